@@ -1,0 +1,1 @@
+"""The start arrangements, one TOML file each."""

@@ -1,0 +1,1 @@
+"""The network of an arrangement in a given state: solved, predicted, drawn."""

@@ -1,0 +1,1 @@
+"""Judgement: suspects, likelihoods, the next probe, the verdict and its reasons."""

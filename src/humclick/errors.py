@@ -1,0 +1,71 @@
+"""
+Every way to be refused.
+
+Each message says what came, what is allowed and what to do::
+
+    HumclickError
+    ├── Refused                something typed or written cannot be understood
+    │   ├── ReadingRefused     a reading or a stamp
+    │   ├── OutOfRange         a number outside where the formula holds
+    │   └── CallFileError      a call file; carries file, line and reason
+    ├── Unknown                a name that is not in the list (part, mode, arrangement, probe, meter)
+    └── DataError              one of our own data files is damaged
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+__all__ = [
+    "CallFileError",
+    "DataError",
+    "HumclickError",
+    "OutOfRange",
+    "ReadingRefused",
+    "Refused",
+    "Unknown",
+]
+
+
+class HumclickError(Exception):
+    """Anything this program refuses, with a message for the person at the bench."""
+
+
+class Refused(HumclickError, ValueError):
+    """Input that cannot be understood; the message says what would be right."""
+
+
+class ReadingRefused(Refused):
+    """A reading or a stamp that cannot be understood."""
+
+
+class OutOfRange(Refused):
+    """A number outside the range in which a formula is used."""
+
+
+class CallFileError(Refused):
+    """A call file that cannot be read, with the line where it went wrong."""
+
+    def __init__(self, reason: str, *, line: int | None = None, path: str | None = None) -> None:
+        self.reason = reason
+        self.line = line
+        self.path = path
+        where = f"{path or 'call file'}" + (f", line {line}" if line is not None else "")
+        super().__init__(f"{where}: {reason}")
+
+
+class Unknown(HumclickError, LookupError):
+    """A name that is not in the list it should come from."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
+        self.name = name
+        self.known = tuple(known)
+        near = get_close_matches(name, self.known, n=3, cutoff=0.5)
+        hint = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known[:40])}"
+        super().__init__(f"unknown {kind} {name!r}; {hint}")
+
+
+class DataError(HumclickError):
+    """A data file of the program itself is damaged or incomplete."""

@@ -1,0 +1,1 @@
+"""The call: events, their fold, the call file, the sheet."""

@@ -1,0 +1,1 @@
+"""Laws of the bench: copper, wire, capacitors, insulation, supply, cooling."""

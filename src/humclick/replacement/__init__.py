@@ -1,0 +1,1 @@
+"""What the new part must match."""
