@@ -1,1 +1,1 @@
-"""The start arrangements, one TOML file each."""
+"""The start arrangements, one TOML file each; `machine` puts one together for a nameplate."""

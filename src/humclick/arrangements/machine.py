@@ -1,0 +1,189 @@
+"""
+A machine on the bench: an arrangement with its nameplate and the stamps read from its parts.
+
+Everything that narrows what a part should measure is applied here, once: voltage class, locked-rotor
+amperes, a capacitor's stamp, a winding's data if the technician has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
+from humclick.errors import OutOfRange, Unknown
+from humclick.parts.family import Branch, Condition, Mode
+from humclick.sourced import Spread
+
+__all__ = ["Machine", "Nameplate"]
+
+#: Mains voltages served, two classes. [V]
+_CLASSES = {"115": (100.0, 127.0), "230": (200.0, 240.0)}
+
+#: How well V / I_LR and the textbook impedance ratio fix a run winding's dc resistance: 95 % within
+#: this factor. From memory: locked power factors of small motors spread about this much. [-]
+_LRA_FACTOR = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Nameplate:
+    """
+    What the plate says.
+
+    Attributes
+    ----------
+    volts : float
+        Nominal supply, 100–127 or 200–240. [V]
+    hertz : float
+        50 or 60. [Hz]
+    locked_rotor_amps, rated_load_amps : float or None
+        LRA and RLA where printed. [A]
+    refrigerant : str
+        As printed; a flammable one changes the cautions.
+    """
+
+    volts: float = 115.0
+    hertz: float = 60.0
+    locked_rotor_amps: float | None = None
+    rated_load_amps: float | None = None
+    refrigerant: str = ""
+
+    def __post_init__(self) -> None:
+        self.volts_class  # noqa: B018  refuses a voltage outside both classes
+        if self.hertz not in (50.0, 60.0):
+            raise OutOfRange(f"line frequency must be 50 or 60 Hz, got {self.hertz:g}")
+        for name in ("locked_rotor_amps", "rated_load_amps"):
+            amps = getattr(self, name)
+            if amps is not None and not 0.05 <= amps <= 300.0:
+                raise OutOfRange(f"{name} must lie between 0.05 and 300 A, got {amps:g}")
+
+    @property
+    def volts_class(self) -> str:
+        """``115`` or ``230``."""
+        for name, (low, high) in _CLASSES.items():
+            if low <= self.volts <= high:
+                return name
+        raise OutOfRange(f"nominal volts must be 100–127 or 200–240, got {self.volts:g}")
+
+
+@dataclass(frozen=True)
+class Machine:
+    """
+    An arrangement made concrete.
+
+    Attributes
+    ----------
+    arrangement : Arrangement
+        Which kind of start circuit.
+    protector : str
+        ``external``, ``integrated`` or ``internal``.
+    nameplate : Nameplate
+        Volts, hertz, amperes.
+    known : mapping of "part.size" to Spread
+        Sizes read from a stamp or a data sheet; they replace the typical ones.
+    """
+
+    arrangement: Arrangement
+    protector: str
+    nameplate: Nameplate = field(default_factory=Nameplate)
+    known: Mapping[str, Spread] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for key in self.known:
+            part, _, size = key.partition(".")
+            if size not in self.part(part).family.sizes:
+                raise Unknown("size", key, [f"{part}.{s}" for s in self.part(part).family.sizes])
+
+    @staticmethod
+    def of(
+        name: str,
+        protector: str | None = None,
+        nameplate: Nameplate | None = None,
+        known: Mapping[str, Spread] | None = None,
+    ) -> Machine:
+        """
+        Put a machine together by name; the protector defaults to the arrangement's first.
+
+        Raises
+        ------
+        Unknown
+            If the arrangement, the protector or a known size does not exist.
+        """
+        kind = arrangement(name)
+        return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
+
+    @cached_property
+    def parts(self) -> tuple[PlacedPart, ...]:
+        """All parts, from the outlet to the mechanism."""
+        return self.arrangement.parts(self.protector)
+
+    @cached_property
+    def _by_id(self) -> dict[str, PlacedPart]:
+        return {p.id: p for p in self.parts}
+
+    @property
+    def wires(self) -> tuple[tuple[str, str], ...]:
+        """Plain wires between nodes."""
+        return self.arrangement.wires(self.protector)
+
+    def part(self, name: str) -> PlacedPart:
+        """
+        One part by its name in this machine.
+
+        Raises
+        ------
+        Unknown
+            If the machine has no such part.
+        """
+        try:
+            return self._by_id[name]
+        except KeyError:
+            raise Unknown(f"part of {self.arrangement.id}", name, self._by_id) from None
+
+    def size(self, part: str, size: str) -> Spread:
+        """
+        What a part's size should be on this machine: stamp, else nameplate, else typical.
+
+        Notes
+        -----
+        A run winding follows from locked-rotor amperes by R = V / (I_LR |z|), with z the ratio of locked
+        impedance to dc resistance in the winding's data file.
+        """
+        own = self.known.get(f"{part}.{size}")
+        if own is not None:
+            return own
+        placed = self.part(part)
+        typical = placed.family.size(size, self.nameplate.volts_class)
+        amps = self.nameplate.locked_rotor_amps
+        if size == "winding" and amps is not None and part in ("run_winding", "start_winding"):
+            run = self.part("run_winding").family
+            ratio = abs(run.impedance["winding"]["start"])
+            expected = self.nameplate.volts / (amps * ratio)
+            if part == "run_winding":
+                return Spread(expected, _LRA_FACTOR, "Ω", "nameplate volts and locked-rotor amps")
+            scale = expected / run.size("winding", self.nameplate.volts_class).median
+            return Spread(typical.median * scale, min(typical.factor, 2.2), "Ω", "nameplate and usual ratio")
+        return typical
+
+    def spread_of(self, part: str, mode: Mode, branch: Branch) -> Spread:
+        """Spread of a branch's size in a mode: the size, times and within that the mode adds."""
+        return self.size(part, branch.size).scaled(branch.times, branch.within)
+
+    def branches(
+        self, part: str, mode: str, condition: Condition
+    ) -> tuple[tuple[str, str, Branch], ...]:
+        """Branches of a part under a condition, with the machine's nodes at their ends."""
+        placed = self.part(part)
+        found = []
+        for branch in placed.family.mode(mode).branches:
+            if branch.exists(condition):
+                first, second = (_node(placed, t) for t in branch.between)
+                found.append((first, second, branch))
+        return tuple(found)
+
+
+def _node(placed: PlacedPart, terminal: str) -> str:
+    if terminal.startswith("{"):
+        return terminal.strip("{}")
+    return placed.connect[terminal]
