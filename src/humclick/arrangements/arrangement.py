@@ -141,7 +141,10 @@ def _part(row: Mapping[str, Any], where: str) -> PlacedPart:
         raise DataError(f"{where}: unknown part family {kind!r}")
     connect = {str(t): str(n) for t, n in row["connect"].items()}
     placed = PlacedPart(
-        str(row.get("id", kind)), family(kind), connect, {str(k): str(v) for k, v in row.get("remedies", {}).items()}
+        str(row.get("id", kind)),
+        family(kind),
+        connect,
+        {str(k): str(v) for k, v in row.get("remedies", {}).items()},
     )
     missing = set(placed.family.terminals) - set(connect)
     if missing:

@@ -170,9 +170,7 @@ class Machine:
         """Spread of a branch's size in a mode: the size, times and within that the mode adds."""
         return self.size(part, branch.size).scaled(branch.times, branch.within)
 
-    def branches(
-        self, part: str, mode: str, condition: Condition
-    ) -> tuple[tuple[str, str, Branch], ...]:
+    def branches(self, part: str, mode: str, condition: Condition) -> tuple[tuple[str, str, Branch], ...]:
         """Branches of a part under a condition, with the machine's nodes at their ends."""
         placed = self.part(part)
         found = []
