@@ -1,0 +1,77 @@
+"""
+Where the laws hold: every number is looked at before it is used.
+"""
+
+from __future__ import annotations
+
+import math
+
+from humclick.errors import OutOfRange
+
+__all__ = ["between", "not_negative", "positive"]
+
+
+def _finite(value: float, name: str, right: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+    return float(value)
+
+
+def positive(value: float, name: str, unit: str) -> float:
+    """
+    Let a finite number above zero through.
+
+    Raises
+    ------
+    OutOfRange
+        If `value` is zero, negative, infinite or not a number.
+
+    Examples
+    --------
+    >>> positive(4, "resistance", "Ω")
+    4.0
+    """
+    right = f"a finite number of {unit} above zero"
+    if _finite(value, name, right) <= 0:
+        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+    return float(value)
+
+
+def not_negative(value: float, name: str, unit: str) -> float:
+    """
+    Let zero and finite numbers above it through.
+
+    Raises
+    ------
+    OutOfRange
+        If `value` is negative, infinite or not a number.
+
+    Examples
+    --------
+    >>> not_negative(0, "current", "A")
+    0.0
+    """
+    right = f"zero or a finite number of {unit} above it"
+    if _finite(value, name, right) < 0:
+        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+    return float(value)
+
+
+def between(value: float, lowest: float, highest: float, name: str, unit: str) -> float:
+    """
+    Let a number from `lowest` to `highest`, both included, through.
+
+    Raises
+    ------
+    OutOfRange
+        If `value` lies outside, is infinite or is not a number.
+
+    Examples
+    --------
+    >>> between(25, -60, 250, "winding temperature", "°C")
+    25.0
+    """
+    right = f"from {lowest:g} to {highest:g} {unit}"
+    if not lowest <= _finite(value, name, right) <= highest:
+        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+    return float(value)
