@@ -126,7 +126,7 @@ def resistance_per_metre(gauge: int | str, temperature: float = 20.0, *, strande
     temperature : float
         Conductor temperature. [°C]
     stranded : bool
-        Whether the conductor is stranded: 2 % more (ASTM B8).
+        Whether the conductor is stranded: 2.5 % more (NEC chapter 9, Table 8).
 
     Raises
     ------
@@ -341,7 +341,7 @@ def smallest_gauge(length: float, amps: float, allowed_volts: float, temperature
 
     Notes
     -----
-    `voltage_drop` tried from the thinnest cord up, with ASTM B8 stranding.
+    `voltage_drop` tried from the thinnest cord up, stranded as in NEC chapter 9, Table 8.
 
     Examples
     --------
