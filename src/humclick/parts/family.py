@@ -90,6 +90,8 @@ class Branch:
         Extra spread factor of this mode, on top of the size's own. [-]
     when : tuple of (str, str | bool)
         Conditions under which the branch exists; empty means always.
+    pulled_by : str
+        Size of the coil whose current must pull this contact in before it closes at a start.
     """
 
     between: tuple[str, str]
@@ -98,6 +100,7 @@ class Branch:
     times: float = 1.0
     within: float = 1.0
     when: tuple[tuple[str, str | bool], ...] = ()
+    pulled_by: str = ""
 
     def exists(self, condition: Condition) -> bool:
         """Whether the branch is there under a condition."""
@@ -312,6 +315,7 @@ def _branch(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, o
         times=float(row.get("times", 1.0)),
         within=float(row.get("within", 1.0)),
         when=tuple(sorted(row.get("when", {}).items())),
+        pulled_by=str(row.get("pulled_by", "")),
     )
 
 
