@@ -1,0 +1,502 @@
+"""
+Meters: what a display can be trusted to say.
+
+A data page promises ±(percent of the reading + counts of the last digit). The percent part is the same
+error in every reading of one meter, the counts part is new in every reading; both are given apart, because
+readings that share an error share it in the mathematics. SI throughout, temperatures in degrees Celsius.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from difflib import get_close_matches
+from enum import StrEnum
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.sourced import Spread, read_data, sourced, spread
+
+__all__ = [
+    "Leads",
+    "Meter",
+    "MeterRange",
+    "Quantity",
+    "default_meter",
+    "meter",
+    "meter_from_table",
+    "meters",
+]
+
+
+class Quantity(StrEnum):
+    """What a meter shows; values are in Ω, F, V, A and °C."""
+
+    RESISTANCE = "resistance"
+    CAPACITANCE = "capacitance"
+    VOLTAGE = "voltage"
+    CURRENT = "current"
+    TEMPERATURE = "temperature"
+
+
+#: Unit symbols a meter's table may use, with their power of ten to the SI unit; the SI unit first.
+_UNITS: Mapping[Quantity, Mapping[str, int]] = {
+    Quantity.RESISTANCE: {"Ω": 0, "mΩ": -3, "kΩ": 3, "MΩ": 6, "GΩ": 9, "ohm": 0, "kohm": 3, "Mohm": 6},
+    Quantity.CAPACITANCE: {"F": 0, "µF": -6, "nF": -9, "pF": -12, "uF": -6},
+    Quantity.VOLTAGE: {"V": 0, "mV": -3, "kV": 3},
+    Quantity.CURRENT: {"A": 0, "mA": -3, "µA": -6, "uA": -6},
+    Quantity.TEMPERATURE: {"°C": 0, "C": 0},
+}
+
+#: The letters that look alike: micro sign and mu, ohm sign and omega.
+_SAME_LETTER = str.maketrans({"\u03bc": "\u00b5", "\u2126": "\u03a9"})
+
+_SI = {quantity: next(iter(symbols)) for quantity, symbols in _UNITS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class MeterRange:
+    """
+    One range of a meter and what its data page promises there.
+
+    Attributes
+    ----------
+    quantity : Quantity
+        What is measured.
+    full_scale : float
+        Where the range ends. [SI unit of the quantity]
+    resolution : float
+        Size of the last digit. [SI unit of the quantity]
+    percent : float
+        Limit of error, part of the reading. [%]
+    counts : int
+        Limit of error, last digits. [-]
+    source : str
+        Where the figures come from.
+
+    Raises
+    ------
+    OutOfRange
+        If a number is not one a data page can give.
+    """
+
+    quantity: Quantity
+    full_scale: float
+    resolution: float
+    percent: float
+    counts: int
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if not (self.full_scale > 0 and math.isfinite(self.full_scale)):
+            raise OutOfRange(f"full_scale must be a positive number, got {self.full_scale:g}")
+        if not (0 < self.resolution < self.full_scale):
+            raise OutOfRange(
+                f"resolution must be above 0 and below full_scale, the size of the last digit;"
+                f" got {self.resolution:g} with full_scale {self.full_scale:g}"
+            )
+        if not 0 <= self.percent < 100:
+            raise OutOfRange(f"percent must be from 0 to under 100, such as 0.9; got {self.percent:g}")
+        if self.counts < 0:
+            raise OutOfRange(f"counts must be 0 or more, such as 2; got {self.counts}")
+        if self.percent == 0 and self.counts == 0:
+            raise OutOfRange("percent and counts are both 0; no meter is exact, give the data page's figures")
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """
+    A meter that picks its own range.
+
+    Attributes
+    ----------
+    name, title : str
+        Short name and a line for people.
+    ranges : tuple of MeterRange
+        Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
+    test_voltage : float or None
+        Voltage an insulation tester puts on the part; None for a multimeter. [V]
+
+    Raises
+    ------
+    OutOfRange
+        If there is no range, or two of one quantity end at the same value.
+    """
+
+    name: str
+    title: str
+    ranges: tuple[MeterRange, ...]
+    test_voltage: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.ranges:
+            raise OutOfRange(f"meter {self.name!r} has no ranges; give at least one")
+        seen: set[tuple[Quantity, float]] = set()
+        for each in self.ranges:
+            key = (each.quantity, each.full_scale)
+            if key in seen:
+                raise OutOfRange(
+                    f"meter {self.name!r} has two {each.quantity} ranges that end at {each.full_scale:g}"
+                    f" {_SI[each.quantity]}; keep one"
+                )
+            seen.add(key)
+
+    def measures(self, quantity: Quantity) -> bool:
+        """Whether the meter has a range for the quantity."""
+        return any(each.quantity == quantity for each in self.ranges)
+
+    def range_for(self, quantity: Quantity, value: float) -> MeterRange:
+        """
+        The smallest range that holds a value, as an auto-ranging meter picks it.
+
+        Parameters
+        ----------
+        quantity : Quantity
+            What is measured.
+        value : float
+            The value, of either sign. [SI]
+
+        Returns
+        -------
+        MeterRange
+            The top range if none holds the value; there the display shows OL.
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or the value is not a number.
+        """
+        if math.isnan(value):
+            raise OutOfRange(f"a {quantity} must be a number, got nan")
+        ranges = sorted(
+            (each for each in self.ranges if each.quantity == quantity), key=lambda each: each.full_scale
+        )
+        if not ranges:
+            can = ", ".join(sorted({str(each.quantity) for each in self.ranges}))
+            raise OutOfRange(f"meter {self.name!r} does not measure {quantity}; it measures {can}")
+        return next((each for each in ranges if abs(value) < each.full_scale), ranges[-1])
+
+    def highest(self, quantity: Quantity) -> float:
+        """
+        Where OL begins: the end of the top range. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity.
+        """
+        return self.range_for(quantity, math.inf).full_scale
+
+    def shows_over_limit(self, quantity: Quantity, value: float) -> bool:
+        """
+        Whether the display shows OL for a value. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or the value is not a number.
+        """
+        return abs(value) >= self.range_for(quantity, value).full_scale
+
+    def gain_limit(self, quantity: Quantity, value: float) -> float:
+        """
+        The percent part of the limit of error, one error shared by all readings of the meter. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or the value is not a number.
+        """
+        return self.range_for(quantity, value).percent / 100 * abs(value)
+
+    def count_limit(self, quantity: Quantity, value: float, resolution: float | None = None) -> float:
+        """
+        The counts part of the limit of error, new in every reading. [SI]
+
+        Parameters
+        ----------
+        quantity : Quantity
+            What is measured.
+        value : float
+            The reading. [SI]
+        resolution : float, optional
+            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or a number is not usable.
+        """
+        at = self.range_for(quantity, value)
+        if resolution is None:
+            resolution = at.resolution
+        elif not (resolution > 0 and math.isfinite(resolution)):
+            raise OutOfRange(f"the size of the last digit must be positive, got {resolution:g}")
+        return at.counts * resolution
+
+    def limit(self, quantity: Quantity, value: float, resolution: float | None = None) -> float:
+        """
+        Limit of error ± of a reading: percent of the reading plus counts of the last digit.
+
+        Parameters
+        ----------
+        quantity : Quantity
+            What is measured.
+        value : float
+            The reading. [SI]
+        resolution : float, optional
+            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
+
+        Returns
+        -------
+        float
+            The limit, not a standard deviation. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or a number is not usable.
+
+        Examples
+        --------
+        >>> round(meter("good").limit(Quantity.RESISTANCE, 12.3), 4)
+        0.2615
+        """
+        return self.gain_limit(quantity, value) + self.count_limit(quantity, value, resolution)
+
+    def standard_uncertainty(
+        self, quantity: Quantity, value: float, resolution: float | None = None
+    ) -> float:
+        """
+        Standard uncertainty of a reading: its limit divided by √3. [SI]
+
+        Raises
+        ------
+        OutOfRange
+            If the meter does not measure the quantity, or a number is not usable.
+
+        Notes
+        -----
+        The limit is read as a uniform distribution: JCGM 100:2008, 4.3.7.
+        """
+        return self.limit(quantity, value, resolution) / math.sqrt(3)
+
+
+@dataclass(frozen=True, slots=True)
+class Leads:
+    """
+    The test leads of a call.
+
+    Attributes
+    ----------
+    nulled : bool
+        The meter subtracts the leads itself.
+    resistance : float or None
+        What the meter showed with the tips together, before nulling if it was nulled; None if nobody
+        looked. [Ω]
+
+    Raises
+    ------
+    OutOfRange
+        If the resistance is negative or not a number.
+    """
+
+    nulled: bool = False
+    resistance: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.resistance is not None and not (self.resistance >= 0 and math.isfinite(self.resistance)):
+            raise OutOfRange(
+                f"lead resistance must be 0 or more, such as 0.3; got {self.resistance:g}."
+                " Touch the tips together and write what the meter shows"
+            )
+
+    @property
+    def offset(self) -> float | None:
+        """What the leads add to a resistance reading; None if unknown. [Ω]"""
+        return 0.0 if self.nulled else self.resistance
+
+    @property
+    def spread(self) -> Spread | None:
+        """What unknown leads may add; None when the offset is known. [Ω]"""
+        return _typical_leads() if self.offset is None else None
+
+
+@cache
+def _typical_leads() -> Spread:
+    """Leads nobody looked at, from meters.toml."""
+    data = read_data("humclick", "meters.toml")
+    return spread(data["leads"]["not_nulled"], "meters.toml, leads.not_nulled")
+
+
+_METER_FIELDS = ("name", "title", "source", "test_voltage", "ranges")
+_RANGE_FIELDS = ("quantity", "full_scale", "resolution", "unit", "percent", "counts", "source")
+
+
+def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
+    """
+    A meter from a TOML table: the technician's own, written with the fields of meters.toml.
+
+    Parameters
+    ----------
+    table : mapping
+        ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V].
+        A range has ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted,
+        ``unit`` (such as "kΩ"; without it the SI unit) and ``source``.
+    where : str
+        What the table is called in a message.
+
+    Raises
+    ------
+    Refused
+        If a field is missing, unknown or cannot be right; the message names the field.
+    """
+    if not isinstance(table, Mapping):
+        raise Refused(f"{where}: a meter is a table with name and ranges, got {_brief(table)}")
+    _only_known(table, _METER_FIELDS, where)
+    name = _text(table, "name", where)
+    rows = table.get("ranges")
+    if not isinstance(rows, list) or not rows:
+        raise Refused(f"{where}: ranges must be a list of at least one range, got {_brief(rows)}")
+    ranges = [_range_from(row, f"{where}, range {number}") for number, row in enumerate(rows, start=1)]
+    voltage = table.get("test_voltage")
+    if isinstance(voltage, Mapping):
+        voltage = _number(voltage, "value", f"{where}, test_voltage")
+    elif voltage is not None:
+        voltage = _number(table, "test_voltage", where)
+    if voltage is not None and not voltage > 0:
+        raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
+    title = _text(table, "title", where) if "title" in table else name
+    order = list(Quantity)
+    ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
+    try:
+        return Meter(name, title, tuple(ranges), voltage)
+    except OutOfRange as error:
+        raise Refused(f"{where}: {error}") from None
+
+
+def _range_from(row: Any, where: str) -> MeterRange:
+    """One range of a table."""
+    if not isinstance(row, Mapping):
+        raise Refused(f"{where}: a range is a table with {', '.join(_RANGE_FIELDS)}; got {_brief(row)}")
+    _only_known(row, _RANGE_FIELDS, where)
+    named = _text(row, "quantity", where)
+    if named not in list(Quantity):
+        raise Refused(f"{where}: quantity must be one of {', '.join(Quantity)}; got {_brief(named)}")
+    quantity = Quantity(named)
+    unit = _text(row, "unit", where).translate(_SAME_LETTER) if "unit" in row else _SI[quantity]
+    if unit not in _UNITS[quantity]:
+        allowed = ", ".join(_UNITS[quantity])
+        raise Refused(f"{where}: unit of a {quantity} must be one of {allowed}; got {_brief(unit)}")
+    power = _UNITS[quantity][unit]
+    counts = _number(row, "counts", where)
+    if counts != int(counts):
+        raise Refused(f"{where}: counts must be a whole number of last digits, such as 2; got {counts:g}")
+    source = _text(row, "source", where) if "source" in row else "the meter's own data page"
+    try:
+        return MeterRange(
+            quantity,
+            _scaled(_number(row, "full_scale", where), power),
+            _scaled(_number(row, "resolution", where), power),
+            _number(row, "percent", where),
+            int(counts),
+            source,
+        )
+    except OutOfRange as error:
+        raise Refused(f"{where}: {error}") from None
+
+
+def _scaled(number: float, power: int) -> float:
+    """A number times a power of ten, rounded once."""
+    return float(Decimal(repr(number)).scaleb(power))
+
+
+def _only_known(table: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:
+    """Refuse a field that nobody reads, with the nearest right name."""
+    for field in table:
+        if field not in known:
+            near = get_close_matches(str(field), known, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(known)}"
+            raise Refused(f"{where}: unknown field {_brief(field)}; {hint}")
+
+
+def _text(table: Mapping[str, Any], field: str, where: str) -> str:
+    """A field that must be text."""
+    value = table.get(field)
+    if not isinstance(value, str) or not value.strip():
+        got = "it is missing" if field not in table else f"got {_brief(value)}"
+        raise Refused(f"{where}: {field} must be text; {got}")
+    return value.strip()
+
+
+def _number(table: Mapping[str, Any], field: str, where: str) -> float:
+    """A field that must be a finite number."""
+    value = table.get(field)
+    got = "it is missing" if field not in table else f"got {_brief(value)}"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise Refused(f"{where}: {field} must be a number; {got}")
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise Refused(f"{where}: {field} must be a finite number; {got}")
+    return number
+
+
+def _brief(value: object) -> str:
+    """A value as shown in a message, never long."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**20:
+        return "a number of more than twenty digits"
+    if isinstance(value, str | int | float | bool) or value is None:
+        shown = "nothing" if value is None else repr(value)
+    else:
+        shown = f"a {type(value).__name__}"
+    return shown if len(shown) <= 40 else shown[:37] + "…"
+
+
+@cache
+def meters() -> Mapping[str, Meter]:
+    """
+    The classes of meter the program knows, by name.
+
+    Raises
+    ------
+    DataError
+        If meters.toml is damaged.
+    """
+    data = read_data("humclick", "meters.toml")
+    known = {}
+    for name, table in data["meters"].items():
+        where = f"meters.toml, {name}"
+        if "test_voltage" in table:
+            sourced(table["test_voltage"], f"{where}, test_voltage")
+        try:
+            known[name] = meter_from_table({"name": name, **table}, where)
+        except Refused as error:
+            raise DataError(str(error)) from error
+    return MappingProxyType(known)
+
+
+def meter(name: str) -> Meter:
+    """
+    A class of meter by name.
+
+    Raises
+    ------
+    Unknown
+        If there is no such class.
+    """
+    known = meters()
+    if name not in known:
+        raise Unknown("meter", name, known)
+    return known[name]
+
+
+def default_meter() -> Meter:
+    """The meter taken when nobody says which: the one meters.toml names."""
+    return meter(read_data("humclick", "meters.toml")["default"])

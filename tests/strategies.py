@@ -1,0 +1,205 @@
+"""Hypothesis strategies: readings and stamps as people type them, values of every quantity, hostile text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TypeVar
+
+from hypothesis import strategies as st
+
+from humclick.errors import ReadingRefused
+from humclick.meters import Quantity
+
+__all__ = [
+    "TypedReading",
+    "hostile_text",
+    "outcome",
+    "quantities",
+    "typed_ranges",
+    "typed_readings",
+    "values_of",
+]
+
+#: Units as typed, with what they mean, written down apart from the program's own table.
+UNITS_AS_TYPED: dict[Quantity, dict[str, int]] = {
+    Quantity.RESISTANCE: {
+        **dict.fromkeys(("ohm", "ohms", "Ω", "\u2126", "Ohm", "OHMS", "R"), 0),
+        **dict.fromkeys(("k", "K", "kΩ", "kohm", "Kohms"), 3),
+        **dict.fromkeys(("M", "MΩ", "Mohm", "megohm", "meg", "Megohms"), 6),
+        **dict.fromkeys(("G", "GΩ", "gohm"), 9),
+        "mΩ": -3,
+    },
+    Quantity.CAPACITANCE: {
+        **dict.fromkeys(("uF", "\u00b5F", "\u03bcF", "MFD", "mfd", "MF D", "UF"), -6),
+        "nF": -9,
+        "pF": -12,
+    },
+    Quantity.VOLTAGE: {**dict.fromkeys(("V", "v", "VAC", "vdc", "volts", "V AC"), 0), "mV": -3, "kV": 3},
+    Quantity.CURRENT: {**dict.fromkeys(("A", "a", "amps", "AMP"), 0), "mA": -3, "ma": -3},
+    Quantity.TEMPERATURE: dict.fromkeys(("°C", "C", "c", "deg C", "Celsius", "℃"), 0),
+}
+
+#: Values a working program may meet. [SI]
+BETWEEN: dict[Quantity, tuple[float, float]] = {
+    Quantity.RESISTANCE: (1e-2, 2e9),
+    Quantity.CAPACITANCE: (1e-11, 5e-3),
+    Quantity.VOLTAGE: (1e-3, 1000.0),
+    Quantity.CURRENT: (1e-5, 600.0),
+    Quantity.TEMPERATURE: (-40.0, 200.0),
+}
+
+#: Values beyond these are refused as slips of the prefix. [SI]
+LARGEST: dict[Quantity, Fraction] = {
+    Quantity.RESISTANCE: Fraction(10**12),
+    Quantity.CAPACITANCE: Fraction(1, 10),
+    Quantity.VOLTAGE: Fraction(50_000),
+    Quantity.CURRENT: Fraction(10_000),
+    Quantity.TEMPERATURE: Fraction(1000),
+}
+
+quantities = st.sampled_from(Quantity)
+
+
+@dataclass(frozen=True)
+class TypedReading:
+    """A typed text and what it must mean; value and resolution are exact. [SI]"""
+
+    text: str
+    quantity: Quantity
+    value: Fraction
+    resolution: Fraction
+
+
+@st.composite
+def typed_readings(draw: st.DrawFn, quantity: Quantity | None = None) -> TypedReading:
+    """A reading with its unit, decimal mark, spaces and thousands in any form people use."""
+    of = quantity or draw(quantities)
+    unit = draw(st.sampled_from(sorted(UNITS_AS_TYPED[of])))
+    power = Fraction(10) ** UNITS_AS_TYPED[of][unit]
+    whole = draw(st.integers(0, min(9_999, int(LARGEST[of] / power) - 1)))
+    decimals = draw(st.integers(0, 4))
+    part = draw(st.integers(0, 10**decimals - 1)) if decimals else 0
+    mark = draw(st.sampled_from(".,"))
+    # a comma before three digits reads as thousands too, and belongs to the refusals
+    if mark == "," and decimals == 3 and 0 < whole < 1000:
+        mark = "."
+    shown = str(whole)
+    if whole >= 1000 and draw(st.booleans()):
+        shown = shown[:-3] + draw(st.sampled_from(" \u2009\u202f\u00a0")) + shown[-3:]
+    if decimals:
+        shown += f"{mark}{part:0{decimals}d}"
+    around = st.sampled_from(["", " ", "  ", "\t"])
+    return TypedReading(
+        draw(around) + shown + draw(around) + unit + draw(around),
+        of,
+        (whole + Fraction(part, 10**decimals)) * power,
+        power / 10**decimals,
+    )
+
+
+def values_of(quantity: Quantity) -> st.SearchStrategy[float]:
+    """Values of a quantity a working program may meet, small ones as likely as large ones. [SI]"""
+    low, high = BETWEEN[quantity]
+    if quantity is Quantity.TEMPERATURE:
+        return st.floats(low, high)
+    steps = st.floats(0.0, 1.0)
+    return steps.map(lambda step: min(max(low * (high / low) ** step, low), high))
+
+
+Parsed = TypeVar("Parsed")
+
+
+def outcome(parse: Callable[[str], Parsed], text: str) -> Parsed | str:
+    """What a text is understood as, or the words it is refused with; any other exception is a failure."""
+    try:
+        return parse(text)
+    except ReadingRefused as refusal:
+        return str(refusal)
+
+
+@st.composite
+def typed_ranges(draw: st.DrawFn) -> tuple[str, int, int]:
+    """A start capacitor's stamped range and its two ends in microfarads."""
+    low = draw(st.integers(10, 900))
+    high = low + draw(st.integers(1, 300))
+    join = draw(st.sampled_from(["-", "–", " - ", " to ", "- "]))
+    unit = draw(st.sampled_from(["MFD", " MFD", " µF", "uF", " mfd", ""]))
+    volts = draw(st.sampled_from(["", " 110/125 VAC", " 220 VAC", " 330V 50/60 Hz"]))
+    return f"{low}{join}{high}{unit}{volts}", low, high
+
+
+_PIECES = (
+    *(
+        "4",
+        "0",
+        "12",
+        "1,200",
+        ".",
+        ",",
+        "-",
+        "+",
+        "/",
+        "±",
+        "%",
+        "<",
+        ">",
+        " ",
+        "\u2009",
+        "\n",
+        "\x00",
+        "\u200b",
+    ),
+    *(
+        "ohm",
+        "Ω",
+        "\u2126",
+        "k",
+        "K",
+        "M",
+        "m",
+        "R",
+        "u",
+        "µ",
+        "uF",
+        "MFD",
+        "mF",
+        "F",
+        "V",
+        "VAC",
+        "mV",
+        "A",
+        "mA",
+    ),
+    *(
+        "°C",
+        "°",
+        "OL",
+        "O.L",
+        "0L",
+        "o",
+        "open",
+        "inf",
+        "nan",
+        "∞",
+        "short",
+        "e",
+        "1e9",
+        "٣",
+        "½",
+        "²",
+        "to",
+        "Hz",
+    ),
+)
+
+#: Anything a keyboard, a broken app or an attacker may send: never more than a few hundred characters.
+hostile_text: st.SearchStrategy[str] = st.one_of(
+    st.text(alphabet=st.characters(exclude_categories=()), max_size=30),
+    st.lists(st.sampled_from(_PIECES), max_size=8).map("".join),
+    st.text(alphabet="0123456789.,-+/ kKmMRuΩFVAC%±", max_size=20),
+    st.sampled_from(
+        ["9" * 81, "9" * 300, "1" + "0" * 60, "0." + "0" * 70 + "1", " " * 200, "OL" * 50, "1 000" * 15]
+    ),
+)
