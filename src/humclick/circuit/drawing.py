@@ -1,0 +1,163 @@
+"""
+The wiring of one machine, drawn from its network: as SVG for paper and phone, as text for a terminal.
+
+The drawing is made from the same parts, nodes and wires the solver works on; nothing in it is kept by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from zlib import crc32
+
+from humclick.arrangements.machine import Machine
+from humclick.circuit import drawing_svg, drawing_text
+from humclick.circuit.layout import lay_out, nodes_of
+from humclick.circuit.scene import percent
+from humclick.errors import Refused, Unknown
+
+__all__ = ["describe", "draw_svg", "draw_text", "probe_points"]
+
+_WHERE = {
+    "leads.short": None,
+    "supply.volts": ("L", "N"),
+    "supply.volts_start": ("l", "n"),
+    "feed.volts": ("k", "n"),
+    "pins.shell": ("C", "shell"),
+}
+
+
+def probe_points(machine: Machine, probe: str) -> tuple[str, str] | None:
+    """
+    The two nodes at which a measurement is taken, by the name of its probe.
+
+    Returns
+    -------
+    tuple of str or None
+        Nodes of the machine for probes 1 and 2; None where the probe is a look, a try or a clamp, or its
+        pins are not yet identified.
+    """
+    if probe in _WHERE:
+        where = _WHERE[probe]
+    elif probe.startswith(("between.", "pins.")):
+        first, _, second = probe.partition(".")[2].partition("-")
+        where = (first, second)
+    else:
+        part, _, name = probe.partition(".")
+        where = None
+        for placed in machine.parts:
+            for test in placed.family.tests:
+                if (placed.id, test.name) == (part, name):
+                    a, b = (placed.connect.get(t, t) for t in test.between)
+                    where = (a, b)
+    return where if where and set(where) <= nodes_of(machine) else None
+
+
+def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]:
+    if probe is None:
+        return ()
+    nodes = nodes_of(machine)
+    for name in probe:
+        if name not in nodes:
+            raise Unknown(f"node of {machine.arrangement.id}", name, sorted(nodes))
+    if probe[0] == probe[1]:
+        raise Refused(f"the two probes must stand on different nodes, got {probe[0]} twice")
+    return probe
+
+
+def describe(
+    machine: Machine, probe: tuple[str, str] | None = None, suspects: Mapping[str, float] | None = None
+) -> str:
+    """
+    The drawing in sentences, for a reader who cannot see it.
+
+    Raises
+    ------
+    Unknown
+        If a probe stands on no node of the machine.
+    Refused
+        If both probes stand on the same node.
+    """
+    marked = _checked(machine, probe)
+    said = []
+    for placed in machine.parts:
+        ends = list(dict.fromkeys(placed.connect.values()))
+        if len(ends) > 1:
+            said.append(f"{placed.family.title} joins {', '.join(ends[:-1])} and {ends[-1]}")
+    said += [f"a wire joins {a} and {b}" for a, b in machine.wires]
+    text = "; ".join(said) + "."
+    if marked:
+        text += f" Probe 1 on {marked[0]}, probe 2 on {marked[1]}."
+    for part, share in (suspects or {}).items():
+        text += f" {machine.part(part).family.title}: {percent(share)}."
+    if machine.arrangement.caution:
+        text += f" {machine.arrangement.caution}"
+    return text
+
+
+def draw_svg(
+    machine: Machine,
+    probe: tuple[str, str] | None = None,
+    suspects: Mapping[str, float] | None = None,
+    dark: bool = False,
+) -> str:
+    """
+    Draw a machine's wiring as one SVG document.
+
+    Parameters
+    ----------
+    machine : Machine
+        What to draw.
+    probe : tuple of str, optional
+        Two nodes to put the probes on: marked 1 in a ring and 2 in a square.
+    suspects : mapping of part id to float, optional
+        Probability that a part is at fault: shades it and is written beside it. [-]
+    dark : bool
+        Light lines on a dark ground.
+
+    Returns
+    -------
+    str
+        SVG, 360 units wide, the same bytes for the same input.
+
+    Raises
+    ------
+    Unknown
+        If a probe stands on no node, or a suspect is no part, of the machine.
+    Refused
+        If both probes stand on the same node.
+    OutOfRange
+        If a probability is not within 0 to 1.
+    """
+    marked = _checked(machine, probe)
+    suspects = suspects or {}
+    scene = lay_out(machine, suspects)
+    title = f"Wiring: {machine.arrangement.title}"
+    desc = describe(machine, probe, suspects)
+    tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
+    palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
+    return drawing_svg.render(scene, title, desc, palette, marked, suspects, tag)
+
+
+def draw_text(machine: Machine, probe: tuple[str, str] | None = None) -> str:
+    """
+    Draw a machine's wiring as plain text of at most 78 columns.
+
+    Parameters
+    ----------
+    machine : Machine
+        What to draw.
+    probe : tuple of str, optional
+        Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
+
+    Raises
+    ------
+    Unknown
+        If a probe stands on no node of the machine.
+    Refused
+        If both probes stand on the same node.
+    """
+    marked = _checked(machine, probe)
+    text = drawing_text.sheet(lay_out(machine), marked)
+    if marked:
+        text += f"\n(1) on {marked[0]}   [2] on {marked[1]}\n"
+    return text
