@@ -231,6 +231,36 @@ class PowerUp:
             self._outcomes[key] = self._outcome(modes, hot)
         return self._outcomes[key]
 
+    def terminal_volts(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
+        """
+        Voltage at the machine's own terminals in the moment of an attempt, over nominal.
+
+        Parameters
+        ----------
+        modes : mapping of part id to mode
+            Parts not named are healthy.
+        hot : bool
+            As in `outcomes`.
+
+        Returns
+        -------
+        tuple of (weight, fraction)
+            Weights sum to 1; where no current flows the supply shows its voltage at rest. [-]
+        """
+        chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
+        volts = math.prod(m.volts for m in chosen.values())
+        if len(self.machine.branches("supply", modes.get("supply", HEALTHY), Condition())) < 2:
+            return ((1.0, 0.0),)
+        passing_hot = hot and any(m.passing for m in chosen.values())
+        upstream = self._feed({p: m for p, m in modes.items() if p == "supply"}, passing_hot)
+        found = []
+        for w, series in self._feed(modes, passing_hot):
+            for v, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
+                line = 0j if series is None else locked.admittance / (1.0 + series * locked.admittance)
+                for u, cord in upstream:
+                    found.append((w * v * u, volts * abs(1.0 - line * (cord or 0j))))
+        return tuple(found)
+
     def _outcome(self, modes: Mapping[str, str], hot: bool) -> tuple[float, ...]:
         chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
         if not hot:  # what only had to wait has passed

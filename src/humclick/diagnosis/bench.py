@@ -1,0 +1,242 @@
+"""
+The bench: everything about a machine that does not change during a call, worked out once and remembered.
+
+Hypotheses and their prior, which mode each gives to each part, what a start attempt does under each, what
+each part should measure. Predicted values in ohms, farads or volts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
+
+from humclick.arrangements.arrangement import PINS
+from humclick.arrangements.machine import Machine
+from humclick.circuit.network import Setup, predict
+from humclick.circuit.power_up import PowerUp, reported
+from humclick.diagnosis.hypotheses import Hypotheses
+from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.shop import Shop
+from humclick.errors import Refused
+from humclick.parts.family import HEALTHY, Condition, Element
+
+if TYPE_CHECKING:
+    from humclick.parts.family import Look, Mode
+
+__all__ = ["Bench", "bench_for"]
+
+#: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
+_SHORTS_METER = 200.0
+#: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
+_LEAK_FACTOR = 1.5
+
+
+class Bench:
+    """
+    One machine under one shop's figures.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, nameplate, stamps.
+    shop : Shop
+        Odds, costs, slips.
+
+    Raises
+    ------
+    Refused
+        If the arrangement is one that is only recognised.
+    """
+
+    def __init__(self, machine: Machine, shop: Shop) -> None:
+        if machine.arrangement.recognised_only:
+            raise Refused(f"{machine.arrangement.title}: {machine.arrangement.caution}")
+        self.machine = machine
+        self.shop = shop
+        self.space = Hypotheses(machine, shop)
+        self.power = PowerUp(machine)
+        self.parts = self.space.parts
+        self.place = {part: i for i, part in enumerate(self.parts)}
+        self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
+        self._vectors: dict[object, list[tuple[float, ...]]] = {}
+        self._predicted: dict[object, tuple[float, float]] = {}
+        self.memory: dict[object, object] = {}
+
+    @cached_property
+    def named(self) -> list[dict[str, str]]:
+        """Each hypothesis as part → mode."""
+        return [dict(self.space.named(chosen)) for chosen in self.space.sets]
+
+    @cached_property
+    def classes(self) -> tuple[list[frozenset[str]], list[int]]:
+        """Decision classes, and the class of each hypothesis."""
+        found: dict[frozenset[str], int] = {}
+        return_index = [found.setdefault(r, len(found)) for r in self.space.remedies]
+        return list(found), return_index
+
+    def index(self, scope: tuple[int, ...]) -> tuple[list[tuple[int, ...]], list[int]]:
+        """Distinct mode configurations of some parts, and which one each hypothesis has."""
+        if scope not in self._index:
+            place = {part: k for k, part in enumerate(scope)}
+            healthy = (0,) * len(scope)
+            found: dict[tuple[int, ...], int] = {healthy: 0}
+            which = []
+            for chosen in self.space.sets:
+                config = healthy
+                for part, mode in chosen:
+                    k = place.get(part)
+                    if k is not None:
+                        config = (*config[:k], mode, *config[k + 1 :])
+                which.append(found.setdefault(config, len(found)))
+            self._index[scope] = (list(found), which)
+        return self._index[scope]
+
+    def mode(self, part: int, mode: int) -> Mode:
+        """A mode by its indices."""
+        return self.space.modes[part][mode]
+
+    # -- start attempts ---------------------------------------------------------------------------------
+
+    def attempts(
+        self, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
+    ) -> list[tuple[float, ...]]:
+        """
+        What is reported of a start attempt under each hypothesis, in the order of `OUTCOMES`.
+
+        Parameters
+        ----------
+        by : str
+            ``reported`` or ``listened``.
+        hot : bool
+            Still hot from the last try.
+        known_good : bool
+            On known-good gear and supply: only what is sealed counts.
+        renewed : frozenset of str
+            Parts that are new.
+        """
+        key = (by, hot, known_good, renewed)
+        if key not in self._vectors:
+            sealed = {p.id for p in self.machine.parts if p.family.sealed}
+            heard: dict[tuple[float, ...], tuple[float, ...]] = {}
+            found = []
+            for modes in self.named:
+                if known_good:
+                    modes = {p: m for p, m in modes.items() if p in sealed}
+                elif renewed:
+                    modes = {p: m for p, m in modes.items() if p not in renewed}
+                outcome = self.power.outcomes(modes, hot=hot)
+                if outcome not in heard:
+                    heard[outcome] = reported(outcome, by=by)
+                found.append(heard[outcome])
+            self._vectors[key] = found
+        return self._vectors[key]
+
+    # -- what a part should measure ---------------------------------------------------------------------
+
+    def predicted(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
+        """
+        Median and ln standard deviation of what is really between the tips.
+
+        Infinite where nothing conducts, zero where nothing is there to charge or to feed.
+        """
+        key = (probe.id, hot, *sorted(modes.items()))
+        if key not in self._predicted:
+            self._predicted[key] = self._predict(probe, modes, hot)
+        return self._predicted[key]
+
+    def _predict(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
+        if probe.kind in (Kind.VOLTS, Kind.FEED):
+            return self._volts(probe, modes)
+        if probe.quantity == "capacitance":
+            return self._farads(probe.part, modes.get(probe.part, HEALTHY))
+        if probe.kind is Kind.SHELL:
+            setup = Setup(plugged=False)
+            found = [predict(self.machine, modes, setup, (pin, "shell")) for pin in PINS]
+            lowest = min(found, key=lambda p: p.ohms)
+            return lowest.ohms, lowest.sigma
+        assert probe.points is not None
+        turned = (
+            any(
+                t.turned
+                for t in self.machine.part(probe.part).family.tests
+                if probe.id == f"{probe.part}.{t.name}"
+            )
+            if probe.part
+            else False
+        )
+        setup = Setup(condition=Condition(hot=hot, turned=turned), alone=probe.part)
+        got = predict(self.machine, modes, setup, probe.points)
+        return got.ohms, got.sigma
+
+    def _farads(self, part: str, mode: str) -> tuple[float, float]:
+        family_mode = self.machine.part(part).family.mode(mode)
+        farads, sigma, leak = 0.0, 0.0, math.inf
+        for branch in family_mode.branches:
+            spread = self.machine.spread_of(part, family_mode, branch)
+            if branch.element is Element.CAPACITIVE:
+                farads, sigma = spread.median, spread.sigma
+            else:
+                leak = min(leak, spread.median)
+        if leak < _SHORTS_METER:
+            return math.inf, 0.0
+        if branch_leaks(family_mode.name):
+            sigma = math.hypot(sigma, math.log(_LEAK_FACTOR))
+        return farads, sigma
+
+    def _volts(self, probe: Probe, modes: Mapping[str, str]) -> tuple[float, float]:
+        supply = self.machine.part("supply").family
+        mode = supply.mode(modes.get("supply", HEALTHY))
+        spread = self.machine.size("supply", "outlet")
+        volts = self.machine.nameplate.volts * mode.volts * spread.median
+        sigma = spread.sigma if mode.name == HEALTHY else max(spread.sigma, 0.06 if mode.volts < 1 else 0.0)
+        if probe.kind is Kind.FEED:
+            whole = len(mode.branches) >= 2
+            calls = bool(self.machine.part("control").family.mode(modes.get("control", HEALTHY)).branches)
+            if not (whole and calls):
+                return 0.0, 0.0
+        return (volts, sigma) if mode.volts > 0.01 else (0.0, 0.0)
+
+    def look(self, probe: Probe) -> Look:
+        """The look a probe stands for."""
+        return next(
+            look
+            for look in self.machine.part(probe.part).family.looks
+            if probe.id == f"{probe.part}.{look.name}"
+        )
+
+    def probe(self, name: str) -> Probe:
+        """A probe of this machine by name."""
+        return probe_of(self.machine, name, self.shop)
+
+    def modes_of(self, scope: Sequence[int], config: Sequence[int]) -> dict[str, str]:
+        """A configuration as part → mode, healthy ones left out."""
+        return {self.parts[p]: self.mode(p, m).name for p, m in zip(scope, config, strict=True) if m}
+
+
+def branch_leaks(mode: str) -> bool:
+    """Whether a capacitor's mode makes its capacitance reading doubtful."""
+    return mode == "leaking"
+
+
+@lru_cache(maxsize=16)
+def _kept(key: tuple[object, ...], shop_id: int) -> Bench:
+    machine, shop = _PENDING
+    return Bench(machine, shop)
+
+
+_PENDING: tuple[Machine, Shop]
+
+
+def bench_for(machine: Machine, shop: Shop) -> Bench:
+    """The bench of a machine, made once for each combination of arrangement, nameplate, stamps and shop."""
+    global _PENDING
+    key = (
+        machine.arrangement.id,
+        machine.protector,
+        machine.nameplate,
+        tuple(sorted((k, v.median, v.factor) for k, v in machine.known.items())),
+    )
+    _PENDING = (machine, shop)
+    return _kept(key, id(shop))

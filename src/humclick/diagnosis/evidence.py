@@ -1,0 +1,444 @@
+"""
+What the observations of a call say about each hypothesis.
+
+Observations that share an unknown are weighed together: repeats of one measurement, all readings between the
+pins. What lies outside the model's parts, the resistance of the test leads, is a common unknown on a few
+nodes. The result is a list of factors: each is a table over the modes of a few parts, or one number per
+hypothesis.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from humclick.circuit.power_up import OUTCOMES
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.likelihood import Display, evidence, gain
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
+from humclick.meters import Leads, Meter, Quantity
+from humclick.parts.family import HEALTHY
+from humclick.physics.copper import resistance_at
+from humclick.readings import PartTemperature
+
+__all__ = ["Compiled", "Compiler", "Factor", "compile_evidence", "lead_nodes", "p_hot", "winding_setup"]
+
+_IDENTITY = ("C", "R", "S")
+
+
+@dataclass(frozen=True)
+class Factor:
+    """
+    What some observations say, together.
+
+    Attributes
+    ----------
+    observations : tuple of int
+        Which observations of the situation it covers; empty for the complaint.
+    scope : tuple of int
+        Parts it depends on.
+    table : mapping of configuration to tuple of float
+        Probability of the observations per mode configuration of the scope and per lead node.
+    per_hypothesis : list of float or None
+        Instead of a table: one probability per hypothesis.
+    none : float
+        Probability of the observations when the cause is none of those modelled.
+    most : float
+        No hypothesis whatever can give more. [-]
+    """
+
+    observations: tuple[int, ...]
+    scope: tuple[int, ...] = ()
+    table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
+    per_hypothesis: list[float] | None = None
+    none: float = 1.0
+    most: float = 1.0
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """All factors of a situation, and the nodes of the test leads with their weights. [Ω], [-]"""
+
+    factors: tuple[Factor, ...]
+    leads: tuple[tuple[float, float], ...]
+
+
+def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float], ...]:
+    """Nodes of what the test leads add, with prior weights. [Ω], [-]"""
+    if leads.spread is None:
+        offset = leads.offset or 0.0
+        if leads.nulled and null_forgotten > 0.0:
+            return ((offset, 1.0 - null_forgotten), (0.25, null_forgotten))
+        return ((offset, 1.0),)
+    sigma, median = leads.spread.sigma, leads.spread.median
+    reach = math.sqrt(3.0) * sigma  # three-point Gauss–Hermite rule
+    return (
+        (median * math.exp(-reach), 1 / 6),
+        (median, 2 / 3),
+        (median * math.exp(reach), 1 / 6),
+    )
+
+
+def p_hot(temperature: PartTemperature, hot: bool | None, cold_but_warm: float) -> float:
+    """Probability that protector or starter had not cooled when a reading was taken. [-]"""
+    kind = temperature.kind
+    if kind == "measured":
+        celsius = temperature.celsius or 0.0
+        return 0.02 if celsius < 35 else 0.3 if celsius < 50 else 0.9
+    if kind == "cold":
+        return cold_but_warm
+    if kind == "hot":
+        return 1.0 - cold_but_warm
+    return 0.35 if hot is None else (0.85 if hot else 0.05)
+
+
+def _copper(temperature: PartTemperature) -> tuple[float, float]:
+    """Factor on a winding for its temperature, and its ln standard deviation. [-], [-]"""
+    low, high = temperature.between
+    at = [resistance_at(t, 1.0, 25.0) for t in (low, 0.5 * (low + high), high)]
+    return at[1], (at[2] - at[0]) / at[1] / math.sqrt(12.0)
+
+
+class Compiler:
+    """Turns observations into factors, one group of a shared unknown at a time."""
+
+    def __init__(self, bench: Bench, situation: Situation) -> None:
+        self.bench = bench
+        self.situation = situation
+        self.slips = bench.shop.slips
+        self.meter: Meter = situation.meter
+        self.leads = lead_nodes(situation.leads, self.slips["null_forgotten"])
+        self.as_healthy = bench.shop.none["as_healthy"]
+
+    # -- the whole --------------------------------------------------------------------------------------
+
+    def compiled(self) -> Compiled:
+        factors = [self._complaint()]
+        groups: dict[tuple[object, ...], list[int]] = {}
+        for i, seen in enumerate(self.situation.observations):
+            probe = self.bench.probe(seen.probe)
+            groups.setdefault(self._group(probe, seen), []).append(i)
+        for key, members in groups.items():
+            factors.append(self._factor(key, members))
+        return Compiled(tuple(factors), self.leads)
+
+    def _group(self, probe: Probe, seen: Observation) -> tuple[object, ...]:
+        if probe.kind is Kind.PINS:
+            return ("pins", probe.id[5].isdigit())
+        if probe.kind in (Kind.TEST, Kind.SHELL, Kind.VOLTS, Kind.FEED, Kind.LEADS):
+            return (probe.id, seen.temperature.kind, probe.part in seen.renewed)
+        if probe.kind in (Kind.LOOK, Kind.ATTEMPT, Kind.KNOWN_GOOD):  # seeing the same again is not news
+            return (probe.id, seen.answer, seen.temperature.kind, seen.renewed)
+        return (probe.id, seen.id, self.situation.observations.index(seen))
+
+    def _factor(self, key: tuple[object, ...], members: Sequence[int]) -> Factor:
+        seen = [self.situation.observations[i] for i in members]
+        memory_key = (
+            key,
+            tuple((o.probe, o.reading, o.answer, o.temperature, o.renewed) for o in seen),
+            self.leads,
+            self.meter,
+            self.situation.hot,
+        )
+        kept = self.bench.memory.get(memory_key)
+        if isinstance(kept, Factor):
+            return Factor(tuple(members), kept.scope, kept.table, kept.per_hypothesis, kept.none, kept.most)
+        factor = self._made(key, tuple(members), seen)
+        self.bench.memory[memory_key] = factor
+        return factor
+
+    def _made(self, key: tuple[object, ...], members: tuple[int, ...], seen: list[Observation]) -> Factor:
+        if key[0] == "pins":
+            return self._pins(members, seen, named=not key[1])
+        probe = self.bench.probe(seen[0].probe)
+        if probe.kind is Kind.LOOK:
+            return self._look(members, probe, seen[0])
+        if probe.kind is Kind.LEADS:
+            return self._lead_reading(members, seen)
+        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+            return self._attempt(members, probe, seen[0])
+        if probe.kind is Kind.VOLTS_START:
+            return self._volts_start(members, seen[0])
+        if probe.kind is Kind.BETWEEN:
+            return self._between(members, probe, seen[0])
+        return self._measured(members, probe, seen)
+
+    # -- single parts -----------------------------------------------------------------------------------
+
+    def _displays(self, seen: Sequence[Observation], offset: float) -> list[Display]:
+        return [Display(o.reading, self.meter, self.slips, offset) for o in seen if o.reading is not None]
+
+    def scope_of(self, probe: Probe) -> tuple[int, ...]:
+        place = self.bench.place
+        if probe.kind is Kind.SHELL:
+            inside = ("internal_protector", "run_winding", "start_winding")
+            return tuple(place[p] for p in inside if p in place)
+        if probe.kind is Kind.FEED:
+            return (place["supply"], place["control"])
+        return (place[probe.part],)
+
+    def _measured(self, members: tuple[int, ...], probe: Probe, seen: list[Observation]) -> Factor:
+        scope = self.scope_of(probe)
+        renewed = seen[0].renewed
+        hot = (
+            p_hot(seen[0].temperature, self.situation.hot, self.slips["cold_but_warm"]) if probe.heat else 0.0
+        )
+        table: dict[tuple[int, ...], tuple[float, ...]] = {}
+        per_node = [self._displays(seen, c) for c, _ in self.leads]
+        if probe.quantity != "resistance":
+            per_node = per_node[:1]
+        configs, _ = self.bench.index(scope)
+        for config in configs:
+            modes = {p: m for p, m in self.bench.modes_of(scope, config).items() if p not in renewed}
+            row = tuple(self._value(probe, modes, displays, hot) for displays in per_node)
+            table[config] = row if len(row) == len(self.leads) else row * len(self.leads)
+        healthy = table[(0,) * len(scope)]
+        none = self._none(healthy, per_node[0])
+        return Factor(members, scope, table, None, none)
+
+    def _value(
+        self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: float
+    ) -> float:
+        scattered = any(self.bench.machine.part(p).family.mode(m).scattered for p, m in modes.items())
+        cold = self._integral(probe, modes, displays, False, scattered)
+        if hot <= 0.0:
+            return cold
+        warm = self._integral(probe, modes, displays, True, scattered)
+        opens = self.bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
+        if opens:
+            lost = math.prod(d.probability(math.inf) for d in displays)
+            warm = opens * lost + (1.0 - opens) * warm
+        return hot * warm + (1.0 - hot) * cold
+
+    def _integral(
+        self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: bool, scattered: bool
+    ) -> float:
+        median, sigma = self.bench.predicted(probe, modes, hot)
+        quantity = Quantity(probe.quantity)
+        sigma = math.hypot(sigma, gain(self.meter, quantity, median))
+        if probe.kind is Kind.SHELL:
+            sigma = math.hypot(sigma, _copper(PartTemperature())[1])
+        return max(evidence(displays, median, sigma, scattered=scattered).value, 1e-300)
+
+    def _none(self, healthy: Sequence[float], displays: Sequence[Display]) -> float:
+        mean = (
+            sum(h * w for h, (_, w) in zip(healthy, self.leads, strict=False))
+            if len(healthy) > 1
+            else healthy[0]
+        )
+        flat = math.prod(_flat(d) for d in displays)
+        return self.as_healthy * mean + (1.0 - self.as_healthy) * flat
+
+    def _look(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
+        look = self.bench.look(probe)
+        part = self.bench.place[probe.part]
+        n = len(look.outcomes)
+        if seen.answer not in look.outcomes:  # "not sure" says nothing
+            return Factor(members)
+        k = look.outcomes.index(seen.answer)
+        wrong = self.slips["look_wrong"]
+        table: dict[tuple[int, ...], tuple[float, ...]] = {}
+        for m, mode in enumerate(self.bench.space.modes[part]):
+            row = look.table.get(
+                HEALTHY if probe.part in seen.renewed else mode.name, look.table["otherwise"]
+            )
+            table[(m,)] = ((1.0 - wrong) * row[k] + wrong / n,) * len(self.leads)
+        none = self.as_healthy * table[(0,)][0] + (1.0 - self.as_healthy) / n
+        return Factor(members, (part,), table, None, none)
+
+    def _lead_reading(self, members: tuple[int, ...], seen: Sequence[Observation]) -> Factor:
+        displays = self._displays(seen, 0.0)
+        row = tuple(math.prod(d.probability(max(c, 0.0)) for d in displays) for c, _ in self.leads)
+        mean = sum(p * w for p, (_, w) in zip(row, self.leads, strict=True))
+        return Factor(members, (), {(): row}, None, mean)
+
+    # -- pins ---------------------------------------------------------------------------------------------
+
+    def _pins(self, members: tuple[int, ...], seen: list[Observation], *, named: bool) -> Factor:
+        setup = winding_setup(self.bench, self.situation, seen)
+        windings, displays, hot = setup.windings, setup.displays, setup.hot
+        mixed = self.slips["pins_mixed"]
+        naming = {n: 1 / 6 for n in PERMUTATIONS}
+        if named:
+            naming = {n: 1.0 - mixed if n == _IDENTITY else mixed / 5 for n in PERMUTATIONS}
+        straight = {_IDENTITY: naming[_IDENTITY]} if named else naming
+        crossed = {n: w for n, w in naming.items() if n not in straight}
+        middle = len(self.leads) // 2
+        rest = windings.evidence(displays(self.leads[middle][0]), crossed) if crossed else {}
+        rows: dict[tuple[str, str, str], list[float]] = {s: [] for s in windings.modes()}
+        for offset, _ in self.leads:
+            got = windings.evidence(displays(offset), straight)
+            for sealed, row in rows.items():
+                row.append(sum(got[sealed].values()) + sum(rest.get(sealed, {}).values()))
+        return self._sealed_factor(members, rows, hot, windings, displays(self.leads[middle][0]))
+
+    def _sealed_factor(
+        self,
+        members: tuple[int, ...],
+        rows: Mapping[tuple[str, str, str], Sequence[float]],
+        hot: float,
+        windings: WindingEvidence,
+        displays: Sequence[PinDisplay],
+    ) -> Factor:
+        names = ["run_winding", "start_winding"] + (["internal_protector"] if windings.internal else [])
+        scope = tuple(sorted(self.bench.place[n] for n in names))
+        table = {}
+        configs, _ = self.bench.index(scope)
+        for config in configs:
+            modes = self.bench.modes_of(scope, config)
+            run, start = modes.get("run_winding", HEALTHY), modes.get("start_winding", HEALTHY)
+            guard = modes.get("internal_protector", HEALTHY)
+            if not windings.internal or guard == "open":
+                table[config] = tuple(rows[(run, start, guard)])
+                continue
+            opens = hot * (1.0 if guard == "tripped" else 0.5)
+            closed, lost = rows[(run, start, HEALTHY)], rows[(run, start, "tripped")]
+            table[config] = tuple(
+                opens * b + (1.0 - opens) * a if hot > 0 else a for a, b in zip(closed, lost, strict=True)
+            )
+        none = self._none(table[(0,) * len(scope)], [d.display for d in displays])
+        return Factor(members, scope, table, None, none)
+
+    # -- the whole machine --------------------------------------------------------------------------------
+
+    def _complaint(self) -> Factor:
+        heard = self.situation.complaint
+        vectors = self.bench.attempts(by="reported", hot=True, known_good=False, renewed=frozenset())
+        runs = OUTCOMES.index("runs")
+        if heard is None:
+            return Factor((), (), {}, [1.0 - row[runs] for row in vectors], 0.98, 1.0)
+        k = OUTCOMES.index(_outcome_name(heard))
+        none = 0.02 if k == runs else 0.98 / 5
+        return Factor((), (), {}, [row[k] for row in vectors], none, 0.99)
+
+    def _attempt(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
+        if seen.answer not in OUTCOMES:
+            return Factor(members)
+        k = OUTCOMES.index(seen.answer)
+        renewed = seen.renewed | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        known_good = probe.kind is Kind.KNOWN_GOOD
+        hot = p_hot(seen.temperature, self.situation.hot, self.slips["cold_but_warm"])
+        cold_rows = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
+        hot_rows = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
+        values = [(1.0 - hot) * c[k] + hot * h[k] for c, h in zip(cold_rows, hot_rows, strict=True)]
+        none = 0.05 if k == OUTCOMES.index("runs") else 0.95 / 5
+        return Factor(members, (), {}, values, none, 0.99)
+
+    def _volts_start(self, members: tuple[int, ...], seen: Observation) -> Factor:
+        if seen.reading is None:
+            return Factor(members)
+        display = Display(seen.reading, self.meter, self.slips)
+        nominal = self.bench.machine.nameplate.volts
+        outlet = self.bench.machine.size("supply", "outlet").sigma
+        done: dict[tuple[tuple[float, float], ...], float] = {}
+        values = []
+        for modes in self.bench.named:
+            fractions = self.bench.power.terminal_volts(
+                {p: m for p, m in modes.items() if p not in seen.renewed}
+            )
+            if fractions not in done:
+                done[fractions] = sum(
+                    w * evidence([display], nominal * f, max(outlet, 0.02)).value
+                    if f > 1e-3
+                    else w * display.probability(0.0)
+                    for w, f in fractions
+                )
+            values.append(done[fractions])
+        none = self.as_healthy * values[0] + (1.0 - self.as_healthy) * _flat(display)
+        return Factor(members, (), {}, values, none)
+
+    def _between(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
+        if seen.reading is None:
+            return Factor(members)
+        offset = sum(c * w for c, w in self.leads)
+        display = Display(seen.reading, self.meter, self.slips, offset)
+        hot = p_hot(seen.temperature, self.situation.hot, self.slips["cold_but_warm"])
+        done: dict[tuple[float, float], float] = {}
+        values = []
+        for modes in self.bench.named:
+            modes = {p: m for p, m in modes.items() if p not in seen.renewed and p != "mechanism"}
+            value = 0.0
+            for weight, warm in ((hot, True), (1.0 - hot, False)):
+                expected = self.bench.predicted(probe, modes, warm)
+                if expected not in done:
+                    done[expected] = max(evidence([display], *expected).value, 1e-300)
+                value += weight * done[expected]
+            values.append(value)
+        none = self.as_healthy * values[0] + (1.0 - self.as_healthy) * _flat(display)
+        return Factor(members, (), {}, values, none)
+
+
+@dataclass(frozen=True)
+class WindingSetup:
+    """
+    Pin readings made ready for `WindingEvidence`.
+
+    Attributes
+    ----------
+    windings : WindingEvidence
+        With the spread that meter gain and temperature add.
+    seen : tuple of (first pin, second pin, observation, copper factor, may be hot)
+        The readings that have a value.
+    hot : float
+        Probability that an internal protector was hot meanwhile. [-]
+    """
+
+    windings: WindingEvidence
+    seen: tuple[tuple[int, int, Observation, float, bool], ...]
+    hot: float
+    situation: Situation
+    slips: Mapping[str, float]
+
+    def displays(self, offset: float) -> list[PinDisplay]:
+        """Displays with a given lead offset. [Ω]"""
+        return [
+            PinDisplay(i, j, Display(o.reading, self.situation.meter, self.slips, offset), copper, hot)
+            for i, j, o, copper, hot in self.seen
+            if o.reading is not None
+        ]
+
+
+_PIN_INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
+
+
+def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation]) -> WindingSetup:
+    """Make pin readings ready, their temperatures and the meter's gain put into factors and spreads."""
+    slips = bench.shop.slips
+    factors = [_copper(o.temperature) for o in seen] or [(1.0, 0.0)]
+    typical = bench.machine.size("run_winding", "winding").median
+    widen = math.hypot(gain(situation.meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
+    hots = [p_hot(o.temperature, situation.hot, slips["cold_but_warm"]) for o in seen]
+    rows = []
+    for o, (copper, _), hot in zip(seen, factors, hots, strict=False):
+        first, second = o.probe.removeprefix("pins.").split("-")
+        rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper, hot > 0.01))
+    mean = sum(hots) / len(hots) if hots else 0.0
+    return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), mean, situation, slips)
+
+
+def _outcome_name(heard: Heard) -> str:
+    return str(heard.value)
+
+
+def _flat(display: Display) -> float:
+    """Probability of a display about which nothing is known."""
+    if display.y is None:
+        return 0.3
+    if display.zero or display.y <= 0.0:
+        return 0.1
+    return 0.6 * min(0.3, display.digit / (display.y * math.log(1e9)))
+
+
+def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
+    """
+    Turn a situation's complaint and observations into factors.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    return Compiler(bench, situation).compiled()

@@ -1,0 +1,392 @@
+"""
+What each probe not yet taken would show: outcomes and their probabilities under each hypothesis.
+
+A measurement is cut into a few bins, with edges between what the modes predict, plus OL. What has been read
+before of the same unknown is taken into account. Used for planning only; the posterior itself weighs exact
+readings.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.circuit.power_up import OUTCOMES
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.evidence import Compiler, p_hot, winding_setup
+from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.suspects import Posterior
+from humclick.meters import Quantity
+from humclick.parts.family import HEALTHY
+from humclick.readings import PartTemperature, format_si
+
+__all__ = ["Forecast", "forecast"]
+
+#: Two predicted values closer than this ratio share a bin. [-]
+_APART = 1.6
+#: Most bins a measurement is cut into, OL not counted.
+_MOST_BINS = 5
+_COLD = PartTemperature("cold")
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """
+    Outcomes of one probe.
+
+    Attributes
+    ----------
+    probe : Probe
+        The probe.
+    waits : float
+        Minutes to wait before it can decide. [min]
+    labels : tuple of str
+        Outcomes in words.
+    rows : list of tuple of float
+        Distinct rows of outcome probabilities; each sums to 1. [-]
+    which : list of int
+        Row of each hypothesis asked for.
+    none : tuple of float
+        Row of "none of these".
+    """
+
+    probe: Probe
+    waits: float
+    labels: tuple[str, ...]
+    rows: list[tuple[float, ...]]
+    which: list[int]
+    none: tuple[float, ...]
+
+
+class _Forecaster:
+    def __init__(self, bench: Bench, situation: Situation, post: Posterior, chosen: Sequence[int]) -> None:
+        self.bench = bench
+        self.situation = situation
+        self.chosen = chosen
+        self.compiler = Compiler(bench, situation)
+        self.offset = sum(c * w for c, w in post.leads)
+        self.as_healthy = bench.shop.none["as_healthy"]
+        self.post = post
+
+    def of(self, probe: Probe, *, waits: float) -> Forecast | None:
+        """Forecast of a probe, cold after a wait or as things stand now; None if it has nothing to tell."""
+        if probe.kind is Kind.LEADS:
+            return self._leads(probe)
+        if probe.kind is Kind.LOOK:
+            return self._look(probe)
+        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+            return self._attempt(probe, waits)
+        if probe.kind is Kind.VOLTS_START:
+            return self._volts_start(probe)
+        if probe.kind is Kind.PINS:
+            return self._pins(probe, waits)
+        if probe.kind is Kind.BETWEEN:
+            return None
+        return self._measured(probe, waits)
+
+    # -- shapes ---------------------------------------------------------------------------------------
+
+    def _table(
+        self,
+        probe: Probe,
+        waits: float,
+        labels: Sequence[str],
+        scope: tuple[int, ...],
+        rows: Mapping[tuple[int, ...], tuple[float, ...]],
+    ) -> Forecast:
+        configs, which = self.bench.index(scope)
+        used = [which[h] for h in self.chosen]
+        numbered = {k: i for i, k in enumerate(dict.fromkeys(used))}
+        healthy = rows[(0,) * len(scope)]
+        return Forecast(
+            probe,
+            waits,
+            tuple(labels),
+            [rows[configs[k]] for k in numbered],
+            [numbered[k] for k in used],
+            self._none(healthy),
+        )
+
+    def _none(self, healthy: Sequence[float]) -> tuple[float, ...]:
+        n = len(healthy)
+        return tuple(self.as_healthy * p + (1.0 - self.as_healthy) / n for p in healthy)
+
+    def _needed(self, scope: tuple[int, ...]) -> list[tuple[int, ...]]:
+        configs, which = self.bench.index(scope)
+        wanted = {which[h] for h in self.chosen} | {0}
+        return [configs[k] for k in sorted(wanted)]
+
+    # -- kinds ----------------------------------------------------------------------------------------
+
+    def _leads(self, probe: Probe) -> Forecast | None:
+        return None  # the leads are nulled or read as a courtesy; their effect is integrated out
+
+    def _look(self, probe: Probe) -> Forecast:
+        look = self.bench.look(probe)
+        part = self.bench.place[probe.part]
+        n = len(look.outcomes)
+        wrong = self.bench.shop.slips["look_wrong"]
+        rows = {}
+        for (m,) in self._needed((part,)):
+            mode = HEALTHY if probe.part in self.situation.renewed else self.bench.mode(part, m).name
+            row = look.table.get(mode, look.table["otherwise"])
+            rows[(m,)] = tuple((1.0 - wrong) * p + wrong / n for p in row)
+        return self._table(probe, 0.0, look.outcomes, (part,), rows)
+
+    def _attempt(self, probe: Probe, waits: float) -> Forecast:
+        known_good = probe.kind is Kind.KNOWN_GOOD
+        renewed = self.situation.renewed | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        temperature = _COLD if waits or self.situation.hot is False else PartTemperature()
+        slip = self.bench.shop.slips["cold_but_warm"]
+        hot = 0.0 if probe.kind is Kind.FIT else p_hot(temperature, self.situation.hot, slip)
+        cold = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
+        warm = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
+        numbered: dict[tuple[float, ...], int] = {}
+        which = []
+        for h in self.chosen:
+            row = tuple((1.0 - hot) * c + hot * w for c, w in zip(cold[h], warm[h], strict=True))
+            which.append(numbered.setdefault(row, len(numbered)))
+        none = tuple(0.05 if o == "runs" else 0.95 / 5 for o in OUTCOMES)
+        return Forecast(probe, waits, OUTCOMES, list(numbered), which, none)
+
+    def _volts_start(self, probe: Probe) -> Forecast:
+        nominal = self.bench.machine.nameplate.volts
+        edges = (0.3 * nominal, 0.9 * nominal)
+        sigma = self.bench.machine.size("supply", "outlet").sigma
+        done: dict[tuple[tuple[float, float], ...], tuple[float, ...]] = {}
+        numbered: dict[tuple[float, ...], int] = {}
+        which = []
+        for h in (*self.chosen, 0):
+            modes = {p: m for p, m in self.bench.named[h].items() if p not in self.situation.renewed}
+            fractions = self.bench.power.terminal_volts(modes)
+            if fractions not in done:
+                nodes = [(x, w * v) for w, f in fractions for x, v in nodes_of(max(nominal * f, 1e-6), sigma)]
+                done[fractions] = tuple(self._bins(nodes, edges, Quantity.VOLTAGE)[:-1])
+            which.append(numbered.setdefault(done[fractions], len(numbered)))
+        healthy = list(numbered)[which.pop()]
+        labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
+        return Forecast(probe, 0.0, labels, list(numbered), which, self._none(healthy))
+
+    def _bins(
+        self, nodes: Sequence[tuple[float, float]], edges: Sequence[float], quantity: Quantity
+    ) -> list[float]:
+        slips, meter = self.bench.shop.slips, self.situation.meter
+        return bins_of(nodes, edges, meter, quantity, slips, self.offset)
+
+    def _measured(self, probe: Probe, waits: float) -> Forecast:
+        scope = self.compiler.scope_of(probe)
+        quantity = Quantity(probe.quantity)
+        temperature = _COLD if waits or not probe.heat or self.situation.hot is False else PartTemperature()
+        slip = self.bench.shop.slips["cold_but_warm"]
+        hot = p_hot(temperature, self.situation.hot, slip) if probe.heat else 0.0
+        seen = [
+            o
+            for o in self.situation.observations
+            if o.probe == probe.id and o.reading is not None and (o.temperature.kind != "hot" or not waits)
+        ]
+        shown = [
+            Display(o.reading, self.situation.meter, self.bench.shop.slips, self.offset)  # type: ignore[arg-type]
+            for o in seen
+        ]
+        key = (
+            probe.id,
+            hot,
+            round(self.offset, 3),
+            tuple(o.reading for o in seen),
+            self.situation.meter.name,
+        )
+        configs = self._needed(scope)
+        edges, labels = self._edges(probe, quantity)
+        rows = {}
+        for config in configs:
+            kept = self.bench.memory.get((key, config))
+            if kept is None:
+                modes = self.bench.modes_of(scope, config)
+                modes = {p: m for p, m in modes.items() if p not in self.situation.renewed}
+                nodes = self._nodes(probe, modes, shown, hot)
+                kept = self.bench.memory[(key, config)] = tuple(self._bins(nodes, edges, quantity))
+            rows[config] = kept
+        return self._table(probe, waits, labels, scope, rows)  # type: ignore[arg-type]
+
+    def _nodes(
+        self, probe: Probe, modes: Mapping[str, str], shown: Sequence[Display], hot: float
+    ) -> list[tuple[float, float]]:
+        found: list[tuple[float, float]] = []
+        family = self.bench.machine.part(probe.part).family if probe.part else None
+        scattered = any(self.bench.machine.part(p).family.mode(m).scattered for p, m in modes.items())
+        for weight, warm in ((1.0 - hot, False), (hot, True)):
+            if weight <= 0.0:
+                continue
+            median, sigma = self.bench.predicted(probe, modes, warm)
+            sigma = math.hypot(sigma, gain(self.situation.meter, Quantity(probe.quantity), median))
+            opens = family.mode(modes.get(probe.part, HEALTHY)).hot_open if family and warm else 0.0
+            if opens:
+                found.append((math.inf, weight * opens))
+            got = nodes_of(median, sigma) if scattered or not shown else evidence(shown, median, sigma).nodes
+            found.extend((x, weight * (1.0 - opens) * w) for x, w in got)
+        return found
+
+    def _edges(self, probe: Probe, quantity: Quantity) -> tuple[tuple[float, ...], tuple[str, ...]]:
+        key = ("edges", probe.id)
+        kept = self.bench.memory.get(key)
+        if kept is None:
+            kept = self.bench.memory[key] = self._cut(probe, quantity)
+        return kept  # type: ignore[return-value]
+
+    def _cut(self, probe: Probe, quantity: Quantity) -> tuple[tuple[float, ...], tuple[str, ...]]:
+        if quantity is Quantity.VOLTAGE:
+            nominal = self.bench.machine.nameplate.volts
+            edges = (0.3 * nominal, 0.9 * nominal, 1.1 * nominal)
+            return edges, ("nearly nothing", "low", "within 10 %", "high", "OL")
+        scope = self.compiler.scope_of(probe)
+        medians = set()
+        for part in scope:
+            for mode in self.bench.space.modes[part]:
+                for hot in (False, True):
+                    modes = {self.bench.parts[part]: mode.name}
+                    median, _ = self.bench.predicted(probe, modes, hot)
+                    if math.isfinite(median) and median > 0.0:
+                        medians.add(median)
+        healthy, sigma = self.bench.predicted(probe, {}, False)
+        return _cut_between(sorted(medians), healthy, sigma, quantity)
+
+    # -- pins -----------------------------------------------------------------------------------------
+
+    def _pins(self, probe: Probe, waits: float) -> Forecast | None:
+        pair = probe.id.removeprefix("pins.").split("-")
+        if pair[0].isdigit():
+            return None
+        seen = [
+            o for o in self.situation.observations if o.probe.startswith("pins.") and o.reading is not None
+        ]
+        seen = [o for o in seen if o.probe[5] in "CRS"]
+        setup = winding_setup(self.bench, self.situation, seen)
+        displays = setup.displays(self.offset)
+        names = ["run_winding", "start_winding"] + (["internal_protector"] if setup.windings.internal else [])
+        scope = tuple(sorted(self.bench.place[n] for n in names))
+        wanted = tuple(sorted(pair))
+        key = (
+            "pins",
+            probe.id,
+            round(self.offset, 3),
+            tuple((o.probe, o.reading, o.temperature) for o in seen),
+            waits > 0,
+            self.situation.hot,
+        )
+        kept = self.bench.memory.get(key)
+        if kept is None:
+            kept = self.bench.memory[key] = {}
+        rows: dict[tuple[int, ...], tuple[float, ...]] = kept  # type: ignore[assignment]
+        edges, labels = self._pin_edges(probe)
+        hot = (
+            0.0
+            if waits or not probe.heat or self.situation.hot is False
+            else p_hot(PartTemperature(), self.situation.hot, self.bench.shop.slips["cold_but_warm"])
+        )
+        done: dict[object, tuple[float, ...]] = {}
+        for config in self._needed(scope):
+            if config in rows:
+                continue
+            modes = self.bench.modes_of(scope, config)
+            guard = modes.get("internal_protector", HEALTHY)
+            sealed = (
+                _as_measured(modes.get("run_winding", HEALTHY)),
+                _as_measured(modes.get("start_winding", HEALTHY)),
+                "open" if guard == "open" else HEALTHY,
+            )
+            opens = (
+                hot * (1.0 if guard == "tripped" else 0.5)
+                if setup.windings.internal and guard != "open"
+                else 0.0
+            )
+            made = done.get((sealed, opens))
+            if made is None:
+                nodes = list(setup.windings.nodes(sealed, displays, ("C", "R", "S"), (wanted[0], wanted[1])))
+                if opens and "C" in pair:
+                    nodes = [(x, (1.0 - opens) * w) for x, w in nodes] + [(math.inf, opens)]
+                made = done[(sealed, opens)] = tuple(self._bins(nodes, edges, Quantity.RESISTANCE))
+            rows[config] = made
+        return self._table(probe, waits, labels, scope, rows)
+
+    def _pin_edges(self, probe: Probe) -> tuple[tuple[float, ...], tuple[str, ...]]:
+        run = self.bench.machine.size("run_winding", "winding")
+        start = self.bench.machine.size("start_winding", "winding")
+        centre = {"C-R": run.median, "C-S": start.median, "S-R": run.median + start.median}[probe.id[5:]]
+        sigma = run.sigma if probe.id.endswith("C-R") else start.sigma
+        low, high = centre * math.exp(-2.2 * sigma), centre * math.exp(2.2 * sigma)
+        edges = (0.35 * low, centre * math.exp(-0.9 * sigma), high)
+        return edges, _labels(edges, Quantity.RESISTANCE)
+
+
+def _as_measured(mode: str) -> str:
+    """A winding shorted to the shell reads as sound between the pins."""
+    return HEALTHY if mode == "grounded" else mode
+
+
+def _cut_between(
+    medians: Sequence[float], healthy: float, sigma: float, quantity: Quantity
+) -> tuple[tuple[float, ...], tuple[str, ...]]:
+    edges: list[float] = []
+    for low, high in zip(medians, medians[1:], strict=False):
+        if high / low > _APART:
+            edges.append(math.sqrt(low * high))
+    if math.isfinite(healthy) and healthy > 0.0 and sigma > 0.0:
+        for edge in (healthy * math.exp(-2.3 * sigma), healthy * math.exp(2.3 * sigma)):
+            if all(abs(math.log(edge / e)) > 0.4 for e in edges):
+                edges.append(edge)
+    elif not edges and medians:
+        edges = [2.0 * medians[-1]]
+    edges.sort()
+    while len(edges) > _MOST_BINS - 1:
+        nearest = healthy if math.isfinite(healthy) and healthy > 0.0 else edges[0]
+        edges.remove(max(edges, key=lambda e: abs(math.log(e / nearest))))
+    if not edges:
+        edges = [1e6]
+    return tuple(edges), _labels(edges, quantity)
+
+
+def _labels(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
+    shown = [format_si(e, quantity, 2) for e in edges]
+    middle = [f"{a} to {b}" for a, b in zip(shown, shown[1:], strict=False)]
+    return (f"below {shown[0]}", *middle, f"above {shown[-1]}", "OL")
+
+
+def forecast(
+    bench: Bench,
+    situation: Situation,
+    post: Posterior,
+    chosen: Sequence[int],
+    wanted: Sequence[tuple[Probe, float]],
+) -> list[Forecast]:
+    """
+    Forecasts of probes under chosen hypotheses.
+
+    Parameters
+    ----------
+    bench, situation, post
+        The call so far.
+    chosen : sequence of int
+        Indices of hypotheses.
+    wanted : sequence of (Probe, minutes)
+        Probes, each with the wait before it. [min]
+
+    Returns
+    -------
+    list of Forecast
+        Those that have something to tell, in the order wanted.
+    """
+    maker = _Forecaster(bench, situation, post, chosen)
+    found = []
+    for probe, waits in wanted:
+        made = maker.of(probe, waits=waits)
+        if made is not None and len(made.rows) > 1:
+            found.append(made)
+    return found
+
+
+def repeats(situation: Situation, probe: Probe) -> list[Observation]:
+    """Observations of a probe already taken."""
+    return [o for o in situation.observations if o.probe == probe.id]

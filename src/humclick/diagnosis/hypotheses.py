@@ -1,0 +1,134 @@
+"""
+What may be wrong: sets of modes with at most three parts not healthy, and their prior weights.
+
+A hypothesis is a tuple of (part index, mode index), mode 0 being healthy. The prior weight of a set is the
+product of its modes' odds, times a factor for each pair with a common cause. One more hypothesis stands for
+everything the model does not know.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.shop import Shop
+from humclick.parts.family import Mode
+
+__all__ = ["MOST_FAULTS", "Fault", "Hypotheses"]
+
+#: Largest number of parts that may be not healthy at once.
+MOST_FAULTS = 3
+
+Fault = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """
+    All sets of modes of a machine up to a number of faults.
+
+    Attributes
+    ----------
+    machine : Machine
+        The machine.
+    shop : Shop
+        Odds and common causes.
+    most : int
+        Largest number of parts not healthy. [-]
+    """
+
+    machine: Machine
+    shop: Shop
+    most: int = MOST_FAULTS
+
+    @cached_property
+    def parts(self) -> tuple[str, ...]:
+        """Part ids, in the machine's order."""
+        return tuple(p.id for p in self.machine.parts)
+
+    @cached_property
+    def modes(self) -> tuple[tuple[Mode, ...], ...]:
+        """Modes of each part, healthy first."""
+        return tuple(tuple(p.family.modes.values()) for p in self.machine.parts)
+
+    @cached_property
+    def odds(self) -> tuple[tuple[float, ...], ...]:
+        """Prior odds of each mode of each part; healthy is 1."""
+        return tuple(
+            tuple(
+                1.0 if k == 0 else self.shop.odds.get(f"{part}.{mode.name}", mode.odds)
+                for k, mode in enumerate(modes)
+            )
+            for part, modes in zip(self.parts, self.modes, strict=True)
+        )
+
+    @cached_property
+    def joint(self) -> Mapping[tuple[Fault, Fault], float]:
+        """Factor on the odds of a pair of modes with a common cause."""
+        found = {}
+        index = {part: i for i, part in enumerate(self.parts)}
+        for pair, factor in self.shop.joint.items():
+            if all(part in index for part, _ in pair):
+                faults = sorted(
+                    (index[part], [m.name for m in self.modes[index[part]]].index(mode))
+                    for part, mode in pair
+                )
+                found[(faults[0], faults[1])] = factor
+        return found
+
+    @cached_property
+    def sets(self) -> tuple[tuple[Fault, ...], ...]:
+        """The sets, healthy first, then by number of faults; "none of these" is not among them."""
+        singles = [(p, m) for p, modes in enumerate(self.modes) for m in range(1, len(modes))]
+        found: list[tuple[Fault, ...]] = [()]
+        for size in range(1, self.most + 1):
+            found.extend(
+                chosen
+                for chosen in itertools.combinations(singles, size)
+                if len({p for p, _ in chosen}) == size
+            )
+        return tuple(found)
+
+    @cached_property
+    def prior(self) -> tuple[float, ...]:
+        """Prior weight of each set, not normalised (healthy is 1)."""
+        odds, joint = self.odds, self.joint
+        found = []
+        for chosen in self.sets:
+            weight = 1.0
+            for part, mode in chosen:
+                weight *= odds[part][mode]
+            if len(chosen) > 1 and joint:
+                for pair in itertools.combinations(chosen, 2):
+                    weight *= joint.get(pair, 1.0)
+            found.append(weight)
+        return tuple(found)
+
+    @cached_property
+    def none_prior(self) -> float:
+        """Prior weight of "none of these", on the same scale."""
+        return self.shop.none["odds"]
+
+    def named(self, chosen: tuple[Fault, ...]) -> tuple[tuple[str, str], ...]:
+        """A set as (part id, mode name)."""
+        return tuple((self.parts[p], self.modes[p][m].name) for p, m in chosen)
+
+    @cached_property
+    def remedies(self) -> tuple[frozenset[str], ...]:
+        """What puts each set right: its decision class. Nothing broken needs only a wait."""
+        placed = self.machine.parts
+        by_fault = {
+            (p, m): placed[p].remedy(mode.name)
+            for p, modes in enumerate(self.modes)
+            for m, mode in enumerate(modes)
+        }
+        return tuple(_needed(frozenset(by_fault[f] for f in chosen)) for chosen in self.sets)
+
+
+def _needed(remedies: frozenset[str]) -> frozenset[str]:
+    if len(remedies) > 1:
+        remedies -= {"wait"}
+    return remedies or frozenset({"wait"})

@@ -1,0 +1,353 @@
+"""
+What can be tested on a machine: every probe with its points, cost, gates and how it is done.
+
+A probe's name is ``<part>.<test or look>``, ``pins.C-R``, ``pins.1-2``, ``pins.shell``, ``leads.short``,
+``supply.volts``, ``feed.volts``, ``supply.volts_start``, ``attempt.as_found``, ``attempt.known_good``,
+``between.<node>-<node>`` or ``fit.<part>``. Minutes and money come from the shop's file.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+
+from humclick.arrangements.arrangement import PINS, PlacedPart
+from humclick.arrangements.machine import Machine
+from humclick.circuit.power_up import OUTCOMES
+from humclick.diagnosis.shop import Shop, default_shop
+from humclick.errors import Unknown
+from humclick.parts.family import BenchTest, Look
+
+__all__ = ["Kind", "Probe", "probe_of", "probes_of"]
+
+_DEAD = "power-off-proved-dead"
+_DISCHARGED = "capacitors-discharged"
+_LIVE = ("cover-on", "stand-clear")
+
+
+class Kind(StrEnum):
+    """What sort of probe it is, and so how judgement reads it."""
+
+    TEST = "test"
+    LOOK = "look"
+    PINS = "pins"
+    SHELL = "shell"
+    LEADS = "leads"
+    VOLTS = "volts"
+    VOLTS_START = "volts_start"
+    FEED = "feed"
+    ATTEMPT = "attempt"
+    KNOWN_GOOD = "known_good"
+    FIT = "fit"
+    BETWEEN = "between"
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """
+    Something that can be tested.
+
+    Attributes
+    ----------
+    id, title, how : str
+        Name, one line, and how it is done.
+    kind : Kind
+        How judgement reads it.
+    quantity : str
+        ``resistance``, ``capacitance``, ``voltage``, or empty for a look or an attempt.
+    outcomes : tuple of str
+        Answers offered for a look or an attempt.
+    part : str
+        The part it looks at, or empty.
+    points : (str, str) or None
+        Nodes of the machine to mark on its drawing.
+    minutes, risk : float
+        Time, and risk in money. [min], [money]
+    live : bool
+        True where power is on and the cover must be closed.
+    inside : bool
+        True where the terminal cover must be off.
+    gates : tuple of str
+        Safety gates to pass first.
+    heat : str
+        What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty.
+    """
+
+    id: str
+    title: str
+    how: str
+    kind: Kind
+    quantity: str = ""
+    outcomes: tuple[str, ...] = ()
+    part: str = ""
+    points: tuple[str, str] | None = None
+    minutes: float = 1.0
+    risk: float = 0.0
+    live: bool = False
+    inside: bool = True
+    gates: tuple[str, ...] = ()
+    heat: str = ""
+
+
+_HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
+
+
+def _test(placed: PlacedPart, test: BenchTest) -> Probe:
+    points = (placed.connect[test.between[0]], placed.connect[test.between[1]])
+    heat = _HEAT.get(placed.id, "") if test.quantity == "resistance" else ""
+    return Probe(
+        f"{placed.id}.{test.name}",
+        test.title,
+        test.how,
+        Kind.TEST,
+        test.quantity,
+        part=placed.id,
+        points=points,
+        minutes=test.minutes,
+        gates=test.gates,
+        heat=heat,
+        inside=placed.id != "control",
+    )
+
+
+def _look(placed: PlacedPart, look: Look) -> Probe:
+    inside = placed.id not in ("control", "supply", "mechanism")
+    return Probe(
+        f"{placed.id}.{look.name}",
+        look.question,
+        look.question,
+        Kind.LOOK,
+        outcomes=look.outcomes,
+        part=placed.id,
+        minutes=look.minutes,
+        gates=look.gates,
+        inside=inside,
+    )
+
+
+def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
+    minutes, risk = shop.probe["pins"]
+    heat = "internal_protector" if machine.protector == "internal" else ""
+    gates = _touching(machine)
+    for a, b in itertools.combinations(PINS, 2):
+        a, b = (b, a) if (a, b) == ("R", "S") else (a, b)
+        yield Probe(
+            f"pins.{a}-{b}",
+            f"Ohms between pins {a} and {b}, start gear off",
+            f"Pull the start gear and measure from pin {a} to pin {b}; press the tips on bright metal.",
+            Kind.PINS,
+            "resistance",
+            points=(a, b),
+            minutes=minutes,
+            risk=risk,
+            gates=gates,
+            heat=heat,
+        )
+    for a, b in (("1", "2"), ("1", "3"), ("2", "3")):
+        yield Probe(
+            f"pins.{a}-{b}",
+            f"Ohms between pins {a} and {b} (not yet named), start gear off",
+            f"Number the pins on your photo and measure from pin {a} to pin {b}.",
+            Kind.PINS,
+            "resistance",
+            minutes=minutes,
+            risk=risk,
+            gates=gates,
+            heat=heat,
+        )
+    minutes, risk = shop.probe["shell"]
+    yield Probe(
+        "pins.shell",
+        "Ohms from each pin to bare metal of the shell; note the lowest",
+        "Scrape a spot of the shell or a copper pipe bright; measure from each pin to it on the highest range.",
+        Kind.SHELL,
+        "resistance",
+        points=("C", "shell"),
+        minutes=minutes,
+        risk=risk,
+        gates=gates,
+    )
+
+
+def _touching(machine: Machine) -> tuple[str, ...]:
+    capacitors = any("capacitor" in p.id for p in machine.parts)
+    return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
+
+
+def _volts(shop: Shop) -> Iterator[Probe]:
+    minutes, risk = shop.probe["supply_volts"]
+    yield Probe(
+        "supply.volts",
+        "Volts at the outlet, at rest",
+        "Prove the meter on a known source, then measure at the outlet the machine is plugged into.",
+        Kind.VOLTS,
+        "voltage",
+        part="supply",
+        points=("L", "N"),
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=("stand-clear",),
+    )
+    minutes, risk = shop.probe["feed_volts"]
+    yield Probe(
+        "feed.volts",
+        "Volts on the two wires that feed the compressor, control calling, cover on",
+        "Power off: clip insulated leads to the feed wires, close the cover; call for cooling, then power up.",
+        Kind.FEED,
+        "voltage",
+        part="control",
+        points=("k", "n"),
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=(_DEAD, *_LIVE),
+    )
+    minutes, risk = shop.probe["supply_volts_start"]
+    yield Probe(
+        "supply.volts_start",
+        "Volts at the machine while it tries to start",
+        "Power off: clip insulated leads at the machine's end of the cord, close the cover; watch the lowest volts.",
+        Kind.VOLTS_START,
+        "voltage",
+        part="supply",
+        points=("l", "n"),
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=(_DEAD, *_LIVE),
+    )
+
+
+def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
+    minutes, risk = shop.probe["attempt_as_found"]
+    yield Probe(
+        "attempt.as_found",
+        "Power it up as it is, five seconds at most, and listen",
+        "Cover on, stand to the side, power up for at most five seconds: silent, hum, click, or does it run?",
+        Kind.ATTEMPT,
+        outcomes=OUTCOMES,
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=_LIVE,
+        heat=_HEAT.get("internal_protector" if machine.protector == "internal" else "overload_protector", ""),
+    )
+    minutes, risk = shop.probe["attempt_known_good"]
+    yield Probe(
+        "attempt.known_good",
+        "Start it on known-good start gear and a supply known to be good",
+        "Power off: fit start gear, protector and capacitors known to be good and right for it, cover on, "
+        "then power up for at most five seconds. Its protector stays in circuit.",
+        Kind.KNOWN_GOOD,
+        outcomes=OUTCOMES,
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        gates=(*_touching(machine), *_LIVE),
+        heat="internal_protector" if machine.protector == "internal" else "",
+    )
+    minutes, risk = shop.probe["fit"]
+    for placed in machine.parts:
+        if placed.family.gear or placed.id == "control":
+            yield Probe(
+                f"fit.{placed.id}",
+                f"Fit a new {placed.family.title} and try",
+                "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+                Kind.FIT,
+                outcomes=OUTCOMES,
+                part=placed.id,
+                minutes=minutes,
+                risk=risk,
+                live=True,
+                gates=(*_touching(machine), *_LIVE),
+            )
+
+
+def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
+    minutes, risk = shop.probe["leads"]
+    yield Probe(
+        "leads.short",
+        "Ohms with the two test tips held together",
+        "Hold the tips together, press, and write down what the meter shows.",
+        Kind.LEADS,
+        "resistance",
+        minutes=minutes,
+        risk=risk,
+        inside=False,
+    )
+    yield from _volts(shop)
+    for placed in machine.parts:
+        yield from (_look(placed, look) for look in placed.family.looks)
+        yield from (_test(placed, test) for test in placed.family.tests)
+    yield from _pins(machine, shop)
+    yield from _attempts(machine, shop)
+
+
+@lru_cache(maxsize=64)
+def _cached(name: str, protector: str, shop_key: int) -> dict[str, Probe]:
+    shop = _SHOPS[shop_key]
+    return {p.id: p for p in _all(Machine.of(name, protector), shop)}
+
+
+_SHOPS: dict[int, Shop] = {}
+
+
+def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
+    """
+    Every named probe of a machine, by name, in the order of a usual call.
+
+    ``between.<node>-<node>`` probes are made on demand by `probe_of`.
+    """
+    if machine.arrangement.recognised_only:
+        return {}
+    shop = shop or default_shop()
+    _SHOPS[id(shop)] = shop
+    return _cached(machine.arrangement.id, machine.protector, id(shop))
+
+
+def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:
+    """
+    One probe by name.
+
+    Raises
+    ------
+    Unknown
+        If the machine has no such probe.
+    """
+    known = probes_of(machine, shop)
+    if name in known:
+        return known[name]
+    if name.startswith("between."):
+        return _between(machine, name, shop or default_shop())
+    raise Unknown(f"probe of {machine.arrangement.id}", name, [*known, "between.l-n"])
+
+
+def _between(machine: Machine, name: str, shop: Shop) -> Probe:
+    nodes = sorted({n for p in machine.parts for n in p.connect.values()} | {"shell"})
+    a, _, b = name.removeprefix("between.").partition("-")
+    for node in (a, b):
+        if node not in nodes:
+            raise Unknown("node", node, nodes)
+    if a == b:
+        raise Unknown("pair of nodes", name, ["between.l-n"])
+    minutes, risk = shop.probe["between"]
+    return Probe(
+        name,
+        f"Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
+        "With the start gear on the pins, measure between the two points marked on the drawing.",
+        Kind.BETWEEN,
+        "resistance",
+        points=(a, b),
+        minutes=minutes,
+        risk=risk,
+        gates=_touching(machine),
+        heat="external_protector",
+    )

@@ -1,0 +1,93 @@
+"""
+What is known about a call when judgement is asked for.
+
+The fold of a call's events ends in a `Situation`; everything in `humclick.diagnosis` starts from one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from humclick.arrangements.machine import Machine
+from humclick.meters import Leads, Meter, default_meter
+from humclick.readings import PartTemperature, Reading
+
+__all__ = ["Heard", "Observation", "Situation"]
+
+
+class Heard(StrEnum):
+    """What a start attempt sounds and looks like: the complaint, and the answer of a start attempt."""
+
+    SILENT = "silent"
+    HUM = "hum"
+    HUM_CLICK = "hum_click"
+    TRIPS = "starts_then_trips"
+    BREAKER = "breaker"
+    RUNS = "runs"
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """
+    One thing seen or measured.
+
+    Attributes
+    ----------
+    probe : str
+        Name of the probe, for example ``pins.C-R`` or ``ptc.shake``.
+    reading : Reading or None
+        What the meter showed, for a measurement.
+    answer : str
+        What was seen or heard, for a look or a start attempt; empty for a measurement.
+    temperature : PartTemperature
+        Temperature of the part measured.
+    renewed : frozenset of str
+        Parts that had been replaced by new ones before this was seen.
+    id : str
+        The event it comes from.
+    """
+
+    probe: str
+    reading: Reading | None = None
+    answer: str = ""
+    temperature: PartTemperature = field(default_factory=PartTemperature)
+    renewed: frozenset[str] = frozenset()
+    id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """
+    A call as judgement sees it.
+
+    Attributes
+    ----------
+    machine : Machine
+        Arrangement, nameplate and stamps.
+    complaint : Heard or None
+        What the customer or the technician heard at the last attempt; None if not known.
+    observations : tuple of Observation
+        In the order taken.
+    meter, leads
+        What it was measured with.
+    waited : float
+        Minutes since the machine last tried to start, as far as known. [min]
+    hot : bool or None
+        Whether protector and starter are hot now: True just after an attempt, False once cooled,
+        None when not known.
+    skipped : frozenset of str
+        Probes that cannot be done here.
+    renewed : frozenset of str
+        Parts replaced during this call.
+    """
+
+    machine: Machine
+    complaint: Heard | None = None
+    observations: tuple[Observation, ...] = ()
+    meter: Meter = field(default_factory=default_meter)
+    leads: Leads = field(default_factory=Leads)
+    waited: float = 0.0
+    hot: bool | None = None
+    skipped: frozenset[str] = frozenset()
+    renewed: frozenset[str] = frozenset()

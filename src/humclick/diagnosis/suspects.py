@@ -1,0 +1,228 @@
+"""
+Exact probabilities of what may be wrong, given everything seen.
+
+The posterior of every set of up to three faults and of "none of these"; marginals by part, by remedy; and a
+bound on what the sets of four and more could still hold.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.evidence import Compiled, Factor
+
+__all__ = ["NONE", "Posterior", "posterior"]
+
+#: Decision class of "none of these": nobody here can put it right.
+NONE = frozenset({"hand over"})
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """
+    Probabilities after the evidence.
+
+    Attributes
+    ----------
+    bench : Bench
+        What the indices refer to.
+    weights : list of float
+        Probability of each hypothesis, in the order of ``bench.space.sets``. [-]
+    none : float
+        Probability of "none of these". [-]
+    leads : tuple of (offset, probability)
+        What the test leads add. [Ω], [-]
+    left_out : float
+        Upper bound on the probability that more than three parts are not healthy. [-]
+    log_evidence : float
+        Natural logarithm of the probability of all observations under the model. [-]
+    """
+
+    bench: Bench
+    weights: list[float]
+    none: float
+    leads: tuple[tuple[float, float], ...]
+    left_out: float
+    log_evidence: float
+
+    @cached_property
+    def by_class(self) -> dict[frozenset[str], float]:
+        """Probability of each decision class, the most probable first. [-]"""
+        classes, which = self.bench.classes
+        mass = [0.0] * len(classes)
+        for k, w in zip(which, self.weights, strict=True):
+            mass[k] += w
+        rows = {c: m for c, m in zip(classes, mass, strict=True) if m > 0.0}
+        rows[NONE] = rows.get(NONE, 0.0) + self.none
+        return dict(sorted(rows.items(), key=lambda row: (-row[1], sorted(row[0]))))
+
+    @cached_property
+    def by_remedy(self) -> dict[str, float]:
+        """Probability that each remedy is needed, the most probable first. [-]"""
+        mass: dict[str, float] = {}
+        for chosen, p in self.by_class.items():
+            for remedy in chosen:
+                mass[remedy] = mass.get(remedy, 0.0) + p
+        return dict(sorted(mass.items(), key=lambda row: (-row[1], row[0])))
+
+    @cached_property
+    def by_mode(self) -> dict[tuple[str, str], float]:
+        """Probability of each mode that is not healthy, the most probable first. [-]"""
+        space = self.bench.space
+        mass: dict[tuple[int, int], float] = {}
+        for chosen, w in zip(space.sets, self.weights, strict=True):
+            for fault in chosen:
+                mass[fault] = mass.get(fault, 0.0) + w
+        ranked = sorted(mass.items(), key=lambda row: (-row[1], row[0]))
+        return {space.named((fault,))[0]: p for fault, p in ranked}
+
+    def of_mode(self, part: str, *modes: str) -> float:
+        """Probability that a part is in one of some modes. [-]"""
+        return math.fsum(self.by_mode.get((part, mode), 0.0) for mode in modes)
+
+    def of_part(self, part: str) -> float:
+        """Probability that a part is not healthy. [-]"""
+        return math.fsum(p for (name, _), p in self.by_mode.items() if name == part)
+
+    def top(self, most: int) -> list[tuple[int, float]]:
+        """Indices and probabilities of the most probable hypotheses."""
+        order = sorted(range(len(self.weights)), key=lambda h: (-self.weights[h], h))
+        return [(h, self.weights[h]) for h in order[:most]]
+
+
+def posterior(bench: Bench, evidence: Compiled) -> Posterior:
+    """
+    Bayes' rule over all hypotheses.
+
+    Parameters
+    ----------
+    bench : Bench
+        Hypotheses and priors.
+    evidence : Compiled
+        Factors; the leads' common unknown is summed out.
+
+    Returns
+    -------
+    Posterior
+    """
+    common = list(bench.space.prior)
+    none = bench.space.none_prior
+    varied: list[tuple[Factor, list[int]]] = []
+    for factor in evidence.factors:
+        if factor.per_hypothesis is not None:
+            common = [w * p for w, p in zip(common, factor.per_hypothesis, strict=True)]
+        elif factor.table:
+            configs, which = bench.index(factor.scope)
+            rows = [factor.table[c] for c in configs]
+            if all(len(set(row)) == 1 for row in rows):
+                column = [row[0] for row in rows]
+                common = [w * column[k] for w, k in zip(common, which, strict=True)]
+            else:
+                varied.append((factor, which))
+        none *= max(factor.none, 1e-300)
+    total = [0.0] * len(common)
+    by_lead = []
+    for g, (_, weight) in enumerate(evidence.leads):
+        here = common
+        for factor, which in varied:
+            column = [factor.table[c][g] for c in bench.index(factor.scope)[0]]
+            here = [w * column[k] for w, k in zip(here, which, strict=True)]
+        if varied:
+            total = [t + weight * w for t, w in zip(total, here, strict=True)]
+            by_lead.append(weight * math.fsum(here))
+        else:
+            by_lead.append(weight)
+    if not varied:
+        total = list(common)
+    mass = math.fsum(total) + none
+    if mass <= 0.0:
+        mass, none = 1.0, 1.0
+    tail = _tail(bench, evidence)
+    shares = math.fsum(by_lead) or 1.0
+    return Posterior(
+        bench=bench,
+        weights=[w / mass for w in total],
+        none=none / mass,
+        leads=tuple((c, p / shares) for (c, _), p in zip(evidence.leads, by_lead, strict=True)),
+        left_out=tail / (tail + mass),
+        log_evidence=math.log(mass) - math.log(math.fsum(bench.space.prior) + bench.space.none_prior),
+    )
+
+
+def _tail(bench: Bench, evidence: Compiled) -> float:
+    """
+    Upper bound on the unnormalised mass of all sets with more faults than are enumerated.
+
+    Each part is a polynomial in x: the power counts faults, the coefficient holds odds times likelihood.
+    Parts tied by a shared table or a common cause are multiplied out together. Coefficients above the
+    largest enumerated power, times the most that each whole-machine factor can give, bound the rest.
+    """
+    most = bench.space.most
+    ceiling = 1.0
+    for factor in evidence.factors:
+        if factor.per_hypothesis is not None:
+            ceiling *= min(1.0, factor.most)
+    tables = [f for f in evidence.factors if f.per_hypothesis is None and f.table and f.scope]
+    groups = _tied(len(bench.parts), [f.scope for f in tables] + [(a[0], b[0]) for a, b in bench.space.joint])
+    bound = 0.0
+    for g, (_, weight) in enumerate(evidence.leads):
+        polynomial = [1.0]
+        for group in groups:
+            polynomial = _times(polynomial, _group_polynomial(bench, group, tables, g), most)
+        bound += weight * polynomial[most + 1] if len(polynomial) > most + 1 else 0.0
+    return bound * ceiling
+
+
+def _tied(count: int, scopes: Sequence[tuple[int, ...]]) -> list[list[int]]:
+    root = list(range(count))
+
+    def find(i: int) -> int:
+        while root[i] != i:
+            i = root[i]
+        return i
+
+    for scope in scopes:
+        for other in scope[1:]:
+            root[find(other)] = find(scope[0])
+    groups: dict[int, list[int]] = {}
+    for i in range(count):
+        groups.setdefault(find(i), []).append(i)
+    return list(groups.values())
+
+
+def _times(a: list[float], b: list[float], most: int) -> list[float]:
+    """Product of polynomials; everything above x^(most+1) is added to that last coefficient."""
+    product = [0.0] * (most + 2)
+    for i, p in enumerate(a):
+        for j, q in enumerate(b):
+            product[min(i + j, most + 1)] += p * q
+    return product
+
+
+def _group_polynomial(bench: Bench, group: list[int], tables: list[Factor], g: int) -> list[float]:
+    own = [f for f in tables if f.scope[0] in group]
+    joint = {pair: x for pair, x in bench.space.joint.items() if pair[0][0] in group}
+    top = bench.space.most + 1
+    polynomial = [0.0] * (top + 1)
+
+    def walk(k: int, chosen: dict[int, int], weight: float, faults: int) -> None:
+        if k == len(group):
+            for factor in own:
+                config = tuple(chosen[p] for p in factor.scope)
+                row = factor.table.get(config)
+                weight *= row[g] if row is not None else 1.0
+            for (a, b), boost in joint.items():
+                if chosen.get(a[0]) == a[1] and chosen.get(b[0]) == b[1]:
+                    weight *= boost
+            polynomial[min(faults, top)] += weight
+            return
+        part = group[k]
+        for mode, odds in enumerate(bench.space.odds[part]):
+            walk(k + 1, {**chosen, part: mode}, weight * odds, faults + (mode > 0))
+
+    walk(0, {}, 1.0, 0)
+    return polynomial
