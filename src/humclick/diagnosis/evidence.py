@@ -116,6 +116,7 @@ class Compiler:
     # -- the whole --------------------------------------------------------------------------------------
 
     def compiled(self) -> Compiled:
+        """All factors of the situation."""
         factors = [self._complaint()]
         groups: dict[tuple[object, ...], list[int]] = {}
         for i, seen in enumerate(self.situation.observations):
@@ -172,6 +173,7 @@ class Compiler:
         return [Display(o.reading, self.meter, self.slips, offset) for o in seen if o.reading is not None]
 
     def scope_of(self, probe: Probe) -> tuple[int, ...]:
+        """Parts a measurement depends on."""
         place = self.bench.place
         if probe.kind is Kind.SHELL:
             inside = ("internal_protector", "run_winding", "start_winding")
@@ -261,7 +263,7 @@ class Compiler:
         setup = winding_setup(self.bench, self.situation, seen)
         windings, displays, hot = setup.windings, setup.displays, setup.hot
         mixed = self.slips["pins_mixed"]
-        naming = {n: 1 / 6 for n in PERMUTATIONS}
+        naming = dict.fromkeys(PERMUTATIONS, 1 / 6)
         if named:
             naming = {n: 1.0 - mixed if n == _IDENTITY else mixed / 5 for n in PERMUTATIONS}
         straight = {_IDENTITY: naming[_IDENTITY]} if named else naming

@@ -8,6 +8,7 @@ readings.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -129,7 +130,7 @@ class _Forecaster:
         part = self.bench.place[probe.part]
         n = len(look.outcomes)
         wrong = self.bench.shop.slips["look_wrong"]
-        rows = {}
+        rows: dict[tuple[int, ...], tuple[float, ...]] = {}
         for (m,) in self._needed((part,)):
             mode = HEALTHY if probe.part in self.situation.renewed else self.bench.mode(part, m).name
             row = look.table.get(mode, look.table["otherwise"])
@@ -330,7 +331,7 @@ def _cut_between(
     medians: Sequence[float], healthy: float, sigma: float, quantity: Quantity
 ) -> tuple[tuple[float, ...], tuple[str, ...]]:
     edges: list[float] = []
-    for low, high in zip(medians, medians[1:], strict=False):
+    for low, high in itertools.pairwise(medians):
         if high / low > _APART:
             edges.append(math.sqrt(low * high))
     if math.isfinite(healthy) and healthy > 0.0 and sigma > 0.0:
@@ -350,7 +351,7 @@ def _cut_between(
 
 def _labels(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
     shown = [format_si(e, quantity, 2) for e in edges]
-    middle = [f"{a} to {b}" for a, b in zip(shown, shown[1:], strict=False)]
+    middle = [f"{a} to {b}" for a, b in itertools.pairwise(shown)]
     return (f"below {shown[0]}", *middle, f"above {shown[-1]}", "OL")
 
 

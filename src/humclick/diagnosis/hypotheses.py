@@ -94,7 +94,7 @@ class Hypotheses:
 
     @cached_property
     def prior(self) -> tuple[float, ...]:
-        """Prior weight of each set, not normalised (healthy is 1)."""
+        """Prior weight of each set, not normalised."""
         odds, joint = self.odds, self.joint
         found = []
         for chosen in self.sets:
@@ -105,6 +105,7 @@ class Hypotheses:
                 for pair in itertools.combinations(chosen, 2):
                     weight *= joint.get(pair, 1.0)
             found.append(weight)
+        found[0] = self.shop.none["no_fault"]
         return tuple(found)
 
     @cached_property

@@ -162,7 +162,7 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     yield Probe(
         "pins.shell",
         "Ohms from each pin to bare metal of the shell; note the lowest",
-        "Scrape a spot of the shell or a copper pipe bright; measure from each pin to it on the highest range.",
+        "Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest range.",
         Kind.SHELL,
         "resistance",
         points=("C", "shell"),
@@ -197,7 +197,7 @@ def _volts(shop: Shop) -> Iterator[Probe]:
     yield Probe(
         "feed.volts",
         "Volts on the two wires that feed the compressor, control calling, cover on",
-        "Power off: clip insulated leads to the feed wires, close the cover; call for cooling, then power up.",
+        "Power off: clip insulated leads to the feed wires, close the cover; call, then power up.",
         Kind.FEED,
         "voltage",
         part="control",
@@ -212,7 +212,7 @@ def _volts(shop: Shop) -> Iterator[Probe]:
     yield Probe(
         "supply.volts_start",
         "Volts at the machine while it tries to start",
-        "Power off: clip insulated leads at the machine's end of the cord, close the cover; watch the lowest volts.",
+        "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the lowest volts.",
         Kind.VOLTS_START,
         "voltage",
         part="supply",

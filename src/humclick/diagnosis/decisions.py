@@ -1,0 +1,108 @@
+"""
+Actions and what each costs too much: the loss table behind every piece of advice.
+
+An action is a set of remedies. Its loss under a decision class is what it costs beyond the work that was
+needed anyway: parts and labour for nothing, a return visit when something was left in, parts burnt by it.
+Money throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.suspects import NONE
+
+__all__ = ["HAND_OVER", "REPLACE_COMPRESSOR", "WAIT", "actions_for", "loss", "losses"]
+
+WAIT = frozenset({"wait"})
+HAND_OVER = NONE
+REPLACE_COMPRESSOR = "replace compressor"
+
+#: New start gear comes with a new compressor (common practice), so these are put right by it too.
+_WITH_COMPRESSOR = frozenset(
+    {
+        "replace overload protector",
+        "replace starter",
+        "replace relay",
+        "replace start capacitor",
+        "replace run capacitor",
+    }
+)
+
+#: How many decision classes become candidate actions of their own, and how many are combined in pairs.
+_OWN, _PAIRED = 12, 4
+
+
+def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:
+    """
+    What an action costs too much when something else, or more, was needed.
+
+    Parameters
+    ----------
+    action, needed : frozenset of str
+        Remedies done, and remedies that put it right.
+    shop : Shop
+        Prices.
+
+    Returns
+    -------
+    float
+        Zero where exactly what was needed is done. [money]
+    """
+    if action == HAND_OVER:
+        return shop.remedy("hand over").cost
+    covered = set(action) | {"wait"}
+    if REPLACE_COMPRESSOR in action:
+        covered |= _WITH_COMPRESSOR
+    wasted = sum(shop.remedy(r).cost for r in action - needed)
+    if action == WAIT:
+        wasted = 0.0
+    if REPLACE_COMPRESSOR in action and REPLACE_COMPRESSOR not in needed:
+        wasted += shop.rates["condemned_good"]
+    if needed <= covered:
+        return wasted
+    burnt = sum(shop.remedy(r).price for r in action & needed) * shop.rates["burnt_new_part"]
+    return wasted + shop.rates["return_visit"] + burnt
+
+
+def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]]:
+    """
+    Candidate actions: the likeliest classes, the likeliest pairs together, a wait, handing over.
+
+    Parameters
+    ----------
+    by_class : mapping of class to probability, likeliest first
+        From the posterior.
+    """
+    ranked = [c for c in by_class if c != NONE and "hand over" not in c]
+    found = dict.fromkeys(ranked[:_OWN])
+    for i, first in enumerate(ranked[:_PAIRED]):
+        for second in ranked[i + 1 : _PAIRED]:
+            both = first | second
+            found[both - WAIT or both] = None
+    found[WAIT] = None
+    found[HAND_OVER] = None
+    return list(found)
+
+
+def losses(
+    actions: Sequence[frozenset[str]], classes: Sequence[frozenset[str]], shop: Shop, done: frozenset[str]
+) -> list[list[float]]:
+    """
+    Loss of each action under each class, remedies already done counted as done.
+
+    Returns
+    -------
+    list of list of float
+        ``[action][class]``. [money]
+    """
+    table = []
+    for action in actions:
+        row = []
+        for needed in classes:
+            left = needed - done or WAIT
+            own = action - done or WAIT
+            row.append(loss(action if action == HAND_OVER else own, left, shop))
+        table.append(row)
+    return table

@@ -1,0 +1,161 @@
+"""
+A compressor is not condemned on one reading: what must stand in the record first.
+
+Guards are outside the arithmetic: they cannot be bought off by a small expected loss. A guard is waived only
+where the test itself would be dangerous or could not change anything, and the reason is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.probes import Kind
+from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.suspects import Posterior
+
+__all__ = ["GuardState", "guards_for"]
+
+#: A sealed fault read directly is taken as such above this probability. [-]
+_DIRECT = 0.97
+#: A part of the start gear counts as cleared below this probability of a fault. [-]
+_CLEARED = 0.04
+
+
+@dataclass(frozen=True, slots=True)
+class GuardState:
+    """
+    One guard.
+
+    Attributes
+    ----------
+    name, title : str
+        Short name and words.
+    done : bool
+        Whether the record holds it.
+    waived : str
+        Why it need not, or empty.
+    probes : tuple of str
+        What would satisfy it, in order of preference.
+    """
+
+    name: str
+    title: str
+    done: bool
+    waived: str
+    probes: tuple[str, ...]
+
+    @property
+    def open(self) -> bool:
+        """Whether it still stands in the way."""
+        return not (self.done or self.waived)
+
+
+def _cold(seen: Observation, situation: Situation) -> bool:
+    t = seen.temperature
+    if t.kind == "measured":
+        return (t.celsius or 0.0) < 40.0
+    return t.kind == "cold" or (t.kind == "unknown" and situation.hot is False)
+
+
+def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[GuardState, ...]:
+    """
+    State of every guard before a compressor may be condemned.
+
+    Returns
+    -------
+    tuple of GuardState
+        Windings measured cold; ground test done; start gear cleared or bypassed with known-good gear; supply
+        measured under load; a deciding reading repeated after re-seating the probes.
+    """
+    seen = situation.observations
+    done = {o.probe for o in seen}
+    pins = [
+        o for o in seen if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None
+    ]
+    cold = {o.probe for o in pins if _cold(o, situation)}
+    direct = _direct(post)
+    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
+    known_good = "attempt.known_good" in done
+    named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
+    missing = tuple(p for p in named if p not in cold)
+    states = [
+        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, "", missing),
+        GuardState("ground", "windings tested to the shell", "pins.shell" in done, "", ("pins.shell",)),
+    ]
+    why = ""
+    if grounded > 0.5:
+        why = "a winding reads to the shell: it must not be powered"
+    elif direct > _DIRECT:
+        why = "the winding fault is read directly on the pins; starting it on other gear cannot change that"
+    cleared = known_good or _gear_cleared(bench, situation, post)
+    states.append(
+        GuardState(
+            "gear",
+            "start gear cleared, or bypassed with known-good gear",
+            cleared,
+            "" if cleared else why,
+            ("attempt.known_good",),
+        )
+    )
+    loaded = known_good or "supply.volts_start" in done
+    states.append(
+        GuardState(
+            "supply",
+            "supply measured under load",
+            loaded,
+            "" if loaded else why,
+            ("supply.volts_start", "attempt.known_good"),
+        )
+    )
+    deciding = _deciding(situation, post)
+    states.append(
+        GuardState(
+            "repeated",
+            "the deciding reading repeated after re-seating the probes, or borne out by another",
+            not why or _repeated(situation, deciding),
+            "",
+            tuple(deciding),
+        )
+    )
+    return tuple(states)
+
+
+def _direct(post: Posterior) -> float:
+    """Probability of a fault that shows between the pins or to the shell."""
+    total = post.of_mode("run_winding", "open", "grounded")
+    total += post.of_mode("start_winding", "open", "grounded", "bridged")
+    return total + post.of_mode("internal_protector", "open")
+
+
+def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
+    measured = {
+        bench.probe(o.probe).part for o in situation.observations if bench.probe(o.probe).kind is Kind.TEST
+    }
+    gear = [p for p in bench.machine.parts if p.family.gear]
+    return all(
+        (p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED for p in gear
+    )
+
+
+def _deciding(situation: Situation, post: Posterior) -> list[str]:
+    if post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded") > 0.5:
+        return ["pins.shell"]
+    odd = [
+        o.probe
+        for o in situation.observations
+        if o.probe.startswith("pins.")
+        and o.probe != "pins.shell"
+        and o.reading is not None
+        and o.reading.over_limit
+    ]
+    return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]
+
+
+def _repeated(situation: Situation, deciding: Sequence[str]) -> bool:
+    counts = [
+        sum(o.probe == name and o.reading is not None for o in situation.observations) for name in deciding
+    ]
+    several_open = len(deciding) >= 2 and all(c >= 1 for c in counts)
+    return any(c >= 2 for c in counts) or several_open
