@@ -1,19 +1,23 @@
-"""Hypothesis strategies: readings and stamps as people type them, values of every quantity, hostile text."""
+"""Hypothesis strategies: readings and stamps as typed, values, hostile text, events and calls."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta, timezone
 from fractions import Fraction
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from hypothesis import strategies as st
 
 from humclick.errors import ReadingRefused
+from humclick.jobs.events import TURNING_LETTERS, Event, Undone, event_from
 from humclick.meters import Quantity
 
 __all__ = [
     "TypedReading",
+    "calls",
+    "events",
     "hostile_text",
     "outcome",
     "quantities",
@@ -203,3 +207,135 @@ hostile_text: st.SearchStrategy[str] = st.one_of(
         ["9" * 81, "9" * 300, "1" + "0" * 60, "0." + "0" * 70 + "1", " " * 200, "OL" * 50, "1 000" * 15]
     ),
 )
+
+_SHOWN = st.text(
+    alphabet=st.characters(exclude_categories=("Cc", "Cs"), exclude_characters=TURNING_LETTERS), max_size=30
+)
+_NEEDED = _SHOWN.filter(lambda text: bool(text.strip()))
+_PAGES = st.text(
+    alphabet=st.characters(
+        exclude_categories=("Cc", "Cs"), include_characters="\n\t", exclude_characters=TURNING_LETTERS
+    ),
+    max_size=60,
+)
+_IDS = st.from_regex(r"[A-Za-z0-9][A-Za-z0-9._-]{0,11}", fullmatch=True)
+_ZONES = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
+_TIMES = st.one_of(
+    st.datetimes(datetime(2026, 3, 2), datetime(2026, 3, 2, 0, 0, 9), timezones=st.just(UTC)),
+    st.datetimes(datetime(1971, 1, 2), datetime(2199, 12, 30), timezones=_ZONES),
+)
+_OWN_METERS = st.one_of(
+    st.just({}),
+    st.builds(
+        lambda name, scale, counts: {
+            "name": name,
+            "ranges": [
+                {
+                    "quantity": "resistance",
+                    "full_scale": scale,
+                    "resolution": 0.1,
+                    "percent": 1.5,
+                    "counts": counts,
+                }
+            ],
+        },
+        _NEEDED.map(str.strip).filter(bool),
+        st.floats(1, 1e9),
+        st.integers(1, 9),
+    ),
+)
+_AMPS = st.none() | st.floats(0.1, 200)
+PROBE_NAMES = (
+    *("pins.C-R", "pins.C-S", "pins.S-R", "pins.shell", "leads.short", "supply.volts", "supply.volts_start"),
+    *("attempt.as_found", "attempt.known_good", "fit.current_relay", "fit.ptc", "start_capacitor.farads"),
+    *("current_relay.coil", "ptc.shake", "between.l-n", "no.such", "pins.C-X"),
+)
+PART_NAMES = (
+    "start_capacitor",
+    "run_capacitor",
+    "current_relay",
+    "ptc",
+    "overload_protector",
+    "compressor",
+    "x",
+)
+_GATES = (
+    "power-off-proved-dead",
+    "capacitors-discharged",
+    "cover-on",
+    "stand-clear",
+    "flammable-caution",
+    "no",
+)
+_VALUES = (
+    "4.7",
+    "OL",
+    "0.0",
+    "104 uF",
+    "118 V",
+    "hum_click",
+    "silent",
+    "runs",
+    "not sure",
+    "rattles",
+    "??",
+    "1,200",
+)
+_ARRANGEMENTS = ("csir-current-relay", "rsir-ptc", "psc", "inverter-driven", "three-phase", "no-such")
+
+_FIELDS: dict[str, dict[str, st.SearchStrategy[Any]]] = {
+    "opened": {"shop": _SHOWN, "customer": _SHOWN, "equipment": _SHOWN, "invented": st.booleans()},
+    "machine": {
+        "arrangement": st.sampled_from(_ARRANGEMENTS) | _NEEDED,
+        "protector": st.sampled_from(["", "external", "internal", "integrated", "none"]),
+        "volts": st.sampled_from([115.0, 230.0, 400.0]) | st.floats(1, 999),
+        "hertz": st.sampled_from([50.0, 60.0, 16.7]),
+        "locked_rotor_amps": _AMPS,
+        "rated_load_amps": _AMPS,
+        "refrigerant": st.sampled_from(["", "R134a", "R600a", "R999"]) | _SHOWN,
+    },
+    "meter": {"leads_nulled": st.booleans(), "lead_ohms": st.none() | st.floats(0, 5), "own": _OWN_METERS},
+    "stamp": {
+        "part": st.sampled_from(PART_NAMES),
+        "text": st.sampled_from(["88-108 MFD 110/125 VAC", "15 µF"]) | _NEEDED,
+    },
+    "complaint": {
+        "heard": st.sampled_from(["silent", "hum", "hum_click", "runs", "unknown"]),
+        "words": _PAGES,
+    },
+    "gate": {"gate": st.sampled_from(_GATES), "words": _PAGES},
+    "reading": {
+        "probe": st.sampled_from(PROBE_NAMES),
+        "value": st.sampled_from(_VALUES) | _NEEDED,
+        "temperature": st.sampled_from(["", "cold", "hot", "?", "23 C", "lukewarm"]),
+        "note": _PAGES,
+    },
+    "skip": {"probe": st.sampled_from(PROBE_NAMES), "reason": _PAGES},
+    "wait": {"minutes": st.floats(0, 500)},
+    "fitted": {"part": st.sampled_from(PART_NAMES), "note": _PAGES},
+    "photo": {"sha256": st.from_regex(r"[0-9a-f]{64}", fullmatch=True), "caption": _PAGES},
+    "note": {"text": _PAGES.filter(lambda text: bool(text.strip()))},
+    "decision": {"remedies": st.lists(_NEEDED, min_size=1, max_size=3), "words": _PAGES},
+    "undo": {"of": _IDS},
+}
+
+
+@st.composite
+def events(draw: st.DrawFn, kinds: tuple[str, ...] = tuple(_FIELDS)) -> Event:
+    """One event of any kind, well formed, not always sensible."""
+    kind = draw(st.sampled_from(kinds))
+    given = {name: draw(values) for name, values in _FIELDS[kind].items()}
+    return event_from({"kind": kind, "id": draw(_IDS), "at": draw(_TIMES), "device": draw(_SHOWN), **given})
+
+
+@st.composite
+def calls(draw: st.DrawFn, most: int = 12) -> tuple[Event, ...]:
+    """The events of a call under different ids; many undos point at an event of the call."""
+    found = draw(st.lists(events(), max_size=most, unique_by=lambda event: event.id))
+    ids = [event.id for event in found]
+    aimed = []
+    for event in found:
+        if isinstance(event, Undone) and draw(st.booleans()):
+            event = replace(event, of=draw(st.sampled_from(ids)))
+        aimed.append(event)
+    return tuple(aimed)

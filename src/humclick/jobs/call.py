@@ -1,0 +1,213 @@
+"""
+The call as it stands: what the fold of its events ends in.
+
+Minutes and volts. Nothing here changes; a new event gives a new `Call`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.jobs.events import (
+    DecisionTaken,
+    GatePassed,
+    NoteWritten,
+    Opened,
+    PartFitted,
+    PhotoTaken,
+    StampRead,
+    Waited,
+)
+from humclick.meters import Leads, Meter, default_meter
+from humclick.readings import PartTemperature, Reading
+from humclick.safety import Gate, gate, gates, gates_for, invalidated_by
+
+__all__ = ["Call", "Problem", "ReadingKept", "unproved"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """
+    Something in the call that could not be used.
+
+    Attributes
+    ----------
+    event : str
+        Id of the event.
+    text : str
+        What was wrong and what would be right.
+    kept : str
+        The text as it was written.
+    """
+
+    event: str
+    text: str
+    kept: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingKept:
+    """
+    A reading, a look or a start attempt that was understood.
+
+    Attributes
+    ----------
+    event : str
+        Id of the event.
+    at : datetime
+        When.
+    probe, text, note : str
+        Where, as typed, and the note beside it.
+    reading : Reading or None
+        What the meter showed, for a measurement.
+    answer : str
+        What was seen or heard; empty for a measurement and for "not sure".
+    temperature : PartTemperature
+        Of the part: as typed; else hot just after an attempt, else unknown.
+    unproved : tuple of str
+        Gates it needs that were not passed, or no longer held.
+    renewed : frozenset of str
+        Parts that had been replaced before it was taken.
+    """
+
+    event: str
+    at: datetime
+    probe: str
+    text: str
+    reading: Reading | None
+    answer: str
+    temperature: PartTemperature
+    unproved: tuple[str, ...]
+    renewed: frozenset[str]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """
+    What is known of a call now.
+
+    Attributes
+    ----------
+    header : Opened or None
+        Shop, customer, equipment.
+    machine : Machine or None
+        None until an arrangement is named.
+    complaint : Heard or None
+        What was heard before the call; None if not known.
+    words : str
+        The complaint as told.
+    meter, leads
+        What is measured with now.
+    readings : tuple of ReadingKept
+        In order.
+    gates : tuple of GatePassed
+        Every gate passed, in order, with its time.
+    proved : frozenset of str
+        Gates that hold now.
+    this_round : frozenset of str
+        Gates passed since the machine was last under power.
+    skipped : mapping of probe to reason
+        What cannot be done here.
+    waited : float
+        Since the machine last tried to start, as far as written down. [min]
+    hot : bool or None
+        Whether protector and starter are hot now; None if not known.
+    renewed : frozenset of str
+        Parts replaced during the call.
+    marked_volts : mapping of part to float
+        Voltages stamped on capacitors. [V]
+    stamps, waits, fitted, photos, notes, decisions : tuples of events
+        In order, without what was undone.
+    undone : frozenset of str
+        Ids of events that are taken back.
+    problems : tuple of Problem
+        What could not be used.
+    """
+
+    header: Opened | None = None
+    machine: Machine | None = None
+    complaint: Heard | None = None
+    words: str = ""
+    meter: Meter = field(default_factory=default_meter)
+    leads: Leads = field(default_factory=Leads)
+    readings: tuple[ReadingKept, ...] = ()
+    gates: tuple[GatePassed, ...] = ()
+    proved: frozenset[str] = frozenset()
+    this_round: frozenset[str] = frozenset()
+    skipped: Mapping[str, str] = field(default_factory=dict)
+    waited: float = 0.0
+    hot: bool | None = None
+    renewed: frozenset[str] = frozenset()
+    marked_volts: Mapping[str, float] = field(default_factory=dict)
+    stamps: tuple[StampRead, ...] = ()
+    waits: tuple[Waited, ...] = ()
+    fitted: tuple[PartFitted, ...] = ()
+    photos: tuple[PhotoTaken, ...] = ()
+    notes: tuple[NoteWritten, ...] = ()
+    decisions: tuple[DecisionTaken, ...] = ()
+    undone: frozenset[str] = frozenset()
+    problems: tuple[Problem, ...] = ()
+
+    def situation(self) -> Situation | None:
+        """The call as judgement sees it; None until the machine is described."""
+        if self.machine is None:
+            return None
+        return Situation(
+            machine=self.machine,
+            complaint=self.complaint,
+            observations=tuple(
+                Observation(r.probe, r.reading, r.answer, r.temperature, r.renewed, r.event)
+                for r in self.readings
+                if r.reading is not None or r.answer
+            ),
+            meter=self.meter,
+            leads=self.leads,
+            waited=self.waited,
+            hot=self.hot,
+            skipped=frozenset(self.skipped),
+            renewed=self.renewed,
+        )
+
+    def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
+        """
+        Gates still to be passed before a probe, in order.
+
+        While no machine is described, all that the probe asks for.
+
+        Parameters
+        ----------
+        probe_gates : iterable of str
+            Names the probe asks for.
+        ohms : float, optional
+            Chosen discharge resistor; 10 kΩ if left out. [Ω]
+
+        Raises
+        ------
+        Unknown
+            If a gate does not exist.
+        OutOfRange
+            If the discharge resistor is not usable.
+        """
+        if self.machine is None:
+            names = [gate(name).name for name in probe_gates]
+            return tuple(each for each in gates().values() if each.name in names)
+        wanted = gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=self.marked_volts)
+        missing = unproved([each.name for each in wanted], self.proved, self.this_round)
+        return tuple(each for each in wanted if each.name in missing)
+
+
+def unproved(wanted: list[str], proved: Iterable[str], this_round: Iterable[str]) -> tuple[str, ...]:
+    """
+    Gates wanted that do not hold.
+
+    A probe that works on the dead machine and then tries it needs both sorts: there a gate counts that was
+    passed since the machine was last under power, though the cover is on again.
+    """
+    ended = invalidated_by(wanted)
+    now, round_ = frozenset(proved), frozenset(this_round)
+    return tuple(name for name in wanted if name not in (round_ if name in ended else now))

@@ -1,0 +1,505 @@
+"""
+The call file: a call as text that a person can write and the program appends to.
+
+TOML, UTF-8, version 1. At the top stands ``humclick_call = 1``, below it one block for each event::
+
+    humclick_call = 1
+
+    [[event]]
+    kind = "machine"
+    arrangement = "csir-current-relay"
+    volts = 115
+
+    [[event]]
+    kind = "reading"
+    probe = "pins.C-R"
+    value = "4.7"            # as the display shows it, in quotes
+
+The kinds and their fields are those of `humclick.jobs.events`; `humclick.jobs.schema` gives them as a schema.
+``id``, ``at`` and ``device`` may be left out. An event without ``at`` comes a microsecond after the one above
+it (the first at the beginning of 1970), so the order of the file is kept. An event without ``id`` is named
+after its content, so the name stays when blocks are inserted elsewhere.
+
+What the program appends stands between two comments, ``# event … begins`` and ``# event … is complete``. A
+block that was begun and not completed (the battery died) is not read: it is handed over as torn text, and the
+next append turns it into comments, so nothing is lost. Comments are never touched.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import re
+import stat
+import tempfile
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from humclick.errors import CallFileError, Refused
+from humclick.jobs.events import KINDS, UNTIMED, Event, event_from, table_of
+
+try:
+    import fcntl
+except ImportError:  # where files cannot be locked: one writer at a time
+    fcntl = None  # type: ignore[assignment]
+
+__all__ = [
+    "LARGEST",
+    "MOST_EVENTS",
+    "VERSION",
+    "CallFile",
+    "append_event",
+    "load_call",
+    "parse_call",
+    "read_call",
+    "write_call",
+]
+
+#: Version of the format.
+VERSION = 1
+#: Largest call file read. [byte]
+LARGEST = 5 * 1024 * 1024
+#: Most events in one call.
+MOST_EVENTS = 5000
+
+#: Dots in one key. An event's has two at most; keys of thousands of parts would take the reader for ever.
+_MOST_DOTS = 4
+_MARKS = re.compile(r"[,={}\[\]]")
+
+_FIRST = f"humclick_call = {VERSION}\n"
+_BEGINS = re.compile(rb"^# event ([A-Za-z0-9._-]+) begins[ \t\r]*$", re.MULTILINE)
+_HEADER = re.compile(r"^[ \t]*\[\[[ \t]*event[ \t]*\]\]", re.MULTILINE)
+_HEADER_BYTES = re.compile(rb"^[ \t]*\[\[[ \t]*event[ \t]*\]\]", re.MULTILINE)
+_AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
+#: Strings and comments of TOML, to be blanked before looking for headers.
+_QUOTED = re.compile(
+    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CallFile:
+    """
+    A call file as read.
+
+    Attributes
+    ----------
+    events : tuple of Event
+        In the order of the file.
+    torn : str
+        Text of blocks that were begun and not completed; usually empty.
+    torn_line : int or None
+        Line where the first of them begins.
+    """
+
+    events: tuple[Event, ...]
+    torn: str = ""
+    torn_line: int | None = None
+
+
+def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
+    """
+    Events of a call file, in the order of the file. Torn blocks are left out; `load_call` shows them.
+
+    Raises
+    ------
+    CallFileError
+        If the file cannot be read, with the line and what would be right.
+    """
+    return load_call(path).events
+
+
+def load_call(path: str | os.PathLike[str]) -> CallFile:
+    """
+    Read a call file.
+
+    Raises
+    ------
+    CallFileError
+        As `read_call`.
+    """
+    return parse_call(_bytes_of(path), os.fspath(path))
+
+
+def parse_call(data: bytes, name: str = "call file") -> CallFile:
+    r"""
+    Read a call file's bytes.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    name : str
+        What it is called in a message.
+
+    Raises
+    ------
+    CallFileError
+        As `read_call`.
+
+    Examples
+    --------
+    >>> text = 'humclick_call = 1\n[[event]]\nkind = "wait"\nminutes = 10\n'
+    >>> parse_call(text.encode()).events[0].minutes
+    10.0
+    """
+    _fits(len(data), 0, name)
+    pieces, torn, at = [], [], 0
+    for start, end in _torn_regions(data):
+        pieces += [data[at:start], re.sub(rb"[^\n]", b" ", data[start:end])]
+        torn.append(start)
+        at = end
+    kept = b"".join(data[start:end] for start, end in _torn_regions(data))
+    line = data.count(b"\n", 0, torn[0]) + 1 if torn else None
+    text = _decoded(b"".join((*pieces, data[at:])), name)
+    plain = _QUOTED.sub(lambda found: re.sub(r"[^\n]", " ", found[0]), text)
+    whole = _parsed(text, plain, name)
+    return CallFile(_events(whole, plain, name), kept.decode("utf-8", "backslashreplace"), line)
+
+
+def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
+    """
+    Write a call file anew, all at once: either the old file or the whole new one is there.
+
+    Comments of an old file are not kept; `append_event` keeps them.
+
+    Raises
+    ------
+    CallFileError
+        If it cannot be written, or two events have one id.
+    """
+    name = os.fspath(path)
+    blocks, seen = [_FIRST], set()
+    for event in events:
+        if event.id in seen:
+            raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
+        seen.add(event.id)
+        blocks.append("\n" + _block(event))
+    data = "".join(blocks).encode()
+    _fits(len(data), len(seen), name)
+    with _as_call_file_errors(name, "written"):
+        _regular(name, missing_ok=True)
+        _replace(Path(os.path.realpath(name)), data)
+
+
+def append_event(path: str | os.PathLike[str], event: Event) -> None:
+    """
+    Append one event; a new file is begun if there is none.
+
+    When this returns, the event is on the disk. If the program is killed before, the file holds every earlier
+    event, and this one whole, torn (see `CallFile`) or not at all. What stands in the file is not touched,
+    except that an earlier torn block is turned into comments.
+
+    Raises
+    ------
+    CallFileError
+        If the file is not a sound call file, holds an event of this id, or cannot be written.
+    """
+    name = os.fspath(path)
+    with _as_call_file_errors(name, "written"):
+        _regular(name, missing_ok=True)
+        target = Path(os.path.realpath(name))
+        with _locked(target) as descriptor:
+            data = _bytes_of(target, name)
+            found = parse_call(data or _FIRST.encode(), name)
+            if any(event.id == other.id for other in found.events):
+                raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
+            block = f"\n# event {event.id} begins\n{_block(event)}# event {event.id} is complete\n".encode()
+            _fits(len(data) + len(block), len(found.events) + 1, name)
+            if found.torn:
+                _replace(target, _with_comments(data) + block)
+            else:
+                _append(descriptor, block if data else _FIRST.encode() + block, len(data), name)
+
+
+def _torn_regions(data: bytes) -> Iterator[tuple[int, int]]:
+    """Where blocks begun and not completed start and end."""
+    marks = list(_BEGINS.finditer(data))
+    for number, mark in enumerate(marks):
+        end = marks[number + 1].start() if number + 1 < len(marks) else len(data)
+        complete = rb"^# event " + re.escape(mark[1]) + rb" is complete[ \t\r]*$"
+        if re.compile(complete, re.MULTILINE).search(data, mark.end(), end):
+            continue
+        headers = [found.start() for found in _HEADER_BYTES.finditer(data, mark.end(), end)]
+        yield mark.start(), headers[1] if len(headers) > 1 else end
+
+
+def _with_comments(data: bytes) -> bytes:
+    """The file with its torn blocks turned into comments."""
+    pieces, at = [], 0
+    for start, end in _torn_regions(data):
+        torn = data[start:end].decode("utf-8", "backslashreplace")
+        lines = (f"# torn: {_printable(line)}\n" for line in torn.splitlines() if line.strip())
+        pieces += [data[at:start], "".join(lines).encode()]
+        at = end
+    return b"".join((*pieces, data[at:]))
+
+
+def _printable(text: str) -> str:
+    """Text as a TOML comment may hold it."""
+    return "".join(c if c == "\t" or c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def _decoded(data: bytes, name: str) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if b"\0" in data:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise CallFileError("binary data; a call file is text", line=line, path=name)
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None
+
+
+def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
+    for number, row in enumerate(plain.split("\n"), start=1):
+        if row.count(".") > _MOST_DOTS and any(p.count(".") > _MOST_DOTS for p in _MARKS.split(row)):
+            raise CallFileError("a key of too many parts", line=number, path=name)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        reason = str(error)
+        place = _AT_LINE.search(reason)
+        line = int(place[1]) if place else text.count("\n") + 1
+        reason = _AT_LINE.sub("", reason).removesuffix(" (at end of document)")
+        raise CallFileError(f"not TOML: {reason[:1].lower()}{reason[1:]}", line=line, path=name) from None
+    except RecursionError:
+        raise CallFileError("nested too deeply; an event is a flat block", path=name) from None
+    except ValueError:  # a whole number of thousands of digits
+        raise CallFileError("a number has too many digits to be meant", path=name) from None
+
+
+def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...]:
+    _top(whole, plain, name)
+    tables = whole.get("event", [])
+    starts = [found.start() for found in _HEADER.finditer(plain)]
+    if not isinstance(tables, list) or len(starts) != len(tables):
+        line = _line_of("event", plain)
+        raise CallFileError("write each event as a block under its own line [[event]]", line=line, path=name)
+    _fits(0, len(tables), name)
+    taken: dict[str, int] = {}
+    for number, table in enumerate(tables):
+        if isinstance(table.get("id"), str):
+            own = table["id"]
+            if own in taken:
+                before = _line_in(plain, starts, taken[own], "id")
+                raise CallFileError(
+                    f"the id {own[:64]!r} stands already at line {before}; leave it out, and one is made",
+                    line=_line_in(plain, starts, number, "id"),
+                    path=name,
+                )
+            taken[own] = number
+    found, last, counts = [], UNTIMED, dict[str, int]()
+    for number, table in enumerate(tables):
+        given = dict(table)
+        if "id" not in given:
+            given["id"] = _name_of(table, taken, counts)
+        if "at" not in given:
+            given["at"] = last + timedelta(microseconds=1)
+        try:
+            event = event_from(given)
+        except Refused as error:
+            field = re.match(r"\w*", str(error))
+            line = _line_in(plain, starts, number, field[0] if field else "")
+            raise CallFileError(str(error), line=line, path=name) from None
+        last = event.at
+        found.append(event)
+    return tuple(found)
+
+
+def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
+    """Refuse what does not belong at the top of the file."""
+    version = whole.get("humclick_call")
+    if type(version) is not int:
+        raise CallFileError(f"the file must begin with humclick_call = {VERSION}", line=1, path=name)
+    if version != VERSION:
+        line = _line_of("humclick_call", plain)
+        raise CallFileError(f"version {version!r}; this program reads {VERSION}", line=line, path=name)
+    for key in whole:
+        if key in ("humclick_call", "event"):
+            continue
+        if key in KINDS:
+            hint = f'write [[event]] with kind = "{key}"'
+        else:
+            near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
+            hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
+        shown = ascii(key)[1:-1][:60]
+        raise CallFileError(f"unknown key {shown}; {hint}", line=_line_of(key, plain), path=name)
+
+
+def _line_of(key: str, plain: str) -> int | None:
+    found = re.search(rf"^[ \t]*\[*[ \t]*{re.escape(key)}\b", plain, re.MULTILINE)
+    return plain.count("\n", 0, found.start()) + 1 if found else None
+
+
+def _line_in(plain: str, starts: list[int], number: int, key: str) -> int:
+    """Line of a key in the n-th block; of the block's head if the key is not found there."""
+    start = starts[number]
+    end = starts[number + 1] if number + 1 < len(starts) else len(plain)
+    found = re.compile(rf"^[ \t]*{re.escape(key)}[ \t]*[=.]", re.MULTILINE).search(plain, start, end)
+    return plain.count("\n", 0, found.start() if key and found else start) + 1
+
+
+def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, int]) -> str:
+    """Name of an event after its content; the second of the same content gets another."""
+    content = json.dumps(table, sort_keys=True, default=str)
+    while True:
+        count = counts[content] = counts.get(content, 0) + 1
+        made = "h" + hashlib.sha256(f"{count} {content}".encode("utf-8", "backslashreplace")).hexdigest()[:15]
+        if made not in taken:
+            taken[made] = -1
+            return made
+
+
+def _block(event: Event) -> str:
+    """An event as a block of the file."""
+    lines = [f"{key} = {_toml(value)}" for key, value in table_of(event).items()]
+    return "\n".join(("[[event]]", *lines)) + "\n"
+
+
+def _toml(value: Any) -> str:
+    """A value on one line of TOML."""
+    import tomlkit  # here: only writing needs it
+
+    if isinstance(value, Mapping):
+        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(each)}" for key, each in value.items())
+        return f"{{ {', '.join(inner)} }}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_toml(each) for each in value)}]"
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return str(tomlkit.item(value).as_string())
+
+
+def _fits(size: int, count: int, name: str) -> None:
+    if size > LARGEST:
+        raise CallFileError(
+            f"larger than {LARGEST // 2**20} MiB, so it is not a call; photos are kept apart", path=name
+        )
+    if count > MOST_EVENTS:
+        raise CallFileError(f"more than {MOST_EVENTS} events, so it is not one call", path=name)
+
+
+@contextlib.contextmanager
+def _as_call_file_errors(name: str, done: str) -> Iterator[None]:
+    """Say what the operating system refused in our words."""
+    try:
+        yield
+    except FileNotFoundError:
+        raise CallFileError(f"cannot be {done}: there is no such file or folder", path=name) from None
+    except OSError as error:
+        raise CallFileError(f"cannot be {done}: {error.strerror or error}", path=name) from None
+    except CallFileError:
+        raise
+    except ValueError:
+        raise CallFileError("not a file name", path=ascii(name)) from None
+
+
+def _regular(name: str, missing_ok: bool = False) -> None:
+    """Refuse folders, devices and pipes."""
+    try:
+        mode = os.stat(name).st_mode
+    except FileNotFoundError:
+        if missing_ok:
+            return
+        raise
+    if stat.S_ISDIR(mode):
+        raise CallFileError("this is a folder; give the file in it, such as call.toml", path=name)
+    if not stat.S_ISREG(mode):
+        raise CallFileError("this is not a file that can be read as text", path=name)
+
+
+def _bytes_of(path: str | os.PathLike[str], shown: str | None = None) -> bytes:
+    name = os.fspath(path)
+    with _as_call_file_errors(shown or name, "read"):
+        _regular(name)
+        with open(name, "rb") as file:
+            data = file.read(LARGEST + 1)
+    _fits(len(data), 0, shown or name)
+    return data
+
+
+@contextlib.contextmanager
+def _locked(target: Path) -> Iterator[int]:
+    """The file open for appending, and no other writer at it; made with its first line if it is not there."""
+    while True:
+        if not target.exists():
+            _begin(target)
+        descriptor = os.open(target, os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0))
+        try:
+            if fcntl is not None:
+                fcntl.flock(descriptor, fcntl.LOCK_EX)
+            if os.fstat(descriptor).st_ino == os.stat(target).st_ino:
+                yield descriptor
+                return
+        finally:
+            os.close(descriptor)
+
+
+def _append(descriptor: int, block: bytes, size: int, name: str) -> None:
+    """One write, then on the disk; a write that falls short is taken back."""
+    written = os.write(descriptor, block)
+    if written != len(block):
+        os.ftruncate(descriptor, size)
+        raise CallFileError("the disk is full: the event was not written", path=name)
+    os.fsync(descriptor)
+
+
+def _temporary(target: Path, data: bytes) -> str:
+    """The data in a new file beside the target, on the disk."""
+    descriptor, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        mode = stat.S_IMODE(os.stat(target).st_mode) if target.exists() else 0o644
+        os.chmod(name, mode)
+    except BaseException:
+        os.unlink(name)
+        raise
+    return name
+
+
+def _replace(target: Path, data: bytes) -> None:
+    name = _temporary(target, data)
+    try:
+        os.replace(name, target)
+    except BaseException:
+        os.unlink(name)
+        raise
+    _folder_to_disk(target)
+
+
+def _begin(target: Path) -> None:
+    """A new file with its first line; one that appeared meanwhile is left as it is."""
+    name = _temporary(target, _FIRST.encode())
+    try:
+        with contextlib.suppress(FileExistsError):
+            os.link(name, target)
+    except OSError:  # no hard links here
+        if not target.exists():
+            os.replace(name, target)
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(name)
+    _folder_to_disk(target)
+
+
+def _folder_to_disk(target: Path) -> None:
+    with contextlib.suppress(OSError):  # not every system opens folders
+        descriptor = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)

@@ -1,0 +1,441 @@
+"""
+The fold: from the events of a call to what is known now.
+
+``fold`` is pure and looks at no clock: the same events give the same call, in whatever order they arrive
+and however often. Events are taken by time, then by id (`humclick.jobs.events.in_order`). It never raises on
+events that are well formed: what cannot be used is kept word for word and named in ``Call.problems``.
+Minutes throughout.
+
+Two rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
+every reading. And an undone attempt still ends "proved dead": the record may be wrong, the mains may not.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterable
+from difflib import get_close_matches
+from typing import Protocol
+
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.situation import Heard
+from humclick.errors import HumclickError, Unknown
+from humclick.jobs.call import Call, Problem, ReadingKept, unproved
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    GatePassed,
+    MachineRead,
+    MeterTaken,
+    NoteWritten,
+    Opened,
+    PartFitted,
+    PhotoTaken,
+    ProbeSkipped,
+    ReadingTaken,
+    StampRead,
+    Undone,
+    Waited,
+    in_order,
+    table_of,
+)
+from humclick.meters import Leads, Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.physics.cooling import probability_passed
+from humclick.readings import PartTemperature, Reading, parse_reading, parse_stamp, parse_temperature
+from humclick.safety import energises, gates, gates_for, invalidated_by
+from humclick.sourced import Spread
+
+__all__ = ["Call", "ProbeFacts", "Problem", "ReadingKept", "conflicts", "fold", "known_probe", "merge"]
+
+#: Probability from which a wait counts as long enough. A choice. [-]
+_COOLED = 0.9
+
+#: Stands for everything sealed in the shell.
+COMPRESSOR = "compressor"
+
+#: So many problems get a hint at the nearest right name.
+_HINTS = 20
+
+#: Answers that say nothing.
+_NOT_SURE = ("not sure", "?", "unknown", "don't know")
+
+
+class ProbeFacts(Protocol):
+    """What the fold has to know of a probe."""
+
+    @property
+    def gates(self) -> tuple[str, ...]:
+        """Gates it asks for."""
+
+    @property
+    def quantity(self) -> str:
+        """``resistance``, ``capacitance``, ``voltage`` or ``current``; empty for a look or an attempt."""
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """Answers of a look or an attempt."""
+
+
+ProbeOf = Callable[[Machine, str], ProbeFacts]
+
+
+def known_probe(machine: Machine, name: str) -> ProbeFacts:
+    """
+    One probe of a machine by name, as `humclick.diagnosis.probes` knows it.
+
+    Raises
+    ------
+    Unknown
+        If the machine has no such probe.
+    """
+    from humclick.diagnosis.probes import probe_of  # here: reading a call file needs no judgement
+
+    return probe_of(machine, name)
+
+
+def _key(event: Event) -> str:
+    return json.dumps(table_of(event), sort_keys=True, default=str)
+
+
+def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
+    """
+    Union of the events of several copies of a call, in order.
+
+    Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the earlier
+    is kept, at one time the one whose text sorts first.
+    """
+    kept: dict[str, Event] = {}
+    for event in (event for call in calls for event in call):
+        other = kept.get(event.id)
+        if other is None or (event.at, _key(event)) < (other.at, _key(other)):
+            kept[event.id] = event
+    return in_order(kept.values())
+
+
+def conflicts(*calls: Iterable[Event]) -> tuple[str, ...]:
+    """Ids under which different events stand: somebody changed an event instead of undoing it."""
+    kept: dict[str, Event] = {}
+    found = set()
+    for event in (event for call in calls for event in call):
+        if kept.setdefault(event.id, event) != event:
+            found.add(event.id)
+    return tuple(sorted(found))
+
+
+def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
+    """
+    What is known after these events.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        In any order, with repeats.
+    probe_of : callable, optional
+        One probe of a machine by name; raises `Unknown`.
+
+    Notes
+    -----
+    An attempt that drew current makes protector and starter hot; waits add up until each passing condition of
+    the machine (protector, thermistor) is over with a probability of 0.9 by
+    `humclick.physics.cooling.probability_passed`.
+    """
+    given = tuple(events)
+    state = _Fold(merge(given), probe_of)
+    for repeated in conflicts(given):
+        state.problem(repeated, f"different events are all called {repeated!r}; the earliest counts")
+    state.run()
+    return state.call()
+
+
+class _Fold:
+    """The state while events are taken one by one."""
+
+    def __init__(self, events: tuple[Event, ...], probe_of: ProbeOf) -> None:
+        self.events = events
+        self.problems: list[Problem] = []
+        self.undone = self._undone()
+        self.live = tuple(event for event in events if event.id not in self.undone)
+        self.header: Opened | None = None
+        self.complaint: Heard | None = None
+        self.words = ""
+        self.meter, self.leads = default_meter(), Leads()
+        self.readings: list[ReadingKept] = []
+        self.gates: list[GatePassed] = []
+        self.proved: set[str] = set()
+        self.round: set[str] = set()
+        self.skipped: dict[str, str] = {}
+        self.waited = 0.0
+        self.hot: bool | None = None
+        self.renewed: set[str] = set()
+        self.marked: dict[str, float] = {}
+        self.machine = self._machine()
+        self.probe_of = probe_of
+        self.looked_up: dict[str, ProbeFacts | Unknown] = {}
+
+    def problem(self, event: str, text: str, kept: str = "") -> None:
+        self.problems.append(Problem(event, text, kept))
+
+    def _undone(self) -> frozenset[str]:
+        """Ids of events taken back: each has an undo that is itself in force. Circles of undos do nothing."""
+        known = {event.id: event for event in self.events}
+        undos = [event for event in self.events if isinstance(event, Undone)]
+        against: dict[str, list[str]] = {}
+        for undo in undos:
+            if undo.of not in known:
+                near = get_close_matches(undo.of, known, n=1) if len(self.problems) < _HINTS else ()
+                hint = f"; did you mean {near[0]}?" if near else ""
+                self.problem(undo.id, f"there is no event {undo.of!r} to undo{hint}", undo.of)
+            against.setdefault(undo.of, []).append(undo.id)
+        waiting = {event.id: len(against.get(event.id, ())) for event in self.events}
+        ready = [name for name, open_ in waiting.items() if not open_]
+        gone: set[str] = set()
+        while ready:
+            event = known[ready.pop()]
+            waiting.pop(event.id)
+            if isinstance(event, Undone) and event.of in waiting:
+                if event.id not in gone:
+                    gone.add(event.of)
+                waiting[event.of] -= 1
+                if not waiting[event.of]:
+                    ready.append(event.of)
+        for name in sorted(waiting):
+            self.problem(name, "these undos take each other back in a circle; they do nothing")
+        return frozenset(gone | set(waiting))
+
+    def _machine(self) -> Machine | None:
+        machine: Machine | None = None
+        for event in self.live:
+            if isinstance(event, MachineRead):
+                try:
+                    plate = Nameplate(
+                        event.volts,
+                        event.hertz,
+                        event.locked_rotor_amps,
+                        event.rated_load_amps,
+                        event.refrigerant,
+                    )
+                    described = Machine.of(event.arrangement, event.protector or None, plate)
+                    described.parts  # noqa: B018  refuses a protector the arrangement does not come with
+                    machine = described
+                except HumclickError as error:
+                    self.problem(event.id, str(error), event.arrangement)
+        if machine is None:
+            return None
+        known: dict[str, Spread] = {}
+        for event in self.live:
+            if isinstance(event, StampRead):
+                self._stamp(event, machine, known)
+        return Machine(machine.arrangement, machine.protector, machine.nameplate, known)
+
+    def _stamp(self, event: StampRead, machine: Machine, known: dict[str, Spread]) -> None:
+        try:
+            placed = machine.part(event.part)
+            if "capacitance" not in placed.family.sizes:
+                return
+            stamp = parse_stamp(event.text)
+            low, high = stamp.limits("start" if placed.family.name == "start_capacitor" else "run")
+        except HumclickError as error:
+            self.problem(event.id, str(error), event.text)
+            return
+        source = f"stamp: {event.text}"
+        known[f"{event.part}.capacitance"] = Spread(
+            math.sqrt(low * high), max(1.0, math.sqrt(high / low)), "F", source
+        )
+        self.marked.pop(event.part, None)
+        if stamp.volts is not None:
+            self.marked[event.part] = stamp.volts
+
+    def run(self) -> None:
+        for event in self.events:
+            live = event.id not in self.undone
+            try:
+                match event:
+                    case GatePassed():
+                        self._gate(event, live)
+                    case ReadingTaken():
+                        self._reading(event, live)
+                    case _ if live:
+                        self._other(event)
+            except HumclickError as error:
+                self.problem(event.id, str(error))
+
+    def _other(self, event: Event) -> None:
+        match event:
+            case Opened():
+                self.header = event
+            case ComplaintHeard():
+                self.complaint = None if event.heard == "unknown" else Heard(event.heard)
+                self.words = event.words
+            case MeterTaken():
+                self.meter = _meter(event)
+                self.leads = Leads(event.leads_nulled, event.lead_ohms)
+            case Waited():
+                self.waited += event.minutes
+                if self.hot is not False and self.machine is not None and _cooled(self.machine, self.waited):
+                    self.hot = False
+            case ProbeSkipped():
+                if isinstance(found := self._probe(event.probe), str):
+                    self.problem(event.id, found, event.reason)
+                else:
+                    self.skipped[event.probe] = event.reason
+            case PartFitted():
+                self.renewed |= self._parts(event.part)
+            case _:
+                pass
+
+    def _parts(self, name: str) -> frozenset[str]:
+        if self.machine is None:
+            return frozenset({name})
+        if name == COMPRESSOR:
+            return frozenset(p.id for p in self.machine.parts if p.family.sealed)
+        try:
+            return frozenset({self.machine.part(name).id})
+        except Unknown:
+            names = [*(p.id for p in self.machine.parts), COMPRESSOR]
+            raise Unknown(f"part of {self.machine.arrangement.id}", name, names) from None
+
+    def _gate(self, event: GatePassed, live: bool) -> None:
+        ended = invalidated_by([event.gate])
+        self.proved -= ended
+        if not energises([event.gate]):
+            self.round -= ended
+        if live:
+            self.gates.append(event)
+            self.proved.add(event.gate)
+            self.round.add(event.gate)
+
+    def _probe(self, name: str) -> ProbeFacts | str:
+        """The probe, or why there is none."""
+        if self.machine is None:
+            return "no machine is described, so this cannot be judged; name its start arrangement"
+        if name not in self.looked_up:
+            try:
+                self.looked_up[name] = self.probe_of(self.machine, name)
+            except Unknown as error:
+                self.looked_up[name] = error
+        found = self.looked_up[name]
+        return str(found) if isinstance(found, Unknown) else found
+
+    def _may_power(self, name: str) -> bool:
+        """Whether what was done under an unknown name may have put power on: if the nearest probe does."""
+        error = self.looked_up.get(name)
+        near = get_close_matches(name, error.known, n=1, cutoff=0.5) if isinstance(error, Unknown) else ()
+        nearest = self._probe(near[0]) if near else ""
+        return isinstance(nearest, str) or energises(nearest.gates)
+
+    def _powered(self) -> None:
+        """The machine was, or may have been, under power: what that ends."""
+        power = [name for name, each in gates().items() if each.energises]
+        self.proved -= invalidated_by(power)
+        self.round = self.proved - invalidated_by(gates())
+
+    def _reading(self, event: ReadingTaken, live: bool) -> None:
+        probe = self._probe(event.probe)
+        if self.machine is None or isinstance(probe, str):
+            if self._may_power(event.probe):
+                self._powered()
+            if live:
+                self.problem(event.id, str(probe), event.value)
+            return
+        wanted = [each.name for each in gates_for(probe.gates, self.machine)]
+        missing = unproved(wanted, self.proved, self.round)
+        self.proved.discard("stand-clear")
+        self.round.discard("stand-clear")
+        powered = energises(probe.gates)
+        if powered:
+            self._powered()
+        if not live:
+            return
+        try:
+            reading, answer = _understood(event, probe)
+        except HumclickError as error:
+            self.problem(event.id, str(error), event.value)
+            if powered:
+                self.hot, self.waited = True, 0.0
+            return
+        temperature = PartTemperature("hot") if self.hot and not powered else PartTemperature()
+        if event.temperature.strip():
+            try:
+                temperature = parse_temperature(event.temperature)
+            except HumclickError as error:
+                self.problem(event.id, str(error), event.temperature)
+        if event.probe.startswith("fit."):
+            self.renewed |= self._parts(event.probe.removeprefix("fit."))
+        self.skipped.pop(event.probe, None)
+        self.readings.append(
+            ReadingKept(
+                event=event.id,
+                at=event.at,
+                probe=event.probe,
+                text=event.value,
+                reading=reading,
+                answer=answer,
+                temperature=temperature,
+                unproved=missing,
+                renewed=frozenset(self.renewed),
+                note=event.note,
+            )
+        )
+        drew = answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
+        if powered and drew:
+            self.hot, self.waited = True, 0.0
+
+    def call(self) -> Call:
+        return Call(
+            header=self.header,
+            machine=self.machine,
+            complaint=self.complaint,
+            words=self.words,
+            meter=self.meter,
+            leads=self.leads,
+            readings=tuple(self.readings),
+            gates=tuple(self.gates),
+            proved=frozenset(self.proved),
+            this_round=frozenset(self.round),
+            skipped=dict(self.skipped),
+            waited=self.waited,
+            hot=self.hot,
+            renewed=frozenset(self.renewed),
+            marked_volts=dict(self.marked),
+            stamps=tuple(e for e in self.live if isinstance(e, StampRead)),
+            waits=tuple(e for e in self.live if isinstance(e, Waited)),
+            fitted=tuple(e for e in self.live if isinstance(e, PartFitted)),
+            photos=tuple(e for e in self.live if isinstance(e, PhotoTaken)),
+            notes=tuple(e for e in self.live if isinstance(e, NoteWritten)),
+            decisions=tuple(e for e in self.live if isinstance(e, DecisionTaken)),
+            undone=self.undone,
+            problems=tuple(self.problems),
+        )
+
+
+def _meter(event: MeterTaken) -> Meter:
+    if event.own:
+        return meter_from_table(event.own, "own meter")
+    return meter(event.name) if event.name else default_meter()
+
+
+def _cooled(machine: Machine, minutes: float) -> bool:
+    """Whether protector and thermistor have cooled, each with the probability chosen above."""
+    kinds = {"internal_protector" if machine.protector == "internal" else "external_protector"}
+    if any(part.family.name == "ptc" for part in machine.parts):
+        kinds.add("ptc")
+    return all(probability_passed(kind, minutes) >= _COOLED for kind in kinds)
+
+
+def _understood(event: ReadingTaken, probe: ProbeFacts) -> tuple[Reading | None, str]:
+    """The reading or the answer; an answer that says nothing is empty."""
+    if probe.quantity:
+        return parse_reading(event.value, Quantity(probe.quantity)), ""
+    said = _plain(event.value)
+    if said in _NOT_SURE:
+        return None, ""
+    by_plain = {_plain(str(each)): str(each) for each in probe.outcomes}
+    if said not in by_plain:
+        raise Unknown(f"answer to {event.probe}", event.value, [str(each) for each in probe.outcomes])
+    return None, by_plain[said]
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
