@@ -85,6 +85,7 @@ class PowerUp:
         self.data = read_data("humclick.circuit", "power_up.toml")
         self._cores: dict[tuple[object, ...], tuple[tuple[float, Start], ...]] = {}
         self._feeds: dict[tuple[object, ...], tuple[tuple[float, complex | None], ...]] = {}
+        self._volts: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
         self._outcomes: dict[tuple[object, ...], tuple[float, ...]] = {}
         margins = self.data["start"]["margin"]
         self.margin = float(margins.get(machine.arrangement.abbreviation, margins["other"]))
@@ -231,7 +232,9 @@ class PowerUp:
             self._outcomes[key] = self._outcome(modes, hot)
         return self._outcomes[key]
 
-    def terminal_volts(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
+    def terminal_volts(
+        self, modes: Mapping[str, str], *, hot: bool = False
+    ) -> tuple[tuple[float, float], ...]:
         """
         Voltage at the machine's own terminals in the moment of an attempt, over nominal.
 
@@ -247,6 +250,12 @@ class PowerUp:
         tuple of (weight, fraction)
             Weights sum to 1; where no current flows the supply shows its voltage at rest. [-]
         """
+        key = (hot, *sorted(modes.items()))
+        if key not in self._volts:
+            self._volts[key] = self._terminal_volts(modes, hot)
+        return self._volts[key]
+
+    def _terminal_volts(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, float], ...]:
         chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
         volts = math.prod(m.volts for m in chosen.values())
         if len(self.machine.branches("supply", modes.get("supply", HEALTHY), Condition())) < 2:

@@ -26,7 +26,7 @@ from humclick.physics.cooling import minutes_for
 __all__ = ["Advice", "Judged", "Suspect", "Value", "Verdict", "advise", "judge"]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
-_PLANNED_MASS, _PLANNED_MOST = 0.9985, 220
+_PLANNED_MASS, _PLANNED_MOST = 0.996, 140
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
 #: A cooled part is taken as cold once this probable. [-]
@@ -68,7 +68,8 @@ class Value:
     gates : tuple of str
         Safety gates it needs.
     worth : float
-        Fall of the expected loss it brings, two steps ahead, its own cost taken off. [money]
+        Fall of the expected loss it brings, its own cost taken off: two steps ahead for the one advised, by
+        itself for the others. [money]
     cost : float
         Time and risk in money. [money]
     minutes : float

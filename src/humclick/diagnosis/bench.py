@@ -70,6 +70,15 @@ class Bench:
         return [dict(self.space.named(chosen)) for chosen in self.space.sets]
 
     @cached_property
+    def members(self) -> dict[tuple[str, str], list[int]]:
+        """Hypotheses in which a part is in a mode, by (part, mode)."""
+        found: dict[tuple[str, str], list[int]] = {}
+        for h, chosen in enumerate(self.space.sets):
+            for fault in chosen:
+                found.setdefault(self.space.named((fault,))[0], []).append(h)
+        return found
+
+    @cached_property
     def classes(self) -> tuple[list[frozenset[str]], list[int]]:
         """Decision classes, and the class of each hypothesis."""
         found: dict[frozenset[str], int] = {}

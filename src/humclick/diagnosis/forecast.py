@@ -148,7 +148,7 @@ class _Forecaster:
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in self.chosen:
-            row = tuple((1.0 - hot) * c + hot * w for c, w in zip(cold[h], warm[h], strict=True))
+            row = _rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold[h], warm[h], strict=True)])
             which.append(numbered.setdefault(row, len(numbered)))
         none = tuple(0.05 if o == "runs" else 0.95 / 5 for o in OUTCOMES)
         return Forecast(probe, waits, OUTCOMES, list(numbered), which, none)
@@ -157,7 +157,8 @@ class _Forecaster:
         nominal = self.bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
         sigma = self.bench.machine.size("supply", "outlet").sigma
-        done: dict[tuple[tuple[float, float], ...], tuple[float, ...]] = {}
+        kept = self.bench.memory.setdefault(("volts start", self.situation.meter.name), {})
+        done: dict[tuple[tuple[float, float], ...], tuple[float, ...]] = kept  # type: ignore[assignment]
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in (*self.chosen, 0):
@@ -165,7 +166,7 @@ class _Forecaster:
             fractions = self.bench.power.terminal_volts(modes)
             if fractions not in done:
                 nodes = [(x, w * v) for w, f in fractions for x, v in nodes_of(max(nominal * f, 1e-6), sigma)]
-                done[fractions] = tuple(self._bins(nodes, edges, Quantity.VOLTAGE)[:-1])
+                done[fractions] = _rounded(self._bins(nodes, edges, Quantity.VOLTAGE)[:-1])
             which.append(numbered.setdefault(done[fractions], len(numbered)))
         healthy = list(numbered)[which.pop()]
         labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
@@ -320,6 +321,13 @@ class _Forecaster:
         low, high = centre * math.exp(-2.2 * sigma), centre * math.exp(2.2 * sigma)
         edges = (0.35 * low, centre * math.exp(-0.9 * sigma), high)
         return edges, _labels(edges, Quantity.RESISTANCE)
+
+
+def _rounded(row: Sequence[float]) -> tuple[float, ...]:
+    """A row to steps of 1/200, so that cases nobody could tell apart share it; sums to 1."""
+    steps = [round(200.0 * p) + 0.02 for p in row]
+    total = math.fsum(steps)
+    return tuple(s / total for s in steps)
 
 
 def _as_measured(mode: str) -> str:

@@ -10,8 +10,10 @@ Values in SI units of the quantity measured.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from humclick.meters import Meter, Quantity
 from humclick.readings import Reading
@@ -132,6 +134,21 @@ class Display:
         if self.y is None or self.zero:
             return ()
         return tuple(self.y - self._c + k * self._s for k in _NEAR)
+
+
+@lru_cache(maxsize=64)
+def _ranges(meter: Meter, quantity: Quantity) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Ends of the ranges, and the standard deviation of the counts part in each."""
+    own = sorted((r for r in meter.ranges if r.quantity == quantity), key=lambda r: r.full_scale)
+    return tuple(r.full_scale for r in own), tuple(r.counts * r.resolution / math.sqrt(3.0) for r in own)
+
+
+def _count_sd(ranges: tuple[tuple[float, ...], tuple[float, ...]], x: float) -> float:
+    """Standard deviation of the counts part of a reading near `x`. [SI]"""
+    ends, sds = ranges
+    if not ends:
+        return max(0.006 * abs(x), 1e-15)
+    return max(sds[min(bisect_right(ends, x), len(ends) - 1)], 1e-15)
 
 
 def gain(meter: Meter, quantity: Quantity, value: float) -> float:
@@ -260,13 +277,13 @@ def bins_of(
     dirty = slips["dirty_contact"] if ohms else 0.0
     lost = slips["no_contact"]
     wild = slips["wild"] + slips["factor_1000"]
+    ranges = _ranges(meter, quantity)
     for x, weight in nodes:
         if x >= highest:
             bins[-1] += weight
             continue
         bins[-1] += weight * lost
-        counts = meter.count_limit(quantity, x) if meter.measures(quantity) else 0.01 * x
-        s = max(counts / math.sqrt(3.0), 1e-15)
+        s = _count_sd(ranges, x)
         mean = max(slips["dirty_contact_ohms"], 0.5 * x)
         last = last_dirty = 0.0
         for i, edge in enumerate((*edges, math.inf)):

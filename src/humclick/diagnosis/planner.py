@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from operator import mul
 from types import ModuleType
 from typing import Any
 
@@ -65,6 +67,11 @@ class Problem:
     second: list[list[float]]
     after: list[list[list[float]] | None]
 
+    @cached_property
+    def outcomes(self) -> list[list[tuple[float, ...]]]:
+        """``[probe][outcome]`` probabilities by row: the tables turned over."""
+        return [list(zip(*table, strict=True)) for table in self.tables]
+
 
 @dataclass(frozen=True, slots=True)
 class Worth:
@@ -78,7 +85,8 @@ class Worth:
     one_step : float
         Expected total when acting right after it, its cost included. [money]
     two_step : float
-        The same with the best second probe where that helps; an upper bound if pruned. [money]
+        The same with the best second probe where that helps. Known for the best probe; for one that cannot
+        win it may be left at `one_step`. [money]
     """
 
     probe: int
@@ -100,7 +108,7 @@ class Plan:
     best : Worth or None
         The best first probe, None where no probe is worth its cost.
     worths : tuple of Worth
-        All probes, best first.
+        All probes: the best, then the others by what each is worth by itself.
     """
 
     act_now: float
@@ -110,40 +118,26 @@ class Plan:
 
 
 def _act(mass: Sequence[float], loss: Sequence[Sequence[float]]) -> tuple[float, int]:
-    best, at = math.inf, 0
-    for a, row in enumerate(loss):
-        total = 0.0
-        for m, x in zip(mass, row, strict=True):
-            total += m * x
-        if total < best - _TIE:
-            best, at = total, a
-    return best, at
+    totals = [sum(map(mul, mass, row)) for row in loss]
+    best = min(totals)
+    return best, next(a for a, x in enumerate(totals) if x <= best + _TIE)
 
 
 def _masses(problem: Problem, weights: Sequence[float], probe: int) -> list[list[float]]:
     """Mass by outcome and class after a probe."""
-    columns = len(problem.loss[0])
-    table = problem.tables[probe]
-    by_row = [[0.0] * columns for _ in table]
+    by_class = [[0.0] * len(problem.tables[probe]) for _ in problem.loss[0]]
     for w, r, c in zip(weights, problem.rows_of[probe], problem.classes, strict=True):
-        by_row[r][c] += w
-    found = []
-    for o in range(len(table[0])):
-        mass = [0.0] * columns
-        for row, own in zip(table, by_row, strict=True):
-            p = row[o]
-            if p > 0.0:
-                for c, m in enumerate(own):
-                    if m:
-                        mass[c] += p * m
-        found.append(mass)
-    return found
+        by_class[c][r] += w
+    return [[sum(map(mul, chance, own)) for own in by_class] for chance in problem.outcomes[probe]]
 
 
 def _one_step(problem: Problem, weights: Sequence[float], probe: int, loss: list[list[float]]) -> float:
     after = problem.after[probe]
     table = loss if after is None else after
-    return math.fsum(_act(mass, table)[0] for mass in _masses(problem, weights, probe))
+    total = 0.0
+    for mass in _masses(problem, weights, probe):
+        total += min([sum(map(mul, mass, row)) for row in table])
+    return total
 
 
 def worth_of_each(problem: Problem) -> list[float]:
@@ -180,8 +174,9 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
     if arrays is None:
         arrays = numpy is not None
     worths = _Arrays(problem).worths() if arrays else _plain_worths(problem)
-    order = sorted(worths, key=lambda v: (round(v.two_step, 6), round(v.one_step, 6), v.probe))
-    best = order[0]
+    best = min(worths, key=lambda v: (round(v.two_step, 6), v.probe))
+    rest = sorted((v for v in worths if v is not best), key=lambda v: (round(v.one_step, 6), v.probe))
+    order = [best, *(Worth(v.probe, v.one_step, v.one_step) for v in rest)]
     return Plan(act_now, action, best if best.two_step < act_now - _TIE else None, tuple(order))
 
 
@@ -197,40 +192,43 @@ def _plain_worths(problem: Problem) -> list[Worth]:
         here = []
         for mass in _masses(problem, problem.weights, t):
             now = _act(mass, table)[0]
-            least = math.fsum(m * x for m, x in zip(mass, ideal, strict=True)) + cheapest[t] * math.fsum(mass)
-            here.append((now, least))
-        one = problem.first[t] + math.fsum(now for now, _ in here)
-        bound = problem.first[t] + math.fsum(min(now, least) for now, least in here)
-        rough.append((one, bound, t, here))
-    best = min(one for one, _, _, _ in rough)
+            least = sum(map(mul, mass, ideal)) + cheapest[t] * math.fsum(mass)
+            here.append((now, min(now, least)))
+        rough.append((problem.first[t] + math.fsum(now for now, _ in here), t, here))
+    rough.sort(key=lambda row: row[:2])
+    best = rough[0][0]
     found: list[Worth] = []
-    for one, bound, t, here in sorted(rough, key=lambda row: (row[1], row[2])):
-        if bound >= best - _TIE:
-            found.append(Worth(t, one, max(bound, best)))
-            continue
-        total = problem.first[t]
+    for one, t, here in rough:
+        total = problem.first[t] + math.fsum(least for _, least in here)
         for o, (now, least) in enumerate(here):
-            total += now if least >= now - _TIE else min(now, _second(problem, t, o, now))
-        found.append(Worth(t, one, total))
-        best = min(best, total)
+            if total >= best - _TIE:
+                break  # cannot win any more
+            if least < now - _TIE:
+                total += _second(problem, t, o, now, ideal) - least
+        if total < best - _TIE:
+            best = total
+        else:
+            total = one
+        found.append(Worth(t, one, min(one, total)))
     return found
 
 
-def _second(problem: Problem, first: int, outcome: int, now: float) -> float:
+def _second(problem: Problem, first: int, outcome: int, now: float, ideal: Sequence[float]) -> float:
     """Expected total of the best second probe after an outcome of the first."""
-    table = problem.tables[first]
-    column = [row[outcome] for row in table]
-    weights = [w * column[r] for w, r in zip(problem.weights, problem.rows_of[first], strict=True)]
+    chance = problem.outcomes[first][outcome]
+    weights = [w * chance[r] for w, r in zip(problem.weights, problem.rows_of[first], strict=True)]
     total = math.fsum(weights)
     if total <= 1e-12:
         return now
+    least = sum(w * ideal[c] for w, c in zip(weights, problem.classes, strict=True))
     loss = problem.after[first] or problem.loss
     best = now
-    for u, cost in enumerate(problem.second[first]):
-        charge = cost * total
-        if u == first or charge >= best:
-            continue
-        best = min(best, charge + _one_step(problem, weights, u, loss))
+    for u in sorted(range(len(problem.tables)), key=problem.second[first].__getitem__):
+        charge = problem.second[first][u] * total
+        if charge + least >= best:  # not even perfect knowledge would pay
+            break
+        if u != first:
+            best = min(best, charge + _one_step(problem, weights, u, loss))
     return best
 
 

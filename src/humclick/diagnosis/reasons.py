@@ -397,7 +397,8 @@ def _summary(
     if elimination:
         text += (
             " It leads by elimination: no reading speaks of it directly, all around it is proved good."
-            f" That is only as good as the list of what can fail ({judged.post.none:.1%} is kept for causes not on it)."
+            f" That is only as good as the list of what can fail"
+            f" ({judged.post.none:.1%} is kept for causes not on it)."
         )
     return text
 

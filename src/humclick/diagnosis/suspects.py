@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from heapq import nsmallest
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiled, Factor
@@ -72,26 +73,23 @@ class Posterior:
     @cached_property
     def by_mode(self) -> dict[tuple[str, str], float]:
         """Probability of each mode that is not healthy, the most probable first. [-]"""
-        space = self.bench.space
-        mass: dict[tuple[int, int], float] = {}
-        for chosen, w in zip(space.sets, self.weights, strict=True):
-            for fault in chosen:
-                mass[fault] = mass.get(fault, 0.0) + w
-        ranked = sorted(mass.items(), key=lambda row: (-row[1], row[0]))
-        return {space.named((fault,))[0]: p for fault, p in ranked}
+        found = {fault: self.of_mode(*fault) for fault in self.bench.members}
+        return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
 
     def of_mode(self, part: str, *modes: str) -> float:
         """Probability that a part is in one of some modes. [-]"""
-        return math.fsum(self.by_mode.get((part, mode), 0.0) for mode in modes)
+        members = self.bench.members
+        weight = self.weights.__getitem__
+        return math.fsum(math.fsum(map(weight, members.get((part, mode), ()))) for mode in modes)
 
     def of_part(self, part: str) -> float:
         """Probability that a part is not healthy. [-]"""
-        return math.fsum(p for (name, _), p in self.by_mode.items() if name == part)
+        return self.of_mode(part, *(mode for name, mode in self.bench.members if name == part))
 
     def top(self, most: int) -> list[tuple[int, float]]:
         """Indices and probabilities of the most probable hypotheses."""
-        order = sorted(range(len(self.weights)), key=lambda h: (-self.weights[h], h))
-        return [(h, self.weights[h]) for h in order[:most]]
+        order = nsmallest(most, range(len(self.weights)), key=lambda h: (-self.weights[h], h))
+        return [(h, self.weights[h]) for h in order]
 
 
 def posterior(bench: Bench, evidence: Compiled) -> Posterior:
