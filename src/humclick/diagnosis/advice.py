@@ -536,7 +536,9 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
-    waits = _wait_minutes(judged.situation, probe.heat) if guard.name == "windings-cold" else 0.0
+    heat = probe.heat or "external_protector"  # windings cool about as a protector on the shell does
+    cool = guard.name == "windings-cold" and judged.situation.hot
+    waits = _wait_minutes(judged.situation, heat) if cool else 0.0
     cost = shop.money(probe.minutes) + probe.risk + _opening(probe, _cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
     reason = f"no compressor is condemned before this stands in the record: {guard.title}"

@@ -142,7 +142,6 @@ class Compiler:
             tuple((o.probe, o.reading, o.answer, o.temperature, o.renewed) for o in seen),
             self.leads,
             self.meter,
-            self.situation.hot,
         )
         kept = self.bench.memory.get(memory_key)
         if isinstance(kept, Factor):
@@ -185,9 +184,7 @@ class Compiler:
     def _measured(self, members: tuple[int, ...], probe: Probe, seen: list[Observation]) -> Factor:
         scope = self.scope_of(probe)
         renewed = seen[0].renewed
-        hot = (
-            p_hot(seen[0].temperature, self.situation.hot, self.slips["cold_but_warm"]) if probe.heat else 0.0
-        )
+        hot = p_hot(seen[0].temperature, None, self.slips["cold_but_warm"]) if probe.heat else 0.0
         table: dict[tuple[int, ...], tuple[float, ...]] = {}
         per_node = [self._displays(seen, c) for c, _ in self.leads]
         if probe.quantity != "resistance":
@@ -322,7 +319,7 @@ class Compiler:
         k = OUTCOMES.index(seen.answer)
         renewed = seen.renewed | ({probe.part} if probe.kind is Kind.FIT else frozenset())
         known_good = probe.kind is Kind.KNOWN_GOOD
-        hot = p_hot(seen.temperature, self.situation.hot, self.slips["cold_but_warm"])
+        hot = p_hot(seen.temperature, None, self.slips["cold_but_warm"])
         cold_rows = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
         hot_rows = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
         values = [(1.0 - hot) * c[k] + hot * h[k] for c, h in zip(cold_rows, hot_rows, strict=True)]
@@ -357,7 +354,7 @@ class Compiler:
             return Factor(members)
         offset = sum(c * w for c, w in self.leads)
         display = Display(seen.reading, self.meter, self.slips, offset)
-        hot = p_hot(seen.temperature, self.situation.hot, self.slips["cold_but_warm"])
+        hot = p_hot(seen.temperature, None, self.slips["cold_but_warm"])
         done: dict[tuple[float, float], float] = {}
         values = []
         for modes in self.bench.named:
@@ -412,7 +409,7 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
     factors = [_copper(o.temperature) for o in seen] or [(1.0, 0.0)]
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(situation.meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
-    hots = [p_hot(o.temperature, situation.hot, slips["cold_but_warm"]) for o in seen]
+    hots = [p_hot(o.temperature, None, slips["cold_but_warm"]) for o in seen]
     rows = []
     for o, (copper, _), hot in zip(seen, factors, hots, strict=False):
         first, second = o.probe.removeprefix("pins.").split("-")

@@ -67,7 +67,7 @@ class ReadingKept:
     answer : str
         What was seen or heard; empty for a measurement and for "not sure".
     temperature : PartTemperature
-        Of the part: as typed; else hot just after an attempt, else unknown.
+        Of the part: as typed; else hot after an attempt, cold once cooled, unknown before either.
     unproved : tuple of str
         Gates it needs that were not passed, or no longer held.
     renewed : frozenset of str

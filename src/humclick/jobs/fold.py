@@ -149,6 +149,10 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
     return state.call()
 
 
+#: What a part's temperature is taken to be where nobody wrote it, by whether the machine is hot.
+_WARMTH = {True: PartTemperature("hot"), False: PartTemperature("cold"), None: PartTemperature()}
+
+
 class _Fold:
     """The state while events are taken one by one."""
 
@@ -355,7 +359,7 @@ class _Fold:
             if powered:
                 self.hot, self.waited = True, 0.0
             return
-        temperature = PartTemperature("hot") if self.hot and not powered else PartTemperature()
+        temperature = _WARMTH[self.hot]
         if event.temperature.strip():
             try:
                 temperature = parse_temperature(event.temperature)
