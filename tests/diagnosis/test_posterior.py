@@ -1,0 +1,193 @@
+"""Exact probabilities: order, truncation and its bound, joint causes, shared unknowns."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+
+import pytest
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.hypotheses import Hypotheses
+from humclick.diagnosis.shop import default_shop
+from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.suspects import Posterior, posterior
+from humclick.meters import Quantity
+from humclick.readings import parse_reading, parse_temperature
+from humclick.sourced import Spread
+from tests.published import published
+
+SHOP = default_shop()
+
+
+def seen(probe: str, text: str, heat: str = "cold") -> Observation:
+    """An observation as typed."""
+    quantity = Quantity.CAPACITANCE if probe.endswith("farads") else Quantity.RESISTANCE
+    if "volts" in probe:
+        quantity = Quantity.VOLTAGE
+    measured = any(
+        probe.endswith(x) for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "shell")
+    )
+    if measured or probe.startswith(("pins", "between", "leads")) or "volts" in probe:
+        return Observation(probe, parse_reading(text, quantity), temperature=parse_temperature(heat))
+    return Observation(probe, answer=text, temperature=parse_temperature(heat))
+
+
+def weigh(bench: Bench, heard: Heard | None, *observations: Observation) -> Posterior:
+    """Posterior of a bench after a complaint and observations."""
+    situation = Situation(bench.machine, heard, tuple(observations))
+    return posterior(bench, compile_evidence(bench, situation))
+
+
+@pytest.fixture(scope="module")
+def psc() -> Bench:
+    """The smallest arrangement."""
+    return Bench(Machine.of("psc"), SHOP)
+
+
+READINGS = [
+    seen("run_capacitor.farads", "14.1 uF"),
+    seen("overload_protector.ohms", "OL"),
+    seen("pins.C-R", "3.1"),
+    seen("pins.C-S", "OL"),
+    seen("wiring.look", "not as drawn"),
+]
+
+
+def test_the_order_of_readings_does_not_matter(psc: Bench) -> None:
+    """Any order of the same readings gives the same posterior to rounding."""
+    first = weigh(psc, Heard.HUM, *READINGS)
+    for order in random.Random(3).sample(list(itertools.permutations(READINGS)), 6):
+        other = weigh(psc, Heard.HUM, *order)
+        assert other.weights == pytest.approx(first.weights, rel=1e-9, abs=1e-15)
+        assert other.none == pytest.approx(first.none, rel=1e-9)
+
+
+def test_probabilities_sum_to_one(psc: Bench) -> None:
+    """All sets and "none of these" together are certain, after nothing and after everything."""
+    for observations in ([], READINGS):
+        got = weigh(psc, None, *observations)
+        assert math.fsum(got.weights) + got.none == pytest.approx(1.0, abs=1e-12)
+        assert sum(got.by_class.values()) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_what_is_left_out_is_bounded(psc: Bench) -> None:
+    """The mass a fourth fault takes, when it is allowed, never exceeds the bound given without it."""
+    four = Bench(psc.machine, SHOP)
+    four.space = Hypotheses(psc.machine, SHOP, most=4)
+    for readings in ([], READINGS[:2], READINGS):
+        short = weigh(psc, Heard.HUM_CLICK, *readings)
+        long = weigh(four, Heard.HUM_CLICK, *readings)
+        missed = math.fsum(
+            w for w, chosen in zip(long.weights, four.space.sets, strict=True) if len(chosen) == 4
+        )
+        assert missed <= short.left_out * (1 + 1e-9)
+        for fault, p in list(long.by_mode.items())[:10]:
+            assert abs(p - short.by_mode[fault]) <= short.left_out + 1e-12
+
+
+def test_exclusive_modes_never_stand_together(psc: Bench) -> None:
+    """No hypothesis holds two modes of one part."""
+    assert all(len({p for p, _ in chosen}) == len(chosen) for chosen in psc.space.sets)
+    assert max(len(chosen) for chosen in psc.space.sets) == 3
+
+
+def test_a_common_cause_raises_the_pair_above_the_product() -> None:
+    """A welded relay makes a burnt start winding likelier than the two odds by themselves say."""
+    bench = Bench(Machine.of("rsir-current-relay"), SHOP)
+    names = [bench.space.named(chosen) for chosen in bench.space.sets]
+    prior = dict(zip(names, bench.space.prior, strict=True))
+
+    pair = prior[(("current_relay", "welded"), ("start_winding", "shorted_turns"))]
+
+    product = prior[(("current_relay", "welded"),)] * prior[(("start_winding", "shorted_turns"),)]
+    assert pair > 5 * product
+
+
+@published(
+    source="common practice",
+    where="hot protector: OL after a trip is not a verdict; cool it and measure again",
+)
+def test_an_open_hot_protector_is_hardly_news() -> None:
+    """OL while hot moves the odds of a failed protector little; OL when cold settles it."""
+    bench = Bench(Machine.of("rsir-ptc"), SHOP)
+    before, hot, cold = (
+        weigh(bench, Heard.SILENT, *observations).of_mode("overload_protector", "open")
+        for observations in (
+            (),
+            (seen("overload_protector.ohms", "OL", "hot"),),
+            (seen("overload_protector.ohms", "OL"),),
+        )
+    )
+
+    assert hot < 2.5 * before
+    assert cold > 0.8
+    assert cold > 3 * hot
+
+
+@published(
+    source="common practice", where="small start capacitor marked 15 µF reading 14.84 µF and 15.41 µF is good"
+)
+def test_a_stamp_makes_a_capacitor_reading_decide() -> None:
+    """Near the stamp it is good; at half the stamp it is bad, though a typical one could read that."""
+    known = {"start_capacitor.capacitance": Spread(15e-6, 1.06)}
+    bench = Bench(Machine.of("csir-ptc", "external", known=known), SHOP)
+    for text, bad in (("14.84 uF", False), ("15.41 uF", False), ("7.0 uF", True)):
+        got = weigh(bench, Heard.HUM_CLICK, seen("start_capacitor.farads", text))
+        assert (got.of_part("start_capacitor") > 0.5) is bad
+
+
+@published(
+    source="common practice", where="current relay turned over: 3.8–4 Ω, then 0.2 Ω after re-seating is good"
+)
+def test_a_repeat_after_reseating_clears_a_dusty_relay() -> None:
+    """Ohms on the contacts raise the suspicion, near zero on the repeat takes it back."""
+    bench = Bench(Machine.of("csir-current-relay"), SHOP)
+
+    first = weigh(bench, Heard.HUM_CLICK, seen("current_relay.turned_over", "3.9"))
+    again = weigh(
+        bench,
+        Heard.HUM_CLICK,
+        seen("current_relay.turned_over", "3.9"),
+        seen("current_relay.turned_over", "0.3"),
+    )
+
+    assert first.of_part("current_relay") > 0.4
+    assert again.of_part("current_relay") < 0.15
+
+
+def test_five_equal_readings_count_hardly_more_than_one() -> None:
+    """Repeats share the true value: five equal readings do not multiply the evidence by itself."""
+    bench = Bench(Machine.of("rsir-ptc"), SHOP)
+    reading = seen("ptc.ohms", "30")
+
+    def odds(n: int) -> float:
+        got = weigh(bench, Heard.HUM_CLICK, *([reading] * n))
+        return math.log(got.of_mode("ptc", "drifted") / (1 - got.of_part("ptc")))
+
+    assert abs(odds(5) - odds(1)) < 2.0
+    assert abs(odds(1) - odds(0)) > 2.0
+
+
+def test_one_slip_does_not_bury_the_truth_for_good() -> None:
+    """A reading no healthy part gives, contradicted by two good repeats, leaves the part unlikely."""
+    bench = Bench(Machine.of("rsir-ptc"), SHOP)
+    good = seen("overload_protector.ohms", "0.2")
+
+    got = weigh(bench, Heard.HUM_CLICK, seen("overload_protector.ohms", "OL"), good, good)
+
+    assert got.of_mode("overload_protector", "open") < 0.01
+
+
+def test_leads_not_nulled_are_a_common_unknown() -> None:
+    """Shorting the leads narrows what they add, and with it what a small reading means."""
+    bench = Bench(Machine.of("rsir-current-relay"), SHOP)
+
+    before = weigh(bench, Heard.HUM_CLICK)
+    after = weigh(bench, Heard.HUM_CLICK, seen("leads.short", "0.5"))
+
+    heavy = max(c for c, _ in before.leads)
+    assert dict(after.leads)[heavy] > 3 * dict(before.leads)[heavy]
