@@ -12,14 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench, bench_for
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, actions_for, losses
+from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, actions_for, covered, losses
 from humclick.diagnosis.evidence import Compiled, compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import GuardState, guards_for
+from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop, default_shop
-from humclick.diagnosis.situation import Situation
+from humclick.diagnosis.situation import COOLED, Situation, warmth
 from humclick.diagnosis.suspects import NONE, Posterior, posterior
 from humclick.physics.cooling import minutes_for
 
@@ -29,8 +29,6 @@ __all__ = ["Advice", "Judged", "Suspect", "Value", "Verdict", "advise", "judge"]
 _PLANNED_MASS, _PLANNED_MOST = 0.996, 140
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
-#: A cooled part is taken as cold once this probable. [-]
-_COOLED = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +101,7 @@ class Verdict:
     titles : tuple of str
         The same in words.
     probability : float
-        That this, and nothing more, puts it right. [-]
+        That this puts it right. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -115,7 +113,7 @@ class Verdict:
     rival : tuple of str
         The next best decision.
     guards : tuple of GuardState
-        What stands behind condemning a compressor; empty where none is condemned.
+        What stands behind condemning a compressor, or behind leaving a machine as it is.
     """
 
     remedies: tuple[str, ...]
@@ -175,6 +173,12 @@ class Judged:
     post: Posterior
 
 
+#: Remedies that mend nothing: the machine is left as it is.
+_NO_REPAIR = frozenset({"wait", "set control"})
+#: So often a guard's probe is asked again before somebody else must look.
+_GUARD_TRIES = 4
+
+
 def judge(situation: Situation, shop: Shop | None = None) -> Judged:
     """
     Weigh a situation without planning.
@@ -218,7 +222,6 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     judged = judge(situation, shop)
     problem, actions, wanted = _problem(judged)
     made = plan(problem, arrays=arrays)
-    guards = guards_for(judged.bench, situation, judged.post)
     values = _values(judged, problem, made, wanted)
     suspects = _suspects(judged.post)
     blank = Advice(
@@ -242,15 +245,19 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         rest = tuple(v for v in values if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
     verdict = _verdict(judged, problem, actions, made)
+    guards: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in actions[made.action]:
-        unmet = tuple(g for g in guards if g.open)
-        asked = _guard_probe(judged, unmet)
-        if asked is not None:
-            value = _guard_value(judged, asked, unmet[0])
-            return replace(blank, kind="wait" if value.waits else "probe", next=value, guards=unmet)
-        if unmet:  # a guard that cannot be met here: somebody else must look
-            verdict = _handed_over(judged, verdict, unmet)
-        verdict = replace(verdict, guards=guards)
+        guards = guards_for(judged.bench, situation, judged.post)
+    elif actions[made.action] <= _NO_REPAIR:
+        guards = guards_for_no_repair(judged.bench, situation)
+    unmet = tuple(g for g in guards if g.open)
+    asked = _guard_probe(judged, unmet)
+    if asked is not None:
+        value = _guard_value(judged, asked, unmet[0])
+        return replace(blank, kind="wait" if value.waits else "probe", next=value, guards=unmet)
+    if unmet:  # a guard that cannot be met here: somebody else must look
+        verdict = _handed_over(judged, verdict, unmet)
+    verdict = replace(verdict, guards=guards)
     return replace(blank, verdict=verdict)
 
 
@@ -258,9 +265,9 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
 
 
 def _wait_minutes(situation: Situation, heat: str) -> float:
-    if not heat or situation.hot is False:
+    if not heat or warmth(situation.hot, situation.waited, heat).kind == "cold":
         return 0.0
-    return max(1.0, math.ceil(minutes_for(heat, _COOLED) - situation.waited))
+    return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
 
 
 def _offered(judged: Judged) -> list[tuple[Probe, float]]:
@@ -479,14 +486,11 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     post, shop = judged.post, judged.bench.shop
     action = actions[made.action]
     done = frozenset(_remedy_of(judged.bench, part) for part in judged.situation.renewed) - {""}
-    left = dict(post.by_class)
-    right = math.fsum(
-        p for c, p in left.items() if (c - done or frozenset({"wait"})) == (action - done or action)
-    )
+    right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
     titles = tuple(shop.remedy(r).title for r in sorted(action))
     margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
-    sentence = f"{' and '.join(titles)} ({right:.0%} that this, and nothing more, puts it right)"
+    sentence = f"{' and '.join(titles)} ({right:.0%} that this puts it right)"
     return Verdict(
         tuple(sorted(action)),
         titles,
@@ -528,7 +532,8 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
     known = probes_of(judged.situation.machine, judged.bench.shop)
     for guard in unmet:
         for name in guard.probes:
-            if name in known and name not in judged.situation.skipped:
+            taken = sum(o.probe == name for o in judged.situation.observations)
+            if name in known and name not in judged.situation.skipped and taken < _GUARD_TRIES:
                 return known[name]
         return None
     return None
@@ -537,11 +542,12 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
     heat = probe.heat or "external_protector"  # windings cool about as a protector on the shell does
-    cool = guard.name == "windings-cold" and judged.situation.hot
+    cool = guard.name in ("windings-cold", "runs")
     waits = _wait_minutes(judged.situation, heat) if cool else 0.0
     cost = shop.money(probe.minutes) + probe.risk + _opening(probe, _cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
-    reason = f"no compressor is condemned before this stands in the record: {guard.title}"
+    before = "left as it is" if guard.name == "runs" else "condemned"
+    reason = f"no compressor is {before} before this stands in the record: {guard.title}"
     if again:
         reason += "; lift the tips, press them on bright metal and read once more"
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, waits, reason)
@@ -554,5 +560,7 @@ def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) 
         verdict,
         remedies=("hand over",),
         titles=(title,),
-        sentence=f"{title[0].upper()}{title[1:]}: the compressor is suspected, but not done here: {names}",
+        probability=judged.post.by_class.get(HAND_OVER, 0.0),
+        sentence=f"{title[0].upper()}{title[1:]}: the likeliest would be “{' and '.join(verdict.titles)}”, "
+        f"but this could not be done or shown here: {names}",
     )

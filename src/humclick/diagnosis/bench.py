@@ -25,7 +25,7 @@ from humclick.parts.family import HEALTHY, Condition, Element
 if TYPE_CHECKING:
     from humclick.parts.family import Look, Mode
 
-__all__ = ["Bench", "bench_for"]
+__all__ = ["Bench", "bench_for", "without"]
 
 #: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
 _SHORTS_METER = 200.0
@@ -123,7 +123,7 @@ class Bench:
         known_good : bool
             On known-good gear and supply: only what is sealed counts.
         renewed : frozenset of str
-            Parts that are new.
+            Parts that are new, and single modes put right (``part.mode``).
         """
         key = (by, hot, known_good, renewed)
         if key not in self._vectors:
@@ -134,7 +134,7 @@ class Bench:
                 if known_good:
                     modes = {p: m for p, m in modes.items() if p in sealed}
                 elif renewed:
-                    modes = {p: m for p, m in modes.items() if p not in renewed}
+                    modes = without(modes, renewed)
                 outcome = self.power.outcomes(modes, hot=hot)
                 if outcome not in heard:
                     heard[outcome] = reported(outcome, by=by)
@@ -202,7 +202,7 @@ class Bench:
         sigma = spread.sigma if mode.name == HEALTHY else max(spread.sigma, 0.06 if mode.volts < 1 else 0.0)
         if probe.kind is Kind.FEED:
             whole = len(mode.branches) >= 2
-            calls = bool(self.machine.part("control").family.mode(modes.get("control", HEALTHY)).branches)
+            calls = bool(self.machine.branches("control", modes.get("control", HEALTHY), Condition()))
             if not (whole and calls):
                 return 0.0, 0.0
         return (volts, sigma) if mode.volts > 0.01 else (0.0, 0.0)
@@ -222,6 +222,11 @@ class Bench:
     def modes_of(self, scope: Sequence[int], config: Sequence[int]) -> dict[str, str]:
         """A configuration as part → mode, healthy ones left out."""
         return {self.parts[p]: self.mode(p, m).name for p, m in zip(scope, config, strict=True) if m}
+
+
+def without(modes: Mapping[str, str], renewed: frozenset[str]) -> dict[str, str]:
+    """Modes that remain when some parts are new and some modes put right (``part.mode``)."""
+    return {p: m for p, m in modes.items() if p not in renewed and f"{p}.{m}" not in renewed}
 
 
 def branch_leaks(mode: str) -> bool:

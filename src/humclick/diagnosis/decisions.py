@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.suspects import NONE
 
-__all__ = ["HAND_OVER", "REPLACE_COMPRESSOR", "WAIT", "actions_for", "loss", "losses"]
+__all__ = ["HAND_OVER", "REPLACE_COMPRESSOR", "WAIT", "actions_for", "covered", "loss", "losses"]
 
 WAIT = frozenset({"wait"})
 HAND_OVER = NONE
@@ -52,18 +52,30 @@ def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:
     """
     if action == HAND_OVER:
         return shop.remedy("hand over").cost
-    covered = set(action) | {"wait"}
-    if REPLACE_COMPRESSOR in action:
-        covered |= _WITH_COMPRESSOR
     wasted = sum(shop.remedy(r).cost for r in action - needed)
     if action == WAIT:
         wasted = 0.0
     if REPLACE_COMPRESSOR in action and REPLACE_COMPRESSOR not in needed:
         wasted += shop.rates["condemned_good"]
-    if needed <= covered:
+    if needed <= covered(action):
         return wasted
     burnt = sum(shop.remedy(r).price for r in action & needed) * shop.rates["burnt_new_part"]
-    return wasted + shop.rates["return_visit"] + burnt
+    passed_on = shop.remedy("hand over").cost if needed == NONE else 0.0
+    return wasted + shop.rates["return_visit"] + burnt + passed_on
+
+
+def covered(action: frozenset[str]) -> frozenset[str]:
+    """
+    Everything an action puts right.
+
+    Time passes in any case; a new compressor brings new start gear; a new control is set to call.
+    """
+    found = action | WAIT
+    if REPLACE_COMPRESSOR in action:
+        found |= _WITH_COMPRESSOR
+    if "replace control" in action:
+        found |= {"set control"}
+    return found
 
 
 def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]]:
@@ -79,8 +91,9 @@ def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]
     found = dict.fromkeys(ranked[:_OWN])
     for i, first in enumerate(ranked[:_PAIRED]):
         for second in ranked[i + 1 : _PAIRED]:
-            both = first | second
-            found[both - WAIT or both] = None
+            both = (first | second) - WAIT or WAIT
+            if not (both <= covered(first) or both <= covered(second)):
+                found[both] = None
     found[WAIT] = None
     found[HAND_OVER] = None
     return list(found)

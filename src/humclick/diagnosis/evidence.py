@@ -14,10 +14,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from humclick.circuit.power_up import OUTCOMES
-from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.probes import Kind, Probe
-from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.situation import Heard, Observation, Situation, called
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
 from humclick.meters import Leads, Meter, Quantity
 from humclick.parts.family import HEALTHY
@@ -27,6 +27,11 @@ from humclick.readings import PartTemperature
 __all__ = ["Compiled", "Compiler", "Factor", "compile_evidence", "lead_nodes", "p_hot", "winding_setup"]
 
 _IDENTITY = ("C", "R", "S")
+_CONTROL = frozenset({"control.not_calling"})
+
+#: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
+#: A guess. [-]
+_UNKNOWN_HOT = 0.35
 
 
 @dataclass(frozen=True)
@@ -82,7 +87,7 @@ def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float]
     )
 
 
-def p_hot(temperature: PartTemperature, hot: bool | None, cold_but_warm: float) -> float:
+def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
     """Probability that protector or starter had not cooled when a reading was taken. [-]"""
     kind = temperature.kind
     if kind == "measured":
@@ -92,7 +97,7 @@ def p_hot(temperature: PartTemperature, hot: bool | None, cold_but_warm: float) 
         return cold_but_warm
     if kind == "hot":
         return 1.0 - cold_but_warm
-    return 0.35 if hot is None else (0.85 if hot else 0.05)
+    return _UNKNOWN_HOT
 
 
 def _copper(temperature: PartTemperature) -> tuple[float, float]:
@@ -121,25 +126,31 @@ class Compiler:
         groups: dict[tuple[object, ...], list[int]] = {}
         for i, seen in enumerate(self.situation.observations):
             probe = self.bench.probe(seen.probe)
-            groups.setdefault(self._group(probe, seen), []).append(i)
+            groups.setdefault(self._group(probe, seen, self._mended([i])), []).append(i)
         for key, members in groups.items():
             factors.append(self._factor(key, members))
         return Compiled(tuple(factors), self.leads)
 
-    def _group(self, probe: Probe, seen: Observation) -> tuple[object, ...]:
+    def _mended(self, members: Sequence[int]) -> frozenset[str]:
+        """Parts new, and modes put right, before some observations."""
+        first = self.situation.observations[members[0]]
+        return first.renewed | called(self.situation.observations[: members[0]])
+
+    def _group(self, probe: Probe, seen: Observation, mended: frozenset[str]) -> tuple[object, ...]:
         if probe.kind is Kind.PINS:
             return ("pins", probe.id[5].isdigit())
         if probe.kind in (Kind.TEST, Kind.SHELL, Kind.VOLTS, Kind.FEED, Kind.LEADS):
-            return (probe.id, seen.temperature.kind, probe.part in seen.renewed)
+            return (probe.id, seen.temperature.kind, probe.part in mended, bool(mended & _CONTROL))
         if probe.kind in (Kind.LOOK, Kind.ATTEMPT, Kind.KNOWN_GOOD):  # seeing the same again is not news
-            return (probe.id, seen.answer, seen.temperature.kind, seen.renewed)
+            return (probe.id, seen.answer, seen.temperature.kind, mended)
         return (probe.id, seen.id, self.situation.observations.index(seen))
 
     def _factor(self, key: tuple[object, ...], members: Sequence[int]) -> Factor:
         seen = [self.situation.observations[i] for i in members]
         memory_key = (
             key,
-            tuple((o.probe, o.reading, o.answer, o.temperature, o.renewed) for o in seen),
+            tuple((o.probe, o.reading, o.answer, o.temperature) for o in seen),
+            self._mended(members),
             self.leads,
             self.meter,
         )
@@ -183,15 +194,15 @@ class Compiler:
 
     def _measured(self, members: tuple[int, ...], probe: Probe, seen: list[Observation]) -> Factor:
         scope = self.scope_of(probe)
-        renewed = seen[0].renewed
-        hot = p_hot(seen[0].temperature, None, self.slips["cold_but_warm"]) if probe.heat else 0.0
+        mended = self._mended(members)
+        hot = p_hot(seen[0].temperature, self.slips["cold_but_warm"]) if probe.heat else 0.0
         table: dict[tuple[int, ...], tuple[float, ...]] = {}
         per_node = [self._displays(seen, c) for c, _ in self.leads]
         if probe.quantity != "resistance":
             per_node = per_node[:1]
         configs, _ = self.bench.index(scope)
         for config in configs:
-            modes = {p: m for p, m in self.bench.modes_of(scope, config).items() if p not in renewed}
+            modes = without(self.bench.modes_of(scope, config), mended)
             row = tuple(self._value(probe, modes, displays, hot) for displays in per_node)
             table[config] = row if len(row) == len(self.leads) else row * len(self.leads)
         healthy = table[(0,) * len(scope)]
@@ -217,10 +228,25 @@ class Compiler:
     ) -> float:
         median, sigma = self.bench.predicted(probe, modes, hot)
         quantity = Quantity(probe.quantity)
+        if quantity is Quantity.VOLTAGE and median <= 0.0:
+            return math.prod(self._dead(d) for d in displays)
         sigma = math.hypot(sigma, gain(self.meter, quantity, median))
         if probe.kind is Kind.SHELL:
             sigma = math.hypot(sigma, _copper(PartTemperature())[1])
         return max(evidence(displays, median, sigma, scattered=scattered).value, 1e-300)
+
+    def _dead(self, display: Display) -> float:
+        """
+        Probability of a display on a dead conductor: nothing, a fraction of a volt, or a stray voltage.
+
+        A high-resistance meter shows up to a fifth of the mains on a wire that ends in the air (common
+        practice; the shares are guesses).
+        """
+        stray = 0.2 * self.bench.machine.nameplate.volts
+        p = 0.75 * display.probability(0.0)
+        if display.y is not None and display.y <= stray:
+            p += 0.1 * display.digit / stray + (0.15 * display.digit if display.y < 1.0 else 0.0)
+        return min(1.0, p)
 
     def _none(self, healthy: Sequence[float], displays: Sequence[Display]) -> float:
         mean = (
@@ -317,9 +343,9 @@ class Compiler:
         if seen.answer not in OUTCOMES:
             return Factor(members)
         k = OUTCOMES.index(seen.answer)
-        renewed = seen.renewed | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        renewed = self._mended(members) | ({probe.part} if probe.kind is Kind.FIT else frozenset())
         known_good = probe.kind is Kind.KNOWN_GOOD
-        hot = p_hot(seen.temperature, None, self.slips["cold_but_warm"])
+        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
         cold_rows = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
         hot_rows = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
         values = [(1.0 - hot) * c[k] + hot * h[k] for c, h in zip(cold_rows, hot_rows, strict=True)]
@@ -335,14 +361,12 @@ class Compiler:
         done: dict[tuple[tuple[float, float], ...], float] = {}
         values = []
         for modes in self.bench.named:
-            fractions = self.bench.power.terminal_volts(
-                {p: m for p, m in modes.items() if p not in seen.renewed}
-            )
+            fractions = self.bench.power.terminal_volts(without(modes, self._mended(members)))
             if fractions not in done:
                 done[fractions] = sum(
                     w * evidence([display], nominal * f, max(outlet, 0.02)).value
                     if f > 1e-3
-                    else w * display.probability(0.0)
+                    else w * self._dead(display)
                     for w, f in fractions
                 )
             values.append(done[fractions])
@@ -354,11 +378,11 @@ class Compiler:
             return Factor(members)
         offset = sum(c * w for c, w in self.leads)
         display = Display(seen.reading, self.meter, self.slips, offset)
-        hot = p_hot(seen.temperature, None, self.slips["cold_but_warm"])
+        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
         done: dict[tuple[float, float], float] = {}
         values = []
         for modes in self.bench.named:
-            modes = {p: m for p, m in modes.items() if p not in seen.renewed and p != "mechanism"}
+            modes = {p: m for p, m in without(modes, seen.renewed).items() if p != "mechanism"}
             value = 0.0
             for weight, warm in ((hot, True), (1.0 - hot, False)):
                 expected = self.bench.predicted(probe, modes, warm)
@@ -409,7 +433,7 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
     factors = [_copper(o.temperature) for o in seen] or [(1.0, 0.0)]
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(situation.meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
-    hots = [p_hot(o.temperature, None, slips["cold_but_warm"]) for o in seen]
+    hots = [p_hot(o.temperature, slips["cold_but_warm"]) for o in seen]
     rows = []
     for o, (copper, _), hot in zip(seen, factors, hots, strict=False):
         first, second = o.probe.removeprefix("pins.").split("-")

@@ -14,11 +14,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.circuit.power_up import OUTCOMES
-from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.evidence import Compiler, p_hot, winding_setup
 from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
 from humclick.diagnosis.probes import Kind, Probe
-from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.situation import Situation, called, warmth
 from humclick.diagnosis.suspects import Posterior
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
@@ -71,6 +71,7 @@ class _Forecaster:
         self.offset = sum(c * w for c, w in post.leads)
         self.as_healthy = bench.shop.none["as_healthy"]
         self.post = post
+        self.mended = situation.renewed | called(situation.observations)
 
     def of(self, probe: Probe, *, waits: float) -> Forecast | None:
         """Forecast of a probe, cold after a wait or as things stand now; None if it has nothing to tell."""
@@ -87,6 +88,12 @@ class _Forecaster:
         if probe.kind is Kind.BETWEEN:
             return None
         return self._measured(probe, waits)
+
+    def _hot(self, probe: Probe, waits: float) -> float:
+        """Probability that what the probe looks at is hot when it is taken."""
+        situation = self.situation
+        warm = _COLD if waits else warmth(situation.hot, situation.waited, probe.heat)
+        return p_hot(warm, self.bench.shop.slips["cold_but_warm"])
 
     # -- shapes ---------------------------------------------------------------------------------------
 
@@ -139,10 +146,8 @@ class _Forecaster:
 
     def _attempt(self, probe: Probe, waits: float) -> Forecast:
         known_good = probe.kind is Kind.KNOWN_GOOD
-        renewed = self.situation.renewed | ({probe.part} if probe.kind is Kind.FIT else frozenset())
-        temperature = _COLD if waits or self.situation.hot is False else PartTemperature()
-        slip = self.bench.shop.slips["cold_but_warm"]
-        hot = 0.0 if probe.kind is Kind.FIT else p_hot(temperature, self.situation.hot, slip)
+        renewed = self.mended | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        hot = 0.0 if probe.kind is Kind.FIT else self._hot(probe, waits)
         cold = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
         warm = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
         numbered: dict[tuple[float, ...], int] = {}
@@ -162,7 +167,7 @@ class _Forecaster:
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in (*self.chosen, 0):
-            modes = {p: m for p, m in self.bench.named[h].items() if p not in self.situation.renewed}
+            modes = without(self.bench.named[h], self.mended)
             fractions = self.bench.power.terminal_volts(modes)
             if fractions not in done:
                 nodes = [(x, w * v) for w, f in fractions for x, v in nodes_of(max(nominal * f, 1e-6), sigma)]
@@ -181,9 +186,7 @@ class _Forecaster:
     def _measured(self, probe: Probe, waits: float) -> Forecast:
         scope = self.compiler.scope_of(probe)
         quantity = Quantity(probe.quantity)
-        temperature = _COLD if waits or not probe.heat or self.situation.hot is False else PartTemperature()
-        slip = self.bench.shop.slips["cold_but_warm"]
-        hot = p_hot(temperature, self.situation.hot, slip) if probe.heat else 0.0
+        hot = self._hot(probe, waits) if probe.heat else 0.0
         seen = [
             o
             for o in self.situation.observations
@@ -196,6 +199,7 @@ class _Forecaster:
         key = (
             probe.id,
             hot,
+            self.mended,
             round(self.offset, 3),
             tuple(o.reading for o in seen),
             self.situation.meter.name,
@@ -207,7 +211,7 @@ class _Forecaster:
             kept = self.bench.memory.get((key, config))
             if kept is None:
                 modes = self.bench.modes_of(scope, config)
-                modes = {p: m for p, m in modes.items() if p not in self.situation.renewed}
+                modes = without(modes, self.mended)
                 nodes = self._nodes(probe, modes, shown, hot)
                 kept = self.bench.memory[(key, config)] = tuple(self._bins(nodes, edges, quantity))
             rows[config] = kept
@@ -277,17 +281,14 @@ class _Forecaster:
             tuple((o.probe, o.reading, o.temperature) for o in seen),
             waits > 0,
             self.situation.hot,
+            self.situation.waited,
         )
         kept = self.bench.memory.get(key)
         if kept is None:
             kept = self.bench.memory[key] = {}
         rows: dict[tuple[int, ...], tuple[float, ...]] = kept  # type: ignore[assignment]
         edges, labels = self._pin_edges(probe)
-        hot = (
-            0.0
-            if waits or not probe.heat or self.situation.hot is False
-            else p_hot(PartTemperature(), self.situation.hot, self.bench.shop.slips["cold_but_warm"])
-        )
+        hot = self._hot(probe, waits) if probe.heat else 0.0
         done: dict[object, tuple[float, ...]] = {}
         for config in self._needed(scope):
             if config in rows:
@@ -394,8 +395,3 @@ def forecast(
         if made is not None and len(made.rows) > 1:
             found.append(made)
     return found
-
-
-def repeats(situation: Situation, probe: Probe) -> list[Observation]:
-    """Observations of a probe already taken."""
-    return [o for o in situation.observations if o.probe == probe.id]

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.probes import Kind
-from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior
 
-__all__ = ["GuardState", "guards_for"]
+__all__ = ["GuardState", "guards_for", "guards_for_no_repair"]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
@@ -119,6 +119,27 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
             tuple(deciding),
         )
     )
+    return tuple(states)
+
+
+def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState, ...]:
+    """
+    State of the guards before a machine is left as it is: it must have been seen to start, cold.
+
+    After a breaker has tripped the windings are tested to the shell before anything is powered.
+    """
+    states = []
+    tripped = situation.complaint is Heard.BREAKER or any(
+        o.answer == Heard.BREAKER for o in situation.observations
+    )
+    if tripped:
+        done = any(o.probe == "pins.shell" for o in situation.observations)
+        states.append(GuardState("ground", "windings tested to the shell", done, "", ("pins.shell",)))
+    ran = any(
+        o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
+        for o in situation.observations
+    )
+    states.append(GuardState("runs", "seen to start and run as it is", ran, "", ("attempt.as_found",)))
     return tuple(states)
 
 

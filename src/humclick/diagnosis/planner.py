@@ -30,6 +30,8 @@ except ImportError:  # the phone has none
 
 #: Money differences smaller than this are ties. [money]
 _TIE = 1e-7
+#: Two first probes this close are as good as each other; the one better by itself is taken. [money]
+_SAME = 1e-5
 
 
 @dataclass(frozen=True)
@@ -174,7 +176,8 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
     if arrays is None:
         arrays = numpy is not None
     worths = _Arrays(problem).worths() if arrays else _plain_worths(problem)
-    best = min(worths, key=lambda v: (round(v.two_step, 6), v.probe))
+    least = min(v.two_step for v in worths) + _SAME
+    best = min((v for v in worths if v.two_step <= least), key=lambda v: (round(v.one_step, 6), v.probe))
     rest = sorted((v for v in worths if v is not best), key=lambda v: (round(v.one_step, 6), v.probe))
     order = [best, *(Worth(v.probe, v.one_step, v.one_step) for v in rest)]
     return Plan(act_now, action, best if best.two_step < act_now - _TIE else None, tuple(order))
@@ -201,14 +204,13 @@ def _plain_worths(problem: Problem) -> list[Worth]:
     for one, t, here in rough:
         total = problem.first[t] + math.fsum(least for _, least in here)
         for o, (now, least) in enumerate(here):
-            if total >= best - _TIE:
+            if total >= best + _SAME:
                 break  # cannot win any more
             if least < now - _TIE:
                 total += _second(problem, t, o, now, ideal) - least
-        if total < best - _TIE:
-            best = total
-        else:
+        if total >= best + _SAME:
             total = one
+        best = min(best, total)
         found.append(Worth(t, one, min(one, total)))
     return found
 

@@ -51,6 +51,8 @@ HEARD = {
 _FITS = 0.25
 #: A reading this improbable given all others, set against what it could be at best, is a contradiction. [-]
 _CONTRADICTS = 2e-3
+#: The same for readings of one unknown, set against each by itself; where they agree this is above 1. [-]
+_AT_ODDS = 0.5
 #: A remedy's probability has to move this much to be named. [-]
 _MOVED = 0.04
 #: Below this a leading suspect's own readings say nothing of it: it leads by elimination. [decibans]
@@ -469,7 +471,7 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
         rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
         without = posterior(bench, rest)
         surprise = math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
-        if surprise < _CONTRADICTS * _most(factor):
+        if surprise < _CONTRADICTS * _most(factor) or _at_odds(judged, factor):
             members = [situation.observations[i] for i in factor.observations]
             names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
             cheapest = min(members, key=lambda m: bench.probe(m.probe).minutes)
@@ -478,6 +480,18 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
                 f" and repeat {cheapest.probe}."
             )
     return tuple(dict.fromkeys(found))
+
+
+def _at_odds(judged: Judged, factor: Factor) -> bool:
+    """Whether readings of one unknown fit each other much worse than each fits by itself."""
+    if len(factor.observations) < 2 or not factor.table:
+        return False
+    situation = judged.situation
+    alone = 1.0
+    for i in factor.observations:
+        single = replace(situation, observations=(situation.observations[i],))
+        alone *= _most(Compiler(judged.bench, single).compiled().factors[1])
+    return _most(factor) < _AT_ODDS * alone
 
 
 def _most(factor: Factor) -> float:

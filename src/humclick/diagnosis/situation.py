@@ -6,14 +6,19 @@ The fold of a call's events ends in a `Situation`; everything in `humclick.diagn
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from humclick.arrangements.machine import Machine
 from humclick.meters import Leads, Meter, default_meter
+from humclick.physics.cooling import probability_passed
 from humclick.readings import PartTemperature, Reading
 
-__all__ = ["Heard", "Observation", "Situation"]
+__all__ = ["COOLED", "Heard", "Observation", "Situation", "called", "warmth"]
+
+#: A part is taken as cold once this probable. [-]
+COOLED = 0.9
 
 
 class Heard(StrEnum):
@@ -91,3 +96,38 @@ class Situation:
     hot: bool | None = None
     skipped: frozenset[str] = frozenset()
     renewed: frozenset[str] = frozenset()
+
+
+def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:
+    """
+    How warm a part is, by whether the machine was tried and how long ago.
+
+    Parameters
+    ----------
+    hot : bool or None
+        Whether the machine has just tried to start; None if not known.
+    waited : float
+        Since then. [min]
+    heat : str
+        What has to cool: a kind of `humclick.physics.cooling`; empty for anything on the shell.
+
+    Returns
+    -------
+    PartTemperature
+        Cold, hot or unknown.
+    """
+    cooled = waited > 0 and probability_passed(heat or "external_protector", waited) >= COOLED
+    if hot is False or cooled:
+        return PartTemperature("cold")
+    return PartTemperature("hot" if hot else "unknown")
+
+
+def called(observations: Sequence[Observation]) -> frozenset[str]:
+    """
+    Modes of the control that no longer matter once somebody has turned it to a call.
+
+    Setting the control is a test that mends: from then on it calls, unless it cannot.
+    """
+    if any(o.probe == "control.setting" for o in observations):
+        return frozenset({"control.not_calling", "control.wrong"})
+    return frozenset()

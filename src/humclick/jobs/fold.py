@@ -19,7 +19,7 @@ from difflib import get_close_matches
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.situation import Heard
+from humclick.diagnosis.situation import Heard, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Problem, ReadingKept, unproved
 from humclick.jobs.events import (
@@ -43,7 +43,7 @@ from humclick.jobs.events import (
 )
 from humclick.meters import Leads, Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
-from humclick.readings import PartTemperature, Reading, parse_reading, parse_stamp, parse_temperature
+from humclick.readings import Reading, parse_reading, parse_stamp, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
 from humclick.sourced import Spread
 
@@ -76,6 +76,10 @@ class ProbeFacts(Protocol):
     @property
     def outcomes(self) -> tuple[str, ...]:
         """Answers of a look or an attempt."""
+
+    @property
+    def heat(self) -> str:
+        """What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty."""
 
 
 ProbeOf = Callable[[Machine, str], ProbeFacts]
@@ -147,10 +151,6 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
         state.problem(repeated, f"different events are all called {repeated!r}; the earliest counts")
     state.run()
     return state.call()
-
-
-#: What a part's temperature is taken to be where nobody wrote it, by whether the machine is hot.
-_WARMTH = {True: PartTemperature("hot"), False: PartTemperature("cold"), None: PartTemperature()}
 
 
 class _Fold:
@@ -359,7 +359,7 @@ class _Fold:
             if powered:
                 self.hot, self.waited = True, 0.0
             return
-        temperature = _WARMTH[self.hot]
+        temperature = warmth(self.hot, self.waited, probe.heat)
         if event.temperature.strip():
             try:
                 temperature = parse_temperature(event.temperature)
