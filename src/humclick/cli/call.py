@@ -1,0 +1,69 @@
+"""
+``humclick call``: a call at the bench, step by step.
+"""
+
+from __future__ import annotations
+
+import select
+import sys
+from pathlib import Path
+
+import click
+
+from humclick.cli.given import shop_in, shop_option
+
+
+def typed(prompt: str) -> str | None:
+    """
+    What is typed next, all of it where several lines come at once; None at the end of the input.
+
+    Where the input is no terminal, the line is shown behind its prompt.
+    """
+    if sys.stdin.isatty():
+        import contextlib
+
+        with contextlib.suppress(ImportError):
+            import readline  # noqa: F401  makes the line editable
+        try:
+            text = input(prompt)
+            while sys.platform != "win32" and select.select([sys.stdin], [], [], 0.03)[0]:
+                text += "\n" + input()  # pasted lines
+        except EOFError:
+            return None
+        return text
+    line = sys.stdin.readline()
+    if not line:
+        return None
+    click.echo(f"{prompt}{line.rstrip()}")
+    return line.rstrip("\r\n")
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--customer", default="", help="For a new call: whose machine it is.")
+@click.option("--equipment", default="", help="For a new call: what it is and where it stands.")
+@click.option("--invented", is_flag=True, help="For a new call: practice, not a real machine.")
+@shop_option
+def call(file: Path, customer: str, equipment: str, invented: bool, shop_file: Path | None) -> None:
+    """
+    Work on a call step by step: the next probe, what it means, the verdict.
+
+    FILE keeps the call; it is begun if it is not there. Each accepted line is written to it at once, so
+    that nothing is lost when the power goes. Lines may come from a file or a pipe.
+
+    Example: humclick call call.toml
+    """
+    from humclick.cli.session import Session
+
+    opened = {"customer": customer, "equipment": equipment}
+    session = Session(file, shop_in(shop_file), opened, invented=invented)
+    try:
+        click.echo(session.open())
+        while not session.over:
+            text = typed(session.prompt)
+            if text is None:
+                break
+            click.echo(session.take(text))
+    except (KeyboardInterrupt, EOFError):
+        pass
+    click.echo(f"\n{session.farewell}")

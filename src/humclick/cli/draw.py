@@ -1,0 +1,85 @@
+"""
+``humclick draw``: the wiring of a call's machine, or of an arrangement.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from humclick.cli.given import VOLTS, call_in, shop_in, shop_option
+from humclick.errors import Refused
+
+
+def save(path: Path, text: str) -> None:
+    """
+    Write a text.
+
+    Raises
+    ------
+    Refused
+        If it cannot be written.
+    """
+    try:
+        path.write_text(text, encoding="utf-8", errors="replace")
+    except (OSError, ValueError) as error:
+        raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
+    click.echo(f"written: {path}")
+
+
+@click.command()
+@click.argument("file", required=False)
+@click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
+@click.option("--protector", help="With --arrangement: external, integrated or internal.")
+@click.option("--volts", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: supply.")
+@click.option("--probe", help="Mark where a probe is held, such as pins.C-R.")
+@click.option("--suspects", is_flag=True, help="With FILE and --svg: shade parts by how suspect they are.")
+@click.option("--describe", "words", is_flag=True, help="In sentences instead, for one who cannot see it.")
+@click.option("--svg", type=click.Path(dir_okay=False, path_type=Path), help="Write an SVG file.")
+@click.option("--dark", is_flag=True, help="Light lines on a dark ground, with --svg.")
+@shop_option
+def draw(
+    file: str | None,
+    arrangement: str | None,
+    protector: str | None,
+    volts: float,
+    probe: str | None,
+    suspects: bool,
+    words: bool,
+    svg: Path | None,
+    dark: bool,
+    shop_file: Path | None,
+) -> None:
+    """
+    Draw the wiring of a machine, and where to hold the probes.
+
+    Example: humclick draw --arrangement rsir-ptc --probe ptc.ohms
+    """
+    from humclick.arrangements.machine import Machine, Nameplate
+    from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
+    from humclick.diagnosis.advice import judge
+    from humclick.diagnosis.probes import probe_of
+
+    if (file is None) == (arrangement is None):
+        raise click.UsageError("Give either a call FILE or --arrangement.")
+    situation = call_in(file).situation() if file is not None else None
+    if arrangement is not None:
+        machine = Machine.of(arrangement, protector, Nameplate(volts))
+    elif situation is not None:
+        machine = situation.machine
+    else:
+        raise Refused(f"{file}: no machine is described in this call, so there is nothing to draw")
+    points = None
+    if probe is not None:
+        points = probe_points(machine, probe_of(machine, probe).id)
+        if points is None:
+            raise Refused(f"{probe} has no two points on the drawing: a look, a try, or unnamed pins")
+    shares = None
+    if suspects and situation is not None:
+        post = judge(situation, shop_in(shop_file)).post
+        shares = {part.id: post.of_part(part.id) for part in machine.parts}
+    if svg is not None:
+        save(svg, draw_svg(machine, points, shares, dark))
+    else:
+        click.echo(describe(machine, points, shares) if words else draw_text(machine, points))

@@ -1,0 +1,58 @@
+"""
+The end of a call: the verdict, the parts it asks for, and how the repair is proved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from humclick.cli import words
+from humclick.cli.result import defended
+from humclick.diagnosis.reasons import explain
+from humclick.replacement.demand import PartDemand, demands, replaced_parts
+
+if TYPE_CHECKING:
+    from humclick.cli.session import Session
+    from humclick.jobs.call import Call
+
+__all__ = ["demands_of", "proof_in_words", "verdict_shown"]
+
+#: Probes that prove a repair, in order.
+_PROOF = ("attempt.as_found", "supply.volts_start")
+
+
+def demands_of(call: Call, remedies: Iterable[str]) -> tuple[PartDemand, ...]:
+    """What the parts of some remedies must match, by what was read in a call."""
+    if call.machine is None:
+        return ()
+    stamps: dict[str, list[str]] = {}
+    for stamp in call.stamps:
+        stamps.setdefault(stamp.part, []).append(stamp.text)
+    return demands(call.machine, remedies, stamps)
+
+
+def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
+    """What to type once it is done, and the probes that show that it held."""
+    machine = session.situation.machine
+    parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
+    known = session.probes()
+    steps = [f"fitted {part}" for part in parts]
+    steps += [f"{name} ({known[name].title})" for name in _PROOF if name in known]
+    return words.lines("; ".join(steps) + ".", "  To prove the repair: ", "         ")
+
+
+def verdict_shown(session: Session) -> str:
+    """The verdict with all that stands behind it, and the request to record a decision."""
+    advice = session.advice
+    verdict = advice.verdict if advice is not None else None
+    if verdict is None:
+        return words.lines("Nothing is asked for now; list shows what else can be tested.")
+    why = explain(session.situation, session.shop, leader=frozenset(verdict.remedies))
+    told = defended(verdict, why)
+    assert told is not None
+    shown = [words.verdict_in_words(told)]
+    shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.remedies)]
+    shown.append(proof_in_words(session, verdict.remedies))
+    shown.append(words.lines("Type decide to record it, decide and other remedies, or go on with any probe."))
+    return "\n".join(shown)

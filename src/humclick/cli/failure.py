@@ -1,0 +1,65 @@
+"""
+What is said when something goes wrong: a refusal, or a failure of the program itself.
+
+A failure is written with its particulars to a file in the user's state folder, so that the screen needs
+no more than an apology and a path.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import traceback
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from humclick import __version__
+
+__all__ = ["apology", "refused", "report", "state_folder"]
+
+
+def refused(error: Exception) -> None:
+    """Say on the error stream why something was refused."""
+    click.echo(f"humclick: {error}", err=True)
+
+
+def state_folder() -> Path:
+    """Where reports are kept: ``XDG_STATE_HOME``, else ``~/.local/state``."""
+    named = os.environ.get("XDG_STATE_HOME", "")
+    base = Path(named) if named and Path(named).is_absolute() else Path("~/.local/state").expanduser()
+    return base / "humclick"
+
+
+def apology(error: BaseException, kept: str) -> str:
+    """
+    Write a failure to a file and give back what to say.
+
+    Parameters
+    ----------
+    error : BaseException
+        What happened.
+    kept : str
+        What is not lost, in a sentence.
+    """
+    told = "".join(traceback.format_exception(error))
+    moment = datetime.now().astimezone()
+    text = (
+        f"{moment.isoformat()}\nhumclick {__version__}, Python {sys.version.split()[0]}\n{sys.argv}\n{told}"
+    )
+    name = f"failure-{moment:%Y%m%d-%H%M%S}-{os.getpid()}.txt"
+    for folder in (state_folder(), Path(tempfile.gettempdir())):
+        with suppress(OSError):
+            folder.mkdir(parents=True, exist_ok=True)
+            path = folder / name
+            path.write_text(text, encoding="utf-8", errors="backslashreplace")
+            return f"Sorry, the program itself failed here. {kept} What happened is written in {path}"
+    return f"Sorry, the program itself failed here ({type(error).__name__}). {kept}"
+
+
+def report(error: BaseException, kept: str) -> None:
+    """Say on the error stream that the program failed, and where that is written."""
+    click.echo(apology(error, kept), err=True)

@@ -1,0 +1,151 @@
+"""
+``humclick list``: what the program knows, by name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from humclick.cli.given import shop_in, shop_option
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.shop import Shop
+
+Rows = list[dict[str, Any]]
+
+
+def _arrangements(machine: Machine | None, shop: Shop) -> Rows:
+    from humclick.arrangements.arrangement import arrangement, arrangements
+
+    kinds = [machine.arrangement] if machine else [arrangement(name) for name in arrangements()]
+    return [
+        {
+            "name": kind.id,
+            "title": kind.title,
+            "seen": list(kind.seen),
+            "protectors": list(kind.protectors),
+            "recognised_only": kind.recognised_only,
+        }
+        for kind in kinds
+    ]
+
+
+def _parts(machine: Machine | None, shop: Shop) -> Rows:
+    from humclick.parts.family import families, family
+
+    kinds = {name: family(name) for name in families()}
+    if machine is not None:
+        kinds = {part.id: part.family for part in machine.parts}
+    return [{"name": name, "title": kind.title, "modes": list(kind.modes)} for name, kind in kinds.items()]
+
+
+def _probes(machine: Machine | None, shop: Shop) -> Rows:
+    from humclick.arrangements.arrangement import arrangement, arrangements
+    from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.probes import probes_of
+
+    pairs = [(name, p) for name in arrangements() for p in arrangement(name).protectors]
+    machines = [machine] if machine else [Machine.of(name, protector) for name, protector in pairs]
+    found = {name: probe for each in machines for name, probe in probes_of(each, shop).items()}
+    return [
+        {
+            "name": probe.id,
+            "title": probe.title,
+            "minutes": probe.minutes,
+            "quantity": probe.quantity,
+            "answers": list(probe.outcomes),
+            "gates": list(probe.gates),
+        }
+        for probe in found.values()
+    ]
+
+
+def _remedies(machine: Machine | None, shop: Shop) -> Rows:
+    wanted = {p.remedy(m) for p in machine.parts for m in p.family.modes} if machine else set(shop.remedies)
+    return [
+        {
+            "name": each.name,
+            "title": each.title,
+            "price": each.price,
+            "minutes": each.minutes,
+            "cost": each.cost,
+        }
+        for each in shop.remedies.values()
+        if each.name in wanted
+    ]
+
+
+def _meters(machine: Machine | None, shop: Shop) -> Rows:
+    from humclick.meters import meters
+
+    return [
+        {"name": each.name, "title": each.title, "measures": sorted({str(r.quantity) for r in each.ranges})}
+        for each in meters().values()
+    ]
+
+
+def _gates(machine: Machine | None, shop: Shop) -> Rows:
+    from humclick.safety import gates, gates_for
+
+    found = gates_for(gates(), machine) if machine else tuple(gates().values())
+    return [
+        {"name": each.name, "title": each.title, "steps": list(each.steps), "lasts": each.lasts}
+        for each in found
+    ]
+
+
+_LISTS: dict[str, Callable[[Machine | None, Shop], Rows]] = {
+    "arrangements": _arrangements,
+    "parts": _parts,
+    "probes": _probes,
+    "remedies": _remedies,
+    "meters": _meters,
+    "gates": _gates,
+}
+
+
+def _row(row: dict[str, Any]) -> tuple[str, str]:
+    """Name, and all else in a sentence."""
+    told = []
+    for key, value in row.items():
+        if key in ("name", "title") or value in (False, "", []):
+            continue
+        label = key.replace("_", " ")
+        told.append(label if value is True else f"{label}: {_cell(value)}")
+    return row["name"], ". ".join((row["title"], *told))
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, list):
+        return "; ".join(map(str, value))
+    return f"{value:g}" if isinstance(value, float | int) else str(value)
+
+
+@click.command("list")
+@click.argument("what", type=click.Choice(list(_LISTS)))
+@click.option("--for", "arrangement", help="Only what belongs to one arrangement.")
+@click.option("--protector", help="With --for: external, integrated or internal.")
+@click.option("--json", "json_", is_flag=True, help="As JSON.")
+@shop_option
+def listing(
+    what: str, arrangement: str | None, protector: str | None, json_: bool, shop_file: Path | None
+) -> None:
+    """
+    List what the program knows, by name.
+
+    Example: humclick list probes --for rsir-ptc
+    """
+    from humclick.arrangements.machine import Machine
+    from humclick.cli.result import as_json
+    from humclick.cli.words import table
+
+    machine = Machine.of(arrangement, protector) if arrangement else None
+    if machine is not None:
+        machine.parts  # noqa: B018  refuses a protector it does not come with
+    rows = _LISTS[what](machine, shop_in(shop_file))
+    click.echo(as_json(rows) if json_ else table([_row(row) for row in rows]))

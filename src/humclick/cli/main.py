@@ -1,0 +1,89 @@
+"""
+The command ``humclick``: its verbs, each in a file of its own that is read when it is asked for.
+
+Whatever goes wrong ends in a sentence and an exit code: 2 where something given was refused, 70 where the
+program itself failed.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from humclick import __version__
+from humclick.cli.failure import refused, report
+from humclick.errors import HumclickError
+
+__all__ = ["main"]
+
+#: Verbs in the order of a call, and the module and name of each.
+VERBS = {
+    "call": ("call", "call"),
+    "advise": ("advise", "advise"),
+    "check": ("check", "check"),
+    "sheet": ("sheet", "sheet"),
+    "draw": ("draw", "draw"),
+    "pins": ("pins", "pins"),
+    "list": ("listing", "listing"),
+    "work": ("work", "work"),
+    "schema": ("schema", "schema"),
+}
+
+
+class Verbs(click.Group):
+    """A group that reads a verb's file when it is asked for, and never shows a traceback."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Verbs in the order of a call."""
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """One verb, read from its file."""
+        if cmd_name not in VERBS:
+            return None
+        module, name = VERBS[cmd_name]
+        found = getattr(importlib.import_module(f"humclick.cli.{module}"), name)
+        assert isinstance(found, click.Command)
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The verb asked for; a wrong one is refused with the nearest right one."""
+        if args and not args[0].startswith("-") and args[0] not in VERBS:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], VERBS, n=1, cutoff=0.5)
+            hint = f"Did you mean {near[0]}?" if near else f"It has: {', '.join(VERBS)}."
+            ctx.fail(f"No such verb {args[0]!r}. {hint}")
+        return super().resolve_command(ctx, args)
+
+    def main(self, args: Sequence[str] | None = None, *more: Any, **given: Any) -> Any:
+        """Run; a refusal ends with 2, a failure of the program itself with 70 and a report."""
+        for stream in (sys.stdin, sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")
+        if not given.get("standalone_mode", True):
+            return super().main(args, *more, **given)
+        try:
+            return super().main(args, *more, **given)
+        except HumclickError as error:
+            refused(error)
+            sys.exit(2)
+        except Exception as error:
+            report(error, "Nothing that was written to a call file is lost.")
+            sys.exit(70)
+
+
+@click.command(
+    cls=Verbs,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Start with: humclick call FILE",
+)
+@click.version_option(__version__, prog_name="humclick")
+def main() -> None:
+    """From a compressor that will not start to a verdict that can be defended."""

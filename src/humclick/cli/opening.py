@@ -1,0 +1,262 @@
+"""
+The questions at the beginning of a call: the machine, the meter, what was heard.
+
+Each answer is kept at once; Enter keeps what stands in brackets. Volts, hertz, amperes, ohms.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.cli import words
+from humclick.cli.typed import figure, one_of, plain
+from humclick.diagnosis.reasons import HEARD
+from humclick.errors import Refused
+from humclick.jobs.events import HEARD as COMPLAINTS
+from humclick.jobs.events import ComplaintHeard, Event, MachineRead, MeterTaken, ReadingTaken
+from humclick.meters import Quantity, meters
+from humclick.readings import parse_reading
+
+if TYPE_CHECKING:
+    from humclick.cli.session import Session
+    from humclick.jobs.call import Call
+
+__all__ = ["FACTS", "answer_question", "question_in_words", "questions_for", "set_fact"]
+
+_ORDER = (
+    *("arrangement", "protector", "volts", "hertz", "lra", "rla"),
+    *("refrigerant", "meter", "leads", "complaint"),
+)
+_UNKNOWN = ("?", "unknown", "not sure", "don't know")
+
+
+def questions_for(events: Sequence[Event], call: Call) -> list[str]:
+    """Questions still to be asked: all, or all but the arrangement, until the complaint is known."""
+    if call.machine is None:
+        return list(_ORDER)
+    if any(isinstance(event, ComplaintHeard | ReadingTaken) for event in events):
+        return []
+    return list(_ORDER[1:])
+
+
+# -- what is asked ------------------------------------------------------------------------------------------
+
+
+def arrangements_in_words() -> str:
+    """Every arrangement with what is seen under the cover."""
+    entries = []
+    for name in arrangements():
+        kind = arrangement(name)
+        letters = f" ({kind.abbreviation})" if kind.abbreviation else ""
+        entries.append(f"{name}: {kind.title}{letters}. Seen: {'; '.join(kind.seen)}")
+    return words.numbered(entries)
+
+
+def _arrangement(session: Session) -> str:
+    asked = "Which start arrangement is it? Its number or name, or ? if you cannot tell."
+    return f"{arrangements_in_words()}\n{asked}"
+
+
+def _protector(session: Session) -> str:
+    kinds = session.situation.machine.arrangement.protectors
+    shown = words.numbered(kinds)
+    return f"{shown}\nWhere is the overload protector? [{session.situation.machine.protector}]"
+
+
+def _volts(session: Session) -> str:
+    return f"Volts on the nameplate? [{session.situation.machine.nameplate.volts:g}]"
+
+
+def _hertz(session: Session) -> str:
+    return f"Hertz on the nameplate? [{session.situation.machine.nameplate.hertz:g}]"
+
+
+def _lra(session: Session) -> str:
+    return "Locked-rotor amps (LRA) on the nameplate? [not read]"
+
+
+def _rla(session: Session) -> str:
+    return "Rated-load amps (RLA) on the nameplate? [not read]"
+
+
+def _refrigerant(session: Session) -> str:
+    return f"Refrigerant on the nameplate? [{session.situation.machine.nameplate.refrigerant or 'not read'}]"
+
+
+def _meter(session: Session) -> str:
+    shown = words.numbered(f"{name}: {each.title}" for name, each in meters().items())
+    return f"{shown}\nWhich kind of meter do you use? [{session.call.meter.name}]"
+
+
+def _leads(session: Session) -> str:
+    return words.lines(
+        "Test leads: nulled by the meter, or what does it show with the tips held together, such as 0.3?"
+        " [not known]"
+    )
+
+
+def _complaint(session: Session) -> str:
+    shown = words.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
+    return (
+        f"{shown}\nWhat is heard when it should start? The number or the words; more words may follow; or ?"
+    )
+
+
+_ASKED: dict[str, Callable[[Session], str]] = {
+    "arrangement": _arrangement,
+    "protector": _protector,
+    "volts": _volts,
+    "hertz": _hertz,
+    "lra": _lra,
+    "rla": _rla,
+    "refrigerant": _refrigerant,
+    "meter": _meter,
+    "leads": _leads,
+    "complaint": _complaint,
+}
+
+
+def question_in_words(session: Session) -> str:
+    """The question that is to be answered now."""
+    return "\n" + _ASKED[session.questions[0]](session)
+
+
+def answer_question(session: Session, line: str) -> str:
+    """
+    Take an answer to the question asked.
+
+    Raises
+    ------
+    HumclickError
+        If it cannot be understood; the question is then asked again.
+    """
+    name = session.questions[0]
+    if name == "arrangement" and plain(line) in ("", *_UNKNOWN):
+        return words.lines(
+            "Power off first; then look under the terminal cover, take a photo, and compare with the list."
+            " If you must go and look, type quit: the call is kept."
+        )
+    said = ""
+    if name == "complaint":
+        said = set_fact(session, name, line or "?")
+    elif plain(line) not in ("", *_UNKNOWN):
+        said = set_fact(session, name, line)
+    session.questions = [each for each in session.questions if each != name]
+    return said
+
+
+# -- what is kept -------------------------------------------------------------------------------------------
+
+
+def _last(session: Session, kind: type[Event]) -> dict[str, Any]:
+    """Fields of the last such event, or nothing."""
+    for event in reversed(session.live()):
+        if isinstance(event, kind):
+            return {
+                f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
+            }
+    return {}
+
+
+def _machine(session: Session, **changed: Any) -> str:
+    now = _last(session, MachineRead)
+    if not now and "arrangement" not in changed:
+        raise Refused("first the arrangement: type arrangement and its name (list arrangements)")
+    before = {problem.event for problem in session.call.problems}
+    session.keep("machine", **{**now, **changed})
+    new = [problem for problem in session.call.problems if problem.event not in before]
+    return words.problems_in_words(new)
+
+
+def _set_arrangement(session: Session, text: str) -> str:
+    titles = {name: arrangement(name).title for name in arrangements()}
+    name = one_of("arrangement", text, arrangements(), titles)
+    said = _machine(session, arrangement=name, protector="")
+    session.questions = [each for each in session.questions if each != "arrangement"]
+    if len(arrangement(name).protectors) < 2:
+        session.questions = [each for each in session.questions if each != "protector"]
+    return said
+
+
+def _set_protector(session: Session, text: str) -> str:
+    kinds = session.situation.machine.arrangement.protectors
+    return _machine(session, protector=one_of("protector", text, kinds))
+
+
+def _amount(text: str, quantity: Quantity) -> float:
+    reading = parse_reading(text, quantity)
+    if reading.value is None:
+        raise Refused("a figure is needed here, not over limit")
+    return reading.value
+
+
+def _set_hertz(session: Session, text: str) -> str:
+    return _machine(session, hertz=figure(text, "hertz", {"": 1.0, "hz": 1.0, "hertz": 1.0}, "60 or 60 Hz"))
+
+
+def _set_meter(session: Session, text: str) -> str:
+    now = _last(session, MeterTaken)
+    session.keep("meter", **{**now, "own": {}, "name": one_of("meter", text, list(meters()))})
+    return ""
+
+
+def _set_leads(session: Session, text: str) -> str:
+    now = _last(session, MeterTaken)
+    said = plain(text)
+    if said in ("nulled", "null", "yes"):
+        now |= {"leads_nulled": True}
+    elif said in ("not nulled", "no"):
+        now |= {"leads_nulled": False}
+    else:
+        now |= {"leads_nulled": False, "lead_ohms": _amount(text, Quantity.RESISTANCE)}
+    session.keep("meter", **now)
+    return ""
+
+
+def _set_complaint(session: Session, text: str) -> str:
+    names = [name for name in COMPLAINTS if name in HEARD]
+    parts = re.split(r"\s*[,;:]\s*|\s+", text, maxsplit=1)
+    if plain(text) in _UNKNOWN or plain(parts[0]) in _UNKNOWN:
+        heard, told = "unknown", "" if plain(text) in _UNKNOWN else parts[-1]
+    elif parts[0].isdecimal() and len(parts) > 1:
+        heard, told = one_of("complaint", parts[0], names, HEARD), parts[1]
+    else:
+        head, _, told = text.partition(";")
+        heard = one_of("complaint", head, names, HEARD)
+    session.keep("complaint", heard=heard, words=told.strip())
+    return ""
+
+
+#: What is known of machine, meter and complaint, and how each is set. [V] [Hz] [A] [Ω]
+FACTS: dict[str, Callable[[Session, str], str]] = {
+    "arrangement": _set_arrangement,
+    "protector": _set_protector,
+    "volts": lambda s, t: _machine(s, volts=_amount(t, Quantity.VOLTAGE)),
+    "hertz": _set_hertz,
+    "lra": lambda s, t: _machine(s, locked_rotor_amps=_amount(t, Quantity.CURRENT)),
+    "rla": lambda s, t: _machine(s, rated_load_amps=_amount(t, Quantity.CURRENT)),
+    "refrigerant": lambda s, t: _machine(s, refrigerant=t),
+    "meter": _set_meter,
+    "leads": _set_leads,
+    "complaint": _set_complaint,
+}
+
+
+def set_fact(session: Session, name: str, text: str) -> str:
+    """
+    Keep a fact of machine, meter or complaint.
+
+    Raises
+    ------
+    HumclickError
+        If it cannot be understood or is not possible.
+    """
+    if not text.strip():
+        raise Refused(f"{name} of what? Write it behind the word, or see: help")
+    said = FACTS[name](session, text.strip())
+    session.questions = [each for each in session.questions if each != name]
+    return said

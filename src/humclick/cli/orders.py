@@ -1,0 +1,343 @@
+"""
+What can be ordered in a call besides readings: ``wait 10``, ``undo``, ``why`` and the like.
+
+Each order is a word at the beginning of a line; what stands behind it is its own business. Minutes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from humclick.arrangements.arrangement import arrangements
+from humclick.circuit.drawing import draw_text, probe_points
+from humclick.cli import words
+from humclick.cli.ending import proof_in_words
+from humclick.cli.opening import FACTS, arrangements_in_words, set_fact
+from humclick.cli.typed import figure, named, one_of, probe_named
+from humclick.diagnosis.reasons import contradictions, explain, what_if
+from humclick.errors import Refused, Unknown
+from humclick.jobs.events import Event, Undone, table_of
+from humclick.jobs.fold import COMPRESSOR
+from humclick.meters import meters
+
+if TYPE_CHECKING:
+    from humclick.cli.session import Session
+
+__all__ = ["ORDERS", "Order", "order_in"]
+
+_MINUTES = {
+    "": 1.0,
+    "min": 1.0,
+    "minute": 1.0,
+    "minutes": 1.0,
+    "m": 1.0,
+    "h": 60.0,
+    "hour": 60.0,
+    "hours": 60.0,
+}
+_UNNAMED_PINS = ("pins.1-2", "pins.1-3", "pins.2-3")
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """An order: what follows the word, what it does, and how."""
+
+    form: str
+    says: str
+    does: Callable[[Session, str], str]
+
+
+def done(session: Session, rest: str) -> str:
+    """Record that the safety gate shown was passed."""
+    gates = session.gates()
+    if not gates:
+        raise Refused("no safety step is waiting; type the reading, or help")
+    session.keep("gate", gate=gates[0].name, words=rest)
+    return words.lines(f"Recorded: {gates[0].title}.")
+
+
+def cannot(session: Session, rest: str) -> str:
+    """Record that the probe asked for cannot be done: its safety gate cannot be passed."""
+    gates, probe = session.gates(), session.asked
+    if probe is None:
+        raise Refused("nothing is asked for now")
+    reason = f"cannot be done safely here: {gates[0].title}" if gates else "cannot be done here"
+    session.keep("skip", probe=probe.id, reason=f"{reason}. {rest}" if rest else reason)
+    session.release(probe.id)
+    return words.lines(f"{probe.id} is left out, {reason}. Not sure? Stop and hand over.")
+
+
+def skip(session: Session, rest: str) -> str:
+    """Leave out a probe that cannot be done here."""
+    first, _, more = rest.partition(" ")
+    name = probe_named(first, session.probes()) if first else None
+    if name is None:
+        probe = session.asked
+        if probe is None:
+            raise Refused("skip what? Write the probe's name: skip pins.shell no bare metal")
+        name, more = probe.id, rest
+    session.keep("skip", probe=name, reason=more.strip())
+    session.release(name)
+    return f"{name} is left out."
+
+
+def fitted(session: Session, rest: str) -> str:
+    """Record that a new part was fitted."""
+    parts = [*(part.id for part in session.situation.machine.parts), COMPRESSOR]
+    first, _, note = rest.partition(" ")
+    part = named(rest, parts) or named(first, parts)
+    if not rest or part is None:
+        raise Unknown("part", rest[:60], parts)
+    session.keep("fitted", part=part, note=note.strip() if named(rest, parts) is None else "")
+    return f"New: {part}. Older readings of the old one stay, and no longer count for it."
+
+
+def wait(session: Session, rest: str) -> str:
+    """Record that the machine was left alone for some minutes."""
+    minutes = figure(rest, "wait", _MINUTES, "wait 10 or wait 1.5 h")
+    session.keep("wait", minutes=minutes)
+    warmth = {True: "still taken as hot", False: "taken as cold now", None: "how warm it is, is not known"}
+    return f"Waited {session.call.waited:g} min since the last try; {warmth[session.call.hot]}."
+
+
+def stamp(session: Session, rest: str) -> str:
+    """Record what is stamped on a part."""
+    part, _, text = rest.partition(" ")
+    if not text.strip():
+        raise Refused("stamp of what? Write part and text: stamp start_capacitor 88-108 MFD 125 VAC")
+    known = [*(each.id for each in session.situation.machine.parts), COMPRESSOR]
+    found = named(part, known)
+    if found is None:
+        raise Unknown("part", part[:60], known)
+    session.keep("stamp", part=found, text=text.strip())
+    return f"Stamp of {found}: {text.strip()}"
+
+
+def note(session: Session, rest: str) -> str:
+    """Keep a note."""
+    session.keep("note", text=rest)
+    return "Noted."
+
+
+def _told(event: Event) -> str:
+    table = {
+        key: value for key, value in table_of(event).items() if key not in ("id", "at", "device", "kind")
+    }
+    return f"{event.kind} {' '.join(str(value) for value in table.values())}".strip()
+
+
+def undo(session: Session, rest: str) -> str:
+    """Take back the last line that was kept."""
+    if rest:
+        raise Refused("undo takes back the last thing; type undo alone, several times to go back further")
+    for event in reversed(session.live()):
+        if not isinstance(event, Undone) and event.kind != "opened":
+            session.keep("undo", of=event.id)
+            return words.lines(f"Taken back: {_told(event)}. (redo brings it back)")
+    raise Refused("there is nothing to take back")
+
+
+def redo(session: Session, rest: str) -> str:
+    """Bring back what was taken back last."""
+    events = {event.id: event for event in session.events}
+    for event in reversed(session.live()):
+        if isinstance(event, Undone):
+            session.keep("undo", of=event.id)
+            return words.lines(f"Brought back: {_told(events[event.of])}.") if event.of in events else ""
+        if event.kind != "opened":
+            break
+    raise Refused("the last thing done was no undo")
+
+
+def why(session: Session, rest: str) -> str:
+    """Say how strongly each reading speaks, or why a probe is advised."""
+    if not rest:
+        advice = session.advice
+        leader = frozenset(advice.verdict.remedies) if advice and advice.verdict else None
+        return words.explanation_in_words(explain(session.situation, session.shop, leader=leader))
+    name = _probe(session, rest)
+    advice = session.advice
+    if advice is None:
+        raise Refused("nothing can be judged yet")
+    for value in (advice.next, *advice.alternatives):
+        if value is not None and value.probe == name:
+            worth = f"Worth {value.worth:.2f} money, its cost taken off."
+            return f"{words.next_in_words(value)}\n  {worth}"
+    told = words.what_if_in_words(name, what_if(session.situation, name, session.shop))
+    return f"{words.lines(f'{name} is not among the probes worth most now.')}\n{told}"
+
+
+def _probe(session: Session, text: str) -> str:
+    """Name of the probe meant, or of the one asked for where nothing is said."""
+    if not text:
+        probe = session.asked
+        if probe is None:
+            raise Refused("which probe? Write its name, such as: what if pins.C-R")
+        return probe.id
+    return session.probe(probe_named(text, session.probes()) or text).id
+
+
+def what(session: Session, rest: str) -> str:
+    """Say what each outcome of a probe would change."""
+    first, _, name = rest.partition(" ")
+    name = name.strip() if first.casefold() == "if" else rest
+    found = _probe(session, name)
+    return words.what_if_in_words(found, what_if(session.situation, found, session.shop))
+
+
+def suspects(session: Session, rest: str) -> str:
+    """Show all suspects, what is needed how probably, and readings that do not fit."""
+    situation, advice = session.situation, session.advice
+    if advice is None:
+        return ""
+    shown = [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out, 8), "Needed:"]
+    shown += [f"  {words.percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
+    shown += [words.lines(text, "!! ") for text in contradictions(situation, session.shop)]
+    return "\n".join(shown)
+
+
+def draw(session: Session, rest: str) -> str:
+    """Draw the wiring, with the points of a probe."""
+    machine = session.situation.machine
+    probe = session.asked
+    name = _probe(session, rest) if rest else probe.id if probe is not None else ""
+    return draw_text(machine, probe_points(machine, name) if name else None)
+
+
+def pins(session: Session, rest: str) -> str:
+    """Take the three readings between pins that are not named yet."""
+    values = rest.split()
+    if values and len(values) != 3:
+        raise Refused(
+            "pins takes three readings, 1-2, 1-3, 2-3, such as: pins 4.0 11.0 15.0; or none to be asked"
+        )
+    session.probe(_UNNAMED_PINS[0])
+    if not values:
+        session.queue = list(_UNNAMED_PINS)
+        return words.lines(
+            "Number the pins on your photo: left to right, then top to bottom, compressor the right way up."
+        )
+    return "\n".join(session.read(name, value) for name, value in zip(_UNNAMED_PINS, values, strict=True))
+
+
+def list_(session: Session, rest: str) -> str:
+    """List probes, or arrangements, parts, remedies, meters."""
+    what = one_of("list", rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"])
+    if what == "arrangements":
+        return arrangements_in_words()
+    if what == "remedies":
+        return words.table([(name, each.title) for name, each in session.shop.remedies.items()])
+    if what == "meters":
+        return words.table([(name, each.title) for name, each in meters().items()])
+    if what == "parts":
+        return words.table([(part.id, part.family.title) for part in session.situation.machine.parts])
+    taken = {reading.probe for reading in session.call.readings}
+    rows = []
+    for name, probe in session.probes().items():
+        state = "taken" if name in taken else "left out" if name in session.call.skipped else ""
+        rows.append((name, f"{probe.minutes:g} min", state, probe.title))
+    if not rows:
+        raise Refused(f"no probes yet: name the arrangement first ({', '.join(arrangements()[:3])} …)")
+    return words.table(rows)
+
+
+def decide(session: Session, rest: str) -> str:
+    """Record what is to be done: the verdict, or remedies by name."""
+    advice = session.advice
+    names = list(session.shop.remedies)
+    if rest:
+        given = [
+            one_of("remedy", each, names) for each in rest.replace(" and ", ",").split(",") if each.strip()
+        ]
+    elif advice is not None and advice.verdict is not None:
+        given = list(advice.verdict.remedies)
+    else:
+        raise Refused("there is no verdict yet; name what you decide, such as: decide replace starter")
+    if not given:
+        raise Refused("decide what? Name a remedy (list remedies)")
+    session.keep("decision", remedies=list(dict.fromkeys(given)))
+    said = words.lines(f"Decided: {' and '.join(given)}.")
+    return f"{said}\n{proof_in_words(session, given)}" if session.call.machine is not None else said
+
+
+def sheet(session: Session, rest: str) -> str:
+    """Write the job sheet beside the call file, or where it is told."""
+    from humclick.cli.sheet import write_sheet
+
+    path = Path(rest).expanduser() if rest else session.path.with_suffix(".html")
+    write_sheet(session.call, session.shop, path)
+    return words.lines(f"Sheet written to {path}")
+
+
+def machine(session: Session, rest: str) -> str:
+    """Show what is known of the machine, the meter and the complaint."""
+    call = session.call
+    told = f"Meter: {call.meter.name}, leads {'nulled' if call.leads.nulled else 'not nulled'}."
+    heard = f"Complaint: {call.complaint or 'not known'}. {call.words}".strip()
+    return f"{words.machine_in_words(session.situation.machine)}\n{told}\n{words.lines(heard)}"
+
+
+def leave(session: Session, rest: str) -> str:
+    """Leave; everything is kept."""
+    session.over = True
+    return ""
+
+
+def help_(session: Session, rest: str) -> str:
+    """Show what can be typed."""
+    rows = [("READING", "what the display shows for the probe asked for: 4.7, 4k7, OL, 14.84 uF, 118 V")]
+    rows.append(("… hot, cold, @35 C", "how warm the part was, behind the reading"))
+    rows.append(
+        ("PROBE READING", "any probe, in any order, several lines at once: ptc.ohms 4.7 cold, or C-R 3.2")
+    )
+    rows.append(("PROBE", "ask for another probe"))
+    rows += [(f"{name} {order.form}".strip(), order.says) for name, order in ORDERS.items() if order.says]
+    return words.table(rows)
+
+
+def _fact(name: str) -> Order:
+    def does(session: Session, rest: str) -> str:
+        return set_fact(session, name, rest)
+
+    return Order("…", "", does)
+
+
+#: Every order by its word.
+ORDERS: dict[str, Order] = {
+    "done": Order("", "the safety steps shown are done", done),
+    "cannot": Order("[REASON]", "they cannot be done: the probe is left out", cannot),
+    "skip": Order("[PROBE] [REASON]", "leave a probe out", skip),
+    "fitted": Order("PART", "a new part was fitted", fitted),
+    "wait": Order("MINUTES", "it was left to cool", wait),
+    "stamp": Order("PART TEXT", "what stands on a part: stamp start_capacitor 88-108 MFD", stamp),
+    "note": Order("TEXT", "keep a note", note),
+    "undo": Order("", "take back the last thing", undo),
+    "redo": Order("", "bring it back", redo),
+    "why": Order("[PROBE]", "why it looks so, or why this probe", why),
+    "what": Order("if PROBE", "what each outcome of a probe would change", what),
+    "suspects": Order("", "all suspects and remedies", suspects),
+    "draw": Order("[PROBE]", "the wiring, with the points to probe", draw),
+    "pins": Order("[1-2 1-3 2-3]", "three readings between pins not named yet", pins),
+    "list": Order("[WHAT]", "probes; or arrangements, parts, remedies, meters", list_),
+    "decide": Order("[REMEDIES]", "record the decision", decide),
+    "sheet": Order("[FILE]", "write the job sheet", sheet),
+    "machine": Order("", f"what is known; to correct it: {', '.join(FACTS)} and the right value", machine),
+    "help": Order("", "this list", help_),
+    "quit": Order("", "leave; everything is kept", leave),
+    **{name: _fact(name) for name in FACTS},
+}
+_ALSO = {"exit": "quit", "q": "quit", "h": "help", "yes": "decide", "whatif": "what", "probes": "list"}
+
+
+def order_in(line: str) -> Callable[[Session], str] | None:
+    """The order a line gives, ready to be carried out; None if it gives none."""
+    first, _, rest = line.partition(" ")
+    word = first.casefold()
+    order = ORDERS.get(_ALSO.get(word, word))
+    if order is None:
+        return None
+    does = order.does
+    return lambda session: does(session, rest.strip())

@@ -1,0 +1,221 @@
+"""
+What the scriptable verbs hand over: dataclasses, and these as JSON.
+
+A number that is infinite (nothing would flip the decision) is null. Probabilities in [-], money in the
+shop's unit, times in [min].
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from humclick.diagnosis.advice import Suspect, Value, advise
+from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.reasons import Explanation, Finding, contradictions, explain, findings
+from humclick.errors import Refused
+from humclick.jobs.call import Call, Problem
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.advice import Verdict
+    from humclick.diagnosis.shop import Shop
+
+__all__ = ["AdviceResult", "DefendedVerdict", "MachineNamed", "as_json", "defended", "finite", "result_of"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineNamed:
+    """
+    The machine on the bench.
+
+    Attributes
+    ----------
+    arrangement, title, protector : str
+        Name and words of the start arrangement; where the protector sits.
+    volts, hertz : float
+        Nominal supply. [V] [Hz]
+    """
+
+    arrangement: str
+    title: str
+    protector: str
+    volts: float
+    hertz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DefendedVerdict:
+    """
+    A verdict; see `humclick.diagnosis.advice.Verdict`.
+
+    Attributes
+    ----------
+    remedies, titles, rival : tuple of str
+        What to do, the same in words, and the next best decision.
+    probability : float
+        That this, and nothing more, puts it right. [-]
+    sentence : str
+        In one sentence.
+    expected_loss : float
+        [money]
+    margin : float or None
+        By how much the best further probe would fail to pay; null where there is none left. [money]
+    flip_factor : float or None
+        Factor on the rival's prior odds that changes the decision; null where none does. [-]
+    guards : tuple of GuardState
+        What stands behind condemning a compressor.
+    by_elimination : bool
+        True where no reading speaks of the suspect itself.
+    because : str
+        Why it leads, in one or two sentences.
+    """
+
+    remedies: tuple[str, ...]
+    titles: tuple[str, ...]
+    rival: tuple[str, ...]
+    probability: float
+    sentence: str
+    expected_loss: float
+    margin: float | None
+    flip_factor: float | None
+    guards: tuple[GuardState, ...]
+    by_elimination: bool
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdviceResult:
+    """
+    Advice on a call.
+
+    Attributes
+    ----------
+    humclick_advice : int
+        Version of this format.
+    kind : str
+        ``probe``, ``wait`` or ``verdict``.
+    machine : MachineNamed
+        As described in the call.
+    complaint : str or None
+        What was heard; null if not known.
+    suspects, remedies, none_of_these, left_out, next, alternatives, guards
+        As in `humclick.diagnosis.advice.Advice`.
+    findings, contradictions
+        As in `humclick.diagnosis.reasons`.
+    unproved : mapping of event to tuple of str
+        Readings taken without a record of a safety gate, and which.
+    problems : tuple of Problem
+        What in the call could not be used.
+    verdict : DefendedVerdict or None
+        Where it is time to act.
+    explanation : Explanation or None
+        Only where asked for.
+    """
+
+    humclick_advice: Literal[1]
+    kind: Literal["probe", "wait", "verdict"]
+    machine: MachineNamed
+    complaint: str | None
+    suspects: tuple[Suspect, ...]
+    remedies: tuple[tuple[str, float], ...]
+    none_of_these: float
+    left_out: float
+    next: Value | None
+    alternatives: tuple[Value, ...]
+    guards: tuple[GuardState, ...]
+    findings: tuple[Finding, ...]
+    contradictions: tuple[str, ...]
+    unproved: Mapping[str, tuple[str, ...]]
+    problems: tuple[Problem, ...]
+    verdict: DefendedVerdict | None
+    explanation: Explanation | None
+
+
+def finite(value: float) -> float | None:
+    """A number, or None where it is infinite. The unit is the value's own."""
+    return value if math.isfinite(value) else None
+
+
+def defended(verdict: Verdict | None, why: Explanation | None) -> DefendedVerdict | None:
+    """A verdict with why it leads; None where there is none."""
+    if verdict is None or why is None:
+        return None
+    return DefendedVerdict(
+        remedies=verdict.remedies,
+        titles=verdict.titles,
+        rival=verdict.rival,
+        probability=verdict.probability,
+        sentence=verdict.sentence,
+        expected_loss=verdict.expected_loss,
+        margin=finite(verdict.margin),
+        flip_factor=finite(verdict.flip_factor),
+        guards=verdict.guards,
+        by_elimination=why.by_elimination,
+        because=why.sentence,
+    )
+
+
+def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
+    """
+    Advice on a call as it stands.
+
+    Raises
+    ------
+    Refused
+        If no machine is described, or it is one that is only recognised.
+    """
+    situation, machine = call.situation(), call.machine
+    if situation is None or machine is None:
+        told = "".join(f"\n  {each.text}" for each in call.problems)
+        raise Refused(
+            "no machine is described in this call; add an event of kind machine with its arrangement"
+            f" (humclick list arrangements){told}"
+        )
+    advice = advise(situation, shop=shop)
+    leader = frozenset(advice.verdict.remedies) if advice.verdict else None
+    explanation = explain(situation, shop, leader=leader) if why or advice.verdict else None
+    return AdviceResult(
+        humclick_advice=1,
+        kind=advice.kind,  # type: ignore[arg-type]
+        machine=MachineNamed(
+            arrangement=machine.arrangement.id,
+            title=machine.arrangement.title,
+            protector=machine.protector,
+            volts=machine.nameplate.volts,
+            hertz=machine.nameplate.hertz,
+        ),
+        complaint=None if call.complaint is None else str(call.complaint),
+        suspects=advice.suspects,
+        remedies=advice.remedies,
+        none_of_these=advice.none_of_these,
+        left_out=advice.left_out,
+        next=advice.next,
+        alternatives=advice.alternatives,
+        guards=advice.guards,
+        findings=findings(situation, shop),
+        contradictions=contradictions(situation, shop),
+        unproved={each.event: each.unproved for each in call.readings if each.unproved},
+        problems=call.problems,
+        verdict=defended(advice.verdict, explanation),
+        explanation=explanation if why else None,
+    )
+
+
+def as_json(result: object) -> str:
+    """A result as JSON text, indented; numbers that are infinite become null."""
+    import msgspec
+
+    return json.dumps(_plain(msgspec.to_builtins(result)), ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return finite(value)
+    if isinstance(value, dict):
+        return {str(key): _plain(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    return value

@@ -1,0 +1,30 @@
+"""
+``humclick schema``: the shape of what is read and of what is handed over.
+"""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+
+@click.command()
+@click.argument("what", type=click.Choice(["call", "advice"]))
+def schema(what: str) -> None:
+    """
+    Show the JSON Schema of a call file or of advice.
+
+    In advice a number that is infinite is null.
+
+    Example: humclick schema advice > advice.schema.json
+    """
+    from humclick.jobs.schema import call_schema, schema_of
+
+    if what == "call":
+        shown = call_schema()
+    else:
+        from humclick.cli.result import AdviceResult
+
+        shown = schema_of(AdviceResult)
+    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))

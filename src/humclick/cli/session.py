@@ -1,0 +1,415 @@
+"""
+A call at the bench: what is typed, line by line, and what is said to it.
+
+Nothing here reads the keyboard or writes to the screen: `Session.take` is given what was typed and returns
+what to show. Each accepted line is an event that is on the disk before anything is shown.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from humclick.cli import words
+from humclick.cli.typed import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
+from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.probes import Probe, probe_of, probes_of
+from humclick.diagnosis.reasons import contradictions, findings
+from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.call_file import append_event, load_call
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    GatePassed,
+    PartFitted,
+    ReadingTaken,
+    new_event,
+)
+from humclick.jobs.fold import fold
+from humclick.safety import Gate, cautions_for, defer
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.shop import Shop
+    from humclick.diagnosis.situation import Situation
+    from humclick.jobs.call import Call
+
+__all__ = ["Session"]
+
+
+class Session:
+    """
+    One call file and the person at it.
+
+    Parameters
+    ----------
+    path : Path
+        The call file; begun if it is not there.
+    shop : Shop
+        Figures of the shop.
+    opened : mapping
+        Shop, customer and equipment for a call that is begun.
+    invented : bool
+        Whether a call that is begun is practice.
+
+    Attributes
+    ----------
+    over : bool
+        Whether the person has left.
+    questions : list of str
+        Names of the opening questions still to be asked.
+    queue : list of str
+        Probes asked for one after the other.
+    """
+
+    def __init__(
+        self, path: Path, shop: Shop, opened: Mapping[str, str] | None = None, *, invented: bool = False
+    ) -> None:
+        self.path = path
+        self.shop = shop
+        self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
+        self.events: tuple[Event, ...] = ()
+        self.call: Call = fold(())
+        self.over = False
+        self.questions: list[str] = []
+        self.queue: list[str] = []
+        self._chosen = ""
+        self._advice: Advice | None = None
+        self._refusal = ""
+        self._judged = False
+        self._told: frozenset[str] = frozenset()
+        self._shown = ""
+
+    # -- the file -------------------------------------------------------------------------------------------
+
+    def open(self) -> str:
+        """
+        Begin or resume, and what to say first.
+
+        Raises
+        ------
+        CallFileError
+            If the file cannot be read or written.
+        """
+        from humclick.cli.opening import questions_for
+
+        if not os.path.lexists(self.path):
+            self.keep("opened", **self.opened)
+            said = [words.lines(f"New call, kept in {self.path}. Each line is written to it at once.")]
+        else:
+            read = load_call(self.path)
+            self._read(read.events)
+            said = [f"Call resumed from {self.path}: {words.counted(len(self.events), 'event')}."]
+            if read.torn:
+                said.append(
+                    "! Something was being written when it stopped; what is left of it stays in the file."
+                )
+            if self.call.machine is not None:
+                said.append(words.machine_in_words(self.call.machine))
+            if self.call.problems:
+                said.append(words.problems_in_words(self.call.problems))
+        said.append("Type help at any time, quit to leave.")
+        self.questions = questions_for(self.events, self.call)
+        self._shown = self.view()
+        return "\n".join((*said, self._shown))
+
+    def _read(self, events: tuple[Event, ...]) -> None:
+        self.events, self.call = events, fold(events)
+        self._judged = False
+
+    def keep(self, kind: str, **given: Any) -> Event:
+        """
+        Write an event to the file, if the call can use it.
+
+        Raises
+        ------
+        Refused
+            If the call cannot use it; nothing is written then.
+        CallFileError
+            If it cannot be written.
+        """
+        now = datetime.now().astimezone()
+        if self.events:  # never before what stands in the file, whatever the clocks say
+            now = max(now, max(event.at for event in self.events) + timedelta(microseconds=1))
+        event = new_event(kind, at=now, **given)
+        unusable = [p for p in fold((*self.events, event)).problems if p.event == event.id]
+        if unusable:
+            raise Refused(unusable[0].text)
+        append_event(self.path, event)
+        self._read(load_call(self.path).events)
+        return event
+
+    def live(self) -> list[Event]:
+        """Events in force, in order."""
+        return [event for event in self.events if event.id not in self.call.undone]
+
+    # -- judgement ------------------------------------------------------------------------------------------
+
+    @property
+    def situation(self) -> Situation:
+        """
+        The call as judgement sees it.
+
+        Raises
+        ------
+        Refused
+            If no machine is described yet.
+        """
+        found = self.call.situation()
+        if found is None:
+            raise Refused("no machine is described yet; type arrangement and its name (list arrangements)")
+        return found
+
+    @property
+    def advice(self) -> Advice | None:
+        """What to do next; None where nothing can be said (no machine, or one only recognised)."""
+        if not self._judged:
+            self._advice, self._refusal = None, ""
+            try:
+                self._advice = advise(self.situation, shop=self.shop)
+            except HumclickError as error:
+                self._refusal = str(error)
+            self._judged = True
+        return self._advice
+
+    def probes(self) -> dict[str, Probe]:
+        """Every named probe of the machine; none while there is no machine."""
+        return probes_of(self.call.machine, self.shop) if self.call.machine is not None else {}
+
+    def probe(self, name: str) -> Probe:
+        """
+        One probe by name.
+
+        Raises
+        ------
+        Refused
+            If no machine is described yet.
+        Unknown
+            If it has no such probe.
+        """
+        return probe_of(self.situation.machine, name, self.shop)
+
+    @property
+    def asked(self) -> Probe | None:
+        """The probe a bare reading belongs to."""
+        if self.call.machine is None:
+            return None
+        for name in (*self.queue[:1], self._chosen):
+            if name:
+                return self.probe(name)
+        advice = self.advice
+        if self._decided() or advice is None or advice.next is None:
+            return None
+        return self.probe(advice.next.probe)
+
+    def choose(self, name: str) -> None:
+        """
+        Ask for a probe by name instead of the one advised.
+
+        Raises
+        ------
+        Refused, Unknown
+            As `probe`.
+        """
+        self._chosen = self.probe(name).id
+
+    def release(self, name: str) -> None:
+        """A probe is done with or skipped: no longer asked for."""
+        self.queue = [each for each in self.queue if each != name]
+        self._chosen = "" if self._chosen == name else self._chosen
+
+    def gates(self) -> tuple[Gate, ...]:
+        """Gates to be passed before the probe asked for."""
+        probe = self.asked
+        return self.call.gates_before(probe.gates) if probe is not None else ()
+
+    def _decided(self) -> DecisionTaken | PartFitted | None:
+        """The decision or the new part after which nothing was measured yet."""
+        for event in reversed(self.live()):
+            if isinstance(event, DecisionTaken | PartFitted):
+                return event
+            if isinstance(event, ReadingTaken | ComplaintHeard):
+                return None
+        return None
+
+    # -- what is typed --------------------------------------------------------------------------------------
+
+    @property
+    def prompt(self) -> str:
+        """What stands before the cursor."""
+        if self.questions:
+            return f"{self.questions[0]}> "
+        if self.gates():
+            return "done or cannot> "
+        probe = self.asked
+        return f"{probe.id}> " if probe is not None else "> "
+
+    def take(self, typed: str) -> str:
+        """
+        Understand what was typed, of one line or several, and say what there is to say.
+
+        What is refused is answered with the right form; nothing kept so far is touched.
+        """
+        said = []
+        for line in typed.splitlines() or [""]:
+            if self.over:
+                break
+            try:
+                said.append(self._line(line.strip()))
+            except HumclickError as error:
+                said.append(words.lines(f"{error}", "? "))
+        shown = [each for each in said if each]
+        if not self.over:
+            view = self.view()
+            again = view == self._shown and bool(typed.strip()) and not self.questions
+            shown.append(f"\n{self._brief()}" if again else view)
+            self._shown = view
+        return "\n".join(shown)
+
+    def _line(self, line: str) -> str:
+        from humclick.cli.opening import answer_question
+        from humclick.cli.orders import order_in
+
+        if len(line) > LONGEST:
+            raise Refused(f"a line may have {LONGEST} letters; a long text goes in several notes")
+        order = order_in(line)
+        if order is not None:
+            return order(self)
+        first, _, rest = line.partition(" ")
+        name = self._named(first)
+        if name is not None:
+            if rest.strip():
+                return self.read(name, rest.strip())
+            self.choose(name)
+            return ""
+        if self.questions:
+            return answer_question(self, line)
+        if not line:
+            return ""
+        probe = self.asked
+        if probe is None:
+            if looks_like_probe(first):
+                raise Unknown("probe", first[:60], self.probes())
+            raise Refused("no probe is asked for now; write its name before the reading, or type help")
+        if self.gates():
+            raise Refused(
+                f"first the safety steps above: type done for each, or cannot. For a reading that was taken"
+                f" already, write the probe's name before it: {probe.id} {line[:40]}"
+            )
+        try:
+            return self.read(probe.id, line)
+        except HumclickError:
+            if looks_like_probe(first):
+                raise Unknown("probe", first[:60], self.probes()) from None
+            raise
+
+    def _named(self, word: str) -> str | None:
+        if not word or self.call.machine is None:
+            return None
+        found = probe_named(word, self.probes())
+        if found is None and word.startswith("between."):
+            return self.probe(word).id
+        return found
+
+    def read(self, name: str, text: str) -> str:
+        """
+        Keep a reading or an answer, and what it means in a sentence.
+
+        Raises
+        ------
+        HumclickError
+            If it cannot be understood.
+        """
+        value, warmth = answer_to(self.probe(name), text)
+        event = self.keep("reading", probe=name, value=value, temperature=warmth)
+        self.release(name)
+        said = [words.lines(f"{name} {value}: kept.")]
+        missing = next((r.unproved for r in self.call.readings if r.event == event.id), ())
+        if missing:
+            said.append(
+                words.lines(f"taken without a record of {', '.join(missing)}; it is marked so.", "  ! ")
+            )
+        if self.advice is None:
+            return "\n".join(said)
+        for finding in findings(self.situation, self.shop):
+            if finding.id == event.id:
+                said = [words.lines(finding.text, "! " if finding.warns else "  "), *said[1:]]
+        said += self._new_contradictions()
+        return "\n".join(said)
+
+    def _new_contradictions(self) -> list[str]:
+        found = contradictions(self.situation, self.shop)
+        new = [words.lines(text, "!! ") for text in found if text not in self._told]
+        self._told = frozenset(found)
+        return new
+
+    # -- what is shown --------------------------------------------------------------------------------------
+
+    def view(self) -> str:
+        """Where the call stands: suspects and the next step, or the question to be answered."""
+        from humclick.cli.opening import question_in_words
+
+        if self.questions:
+            return question_in_words(self)
+        advice = self.advice
+        if advice is None:
+            return "\n" + words.lines(self._refusal)
+        shown = ["", words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
+        probe = self.asked
+        decided = self._decided()
+        if decided is not None and probe is None:
+            return "\n".join((*shown, self._after(decided)))
+        if probe is None:
+            from humclick.cli.ending import verdict_shown
+
+            return "\n".join((*shown, verdict_shown(self)))
+        if advice.next is not None and advice.next.probe == probe.id:
+            shown.append(words.next_in_words(advice.next, advice.guards))
+        else:
+            shown.append(words.probe_in_words(probe))
+        shown.append(self._before(probe))
+        return "\n".join(shown)
+
+    def _brief(self) -> str:
+        """The next step in a line, where all of it was shown a moment ago; Enter shows it again."""
+        probe, advice = self.asked, self.advice
+        if probe is not None:
+            gates = self.gates()
+            step = f" (first: {gates[0].title}: done or cannot)" if gates else ""
+            return words.lines(f"{probe.title}  [{probe.id}]{step}", "Next: ", "      ")
+        if advice is not None and advice.verdict is not None and not self._decided():
+            return words.lines(f"{advice.verdict.sentence}. Type decide to record it.", "Verdict: ", "  ")
+        return "Type help for what can be typed, quit to leave."
+
+    def _before(self, probe: Probe) -> str:
+        """The gate that stands before a probe, or how to answer it."""
+        gates = self.gates()
+        if not gates:
+            return words.lines(how_to_answer(probe), "  ")
+        parts = [""]
+        if not any(isinstance(event, GatePassed) for event in self.live()):
+            machine = self.situation.machine
+            parts += [words.lines(f"{c.title}. {c.plain}", "! ") for c in cautions_for(machine)]
+        parts.append(words.gate_in_words(gates[0], defer(), len(gates) - 1))
+        parts.append("Type done when every step is done, or cannot.")
+        return "\n".join(parts)
+
+    def _after(self, event: DecisionTaken | PartFitted) -> str:
+        """What follows a decision, or a new part."""
+        if isinstance(event, PartFitted):
+            return words.lines(
+                f"New: {event.part}. Prove it: type attempt.as_found; or go on with any probe, sheet, or quit."
+            )
+        named = " and ".join(event.remedies)
+        return words.lines(
+            f"Decision recorded: {named}. When it is done: fitted PART, then attempt.as_found to prove it;"
+            " or sheet, or quit."
+        )
+
+    @property
+    def farewell(self) -> str:
+        """What is said on leaving."""
+        return words.lines(f"Everything is kept. To go on: humclick call {self.path}")

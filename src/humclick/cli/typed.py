@@ -1,0 +1,174 @@
+"""
+What a person types in a call: a probe by its name, a reading with how warm the part was, an answer by its
+number or its first letters, a figure with its unit.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.reasons import HEARD
+from humclick.errors import Refused, Unknown
+from humclick.meters import Quantity
+from humclick.readings import parse_reading
+from humclick.readings.typed import EXAMPLES
+
+__all__ = [
+    "LONGEST",
+    "answer_to",
+    "figure",
+    "looks_like_probe",
+    "named",
+    "one_of",
+    "probe_named",
+    "with_warmth",
+]
+
+#: Longest line taken. [letter]
+LONGEST = 4000
+
+_AT = re.compile(r"(.*?\S)\s*(?:@|\bat\b)\s*(.*)", re.IGNORECASE | re.DOTALL)
+_WORD = re.compile(r"(.*?\S)[\s,]+(hot|warm|cold|cool)", re.IGNORECASE | re.DOTALL)
+_PROBE = re.compile(r"[A-Za-z][A-Za-z_]{2,}\.[A-Za-z0-9_-]+")
+_TWO_PINS = re.compile(r"([A-Za-z0-9])-?([A-Za-z0-9])")
+_FIGURE = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(.*)")
+
+
+def plain(text: str) -> str:
+    """Text without what people write differently: case, dashes, underscores, spaces."""
+    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
+
+
+def named(text: str, names: Iterable[str]) -> str | None:
+    """The name meant by a text that is the whole name or the beginning of one name only."""
+    said = plain(text)
+    known = list(names)
+    whole = [name for name in known if plain(name) == said]
+    begun = [name for name in known if said and plain(name).startswith(said)]
+    return whole[0] if whole else begun[0] if len(begun) == 1 else None
+
+
+def one_of(what: str, text: str, names: Sequence[str], shown: Mapping[str, str] | None = None) -> str:
+    """
+    The name meant by a number from 1, a name, its words or the beginning of one.
+
+    Raises
+    ------
+    Unknown
+        If it is none of them.
+    """
+    words = shown or {}
+    said = text.strip().rstrip(".)")
+    if said.isdecimal() and said.isascii() and 1 <= int(said[:6]) <= len(names):
+        return names[int(said[:6]) - 1]
+    found = named(text, names)
+    if found is None and words:
+        by_words = {words[name]: name for name in names if name in words}
+        told = named(text, by_words)
+        found = by_words[told] if told is not None else None
+    if found is None:
+        raise Unknown(what, text[:60], names)
+    return found
+
+
+def probe_named(text: str, known: Iterable[str]) -> str | None:
+    """
+    The probe a word stands for; None if it stands for none.
+
+    Two pins may be written without ``pins.`` and in either order.
+
+    Examples
+    --------
+    >>> probe_named("r-c", ["pins.C-R", "pins.S-R"])
+    'pins.C-R'
+    """
+    names = list(known)
+    said = text.casefold().rstrip(":=")
+    for name in names:
+        if name.casefold() == said:
+            return name
+    pins = _TWO_PINS.fullmatch(said.removeprefix("pins."))
+    if pins and (said.startswith("pins.") or "-" in said or not said.isdecimal()):
+        wanted = sorted(pins.groups())
+        for name in names:
+            first, _, second = name.removeprefix("pins.").casefold().partition("-")
+            if name.startswith("pins.") and sorted((first, second)) == wanted:
+                return name
+    return None
+
+
+def looks_like_probe(word: str) -> bool:
+    """Whether a word is built like a probe's name, and so was meant as one."""
+    return _PROBE.fullmatch(word.rstrip(":=")) is not None
+
+
+def with_warmth(text: str) -> tuple[str, str]:
+    """
+    A reading and how warm the part was; empty where nothing is said of it.
+
+    Examples
+    --------
+    >>> with_warmth("OL hot"), with_warmth("3.2 @35 C"), with_warmth("4k7")
+    (('OL', 'hot'), ('3.2', '35 C'), ('4k7', ''))
+    """
+    found = _WORD.fullmatch(text.strip()) or _AT.fullmatch(text.strip())
+    return (found[1], found[2].strip()) if found else (text.strip(), "")
+
+
+def answer_to(probe: Probe, text: str) -> tuple[str, str]:
+    """
+    What was seen at a probe, as the call keeps it, and how warm the part was.
+
+    Raises
+    ------
+    ReadingRefused
+        If it is no reading of what the probe measures.
+    Unknown
+        If it is none of the answers.
+    """
+    if not probe.quantity:
+        if plain(text) in ("?", "not sure", "unknown"):
+            return "not sure", ""
+        heard = HEARD if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT) else {}
+        return one_of(f"answer to {probe.id}", text, probe.outcomes, heard), ""
+    value, warmth = with_warmth(text)
+    parse_reading(value, Quantity(probe.quantity))
+    return value, warmth
+
+
+def how_to_answer(probe: Probe) -> str:
+    """What may be typed for a probe."""
+    if probe.quantity:
+        such = EXAMPLES[Quantity(probe.quantity)]
+        return f"Type what the display shows, such as {such}; add hot or cold if you know."
+    answers = "  ".join(f"{k} {HEARD.get(o, o)}" for k, o in enumerate(probe.outcomes, start=1))
+    return f"Type the number or the words: {answers}  (or ?)"
+
+
+def figure(text: str, name: str, units: Mapping[str, float], right: str) -> float:
+    """
+    A figure with one of some units, in the first of them.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``10 min``.
+    name : str
+        What it is called in a message.
+    units : mapping of str to float
+        Units in small letters and what each is worth; an empty one may be left out.
+    right : str
+        An example of the right form.
+
+    Raises
+    ------
+    Refused
+        If it is not such a figure.
+    """
+    found = _FIGURE.fullmatch(text.strip())
+    unit = found[2].strip().casefold().rstrip(".") if found else ""
+    if found is None or unit not in units:
+        raise Refused(f"{name}: {text.strip()[:40]!r} is not understood; write it such as {right}")
+    return float(found[1].replace(",", ".")) * units[unit]

@@ -1,0 +1,262 @@
+"""
+Advice as plain text: what is wrong, what to do next, and why, in lines of at most 78 columns.
+
+Probabilities are shown in per cent, times in minutes, money in the shop's unit.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.cli.result import AdviceResult, DefendedVerdict
+    from humclick.diagnosis.advice import Suspect, Value
+    from humclick.diagnosis.guards import GuardState
+    from humclick.diagnosis.probes import Probe
+    from humclick.diagnosis.reasons import Explanation, WhatIf
+    from humclick.jobs.call import Call, Problem
+    from humclick.replacement.demand import PartDemand
+    from humclick.safety import Gate
+
+__all__ = [
+    "advice_in_words",
+    "bar",
+    "counted",
+    "demand_in_words",
+    "explanation_in_words",
+    "gate_in_words",
+    "heading",
+    "lines",
+    "machine_in_words",
+    "next_in_words",
+    "numbered",
+    "percent",
+    "probe_in_words",
+    "problems_in_words",
+    "suspects_in_words",
+    "table",
+    "verdict_in_words",
+    "what_if_in_words",
+]
+
+_WIDE = 78
+#: Letters of a bar of 100 %.
+_BAR = 20
+
+
+def counted(number: int, noun: str) -> str:
+    """A number with its noun: ``1 event``, ``2 events``."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def percent(probability: float) -> str:
+    """A probability in per cent; never 0 or 100 where it is not that."""
+    if 0.0 < probability < 0.005:
+        return "<1 %"
+    if 0.995 <= probability < 1.0:
+        return ">99 %"
+    return f"{probability:.0%}".replace("%", " %")
+
+
+def bar(probability: float) -> str:
+    """A probability as a bar of plain letters."""
+    filled = round(min(max(probability, 0.0), 1.0) * _BAR)
+    return "#" * filled + "." * (_BAR - filled)
+
+
+def lines(text: str, first: str = "", rest: str | None = None) -> str:
+    """A paragraph within the width, hung under its first words."""
+    rest = " " * len(first) if rest is None else rest
+    return textwrap.fill(
+        text,
+        _WIDE,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def heading(text: str) -> str:
+    """A heading."""
+    return f"\n{text}\n{'-' * min(len(text), _WIDE)}"
+
+
+def numbered(entries: Iterable[str]) -> str:
+    """Entries numbered from 1."""
+    return "\n".join(lines(entry, f"  {number:>2}  ") for number, entry in enumerate(entries, start=1))
+
+
+def table(rows: Sequence[Sequence[str]]) -> str:
+    """Rows in columns; the last column is wrapped."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)] if rows else []
+    shown = []
+    for row in rows:
+        first = "".join(f"{cell:<{width}}  " for cell, width in zip(row[:-1], widths, strict=True))
+        if len(first) > _WIDE // 2:
+            shown += [first.rstrip(), lines(row[-1], "    ")]
+        else:
+            shown.append(lines(row[-1], first) if row[-1] else first.rstrip())
+    return "\n".join(shown)
+
+
+def machine_in_words(machine: Machine) -> str:
+    """The machine in one paragraph."""
+    kind, plate = machine.arrangement, machine.nameplate
+    said = [f"{kind.title} ({kind.id})", f"protector {machine.protector}"]
+    said.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
+    if plate.locked_rotor_amps is not None:
+        said.append(f"LRA {plate.locked_rotor_amps:g} A")
+    if plate.rated_load_amps is not None:
+        said.append(f"RLA {plate.rated_load_amps:g} A")
+    said.append(plate.refrigerant or "refrigerant not read")
+    return lines(", ".join(said), "Machine: ", "  ")
+
+
+def suspects_in_words(
+    suspects: Sequence[Suspect], none_of_these: float, left_out: float, most: int = 4
+) -> str:
+    """The most probable suspects with bars."""
+    rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in suspects[:most]]
+    rest = max(0.0, 1.0 - sum(s.probability for s in suspects[:most]) - none_of_these)
+    tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
+    if left_out > 0.0005:
+        tail += f", more than three faults at once at most {percent(left_out)}"
+    return "\n".join((*rows, lines(tail, "         ")))
+
+
+def _effort(minutes: float, waits: float, cost: float) -> str:
+    wait = f"; first let it cool for {waits:g} min" if waits else ""
+    return f"{minutes:g} min{wait}; time and risk together {cost:.2f} money"
+
+
+def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
+    """The probe advised: what, how, why, and what it costs."""
+    shown = [lines(f"{value.title}  [{value.probe}]", "Next: ", "      ")]
+    if value.waits:
+        shown.insert(0, lines(f"Let it cool for {value.waits:g} minutes (then type: wait {value.waits:g})."))
+    shown.append(lines(value.how, "  How:  "))
+    shown.append(lines(value.reason[:1].upper() + value.reason[1:] + ".", "  Why:  "))
+    shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
+    if guards:
+        names = "; ".join(guard.title for guard in guards)
+        shown.append(lines(f"Still to stand in the record before a compressor is condemned: {names}.", "  "))
+    return "\n".join(shown)
+
+
+def probe_in_words(probe: Probe) -> str:
+    """A probe asked for by name."""
+    shown = [lines(f"{probe.title}  [{probe.id}]", "Next: ", "      "), lines(probe.how, "  How:  ")]
+    shown.append(f"  Cost: {probe.minutes:g} min")
+    return "\n".join(shown)
+
+
+def gate_in_words(gate: Gate, defer: str, following: int = 0) -> str:
+    """A safety gate with all its steps."""
+    shown = [f"SAFETY FIRST: {gate.title}", numbered(gate.steps), lines(gate.why, "  Why: ")]
+    shown.append(lines(f"It holds {gate.lasts}.", "  "))
+    if following:
+        shown.append(f"  After this: {counted(following, 'more gate')}.")
+    shown.append(lines(defer, "  "))
+    return "\n".join(shown)
+
+
+def verdict_in_words(verdict: DefendedVerdict) -> str:
+    """A verdict and what stands behind it."""
+    shown = [lines(f"{verdict.sentence}.", "Verdict: ", "  ")]
+    shown.append(lines(verdict.because, "  Why:   "))
+    for guard in verdict.guards:
+        state = "done" if guard.done else f"waived, {guard.waived}" if guard.waived else "OPEN"
+        shown.append(lines(f"{guard.title}: {state}", "  Guard: "))
+    if verdict.flip_factor is not None:
+        rival = " and ".join(verdict.rival)
+        shown.append(
+            lines(
+                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely beforehand as assumed.",
+                "  To change this: ",
+                "         ",
+            )
+        )
+    tail = f"expected loss of acting now {verdict.expected_loss:.2f} money"
+    if verdict.margin is not None:
+        tail += f"; the best further probe would lose {max(verdict.margin, 0.0):.2f} more than it saves"
+    shown.append(lines(tail, "  Cost:  "))
+    return "\n".join(shown)
+
+
+def demand_in_words(demand: PartDemand) -> str:
+    """What to ask for at the counter, for one part."""
+    shown = [lines(f"{demand.title}. {demand.before}".strip(), "  Part:  ")]
+    known = [asked for asked in demand.asked if asked.value is not None or asked.limit is not None]
+    shown += [lines(f"{asked.rule.title}: {asked.text}", "    must   ") for asked in known]
+    shown += [lines(rule.text, "    never  ") for rule in demand.never]
+    if demand.missing:
+        titles = "; ".join(missing.title for missing in demand.missing)
+        shown.append(lines(f"{titles} (the sheet says where)", "    read on the old part: ", " " * 11))
+    return "\n".join(shown)
+
+
+def explanation_in_words(explanation: Explanation) -> str:
+    """How strongly each reading speaks, for a lead technician."""
+    shown = [lines(explanation.sentence)]
+    for reason in explanation.reasons:
+        shown.append(lines(reason.shown, "  "))
+        figures = f"{reason.decibans:+.1f} decibans; without it {percent(reason.without)}"
+        shown.append(lines(f"{reason.words} ({figures})", "      "))
+    return "\n".join(shown)
+
+
+def what_if_in_words(probe: str, found: Sequence[WhatIf]) -> str:
+    """What each outcome of a probe would change."""
+    if not found:
+        return f"{probe} would change nothing now."
+    shown = [f"If {probe} shows:"]
+    for each in found:
+        then = ", ".join(f"{remedy} {percent(p)}" for remedy, p in each.remedies[:3])
+        shown.append(lines(f"{each.outcome} ({percent(each.probability)})", "  "))
+        shown.append(lines(f"{then}; acting then: {' and '.join(each.decision)}", "      "))
+    return "\n".join(shown)
+
+
+def problems_in_words(problems: Sequence[Problem]) -> str:
+    """What in a call could not be used."""
+    return "\n".join(lines(f"{each.text} (event {each.event})", "  not used: ", "    ") for each in problems)
+
+
+def advice_in_words(result: AdviceResult, call: Call) -> str:
+    """All of the advice on a call."""
+    from humclick.cli.ending import demands_of
+    from humclick.diagnosis.reasons import HEARD
+
+    shown = [machine_in_words(call.machine)] if call.machine else []
+    shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")
+    if result.findings:
+        shown.append(heading("Readings"))
+    for finding in result.findings:
+        shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
+    missing = sorted({gate for names in result.unproved.values() for gate in names})
+    if missing:
+        told = f"{counted(len(result.unproved), 'reading')} taken without a record of: {', '.join(missing)}"
+        shown.append(lines(told, "! "))
+    shown += [lines(text, "! ") for text in result.contradictions]
+    if result.problems:
+        shown += [heading("Could not be used"), problems_in_words(result.problems)]
+    shown += [
+        heading("Suspects"),
+        suspects_in_words(result.suspects, result.none_of_these, result.left_out, 6),
+    ]
+    shown.append("")
+    if result.verdict is not None:
+        shown.append(verdict_in_words(result.verdict))
+        shown += [demand_in_words(each) for each in demands_of(call, result.verdict.remedies)]
+    if result.next is not None:
+        shown.append(next_in_words(result.next, result.guards))
+        others = [f"{v.probe} ({v.minutes:g} min)" for v in result.alternatives[:3]]
+        if others:
+            shown.append(lines(", ".join(others), "  Else: "))
+    if result.explanation is not None:
+        shown += [heading("Why"), explanation_in_words(result.explanation)]
+    return "\n".join(shown)
