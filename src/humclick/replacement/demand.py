@@ -1,0 +1,225 @@
+"""
+Demand: what a new part must match, what may differ, and what must never.
+
+A remedy names the part to be replaced; the data file of its family says which marks count. Marks come from
+what was read on the old part and from the nameplate; those still missing are listed with where to find them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import Refused
+from humclick.parts.family import Family
+from humclick.replacement.marks import (
+    MarkRule,
+    MarkValue,
+    PartRules,
+    Rule,
+    compressor_rules,
+    family_rules,
+    plate_value,
+    read_marks,
+)
+
+__all__ = ["COMPRESSOR", "Asked", "MissingMark", "PartDemand", "demand", "demands", "replaced_parts"]
+
+#: Stands for everything sealed in the shell.
+COMPRESSOR = "compressor"
+
+#: Remedies that buy something though their name does not begin with "replace".
+_BUYS = ("restore supply",)
+
+#: What is asked while the old part's mark is not read, by rule.
+_UNREAD = {
+    "same": "the same as the old part",
+    "range": "within the old part's range",
+    "covers": "it must cover the old part's",
+    "at_least": "no less than on the old part",
+    "at_most": "no more than on the old part",
+}
+
+#: What the nameplate calls the limit of a current relay.
+_LIMITS = {"locked_rotor_amps": "locked-rotor amps (LRA)", "rated_load_amps": "running amps (RLA)"}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """
+    One mark a new part is held against.
+
+    Attributes
+    ----------
+    rule : MarkRule
+        Which mark, and how strictly.
+    value : MarkValue or None
+        On the old part; None if not read.
+    limit : float or None
+        Nameplate figure the new part's value must lie below or above. [the mark's unit]
+    """
+
+    rule: MarkRule
+    value: MarkValue | None = None
+    limit: float | None = None
+
+    @property
+    def text(self) -> str:
+        """What is asked of the new part, in words."""
+        if self.value is None and not self.rule.limit:
+            return f"Not read yet: {_UNREAD[self.rule.rule]}"
+        shown = self.value.text if self.value is not None else "the figure listed for this compressor"
+        text = self.rule.must.replace("{value}", shown)
+        if self.limit is not None:
+            text += f" ({self.limit:g} {self.rule.unit})"
+        return text[:1].upper() + text[1:]
+
+
+@dataclass(frozen=True, slots=True)
+class MissingMark:
+    """A mark not read yet: what it is called, and what to do."""
+
+    name: str
+    title: str
+    where: str
+
+    @property
+    def text(self) -> str:
+        """The request in one sentence."""
+        return f"read this mark on the old part: {self.title.lower()} – {self.where}"
+
+
+@dataclass(frozen=True, slots=True)
+class PartDemand:
+    """
+    What to ask for at the counter, for one part.
+
+    Attributes
+    ----------
+    remedy, part, title : str
+        Remedy, part of the machine, and the trade's name.
+    before : str
+        What comes before touching the old one.
+    asked : tuple of Asked
+        Marks the new one must match.
+    may, never : tuple of Rule
+        What may differ, and what never.
+    missing : tuple of MissingMark
+        Marks still to be read.
+    noted : tuple of str
+        What was written down of the old part and belongs to no mark, word for word.
+    also : tuple of str
+        Marks this kind of part may have that were not read and are not needed.
+    """
+
+    remedy: str
+    part: str
+    title: str
+    before: str
+    asked: tuple[Asked, ...]
+    may: tuple[Rule, ...]
+    never: tuple[Rule, ...]
+    missing: tuple[MissingMark, ...]
+    noted: tuple[str, ...]
+    also: tuple[str, ...] = ()
+
+
+def replaced_parts(machine: Machine, remedy: str) -> tuple[str, ...]:
+    """
+    Names of the parts a remedy replaces, the one bought first; empty where nothing is bought.
+
+    ``replace compressor`` replaces `COMPRESSOR`. A protector built into the starter goes with the starter.
+    """
+    if not (remedy.startswith("replace ") or remedy in _BUYS):
+        return ()
+    found = []
+    for placed in machine.parts:
+        if remedy in {placed.remedy(mode) for mode in placed.family.modes}:
+            if placed.family.sealed:
+                return (COMPRESSOR,)
+            found.append(placed)
+    found.sort(key=lambda placed: bool(placed.remedies))
+    return tuple(placed.id for placed in found)
+
+
+def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -> PartDemand:
+    """
+    What a remedy's new part must match.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement and nameplate.
+    remedy : str
+        Name of the remedy, such as ``replace start capacitor``.
+    stamps : mapping of part to texts
+        What was read on the old parts, word for word, in order; `humclick.replacement.marks.read_marks`.
+
+    Raises
+    ------
+    Refused
+        If the remedy buys no part on this machine.
+    """
+    parts = replaced_parts(machine, remedy)
+    if not parts:
+        raise Refused(
+            f"{remedy!r} needs no new part on this machine; ask for a remedy that replaces something"
+        )
+    if parts == (COMPRESSOR,):
+        return _put_together(machine, remedy, COMPRESSOR, compressor_rules(), stamps.get(COMPRESSOR, ()))
+    rules = family_rules(machine.part(parts[0]).family)
+    texts = list(stamps.get(parts[0], ()))
+    for built_in in parts[1:]:
+        rules = _joined(rules, machine.part(built_in).family)
+        texts += stamps.get(built_in, ())
+    return _put_together(machine, remedy, parts[0], rules, texts)
+
+
+def demands(
+    machine: Machine, remedies: Iterable[str], stamps: Mapping[str, Sequence[str]]
+) -> tuple[PartDemand, ...]:
+    """One demand for every remedy that buys a part, in order."""
+    return tuple(demand(machine, each, stamps) for each in remedies if replaced_parts(machine, each))
+
+
+def _joined(rules: PartRules, built_in: Family) -> PartRules:
+    """The rules of a part with another one built into it; of two marks under one name the first counts."""
+    inner = family_rules(built_in)
+    have = {mark.name for mark in rules.marks}
+    return PartRules(
+        f"{rules.title} with {inner.title}",
+        rules.before or inner.before,
+        (*rules.marks, *(mark for mark in inner.marks if mark.name not in have)),
+        rules.may,
+        tuple(dict.fromkeys((*rules.never, *inner.never))),
+    )
+
+
+def _put_together(
+    machine: Machine, remedy: str, part: str, rules: PartRules, texts: Iterable[str]
+) -> PartDemand:
+    read, noted = read_marks(rules.marks, texts)
+    asked, missing = [], []
+    for rule in rules.marks:
+        value = read.get(rule.name) or plate_value(rule, machine)
+        limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
+        if rule.needed or value is not None:
+            asked.append(Asked(rule, value, limit))
+        if rule.limit and limit is None and value is None:
+            where = f"the {_LIMITS[rule.limit]} on the compressor's plate decide, or {rule.where}"
+            missing.append(MissingMark(rule.name, rule.title, where))
+        elif rule.needed and value is None and limit is None:
+            missing.append(MissingMark(rule.name, rule.title, rule.where))
+    return PartDemand(
+        remedy=remedy,
+        part=part,
+        title=rules.title,
+        before=rules.before,
+        asked=tuple(asked),
+        may=rules.may,
+        never=rules.never,
+        missing=tuple(missing),
+        noted=noted,
+        also=tuple(rule.name for rule in rules.marks if rule.name not in {each.rule.name for each in asked}),
+    )

@@ -1,0 +1,429 @@
+"""
+Marks: what a part says of itself, read from what stands on it.
+
+A mark has a value in words and, where it is a quantity, from where to where it goes. The tables of marks
+stand in the data file of each part family under ``[match]``, those of a compressor in ``compressor.toml``.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import DataError, HumclickError, Refused
+from humclick.parts.family import Family
+from humclick.readings import Stamp, parse_stamp
+from humclick.sourced import read_data, sourced
+
+__all__ = [
+    "RULES",
+    "MarkRule",
+    "MarkValue",
+    "PartRules",
+    "Rule",
+    "compressor_rules",
+    "family_rules",
+    "plate_value",
+    "read_marks",
+    "value_of",
+]
+
+#: How a new part's mark is held against the old one's; see `humclick.replacement.match`.
+RULES = ("same", "range", "covers", "at_least", "at_most")
+
+#: Spellings of a unit and how many of the unit each is. 25.4 mm = 1 inch exactly (ISO 80000-3).
+_SPELLED: Mapping[str, Mapping[str, float]] = {
+    "V": {"v": 1, "vac": 1, "volt": 1, "volts": 1, "v~": 1, "kv": 1000},
+    "A": {"a": 1, "amp": 1, "amps": 1, "ampere": 1, "amperes": 1, "ma": 0.001},
+    "Ω": {"ω": 1, "ohm": 1, "ohms": 1, "r": 1, "kω": 1000, "kohm": 1000, "k": 1000},
+    "Hz": {"hz": 1, "cps": 1, "~": 1},
+    "hp": {"hp": 1},
+    "cm³": {"cm³": 1, "cm3": 1, "cc": 1, "ccm": 1},
+    "mm²": {"mm²": 1, "mm2": 1, "sqmm": 1},
+    "m": {"m": 1, "cm": 0.01, "in": 0.0254, "ft": 0.3048},
+    "mm": {"mm": 1, "in": 25.4, '"': 25.4},
+    "°C": {"°c": 1, "c": 1, "°f": 1, "f": 1},
+    "-": {"": 1, "~": 1, "ph": 1, "phase": 1, "phases": 1},
+}
+_NUMBER = r"[0-9]+(?:[.,][0-9]+)?(?: ?/ ?[0-9]+)?"
+_AMOUNT = re.compile(
+    rf"(?:max\.?|up to|about)? ?([+-]?{_NUMBER})(?: ?(?:-|to|\.\.\.) ?([+-]?{_NUMBER}))? ?([^0-9]*)", re.I
+)
+_CODE = re.compile(r"(?<![A-Za-z0-9])([PS][0-3])(?![A-Za-z0-9])")
+_DASHES = str.maketrans({"−": "-", "–": "-", "—": "-", "…": "-", "\u2126": "Ω", "\u03bc": "\u00b5"})
+
+
+@dataclass(frozen=True, slots=True)
+class MarkValue:
+    """
+    The value of one mark.
+
+    Attributes
+    ----------
+    text : str
+        As people read it.
+    low, high : float or None
+        Range, for a quantity; equal for a single value. [the mark's unit]
+    single : bool
+        Whether one value was given, not a range.
+    """
+
+    text: str
+    low: float | None = None
+    high: float | None = None
+    single: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """Something that may or must never be, and where that comes from."""
+
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRule:
+    """
+    One mark of a kind of part and how strictly a new part must match it.
+
+    Attributes
+    ----------
+    name, title : str
+        Short name, and words.
+    where : str
+        Where to find it on the old part.
+    must : str
+        What is asked of the new part; ``{value}`` stands for the old part's value.
+    source : str
+        Where the rule comes from.
+    rule : str
+        One of `RULES`.
+    unit : str
+        Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
+    needed : bool
+        Whether the part cannot be ordered without it.
+    fixed, plate : str
+        Value that is the same for every part of the kind; field of the nameplate it is taken from.
+    order : tuple of tuples of str
+        Ranks, the lowest first, for values that are not numbers.
+    accepts : tuple of tuples of str
+        Spellings that mean the same.
+    tolerance : float
+        How far a single value may be off. [%]
+    over : float
+        How far above the old range the middle of an overlapping one may still lie. [%]
+    limit, side : str
+        Field of the nameplate the value must lie ``below`` or ``above``.
+    lower, higher, other : str
+        Outcome of a lower, a higher or another value: ``no`` or ``acceptable``.
+    why_lower, why_higher, why_other : str
+        The reason or the condition.
+    unless, why_unless : str
+        Mark of the new part which, if ``yes``, makes another value acceptable.
+    capacitor : str
+        ``start`` or ``run``, for a stamp: which tolerance a bare value has.
+    """
+
+    name: str
+    title: str
+    where: str
+    must: str
+    source: str
+    rule: str = "same"
+    unit: str = ""
+    needed: bool = True
+    fixed: str = ""
+    plate: str = ""
+    order: tuple[tuple[str, ...], ...] = ()
+    accepts: tuple[tuple[str, ...], ...] = ()
+    tolerance: float = 0.0
+    over: float = 0.0
+    limit: str = ""
+    side: str = ""
+    lower: str = ""
+    higher: str = ""
+    other: str = "no"
+    why_lower: str = ""
+    why_higher: str = ""
+    why_other: str = ""
+    unless: str = ""
+    why_unless: str = ""
+    capacitor: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartRules:
+    """
+    Everything the data file says about replacing one kind of part.
+
+    Attributes
+    ----------
+    title : str
+        The trade's name of the part.
+    before : str
+        What comes before touching the old one; empty if nothing special.
+    marks : tuple of MarkRule
+        Marks the new one must match.
+    may, never : tuple of Rule
+        What may differ, and what never.
+    """
+
+    title: str
+    before: str = ""
+    marks: tuple[MarkRule, ...] = ()
+    may: tuple[Rule, ...] = ()
+    never: tuple[Rule, ...] = ()
+
+
+def _mark(row: Mapping[str, Any], where: str) -> MarkRule:
+    try:
+        rule = str(row["rule"])
+        if rule not in RULES:
+            raise DataError(f"{where}: rule must be one of {', '.join(RULES)}, got {rule!r}")
+        shares: dict[str, Any] = {
+            key: sourced(row[key], f"{where} {key}").value for key in ("tolerance", "over") if key in row
+        }
+        texts = ("unit", "fixed", "side", "lower", "higher", "other", "why_lower", "why_higher", "why_other")
+        given: dict[str, Any] = {
+            key: str(row[key]) for key in (*texts, "unless", "why_unless", "capacitor") if key in row
+        }
+        accepts = tuple(tuple(same) for same in row.get("accepts_as", ()))
+        if "accepts" in row:
+            accepts = (*accepts, tuple(row["accepts"]))
+        return MarkRule(
+            name=str(row["name"]),
+            title=str(row["title"]),
+            where=str(row["where"]),
+            must=str(row["must"]),
+            source=str(row["source"]),
+            rule=rule,
+            needed=bool(row.get("needed", True)),
+            plate=str(row.get("from", "")),
+            limit=str(row.get("plate", "")),
+            order=tuple(tuple(ranks) for ranks in row.get("order", ())),
+            accepts=accepts,
+            **shares,
+            **given,
+        )
+    except KeyError as error:
+        raise DataError(f"{where}: needs {error}") from error
+
+
+def _rules(title: str, table: Mapping[str, Any], where: str) -> PartRules:
+    def texts(key: str) -> tuple[Rule, ...]:
+        return tuple(Rule(str(row["text"]), str(row["source"])) for row in table.get(key, ()))
+
+    marks = tuple(_mark(row, f"{where}.{row.get('name', '?')}") for row in table.get("mark", ()))
+    return PartRules(title, str(table.get("before", "")), marks, texts("may"), texts("never"))
+
+
+def family_rules(family: Family) -> PartRules:
+    """
+    What the data file of a part family says about replacing it; without marks where it is never bought.
+
+    Raises
+    ------
+    DataError
+        If the table is damaged.
+    """
+    return _rules(family.title, family.match, f"{family.name}.match")
+
+
+def compressor_rules() -> PartRules:
+    """What must match where the compressor itself is replaced, from ``compressor.toml``."""
+    data = read_data("humclick.replacement", "compressor.toml")
+    return _rules(str(data["title"]), data["match"], "compressor.match")
+
+
+# -- values -------------------------------------------------------------------------------------------------
+
+
+def value_of(given: object, rule: MarkRule) -> MarkValue:
+    """
+    Understand a mark's value.
+
+    Parameters
+    ----------
+    given : str, number, pair of numbers or MarkValue
+        As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``; a number is in the mark's unit.
+    rule : MarkRule
+        Which mark.
+
+    Raises
+    ------
+    Refused
+        If it cannot be understood as this mark.
+    """
+    if isinstance(given, MarkValue):
+        return given
+    if isinstance(given, bool):
+        given = "yes" if given else "no"
+    if isinstance(given, int | float):
+        return _from_numbers(float(given), float(given), rule)
+    if isinstance(given, tuple | list):
+        if len(given) != 2 or not all(isinstance(x, int | float) for x in given):
+            raise Refused(f"{rule.title}: a range is two numbers, got {given!r}")
+        return _from_numbers(float(given[0]), float(given[1]), rule)
+    text = " ".join(str(given).split())
+    if not text:
+        raise Refused(f"{rule.title}: nothing is given; {rule.where}")
+    if not rule.unit:
+        return MarkValue(text)
+    if rule.unit == "F":
+        return _from_stamp(parse_stamp(text), rule)
+    return _amount(text, rule)
+
+
+def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
+    if not (math.isfinite(low) and math.isfinite(high) and low <= high):
+        raise Refused(f"{rule.title}: a range goes from low to high, got {low:g} to {high:g}")
+    if not rule.unit:
+        return MarkValue(f"{low:g}" if low == high else f"{low:g} to {high:g}")
+    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+
+
+def _from_stamp(stamp: Stamp, rule: MarkRule) -> MarkValue:
+    low, high = stamp.limits("start" if rule.capacitor == "start" else "run")
+    shown = f"{_micro(low)} to {_micro(high)} µF"
+    if stamp.sections:
+        shown = " and ".join(f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections)
+    elif stamp.nominal is not None:
+        shown = f"{_micro(stamp.nominal)} µF ({shown})"
+    return MarkValue(shown, low, high, stamp.nominal is not None)
+
+
+def _micro(farads: float) -> str:
+    return f"{farads * 1e6:.4g}"
+
+
+def _shown(low: float, high: float, unit: str) -> str:
+    if unit == "F":
+        return f"{_micro(low)} to {_micro(high)} µF" if low != high else f"{_micro(low)} µF"
+    tail = "" if unit == "-" else f" {unit}"
+    return f"{low:.4g}{tail}" if low == high else f"{low:.4g} to {high:.4g}{tail}"
+
+
+def _plain_number(text: str) -> float:
+    whole, _, under = text.replace(" ", "").partition("/")
+    top = float(whole.replace(",", "."))
+    if under and float(under) == 0:
+        raise Refused(f"{text!r} divides by zero")
+    return top / float(under) if under else top
+
+
+def _amount(text: str, rule: MarkRule) -> MarkValue:
+    plain = text.translate(_DASHES).strip()
+    write = f"write {rule.title.lower()} as a number or a range in {rule.unit}, such as 10 or 10-12"
+    if rule.unit != "hp":  # 110/125 V names two supplies, 50/60 Hz two frequencies: a range that covers both
+        plain = re.sub(rf"({_NUMBER.split('(?: ?/')[0]}) ?/ ?", r"\1-", plain)
+    if rule.unit == "Ω" and (letter := re.fullmatch(r"([0-9]+)[RrΩ]([0-9]+)", plain)):
+        plain = f"{letter[1]}.{letter[2]} ohm"
+    match = _AMOUNT.fullmatch(plain)
+    if match is None:
+        raise Refused(f"{text!r} is not understood; {write}")
+    unit = match[3].strip().rstrip(".").casefold().replace(" ", "")
+    spelled = _SPELLED.get(rule.unit, {rule.unit.casefold(): 1.0})
+    if unit and unit not in spelled:
+        raise Refused(f"{text!r}: {match[3].strip()!r} is not a unit of this mark; {write}")
+    times = spelled.get(unit, 1.0) if unit else 1.0
+    values = [_plain_number(run) * times for run in match.groups()[:2] if run is not None]
+    if unit in ("°f", "f") and rule.unit == "°C":
+        values = [(value - 32.0) * 5.0 / 9.0 for value in values]
+    low, high = min(values), max(values)
+    if not math.isfinite(high):
+        raise Refused(f"{text!r} is too large; {write}")
+    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+
+
+# -- reading the old part -----------------------------------------------------------------------------------
+
+
+def read_marks(
+    rules: Iterable[MarkRule], texts: Iterable[str]
+) -> tuple[dict[str, MarkValue], tuple[str, ...]]:
+    """
+    Marks of an old part from what was written down of it.
+
+    Parameters
+    ----------
+    rules : iterable of MarkRule
+        The marks looked for.
+    texts : iterable of str
+        As noted: a capacitor's stamp, ``pick-up: 180-195 V; position: arrow up``, or a bare number of the
+        part. A later text counts over an earlier one.
+
+    Returns
+    -------
+    tuple
+        Values by name of the mark, and every text that no mark could use, word for word.
+    """
+    known = {rule.name: rule for rule in rules}
+    by_word = {_word(name): rule for rule in known.values() for name in (rule.name, rule.title)}
+    found: dict[str, MarkValue] = {}
+    left: list[str] = []
+    for text in texts:
+        for piece in re.split(r"[;\n]", text):
+            piece = " ".join(piece.split())
+            if piece and not (_labelled(piece, by_word, found) or _bare(piece, known, found)):
+                left.append(piece)
+    return found, tuple(left)
+
+
+def _word(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "", text.casefold())
+
+
+def _labelled(piece: str, by_word: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+    label, mark, rest = piece.partition(":") if ":" in piece else piece.partition("=")
+    rule = by_word.get(_word(label)) if mark else None
+    if rule is None:
+        return False
+    try:
+        found[rule.name] = value_of(rest, rule)
+    except HumclickError:
+        return False
+    return True
+
+
+def _bare(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+    """A text without a label: the stamp of a capacitor, or the number of another part."""
+    if "capacitance" not in known:
+        if "number" in known and "number" not in found:
+            found["number"] = MarkValue(piece)
+            return True
+        return False
+    codes = _CODE.findall(piece) if "protection" in known else []
+    try:
+        stamp = parse_stamp(_CODE.sub(" ", piece).strip())
+    except HumclickError:
+        return False
+    found["capacitance"] = _from_stamp(stamp, known["capacitance"])
+    if stamp.volts is not None:
+        found["voltage"] = _from_numbers(stamp.volts, stamp.volts, known["voltage"])
+    if codes:
+        found["protection"] = MarkValue(codes[0])
+    if "sections" in known:
+        count = float(max(1, len(stamp.sections)))
+        found["sections"] = _from_numbers(count, count, known["sections"])
+    return True
+
+
+def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
+    """The value of a mark that the machine itself gives, or None."""
+    if rule.fixed:
+        return value_of(rule.fixed, rule)
+    match rule.plate:
+        case "":
+            return None
+        case "arrangement":
+            return MarkValue(machine.arrangement.title)
+        case "protector":
+            return MarkValue(machine.protector)
+        case name:
+            value = getattr(machine.nameplate, name)
+            return None if value in (None, "") else value_of(value, rule)
