@@ -1,0 +1,1 @@
+"""The job sheet: for the customer, for the technician, for the parts counter."""

@@ -1,0 +1,84 @@
+"""
+The counter's page: what to ask for, part by part, and which marks are still to be read.
+"""
+
+from __future__ import annotations
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import HumclickError, Unknown
+from humclick.jobs.call import Call
+from humclick.jobs.events import PartFitted
+from humclick.jobs.sheet.model import CounterPage, FittedPart, Judgement, Photo, State
+from humclick.jobs.sheet.technician import clock, machine_rows
+from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
+from humclick.replacement.marks import read_marks
+from humclick.replacement.match import Fit, match, worst
+
+__all__ = ["counter_page"]
+
+#: Before a verdict, marks of parts at least this probably needed are worth reading. [-]
+_WORTH = 0.15
+#: A compressor is not ordered on a suspicion: its many marks are asked for from here. [-]
+_SEALED = 0.5
+
+
+def counter_page(call: Call, judgement: Judgement | None, state: State) -> CounterPage:
+    """
+    The page for the parts counter.
+
+    Before a verdict it lists the parts that may be needed, so that their marks are read while the machine
+    is open; it then says not to order yet.
+    """
+    photos = tuple(Photo(p.caption or "without caption", p.sha256[:12], clock(p)) for p in call.photos)
+    if call.machine is None:
+        return CounterPage(
+            "No machine is described", "Nothing can be ordered from this sheet.", photos=photos
+        )
+    stamps: dict[str, list[str]] = {}
+    for stamp in call.stamps:
+        stamps.setdefault(stamp.part, []).append(stamp.text)
+    rows = machine_rows(call.machine)
+    wanted: tuple[str, ...] = ()
+    if state.name == "open" and judgement is not None:
+        likely = [(r, p) for r, p in judgement.advice.remedies if p >= _WORTH]
+        wanted = tuple(
+            r for r, p in likely if p >= _SEALED or replaced_parts(call.machine, r) != (COMPRESSOR,)
+        )
+    elif state.name in ("needed", "fitted", "repaired"):
+        wanted = state.remedies
+    found = demands(call.machine, wanted, stamps)
+    fitted = tuple(_fitted(call.machine, each, found) for each in call.fitted)
+    if not found:
+        headline, note = "No new part is needed", "There is nothing to order from this sheet."
+        if state.name == "open":
+            headline, note = "Nothing to order yet", "No part stands out so far."
+        elif state.name in ("recognised", "handed"):
+            headline, note = "Nothing to order yet", "Somebody else decides what this machine needs."
+    elif state.name == "open":
+        headline = "Do not order yet"
+        note = "No verdict so far. Read these marks while the machine is open; it saves a second visit."
+    elif state.name == "needed":
+        headline = "To order" if len(found) == 1 else f"To order: {len(found)} parts"
+        note = "Take the old part along. Where anything below is not met, ask before you buy."
+    else:
+        headline, note = "Fitted on this call", "Kept so that the part can be checked or bought again."
+    return CounterPage(headline, note, found, fitted, photos, rows)
+
+
+def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) -> FittedPart:
+    """A fitted part, and how the marks written down of it match; silence where nothing can be compared."""
+    try:
+        title = machine.part(event.part).family.title
+    except Unknown:
+        title = event.part
+    blank = FittedPart(title, event.note)
+    demand = next((each for each in asked if each.part == event.part), None)
+    if demand is None:
+        return blank
+    new, _ = read_marks([each.rule for each in demand.asked], [event.note])
+    try:
+        result = match(demand, new)
+    except HumclickError:
+        return blank
+    lines = tuple(line for line in result.lines if line.new and line.fit is not Fit.UNKNOWN)
+    return FittedPart(title, event.note, str(worst(lines)), lines) if lines else blank

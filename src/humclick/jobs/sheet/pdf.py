@@ -1,0 +1,57 @@
+"""
+The sheet as PDF: the same HTML, typeset by WeasyPrint.
+"""
+
+from __future__ import annotations
+
+from humclick.diagnosis.shop import Shop
+from humclick.errors import Refused
+from humclick.jobs.call import Call
+from humclick.jobs.sheet.model import Judgement
+from humclick.jobs.sheet.render import PAPERS, sheet_of, typeset
+
+__all__ = ["sheet_pdf"]
+
+
+def _fetch_nothing(url: str, *_: object, **__: object) -> dict[str, object]:
+    """Refuse every address: the sheet carries all it needs."""
+    raise ValueError(f"the sheet fetches nothing, and asked for {url[:80]}")
+
+
+def sheet_pdf(
+    call: Call,
+    shop: Shop | None = None,
+    *,
+    judgement: Judgement | None = None,
+    money: str = "",
+    paper: str = "A4",
+) -> bytes:
+    """
+    The sheet as PDF.
+
+    Parameters
+    ----------
+    call, shop, judgement, money
+        As in `humclick.jobs.sheet.render.sheet_of`.
+    paper : str
+        ``A4`` or ``Letter``.
+
+    Raises
+    ------
+    Refused
+        If WeasyPrint is not installed, or the paper is another.
+    Unknown
+        If a reading names a probe the machine does not have.
+    """
+    if paper not in PAPERS:
+        raise Refused(f"paper must be {' or '.join(PAPERS)}, got {paper!r}")
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:  # OSError: its text libraries are missing
+        raise Refused(
+            "a PDF needs WeasyPrint and its text libraries: pip install 'humclick[sheet]' (on Linux also the "
+            f"package pango); the HTML sheet needs neither and prints from any browser ({error})"
+        ) from error
+    html = typeset(sheet_of(call, shop, judgement=judgement, money=money), paper, screen=False)
+    made: bytes = HTML(string=html, url_fetcher=_fetch_nothing).write_pdf()
+    return made

@@ -1,0 +1,138 @@
+"""
+The sheet as one HTML file: three pages, styles and drawing inside, nothing fetched, no script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from humclick.diagnosis.shop import Shop
+from humclick.jobs.call import Call
+from humclick.jobs.sheet.counter import counter_page
+from humclick.jobs.sheet.customer import customer_page
+from humclick.jobs.sheet.model import Judgement, Sheet, judgement_of, state_of
+from humclick.jobs.sheet.technician import technician_page
+from humclick.safety import defer
+
+__all__ = ["PAPERS", "sheet_html", "sheet_of", "typeset"]
+
+#: Papers and how wide and high they are.
+PAPERS: Mapping[str, str] = {"A4": "210mm 297mm", "Letter": "8.5in 11in"}
+
+
+def sheet_of(
+    call: Call, shop: Shop | None = None, *, judgement: Judgement | None = None, money: str = ""
+) -> Sheet:
+    """
+    Everything that stands on the sheet of a call.
+
+    Parameters
+    ----------
+    call : Call
+        The call, at any point.
+    shop : Shop, optional
+        The shop's own figures; without it judgement takes the program's, and no price is shown.
+    judgement : Judgement, optional
+        If it was made already; otherwise the call is judged here.
+    money : str
+        Name or sign of the money the shop's prices are in.
+
+    Raises
+    ------
+    Unknown
+        If a reading names a probe the machine does not have.
+    """
+    judged = judgement if judgement is not None else judgement_of(call, shop)
+    state = state_of(call, judged)
+    header = call.header
+    times = [r.at for r in call.readings]
+    for events in (call.gates, call.notes, call.stamps, call.fitted, call.decisions, call.photos, call.waits):
+        times += [event.at for event in events]
+    timed = sorted(at for at in times if at.year > 1970)
+    first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
+    date = "" if first is None else f"{first}" if first == last else f"{first} to {last}"
+    return Sheet(
+        shop=header.shop if header else "",
+        customer=header.customer if header else "",
+        equipment=header.equipment if header else "",
+        date=date,
+        invented=bool(header and header.invented),
+        state=state,
+        customer_page=customer_page(call, judged, state, shop, money),
+        technician_page=technician_page(call, judged, state, shop),
+        counter_page=counter_page(call, judged, state),
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("humclick.jobs.sheet"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def sheet_html(
+    call: Call,
+    shop: Shop | None = None,
+    *,
+    judgement: Judgement | None = None,
+    money: str = "",
+    paper: str = "",
+) -> str:
+    """
+    The sheet as one self-contained HTML file.
+
+    Parameters
+    ----------
+    call, shop, judgement, money
+        As in `sheet_of`.
+    paper : str
+        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
+
+    Raises
+    ------
+    KeyError
+        If the paper is not one of `PAPERS`.
+    Unknown
+        If a reading names a probe the machine does not have.
+    """
+    return typeset(sheet_of(call, shop, judgement=judgement, money=money), paper)
+
+
+def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
+    """
+    A sheet as HTML.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What stands on it.
+    paper : str
+        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
+    screen : bool
+        Whether the styles for screens go with it; a typesetter for paper needs none.
+
+    Raises
+    ------
+    KeyError
+        If the paper is not one of `PAPERS`.
+    """
+    environment = _environment()
+    sources = ["sheet.css", "screen.css"] if screen else ["sheet.css"]
+    style = "\n".join(PackageLoader("humclick.jobs.sheet").get_source(environment, n)[0] for n in sources)
+    if paper:
+        style = f"@page {{ size: {PAPERS[paper]}; }}\n{style}"
+    return environment.get_template("sheet.html").render(
+        sheet=sheet,
+        style=Markup(style),  # our own files
+        drawing=Markup(sheet.technician_page.drawing_svg),  # escaped where it is drawn
+        defer=defer(),
+    )
