@@ -110,7 +110,12 @@ CASES = [
         {"feed.volts": "0", "control.setting": "calls only now", "attempt.as_found": "runs"},
         ("set control",),
     ),
-    ("rsir-ptc", Heard.SILENT, {"feed.volts": "0", "supply.volts": "0"}, ("restore supply",)),
+    (
+        "rsir-ptc",
+        Heard.SILENT,
+        {"feed.volts": "0", "supply.volts": "0", "supply.volts_start": "0"},
+        ("restore supply",),
+    ),
     (
         "rsir-ptc",
         Heard.HUM_CLICK,

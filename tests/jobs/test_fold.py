@@ -283,18 +283,21 @@ def test_gates_before_a_probe_are_those_that_do_not_hold() -> None:
 
 
 def test_an_attempt_heats_and_waiting_cools() -> None:
-    """A humming attempt leaves protector and starter hot; waits add up until they have cooled."""
+    """A humming attempt leaves the machine hot; waits add up until all of it has cooled."""
     attempt, measured = reading("attempt.as_found", "hum_click"), reading("overload_protector.ohms", "OL")
     assert call().hot is None
     assert call(attempt).hot is True
     assert call(attempt, measured).readings[1].temperature.kind == "hot"
+    soon = {"kind": "wait", "minutes": 12.0}  # enough for a protector outside, not for the windings
+    assert call(attempt, soon, measured).readings[1].temperature.kind == "cold"
+    assert call(attempt, soon, reading("pins.C-R", "3.1")).readings[1].temperature.kind == "hot"
     assert call(attempt, {**measured, "temperature": "cold"}).readings[1].temperature.kind == "cold"
-    little, long = {"kind": "wait", "minutes": 3.0}, {"kind": "wait", "minutes": 20.0}
+    little, long = {"kind": "wait", "minutes": 3.0}, {"kind": "wait", "minutes": 60.0}
     assert call(attempt, little).hot is True
     assert call(attempt, little, little).waited == 6.0
     cooled = call(attempt, little, long)
     assert cooled.hot is False
-    assert cooled.waited == 23.0
+    assert cooled.waited == 63.0
     assert situation(cooled).hot is False
     assert call(attempt, long, attempt).hot is True
     assert call(attempt, long, attempt).waited == 0.0
@@ -303,9 +306,9 @@ def test_an_attempt_heats_and_waiting_cools() -> None:
 
 
 def test_an_internal_protector_cools_for_longer() -> None:
-    """Twenty minutes cool an external protector and not one inside the shell."""
+    """An hour cools a machine with an external protector and not one with a protector in the shell."""
     inside = {**MACHINE, "protector": "internal"}
-    attempt, wait = reading("attempt.as_found", "hum_click"), {"kind": "wait", "minutes": 20.0}
+    attempt, wait = reading("attempt.as_found", "hum_click"), {"kind": "wait", "minutes": 60.0}
     assert fold(events(inside, attempt, wait)).hot is True
     assert fold(events(MACHINE, attempt, wait)).hot is False
     assert fold(events(inside, attempt, {"kind": "wait", "minutes": 300.0})).hot is False

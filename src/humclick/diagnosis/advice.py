@@ -8,7 +8,7 @@ The one entry to judgement: `advise` takes a situation and says what to do next;
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench, bench_for
@@ -290,12 +290,12 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
             continue
         if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
             continue
-        if probe.kind is Kind.FIT and not (_fits(bench, probe) and _remedy_of(bench, probe.part) in likely):
+        if probe.kind is Kind.FIT and not _worth_fitting(judged, probe, likely):
             continue
         if probe.part in situation.renewed and probe.kind is not Kind.VOLTS_START:
             continue
         taken = counts.get(probe.id, 0)
-        waits = _wait_minutes(situation, probe.heat)
+        waits = 0.0 if probe.heat == "windings" else _wait_minutes(situation, probe.heat)
         if taken and not (probe.id in odd and taken < 3):
             if waits and probe.heat and not _taken_cold(situation, probe.id):
                 offered.append((probe, waits))
@@ -311,12 +311,17 @@ def _taken_cold(situation: Situation, name: str) -> bool:
     return any(o.probe == name and o.temperature.kind in ("cold", "measured") for o in situation.observations)
 
 
-def _fits(bench: Bench, probe: Probe) -> bool:
-    return probe.part in bench.place
+def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
+    """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
+    if _remedy_of(judged.bench, probe.part) not in likely:
+        return False
+    return probe.part == "mechanism" or "attempt.known_good" in judged.situation.skipped
 
 
 def _remedy_of(bench: Bench, part: str) -> str:
     placed = bench.machine.part(part)
+    if part == "mechanism":
+        return "clear condenser"
     remedies = [placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")]
     return remedies[0] if remedies else ""
 
@@ -332,6 +337,14 @@ def _odd(judged: Judged) -> set[str]:
         if healthy < 0.2 * max(totals.values()):
             found |= {judged.situation.observations[i].probe for i in factor.observations}
     return {p for p in found if judged.bench.probe(p).kind in (Kind.TEST, Kind.PINS, Kind.SHELL)}
+
+
+def _done(judged: Judged) -> frozenset[str]:
+    """Remedies already carried out during the call."""
+    parts = set(judged.situation.renewed)
+    if any(o.probe == "fit.mechanism" for o in judged.situation.observations):
+        parts.add("mechanism")
+    return frozenset(_remedy_of(judged.bench, part) for part in parts) - {""}
 
 
 def _costs(
@@ -388,7 +401,7 @@ def _problem(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Foreca
         mass += p
     offered = _offered(judged)
     forecasts = forecast(bench, situation, post, chosen, offered)
-    done = frozenset(_remedy_of(bench, part) for part in situation.renewed) - {""}
+    done = _done(judged)
     actions = actions_for(post.by_class)
     classes: dict[frozenset[str], int] = {}
     names, which = bench.classes
@@ -485,12 +498,15 @@ def _suspects(post: Posterior) -> tuple[Suspect, ...]:
 def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
     action = actions[made.action]
-    done = frozenset(_remedy_of(judged.bench, part) for part in judged.situation.renewed) - {""}
+    done = _done(judged)
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
     titles = tuple(shop.remedy(r).title for r in sorted(action))
     margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
     sentence = f"{' and '.join(titles)} ({right:.0%} that this puts it right)"
+    if done and action <= _NO_REPAIR:
+        did = " and ".join(shop.remedy(r).title for r in sorted(done))
+        sentence = f"what was done has put it right: {did} ({right:.0%} that nothing is left)"
     return Verdict(
         tuple(sorted(action)),
         titles,
@@ -541,9 +557,7 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
-    heat = probe.heat or "external_protector"  # windings cool about as a protector on the shell does
-    cool = guard.name in ("windings-cold", "runs")
-    waits = _wait_minutes(judged.situation, heat) if cool else 0.0
+    waits = _wait_minutes(judged.situation, probe.heat) if guard.name in ("windings-cold", "runs") else 0.0
     cost = shop.money(probe.minutes) + probe.risk + _opening(probe, _cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
     before = "left as it is" if guard.name == "runs" else "condemned"

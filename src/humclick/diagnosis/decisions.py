@@ -52,9 +52,7 @@ def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:
     """
     if action == HAND_OVER:
         return shop.remedy("hand over").cost
-    wasted = sum(shop.remedy(r).cost for r in action - needed)
-    if action == WAIT:
-        wasted = 0.0
+    wasted = sum(shop.remedy(r).cost + shop.rates["unneeded"] for r in action - needed - WAIT)
     if REPLACE_COMPRESSOR in action and REPLACE_COMPRESSOR not in needed:
         wasted += shop.rates["condemned_good"]
     if needed <= covered(action):

@@ -343,7 +343,7 @@ class Compiler:
         if seen.answer not in OUTCOMES:
             return Factor(members)
         k = OUTCOMES.index(seen.answer)
-        renewed = self._mended(members) | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        renewed = self._mended(members) | probe.mends
         known_good = probe.kind is Kind.KNOWN_GOOD
         hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
         cold_rows = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)

@@ -146,7 +146,7 @@ class _Forecaster:
 
     def _attempt(self, probe: Probe, waits: float) -> Forecast:
         known_good = probe.kind is Kind.KNOWN_GOOD
-        renewed = self.mended | ({probe.part} if probe.kind is Kind.FIT else frozenset())
+        renewed = self.mended | probe.mends
         hot = 0.0 if probe.kind is Kind.FIT else self._hot(probe, waits)
         cold = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
         warm = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)

@@ -109,6 +109,14 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
             ("supply.volts_start", "attempt.known_good"),
         )
     )
+    looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
+    clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
+    first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
+    states.append(
+        GuardState(
+            "condenser", "condenser clean, or cleaned and tried again", clear, "" if clear else why, first
+        )
+    )
     deciding = _deciding(situation, post)
     states.append(
         GuardState(

@@ -74,6 +74,8 @@ class Probe:
         Safety gates to pass first.
     heat : str
         What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty.
+    mends : frozenset of str
+        What is put right by doing it: a part, or a single mode as ``part.mode``.
     """
 
     id: str
@@ -90,6 +92,7 @@ class Probe:
     inside: bool = True
     gates: tuple[str, ...] = ()
     heat: str = ""
+    mends: frozenset[str] = frozenset()
 
 
 _HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
@@ -130,7 +133,7 @@ def _look(placed: PlacedPart, look: Look) -> Probe:
 
 def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["pins"]
-    heat = "internal_protector" if machine.protector == "internal" else ""
+    heat = "internal_protector" if machine.protector == "internal" else "windings"
     gates = _touching(machine)
     for a, b in itertools.combinations(PINS, 2):
         a, b = (b, a) if (a, b) == ("R", "S") else (a, b)
@@ -196,8 +199,8 @@ def _volts(shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["feed_volts"]
     yield Probe(
         "feed.volts",
-        "Volts on the two wires that feed the compressor, control calling, cover on",
-        "Power off: clip insulated leads to the feed wires, close the cover; call, then power up.",
+        "Volts on the two wires that feed the compressor, control as found, cover on",
+        "Power off: clip insulated leads to the feed wires, cover on, leave the control as it was, power up.",
         Kind.FEED,
         "voltage",
         part="control",
@@ -225,6 +228,23 @@ def _volts(shop: Shop) -> Iterator[Probe]:
     )
 
 
+def _fit_words(placed: PlacedPart) -> tuple[str, str]:
+    if placed.id == "mechanism":
+        return (
+            "Clean the condenser, get its fan turning, and try",
+            "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
+        )
+    return (
+        f"Fit a new {placed.family.title} and try",
+        "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+    )
+
+
+def _rest(machine: Machine) -> str:
+    """What must pass before a start attempt can decide: an inner protector, else the pressures."""
+    return "internal_protector" if machine.protector == "internal" else "pressures"
+
+
 def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_as_found"]
     yield Probe(
@@ -238,7 +258,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         live=True,
         inside=False,
         gates=_LIVE,
-        heat=_HEAT.get("internal_protector" if machine.protector == "internal" else "overload_protector", ""),
+        heat=_rest(machine),
     )
     minutes, risk = shop.probe["attempt_known_good"]
     yield Probe(
@@ -252,15 +272,14 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         gates=(*_touching(machine), *_LIVE),
-        heat="internal_protector" if machine.protector == "internal" else "",
+        heat=_rest(machine),
     )
     minutes, risk = shop.probe["fit"]
     for placed in machine.parts:
-        if placed.family.gear or placed.id == "control":
+        if placed.family.gear or placed.id in ("control", "mechanism"):
             yield Probe(
                 f"fit.{placed.id}",
-                f"Fit a new {placed.family.title} and try",
-                "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+                *_fit_words(placed),
                 Kind.FIT,
                 outcomes=OUTCOMES,
                 part=placed.id,
@@ -268,6 +287,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
                 risk=risk,
                 live=True,
                 gates=(*_touching(machine), *_LIVE),
+                mends=frozenset({"mechanism.high_head" if placed.id == "mechanism" else placed.id}),
             )
 
 

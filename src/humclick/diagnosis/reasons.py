@@ -220,7 +220,8 @@ def _sentence(
         return f"{shown}{expected}: {sound}{tail}.", False
     if fits:
         names = " or ".join(t for t, _ in fits[:3])
-        return f"{shown}{expected}: speaks for {subject} {names}.", True
+        owner = "" if len(factor.scope) > 1 else f"{subject} "
+        return f"{shown}{expected}: speaks for {owner}{names}.", True
     return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
 
 

@@ -124,10 +124,15 @@ def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:
 
 def called(observations: Sequence[Observation]) -> frozenset[str]:
     """
-    Modes of the control that no longer matter once somebody has turned it to a call.
+    Modes that no longer matter because a test has put them right.
 
-    Setting the control is a test that mends: from then on it calls, unless it cannot.
+    Setting the control is such a test: from then on it calls, unless it cannot. So is cleaning the condenser
+    and trying again.
     """
-    if any(o.probe == "control.setting" for o in observations):
-        return frozenset({"control.not_calling", "control.wrong"})
-    return frozenset()
+    probes = {o.probe for o in observations}
+    found: set[str] = set()
+    if "control.setting" in probes:
+        found |= {"control.not_calling", "control.wrong"}
+    if "fit.mechanism" in probes:
+        found.add("mechanism.high_head")
+    return frozenset(found)

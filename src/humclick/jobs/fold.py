@@ -81,6 +81,10 @@ class ProbeFacts(Protocol):
     def heat(self) -> str:
         """What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty."""
 
+    @property
+    def mends(self) -> frozenset[str]:
+        """What doing it puts right: a part, or a single mode as ``part.mode``."""
+
 
 ProbeOf = Callable[[Machine, str], ProbeFacts]
 
@@ -365,8 +369,7 @@ class _Fold:
                 temperature = parse_temperature(event.temperature)
             except HumclickError as error:
                 self.problem(event.id, str(error), event.temperature)
-        if event.probe.startswith("fit."):
-            self.renewed |= self._parts(event.probe.removeprefix("fit."))
+        self.renewed |= {part for part in probe.mends if "." not in part}
         self.skipped.pop(event.probe, None)
         self.readings.append(
             ReadingKept(
@@ -421,8 +424,9 @@ def _meter(event: MeterTaken) -> Meter:
 
 
 def _cooled(machine: Machine, minutes: float) -> bool:
-    """Whether protector and thermistor have cooled, each with the probability chosen above."""
+    """Whether all that was warm has cooled and the pressures are equal, as far as the chosen probability."""
     kinds = {"internal_protector" if machine.protector == "internal" else "external_protector"}
+    kinds |= {"pressures", "windings"}
     if any(part.family.name == "ptc" for part in machine.parts):
         kinds.add("ptc")
     return all(probability_passed(kind, minutes) >= _COOLED for kind in kinds)
