@@ -1,0 +1,461 @@
+"""
+A technician at a machine of the simulated world: takes probes, waits, fits parts, and pays for it.
+
+Readings come from a circuit with this machine's own sizes in it, displays from gain error, noise, leads and
+slips. Shared with the program on purpose: what a start attempt does (`PowerUp`), the price of being wrong
+(`loss`), and the temperature assumed where nobody wrote one (`warmth`).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from benchmarks.world import Case, draw, listed, power
+from humclick.arrangements.arrangement import PINS
+from humclick.circuit.power_up import OUTCOMES, reported
+from humclick.circuit.solve import resistance_between
+from humclick.diagnosis.decisions import HAND_OVER, loss
+from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.shop import default_shop
+from humclick.diagnosis.situation import Observation, Situation, warmth
+from humclick.meters import Leads, Quantity, default_meter
+from humclick.parts.family import HEALTHY, Condition, Element, Regime
+from humclick.readings import PartTemperature, Reading
+from humclick.sourced import read_data
+
+__all__ = ["Visit"]
+
+#: Rates of slips in the world, written down here and not read from the shop's file. Guesses. [-]
+_NO_CONTACT, _DIRTY, _WILD, _KILO, _PINS_MIXED = 0.006, 0.03, 0.006, 0.002, 0.02
+_NULL_FORGOTTEN, _COLD_BUT_WARM, _LOOK_WRONG = 0.03, 0.03, 0.01
+
+
+@dataclass
+class Visit:
+    """
+    One technician at one machine: takes probes, waits, fits parts, and pays for it.
+
+    Attributes
+    ----------
+    case : Case
+        The call.
+    minutes, money : float
+        Spent so far; money holds time, waiting and risk. [min], [money]
+    """
+
+    case: Case
+    minutes: float = 0.0
+    money: float = 0.0
+    observations: list[Observation] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+    renewed: frozenset[str] = frozenset()
+    waited: float = 0.0
+    since_try: float = 0.0
+    since_arrival: float = 0.0
+    tries: int = 0
+    cover_open: bool = False
+    hot: bool | None = None
+    log: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        case = self.case
+        self.shop = default_shop()
+        self.machine = case.machine
+        self.meter = default_meter()
+        self.hot = case.hot
+        rng = draw(case.seed, "hands")
+        world = case.world
+        leads = rng.lognormvariate(math.log(0.245), math.log(2.449) / 1.96)
+        habit, forgot = rng.random(), rng.random() < _NULL_FORGOTTEN * world.slips
+        if world.lead_ohms is not None:
+            self.leads, self.lead_ohms = Leads(nulled=True), world.lead_ohms
+        elif habit < 0.35:
+            self.leads, self.lead_ohms = Leads(nulled=True), leads if forgot else 0.0
+        elif habit < 0.65:
+            self.leads, self.lead_ohms = Leads(resistance=round(leads, 1)), leads
+        else:
+            self.leads, self.lead_ohms = Leads(), leads
+        self.gain = rng.uniform(-1.0, 1.0)
+        self.feels = rng.random() < 0.6
+        self.ambient = rng.gauss(22.0, 6.0)
+        self.warmth = rng.uniform(35.0, 95.0)
+        self.mistaken = draw(case.seed, "temperature").random() < world.wrong_temperature
+        self.pins: dict[str, str] = {p: p for p in PINS}
+        if rng.random() < _PINS_MIXED * world.slips:
+            order = rng.choice([o for o in itertools.permutations(PINS) if o != PINS])
+            self.pins = dict(zip(PINS, order, strict=True))
+        self.passes = {
+            kind: rng.lognormvariate(math.log(row["median"]), math.log(row["factor"]) / 1.96)
+            for kind, row in read_data("humclick.physics", "cooling.toml")["passing"].items()
+        }
+        really_hot = case.really_hot or self.mistaken
+        self.since_try = self.since_arrival = 0.0 if really_hot else 600.0
+        if self.mistaken:
+            self.hot = False
+
+    # -- what the program is told -----------------------------------------------------------------------
+
+    def situation(self) -> Situation:
+        """The call as the program sees it."""
+        return Situation(
+            machine=self.machine,
+            complaint=self.case.complaint,
+            observations=tuple(self.observations),
+            meter=self.meter,
+            leads=self.leads,
+            waited=self.waited,
+            hot=self.hot,
+            renewed=self.renewed,
+        )
+
+    # -- what the technician does -----------------------------------------------------------------------
+
+    def wait(self, minutes: float) -> None:
+        """Let it cool."""
+        self.waited += minutes
+        self._pass(minutes)
+        self.money += minutes * self.shop.rates["waiting"]
+        kinds = {"internal_protector" if self.machine.protector == "internal" else "external_protector"}
+        kinds |= {"pressures", "windings"}
+        kinds |= {"ptc"} if any(p.family.name == "ptc" for p in self.machine.parts) else set()
+        if all(warmth(self.hot, self.waited, kind).kind == "cold" for kind in kinds):
+            self.hot = False
+        self.log.append(f"wait {minutes:g}")
+
+    def take(self, name: str) -> Observation:
+        """Take a probe and write down what it shows."""
+        probe = probe_of(self.machine, name, self.shop)
+        n = self.counts.get(name, 0)
+        self.counts[name] = n + 1
+        self._pay(probe)
+        rng = draw(self.case.seed, "probe", name, n)
+        temperature = self._felt(probe, rng)
+        reading, answer = None, ""
+        if probe.kind is Kind.FIT and probe.part != "mechanism":
+            self.renewed |= {probe.part}
+        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+            answer = self._attempted(probe, rng)
+        elif probe.kind is Kind.LOOK:
+            answer = self._looked(probe)
+        else:
+            reading = self._shown(self._really(probe, rng), Quantity(probe.quantity), rng)
+        seen = Observation(name, reading, answer, temperature, self.renewed, f"{name}#{n}")
+        self.observations.append(seen)
+        shown = answer or (reading.text if reading else "")
+        self.log.append(f"{name} = {shown}" + (f" ({temperature.kind})" if probe.heat else ""))
+        energises = probe.live and probe.kind not in (Kind.VOLTS, Kind.FEED)
+        if energises and answer != "silent" and not (reading and reading.below_resolution):
+            self.hot, self.waited, self.since_try = True, 0.0, 0.0
+            self.tries += 1
+        return seen
+
+    def _pass(self, minutes: float) -> None:
+        self.minutes += minutes
+        self.since_try += minutes
+        self.since_arrival += minutes
+
+    def _pay(self, probe: Probe) -> None:
+        shop = self.shop
+        minutes = probe.minutes
+        live = probe.live and probe.kind is not Kind.VOLTS
+        if probe.inside and not self.cover_open:
+            minutes += shop.opening["cover"]
+        elif live and self.cover_open:
+            minutes += shop.opening["closed"]
+        self.cover_open = False if live else self.cover_open or probe.inside
+        self._pass(minutes)
+        self.money += shop.money(minutes) + probe.risk
+        grounded = any(mode == "grounded" for mode in self.case.modes.values())
+        if grounded and probe.live and probe.kind is not Kind.VOLTS:
+            self.money += shop.rates["energised_ground"]
+
+    def _felt(self, probe: Probe, rng: random.Random) -> PartTemperature:
+        """What is written down about the part's temperature."""
+        powered = probe.live
+        looks = self.feels or self.counts[probe.id] > 1  # asked for it again, everybody feels the part
+        if powered or not looks:
+            return warmth(self.hot, self.waited, probe.heat)  # what is assumed when nobody wrote it
+        if self.mistaken:
+            return PartTemperature("cold")
+        warm = (
+            self.shell_celsius > 40.0
+            if probe.kind is Kind.PINS
+            else bool(probe.heat) and self._is_hot(probe.heat)
+        )
+        if warm and rng.random() < _COLD_BUT_WARM * self.case.world.slips:
+            warm = False
+        return PartTemperature("hot" if warm else "cold")
+
+    # -- what is really there ---------------------------------------------------------------------------
+
+    @property
+    def celsius(self) -> float:
+        """Temperature of the windings: the shell's, and more for some minutes after a try. [°C]"""
+        brief = 15.0 * math.exp(-self.since_try / 10.0) if self.tries else 0.0
+        return self.shell_celsius + brief
+
+    @property
+    def shell_celsius(self) -> float:
+        """Temperature of the shell, which a try of five seconds does not change. [°C]"""
+        return self.ambient + max(0.0, self.warmth - self.ambient) * math.exp(-self.since_arrival / 60.0)
+
+    def _is_hot(self, kind: str) -> bool:
+        return self.since_try < self.passes[kind]
+
+    def _heat_of(self, part: str, mode: str) -> str:
+        if part == "overload_protector":
+            return "external_protector"
+        if part in ("internal_protector", "ptc"):
+            return part
+        return "pressures" if mode == "unequal" else ""
+
+    def _modes(self) -> dict[str, str]:
+        """What is wrong now: parts renewed, control turned to a call and condenser cleaned left out."""
+        modes = {p: m for p, m in self.case.modes.items() if p not in self.renewed}
+        if self.counts.get("control.setting") and modes.get("control") in ("not_calling", "wrong"):
+            del modes["control"]
+        if self.counts.get("fit.mechanism") and modes.get("mechanism") == "high_head":
+            del modes["mechanism"]
+        return modes
+
+    def size(self, part: str, size: str, mode: str, times: float, within: float, n: int | None) -> float:
+        """A size of this very part; `n` counts readings where every reading finds another value."""
+        spread = self.machine.size(part, size)
+        fitted = part in self.renewed
+        fresh = () if n is None else (n,)
+        z = draw(self.case.seed, "size", part, size, fitted, *fresh).gauss(0.0, 1.0)
+        x = spread.median * math.exp(z * math.log(spread.factor) / 1.96)
+        if within > 1.0:
+            x *= math.exp(
+                draw(self.case.seed, "within", part, mode).gauss(0.0, 1.0) * math.log(within) / 1.96
+            )
+        return x * times
+
+    def _elements(
+        self, part: str, mode: str, condition: Condition, n: int
+    ) -> Iterator[tuple[str, str, float]]:
+        family_mode = self.machine.part(part).family.mode(mode)
+        for a, b, branch in self.machine.branches(part, mode, condition):
+            if branch.element is Element.OHMIC:
+                again = n if family_mode.scattered else None
+                ohms = self.size(part, branch.size, mode, branch.times, branch.within, again)
+                if branch.size == "winding":
+                    ohms *= (235.0 + self.celsius) / (235.0 + 25.0)
+                yield a, b, ohms
+
+    def _really(self, probe: Probe, rng: random.Random) -> float:
+        """The true value between the tips. [SI]"""
+        modes = self._modes()
+        if self.case.unmodelled and rng.random() < 0.2:
+            return (
+                float(10 ** rng.uniform(-1.0, 5.0))
+                if probe.quantity == "resistance"
+                else rng.uniform(0.0, 1e-4)
+            )
+        if probe.kind is Kind.LEADS:
+            return 0.0
+        if probe.quantity == "voltage":
+            return self._volts(probe, modes)
+        mode = modes.get(probe.part, HEALTHY)
+        if probe.quantity == "capacitance":
+            return self._farads(probe.part, mode)
+        n = self.counts[probe.id]
+        if probe.kind is Kind.TEST:
+            turned = any(
+                t.turned
+                for t in self.machine.part(probe.part).family.tests
+                if probe.id == f"{probe.part}.{t.name}"
+            )
+            heat = self._heat_of(probe.part, mode)
+            hot = bool(heat) and self._is_hot(heat)
+            opens = self.machine.part(probe.part).family.mode(mode).hot_open
+            if hot and draw(self.case.seed, "hot-open", probe.part, self.tries).random() < opens:
+                return math.inf
+            condition = Condition(Regime.REST, hot, turned)
+            assert probe.points is not None
+            return resistance_between(
+                list(self._elements(probe.part, mode, condition, n)), *probe.points
+            ).ohms
+        inside = [p for p in ("internal_protector", "run_winding", "start_winding") if p in self._ids()]
+        elements: list[tuple[str, str, float]] = []
+        for part in inside:
+            mode = modes.get(part, HEALTHY)
+            hot = part == "internal_protector" and self._is_hot("internal_protector")
+            opens = self.machine.part(part).family.mode(mode).hot_open
+            if hot and draw(self.case.seed, "hot-open", part, self.tries).random() < opens:
+                continue
+            elements.extend(self._elements(part, mode, Condition(Regime.REST, hot), n))
+        if probe.kind is Kind.SHELL:
+            return min(resistance_between(elements, pin, "shell").ohms for pin in PINS)
+        a, b = probe.id.removeprefix("pins.").split("-")
+        return resistance_between(elements, self.pins[a], self.pins[b]).ohms
+
+    def _ids(self) -> set[str]:
+        return {p.id for p in self.machine.parts}
+
+    def _farads(self, part: str, mode: str) -> float:
+        """What a capacitance range makes of a capacitor: nothing where it is open, OL where it conducts."""
+        farads, leak = 0.0, math.inf
+        for branch in self.machine.part(part).family.mode(mode).branches:
+            x = self.size(part, branch.size, mode, branch.times, branch.within, None)
+            if branch.element is Element.CAPACITIVE:
+                farads = x
+            else:
+                leak = min(leak, x)
+        if leak < 100.0:
+            return math.inf
+        if mode == "leaking":  # a leak makes the reading wander
+            farads *= math.exp(draw(self.case.seed, "leak", part).gauss(0.0, 0.2))
+        stray = draw(self.case.seed, "stray").uniform(0.0, 3e-11)
+        return farads + stray
+
+    def _volts(self, probe: Probe, modes: Mapping[str, str]) -> float:
+        nominal = self.machine.nameplate.volts
+        spread = self.machine.size("supply", "outlet")
+        z = draw(self.case.seed, "outlet").gauss(0.0, 1.0)
+        mode = self.machine.part("supply").family.mode(modes.get("supply", HEALTHY))
+        volts = nominal * math.exp(z * math.log(spread.factor) / 1.96) * mode.volts
+        ghost = draw(self.case.seed, "ghost", probe.id).uniform(0.0, 20.0) if self.case.world.ghost else 0.0
+        if mode.name == "dead":
+            return 0.02
+        if mode.name == "low":  # how low differs from house to house
+            volts *= math.exp(draw(self.case.seed, "low").gauss(0.0, 0.05))
+        if probe.kind is Kind.VOLTS:
+            return volts
+        whole = mode.name != "open_neutral"
+        calls = bool(self.machine.branches("control", modes.get("control", HEALTHY), Condition()))
+        if probe.kind is Kind.FEED:
+            return volts if whole and calls else ghost
+        if not whole:
+            return ghost
+        # shared physics: how far the supply sags while the machine tries to start
+        still = self._still(modes)
+        rows = power(self.machine).terminal_volts(still, hot=self._passing(still))
+        k = listed([w for w, _ in rows], draw(self.case.seed, "sag").random())
+        return nominal * math.exp(z * math.log(spread.factor) / 1.96) * rows[k][1]
+
+    # -- attempts and looks -------------------------------------------------------------------------------
+
+    def _still(self, modes: Mapping[str, str]) -> dict[str, str]:
+        """Modes left once what had to pass has passed."""
+        kept = {}
+        for part, mode in modes.items():
+            passing = self.machine.part(part).family.mode(mode).passing and part != "control"
+            heat = self._heat_of(part, mode)
+            if passing and (not self._is_hot(heat) if heat else self.since_try > 120.0):
+                continue
+            kept[part] = mode
+        return kept
+
+    def _passing(self, modes: Mapping[str, str]) -> bool:
+        return any(self.machine.part(p).family.mode(m).passing for p, m in modes.items())
+
+    def _attempted(self, probe: Probe, rng: random.Random) -> str:
+        modes = self._modes()
+        if probe.kind is Kind.KNOWN_GOOD:
+            modes = {p: m for p, m in modes.items() if self.machine.part(p).family.sealed}
+        modes = self._still(modes)
+        at = rng.random()
+        if self.case.unmodelled:
+            stays = (
+                self.case.complaint.value
+                if at < 0.75
+                else OUTCOMES[listed([0.2, 0.3, 0.3, 0.1, 0.05, 0.05], rng.random())]
+            )
+            really = OUTCOMES.index(stays)
+        else:
+            if self.case.world.steady:
+                at = draw(self.case.seed, "steady").random()
+            # shared physics: what an attempt does
+            really = listed(power(self.machine).outcomes(modes, hot=self._passing(modes)), at)
+        row = tuple(1.0 if i == really else 0.0 for i in range(len(OUTCOMES)))
+        return OUTCOMES[listed(reported(row, by="listened"), rng.random())]
+
+    def _looked(self, probe: Probe) -> str:
+        """A look; looking again shows the same."""
+        rng = draw(self.case.seed, "look", probe.id)
+        look = next(
+            x for x in self.machine.part(probe.part).family.looks if probe.id == f"{probe.part}.{x.name}"
+        )
+        if rng.random() < _LOOK_WRONG * self.case.world.slips:
+            return rng.choice(look.outcomes)
+        mode = HEALTHY if probe.part in self.renewed else self.case.modes.get(probe.part, HEALTHY)
+        row = look.table.get(mode, look.table["otherwise"])
+        return look.outcomes[listed(row, rng.random())]
+
+    # -- the meter ----------------------------------------------------------------------------------------
+
+    def _shown(self, value: float, quantity: Quantity, rng: random.Random) -> Reading:
+        """What the display shows and what is written down of it."""
+        slips = self.case.world.slips
+        slip = rng.random() / slips
+        stray, noise = rng.random(), rng.uniform(-1.0, 1.0)
+        ohms = quantity is Quantity.RESISTANCE
+        if slip < _NO_CONTACT:
+            value = math.inf if quantity is not Quantity.VOLTAGE else 0.0
+        elif slip < _NO_CONTACT + _WILD:
+            value = math.inf if stray < 0.2 else min(value, 1e7) * 10 ** rng.uniform(-2.5, 2.5)
+        elif ohms and slip < _NO_CONTACT + _WILD + _DIRTY:
+            value -= math.log(1.0 - stray) * max(1.0, 0.5 * value)
+        elif slip < _NO_CONTACT + _WILD + _DIRTY + _KILO:
+            value *= 1e3 if stray < 0.5 else 1e-3
+        if ohms:
+            value += self.lead_ohms
+        return self._rounded(value, quantity, noise)
+
+    def _rounded(self, value: float, quantity: Quantity, noise: float) -> Reading:
+        meter = self.meter
+        if value >= meter.highest(quantity):
+            return Reading(quantity, None, over_limit=True, text="OL")
+        at = meter.range_for(quantity, value)
+        gain = at.percent / 100.0 * self.gain if self.case.world.gain is None else self.case.world.gain
+        shown = max(0.0, value * (1.0 + gain) + noise * at.counts * at.resolution)
+        if shown >= meter.highest(quantity):
+            return Reading(quantity, None, over_limit=True, text="OL")
+        digit = meter.range_for(quantity, shown).resolution
+        if quantity is Quantity.VOLTAGE:  # nobody writes down millivolts of a mains supply
+            digit = max(digit, 0.1)
+        shown = round(shown / digit) * digit
+        return Reading(quantity, shown, False, shown == 0.0, digit, f"{shown:.6g}")
+
+    # -- the end -------------------------------------------------------------------------------------------
+
+    @property
+    def fitted(self) -> frozenset[str]:
+        """Remedies carried out on trial: parts fitted, the condenser cleaned."""
+        found: set[str] = set()
+        for part in self.renewed:
+            placed = self.machine.part(part)
+            found |= {placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")}
+        if self.counts.get("fit.mechanism"):
+            found.add("clear condenser")
+        return frozenset(found)
+
+    @property
+    def done(self) -> frozenset[str]:
+        """Remedies already done: parts fitted on trial, and a control that was turned to a call."""
+        return self.fitted | (
+            frozenset({"set control"}) if self.counts.get("control.setting") else frozenset()
+        )
+
+    def covered(self, action: frozenset[str]) -> frozenset[str]:
+        """What is put right by now and by an action together."""
+        both = {*action, *self.done, "wait"}
+        if "replace compressor" in both:  # new start gear comes with it
+            both |= {f"replace {x}" for x in ("overload protector", "starter", "relay")}
+            both |= {"replace start capacitor", "replace run capacitor"}
+        if "replace control" in both:
+            both.add("set control")
+        return frozenset(both)
+
+    def price(self, action: frozenset[str]) -> float:
+        """What a decision costs beyond what was needed anyway, parts fitted on trial included. [money]"""
+        unneeded = self.shop.rates["unneeded"]
+        wasted = sum(self.shop.remedy(r).cost + unneeded for r in self.fitted - self.case.needed)
+        left = self.case.needed - self.done or frozenset({"wait"})
+        own = action if action == HAND_OVER else action - self.done or frozenset({"wait"})
+        return float(wasted + loss(own, left, self.shop))
