@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 import sys
+from pathlib import Path
 
 import click
 
@@ -37,7 +38,7 @@ def check(file: str, json_: bool) -> None:
 
     read = file_in(file)
     call = fold(read.events)
-    text = "" if file == "-" else open(file, encoding="utf-8", errors="replace").read()  # noqa: SIM115
+    text = "" if file == "-" else Path(file).read_text(encoding="utf-8", errors="replace")
     lines = lines_of(text, len(read.events))
     place = {event.id: number for number, event in enumerate(read.events)}
     rows = []

@@ -12,9 +12,9 @@ from humclick.cli.given import VOLTS, call_in, shop_in, shop_option
 from humclick.errors import Refused
 
 
-def save(path: Path, text: str) -> None:
+def save(path: Path, text: str, *, quiet: bool = False) -> None:
     """
-    Write a text.
+    Write a text, and say so unless told to be quiet.
 
     Raises
     ------
@@ -25,7 +25,8 @@ def save(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8", errors="replace")
     except (OSError, ValueError) as error:
         raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
-    click.echo(f"written: {path}")
+    if not quiet:
+        click.echo(f"written: {path}")
 
 
 @click.command()

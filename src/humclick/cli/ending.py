@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.call import Call
 
-__all__ = ["demands_of", "proof_in_words", "verdict_shown"]
+__all__ = ["demands_of", "proof_in_words", "repaired_in_words", "verdict_shown"]
 
 #: Probes that prove a repair, in order.
 _PROOF = ("attempt.as_found", "supply.volts_start")
@@ -40,6 +40,14 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
     steps = [f"fitted {part}" for part in parts]
     steps += [f"{name} ({known[name].title})" for name in _PROOF if name in known]
     return words.lines("; ".join(steps) + ".", "  To prove the repair: ", "         ")
+
+
+def repaired_in_words(session: Session) -> str:
+    """That the repair is on record, and what would still prove it."""
+    known, taken = session.probes(), {reading.probe for reading in session.call.readings}
+    left = [f"{name} ({known[name].title})" for name in _PROOF[1:] if name in known and name not in taken]
+    more = f" Still worth measuring: {'; '.join(left)}." if left else ""
+    return words.lines(f"Repaired: it runs with the new part.{more} Type sheet, or quit.")
 
 
 def verdict_shown(session: Session) -> str:

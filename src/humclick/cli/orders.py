@@ -16,6 +16,7 @@ from humclick.circuit.drawing import draw_text, probe_points
 from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, set_fact
+from humclick.cli.pins import UNNAMED_PINS
 from humclick.cli.typed import figure, named, one_of, probe_named
 from humclick.diagnosis.reasons import contradictions, explain, what_if
 from humclick.errors import Refused, Unknown
@@ -38,7 +39,6 @@ _MINUTES = {
     "hour": 60.0,
     "hours": 60.0,
 }
-_UNNAMED_PINS = ("pins.1-2", "pins.1-3", "pins.2-3")
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,13 +214,17 @@ def pins(session: Session, rest: str) -> str:
         raise Refused(
             "pins takes three readings, 1-2, 1-3, 2-3, such as: pins 4.0 11.0 15.0; or none to be asked"
         )
-    session.probe(_UNNAMED_PINS[0])
+    session.probe(UNNAMED_PINS[0])
     if not values:
-        session.queue = list(_UNNAMED_PINS)
+        session.queue = list(UNNAMED_PINS)
         return words.lines(
             "Number the pins on your photo: left to right, then top to bottom, compressor the right way up."
         )
-    return "\n".join(session.read(name, value) for name, value in zip(_UNNAMED_PINS, values, strict=True))
+    session.queue = list(UNNAMED_PINS)
+    try:
+        return "\n".join(session.read(name, value) for name, value in zip(UNNAMED_PINS, values, strict=True))
+    finally:
+        session.queue = []
 
 
 def list_(session: Session, rest: str) -> str:

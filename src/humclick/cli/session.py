@@ -8,12 +8,14 @@ what to show. Each accepted line is an event that is on the disk before anything
 from __future__ import annotations
 
 import os
+import shlex
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
+from humclick.cli.pins import UNNAMED_PINS, finding_in_call, finding_in_words
 from humclick.cli.typed import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
@@ -30,6 +32,7 @@ from humclick.jobs.events import (
     new_event,
 )
 from humclick.jobs.fold import fold
+from humclick.jobs.sheet.model import judgement_of, state_of
 from humclick.safety import Gate, cautions_for, defer
 
 if TYPE_CHECKING:
@@ -78,7 +81,9 @@ class Session:
         self.queue: list[str] = []
         self._chosen = ""
         self._advice: Advice | None = None
+        self._weighed: Situation | None = None
         self._refusal = ""
+        self._repaired = False
         self._judged = False
         self._told: frozenset[str] = frozenset()
         self._shown = ""
@@ -98,7 +103,7 @@ class Session:
 
         if not os.path.lexists(self.path):
             self.keep("opened", **self.opened)
-            said = [words.lines(f"New call, kept in {self.path}. Each line is written to it at once.")]
+            said = [f"New call, kept in {self.path}", "Each line is written to it at once."]
         else:
             read = load_call(self.path)
             self._read(read.events)
@@ -166,13 +171,20 @@ class Session:
     @property
     def advice(self) -> Advice | None:
         """What to do next; None where nothing can be said (no machine, or one only recognised)."""
-        if not self._judged:
-            self._advice, self._refusal = None, ""
+        if self._judged:
+            return self._advice
+        self._judged = True
+        situation = self.call.situation()
+        if situation is None or situation != self._weighed:
+            self._weighed, self._advice, self._refusal = situation, None, ""
             try:
                 self._advice = advise(self.situation, shop=self.shop)
             except HumclickError as error:
                 self._refusal = str(error)
-            self._judged = True
+        self._repaired = False
+        if self._advice is not None and self.call.renewed:
+            state = state_of(self.call, judgement_of(self.call, self.shop))
+            self._repaired = state.name == "repaired"
         return self._advice
 
     def probes(self) -> dict[str, Probe]:
@@ -201,7 +213,7 @@ class Session:
             if name:
                 return self.probe(name)
         advice = self.advice
-        if self._decided() or advice is None or advice.next is None:
+        if self._decided() or advice is None or advice.next is None or self._repaired:
             return None
         return self.probe(advice.next.probe)
 
@@ -338,6 +350,8 @@ class Session:
             if finding.id == event.id:
                 said = [words.lines(finding.text, "! " if finding.warns else "  "), *said[1:]]
         said += self._new_contradictions()
+        if name in UNNAMED_PINS and name not in self.queue and (pins := finding_in_call(self.call)):
+            said.append(finding_in_words(pins))
         return "\n".join(said)
 
     def _new_contradictions(self) -> list[str]:
@@ -350,6 +364,7 @@ class Session:
 
     def view(self) -> str:
         """Where the call stands: suspects and the next step, or the question to be answered."""
+        from humclick.cli.ending import repaired_in_words, verdict_shown
         from humclick.cli.opening import question_in_words
 
         if self.questions:
@@ -360,11 +375,11 @@ class Session:
         shown = ["", words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
         probe = self.asked
         decided = self._decided()
+        if probe is None and self._repaired:
+            return "\n".join((*shown, repaired_in_words(self)))
         if decided is not None and probe is None:
             return "\n".join((*shown, self._after(decided)))
         if probe is None:
-            from humclick.cli.ending import verdict_shown
-
             return "\n".join((*shown, verdict_shown(self)))
         if advice.next is not None and advice.next.probe == probe.id:
             shown.append(words.next_in_words(advice.next, advice.guards))
@@ -401,7 +416,7 @@ class Session:
         """What follows a decision, or a new part."""
         if isinstance(event, PartFitted):
             return words.lines(
-                f"New: {event.part}. Prove it: type attempt.as_found; or go on with any probe, sheet, or quit."
+                f"New: {event.part}. Prove it: type attempt.as_found; or any other probe, sheet, or quit."
             )
         named = " and ".join(event.remedies)
         return words.lines(
@@ -412,4 +427,4 @@ class Session:
     @property
     def farewell(self) -> str:
         """What is said on leaving."""
-        return words.lines(f"Everything is kept. To go on: humclick call {self.path}")
+        return f"Everything is kept. To go on:\n  humclick call {shlex.quote(str(self.path))}"

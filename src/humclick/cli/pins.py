@@ -1,0 +1,144 @@
+"""
+``humclick pins``: which pin is which, from three readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from humclick.cli.given import AMPS, VOLTS
+from humclick.errors import Refused
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.pins import PinFinding
+    from humclick.jobs.call import Call
+    from humclick.meters import Leads
+    from humclick.readings import Reading
+
+_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
+#: Probes between pins that are not named yet, in order.
+UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in _PAIRS)
+_LAYOUTS = ("one above two", "two above one", "row", "column")
+
+
+def finding_in_words(found: PinFinding) -> str:
+    """What the readings between the pins say, in sentences."""
+    from humclick.cli.words import heading, lines, percent, table
+
+    shown = [lines(found.sentence), *(lines(warning, "! ") for warning in found.warnings)]
+    if found.sum_test is not None:
+        longest, fits = "-".join(found.sum_test.longest), "is" if found.sum_test.adds_up else "is not"
+        off = f"off by {found.sum_test.residual:.2g} Ω, uncertainty {found.sum_test.uncertainty:.2g} Ω"
+        shown.append(lines(f"Sum: {longest}, the largest, {fits} the sum of the other two ({off})."))
+    shown.append(heading("Pins 1, 2, 3"))
+    shown += [f"  {percent(p):>5}  {' '.join(names)}" for names, p in found.permutations[:3]]
+    shown += [heading("What may be the matter")]
+    shown.append(table([(f"  {percent(case.probability):>5}", case.title) for case in found.cases[:4]]))
+    if found.next:
+        shown += [heading("Next"), *(lines(each, "  ") for each in found.next)]
+    return "\n".join(shown)
+
+
+def finding_in_call(call: Call) -> PinFinding | None:
+    """What the readings of a call between unnamed pins say; None while not all three are there."""
+    from humclick.diagnosis.pins import find_pins
+
+    shown: dict[tuple[str, str], list[Reading]] = {pair: [] for pair in _PAIRS}
+    shell: Reading | None = None
+    for each in call.readings:
+        first, _, second = each.probe.removeprefix("pins.").partition("-")
+        if each.reading is not None and (first, second) in shown:
+            shown[first, second].append(each.reading)
+            temperature = each.temperature
+        if each.reading is not None and each.probe == "pins.shell":
+            shell = each.reading
+    machine = call.machine
+    if machine is None or not all(shown.values()):
+        return None
+    return find_pins(
+        shown,
+        nameplate=machine.nameplate,
+        temperature=temperature,
+        meter=call.meter,
+        leads=call.leads,
+        protector="internal" if machine.protector == "internal" else "external",
+        shell=shell,
+    )
+
+
+def _leads(text: str | None) -> Leads | None:
+    from humclick.meters import Leads, Quantity
+    from humclick.readings import parse_reading
+
+    if text is None:
+        return None
+    if text.strip().casefold() == "nulled":
+        return Leads(nulled=True)
+    shown = parse_reading(text, Quantity.RESISTANCE).value
+    if shown is None:
+        raise Refused("test leads that show OL are broken; write nulled, or what they show, such as 0.3")
+    return Leads(resistance=shown)
+
+
+@click.command()
+@click.argument("readings", nargs=3, metavar="OHMS12 OHMS13 OHMS23")
+@click.option("--shell", help="Lowest reading of any pin to bare metal, such as OL.")
+@click.option("--volts", type=VOLTS, default=115.0, show_default=True, help="On the nameplate.")
+@click.option("--lra", type=AMPS, help="Locked-rotor amps on the nameplate.")
+@click.option("--internal/--external", default=None, help="Where the overload protector sits.")
+@click.option("--hot/--cold", default=None, help="How warm the windings are.")
+@click.option("--meter", "meter_name", help="Class of meter (humclick list meters).")
+@click.option("--leads", help="nulled, or ohms with the tips held together, such as 0.3.")
+@click.option("--layout", type=click.Choice(_LAYOUTS), help="How the pins lie: they are drawn.")
+@click.option("--svg", type=click.Path(dir_okay=False, path_type=Path), help="Draw them to an SVG file.")
+@click.option("--json", "json_", is_flag=True, help="As JSON.")
+def pins(
+    readings: tuple[str, str, str],
+    shell: str | None,
+    volts: float,
+    lra: float | None,
+    internal: bool | None,
+    hot: bool | None,
+    meter_name: str | None,
+    leads: str | None,
+    layout: str | None,
+    svg: Path | None,
+    json_: bool,
+) -> None:
+    """
+    Find common, start and run among three pins.
+
+    Number the pins left to right, then top to bottom, the compressor the right way up; measure 1-2, 1-3
+    and 2-3 with the start gear off, power off and proved dead.
+
+    Example: humclick pins 4.0 11.0 15.0 --shell OL
+    """
+    from humclick.arrangements.machine import Nameplate
+    from humclick.circuit.pins_drawing import pins_svg, pins_text
+    from humclick.cli.draw import save
+    from humclick.cli.result import as_json
+    from humclick.diagnosis.pins import find_pins
+    from humclick.meters import Quantity, meter
+    from humclick.readings import PartTemperature, parse_reading
+
+    shown: Mapping[tuple[str, str], Reading] = {
+        pair: parse_reading(text, Quantity.RESISTANCE) for pair, text in zip(_PAIRS, readings, strict=True)
+    }
+    found = find_pins(
+        shown,
+        nameplate=Nameplate(volts, locked_rotor_amps=lra),
+        temperature=None if hot is None else PartTemperature("hot" if hot else "cold"),
+        meter=None if meter_name is None else meter(meter_name),
+        leads=_leads(leads),
+        protector="unknown" if internal is None else "internal" if internal else "external",
+        shell=None if shell is None else parse_reading(shell, Quantity.RESISTANCE),
+    )
+    click.echo(as_json(found) if json_ else finding_in_words(found))
+    if layout is not None and not json_:
+        click.echo(f"\n{pins_text(layout, found.names)}")
+    if svg is not None:
+        save(svg, pins_svg(layout or _LAYOUTS[0], found.names), quiet=json_)
