@@ -79,6 +79,16 @@ def test_a_sheet_is_written_in_each_form_asked_for(file: str, tmp_path: Path) ->
     assert "Invented Cold Shop" in html.read_text(encoding="utf-8")
 
 
+def test_a_call_is_never_written_over(file: str, tmp_path: Path) -> None:
+    """A sheet or a drawing under the name of a call file is refused."""
+    call = tmp_path / "call.html"
+    call.write_bytes(Path(file).read_bytes())
+    for done in (run("sheet", file, "-o", str(call)), run("draw", file, "--svg", str(call))):
+        assert done.exit_code == 2
+        assert "a call stands in this file" in done.stderr
+    assert call.read_bytes() == Path(file).read_bytes()
+
+
 @pytest.mark.parametrize("name", ["sheet.txt", "sheet", "no/such/folder/sheet.html"])
 def test_a_sheet_that_cannot_be_written_is_refused(file: str, tmp_path: Path, name: str) -> None:
     """Another ending or a missing folder ends with 2 and says what is right."""

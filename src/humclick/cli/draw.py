@@ -9,24 +9,8 @@ from pathlib import Path
 import click
 
 from humclick.cli.given import VOLTS, call_in, shop_in, shop_option
+from humclick.cli.written import save
 from humclick.errors import Refused
-
-
-def save(path: Path, text: str, *, quiet: bool = False) -> None:
-    """
-    Write a text, and say so unless told to be quiet.
-
-    Raises
-    ------
-    Refused
-        If it cannot be written.
-    """
-    try:
-        path.write_text(text, encoding="utf-8", errors="replace")
-    except (OSError, ValueError) as error:
-        raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
-    if not quiet:
-        click.echo(f"written: {path}")
 
 
 @click.command()
@@ -81,6 +65,6 @@ def draw(
         post = judge(situation, shop_in(shop_file)).post
         shares = {part.id: post.of_part(part.id) for part in machine.parts}
     if svg is not None:
-        save(svg, draw_svg(machine, points, shares, dark))
+        save(svg, draw_svg(machine, points, shares, dark).encode("utf-8", "replace"))
     else:
         click.echo(describe(machine, points, shares) if words else draw_text(machine, points))

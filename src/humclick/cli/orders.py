@@ -272,7 +272,7 @@ def sheet(session: Session, rest: str) -> str:
     from humclick.cli.sheet import write_sheet
 
     path = Path(rest).expanduser() if rest else session.path.with_suffix(".html")
-    write_sheet(session.call, session.shop, path)
+    write_sheet(session.call, session.shop, path, quiet=True)
     return words.lines(f"Sheet written to {path}")
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.given import AMPS, VOLTS
+from humclick.cli.written import save
 from humclick.errors import Refused
 
 if TYPE_CHECKING:
@@ -119,7 +120,6 @@ def pins(
     """
     from humclick.arrangements.machine import Nameplate
     from humclick.circuit.pins_drawing import pins_svg, pins_text
-    from humclick.cli.draw import save
     from humclick.cli.result import as_json
     from humclick.diagnosis.pins import find_pins
     from humclick.meters import Quantity, meter
@@ -141,4 +141,4 @@ def pins(
     if layout is not None and not json_:
         click.echo(f"\n{pins_text(layout, found.names)}")
     if svg is not None:
-        save(svg, pins_svg(layout or _LAYOUTS[0], found.names), quiet=json_)
+        save(svg, pins_svg(layout or _LAYOUTS[0], found.names).encode(), quiet=json_)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.given import call_in, shop_in, shop_option
+from humclick.cli.written import save
 from humclick.errors import Refused
 
 if TYPE_CHECKING:
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
     from humclick.jobs.call import Call
 
 
-def write_sheet(call: Call, shop: Shop | None, path: Path, *, money: str = "", paper: str = "A4") -> None:
+def write_sheet(
+    call: Call, shop: Shop | None, path: Path, *, money: str = "", paper: str = "A4", quiet: bool = False
+) -> None:
     """
     Write the sheet of a call as its name asks: ``.pdf`` or ``.html``.
 
@@ -37,10 +40,7 @@ def write_sheet(call: Call, shop: Shop | None, path: Path, *, money: str = "", p
         data = sheet_html(call, shop, money=money, paper=paper).encode("utf-8", "replace")
     else:
         raise Refused(f"{path}: a sheet ends in .pdf or .html")
-    try:
-        path.write_bytes(data)
-    except (OSError, ValueError) as error:
-        raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
+    save(path, data, quiet=quiet)
 
 
 @click.command()
@@ -72,4 +72,3 @@ def sheet(file: str, outs: tuple[Path, ...], paper: str, money: str, shop_file: 
     shop = shop_in(shop_file) if shop_file is not None else None
     for path in outs:
         write_sheet(call, shop, path, money=money, paper=paper)
-        click.echo(f"written: {path}")

@@ -45,6 +45,8 @@ __all__ = [
 _WIDE = 78
 #: Letters of a bar of 100 %.
 _BAR = 20
+#: Suspects less probable than this are not named. [-]
+_SHOWN = 0.005
 
 
 def counted(number: int, noun: str) -> str:
@@ -120,8 +122,9 @@ def suspects_in_words(
     suspects: Sequence[Suspect], none_of_these: float, left_out: float, most: int = 4
 ) -> str:
     """The most probable suspects with bars."""
-    rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in suspects[:most]]
-    rest = max(0.0, 1.0 - sum(s.probability for s in suspects[:most]) - none_of_these)
+    worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
+    rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
+    rest = max(0.0, 1.0 - sum(s.probability for s in worth) - none_of_these)
     tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
     if left_out > 0.0005:
         tail += f", more than three faults at once at most {percent(left_out)}"
@@ -138,7 +141,8 @@ def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
     shown = [lines(f"{value.title}  [{value.probe}]", "Next: ", "      ")]
     if value.waits:
         shown.insert(0, lines(f"Let it cool for {value.waits:g} minutes (then type: wait {value.waits:g})."))
-    shown.append(lines(value.how, "  How:  "))
+    if value.how != value.title:
+        shown.append(lines(value.how, "  How:  "))
     shown.append(lines(value.reason[:1].upper() + value.reason[1:] + ".", "  Why:  "))
     shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
     if guards:
@@ -149,7 +153,9 @@ def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
 
 def probe_in_words(probe: Probe) -> str:
     """A probe asked for by name."""
-    shown = [lines(f"{probe.title}  [{probe.id}]", "Next: ", "      "), lines(probe.how, "  How:  ")]
+    shown = [lines(f"{probe.title}  [{probe.id}]", "Next: ", "      ")]
+    if probe.how != probe.title:
+        shown.append(lines(probe.how, "  How:  "))
     shown.append(f"  Cost: {probe.minutes:g} min")
     return "\n".join(shown)
 

@@ -1,0 +1,36 @@
+"""
+Files that verbs write: drawings and sheets. A call file is never written over.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from humclick.errors import Refused
+
+__all__ = ["save"]
+
+
+def save(path: Path, data: bytes, *, quiet: bool = False) -> None:
+    """
+    Write a file, and say so unless told to be quiet.
+
+    Raises
+    ------
+    Refused
+        If it cannot be written, or a call stands in it.
+    """
+    try:
+        if path.is_file():
+            with path.open("rb") as old:
+                if b"humclick_call" in old.read(2000):
+                    raise Refused(f"{path}: a call stands in this file; give another name")
+        path.write_bytes(data)
+    except Refused:
+        raise
+    except (OSError, ValueError) as error:
+        raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
+    if not quiet:
+        click.echo(f"written: {path}")
