@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from benchmarks.checklist import careful, usual
 from benchmarks.visit import Visit
-from benchmarks.world import Case
+from benchmarks.world import Case, power
 from humclick.diagnosis.advice import Judged, _guard_probe, _guard_value, _problem, advise, judge
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
@@ -248,6 +248,7 @@ def _bench(case: Case, brain: Brain) -> Bench:
         shop = _SHOPS.setdefault(str(model[1:]), _shop_of(brain))
         bench = Bench(machine, shop)
         bench.space = Hypotheses(machine, shop, most=brain.most)
+        bench.power = power(machine)  # the same physics, worked out once
         _BENCHES[key] = bench
     return _BENCHES[key]
 

@@ -433,6 +433,8 @@ class Visit:
             found |= {placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")}
         if self.counts.get("fit.mechanism"):
             found.add("clear condenser")
+        if self.counts.get("fit.wiring"):
+            found.add("correct wiring")
         return frozenset(found)
 
     @property

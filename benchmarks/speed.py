@@ -1,0 +1,247 @@
+"""
+How fast judgement is, and how it compares with a general-purpose network engine on the same tables.
+
+Run ``python -m benchmarks.speed``; every process is held to one thread. Times depend on the machine they were
+taken on; the ratios come from one run and depend on it much less. Times in milliseconds, memory in MB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from benchmarks.bayes_net import Net
+from benchmarks.visit import Visit
+from benchmarks.world import WORLDS, case
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.advice import advise
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.decisions import actions_for, losses
+from humclick.diagnosis.evidence import Compiler, compile_evidence
+from humclick.diagnosis.forecast import Forecast, forecast
+from humclick.diagnosis.planner import Problem, worth_of_each
+from humclick.diagnosis.probes import Kind, probes_of
+from humclick.diagnosis.shop import default_shop
+from humclick.diagnosis.situation import Situation
+from humclick.diagnosis.suspects import NONE, posterior
+
+__all__ = ["main"]
+
+_RESULTS = Path(__file__).parent / "results"
+_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+_LARGEST = ("csr-potential-relay", "psc-assist-relay")
+
+
+def _milliseconds(work: Callable[[], object], repeats: int) -> list[float]:
+    found = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        found.append(1e3 * (time.perf_counter() - start))
+    return found
+
+
+def _figures(times: Sequence[float]) -> dict[str, float]:
+    ordered = sorted(times)
+    return {
+        "median": statistics.median(ordered),
+        "95th percentile": ordered[min(len(ordered) - 1, int(0.95 * len(ordered)))],
+        "longest": ordered[-1],
+        "count": len(ordered),
+    }
+
+
+# -- advice -----------------------------------------------------------------------------------------------
+
+
+def advice_times(name: str, calls: int) -> dict[str, Any]:
+    """Time of the first advice on a machine, and of each advice after a reading, on simulated calls."""
+    machine = Machine.of(name, None, Nameplate(115.0, 60.0))
+    report: dict[str, Any] = {"hypotheses": len(Bench(machine, default_shop()).space.sets)}
+    for label, arrays in (("pure Python", False), ("numpy", True)):
+        first: list[float] = []
+        later: list[float] = []
+        for k in range(calls):
+            # a nameplate of its own for each call and engine, so that nothing is remembered from another
+            own = Machine.of(name, None, Nameplate(115.0, 60.0, locked_rotor_amps=15.0 + 0.01 * k + arrays))
+            visit = Visit(case(f"speed|{k}", own, WORLDS["as-modelled"]))
+            while len(visit.observations) < 12:
+                situation = visit.situation()
+                start = time.perf_counter()
+                advice = advise(situation, arrays=arrays)
+                spent = 1e3 * (time.perf_counter() - start)
+                (later if visit.observations else first).append(spent)
+                if advice.next is None:
+                    break
+                if advice.next.waits > 0:
+                    visit.wait(advice.next.waits)
+                visit.take(advice.next.probe)
+        report[label] = {"first advice on a machine": _figures(first)}
+        if later:
+            report[label]["advice after a reading"] = _figures(later)
+    return report
+
+
+# -- whole processes ----------------------------------------------------------------------------------------
+
+_ADVISE = """
+import resource
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.advice import advise
+from humclick.diagnosis.situation import Heard, Situation
+advise(Situation(Machine.of({name!r}), Heard.HUM_CLICK, hot=False), arrays={arrays})
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+
+
+def _run(arguments: Sequence[str], repeats: int) -> tuple[dict[str, float], str]:
+    output = ""
+
+    def work() -> None:
+        nonlocal output
+        output = subprocess.run(arguments, check=True, capture_output=True, text=True).stdout
+
+    return _figures(_milliseconds(work, repeats)), output
+
+
+def processes(name: str, repeats: int) -> dict[str, Any]:
+    """Time and memory of whole processes."""
+    report: dict[str, Any] = {}
+    python = sys.executable
+    report["python, nothing else"], _ = _run([python, "-c", "pass"], repeats)
+    for label, arrays in (("pure Python", False), ("numpy", True)):
+        code = _ADVISE.format(name=name, arrays=arrays)
+        figures, output = _run([python, "-c", code], repeats)
+        report[f"one advice, {label}"] = {**figures, "memory": float(output)}
+    try:
+        report["humclick --help"], _ = _run([python, "-m", "humclick.cli.main", "--help"], repeats)
+    except subprocess.CalledProcessError:
+        report["humclick --help"] = None
+    return report
+
+
+# -- beside another engine ----------------------------------------------------------------------------------
+
+
+def _simple_forecasts(bench: Bench, situation: Situation) -> list[Forecast]:
+    """Looks and measurements not yet taken, under every hypothesis."""
+    done = {o.probe for o in situation.observations}
+    kinds = (Kind.LOOK, Kind.TEST, Kind.SHELL, Kind.VOLTS, Kind.FEED)
+    wanted = [
+        (p, 0.0)
+        for p in probes_of(bench.machine, bench.shop).values()
+        if p.kind in kinds and p.id not in done
+    ]
+    post = posterior(bench, compile_evidence(bench, situation))
+    return forecast(bench, situation, post, range(len(bench.space.sets)), wanted)
+
+
+def beside(name: str, repeats: int) -> dict[str, Any]:
+    """
+    The same evidence, the same tables of probes: a posterior, and one round of the value of every probe.
+
+    For the network engine a round is a posterior of every part after every outcome of every probe; ours gives
+    the expected loss after every probe.
+    """
+    machine = Machine.of(name, "external", Nameplate(115.0, 60.0))
+    bench = Bench(machine, default_shop())
+    visit = Visit(case("beside|1", machine, WORLDS["as-modelled"]))
+    for probe in ("supply.volts", "control.setting", "wiring.look"):
+        visit.take(probe)
+    situation = visit.situation()
+    evidence = compile_evidence(bench, situation)
+    post = posterior(bench, evidence)
+    forecasts = _simple_forecasts(bench, situation)
+    names, which = bench.classes
+    columns: dict[frozenset[str], int] = {}
+    classes = [columns.setdefault(names[k], len(columns)) for k in which]
+    classes.append(columns.setdefault(NONE, len(columns)))
+    loss = losses(actions_for(post.by_class), list(columns), bench.shop, frozenset())
+    problem = Problem(
+        [*post.weights, post.none],
+        classes,
+        loss,
+        forecasts,
+        [[*f.which, len(f.rows)] for f in forecasts],
+        [[*f.rows, f.none] for f in forecasts],
+        [1.0] * len(forecasts),
+        [[1.0] * len(forecasts) for _ in forecasts],
+        [None] * len(forecasts),
+    )
+    net = Net(bench, evidence)
+    compiler = Compiler(bench, situation)
+    for f in forecasts:
+        if f.probe.kind is Kind.LOOK:
+            scope: tuple[int, ...] = (bench.place[f.probe.part],)
+        else:
+            scope = compiler.scope_of(f.probe)
+        configs, config_of = bench.index(scope)
+        rows = {configs[config_of[h]]: f.rows[f.which[h]] for h in range(len(bench.space.sets))}
+        net.add_probe(f.probe.id, scope, rows)
+
+    def their_posterior() -> None:
+        net.fresh().makeInference()
+
+    def their_round() -> None:
+        engine = net.fresh()
+        for f in forecasts:
+            for o in range(len(f.rows[0])):
+                engine.setEvidence({**net.observed, f.probe.id: o})
+                engine.makeInference()
+                for part in bench.parts:
+                    engine.posterior(part)
+
+    def our_posterior() -> None:
+        posterior(bench, evidence)
+
+    def our_round() -> None:
+        worth_of_each(problem)
+
+    ours, theirs = _milliseconds(our_posterior, 5 * repeats), _milliseconds(their_posterior, repeats)
+    round_ours, round_theirs = _milliseconds(our_round, 5 * repeats), _milliseconds(their_round, 2)
+    return {
+        "hypotheses": len(bench.space.sets),
+        "probes": len(forecasts),
+        "outcomes": sum(len(f.rows[0]) for f in forecasts),
+        "posterior": _figures(ours),
+        "posterior, network engine": _figures(theirs),
+        "posterior, times faster": statistics.median(theirs) / statistics.median(ours),
+        "round of values": _figures(round_ours),
+        "round of values, network engine": _figures(round_theirs),
+        "round of values, times faster": statistics.median(round_theirs) / statistics.median(round_ours),
+    }
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Measure from the command line."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.speed", description=__doc__)
+    parser.add_argument("--calls", type=int, default=12, help="simulated calls a machine")
+    parser.add_argument("--repeats", type=int, default=7)
+    parser.add_argument("--out", type=Path, default=_RESULTS, help="folder for the results")
+    chosen = parser.parse_args(arguments)
+    if any(os.environ.get(name) != "1" for name in _THREADS):  # the libraries read it when they are loaded
+        once = {**os.environ, **dict.fromkeys(_THREADS, "1")}
+        given = sys.argv[1:] if arguments is None else arguments
+        return subprocess.run([sys.executable, "-m", "benchmarks.speed", *given], env=once).returncode
+    report: dict[str, Any] = {
+        "advice": {name: advice_times(name, chosen.calls) for name in _LARGEST},
+        "processes": processes(_LARGEST[0], chosen.repeats),
+        "beside pyAgrum": beside("rsir-ptc", chosen.repeats),
+    }
+    chosen.out.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(report, indent=1) + "\n"
+    (chosen.out / "speed.json").write_text(text, encoding="utf-8")
+    sys.stdout.write(text)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
