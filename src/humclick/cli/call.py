@@ -40,11 +40,14 @@ def typed(prompt: str) -> str | None:
 
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--shop-name", default="", help="For a new call: who works on it.")
 @click.option("--customer", default="", help="For a new call: whose machine it is.")
 @click.option("--equipment", default="", help="For a new call: what it is and where it stands.")
 @click.option("--invented", is_flag=True, help="For a new call: practice, not a real machine.")
 @shop_option
-def call(file: Path, customer: str, equipment: str, invented: bool, shop_file: Path | None) -> None:
+def call(
+    file: Path, shop_name: str, customer: str, equipment: str, invented: bool, shop_file: Path | None
+) -> None:
     """
     Work on a call step by step: the next probe, what it means, the verdict.
 
@@ -55,7 +58,7 @@ def call(file: Path, customer: str, equipment: str, invented: bool, shop_file: P
     """
     from humclick.cli.session import Session
 
-    opened = {"customer": customer, "equipment": equipment}
+    opened = {"shop": shop_name, "customer": customer, "equipment": equipment}
     session = Session(file, shop_in(shop_file), opened, invented=invented)
     try:
         click.echo(session.open())
