@@ -15,10 +15,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.meters import Meter, Quantity
 from humclick.readings import Reading
 
-__all__ = ["Display", "Integral", "bins_of", "evidence", "gain", "nodes_of"]
+__all__ = ["Display", "Integral", "bins_of", "evidence", "gain", "nodes_of", "peaks_of"]
 
 #: Natural logarithm of the range over which a display that means nothing is spread: nine decades. [-]
 _WILD_RANGE = math.log(1e9)
@@ -27,7 +28,14 @@ _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 #: Steps of a Gaussian integrand half a standard deviation apart: the trapezoid rule is then exact to 1e-8.
 _STEPS = tuple(0.5 * k for k in range(-9, 10))
-_NEAR = (-4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0)
+
+#: A prior wider than this is cut twice as often: a dirty contact bends within a factor of two or three. [-]
+_WIDE = 0.6
+#: Beyond this many standard deviations of the prior nothing is looked for. [-]
+_FARTHEST = 12.0
+#: Numbers that mean nothing share what OL and zero leave of them. [-]
+_WILD_OPEN, _WILD_ZERO = 0.2, 0.02
+_WILD_NUMBER = 1.0 - _WILD_OPEN - _WILD_ZERO
 
 
 def _phi(x: float) -> float:
@@ -63,8 +71,11 @@ class Display:
         "_dirty_ohms",
         "_highest",
         "_kilo",
+        "_kilo_places",
+        "_number",
         "_open",
         "_s",
+        "_scale",
         "_sure",
         "_wild",
         "y",
@@ -94,33 +105,35 @@ class Display:
             meter.count_limit(quantity, value, self._d) if meter.measures(quantity) else 0.01 * abs(value)
         )
         self._s = math.sqrt(counts * counts / 3.0 + self._d * self._d / 12.0)
+        self._scale = self._sure / (self._s * _ROOT_2PI)
+        self._number = self._stray(_WILD_NUMBER)
+        self._kilo_places = tuple((value / (1.25 * t), value / (0.8 * t), t) for t in (1e3, 1e-3))
 
     def probability(self, x: float) -> float:
         """Probability of exactly this display when `x` is there. [-]"""
         if self.y is None:
-            return 1.0 - self._wild if x >= self._highest else self._open + 0.2 * self._wild
+            return 1.0 - 0.1 * self._wild if x >= self._highest else self._open + _WILD_OPEN * self._wild
         if x >= self._highest:
             return self._stray(0.1)
         if self.zero:
             below = _phi((0.5 * self._d - x - self._c) / self._s)
-            return self._sure * below + 0.02 * self._wild
-        off = (self.y - x - self._c) / self._s
-        density = self._sure * math.exp(-0.5 * off * off) / (self._s * _ROOT_2PI) if abs(off) < 37 else 0.0
+            return self._sure * below + _WILD_ZERO * self._wild
         more = self.y - x - self._c
-        if self._dirty and more > 0.0:
+        off = more / self._s
+        density = self._scale * math.exp(-0.5 * off * off) if -9.0 < off < 9.0 else 0.0
+        if more > 0.0 and self._dirty:
             mean = max(self._dirty_ohms, 0.5 * x)
             density += self._dirty * math.exp(-more / mean) / mean
         if self._kilo and x > 0.0:
-            for times in (1e3, 1e-3):
-                ratio = self.y / (x * times)
-                if 0.8 < ratio < 1.25:
-                    density += self._kilo / (0.45 * x * times)
-        return min(1.0, density * self._d) + self._stray(1.0)
+            for low, high, times in self._kilo_places:
+                if low < x < high:
+                    density += 0.5 * self._kilo / (0.45 * x * times)
+        return min(1.0, density * self._d) + self._number
 
     def _stray(self, share: float) -> float:
         """A display that means nothing, spread evenly over nine decades."""
         if self.y is None or self.y <= 0.0:
-            return 0.02 * self._wild * share
+            return _WILD_ZERO * self._wild * share
         return share * self._wild * min(0.2, self._d / (self.y * _WILD_RANGE))
 
     @property
@@ -129,11 +142,29 @@ class Display:
         return self._d
 
     @property
-    def near(self) -> tuple[float, ...]:
-        """Values around which the integrand is sharp."""
+    def most(self) -> float:
+        """No value gives more than this. [-]"""
         if self.y is None or self.zero:
-            return ()
-        return tuple(self.y - self._c + k * self._s for k in _NEAR)
+            return 1.0
+        more = (self._scale + self._dirty / self._dirty_ohms + self._kilo / min(1.0, self.y)) * self._d
+        return min(1.0, more) + self._number
+
+    @property
+    def peak(self) -> Cut | None:
+        """Where the probability is largest, and how narrow it is there; None for OL. [SI], [SI]"""
+        if self.y is None:
+            return None
+        if self.zero:
+            return 0.5 * self._d - self._c, self._s
+        return self.y - self._c, self._s
+
+    @property
+    def steps(self) -> tuple[float, ...]:
+        """Values at which the probability jumps. [SI]"""
+        jumps: tuple[float, ...] = (self._highest,) if math.isfinite(self._highest) else ()
+        if self._kilo and self.y:
+            jumps += tuple(x for low, high, _ in self._kilo_places for x in (low, high))
+        return jumps
 
 
 @lru_cache(maxsize=64)
@@ -162,16 +193,14 @@ def gain(meter: Meter, quantity: Quantity, value: float) -> float:
     return meter.gain_limit(quantity, value) / value / math.sqrt(3.0)
 
 
-def nodes_of(median: float, sigma: float, sharp: Iterable[float] = ()) -> tuple[tuple[float, float], ...]:
+def nodes_of(median: float, sigma: float) -> tuple[tuple[float, float], ...]:
     """
-    Nodes and weights for an integral over a log-normal unknown.
+    Nodes and weights for a smooth function of a log-normal unknown.
 
     Parameters
     ----------
     median, sigma : float
         Median, and standard deviation of the natural logarithm. [SI], [-]
-    sharp : iterable of float
-        Values near which the integrand is sharp; nodes are put there too.
 
     Returns
     -------
@@ -180,17 +209,29 @@ def nodes_of(median: float, sigma: float, sharp: Iterable[float] = ()) -> tuple[
     """
     if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
         return ((median, 1.0),)
-    mu = math.log(median)
-    points = {sigma * z for z in _STEPS}
-    points.update(math.log(x) - mu for x in sharp if x > 0.0)
-    at = sorted(p for p in points if abs(p) <= 4.6 * sigma)
-    weights = []
-    for i, p in enumerate(at):
-        left = at[i - 1] if i else p
-        right = at[i + 1] if i + 1 < len(at) else p
-        weights.append(0.5 * (right - left) * math.exp(-0.5 * (p / sigma) ** 2))
+    weights = [math.exp(-0.5 * z * z) for z in _STEPS]
     total = math.fsum(weights)
-    return tuple((math.exp(mu + p), w / total) for p, w in zip(at, weights, strict=True))
+    return tuple((median * math.exp(sigma * z), w / total) for z, w in zip(_STEPS, weights, strict=True))
+
+
+def peaks_of(displays: Iterable[Display]) -> list[Cut]:
+    """
+    Where the product of displays of one value peaks, with the width of each peak. [SI], [SI]
+
+    Repeats that agree make one peak, narrower by the root of their number, on a foot as wide as they lie
+    apart.
+    """
+    rest = sorted(d.peak for d in displays if d.peak is not None)
+    found: list[Cut] = []
+    while rest:
+        middle, width = rest[len(rest) // 2]
+        near = [p for p in rest if abs(p[0] - middle) <= 6.0 * max(width, p[1])]
+        rest = [p for p in rest if p not in near]
+        weight = math.fsum(1.0 / (s * s) for _, s in near)
+        found.append((math.fsum(y / (s * s) for y, s in near) / weight, 1.0 / math.sqrt(weight)))
+        if len(near) > 1:
+            found.extend({near[0], near[-1]})
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +273,7 @@ def evidence(
     if scattered and len(displays) > 1:
         parts = [evidence([d], median, sigma).value for d in displays]
         return Integral(math.prod(parts), nodes_of(median, sigma))
-    nodes = nodes_of(median, sigma, (x for d in displays for x in d.near))
+    nodes = _nodes(displays, median, sigma)
     weighted = []
     for x, weight in nodes:
         for display in displays:
@@ -240,9 +281,33 @@ def evidence(
         weighted.append(weight)
     total = math.fsum(weighted)
     if total <= 0.0:
-        return Integral(1e-300, nodes)
+        return Integral(1e-300, nodes_of(median, sigma))
     kept = tuple((x, w / total) for (x, _), w in zip(nodes, weighted, strict=True) if w > 1e-9 * total)
     return Integral(total, kept)
+
+
+def _nodes(displays: Sequence[Display], median: float, sigma: float) -> Sequence[tuple[float, float]]:
+    """Nodes of the unknown, close together where the displays need it; weights sum to 1 without displays."""
+    if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
+        return ((median, 1.0),)
+    mu = math.log(median)
+    cuts = prior_cuts(median, sigma)
+    low, high = cuts[0][0], cuts[-1][0]
+    if sigma > _WIDE:
+        cuts.extend((mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0))
+    for place, width in peak_cuts(peaks_of(displays)):
+        if abs(place - mu) <= _FARTHEST * sigma:
+            cuts.append((place, width))
+    low, high = min(low, *(c[0] for c in cuts)), max(high, *(c[0] for c in cuts))
+    bends = {x for d in displays for x in d.steps} | {d.peak[0] for d in displays if d.peak is not None}
+    places = {math.log(x) for x in bends if x > 0.0}
+    cuts.extend((place, 0.0) for place in places if low < place < high)
+    low, high = min(c[0] for c in cuts), max(c[0] for c in cuts)
+    scale = 1.0 / (sigma * _ROOT_2PI)
+    return [
+        (x, width * scale * math.exp(-0.5 * ((y - mu) / sigma) ** 2))
+        for x, y, width in rule(cut(cuts, low, high))
+    ]
 
 
 def bins_of(

@@ -17,7 +17,8 @@ from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import Setup, branches_of
 from humclick.circuit.solve import resistance_between
-from humclick.diagnosis.likelihood import Display, nodes_of
+from humclick.diagnosis.likelihood import Display, nodes_of, peaks_of
+from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.parts.family import HEALTHY, Condition, Element
 
 __all__ = ["PERMUTATIONS", "Affine", "PinDisplay", "Sealed", "WindingEvidence", "pin_pairs"]
@@ -27,11 +28,27 @@ PERMUTATIONS: tuple[tuple[str, str, str], ...] = tuple(itertools.permutations(PI
 
 _OPEN = math.inf
 
-#: Nodes of the integral whose likelihood is this much below the best are left out. [-]
+#: Nodes whose share of the integral is below this are left out where nodes are handed on. [-]
 _NEGLIGIBLE = 1e-8
+_ROOT_2PI = math.sqrt(2.0 * math.pi)
 
-#: Run and start winding, likelihood, width of the node in ln R along each. [Ω], [Ω], [-], [-], [-]
-_Node = tuple[float, float, float, float, float]
+#: Median and ln standard deviation. [Ω], [-]
+_Prior = tuple[float, float]
+
+#: A winding's resistance, its logarithm, and the node's width in ln R, zero where it plays no part.
+_Node = tuple[float, float, float]
+
+#: An integral is good to this part of it, or to this part of the largest integral found. [-]
+_ENOUGH = 2e-3
+_IRRELEVANT = 1e-7
+
+#: Peaks this many times the prior's own range away are not looked for. [-]
+_FARTHEST = 1.0
+
+#: No winding is known better than this. [-]
+_LEAST = 1e-3
+
+_IDLE: _Node = (1.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +108,7 @@ class WindingEvidence:
         self.machine = machine
         self.widen = widen
         self._forms: dict[tuple[Sealed, bool], dict[tuple[str, str], Affine]] = {}
+        self._cuts: dict[str, list[Cut]] = {}
         self.internal = machine.protector == "internal"
 
     # -- the network, seen from the pins ------------------------------------------------------------
@@ -144,13 +162,16 @@ class WindingEvidence:
         for branch in family_mode.branches:
             if branch.size == "winding":
                 spread = self.machine.spread_of(part, family_mode, branch)
-                return spread.median, math.hypot(spread.sigma, self.widen)
+                return spread.median, max(math.hypot(spread.sigma, self.widen), _LEAST)
         return self.machine.size(part, "winding").median, 0.0
 
     # -- evidence --------------------------------------------------------------------------------------
 
     def evidence(
-        self, displays: Sequence[PinDisplay], naming: Mapping[tuple[str, str, str], float]
+        self,
+        displays: Sequence[PinDisplay],
+        naming: Mapping[tuple[str, str, str], float],
+        modes: Iterable[Sealed] | None = None,
     ) -> dict[Sealed, dict[tuple[str, str, str], float]]:
         """
         Probability of all displays together, for each sealed mode and each way the pins may lie.
@@ -161,76 +182,91 @@ class WindingEvidence:
             In any order.
         naming : mapping of permutation to float
             Prior probability of each way; those with zero are left out.
+        modes : iterable of Sealed, optional
+            Sealed modes asked for; all of them if left out.
 
         Returns
         -------
         dict
             ``[sealed][permutation]``, the prior of the permutation included. [-]
         """
-        table: dict[Sealed, dict[tuple[str, str, str], float]] = {s: {} for s in self.modes()}
+        table: dict[Sealed, dict[tuple[str, str, str], float]] = {s: {} for s in modes or self.modes()}
+        best = 0.0
         priors = {s: (self.prior("run_winding", s[0]), self.prior("start_winding", s[1])) for s in table}
         for names, weight in naming.items():
             if weight <= 0.0:
                 continue
-            grids: dict[tuple[Affine, ...], list[_Node]] = {}
-            sums: dict[tuple[object, ...], float] = {}
-            for sealed in table:
-                forms = tuple(self._reading(sealed, d, names) for d in displays)
-                key = (forms, priors[sealed])
-                if key not in sums:
-                    if forms not in grids:
-                        grids[forms] = self._grid(forms, displays)
-                    sums[key] = max(_weighted(grids[forms], *priors[sealed]), 1e-300)
-                table[sealed][names] = weight * sums[key]
+            forms = {s: tuple(self._reading(s, d, names) for d in displays) for s in table}
+            wanted: dict[tuple[Affine, ...], dict[tuple[_Prior, _Prior], float]] = {}
+            for sealed, form in forms.items():
+                wanted.setdefault(form, {})[priors[sealed]] = 0.0
+            for form, sums in wanted.items():
+                self._integrate(form, displays, sums, best * _IRRELEVANT / weight)
+                best = max(best, weight * max(sums.values()))
+            for sealed, form in forms.items():
+                table[sealed][names] = weight * max(wanted[form][priors[sealed]], 1e-300)
         return table
+
+    def _integrate(
+        self,
+        forms: tuple[Affine, ...],
+        displays: Sequence[PinDisplay],
+        sums: dict[tuple[_Prior, _Prior], float],
+        least: float,
+    ) -> None:
+        """
+        Probability of the displays under several priors of run and start winding at once.
+
+        Run winding nodes are taken in falling order of what they can add; the rest is left out once it cannot
+        change any sum by more than a small part, or matters less than `least`.
+        """
+        grid = _Grid(self, forms, displays)
+        starts = list(dict.fromkeys(start for _, start in sums))
+        most = grid.most(starts)
+        rows = []
+        for node in grid.outer:
+            likely = grid.likely(node)
+            masses = [_mass(node, run) for run, _ in sums]
+            rows.append((likely * max(masses) * most, node, likely, masses))
+        rows.sort(key=lambda row: -row[0])
+        left = math.fsum(row[0] for row in rows)
+        for bound, node, likely, masses in rows:
+            if left <= max(least, _ENOUGH * min(sums.values())):
+                break
+            left -= bound
+            inner = grid.inner(node[0])
+            within = {start: math.fsum(_mass(n, start) * p for n, p in inner) for start in starts}
+            for mass, key in zip(masses, sums, strict=True):
+                sums[key] += mass * likely * within[key[1]]
 
     def _reading(self, sealed: Sealed, d: PinDisplay, names: tuple[str, str, str]) -> Affine:
         pair = tuple(sorted((names[d.first], names[d.second])))
         return self.form(sealed, d.hot)[(pair[0], pair[1])]
 
-    def _grid(self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay]) -> list[_Node]:
-        """Likelihood of the displays on nodes (R_run, R_start), with the width of each node in ln R."""
-        fixed = [(f, d) for f, d in zip(forms, displays, strict=True) if not f.start]
-        varied = [(f, d) for f, d in zip(forms, displays, strict=True) if f.start]
-        use_run = any(f.run for f in forms)
-        runs = self._axis("run_winding", _sharp(forms, displays, "run")) if use_run else [(1.0, 0.0)]
-        outer = [(run, width, _product(fixed, run, 1.0)) for run, width in runs]
-        best = max(p for _, _, p in outer)
-        shared = None
-        if varied and not any(f.run for f, _ in varied):
-            shared = self._axis("start_winding", _sharp(forms, displays, "start"))
-        grid: list[_Node] = []
-        for run, width_run, p_run in outer:
-            if p_run < best * _NEGLIGIBLE:
-                continue
-            starts: list[tuple[float, float]] = [(1.0, 0.0)]
-            if shared is not None:
-                starts = shared
-            elif varied:
-                sharp = _sharp(forms, displays, "start", run if use_run else None)
-                starts = self._axis("start_winding", sharp)
-            for start, width_start in starts:
-                p = p_run * _product(varied, run, start)
-                grid.append((run, start, p, width_run, width_start))
-        most = max(node[2] for node in grid)
-        return [node for node in grid if node[2] > most * _NEGLIGIBLE] or grid[:1]
+    def axis(self, part: str, peaks: Iterable[Cut]) -> list[_Node]:
+        """Nodes in ln R that suit all of a winding's modes and some peaks. [Ω]"""
+        cuts = list(self._prior_cuts(part))
+        low, high = cuts[0][0], cuts[-1][0]
+        reach = _FARTHEST * (high - low)
+        cuts.extend(c for c in peak_cuts(peaks) if low - reach < c[0] < high + reach)
+        return rule(cut(cuts, min(c[0] for c in cuts), max(c[0] for c in cuts)), 3)
 
-    def _axis(self, part: str, sharp: Iterable[float]) -> list[tuple[float, float]]:
-        """Nodes in ln R over all of a winding's modes, with the width each stands for."""
-        bounds = [self.prior(part, mode) for mode in self.machine.part(part).family.modes]
-        low = min(math.log(m) - 4.0 * s for m, s in bounds if s)
-        high = max(math.log(m) + 4.0 * s for m, s in bounds if s)
-        finest = min(s for _, s in bounds if s)
-        steps = min(40, max(10, math.ceil((high - low) / (0.8 * finest))))
-        points = {low + (high - low) * k / steps for k in range(steps + 1)}
-        points.update(math.log(x) for x in sharp if x > 0.0 and low < math.log(x) < high)
-        at = sorted(points)
-        nodes = []
-        for i, p in enumerate(at):
-            left = at[i - 1] if i else p
-            right = at[i + 1] if i + 1 < len(at) else p
-            nodes.append((math.exp(p), 0.5 * (right - left)))
-        return nodes
+    def usual_starts(self, peaks: Iterable[_Peak]) -> list[Cut]:
+        """Run windings that fit readings of both with a usual start winding, and how far that fixes them."""
+        median, sigma = self.prior("start_winding", HEALTHY)
+        found = []
+        for p in peaks:
+            if p.form.run:
+                rest = p.value - p.form.constant - p.form.start * median
+                width = math.hypot(p.deviation, p.form.start * median * sigma)
+                found.append((rest / p.form.run, width / abs(p.form.run)))
+        return found
+
+    def _prior_cuts(self, part: str) -> list[Cut]:
+        if part not in self._cuts:
+            modes = {self.prior(part, mode) for mode in self.machine.part(part).family.modes}
+            self._cuts[part] = sorted(c for m, s in modes if s for c in prior_cuts(m, s))
+        return self._cuts[part]
 
     def nodes(
         self,
@@ -262,17 +298,16 @@ class WindingEvidence:
         known_run = form.run == 0.0 or any(f.run for f in forms)
         known_start = form.start == 0.0 or any(f.start for f in forms)
         found: list[tuple[float, float]] = []
-        for r, s, p, area_r, area_s in self._grid(forms, displays):
-            w = p * _density(r, area_r, run) * _density(s, area_s, start)
-            if w <= 0.0:
-                continue
+        for r, s, w in _weighted(_Grid(self, forms, displays), run, start):
             more_r = [(r, 1.0)] if known_run else list(nodes_of(*run))
             more_s = [(s, 1.0)] if known_start else list(nodes_of(*start))
             found.extend((form.at(x, y), w * v * u) for x, v in more_r for y, u in more_s)
         total = math.fsum(w for _, w in found)
         if total <= 0.0:
             return self.nodes(sealed, (), names, pair)
-        return tuple((x, w / total) for x, w in found if w > 1e-6 * total)
+        kept = [(x, w) for x, w in found if w > 1e-6 * total]
+        total = math.fsum(w for _, w in kept)
+        return tuple((x, w / total) for x, w in kept)
 
     def resistances(
         self, sealed: Sealed, displays: Sequence[PinDisplay], names: tuple[str, str, str]
@@ -284,10 +319,7 @@ class WindingEvidence:
         """
         forms = tuple(self._reading(sealed, d, names) for d in displays)
         run, start = self.prior("run_winding", sealed[0]), self.prior("start_winding", sealed[1])
-        rows = [
-            (r, s, p * _density(r, area_r, run) * _density(s, area_s, start))
-            for r, s, p, area_r, area_s in self._grid(forms, displays)
-        ]
+        rows = _weighted(_Grid(self, forms, displays), run, start)
         total = math.fsum(w for _, _, w in rows)
         if total <= 0.0:
             return {}
@@ -300,15 +332,140 @@ class WindingEvidence:
         return found
 
 
-def _density(x: float, area: float, prior: tuple[float, float]) -> float:
+@dataclass(frozen=True, slots=True)
+class _Peak:
+    """Readings of one form that agree: form, what the form should be, and its standard deviation. [Ω]"""
+
+    form: Affine
+    value: float
+    deviation: float
+
+    @property
+    def run(self) -> float:
+        """Run winding that fits, where the start winding plays no part. [Ω]"""
+        return (self.value - self.form.constant) / self.form.run
+
+    @property
+    def width(self) -> float:
+        """Standard deviation of `run`. [Ω]"""
+        return self.deviation / abs(self.form.run)
+
+    def start_at(self, run: float) -> Cut:
+        """Start winding that fits with a run winding, and its standard deviation. [Ω]"""
+        form = self.form
+        rest = self.value - form.constant - form.run * run
+        return rest / form.start, self.deviation / abs(form.start)
+
+
+def _peaks(pairs: Iterable[tuple[Affine, PinDisplay]]) -> list[_Peak]:
+    """Peaks of the likelihood, repeats at one pair and one temperature taken together."""
+    groups: dict[tuple[Affine, float], list[Display]] = {}
+    for form, d in pairs:
+        if math.isfinite(form.constant):
+            groups.setdefault((form, d.copper), []).append(d.display)
+    return [
+        _Peak(form, y / copper, s / copper)
+        for (form, copper), own in groups.items()
+        for y, s in peaks_of(own)
+    ]
+
+
+def _crossings(peaks: Sequence[_Peak]) -> list[Cut]:
+    """Run windings at which two readings that depend on the start winding agree about it. [Ω]"""
+    found = []
+    for p, q in itertools.combinations([p for p in peaks if p.form.start], 2):
+        a, b = p.form, q.form
+        slope = a.run * b.start - b.run * a.start
+        if abs(slope) > 1e-6:
+            left, right = p.value - a.constant, q.value - b.constant
+            run = (left * b.start - right * a.start) / slope
+            found.append((run, math.hypot(p.deviation * b.start, q.deviation * a.start) / abs(slope)))
+    return found
+
+
+def _mass(node: _Node, prior: _Prior) -> float:
     """Prior mass a node stands for; 1 where the unknown plays no part."""
-    if area == 0.0:
+    if not node[2]:
         return 1.0
     median, sigma = prior
-    if sigma < 1e-6:
-        return 1.0
-    z = math.log(x / median) / sigma
-    return area * math.exp(-0.5 * z * z) / (sigma * math.sqrt(2.0 * math.pi))
+    z = (node[1] - math.log(median)) / sigma
+    return node[2] * math.exp(-0.5 * z * z) / (sigma * _ROOT_2PI)
+
+
+class _Grid:
+    """Likelihood of displays on nodes of the two resistances, close together where it is sharp."""
+
+    def __init__(
+        self, windings: WindingEvidence, forms: tuple[Affine, ...], displays: Sequence[PinDisplay]
+    ) -> None:
+        self._windings = windings
+        pairs = list(zip(forms, displays, strict=True))
+        self._fixed = math.prod(_product([(f, d)], 1.0, 1.0) for f, d in pairs if not f.run and not f.start)
+        self._alone = [(f, d) for f, d in pairs if f.run and not f.start]
+        self._varied = [(f, d) for f, d in pairs if f.start]
+        peaks = _peaks(pairs)
+        self._slopes = [p for p in peaks if p.form.start]
+        self._mixed = any(p.form.run for p in self._slopes)
+        self.outer = [_IDLE]
+        if any(f.run for f in forms):
+            cuts = [(p.run, p.width) for p in peaks if p.form.run and not p.form.start]
+            if self._mixed:
+                cuts += _crossings(self._slopes) + windings.usual_starts(self._slopes)
+            self.outer = windings.axis("run_winding", cuts)
+        self._shared = None if self._mixed else self._inner(1.0)
+
+    def likely(self, node: _Node) -> float:
+        """Probability of the displays that do not depend on the start winding."""
+        return self._fixed * _product(self._alone, node[0], 1.0)
+
+    def inner(self, run: float) -> list[tuple[_Node, float]]:
+        """Start winding nodes for a run winding, with the probability of the displays that depend on it."""
+        return self._inner(run) if self._shared is None else self._shared
+
+    def _inner(self, run: float) -> list[tuple[_Node, float]]:
+        if not self._varied:
+            return [(_IDLE, 1.0)]
+        terms = [
+            ((f.constant + f.run * run) * d.copper, f.start * d.copper, d.display.probability)
+            for f, d in self._varied
+        ]
+        found = []
+        for node in self._windings.axis("start_winding", [p.start_at(run) for p in self._slopes]):
+            likely = 1.0
+            for rest, slope, probability in terms:
+                likely *= probability(rest + slope * node[0])
+            found.append((node, likely))
+        return found
+
+    def most(self, starts: Sequence[_Prior]) -> float:
+        """No run winding gives the displays that depend on the start winding more than this."""
+        if self._shared is not None:
+            return max(math.fsum(_mass(n, start) * p for n, p in self._shared) for start in starts)
+        mixed = [d.display for f, d in self._varied if f.run]
+        alone = [(f, d) for f, d in self._varied if not f.run]
+        most = math.prod(d.most for d in mixed)
+        if alone:
+            peaks = [p.start_at(1.0) for p in self._slopes if not p.form.run]
+            nodes = self._windings.axis("start_winding", peaks)
+            likely = [_product(alone, 1.0, n[0]) for n in nodes]
+            most *= max(
+                math.fsum(_mass(n, start) * p for n, p in zip(nodes, likely, strict=True)) for start in starts
+            )
+        return most
+
+
+def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, float, float]]:
+    """Run winding, start winding and weight of every node that counts. [Ω], [Ω], [-]"""
+    found = []
+    most = 0.0
+    for node in grid.outer:
+        outer = grid.likely(node) * _mass(node, run)
+        for other, p in grid.inner(node[0]):
+            w = outer * p * _mass(other, start)
+            most = max(most, w)
+            if w > _NEGLIGIBLE * most:
+                found.append((node[0], other[0], w))
+    return [row for row in found if row[2] > _NEGLIGIBLE * most]
 
 
 def _product(readings: Sequence[tuple[Affine, PinDisplay]], run: float, start: float) -> float:
@@ -316,35 +473,6 @@ def _product(readings: Sequence[tuple[Affine, PinDisplay]], run: float, start: f
     for form, d in readings:
         p *= d.display.probability(form.at(run, start) * d.copper)
     return p
-
-
-def _weighted(grid: Sequence[_Node], run: tuple[float, float], start: tuple[float, float]) -> float:
-    by_run: dict[float, float] = {}
-    by_start: dict[float, float] = {}
-    total = 0.0
-    for r, s, p, width_r, width_s in grid:
-        w = by_run.get(r)
-        if w is None:
-            w = by_run[r] = _density(r, width_r, run)
-        v = by_start.get(s) if width_s == 0.0 else _density(s, width_s, start)
-        if v is None:
-            v = by_start[s] = 1.0
-        total += p * w * v
-    return total
-
-
-def _sharp(
-    forms: Sequence[Affine], displays: Sequence[PinDisplay], which: str, run: float | None = None
-) -> list[float]:
-    """Where the likelihood is sharp along one winding's axis."""
-    found: list[float] = []
-    for form, d in zip(forms, displays, strict=True):
-        own, other = (form.run, form.start) if which == "run" else (form.start, form.run)
-        if not own or (other and run is None):
-            continue
-        rest = form.constant + (other * run if run is not None else 0.0)
-        found.extend((x / d.copper - rest) / own for x in d.display.near)
-    return found
 
 
 def pin_pairs(labels: Sequence[str]) -> tuple[tuple[str, str], ...]:
