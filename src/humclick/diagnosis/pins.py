@@ -1,0 +1,361 @@
+"""
+Which pin is which, and what the windings say: three readings between pins that nobody has named.
+
+Every way the pins may lie and every condition of what is sealed in are weighed together, the two winding
+resistances integrated out. Readings in ohms as shown; windings in ohms at 25 °C.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.pins_evidence import (
+    PAIRS,
+    PINS,
+    PinWeigher,
+    Shown,
+    WindingValue,
+    figures,
+    lead_mean,
+    numbers,
+    sorted_pairs,
+)
+from humclick.diagnosis.shop import default_shop
+from humclick.diagnosis.windings import PERMUTATIONS
+from humclick.errors import Refused, Unknown
+from humclick.meters import Leads, Meter, Quantity, default_meter
+from humclick.readings import PartTemperature, Reading, format_si
+
+__all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "sum_test"]
+
+Names = tuple[str, str, str]
+_OHMS = Quantity.RESISTANCE
+
+#: Conclusions under which a winding has a value.
+_WITH_VALUES = ("sound", "open", "wait", "shorted")
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What may be the matter: name, words, probability. [-]"""
+
+    name: str
+    title: str
+    plain: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class SumTest:
+    """
+    Whether the largest reading is the sum of the other two.
+
+    Attributes
+    ----------
+    longest : (str, str)
+        The pair of pins with the largest reading, S and R of a sound compressor.
+    residual : float
+        Largest reading less the sum of the other two, test leads allowed for. [Ω]
+    uncertainty : float
+        Its standard uncertainty. [Ω]
+    adds_up : bool
+        Whether the residual lies within the expanded uncertainty.
+    """
+
+    longest: tuple[str, str]
+    residual: float
+    uncertainty: float
+    adds_up: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PinFinding:
+    """
+    What the readings between the pins say.
+
+    Attributes
+    ----------
+    permutations : tuple of ((str, str, str), float)
+        What pins 1, 2 and 3 really are, with its probability, most probable first; they sum to 1.
+    names : tuple of str or None
+        C, R or S of pins 1, 2 and 3 where that is as good as certain.
+    cases : tuple of Case
+        Most probable first; they sum to 1.
+    grounded : float or None
+        Probability of a winding touching the shell; None if not measured. [-]
+    sum_test : SumTest or None
+        None unless each of the three pairs showed a number.
+    windings : tuple of WindingValue
+        Under the leading case and naming; empty where that makes no sense.
+    conclusion : str
+        sound, open, wait, shorted, bridged, grounded, inverter, remeasure or unclear.
+    sentence : str
+        The same in plain words.
+    warnings : tuple of str
+        What must not be done.
+    next : tuple of str
+        What tells the remaining cases apart.
+    """
+
+    permutations: tuple[tuple[Names, float], ...]
+    names: tuple[str | None, str | None, str | None]
+    cases: tuple[Case, ...]
+    grounded: float | None
+    sum_test: SumTest | None
+    windings: tuple[WindingValue, ...]
+    conclusion: str
+    sentence: str
+    warnings: tuple[str, ...]
+    next: tuple[str, ...]
+
+    def probability(self, case: str) -> float:
+        """
+        Probability of one case. [-]
+
+        Raises
+        ------
+        Unknown
+            If there is no such case.
+        """
+        for each in self.cases:
+            if each.name == case:
+                return each.probability
+        raise Unknown("case", case, [c.name for c in self.cases])
+
+
+def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = None) -> SumTest | None:
+    """
+    Hold the largest reading against the sum of the other two.
+
+    Parameters
+    ----------
+    readings : mapping of (pin, pin) to Reading or several
+        As for `find_pins`.
+    meter, leads
+        What it was measured with; the program's default meter, leads that nobody looked at.
+
+    Returns
+    -------
+    SumTest or None
+        None unless each of the three pairs showed numbers.
+
+    Raises
+    ------
+    Refused
+        If a reading is not one in ohms between two different pins.
+    Unknown
+        If a pin is none of 1, 2 and 3.
+
+    Notes
+    -----
+    S–R = C–S + C–R: *Heating & Cooling Essentials*, p. 531. The residual's variance is the sum of the three
+    readings' variances, limit²/3 each, and that of one pair of leads: JCGM 100:2008, 4.3.7 and 5.1.2.
+    """
+    meter, leads = meter or default_meter(), leads or Leads()
+    pairs = sorted_pairs(readings)
+    means = numbers(pairs)
+    if len(means) < 3:
+        return None
+    longest = max(means, key=lambda pair: means[pair])
+    lead, lead_deviation = lead_mean(leads)
+    residual = 2.0 * means[longest] - math.fsum(means.values()) + lead
+    variance = lead_deviation**2
+    for pair, mean in means.items():
+        variance += meter.standard_uncertainty(_OHMS, mean, pairs[pair][0].resolution) ** 2
+    uncertainty = math.sqrt(variance)
+    adds_up = abs(residual) <= figures()["decide"]["coverage"] * uncertainty
+    return SumTest((PINS[longest[0]], PINS[longest[1]]), residual, uncertainty, adds_up)
+
+
+def _grounded(shell: Reading | None, machine: Machine, meter: Meter) -> float | None:
+    """Probability of a winding touching the shell. [-]"""
+    if shell is None:
+        return None
+    if shell.quantity is not _OHMS:
+        raise Refused("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
+    display = Display(shell, meter, default_shop().slips)
+    sound, fault = (machine.size("run_winding", size) for size in ("insulation", "ground_fault"))
+    odds = float(figures()["grounded"]["odds"])
+    bad = odds * evidence([display], fault.median, fault.sigma).value
+    good = evidence([display], sound.median, sound.sigma).value
+    return bad / (bad + good)
+
+
+def find_pins(
+    readings: Shown,
+    *,
+    nameplate: Nameplate | None = None,
+    temperature: PartTemperature | None = None,
+    meter: Meter | None = None,
+    leads: Leads | None = None,
+    protector: Literal["external", "internal", "unknown"] = "unknown",
+    shell: Reading | None = None,
+) -> PinFinding:
+    """
+    Find out which pin is C, which S and which R, and what the windings are like.
+
+    Parameters
+    ----------
+    readings : mapping of (pin, pin) to Reading or several
+        One to three pairs of the pins "1", "2" and "3", start gear off; repeats together. [Ω]
+    nameplate : Nameplate, optional
+        Volts and locked-rotor amperes narrow what a winding should measure.
+    temperature : PartTemperature, optional
+        Of the windings; unknown if left out.
+    meter, leads
+        What it was measured with; the program's default meter, leads that nobody looked at.
+    protector : "external", "internal" or "unknown"
+        Where the overload protector sits.
+    shell : Reading, optional
+        Lowest reading of any pin to bare metal of the shell. [Ω]
+
+    Returns
+    -------
+    PinFinding
+
+    Raises
+    ------
+    Refused
+        If there is no reading, or one is not in ohms between two different pins.
+    Unknown
+        If a pin or the protector's place is not one of those above.
+    """
+    meter, leads, nameplate = meter or default_meter(), leads or Leads(), nameplate or Nameplate()
+    if protector not in ("external", "internal", "unknown"):
+        raise Unknown("place of the protector", str(protector), ("external", "internal", "unknown"))
+    if not meter.measures(_OHMS):
+        raise Refused(
+            f"meter {meter.name!r} does not measure resistance; choose the one the ohms were read on"
+        )
+    pairs = sorted_pairs(readings)
+    data = figures()
+    inside = {"external": 0.0, "internal": 1.0, "unknown": float(data["protector"]["internal"])}[protector]
+    weigher = PinWeigher(pairs, nameplate, temperature or PartTemperature(), meter, leads, inside)
+    weigher.weigh()
+    joint = weigher.posterior()
+    cases = tuple(
+        sorted(
+            (
+                Case(name, row["title"], row["plain"], math.fsum(joint[name].values()))
+                for name, row in data["case"].items()
+            ),
+            key=lambda case: (-case.probability, case.name),
+        )
+    )
+    permutations = {n: math.fsum(row.get(n, 0.0) for row in joint.values()) for n in PERMUTATIONS}
+    ranked = tuple(sorted(permutations.items(), key=lambda item: -item[1]))
+    grounded = _grounded(shell, weigher.machine, meter)
+    test = sum_test(readings, meter, leads)
+    bare = shell is not None and shell.value is not None and meter.test_voltage is None
+    conclusion = _conclusion(cases, test, bare or (grounded or 0.0) > 0.5)
+    names = _names(permutations)
+    windings = weigher.values(cases[0].name, dict(ranked)) if conclusion in _WITH_VALUES else ()
+    return PinFinding(
+        ranked,
+        names,
+        cases,
+        grounded,
+        test,
+        windings,
+        conclusion,
+        _sentence(conclusion, cases, names, test, windings, len(pairs)),
+        _warnings(cases, conclusion == "grounded"),
+        _next(cases, conclusion, shell, leads, pairs),
+    )
+
+
+def _names(permutations: Mapping[Names, float]) -> tuple[str | None, str | None, str | None]:
+    found: list[str | None] = []
+    for i in range(3):
+        chance = {pin: math.fsum(p for n, p in permutations.items() if n[i] == pin) for pin in "CRS"}
+        best = max(chance, key=lambda pin: chance[pin])
+        found.append(best if chance[best] >= figures()["decide"]["named"] else None)
+    return found[0], found[1], found[2]
+
+
+def _conclusion(cases: Sequence[Case], test: SumTest | None, grounded: bool) -> str:
+    if grounded:
+        return "grounded"
+    data = figures()
+    by_word: dict[str, float] = {}
+    for case in cases:
+        word = str(data["case"][case.name]["word"])
+        by_word[word] = by_word.get(word, 0.0) + case.probability
+    word = max(by_word, key=lambda w: by_word[w])
+    if word in ("sound", "shorted") and test is not None and not test.adds_up:
+        return "remeasure"
+    return word if by_word[word] >= data["decide"]["enough"] else "unclear"
+
+
+def _sentence(
+    conclusion: str,
+    cases: Sequence[Case],
+    names: Sequence[str | None],
+    test: SumTest | None,
+    windings: Sequence[WindingValue],
+    pairs: int,
+) -> str:
+    leading = cases[0]
+    if conclusion == "grounded":
+        return "A winding touches the shell: this compressor must not be powered."
+    if conclusion == "unclear":
+        return f"Not clear yet: {leading.plain}, or {cases[1].plain}."
+    words = leading.plain if conclusion != "sound" or pairs == 3 else f"so far {leading.plain}"
+    if conclusion == "remeasure":
+        words = figures()["case"]["reading_error"]["plain"]
+    text = f"{words[0].upper()}{words[1:]}"
+    if test is not None and not test.adds_up:
+        text += f"; the largest reading is off the sum of the others by {abs(test.residual):.2g} Ω"
+    if conclusion in ("open", "shorted", "bridged"):
+        text += "; measure once more before you condemn it"
+    if all(names) and conclusion not in ("remeasure", "inverter"):
+        text += ". P" + ", p".join(f"in {i} is {name}" for i, name in zip(PINS, names, strict=True))
+    if windings:
+        shown = ", ".join(
+            f"{w.part.replace('_', ' ')} {format_si(w.ohms, _OHMS, 3)} ± {format_si(w.uncertainty, _OHMS, 2)}"
+            for w in windings
+        )
+        text += f". At 25 °C: {shown}"
+    return text + "."
+
+
+def _warnings(cases: Sequence[Case], grounded: bool) -> tuple[str, ...]:
+    found = []
+    if grounded:
+        found.append("A winding touches the shell: this compressor must not be powered.")
+    equal = next(case for case in cases if case.name == "three_equal")
+    if equal.probability >= figures()["decide"]["warn"]:
+        found.append(
+            "It may be an inverter-driven or three-phase compressor: never put it across the mains, "
+            "and never fit start gear to it."
+        )
+    return tuple(found)
+
+
+def _next(
+    cases: Sequence[Case],
+    conclusion: str,
+    shell: Reading | None,
+    leads: Leads,
+    pairs: Mapping[tuple[int, int], Sequence[Reading]],
+) -> tuple[str, ...]:
+    """What tells the remaining cases apart, without saying anything twice."""
+    if conclusion == "grounded":
+        return ()
+    data = figures()
+    words = [f"Measure pins {PINS[i]} and {PINS[j]} too." for i, j in PAIRS if (i, j) not in pairs]
+    for case in cases:
+        if case.probability >= data["decide"]["remaining"]:
+            words.extend(data["case"][case.name]["next"])
+    if shell is None:
+        words.append(data["case"]["sound"]["next"][0])
+    else:
+        words = [w for w in words if w not in data["case"]["sound"]["next"]]
+    if leads.spread is not None:
+        words.append("Hold the probe tips together and null the leads.")
+    return tuple(dict.fromkeys(words))
