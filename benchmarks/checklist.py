@@ -29,7 +29,7 @@ def _supply(visit: Visit) -> str:
 
 def _control(visit: Visit) -> str:
     answer = visit.take("control.setting").answer
-    if answer == "calls only now":
+    if answer == "was off, set warm or in defrost; calls now":
         return "set control"
     if answer == "never calls" and _value(visit, "control.ohms") > 100.0:
         return "replace control"

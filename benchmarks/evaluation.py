@@ -271,15 +271,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--elsewhere", type=int, default=250, help="calls in each other world")
     parser.add_argument("--seed", type=int, default=1, help=f"seed set; {HELD_OUT} is kept for the report")
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--quick", action="store_true", help="124 calls, three policies, no other worlds")
+    parser.add_argument(
+        "--quick", action="store_true", help="62 calls, three policies, no other worlds, printed only"
+    )
     parser.add_argument("--wrong", type=Path, help="write every wrong verdict of the program here")
-    parser.add_argument("--out", type=Path, default=_RESULTS, help="folder for the results")
+    parser.add_argument("--out", type=Path, help=f"folder for the results, by default {_RESULTS.name} here")
     chosen = parser.parse_args(arguments)
     variations = tuple(p for p in POLICIES if p not in (*_ELSEWHERE, "oracle"))
     base = "as-modelled"
     runs = [Run(base, base, chosen.calls, (*_ELSEWHERE, "oracle"))]
     if chosen.quick:
-        runs = [Run(base, base, 124, ("program", "checklist", "oracle"))]
+        runs = [Run(base, base, 62, ("program", "checklist", "oracle"))]
     else:
         runs.append(Run(base, base, chosen.ablations, variations))
         two = (*_ELSEWHERE, "one fault", "two faults")
@@ -294,9 +296,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "worlds": {label: _by_policy(rows) for label, rows in outcomes.items()},
     }
     wrong = [o for rows in outcomes.values() for o in rows if o.policy == "program" and not o.right]
-    chosen.out.mkdir(parents=True, exist_ok=True)
-    (chosen.out / "evaluation.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
-    (chosen.out / "evaluation.md").write_text(written(report), encoding="utf-8")
+    text = written(report)
+    if chosen.quick and chosen.out is None:
+        sys.stdout.write(text)
+    else:
+        out = chosen.out or _RESULTS
+        out.mkdir(parents=True, exist_ok=True)
+        (out / "evaluation.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+        (out / "evaluation.md").write_text(text, encoding="utf-8")
     if chosen.wrong:
         rows = [
             {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(o).items()} for o in wrong

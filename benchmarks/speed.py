@@ -35,7 +35,6 @@ from humclick.diagnosis.suspects import NONE, posterior
 
 __all__ = ["main"]
 
-_RESULTS = Path(__file__).parent / "results"
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 _LARGEST = ("csr-potential-relay", "psc-assist-relay")
 
@@ -225,7 +224,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.speed", description=__doc__)
     parser.add_argument("--calls", type=int, default=12, help="simulated calls a machine")
     parser.add_argument("--repeats", type=int, default=7)
-    parser.add_argument("--out", type=Path, default=_RESULTS, help="folder for the results")
+    parser.add_argument("--out", type=Path, help="folder to write speed.json to; printed in any case")
     chosen = parser.parse_args(arguments)
     if any(os.environ.get(name) != "1" for name in _THREADS):  # the libraries read it when they are loaded
         once = {**os.environ, **dict.fromkeys(_THREADS, "1")}
@@ -236,9 +235,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "processes": processes(_LARGEST[0], chosen.repeats),
         "beside pyAgrum": beside("rsir-ptc", chosen.repeats),
     }
-    chosen.out.mkdir(parents=True, exist_ok=True)
     text = json.dumps(report, indent=1) + "\n"
-    (chosen.out / "speed.json").write_text(text, encoding="utf-8")
+    if chosen.out:
+        chosen.out.mkdir(parents=True, exist_ok=True)
+        (chosen.out / "speed.json").write_text(text, encoding="utf-8")
     sys.stdout.write(text)
     return 0
 
