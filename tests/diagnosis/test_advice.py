@@ -107,7 +107,11 @@ CASES = [
     (
         "rsir-ptc",
         Heard.SILENT,
-        {"feed.volts": "0", "control.setting": "calls only now", "attempt.as_found": "runs"},
+        {
+            "feed.volts": "0",
+            "control.setting": "was off, set warm or in defrost; calls now",
+            "attempt.as_found": "runs",
+        },
         ("set control",),
     ),
     (

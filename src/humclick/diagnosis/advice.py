@@ -12,7 +12,7 @@ from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench, bench_for
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, actions_for, covered, losses
+from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, actions_for, covered, losses
 from humclick.diagnosis.evidence import Compiled, compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
@@ -175,6 +175,8 @@ class Judged:
 
 #: Remedies that mend nothing: the machine is left as it is.
 _NO_REPAIR = frozenset({"wait", "set control"})
+#: What can be put right and tried without a new part: part, remedy.
+_NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
 #: So often a guard's probe is asked again before somebody else must look.
 _GUARD_TRIES = 4
 
@@ -248,7 +250,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     guards: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in actions[made.action]:
         guards = guards_for(judged.bench, situation, judged.post)
-    elif actions[made.action] <= _NO_REPAIR:
+    elif frozenset(verdict.remedies) <= _NO_REPAIR:
         guards = guards_for_no_repair(judged.bench, situation)
     unmet = tuple(g for g in guards if g.open)
     asked = _guard_probe(judged, unmet)
@@ -315,13 +317,13 @@ def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
     """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
     if _remedy_of(judged.bench, probe.part) not in likely:
         return False
-    return probe.part == "mechanism" or "attempt.known_good" in judged.situation.skipped
+    return probe.part in _NO_PART or "attempt.known_good" in judged.situation.skipped
 
 
 def _remedy_of(bench: Bench, part: str) -> str:
     placed = bench.machine.part(part)
-    if part == "mechanism":
-        return "clear condenser"
+    if part in _NO_PART:
+        return _NO_PART[part]
     remedies = [placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")]
     return remedies[0] if remedies else ""
 
@@ -342,8 +344,7 @@ def _odd(judged: Judged) -> set[str]:
 def _done(judged: Judged) -> frozenset[str]:
     """Remedies already carried out during the call."""
     parts = set(judged.situation.renewed)
-    if any(o.probe == "fit.mechanism" for o in judged.situation.observations):
-        parts.add("mechanism")
+    parts |= {o.probe.removeprefix("fit.") for o in judged.situation.observations} & set(_NO_PART)
     return frozenset(_remedy_of(judged.bench, part) for part in parts) - {""}
 
 
@@ -475,7 +476,8 @@ def _why(judged: Judged, f: Forecast) -> str:
     lead = [" and ".join(sorted(c)) for c in list(classes)[:2]]
     if len(lead) < 2:
         return f"it would confirm: {lead[0]}"
-    return f"it tells best between “{lead[0]}” and “{lead[1]}” for its {f.probe.minutes:g} minutes"
+    minutes = f"{f.probe.minutes:g} minute" + ("" if f.probe.minutes == 1 else "s")
+    return f"for its {minutes} it tells best between “{lead[0]}” and “{lead[1]}”"
 
 
 def _suspects(post: Posterior) -> tuple[Suspect, ...]:
@@ -497,16 +499,17 @@ def _suspects(post: Posterior) -> tuple[Suspect, ...]:
 
 def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
-    action = actions[made.action]
     done = _done(judged)
+    action = actions[made.action]
+    action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
     titles = tuple(shop.remedy(r).title for r in sorted(action))
     margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
-    sentence = f"{' and '.join(titles)} ({right:.0%} that this puts it right)"
+    sentence = f"{' and '.join(titles)} ({right * 100:.0f} % that this puts it right)"
     if done and action <= _NO_REPAIR:
         did = " and ".join(shop.remedy(r).title for r in sorted(done))
-        sentence = f"what was done has put it right: {did} ({right:.0%} that nothing is left)"
+        sentence = f"what was done has put it right: {did} ({right * 100:.0f} % that nothing is left)"
     return Verdict(
         tuple(sorted(action)),
         titles,

@@ -68,7 +68,9 @@ class _Forecaster:
         self.situation = situation
         self.chosen = chosen
         self.compiler = Compiler(bench, situation)
-        self.offset = sum(c * w for c, w in post.leads)
+        self.offset = round(
+            sum(c * w for c, w in post.leads), 3
+        )  # in steps, so that what is kept is the same
         self.as_healthy = bench.shop.none["as_healthy"]
         self.post = post
         self.mended = situation.renewed | called(situation.observations)
@@ -200,7 +202,7 @@ class _Forecaster:
             probe.id,
             hot,
             self.mended,
-            round(self.offset, 3),
+            self.offset,
             tuple(o.reading for o in seen),
             self.situation.meter.name,
         )
@@ -277,7 +279,7 @@ class _Forecaster:
         key = (
             "pins",
             probe.id,
-            round(self.offset, 3),
+            self.offset,
             tuple((o.probe, o.reading, o.temperature) for o in seen),
             waits > 0,
             self.situation.hot,

@@ -234,6 +234,11 @@ def _fit_words(placed: PlacedPart) -> tuple[str, str]:
             "Clean the condenser, get its fan turning, and try",
             "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
         )
+    if placed.id == "wiring":
+        return (
+            "Put wires and starter as drawn, and try",
+            "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen.",
+        )
     return (
         f"Fit a new {placed.family.title} and try",
         "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
@@ -276,7 +281,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     )
     minutes, risk = shop.probe["fit"]
     for placed in machine.parts:
-        if placed.family.gear or placed.id in ("control", "mechanism"):
+        if placed.family.gear or placed.id in ("control", "mechanism", "wiring"):
             yield Probe(
                 f"fit.{placed.id}",
                 *_fit_words(placed),

@@ -307,7 +307,7 @@ def explain(
     judged = judge(situation, shop)
     classes = judged.post.by_class
     lead = leader if leader is not None and leader in classes else next(iter(classes))
-    rival = next((c for c in classes if c != lead), NONE)
+    rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
     seen = situation.observations
     heard = situation.complaint
     reasons = []
@@ -360,7 +360,7 @@ def _reason(
     size = abs(decibans)
     strength = "weakly" if size < 4 else "clearly" if size < 12 else "strongly"
     words = f"speaks {strength} {'for' if decibans >= 0 else 'against'} it" if size >= 1 else ""
-    told = ", ".join(f"{r} {p:.0%} → {q:.0%}" for r, p, q in moved)
+    told = ", ".join(f"{r} {100 * p:.0f} → {100 * q:.0f} %" for r, p, q in moved)
     words = "; ".join(w for w in (words, told) if w) or "says hardly anything either way"
     return Reason(event, probe, shown, decibans, without, moved, words)
 
@@ -396,12 +396,12 @@ def _summary(
     shop = judged.bench.shop
     title = " and ".join(shop.remedy(r).title for r in sorted(leader))
     other = " and ".join(shop.remedy(r).title for r in sorted(rival))
-    text = f"{whole:.0%} for: {title}; the rival is: {other}."
+    text = f"{100 * whole:.0f} % for: {title}; the rival is: {other}."
     if elimination:
         text += (
             " It leads by elimination: no reading speaks of it directly, all around it is proved good."
             f" That is only as good as the list of what can fail"
-            f" ({judged.post.none:.1%} is kept for causes not on it)."
+            f" ({100 * judged.post.none:.1f} % is kept for causes not on it)."
         )
     return text
 
