@@ -86,6 +86,8 @@ def delta_evidence(
             for x, _, w in rule(cut(cuts, min(places), max(places)))
         ]
         total = heights[pair] = math.fsum(p for _, p in rows)
+        if total <= 0.0:  # repeats so far apart that no value makes both likely
+            return dict.fromkeys(PERMUTATIONS, 0.0)
         mean = middles[pair] = math.fsum(x * p for x, p in rows) / total
         widths[pair] = math.sqrt(math.fsum((x - mean) ** 2 * p for x, p in rows) / total)
     bridge = windings.machine.size("start_winding", "bridge")
