@@ -26,7 +26,7 @@ from humclick.physics.cooling import minutes_for
 __all__ = ["Advice", "Judged", "Suspect", "Value", "Verdict", "advise", "judge"]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
-_PLANNED_MASS, _PLANNED_MOST = 0.996, 140
+_PLANNED_MASS, _PLANNED_MOST = 0.993, 110
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
 

@@ -31,7 +31,7 @@ _WITH_COMPRESSOR = frozenset(
 )
 
 #: How many decision classes become candidate actions of their own, and how many are combined in pairs.
-_OWN, _PAIRED = 12, 4
+_OWN, _PAIRED = 10, 4
 
 
 def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:

@@ -27,6 +27,8 @@ from humclick.readings import PartTemperature
 __all__ = ["Compiled", "Compiler", "Factor", "compile_evidence", "lead_nodes", "p_hot", "winding_setup"]
 
 _IDENTITY = ("C", "R", "S")
+#: Ways the pins may lie that are this improbable against the best are not followed to every lead node. [-]
+_ALIVE = 1e-3
 _CONTROL = frozenset({"control.not_calling"})
 
 #: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
@@ -290,15 +292,40 @@ class Compiler:
         if named:
             naming = {n: 1.0 - mixed if n == _IDENTITY else mixed / 5 for n in PERMUTATIONS}
         straight = {_IDENTITY: naming[_IDENTITY]} if named else naming
-        crossed = {n: w for n, w in naming.items() if n not in straight}
         middle = len(self.leads) // 2
-        rest = windings.evidence(displays(self.leads[middle][0]), crossed) if crossed else {}
+        rest = self._crossed(windings, displays(self.leads[middle][0]), naming) if named else {}
+        central = windings.evidence(displays(self.leads[middle][0]), straight)
+        most = {n: max(row[n] for row in central.values()) for n in straight}
+        alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
         rows: dict[tuple[str, str, str], list[float]] = {s: [] for s in windings.modes()}
-        for offset, _ in self.leads:
-            got = windings.evidence(displays(offset), straight)
+        for g, (offset, _) in enumerate(self.leads):
+            got = central if g == middle else windings.evidence(displays(offset), alive)
             for sealed, row in rows.items():
-                row.append(sum(got[sealed].values()) + sum(rest.get(sealed, {}).values()))
+                row.append(math.fsum({**central[sealed], **got[sealed]}.values()) + rest.get(sealed, 0.0))
         return self._sealed_factor(members, rows, hot, windings, displays(self.leads[middle][0]))
+
+    @staticmethod
+    def _crossed(
+        windings: WindingEvidence,
+        displays: Sequence[PinDisplay],
+        naming: Mapping[tuple[str, str, str], float],
+    ) -> dict[tuple[str, str, str], float]:
+        """
+        Evidence that labelled pins were taken for one another, by sealed mode.
+
+        Worked out for sound and open windings; a winding otherwise faulty is taken as sound here, since the
+        whole has only the weight of that slip.
+        """
+        crossed = {n: w for n, w in naming.items() if n != _IDENTITY}
+        plain = [s for s in windings.modes() if {s[0], s[1]} <= {HEALTHY, "open"}]
+        got = windings.evidence(displays, crossed, plain)
+        sums = {s: math.fsum(row.values()) for s, row in got.items()}
+
+        def like(sealed: tuple[str, str, str]) -> tuple[str, str, str]:
+            run, start = (m if m == "open" else HEALTHY for m in sealed[:2])
+            return run, start, sealed[2]
+
+        return {s: sums[like(s)] for s in windings.modes()}
 
     def _sealed_factor(
         self,

@@ -88,8 +88,11 @@ class Posterior:
 
     def top(self, most: int) -> list[tuple[int, float]]:
         """Indices and probabilities of the most probable hypotheses."""
-        order = nsmallest(most, range(len(self.weights)), key=lambda h: (-self.weights[h], h))
-        return [(h, self.weights[h]) for h in order]
+        least = 1e-5 * max(self.weights)
+        rows = [(-w, h) for h, w in enumerate(self.weights) if w > least]
+        if len(rows) < most:
+            rows = [(-w, h) for h, w in enumerate(self.weights)]
+        return [(h, -w) for w, h in nsmallest(most, rows)]
 
 
 def posterior(bench: Bench, evidence: Compiled) -> Posterior:
