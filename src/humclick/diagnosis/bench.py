@@ -62,6 +62,9 @@ class Bench:
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
         self._vectors: dict[object, list[tuple[float, ...]]] = {}
         self._predicted: dict[object, tuple[float, float]] = {}
+        self._attempted: dict[object, tuple[float, ...]] = {}
+        self._heard: dict[tuple[str, tuple[float, ...]], tuple[float, ...]] = {}
+        self._sealed = {p.id for p in machine.parts if p.family.sealed}
         self.memory: dict[object, object] = {}
 
     @cached_property
@@ -127,20 +130,35 @@ class Bench:
         """
         key = (by, hot, known_good, renewed)
         if key not in self._vectors:
-            sealed = {p.id for p in self.machine.parts if p.family.sealed}
-            heard: dict[tuple[float, ...], tuple[float, ...]] = {}
-            found = []
-            for modes in self.named:
-                if known_good:
-                    modes = {p: m for p, m in modes.items() if p in sealed}
-                elif renewed:
-                    modes = without(modes, renewed)
-                outcome = self.power.outcomes(modes, hot=hot)
-                if outcome not in heard:
-                    heard[outcome] = reported(outcome, by=by)
-                found.append(heard[outcome])
-            self._vectors[key] = found
+            everyone = range(len(self.named))
+            self._vectors[key] = [self._attempt(h, by, hot, known_good, renewed) for h in everyone]
         return self._vectors[key]
+
+    def attempt(
+        self, hypothesis: int, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
+    ) -> tuple[float, ...]:
+        """What is reported of a start attempt under one hypothesis; arguments as in `attempts`."""
+        key = (by, hot, known_good, renewed)
+        if key in self._vectors:
+            return self._vectors[key][hypothesis]
+        row = self._attempted.get((hypothesis, key))
+        if row is None:
+            row = self._attempted[(hypothesis, key)] = self._attempt(hypothesis, by, hot, known_good, renewed)
+        return row
+
+    def _attempt(
+        self, hypothesis: int, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
+    ) -> tuple[float, ...]:
+        modes = self.named[hypothesis]
+        if known_good:
+            modes = {p: m for p, m in modes.items() if p in self._sealed}
+        if renewed:
+            modes = without(modes, renewed)
+        outcome = self.power.outcomes(modes, hot=hot)
+        heard = self._heard.get((by, outcome))
+        if heard is None:
+            heard = self._heard[(by, outcome)] = reported(outcome, by=by)
+        return heard
 
     # -- what a part should measure ---------------------------------------------------------------------
 

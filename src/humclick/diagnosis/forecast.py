@@ -150,12 +150,13 @@ class _Forecaster:
         known_good = probe.kind is Kind.KNOWN_GOOD
         renewed = self.mended | probe.mends
         hot = 0.0 if probe.kind is Kind.FIT else self._hot(probe, waits)
-        cold = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
-        warm = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
+        asked = {"by": "listened", "known_good": known_good, "renewed": renewed}
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in self.chosen:
-            row = _rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold[h], warm[h], strict=True)])
+            cold = self.bench.attempt(h, hot=False, **asked)  # type: ignore[arg-type]
+            warm = self.bench.attempt(h, hot=True, **asked)  # type: ignore[arg-type]
+            row = _rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)])
             which.append(numbered.setdefault(row, len(numbered)))
         none = tuple(0.05 if o == "runs" else 0.95 / 5 for o in OUTCOMES)
         return Forecast(probe, waits, OUTCOMES, list(numbered), which, none)
