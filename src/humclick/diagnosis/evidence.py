@@ -293,8 +293,11 @@ class Compiler:
             naming = {n: 1.0 - mixed if n == _IDENTITY else mixed / 5 for n in PERMUTATIONS}
         straight = {_IDENTITY: naming[_IDENTITY]} if named else naming
         middle = len(self.leads) // 2
-        rest = self._crossed(windings, displays(self.leads[middle][0]), naming) if named else {}
-        central = windings.evidence(displays(self.leads[middle][0]), straight)
+        shown = displays(self.leads[middle][0])
+        central = windings.evidence(shown, straight)
+        rest = {}
+        if named and not self._agree(windings, shown, straight, central):
+            rest = self._crossed(windings, shown, naming)
         most = {n: max(row[n] for row in central.values()) for n in straight}
         alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
         rows: dict[tuple[str, str, str], list[float]] = {s: [] for s in windings.modes()}
@@ -303,6 +306,24 @@ class Compiler:
             for sealed, row in rows.items():
                 row.append(math.fsum({**central[sealed], **got[sealed]}.values()) + rest.get(sealed, 0.0))
         return self._sealed_factor(members, rows, hot, windings, displays(self.leads[middle][0]))
+
+    @staticmethod
+    def _agree(
+        windings: WindingEvidence,
+        displays: Sequence[PinDisplay],
+        naming: Mapping[tuple[str, str, str], float],
+        together: Mapping[tuple[str, str, str], Mapping[tuple[str, str, str], float]],
+    ) -> bool:
+        """
+        Whether labelled readings fit each other at least as well as each fits by itself.
+
+        Then that the labels are mixed up has no more than the small weight of that slip and is left out.
+        """
+        alone = 1.0
+        for d in displays:
+            got = windings.evidence([d], naming)
+            alone *= max(math.fsum(row.values()) for row in got.values())
+        return max(math.fsum(row.values()) for row in together.values()) >= alone
 
     @staticmethod
     def _crossed(
