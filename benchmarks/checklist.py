@@ -29,8 +29,10 @@ def _supply(visit: Visit) -> str:
 
 def _control(visit: Visit) -> str:
     answer = visit.take("control.setting").answer
-    if answer == "was off, set warm or in defrost; calls now":
+    if answer.startswith("was off"):
         return "set control"
+    if answer.startswith("was set right"):
+        return "replace control"
     if answer == "never calls" and _value(visit, "control.ohms") > 100.0:
         return "replace control"
     return ""

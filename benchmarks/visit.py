@@ -32,6 +32,8 @@ __all__ = ["Visit"]
 #: Rates of slips in the world, written down here and not read from the shop's file. Guesses. [-]
 _NO_CONTACT, _DIRTY, _WILD, _KILO, _PINS_MIXED = 0.006, 0.03, 0.006, 0.002, 0.02
 _NULL_FORGOTTEN, _COLD_BUT_WARM, _LOOK_WRONG = 0.03, 0.03, 0.01
+#: What is put right on trial without a new part.
+_NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
 
 
 @dataclass
@@ -135,7 +137,7 @@ class Visit:
         rng = draw(self.case.seed, "probe", name, n)
         temperature = self._felt(probe, rng)
         reading, answer = None, ""
-        if probe.kind is Kind.FIT and probe.part != "mechanism":
+        if probe.kind is Kind.FIT and probe.part not in _NO_PART:
             self.renewed |= {probe.part}
         if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
             answer = self._attempted(probe, rng)
@@ -220,6 +222,8 @@ class Visit:
             del modes["control"]
         if self.counts.get("fit.mechanism") and modes.get("mechanism") == "high_head":
             del modes["mechanism"]
+        if self.counts.get("fit.wiring"):
+            modes.pop("wiring", None)
         return modes
 
     def size(self, part: str, size: str, mode: str, times: float, within: float, n: int | None) -> float:
@@ -383,7 +387,9 @@ class Visit:
         )
         if rng.random() < _LOOK_WRONG * self.case.world.slips:
             return rng.choice(look.outcomes)
-        mode = HEALTHY if probe.part in self.renewed else self.case.modes.get(probe.part, HEALTHY)
+        # setting the control mends it, so the answer is what was found; a part put right looks right
+        mended = probe.part != "control" and probe.part not in self._modes()
+        mode = HEALTHY if mended or probe.part in self.renewed else self.case.modes.get(probe.part, HEALTHY)
         row = look.table.get(mode, look.table["otherwise"])
         return look.outcomes[listed(row, rng.random())]
 
