@@ -331,8 +331,8 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
         odds=float(row.get("odds", 1.0)),
         remedy=str(row.get("remedy", "")),
         branches=branches,
-        **numbers,
-        **flags,  # type: ignore[arg-type]
+        **numbers,  # type: ignore[arg-type]
+        **flags,
     )
 
 
