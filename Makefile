@@ -10,7 +10,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # What `make run` does: advice on an example call.
-RUN ?= advise examples/hum-and-click.toml
+RUN ?= advise examples/broken-starter/call.toml
 # Debian packages: what typesets the PDF sheet, and what the tests compare with.
 RUN_APT := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 TEST_APT := $(RUN_APT) ngspice poppler-utils
@@ -26,6 +26,9 @@ help:
 
 run: $(VENV)/.run
 	@$(BIN)/humclick $(RUN)
+	@mkdir -p out
+	@$(BIN)/humclick sheet examples/broken-starter/call.toml -o out/sheet.pdf -o out/sheet.html
+	@echo "A call of your own: $(BIN)/humclick call my-call.toml"
 
 test: lint
 	@echo "tests"

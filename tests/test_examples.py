@@ -21,7 +21,7 @@ KINDS = {d.name: tomllib.loads((d / "expect.toml").read_text(encoding="utf-8")) 
 
 @pytest.mark.parametrize("folder", EXAMPLES, ids=lambda d: d.name)
 def test_an_example_ends_as_its_note_says(folder: Path) -> None:
-    """Advice on the example has the expected kind, remedies and certainty; a recognised machine is refused."""
+    """Advice has the expected kind, remedies and certainty; a recognised machine is refused."""
     expected = KINDS[folder.name]
     situation = fold(read_call(folder / "call.toml")).situation()
     assert situation is not None

@@ -509,6 +509,7 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     sentence = f"{' and '.join(titles)} ({right * 100:.0f} % that this puts it right)"
     if done and action <= _NO_REPAIR:
         did = " and ".join(shop.remedy(r).title for r in sorted(done))
+        titles = tuple(shop.remedy(r).title for r in sorted(done))
         sentence = f"what was done has put it right: {did} ({right * 100:.0f} % that nothing is left)"
     return Verdict(
         tuple(sorted(action)),

@@ -74,7 +74,7 @@ def passing() -> tuple[str, ...]:
     Examples
     --------
     >>> passing()
-    ('external_protector', 'internal_protector', 'ptc', 'pressures')
+    ('external_protector', 'internal_protector', 'ptc', 'pressures', 'windings')
     """
     return tuple(read_data("humclick.physics", "cooling.toml")["passing"])
 
