@@ -133,7 +133,8 @@ def state_of(call: Call, judgement: Judgement | None) -> State:
     if call.renewed:
         if since and since[-1].answer != "runs":
             return State("open" if not verdict else "needed", remedies, bool(decided))
-        return State("repaired" if runs else "fitted", remedies or _fitted(call), bool(decided))
+        left = () if set(remedies) <= {"wait"} else remedies  # nothing is left: what was fitted did it
+        return State("repaired" if runs else "fitted", left or _fitted(call), bool(decided))
     if not remedies:
         return State("open")
     if "hand over" in remedies:
