@@ -3,8 +3,8 @@ A start arrangement: which parts, joined at which nodes.
 
 Nodes, from the outlet inwards: ``L`` ``N`` outlet · ``l`` ``n`` after the cord · ``k`` after the control ·
 ``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
-protector · ``shell``. Each file lists only the start gear; supply, control, protector, wiring at the pins, windings and
-mechanism are the same for all and are added here.
+protector · ``shell``. Each file lists only the start gear; supply, control, protector, wiring at the pins,
+windings and mechanism are the same for all and are added here.
 """
 
 from __future__ import annotations
