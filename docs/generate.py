@@ -1,5 +1,6 @@
 """
-Writes docs/reference from the program itself, so that no page can say what the program does not do.
+Writes docs/reference from the program itself, and fills the outputs that other pages show, so that no page
+can say what the program does not do.
 
 Run ``python docs/generate.py`` (or ``make docs``); a test holds the pages to what is written here.
 """
@@ -326,7 +327,7 @@ PAGES: Mapping[str, Callable[[], str]] = {
 
 
 def main() -> None:
-    """Write every page."""
+    """Write every reference page, and what the written pages show."""
     sys.path.insert(0, str(ROOT))
     REFERENCE.mkdir(parents=True, exist_ok=True)
     for name, make in PAGES.items():
@@ -337,6 +338,10 @@ def main() -> None:
             continue
         (REFERENCE / name).write_text(text, encoding="utf-8")
         print(name)
+    shown = importlib.import_module("docs.shown")
+    for path in shown.pages():
+        path.write_text(shown.filled(path.read_text(encoding="utf-8")), encoding="utf-8")
+        print(path.relative_to(ROOT))
 
 
 if __name__ == "__main__":
