@@ -67,6 +67,17 @@ def test_wrong_answers_are_asked_again(tmp_path: Path) -> None:
     assert session.call.machine.nameplate.volts == 115
 
 
+def test_a_refused_answer_stays_on_a_small_screen(tmp_path: Path) -> None:
+    """What was wrong with an answer is not pushed away by a list that was shown already; Enter shows it again."""
+    asked = Session(tmp_path / "call.toml", default_shop())
+    asked.open()
+    said = asked.take("nonsense")
+    assert "unknown arrangement 'nonsense'" in said
+    assert "Which start arrangement is it?" in said
+    assert len(said.splitlines()) < 20
+    assert "rsir-ptc" in asked.take("").partition("Which")[0]
+
+
 def test_facts_are_corrected_at_any_time(session: Session) -> None:
     """A fact typed again replaces the old one and keeps the others."""
     session.take("volts 230")

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.call import Call
 
-__all__ = ["FACTS", "answer_question", "question_in_words", "questions_for", "set_fact"]
+__all__ = ["FACTS", "answer_question", "question_again", "question_in_words", "questions_for", "set_fact"]
 
 _ORDER = (
     *("arrangement", "protector", "volts", "hertz", "lra", "rla"),
@@ -101,9 +101,8 @@ def _leads(session: Session) -> str:
 
 def _complaint(session: Session) -> str:
     shown = words.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
-    return (
-        f"{shown}\nWhat is heard when it should start? The number or the words; more words may follow; or ?"
-    )
+    asked = "What is heard when it should start? The number or the words; more words may follow; or ?"
+    return f"{shown}\n{words.lines(asked)}"
 
 
 _ASKED: dict[str, Callable[[Session], str]] = {
@@ -123,6 +122,15 @@ _ASKED: dict[str, Callable[[Session], str]] = {
 def question_in_words(session: Session) -> str:
     """The question that is to be answered now."""
     return "\n" + _ASKED[session.questions[0]](session)
+
+
+def question_again(session: Session) -> str:
+    """The same question without its list, so that what was said to the last answer stays on the screen."""
+    asked = _ASKED[session.questions[0]](session).splitlines()
+    listed = [k for k, line in enumerate(asked) if re.match(r" {2,3}\d+  |      ", line)]
+    listless = asked[listed[-1] + 1 :] if listed else asked
+    more = ["Enter shows the list again."] if session.questions[0] == "arrangement" else []
+    return "\n".join((*listless, *more))
 
 
 def answer_question(session: Session, line: str) -> str:

@@ -276,7 +276,7 @@ class Session:
         shown = [each for each in said if each]
         if not self.over:
             view = self.view()
-            again = view == self._shown and bool(typed.strip()) and not self.questions
+            again = view == self._shown and bool(typed.strip())
             shown.append(f"\n{self._brief()}" if again else view)
             self._shown = view
         return "\n".join(shown)
@@ -390,6 +390,10 @@ class Session:
 
     def _brief(self) -> str:
         """The next step in a line, where all of it was shown a moment ago; Enter shows it again."""
+        from humclick.cli.opening import question_again
+
+        if self.questions:
+            return question_again(self)
         probe, advice = self.asked, self.advice
         if probe is not None:
             gates = self.gates()

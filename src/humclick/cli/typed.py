@@ -37,8 +37,8 @@ _FIGURE = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(.*)")
 
 
 def plain(text: str) -> str:
-    """Text without what people write differently: case, dashes, underscores, spaces."""
-    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
+    """Text without what people write differently: case, dashes, underscores, commas, spaces."""
+    return " ".join(re.sub(r"[_,-]", " ", text.casefold()).split())
 
 
 def named(text: str, names: Iterable[str]) -> str | None:
