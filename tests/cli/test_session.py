@@ -68,7 +68,7 @@ def test_wrong_answers_are_asked_again(tmp_path: Path) -> None:
 
 
 def test_a_refused_answer_stays_on_a_small_screen(tmp_path: Path) -> None:
-    """What was wrong with an answer is not pushed away by a list that was shown already; Enter shows it again."""
+    """What was wrong with an answer is not pushed away by a list shown already; Enter shows the list."""
     asked = Session(tmp_path / "call.toml", default_shop())
     asked.open()
     said = asked.take("nonsense")

@@ -57,10 +57,12 @@ def verdict_shown(session: Session) -> str:
     if verdict is None:
         return words.lines("Nothing is asked for now; list shows what else can be tested.")
     why = explain(session.situation, session.shop, leader=frozenset(verdict.remedies))
-    told = defended(verdict, why)
-    assert told is not None
-    shown = [words.verdict_in_words(told)]
+    backed = defended(verdict, why)
+    assert backed is not None
+    shown = [words.verdict_in_words(backed)]
     shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.remedies)]
     shown.append(proof_in_words(session, verdict.remedies))
-    shown.append(words.lines("Type decide to record it, decide and other remedies, or go on with any probe."))
+    named = " and ".join(verdict.remedies)
+    told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."
+    shown.append(words.lines(told))  # the verdict's first line has left a small screen by now
     return "\n".join(shown)
