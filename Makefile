@@ -9,7 +9,7 @@ MAKEFLAGS += --no-print-directory
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
-# What `make run` does: advice on an example call.
+# What `make run` shows: advice on an example call; its sheet follows.
 RUN ?= advise examples/broken-starter/call.toml
 # Debian packages: what typesets the PDF sheet, and what the tests compare with.
 RUN_APT := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
@@ -18,7 +18,7 @@ TEST_APT := $(RUN_APT) ngspice poppler-utils
 .PHONY: help run test bench lint format docs lock clean
 
 help:
-	@echo "make run     advice on an example call ($(RUN))"
+	@echo "make run     an example call, from complaint to verdict, part and sheet (in out/)"
 	@echo "make test    every check: lint, types, floors, spelling, tests"
 	@echo "make bench   quick evaluation of the decisions, and speed"
 	@echo "make lint    lint, format, types, floors and spelling only"
