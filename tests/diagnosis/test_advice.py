@@ -227,6 +227,7 @@ def test_a_second_fault_is_named_together_with_the_first() -> None:
         "pins.C-S": "OL",
         "pins.S-R": "OL",
         "attempt.as_found": "hum_click",
+        "attempt.known_good": "hum_click",  # an open start winding does not start on any gear
     }
     _, advice, _ = call("rsir-current-relay", Heard.HUM_CLICK, answers)
 
@@ -322,3 +323,41 @@ def test_an_unknown_probe_is_refused_with_the_nearest() -> None:
     """A probe the machine does not have is refused with one it has."""
     with pytest.raises(Unknown, match=r"ptc\.ohms"):
         advise(Situation(Machine.of("rsir-ptc"), None, (Observation("ptc.ohm", answer="x"),)))
+
+
+@published(
+    source="29 CFR 1910.334(b)(2)",
+    where="no reset before it is determined that the circuit is safe; from memory",
+)
+def test_after_a_breaker_nothing_is_powered_before_the_shell_is_tested() -> None:
+    """After a tripped breaker no live probe on the machine is offered until the shell is read."""
+    situation = Situation(Machine.of("csr-potential-relay"), Heard.BREAKER)
+    for _ in range(12):
+        advice = advise(situation)
+        assert advice.next is not None
+        offered = (advice.next, *advice.alternatives)
+        assert not any(v.probe.startswith(("attempt", "fit", "feed", "supply.volts_start")) for v in offered)
+        if advice.next.probe == "pins.shell":
+            return
+        answer = seen(advice.next.probe, SOUND[advice.next.probe])
+        situation = replace(situation, observations=(*situation.observations, answer), hot=False)
+    raise AssertionError("the windings were never tested to the shell")
+
+
+def test_a_machine_that_ran_on_known_good_gear_is_not_condemned() -> None:
+    """Open windings on the pins against a run on known-good gear condemn no compressor."""
+    readings = [("pins.C-R", "OL"), ("pins.C-R", "OL"), ("pins.C-S", "10.9"), ("pins.S-R", "OL")]
+    taken = tuple(seen(p, t) for p, t in [*readings, ("pins.shell", "OL"), ("mechanism.condenser", "clean")])
+    ran = seen("attempt.known_good", "runs")
+    situation = Situation(Machine.of("rsir-ptc"), Heard.HUM_CLICK, (*taken, ran), hot=False)
+
+    for _ in range(25):
+        advice = advise(situation)
+        if advice.next is None:
+            break
+        probe = advice.next.probe
+        answer = ran if probe == "attempt.known_good" else seen(probe, SOUND[probe])
+        situation = replace(situation, observations=(*situation.observations, answer), hot=False)
+
+    assert advice.verdict is not None
+    assert "replace compressor" not in advice.verdict.remedies

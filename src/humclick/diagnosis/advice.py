@@ -15,7 +15,7 @@ from humclick.diagnosis.bench import Bench, bench_for
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, actions_for, covered, losses
 from humclick.diagnosis.evidence import Compiled, compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.guards import GuardState, breaker_tripped, guards_for, guards_for_no_repair
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop, default_shop
@@ -277,7 +277,8 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
     situation, bench, post = judged.situation, judged.bench, judged.post
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
     tested = any(o.probe == "pins.shell" for o in situation.observations)
-    blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested)
+    doubtful = grounded > _GROUNDED or breaker_tripped(situation)
+    blocked = grounded > 0.5 or (doubtful and not tested)
     counts: dict[str, int] = {}
     for o in situation.observations:
         counts[o.probe] = counts.get(o.probe, 0) + 1

@@ -15,7 +15,7 @@ from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior
 
-__all__ = ["GuardState", "guards_for", "guards_for_no_repair"]
+__all__ = ["GuardState", "breaker_tripped", "guards_for", "guards_for_no_repair"]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
@@ -77,7 +77,9 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    known_good = "attempt.known_good" in done
+    tries = [o.answer for o in seen if o.probe == "attempt.known_good" and o.answer]
+    ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
+    known_good = bool(tries) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
     states = [
@@ -85,11 +87,13 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         GuardState("ground", "windings tested to the shell", "pins.shell" in done, "", ("pins.shell",)),
     ]
     why = ""
-    if grounded > 0.5:
+    if ran:
+        pass
+    elif grounded > 0.5:
         why = "a winding reads to the shell: it must not be powered"
     elif direct > _DIRECT:
         why = "the winding fault is read directly on the pins; starting it on other gear cannot change that"
-    cleared = known_good or _gear_cleared(bench, situation, post)
+    cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
     states.append(
         GuardState(
             "gear",
@@ -130,6 +134,13 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     return tuple(states)
 
 
+def breaker_tripped(situation: Situation) -> bool:
+    """Whether a breaker has tripped: then nothing is powered before the windings are tested to the shell."""
+    return situation.complaint is Heard.BREAKER or any(
+        o.answer == Heard.BREAKER for o in situation.observations
+    )
+
+
 def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState, ...]:
     """
     State of the guards before a machine is left as it is: it must have been seen to start, cold.
@@ -137,10 +148,7 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     After a breaker has tripped the windings are tested to the shell before anything is powered.
     """
     states = []
-    tripped = situation.complaint is Heard.BREAKER or any(
-        o.answer == Heard.BREAKER for o in situation.observations
-    )
-    if tripped:
+    if breaker_tripped(situation):
         done = any(o.probe == "pins.shell" for o in situation.observations)
         states.append(GuardState("ground", "windings tested to the shell", done, "", ("pins.shell",)))
     ran = any(
