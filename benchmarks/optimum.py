@@ -22,7 +22,8 @@ import numpy as np
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.advice import _problem, judge
+from humclick.diagnosis.choices import choices
+from humclick.diagnosis.judged import judge
 from humclick.diagnosis.planner import Problem, plan
 from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.situation import Heard, Situation
@@ -60,7 +61,7 @@ def cut(problem: Problem, probes: Sequence[int], cases: int) -> Problem:
 
 def real_problem(machine: Machine, complaint: Heard) -> Problem:
     """The planning problem of a cooled machine about which only the complaint is known."""
-    return _problem(judge(Situation(machine, complaint, hot=False)))[0]
+    return choices(judge(Situation(machine, complaint, hot=False)))[0]
 
 
 # -- the optimum ------------------------------------------------------------------------------------------

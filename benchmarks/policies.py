@@ -16,12 +16,14 @@ from dataclasses import dataclass, replace
 from benchmarks.checklist import careful, usual
 from benchmarks.visit import Visit
 from benchmarks.world import Case, power
-from humclick.diagnosis.advice import Judged, _guard_probe, _guard_value, _problem, advise, judge
+from humclick.diagnosis.advice import _guard_probe, _guard_value, advise
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.choices import choices
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
 from humclick.diagnosis.hypotheses import Hypotheses
+from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Situation
@@ -289,7 +291,7 @@ def _static(case: Case, visit: Visit, bench: Bench) -> list[tuple[str, float]]:
     machine = case.machine
     key = (machine.arrangement.id, machine.protector, machine.nameplate, case.complaint, visit.hot)
     if key not in _ORDERS:
-        problem, _, forecasts = _problem(_judged(visit.situation(), bench))
+        problem, _, forecasts = choices(_judged(visit.situation(), bench))
         ranked = sorted(
             zip(information(problem), problem.first, forecasts, strict=True),
             key=lambda row: -row[0] / row[1],
@@ -353,7 +355,7 @@ def _variation(brain: Brain) -> Callable[[Case], Outcome]:
             if not brain.leads:
                 situation = replace(situation, leads=Leads(nulled=True))
             judged = _judged(situation, bench)
-            problem, actions, forecasts = _problem(judged)
+            problem, actions, forecasts = choices(judged)
             made = plan(problem)
             offered = [(f.probe.id, f.waits) for f in forecasts]
             capped = len(visit.observations) >= MOST_PROBES

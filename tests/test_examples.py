@@ -16,7 +16,8 @@ import pytest
 from humclick.arrangements.arrangement import arrangements
 from humclick.cli.result import AdviceResult, result_of
 from humclick.cli.words import advice_in_words
-from humclick.diagnosis.advice import advise, judge
+from humclick.diagnosis.advice import advise
+from humclick.diagnosis.judged import judge
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.errors import Refused

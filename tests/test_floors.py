@@ -15,7 +15,8 @@ import pytest
 import humclick
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis import planner
-from humclick.diagnosis.advice import advise, judge
+from humclick.diagnosis.advice import advise
+from humclick.diagnosis.judged import judge
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.readings import parse_reading
 

@@ -10,7 +10,12 @@ import pytest
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, advise
-from humclick.diagnosis.reasons import contradictions, explain, findings, what_if
+from humclick.diagnosis.choices import choices
+from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.findings import findings
+from humclick.diagnosis.guards import guards_for_no_repair
+from humclick.diagnosis.judged import judge
+from humclick.diagnosis.reasons import explain, what_if
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Refused, Unknown
 from tests.diagnosis.test_posterior import seen
@@ -361,3 +366,26 @@ def test_a_machine_that_ran_on_known_good_gear_is_not_condemned() -> None:
 
     assert advice.verdict is not None
     assert "replace compressor" not in advice.verdict.remedies
+
+
+def test_two_trial_fittings_are_not_planned_in_a_row() -> None:
+    """After one part fitted on trial the plan starts afresh: no second fitting stands behind the first."""
+    skipped = frozenset({"attempt.known_good"})
+    situation = Situation(Machine.of("csr-potential-relay"), Heard.HUM_CLICK, skipped=skipped)
+    problem, _, forecasts = choices(judge(situation))
+
+    fits = [i for i, f in enumerate(forecasts) if f.probe.id.startswith("fit.")]
+
+    assert len(fits) >= 2
+    assert min(problem.second[t][u] for t in fits for u in fits) > 1e6
+
+
+def test_a_cold_start_that_failed_is_not_asked_again() -> None:
+    """A machine that failed to start cold cannot be left as it is, and the try is not repeated for that."""
+    failed = seen("attempt.as_found", "hum_click")
+    situation = Situation(Machine.of("rsir-ptc"), Heard.HUM_CLICK, (failed,), hot=False)
+
+    (guard,) = guards_for_no_repair(judge(situation).bench, situation)
+
+    assert guard.open
+    assert guard.probes == ()

@@ -43,7 +43,7 @@ def draw(
     """
     from humclick.arrangements.machine import Machine, Nameplate
     from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
-    from humclick.diagnosis.advice import judge
+    from humclick.diagnosis.judged import judge
     from humclick.diagnosis.probes import probe_of
 
     if (file is None) == (arrangement is None):

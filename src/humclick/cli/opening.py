@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.cli import words
 from humclick.cli.typed import figure, one_of, plain
-from humclick.diagnosis.reasons import HEARD
+from humclick.diagnosis.findings import HEARD
 from humclick.errors import Refused
 from humclick.jobs.events import HEARD as COMPLAINTS
 from humclick.jobs.events import ComplaintHeard, Event, MachineRead, MeterTaken, ReadingTaken

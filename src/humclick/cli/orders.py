@@ -18,7 +18,8 @@ from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, set_fact
 from humclick.cli.pins import UNNAMED_PINS
 from humclick.cli.typed import figure, named, one_of, probe_named
-from humclick.diagnosis.reasons import contradictions, explain, what_if
+from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.reasons import explain, what_if
 from humclick.errors import Refused, Unknown
 from humclick.jobs.events import Event, Undone, table_of
 from humclick.jobs.fold import COMPRESSOR

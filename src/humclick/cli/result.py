@@ -14,8 +14,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from humclick.diagnosis.advice import Suspect, Value, advise
+from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
-from humclick.diagnosis.reasons import Explanation, Finding, contradictions, explain, findings
+from humclick.diagnosis.reasons import Explanation, explain
 from humclick.errors import Refused
 from humclick.jobs.call import Call, Problem
 

@@ -18,8 +18,9 @@ from humclick.cli import words
 from humclick.cli.pins import UNNAMED_PINS, finding_in_call, finding_in_words
 from humclick.cli.typed import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
 from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.findings import findings
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
-from humclick.diagnosis.reasons import contradictions, findings
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.call_file import append_event, load_call
 from humclick.jobs.events import (

@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Kind, Probe
-from humclick.diagnosis.reasons import HEARD
 from humclick.errors import Refused, Unknown
 from humclick.meters import Quantity
 from humclick.readings import parse_reading

@@ -8,27 +8,26 @@ The one entry to judgement: `advise` takes a situation and says what to do next;
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.bench import Bench, bench_for
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, actions_for, covered, losses
-from humclick.diagnosis.evidence import Compiled, compile_evidence
-from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import GuardState, breaker_tripped, guards_for, guards_for_no_repair
+from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, wait_minutes
+from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
+from humclick.diagnosis.forecast import Forecast
+from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
-from humclick.diagnosis.probes import Kind, Probe, probes_of
-from humclick.diagnosis.shop import Shop, default_shop
-from humclick.diagnosis.situation import COOLED, Situation, warmth
-from humclick.diagnosis.suspects import NONE, Posterior, posterior
-from humclick.physics.cooling import minutes_for
+from humclick.diagnosis.probes import Probe, probes_of
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Situation
+from humclick.diagnosis.suspects import Posterior
 
-__all__ = ["Advice", "Judged", "Suspect", "Value", "Verdict", "advise", "judge"]
+__all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
-#: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
-_PLANNED_MASS, _PLANNED_MOST = 0.993, 110
-#: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
-_GROUNDED = 0.03
+#: Remedies that mend nothing: the machine is left as it is.
+_NO_REPAIR = frozenset({"wait", "set control"})
+#: So often a guard's probe is asked again before somebody else must look.
+_GUARD_TRIES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,40 +162,6 @@ class Advice:
     guards: tuple[GuardState, ...]
 
 
-@dataclass(frozen=True)
-class Judged:
-    """A situation weighed: the bench it stands on, its evidence and its posterior."""
-
-    bench: Bench
-    situation: Situation
-    evidence: Compiled
-    post: Posterior
-
-
-#: Remedies that mend nothing: the machine is left as it is.
-_NO_REPAIR = frozenset({"wait", "set control"})
-#: What can be put right and tried without a new part: part, remedy.
-_NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
-#: So often a guard's probe is asked again before somebody else must look.
-_GUARD_TRIES = 4
-
-
-def judge(situation: Situation, shop: Shop | None = None) -> Judged:
-    """
-    Weigh a situation without planning.
-
-    Raises
-    ------
-    Refused
-        If the machine is one that is only recognised.
-    Unknown
-        If an observation names a probe the machine does not have.
-    """
-    bench = bench_for(situation.machine, shop or default_shop())
-    evidence = compile_evidence(bench, situation)
-    return Judged(bench, situation, evidence, posterior(bench, evidence))
-
-
 def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | None = None) -> Advice:
     """
     What to do next in a situation.
@@ -222,7 +187,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         If an observation names a probe the machine does not have.
     """
     judged = judge(situation, shop)
-    problem, actions, wanted = _problem(judged)
+    problem, actions, wanted = choices(judged)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
     suspects = _suspects(judged.post)
@@ -261,191 +226,6 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         verdict = _handed_over(judged, verdict, unmet)
     verdict = replace(verdict, guards=guards)
     return replace(blank, verdict=verdict)
-
-
-# -- the planning problem -----------------------------------------------------------------------------------
-
-
-def _wait_minutes(situation: Situation, heat: str) -> float:
-    if not heat or warmth(situation.hot, situation.waited, heat).kind == "cold":
-        return 0.0
-    return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
-
-
-def _offered(judged: Judged) -> list[tuple[Probe, float]]:
-    """Probes that may be taken now, each with the wait before it."""
-    situation, bench, post = judged.situation, judged.bench, judged.post
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    tested = any(o.probe == "pins.shell" for o in situation.observations)
-    doubtful = grounded > _GROUNDED or breaker_tripped(situation)
-    blocked = grounded > 0.5 or (doubtful and not tested)
-    counts: dict[str, int] = {}
-    for o in situation.observations:
-        counts[o.probe] = counts.get(o.probe, 0) + 1
-    odd = _odd(judged)
-    unnamed = {
-        o.probe for o in situation.observations if o.probe[5:6].isdigit() and o.probe.startswith("pins.")
-    }
-    likely = set(list(post.by_remedy)[:3])
-    offered: list[tuple[Probe, float]] = []
-    for probe in probes_of(situation.machine, bench.shop).values():
-        if probe.id in situation.skipped or (probe.live and blocked and probe.kind is not Kind.VOLTS):
-            continue
-        if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
-            continue
-        if probe.kind is Kind.FIT and not _worth_fitting(judged, probe, likely):
-            continue
-        if probe.part in situation.renewed and probe.kind is not Kind.VOLTS_START:
-            continue
-        taken = counts.get(probe.id, 0)
-        waits = 0.0 if probe.heat == "windings" else _wait_minutes(situation, probe.heat)
-        if taken and not (probe.id in odd and taken < 3):
-            if waits and probe.heat and not _taken_cold(situation, probe.id):
-                offered.append((probe, waits))
-            continue
-        if waits:
-            offered.append((probe, waits))
-        if not taken or probe.kind is not Kind.ATTEMPT:
-            offered.append((probe, 0.0))
-    return offered
-
-
-def _taken_cold(situation: Situation, name: str) -> bool:
-    return any(o.probe == name and o.temperature.kind in ("cold", "measured") for o in situation.observations)
-
-
-def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
-    """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
-    if _remedy_of(judged.bench, probe.part) not in likely:
-        return False
-    return probe.part in _NO_PART or "attempt.known_good" in judged.situation.skipped
-
-
-def _remedy_of(bench: Bench, part: str) -> str:
-    placed = bench.machine.part(part)
-    if part in _NO_PART:
-        return _NO_PART[part]
-    remedies = [placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")]
-    return remedies[0] if remedies else ""
-
-
-def _odd(judged: Judged) -> set[str]:
-    """Probes whose reading a healthy machine would rarely give, or that scatter: worth repeating."""
-    found = set()
-    for factor in judged.evidence.factors:
-        if not factor.table or not factor.observations:
-            continue
-        totals = {c: math.fsum(row) for c, row in factor.table.items()}
-        healthy = totals.get((0,) * len(factor.scope), 1.0)
-        if healthy < 0.2 * max(totals.values()):
-            found |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {p for p in found if judged.bench.probe(p).kind in (Kind.TEST, Kind.PINS, Kind.SHELL)}
-
-
-def _done(judged: Judged) -> frozenset[str]:
-    """Remedies already carried out during the call."""
-    parts = set(judged.situation.renewed)
-    parts |= {o.probe.removeprefix("fit.") for o in judged.situation.observations} & set(_NO_PART)
-    return frozenset(_remedy_of(judged.bench, part) for part in parts) - {""}
-
-
-def _costs(
-    judged: Judged, forecasts: Sequence[Forecast], grounded: float
-) -> tuple[list[float], list[list[float]]]:
-    shop = judged.bench.shop
-    probes = [f.probe for f in forecasts]
-    own = []
-    for f in forecasts:
-        risk = f.probe.risk + (grounded * shop.rates["energised_ground"] if f.probe.live else 0.0)
-        cost = shop.money(f.probe.minutes) + risk + f.waits * shop.rates["waiting"]
-        own.append(max(cost, 0.2))
-    open_now = _cover_open(judged)
-    first = [c + _opening(p, open_now, shop) for c, p in zip(own, probes, strict=True)]
-    second = []
-    for f in forecasts:
-        state = _cover_after(f.probe, open_now)
-        row = []
-        for g, cost in zip(forecasts, own, strict=True):
-            saved = min(f.waits, g.waits) * shop.rates["waiting"]  # waited already
-            row.append(max(0.2, cost - saved) + _opening(g.probe, state, shop))
-        second.append(row)
-    return first, second
-
-
-def _cover_open(judged: Judged) -> bool:
-    state = False
-    for o in judged.situation.observations:
-        state = _cover_after(judged.bench.probe(o.probe), state)
-    return state
-
-
-def _cover_after(probe: Probe, state: bool) -> bool:
-    if probe.live and probe.kind is not Kind.VOLTS:
-        return False
-    return state or probe.inside
-
-
-def _opening(probe: Probe, open_now: bool, shop: Shop) -> float:
-    if probe.inside and not open_now:
-        return shop.money(shop.opening["cover"])
-    if probe.live and open_now and probe.kind is not Kind.VOLTS:
-        return shop.money(shop.opening["closed"])
-    return 0.0
-
-
-def _problem(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecast]]:
-    bench, situation, post = judged.bench, judged.situation, judged.post
-    chosen, mass = [], 0.0
-    for h, p in post.top(_PLANNED_MOST):
-        if mass >= _PLANNED_MASS * (1.0 - post.none) or p <= 0.0:
-            break
-        chosen.append(h)
-        mass += p
-    offered = _offered(judged)
-    forecasts = forecast(bench, situation, post, chosen, offered)
-    done = _done(judged)
-    actions = actions_for(post.by_class)
-    classes: dict[frozenset[str], int] = {}
-    names, which = bench.classes
-    columns = [classes.setdefault(names[which[h]], len(classes)) for h in chosen]
-    columns.append(classes.setdefault(NONE, len(classes)))
-    weights = [post.weights[h] for h in chosen] + [post.none]
-    scale = math.fsum(weights)
-    weights = [w / scale for w in weights]
-    tables, rows_of = [], []
-    for f in forecasts:
-        tables.append([*f.rows, f.none])
-        rows_of.append([*f.which, len(f.rows)])
-    weights, columns, rows_of = _merged(weights, columns, rows_of)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    first, second = _costs(judged, forecasts, grounded)
-    after: list[list[list[float]] | None] = []
-    for f in forecasts:
-        if f.probe.kind is not Kind.FIT:
-            after.append(None)
-            continue
-        remedy = _remedy_of(bench, f.probe.part)
-        joined = [a | {remedy} if a != HAND_OVER else a for a in actions]
-        after.append(losses(joined, list(classes), bench.shop, done))
-    table = losses(actions, list(classes), bench.shop, done)
-    problem = Problem(weights, columns, table, forecasts, rows_of, tables, first, second, after)
-    return problem, actions, forecasts
-
-
-def _merged(
-    weights: list[float], columns: list[int], rows_of: list[list[int]]
-) -> tuple[list[float], list[int], list[list[int]]]:
-    """Cases that no probe and no action can tell apart become one."""
-    groups: dict[tuple[int, ...], float] = {}
-    for i, w in enumerate(weights):
-        key = (columns[i], *(rows[i] for rows in rows_of))
-        groups[key] = groups.get(key, 0.0) + w
-    keys = list(groups)
-    return (
-        [groups[k] for k in keys],
-        [k[0] for k in keys],
-        [[k[t + 1] for k in keys] for t in range(len(rows_of))],
-    )
 
 
 # -- words --------------------------------------------------------------------------------------------------
@@ -500,7 +280,7 @@ def _suspects(post: Posterior) -> tuple[Suspect, ...]:
 
 def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
-    done = _done(judged)
+    done = remedies_done(judged)
     action = actions[made.action]
     action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
@@ -562,8 +342,8 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
-    waits = _wait_minutes(judged.situation, probe.heat) if guard.name in ("windings-cold", "runs") else 0.0
-    cost = shop.money(probe.minutes) + probe.risk + _opening(probe, _cover_open(judged), shop)
+    waits = wait_minutes(judged.situation, probe.heat) if guard.name in ("windings-cold", "runs") else 0.0
+    cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
     before = "left as it is" if guard.name == "runs" else "condemned"
     reason = f"no compressor is {before} before this stands in the record: {guard.title}"

@@ -13,7 +13,7 @@ from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from humclick.arrangements.arrangement import PINS
-from humclick.arrangements.machine import Machine
+from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.network import Setup, predict
 from humclick.circuit.power_up import PowerUp, reported
 from humclick.diagnosis.hypotheses import Hypotheses
@@ -21,6 +21,7 @@ from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Refused
 from humclick.parts.family import HEALTHY, Condition, Element
+from humclick.sourced import Spread
 
 if TYPE_CHECKING:
     from humclick.parts.family import Look, Mode
@@ -208,7 +209,7 @@ class Bench:
                 leak = min(leak, spread.median)
         if leak < _SHORTS_METER:
             return math.inf, 0.0
-        if branch_leaks(family_mode.name):
+        if any(branch.size == "leak" for branch in family_mode.branches):
             sigma = math.hypot(sigma, math.log(_LEAK_FACTOR))
         return farads, sigma
 
@@ -247,28 +248,14 @@ def without(modes: Mapping[str, str], renewed: frozenset[str]) -> dict[str, str]
     return {p: m for p, m in modes.items() if p not in renewed and f"{p}.{m}" not in renewed}
 
 
-def branch_leaks(mode: str) -> bool:
-    """Whether a capacitor's mode makes its capacitance reading doubtful."""
-    return mode == "leaking"
-
-
 @lru_cache(maxsize=16)
-def _kept(key: tuple[object, ...], shop_id: int) -> Bench:
-    machine, shop = _PENDING
-    return Bench(machine, shop)
-
-
-_PENDING: tuple[Machine, Shop]
+def _kept(
+    name: str, protector: str, nameplate: Nameplate, known: tuple[tuple[str, Spread], ...], shop: Shop
+) -> Bench:
+    return Bench(Machine.of(name, protector, nameplate, dict(known)), shop)
 
 
 def bench_for(machine: Machine, shop: Shop) -> Bench:
     """The bench of a machine, made once for each combination of arrangement, nameplate, stamps and shop."""
-    global _PENDING
-    key = (
-        machine.arrangement.id,
-        machine.protector,
-        machine.nameplate,
-        tuple(sorted((k, v.median, v.factor) for k, v in machine.known.items())),
-    )
-    _PENDING = (machine, shop)
-    return _kept(key, id(shop))
+    known = tuple(sorted(machine.known.items(), key=lambda row: row[0]))
+    return _kept(machine.arrangement.id, machine.protector, machine.nameplate, known, shop)

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.probes import Kind, Probe
-from humclick.diagnosis.situation import Heard, Observation, Situation, called
+from humclick.diagnosis.situation import Observation, Situation, called
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
 from humclick.meters import Leads, Meter, Quantity
 from humclick.parts.family import HEALTHY
@@ -158,7 +158,7 @@ class Compiler:
         )
         kept = self.bench.memory.get(memory_key)
         if isinstance(kept, Factor):
-            return Factor(tuple(members), kept.scope, kept.table, kept.per_hypothesis, kept.none, kept.most)
+            return replace(kept, observations=tuple(members))
         factor = self._made(key, tuple(members), seen)
         self.bench.memory[memory_key] = factor
         return factor
@@ -383,7 +383,7 @@ class Compiler:
         runs = OUTCOMES.index("runs")
         if heard is None:
             return Factor((), (), {}, [1.0 - row[runs] for row in vectors], 0.98, 1.0)
-        k = OUTCOMES.index(_outcome_name(heard))
+        k = OUTCOMES.index(heard.value)
         none = 0.02 if k == runs else 0.98 / 5
         return Factor((), (), {}, [row[k] for row in vectors], none, 0.99)
 
@@ -488,10 +488,6 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
         rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper, hot > 0.01))
     mean = sum(hots) / len(hots) if hots else 0.0
     return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), mean, situation, slips)
-
-
-def _outcome_name(heard: Heard) -> str:
-    return str(heard.value)
 
 
 def _flat(display: Display) -> float:

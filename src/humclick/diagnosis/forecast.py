@@ -77,8 +77,8 @@ class _Forecaster:
 
     def of(self, probe: Probe, *, waits: float) -> Forecast | None:
         """Forecast of a probe, cold after a wait or as things stand now; None if it has nothing to tell."""
-        if probe.kind is Kind.LEADS:
-            return self._leads(probe)
+        if probe.kind in (Kind.LEADS, Kind.BETWEEN):
+            return None  # read as a courtesy, or made on demand; never advised
         if probe.kind is Kind.LOOK:
             return self._look(probe)
         if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
@@ -87,8 +87,6 @@ class _Forecaster:
             return self._volts_start(probe)
         if probe.kind is Kind.PINS:
             return self._pins(probe, waits)
-        if probe.kind is Kind.BETWEEN:
-            return None
         return self._measured(probe, waits)
 
     def _hot(self, probe: Probe, waits: float) -> float:
@@ -130,9 +128,6 @@ class _Forecaster:
         return [configs[k] for k in sorted(wanted)]
 
     # -- kinds ----------------------------------------------------------------------------------------
-
-    def _leads(self, probe: Probe) -> Forecast | None:
-        return None  # the leads are nulled or read as a courtesy; their effect is integrated out
 
     def _look(self, probe: Probe) -> Forecast:
         look = self.bench.look(probe)

@@ -155,7 +155,12 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
     )
-    states.append(GuardState("runs", "seen to start and run as it is", ran, "", ("attempt.as_found",)))
+    failed = any(
+        o.probe == "attempt.as_found" and o.answer not in ("", Heard.RUNS) and _cold(o, situation)
+        for o in situation.observations
+    )
+    again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
+    states.append(GuardState("runs", "seen to start and run as it is", ran, "", again))
     return tuple(states)
 
 

@@ -317,12 +317,8 @@ def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
 
 
 @lru_cache(maxsize=64)
-def _cached(name: str, protector: str, shop_key: int) -> dict[str, Probe]:
-    shop = _SHOPS[shop_key]
+def _known(name: str, protector: str, shop: Shop) -> dict[str, Probe]:
     return {p.id: p for p in _all(Machine.of(name, protector), shop)}
-
-
-_SHOPS: dict[int, Shop] = {}
 
 
 def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
@@ -333,9 +329,7 @@ def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
     """
     if machine.arrangement.recognised_only:
         return {}
-    shop = shop or default_shop()
-    _SHOPS[id(shop)] = shop
-    return _cached(machine.arrangement.id, machine.protector, id(shop))
+    return _known(machine.arrangement.id, machine.protector, shop or default_shop())
 
 
 def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:

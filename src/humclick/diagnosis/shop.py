@@ -42,10 +42,12 @@ class Remedy:
     cost: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Shop:
     """
     Figures of one shop; see ``shop.toml`` for what each means.
+
+    Two shops are the same only if they are one object.
 
     Attributes
     ----------

@@ -11,9 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.advice import Advice, advise, judge
+from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
-from humclick.diagnosis.reasons import Explanation, Finding, contradictions, explain, findings
+from humclick.diagnosis.judged import judge
+from humclick.diagnosis.reasons import Explanation, explain
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.replacement.demand import PartDemand, replaced_parts

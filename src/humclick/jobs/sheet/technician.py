@@ -12,7 +12,7 @@ from typing import Protocol
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_svg, draw_text
-from humclick.diagnosis.reasons import shown_text
+from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown

@@ -1,0 +1,85 @@
+"""
+Readings that do not fit together: named, with the cheapest re-check, never averaged.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.evidence import Compiler, Factor
+from humclick.diagnosis.findings import shown_text
+from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.suspects import posterior
+from humclick.readings import spread_of
+
+__all__ = ["contradictions"]
+
+#: A reading this improbable given all others, set against what it could be at best, is a contradiction. [-]
+_CONTRADICTS = 2e-3
+#: The same for readings of one unknown, set against each by itself; where they agree this is above 1. [-]
+_AT_ODDS = 0.5
+
+
+def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str, ...]:
+    """
+    Readings that do not fit together, each with the cheapest re-check.
+
+    Raises
+    ------
+    Refused, Unknown
+        As `advise`.
+    """
+    judged = judge(situation, shop)
+    bench = judged.bench
+    found = list(_scattered(bench, situation))
+    for factor in judged.evidence.factors:
+        if not factor.observations or (not factor.table and factor.per_hypothesis is None):
+            continue
+        rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
+        without = posterior(bench, rest)
+        surprise = math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
+        if surprise < _CONTRADICTS * _most(factor) or _at_odds(judged, factor):
+            members = [situation.observations[i] for i in factor.observations]
+            names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
+            cheapest = min(members, key=lambda m: bench.probe(m.probe).minutes)
+            found.append(
+                f"{names} does not fit the rest; lift the tips, press them on bright metal"
+                f" and repeat {cheapest.probe}."
+            )
+    return tuple(dict.fromkeys(found))
+
+
+def _at_odds(judged: Judged, factor: Factor) -> bool:
+    """Whether readings of one unknown fit each other much worse than each fits by itself."""
+    if len(factor.observations) < 2 or not factor.table:
+        return False
+    situation = judged.situation
+    alone = 1.0
+    for i in factor.observations:
+        single = replace(situation, observations=(situation.observations[i],))
+        alone *= _most(Compiler(judged.bench, single).compiled().factors[1])
+    return _most(factor) < _AT_ODDS * alone
+
+
+def _most(factor: Factor) -> float:
+    if factor.per_hypothesis is not None:
+        return max(factor.per_hypothesis)
+    return max(math.fsum(row) / len(row) for row in factor.table.values())
+
+
+def _scattered(bench: Bench, situation: Situation) -> list[str]:
+    by_probe: dict[tuple[str, str], list[Observation]] = {}
+    for seen in situation.observations:
+        if seen.reading is not None:
+            by_probe.setdefault((seen.probe, seen.temperature.kind), []).append(seen)
+    found = []
+    for (probe, _), members in by_probe.items():
+        if len(members) > 1:
+            spread = spread_of([m.reading for m in members if m.reading is not None], situation.meter)
+            if not spread.settled:
+                found.append(f"{probe}: {spread.sentence}")
+    return found
