@@ -57,7 +57,7 @@ COMPILE = $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3
 lock: $(VENV)/.made
 	@$(PIP) install uv
 	@$(COMPILE) --extra dev -o requirements/dev.lock
-	@$(COMPILE) --extra sheet --extra fast -c requirements/dev.lock -o requirements/run.lock
+	@$(COMPILE) --extra sheet --extra fast --extra start --extra web -c requirements/dev.lock -o requirements/run.lock
 
 clean:
 	@rm -rf $(VENV) out .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
