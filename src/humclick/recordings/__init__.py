@@ -1,0 +1,1 @@
+"""Recordings of a start, by clamp, logger or microphone: what they show."""
