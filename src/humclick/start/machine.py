@@ -1,0 +1,438 @@
+"""
+The two-winding single-phase induction machine, and its steady state at any slip.
+
+Run winding on the q axis, start winding on the d axis, a quarter turn apart, of unequal turns. Reactances in
+ohms at the motor's own frequency. Phasors are rms, with the supply as reference. Not modelled: saturation (a
+saturated leakage raises the locked-rotor current), the field's space harmonics, skin effect in the bars.
+Model: Krause, Wasynczuk and Sudhoff, Analysis of Electric Machinery, symmetrical and unsymmetrical two-phase
+machines; second opinion `revolving`: Fitzgerald, Kingsley and Umans, Electric Machinery, chapter 9.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humclick.errors import OutOfRange
+from humclick.physics.bounds import between, not_negative, positive
+from humclick.physics.copper import resistance_at
+
+__all__ = ["Inductances", "Motor", "Steady", "inductances", "revolving", "steady", "warmed"]
+
+#: Widest range of supply frequency the equivalent circuit is used for. [Hz]
+_HERTZ = (5.0, 120.0)
+#: Slip is used from well past standstill backwards to well above synchronous speed. [-]
+_SLIP = (-1.0, 3.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motor:
+    """
+    A two-winding single-phase induction motor.
+
+    Attributes
+    ----------
+    run_ohms, run_leakage, run_magnetizing : float
+        Run winding: resistance, leakage and magnetizing reactance. [Ω]
+    start_ohms, start_leakage, start_magnetizing : float
+        The same of the start winding. [Ω]
+    rotor_ohms, rotor_leakage : float
+        Rotor, referred to the run winding. [Ω]
+    turns_ratio : float
+        Effective turns of the start winding over those of the run winding. [-]
+    inertia : float
+        Of all that turns. [kg m²]
+    poles : int
+        2, 4, 6 or 8.
+    hertz : float
+        Frequency at which the reactances are given. [Hz]
+    rotor_ohms_d, rotor_leakage_d : float or None
+        Rotor referred to the start winding; turns_ratio² times the run side if left out. [Ω]
+    celsius : float
+        Temperature at which the resistances hold. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is not above zero (not below, for a leakage), the ratio lies outside 0.2 … 5, the poles are
+        not 2, 4, 6 or 8, or the frequency lies outside 5 … 120 Hz.
+
+    Examples
+    --------
+    >>> Motor(run_ohms=2.02, run_leakage=2.79, run_magnetizing=66.8, start_ohms=7.14, start_leakage=3.22,
+    ...       start_magnetizing=92.9, rotor_ohms=4.12, rotor_leakage=2.12, turns_ratio=1.18,
+    ...       inertia=0.0146, poles=4, hertz=60).synchronous  # doctest: +ELLIPSIS
+    188.49...
+    """
+
+    run_ohms: float
+    run_leakage: float
+    run_magnetizing: float
+    start_ohms: float
+    start_leakage: float
+    start_magnetizing: float
+    rotor_ohms: float
+    rotor_leakage: float
+    turns_ratio: float
+    inertia: float
+    poles: int
+    hertz: float
+    rotor_ohms_d: float | None = None
+    rotor_leakage_d: float | None = None
+    celsius: float = 25.0
+
+    def __post_init__(self) -> None:
+        for name in ("run_ohms", "run_magnetizing", "start_ohms", "start_magnetizing", "rotor_ohms"):
+            positive(getattr(self, name), name, "Ω")
+        for name in ("run_leakage", "start_leakage", "rotor_leakage"):
+            not_negative(getattr(self, name), name, "Ω")
+        if self.rotor_ohms_d is not None:
+            positive(self.rotor_ohms_d, "rotor_ohms_d", "Ω")
+        if self.rotor_leakage_d is not None:
+            not_negative(self.rotor_leakage_d, "rotor_leakage_d", "Ω")
+        if self.run_leakage + self.rotor_leakage <= 0 or self.start_leakage + self.rotor_leakage <= 0:
+            raise OutOfRange("the leakage reactances must not all be zero: such a machine has no inductance")
+        between(self.turns_ratio, 0.2, 5.0, "turns_ratio", "start over run turns")
+        positive(self.inertia, "inertia", "kg m²")
+        if self.poles not in (2, 4, 6, 8):
+            raise OutOfRange(f"poles must be 2, 4, 6 or 8, got {self.poles!r}")
+        between(self.hertz, *_HERTZ, "hertz", "Hz")
+        between(self.celsius, -60.0, 250.0, "celsius", "°C")
+
+    @property
+    def rotor_ohms_start(self) -> float:
+        """Rotor resistance referred to the start winding. [Ω]"""
+        return self.turns_ratio**2 * self.rotor_ohms if self.rotor_ohms_d is None else self.rotor_ohms_d
+
+    @property
+    def rotor_leakage_start(self) -> float:
+        """Rotor leakage referred to the start winding. [Ω]"""
+        given = self.rotor_leakage_d
+        return self.turns_ratio**2 * self.rotor_leakage if given is None else given
+
+    @property
+    def synchronous(self) -> float:
+        """Synchronous speed at the motor's own frequency. [rad/s]"""
+        return 4 * math.pi * self.hertz / self.poles
+
+
+@dataclass(frozen=True, slots=True)
+class Inductances:
+    """
+    Inductance matrices, stator first and rotor second; the axes are not coupled at rest.
+
+    Attributes
+    ----------
+    run : ndarray (2, 2)
+        Run winding and rotor q axis, referred to the run winding. [H]
+    start : ndarray (2, 2)
+        Start winding and rotor d axis, referred to the start winding. [H]
+    """
+
+    run: NDArray[np.float64]
+    start: NDArray[np.float64]
+
+    @property
+    def whole(self) -> NDArray[np.float64]:
+        """The matrix in the order run, start, rotor q, rotor d. [H]"""
+        found = np.zeros((4, 4))
+        found[np.ix_((0, 2), (0, 2))] = self.run
+        found[np.ix_((1, 3), (1, 3))] = self.start
+        return found
+
+
+def inductances(motor: Motor) -> Inductances:
+    """
+    Inductance matrices of both axes. [H]
+
+    Parameters
+    ----------
+    motor : Motor
+        The machine.
+
+    Returns
+    -------
+    Inductances
+        L = X / (2π f), with f the motor's own frequency.
+
+    Examples
+    --------
+    >>> from humclick.start.machine import Motor
+    >>> m = Motor(run_ohms=2, run_leakage=3, run_magnetizing=67, start_ohms=7, start_leakage=3,
+    ...           start_magnetizing=93, rotor_ohms=4, rotor_leakage=2, turns_ratio=1.18,
+    ...           inertia=0.015, poles=4, hertz=60)
+    >>> inductances(m).run.round(4).tolist()
+    [[0.1857, 0.1777], [0.1777, 0.183]]
+    """
+    w = 2 * math.pi * motor.hertz
+    run, start = motor.run_magnetizing, motor.start_magnetizing
+    return Inductances(
+        np.array([[motor.run_leakage + run, run], [run, motor.rotor_leakage + run]]) / w,
+        np.array([[motor.start_leakage + start, start], [start, motor.rotor_leakage_start + start]]) / w,
+    )
+
+
+def warmed(motor: Motor, winding: float, rotor: float | None = None) -> Motor:
+    """
+    The same motor at other temperatures.
+
+    Parameters
+    ----------
+    motor : Motor
+        The machine.
+    winding : float
+        Temperature of the copper windings. [°C]
+    rotor : float or None
+        Temperature of the aluminium cage; as the windings if left out. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If a temperature lies outside the range of the copper law.
+
+    Notes
+    -----
+    R₂ = R₁ (k + t₂)/(k + t₁), see `humclick.physics.copper`. `celsius` of the result is the windings'.
+    """
+    bars = winding if rotor is None else rotor
+    copper = resistance_at(winding, 1.0, motor.celsius)
+    cage = resistance_at(bars, 1.0, motor.celsius, "aluminium")
+    d = None if motor.rotor_ohms_d is None else motor.rotor_ohms_d * cage
+    return replace(
+        motor,
+        run_ohms=motor.run_ohms * copper,
+        start_ohms=motor.start_ohms * copper,
+        rotor_ohms=motor.rotor_ohms * cage,
+        rotor_ohms_d=d,
+        celsius=winding,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """
+    A steady state at constant speed.
+
+    Attributes
+    ----------
+    run, start, line : complex
+        Currents of the run winding, the start winding and both together. [A]
+    terminal_volts : complex
+        Across the run winding. [V]
+    start_volts : complex
+        Across the start winding alone, induced if its circuit is open: what a potential relay sees. [V]
+    capacitor_volts : complex
+        Across what is in series with the start winding: the run capacitor where there is one; the start gear
+        and its capacitor together where there is none. [V]
+    through_gear, through_capacitor : complex
+        The start winding's current, divided between the start gear and the run capacitor. [A]
+    torque : float
+        Mean electromagnetic torque. [N m]
+    torque_ripple : float
+        Amplitude of the torque at twice the line frequency. [N m]
+    power_in : float
+        From the supply, its own loss excluded. [W]
+    forward, backward : float
+        Power across the air gap by the field that turns with the rotor, and against it. [W]
+    stator_loss, rotor_loss, outside_loss : float
+        Copper of both windings; cage; resistance in series with the start winding. [W]
+    power_out : float
+        Mechanical, before friction. [W]
+    """
+
+    run: complex
+    start: complex
+    line: complex
+    terminal_volts: complex
+    start_volts: complex
+    capacitor_volts: complex
+    through_gear: complex
+    through_capacitor: complex
+    torque: float
+    torque_ripple: float
+    power_in: float
+    forward: float
+    backward: float
+    stator_loss: float
+    rotor_loss: float
+    outside_loss: float
+    power_out: float
+
+
+def _outside(gear: complex | None, capacitor: complex | None) -> complex | None:
+    """Gear and run capacitor side by side; None is an open branch."""
+    if gear is None or capacitor is None:
+        return capacitor if gear is None else gear
+    both = gear + capacitor
+    if gear == 0 or capacitor == 0:
+        return 0j
+    if both == 0:
+        raise OutOfRange("start gear and run capacitor resonate without loss: give either some resistance")
+    return gear * capacitor / both
+
+
+def _checked(volts: float, hertz: float | None, slip: float, motor: Motor) -> float:
+    not_negative(volts, "volts", "V")
+    between(slip, *_SLIP, "slip", "(1 at standstill, 0 at synchronous speed)")
+    return motor.hertz if hertz is None else between(hertz, *_HERTZ, "hertz", "Hz")
+
+
+def steady(
+    motor: Motor,
+    volts: float,
+    slip: float = 1.0,
+    *,
+    hertz: float | None = None,
+    start_impedance: complex | None = None,
+    run_capacitor: complex | None = None,
+    supply_impedance: complex = 0j,
+) -> Steady:
+    """
+    Currents, torque and powers at constant slip, in q-d form.
+
+    Parameters
+    ----------
+    motor : Motor
+        The machine.
+    volts : float
+        Of the supply behind its impedance. [V]
+    slip : float
+        1 at standstill, 0 at synchronous speed. [-]
+    hertz : float or None
+        Of the supply; the motor's own if left out. [Hz]
+    start_impedance : complex or None
+        Of the start gear and its capacitor, in series with the start winding; None if open. At `hertz`. [Ω]
+    run_capacitor : complex or None
+        Impedance of the run capacitor, beside the start gear; None if there is none. At `hertz`. [Ω]
+    supply_impedance : complex
+        Of everything ahead of the motor, carrying the line current. At `hertz`. [Ω]
+
+    Returns
+    -------
+    Steady
+        Exact for this model: no iteration.
+
+    Raises
+    ------
+    OutOfRange
+        If volts are below zero, or slip or frequency lie outside their range.
+
+    Notes
+    -----
+    With m = 1 − slip and n the turns ratio, rotor voltages are
+    0 = r_qr i_qr + jω λ_qr − m ω λ_dr/n and 0 = r_dr i_dr + jω λ_dr + n m ω λ_qr;
+    T = (P/2) Re(n λ_qr i*_dr − λ_dr i*_qr / n). Air-gap powers follow from T ω_s = P_f − P_b and
+    rotor loss = s P_f + (2 − s) P_b, which needs no division by the slip.
+    """
+    f = _checked(volts, hertz, slip, motor)
+    k = f / motor.hertz
+    n, m = motor.turns_ratio, 1.0 - slip
+    xm, xd = motor.run_magnetizing * k, motor.start_magnetizing * k
+    xrq, xrd = motor.rotor_leakage * k + xm, motor.rotor_leakage_start * k + xd
+    a, b = motor.rotor_ohms + 1j * xrq, -m / n * xrd
+    c, d = n * m * xrq, motor.rotor_ohms_start + 1j * xrd
+    e, g, o, h = 1j * xm, -m / n * xd, n * m * xm, 1j * xd
+    det = a * d - b * c
+    # rotor currents = [[qq, qd], [dq, dd]] times stator currents
+    qq, qd = (b * o - d * e) / det, (b * h - d * g) / det
+    dq, dd = (c * e - a * o) / det, (c * g - a * h) / det
+    z11 = motor.run_ohms + 1j * (motor.run_leakage * k + xm) + 1j * xm * qq
+    z12, z21 = 1j * xm * qd, 1j * xd * dq
+    z22 = motor.start_ohms + 1j * (motor.start_leakage * k + xd) + 1j * xd * dd
+    outside = _outside(start_impedance, run_capacitor)
+    zs = supply_impedance
+    if outside is None:
+        run, start = volts / (zs + z11), 0j
+    else:
+        s11, s12, s21, s22 = zs + z11, zs + z12, zs + z21, zs + z22 + outside
+        whole = s11 * s22 - s12 * s21
+        run, start = volts * (s22 - s12) / whole, volts * (s11 - s21) / whole
+    iqr, idr = qq * run + qd * start, dq * run + dd * start
+    lqr, ldr = (xm * run + xrq * iqr) / (2 * math.pi * f), (xd * start + xrd * idr) / (2 * math.pi * f)
+    torque = motor.poles / 2 * (n * lqr * idr.conjugate() - ldr * iqr.conjugate() / n).real
+    ripple = motor.poles / 2 * abs(n * lqr * idr - ldr * iqr / n)
+    terminal = volts - zs * (run + start)
+    start_volts = z21 * run + z22 * start
+    across = terminal - start_volts
+    if run_capacitor is None:
+        through = 0j
+    else:
+        through = start if run_capacitor == 0 else across / run_capacitor
+    rotor = motor.rotor_ohms * abs(iqr) ** 2 + motor.rotor_ohms_start * abs(idr) ** 2
+    gap = torque * 4 * math.pi * f / motor.poles
+    return Steady(
+        run=run,
+        start=start,
+        line=run + start,
+        terminal_volts=terminal,
+        start_volts=start_volts,
+        capacitor_volts=across,
+        through_gear=start - through,
+        through_capacitor=through,
+        torque=torque,
+        torque_ripple=ripple,
+        power_in=(terminal * (run + start).conjugate()).real,
+        forward=(rotor + (2 - slip) * gap) / 2,
+        backward=(rotor - slip * gap) / 2,
+        stator_loss=motor.run_ohms * abs(run) ** 2 + motor.start_ohms * abs(start) ** 2,
+        rotor_loss=rotor,
+        outside_loss=(across * start.conjugate()).real,
+        power_out=m * gap,
+    )
+
+
+def revolving(
+    motor: Motor, volts: float, slip: float = 1.0, *, start_impedance: complex | None = None
+) -> tuple[complex, complex, float]:
+    """
+    Run current, start current and torque by the double revolving field. [A] [A] [N m]
+
+    A second opinion on `steady`: another theory, another algebra. Rotor and magnetizing reactance of the
+    start winding are taken as turns_ratio² times those of the run winding.
+
+    Parameters
+    ----------
+    motor : Motor
+        The machine, at its own frequency.
+    volts : float
+        At its terminals. [V]
+    slip : float
+        1 at standstill; not 0 or 2, where a rotor branch is open. [-]
+    start_impedance : complex or None
+        In series with the start winding; None if open. [Ω]
+
+    Raises
+    ------
+    OutOfRange
+        If volts are below zero, or slip is outside its range, 0 or 2.
+
+    Notes
+    -----
+    Z_f = ½ (R₂/s + jX₂) ∥ jX_m, Z_b with 2 − s;
+    V = (Z₁ + Z_f + Z_b) I_m − j a (Z_f − Z_b) I_a and
+    V = j a (Z_f − Z_b) I_m + (Z_a + Z_c + a² (Z_f + Z_b)) I_a.
+    """
+    _checked(volts, None, slip, motor)
+    if slip in (0.0, 2.0):
+        raise OutOfRange(f"the revolving-field form needs a slip other than 0 and 2, got {slip:g}")
+    a, xm = motor.turns_ratio, 1j * motor.run_magnetizing
+    forward, backward = (
+        0.5 * xm * rotor / (xm + rotor)
+        for rotor in (
+            motor.rotor_ohms / slip + 1j * motor.rotor_leakage,
+            motor.rotor_ohms / (2 - slip) + 1j * motor.rotor_leakage,
+        )
+    )
+    main = motor.run_ohms + 1j * motor.run_leakage + forward + backward
+    if start_impedance is None:
+        run, start = volts / main, 0j
+    else:
+        other = motor.start_ohms + 1j * motor.start_leakage + start_impedance + a * a * (forward + backward)
+        mutual = 1j * a * (forward - backward)
+        whole = main * other - mutual * -mutual
+        run, start = volts * (other + mutual) / whole, volts * (main - mutual) / whole
+    ahead, against = abs(run - 1j * a * start) ** 2, abs(run + 1j * a * start) ** 2
+    return run, start, (ahead * forward.real - against * backward.real) / motor.synchronous
