@@ -357,10 +357,7 @@ def steady(
     terminal = volts - zs * (run + start)
     start_volts = z21 * run + z22 * start
     across = terminal - start_volts
-    if run_capacitor is None:
-        through = 0j
-    else:
-        through = start if run_capacitor == 0 else across / run_capacitor
+    through = 0j if run_capacitor is None else start if run_capacitor == 0 else across / run_capacitor
     rotor = motor.rotor_ohms * abs(iqr) ** 2 + motor.rotor_ohms_start * abs(idr) ** 2
     gap = torque * 4 * math.pi * f / motor.poles
     return Steady(
