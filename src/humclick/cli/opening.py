@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.cli import words
-from humclick.cli.typed import figure, one_of, plain
 from humclick.diagnosis.findings import HEARD
 from humclick.errors import Refused
+from humclick.jobs.entry import figure, one_of, plain
 from humclick.jobs.events import HEARD as COMPLAINTS
 from humclick.jobs.events import ComplaintHeard, Event, MachineRead, MeterTaken, ReadingTaken
+from humclick.jobs.standing import given_last
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 
@@ -160,18 +160,8 @@ def answer_question(session: Session, line: str) -> str:
 # -- what is kept -------------------------------------------------------------------------------------------
 
 
-def _last(session: Session, kind: type[Event]) -> dict[str, Any]:
-    """Fields of the last such event, or nothing."""
-    for event in reversed(session.live()):
-        if isinstance(event, kind):
-            return {
-                f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
-            }
-    return {}
-
-
 def _machine(session: Session, **changed: Any) -> str:
-    now = _last(session, MachineRead)
+    now = given_last(session.events, session.call, MachineRead)
     if not now and "arrangement" not in changed:
         raise Refused("first the arrangement: type arrangement and its name (list arrangements)")
     before = {problem.event for problem in session.call.problems}
@@ -207,13 +197,13 @@ def _set_hertz(session: Session, text: str) -> str:
 
 
 def _set_meter(session: Session, text: str) -> str:
-    now = _last(session, MeterTaken)
+    now = given_last(session.events, session.call, MeterTaken)
     session.keep("meter", **{**now, "own": {}, "name": one_of("meter", text, list(meters()))})
     return ""
 
 
 def _set_leads(session: Session, text: str) -> str:
-    now = _last(session, MeterTaken)
+    now = given_last(session.events, session.call, MeterTaken)
     said = plain(text)
     if said in ("nulled", "null", "yes"):
         now |= {"leads_nulled": True}

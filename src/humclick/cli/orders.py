@@ -16,13 +16,13 @@ from humclick.circuit.drawing import draw_text, probe_points
 from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, set_fact
-from humclick.cli.pins import UNNAMED_PINS
-from humclick.cli.typed import figure, named, one_of, probe_named
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.reasons import explain, what_if
 from humclick.errors import Refused, Unknown
-from humclick.jobs.events import Event, Undone, table_of
+from humclick.jobs.entry import figure, named, one_of, probe_named
+from humclick.jobs.events import Event, table_of
 from humclick.jobs.fold import COMPRESSOR
+from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters
 
 if TYPE_CHECKING:
@@ -134,23 +134,17 @@ def undo(session: Session, rest: str) -> str:
     """Take back the last line that was kept."""
     if rest:
         raise Refused("undo takes back the last thing; type undo alone, several times to go back further")
-    for event in reversed(session.live()):
-        if not isinstance(event, Undone) and event.kind != "opened":
-            session.keep("undo", of=event.id)
-            return words.lines(f"Taken back: {_told(event)}. (redo brings it back)")
-    raise Refused("there is nothing to take back")
+    event = to_undo(session.events, session.call)
+    session.keep("undo", of=event.id)
+    return words.lines(f"Taken back: {_told(event)}. (redo brings it back)")
 
 
 def redo(session: Session, rest: str) -> str:
     """Bring back what was taken back last."""
-    events = {event.id: event for event in session.events}
-    for event in reversed(session.live()):
-        if isinstance(event, Undone):
-            session.keep("undo", of=event.id)
-            return words.lines(f"Brought back: {_told(events[event.of])}.") if event.of in events else ""
-        if event.kind != "opened":
-            break
-    raise Refused("the last thing done was no undo")
+    undo = to_redo(session.events, session.call)
+    session.keep("undo", of=undo.id)
+    back = next((event for event in session.events if event.id == undo.of), None)
+    return words.lines(f"Brought back: {_told(back)}.") if back is not None else ""
 
 
 def why(session: Session, rest: str) -> str:

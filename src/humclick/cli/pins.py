@@ -16,13 +16,9 @@ from humclick.errors import Refused
 
 if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
-    from humclick.jobs.call import Call
     from humclick.meters import Leads
     from humclick.readings import Reading
 
-_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
-#: Probes between pins that are not named yet, in order.
-UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in _PAIRS)
 _LAYOUTS = ("one above two", "two above one", "row", "column")
 
 
@@ -42,33 +38,6 @@ def finding_in_words(found: PinFinding) -> str:
     if found.next:
         shown += [heading("Next"), *(lines(each, "  ") for each in found.next)]
     return "\n".join(shown)
-
-
-def finding_in_call(call: Call) -> PinFinding | None:
-    """What the readings of a call between unnamed pins say; None while not all three are there."""
-    from humclick.diagnosis.pins import find_pins
-
-    shown: dict[tuple[str, str], list[Reading]] = {pair: [] for pair in _PAIRS}
-    shell: Reading | None = None
-    for each in call.readings:
-        first, _, second = each.probe.removeprefix("pins.").partition("-")
-        if each.reading is not None and (first, second) in shown:
-            shown[first, second].append(each.reading)
-            temperature = each.temperature
-        if each.reading is not None and each.probe == "pins.shell":
-            shell = each.reading
-    machine = call.machine
-    if machine is None or not all(shown.values()):
-        return None
-    return find_pins(
-        shown,
-        nameplate=machine.nameplate,
-        temperature=temperature,
-        meter=call.meter,
-        leads=call.leads,
-        protector="internal" if machine.protector == "internal" else "external",
-        shell=shell,
-    )
 
 
 def _leads(text: str | None) -> Leads | None:
@@ -122,11 +91,12 @@ def pins(
     from humclick.circuit.pins_drawing import pins_svg, pins_text
     from humclick.cli.result import as_json
     from humclick.diagnosis.pins import find_pins
+    from humclick.jobs.standing import PIN_PAIRS
     from humclick.meters import Quantity, meter
     from humclick.readings import PartTemperature, parse_reading
 
     shown: Mapping[tuple[str, str], Reading] = {
-        pair: parse_reading(text, Quantity.RESISTANCE) for pair, text in zip(_PAIRS, readings, strict=True)
+        pair: parse_reading(text, Quantity.RESISTANCE) for pair, text in zip(PIN_PAIRS, readings, strict=True)
     }
     found = find_pins(
         shown,

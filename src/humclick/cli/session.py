@@ -10,30 +10,23 @@ from __future__ import annotations
 import os
 import shlex
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
-from humclick.cli.pins import UNNAMED_PINS, finding_in_call, finding_in_words
-from humclick.cli.typed import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
+from humclick.cli.pins import finding_in_words
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.call_file import append_event, load_call
-from humclick.jobs.events import (
-    ComplaintHeard,
-    DecisionTaken,
-    Event,
-    GatePassed,
-    PartFitted,
-    ReadingTaken,
-    new_event,
-)
+from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
+from humclick.jobs.events import DecisionTaken, Event, GatePassed, PartFitted
 from humclick.jobs.fold import fold
-from humclick.jobs.sheet.model import judgement_of, state_of
+from humclick.jobs.sheet.model import Advised, state_of
+from humclick.jobs.standing import UNNAMED_PINS, accepted, decided, live, pins_found
 from humclick.safety import Gate, cautions_for, defer
 
 if TYPE_CHECKING:
@@ -137,20 +130,14 @@ class Session:
         CallFileError
             If it cannot be written.
         """
-        now = datetime.now().astimezone()
-        if self.events:  # never before what stands in the file, whatever the clocks say
-            now = max(now, max(event.at for event in self.events) + timedelta(microseconds=1))
-        event = new_event(kind, at=now, **given)
-        unusable = [p for p in fold((*self.events, event)).problems if p.event == event.id]
-        if unusable:
-            raise Refused(unusable[0].text)
+        event, _ = accepted(self.events, kind, datetime.now().astimezone(), given)
         append_event(self.path, event)
         self._read(load_call(self.path).events)
         return event
 
     def live(self) -> list[Event]:
         """Events in force, in order."""
-        return [event for event in self.events if event.id not in self.call.undone]
+        return live(self.events, self.call)
 
     # -- judgement ------------------------------------------------------------------------------------------
 
@@ -184,7 +171,7 @@ class Session:
                 self._refusal = str(error)
         self._repaired = False
         if self._advice is not None and self.call.renewed:
-            state = state_of(self.call, judgement_of(self.call, self.shop))
+            state = state_of(self.call, Advised(self._advice))
             self._repaired = state.name == "repaired"
         return self._advice
 
@@ -241,12 +228,7 @@ class Session:
 
     def _decided(self) -> DecisionTaken | PartFitted | None:
         """The decision or the new part after which nothing was measured yet."""
-        for event in reversed(self.live()):
-            if isinstance(event, DecisionTaken | PartFitted):
-                return event
-            if isinstance(event, ReadingTaken | ComplaintHeard):
-                return None
-        return None
+        return decided(self.events, self.call)
 
     # -- what is typed --------------------------------------------------------------------------------------
 
@@ -351,7 +333,7 @@ class Session:
             if finding.id == event.id:
                 said = [words.lines(finding.text, "! " if finding.warns else "  "), *said[1:]]
         said += self._new_contradictions()
-        if name in UNNAMED_PINS and name not in self.queue and (pins := finding_in_call(self.call)):
+        if name in UNNAMED_PINS and name not in self.queue and (pins := pins_found(self.call)):
             said.append(finding_in_words(pins))
         return "\n".join(said)
 

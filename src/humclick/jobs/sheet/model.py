@@ -23,6 +23,7 @@ from humclick.replacement.demand import PartDemand, replaced_parts
 from humclick.replacement.match import MatchLine
 
 __all__ = [
+    "Advised",
     "CostLine",
     "CounterPage",
     "CustomerPage",
@@ -119,7 +120,14 @@ class State:
     decided: bool = False
 
 
-def state_of(call: Call, judgement: Judgement | None) -> State:
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """The advice alone, where only the state is asked for."""
+
+    advice: Advice
+
+
+def state_of(call: Call, judgement: Judgement | Advised | None) -> State:
     """How far the call has come, and what the remedies are."""
     if call.machine is None:
         return State("bare")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from humclick.arrangements.machine import Machine
-from humclick.cli.typed import answer_to, figure, looks_like_probe, named, one_of, probe_named, with_warmth
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
 from humclick.errors import ReadingRefused, Refused, Unknown
+from humclick.jobs.entry import answer_to, figure, looks_like_probe, named, one_of, probe_named, with_warmth
 
 MACHINE = Machine.of("rsir-ptc")
 

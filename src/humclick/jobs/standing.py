@@ -1,0 +1,161 @@
+"""
+Where a call stands: what is in force, what was decided last, what can be taken back, what would be accepted.
+
+Faces ask here before they keep an event or say what comes next. Nothing here looks at a clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from humclick.errors import Refused
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    PartFitted,
+    ReadingTaken,
+    Undone,
+    new_event,
+)
+from humclick.jobs.fold import fold
+from humclick.meters import Quantity
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.pins import PinFinding
+    from humclick.jobs.call import Call
+    from humclick.readings import Reading
+
+__all__ = [
+    "PIN_PAIRS",
+    "UNNAMED_PINS",
+    "accepted",
+    "decided",
+    "given_last",
+    "live",
+    "next_moment",
+    "pins_found",
+    "to_redo",
+    "to_undo",
+]
+
+#: Pairs of pins that are not named yet, in the order in which they are measured.
+PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
+#: The probes that measure them.
+UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
+
+
+def live(events: Sequence[Event], call: Call) -> list[Event]:
+    """Events in force, in order."""
+    return [event for event in events if event.id not in call.undone]
+
+
+def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted | None:
+    """The decision or the new part after which nothing was measured yet."""
+    for event in reversed(live(events, call)):
+        if isinstance(event, DecisionTaken | PartFitted):
+            return event
+        if isinstance(event, ReadingTaken | ComplaintHeard):
+            return None
+    return None
+
+
+def given_last(events: Sequence[Event], call: Call, kind: type[Event]) -> dict[str, Any]:
+    """Fields of the last event of a kind, without its id, time and device; empty if there is none."""
+    for event in reversed(live(events, call)):
+        if isinstance(event, kind):
+            return {
+                f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
+            }
+    return {}
+
+
+def next_moment(events: Sequence[Event], now: datetime) -> datetime:
+    """The time of a new event: now, and never before what is on record, whatever the clocks say."""
+    if not events:
+        return now
+    return max(now, max(event.at for event in events) + timedelta(microseconds=1))
+
+
+def accepted(
+    events: Sequence[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+) -> tuple[Event, Call]:
+    """
+    A new event that the call can use, and the call with it.
+
+    Raises
+    ------
+    Refused
+        If the event is not well formed or the call cannot use it.
+    """
+    event = new_event(kind, at=next_moment(events, now), device=device, **given)
+    call = fold((*events, event))
+    unusable = [problem for problem in call.problems if problem.event == event.id]
+    if unusable:
+        raise Refused(unusable[0].text)
+    return event, call
+
+
+def to_undo(events: Sequence[Event], call: Call) -> Event:
+    """
+    The last event that can be taken back.
+
+    Raises
+    ------
+    Refused
+        If there is none.
+    """
+    for event in reversed(live(events, call)):
+        if not isinstance(event, Undone) and event.kind != "opened":
+            return event
+    raise Refused("there is nothing to take back")
+
+
+def to_redo(events: Sequence[Event], call: Call) -> Undone:
+    """
+    The last undo, where nothing was done since.
+
+    Raises
+    ------
+    Refused
+        If the last thing done was no undo.
+    """
+    for event in reversed(live(events, call)):
+        if isinstance(event, Undone):
+            return event
+        if event.kind != "opened":
+            break
+    raise Refused("the last thing done was no undo")
+
+
+def pins_found(call: Call) -> PinFinding | None:
+    """What the readings of a call between unnamed pins say; None while not all three are there."""
+    from humclick.diagnosis.pins import find_pins
+
+    shown: dict[tuple[str, str], list[Reading]] = {pair: [] for pair in PIN_PAIRS}
+    shell: Reading | None = None
+    temperature = None
+    for each in call.readings:
+        first, _, second = each.probe.removeprefix("pins.").partition("-")
+        if each.reading is None or each.reading.quantity is not Quantity.RESISTANCE:
+            continue
+        if (first, second) in shown:
+            shown[first, second].append(each.reading)
+            temperature = each.temperature
+        if each.probe == "pins.shell":
+            shell = each.reading
+    machine = call.machine
+    if machine is None or not all(shown.values()):
+        return None
+    return find_pins(
+        shown,
+        nameplate=machine.nameplate,
+        temperature=temperature,
+        meter=call.meter,
+        leads=call.leads,
+        protector="internal" if machine.protector == "internal" else "external",
+        shell=shell,
+    )
