@@ -14,7 +14,6 @@ from typing import Any
 import pytest
 
 from humclick.arrangements.arrangement import arrangements
-from humclick.cli.result import AdviceResult, result_of
 from humclick.cli.words import advice_in_words
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.judged import judge
@@ -24,6 +23,7 @@ from humclick.errors import Refused
 from humclick.jobs.call import Call
 from humclick.jobs.call_file import read_call, write_call
 from humclick.jobs.fold import fold
+from humclick.jobs.result import AdviceResult, result_of
 from humclick.jobs.sheet.render import sheet_html
 
 FOLDER = Path(__file__).parents[1] / "examples"

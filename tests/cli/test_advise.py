@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from humclick.cli.main import main
-from humclick.cli.result import AdviceResult
+from humclick.jobs.result import AdviceResult
 
 HEAD = """\
 humclick_call = 1

@@ -24,8 +24,8 @@ def advise(file: str, json_: bool, why: bool, shop_file: Path | None) -> None:
 
     Example: humclick advise call.toml --why
     """
-    from humclick.cli.result import as_json, result_of
     from humclick.cli.words import advice_in_words
+    from humclick.jobs.result import as_json, result_of
 
     call = call_in(file)
     result = result_of(call, shop_in(shop_file), why=why)

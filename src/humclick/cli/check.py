@@ -32,9 +32,9 @@ def check(file: str, json_: bool) -> None:
 
     Example: humclick check call.toml
     """
-    from humclick.cli.result import as_json
     from humclick.cli.words import counted
     from humclick.jobs.fold import fold
+    from humclick.jobs.result import as_json
 
     read = file_in(file)
     call = fold(read.events)

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from humclick.cli import words
-from humclick.cli.result import defended
 from humclick.diagnosis.reasons import explain
+from humclick.jobs.result import defended
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 
 if TYPE_CHECKING:

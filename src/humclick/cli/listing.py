@@ -141,8 +141,8 @@ def listing(
     Example: humclick list probes --for rsir-ptc
     """
     from humclick.arrangements.machine import Machine
-    from humclick.cli.result import as_json
     from humclick.cli.words import table
+    from humclick.jobs.result import as_json
 
     machine = Machine.of(arrangement, protector) if arrangement else None
     if machine is not None:

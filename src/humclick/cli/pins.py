@@ -89,8 +89,8 @@ def pins(
     """
     from humclick.arrangements.machine import Nameplate
     from humclick.circuit.pins_drawing import pins_svg, pins_text
-    from humclick.cli.result import as_json
     from humclick.diagnosis.pins import find_pins
+    from humclick.jobs.result import as_json
     from humclick.jobs.standing import PIN_PAIRS
     from humclick.meters import Quantity, meter
     from humclick.readings import PartTemperature, parse_reading

@@ -24,7 +24,7 @@ def schema(what: str) -> None:
     if what == "call":
         shown = call_schema()
     else:
-        from humclick.cli.result import AdviceResult
+        from humclick.jobs.result import AdviceResult
 
         shown = schema_of(AdviceResult)
     click.echo(json.dumps(shown, ensure_ascii=False, indent=2))

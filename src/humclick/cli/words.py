@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
-    from humclick.cli.result import AdviceResult, DefendedVerdict
     from humclick.diagnosis.advice import Suspect, Value
     from humclick.diagnosis.guards import GuardState
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
     from humclick.jobs.call import Call, Problem
+    from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
     from humclick.safety import Gate
 

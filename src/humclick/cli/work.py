@@ -22,8 +22,8 @@ json_option: Callable[[Any], Any] = click.option(
 
 def tell(figures: dict[str, Any], said: list[str], json_: bool) -> None:
     """Show figures as JSON, or what is said of them."""
-    from humclick.cli.result import as_json
     from humclick.cli.words import lines
+    from humclick.jobs.result import as_json
 
     click.echo(as_json(figures) if json_ else "\n".join(lines(each) for each in said))
 

@@ -1,5 +1,5 @@
 """
-What the scriptable verbs hand over: dataclasses, and these as JSON.
+What the command line and the server hand over to other programs: dataclasses, and these as JSON.
 
 A number that is infinite (nothing would flip the decision) is null. Probabilities in [-], money in the
 shop's unit, times in [min].
