@@ -1,0 +1,157 @@
+"""
+What a technician has at hand about a motor: plate, windings, start circuit. Anything may be missing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.errors import OutOfRange, Refused
+from humclick.physics.bounds import between
+from humclick.sourced import Spread, read_data, spread
+
+__all__ = ["AtHand", "at_hand"]
+
+#: Outer limits of a plausible entry. [Ω] [hp] [m³]
+_OHMS, _HORSEPOWER, _DISPLACEMENT = (0.05, 2000.0), (0.01, 10.0), (1e-7, 1e-3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtHand:
+    """
+    What is known of a motor before it runs. A missing item is None and widens every answer.
+
+    Attributes
+    ----------
+    volts, hertz : float
+        Of the plate. [V] [Hz]
+    locked_rotor_amps, rated_load_amps : float or None
+        Of the plate. [A]
+    horsepower : float or None
+        Of the plate or the list. [hp]
+    displacement : float or None
+        Of the compressor, per turn. [m³]
+    run_ohms, start_ohms : float or None
+        Measured, at 25 °C. [Ω]
+    ohms_factor : float or None
+        95 % of such readings lie within this factor of the truth; a careful reading if None. [-]
+    gear : Spread or None
+        Resistance of the closed start gear: a cold PTC, a contact; None if there is no start gear. [Ω]
+    start_capacitor, run_capacitor : Spread or None
+        Capacitances; None if the motor has no such part. [F]
+    poles : int or None
+        Two are taken if not known.
+
+    Raises
+    ------
+    OutOfRange
+        If a value cannot belong to such a motor.
+    """
+
+    volts: float
+    hertz: float = 60.0
+    locked_rotor_amps: float | None = None
+    rated_load_amps: float | None = None
+    horsepower: float | None = None
+    displacement: float | None = None
+    run_ohms: float | None = None
+    start_ohms: float | None = None
+    ohms_factor: float | None = None
+    gear: Spread | None = None
+    start_capacitor: Spread | None = None
+    run_capacitor: Spread | None = None
+    poles: int | None = None
+
+    def __post_init__(self) -> None:
+        Nameplate(self.volts, self.hertz, self.locked_rotor_amps, self.rated_load_amps)
+        for name, limits, unit in (
+            ("run_ohms", _OHMS, "Ω"),
+            ("start_ohms", _OHMS, "Ω"),
+            ("horsepower", _HORSEPOWER, "hp"),
+            ("displacement", _DISPLACEMENT, "m³"),
+            ("ohms_factor", (1.0, 10.0), "(1 is exact)"),
+        ):
+            value = getattr(self, name)
+            if value is not None:
+                between(value, *limits, name, unit)
+        lra, rla = self.locked_rotor_amps, self.rated_load_amps
+        if lra is not None and rla is not None and lra <= rla:
+            raise OutOfRange(
+                f"locked-rotor amps must exceed rated-load amps, got LRA {lra:g} and RLA {rla:g}: swapped?"
+            )
+        if self.poles not in (None, 2, 4, 6, 8):
+            raise OutOfRange(f"poles must be 2, 4, 6 or 8, got {self.poles!r}")
+        if self.gear is None and self.run_capacitor is None:
+            raise OutOfRange("a motor needs a start gear, a run capacitor or both in its start circuit")
+
+
+def at_hand(
+    machine: Machine,
+    *,
+    run_ohms: float | None = None,
+    start_ohms: float | None = None,
+    horsepower: float | None = None,
+    displacement: float | None = None,
+    poles: int | None = None,
+) -> AtHand:
+    """
+    What is at hand about the motor of a machine on the bench.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, nameplate and stamps.
+    run_ohms, start_ohms : float or None
+        Measured between the pins, at 25 °C; else what the machine knows, else nothing. [Ω]
+    horsepower : float or None
+        If known. [hp]
+    displacement : float or None
+        If known. [m³]
+    poles : int or None
+        If known.
+
+    Raises
+    ------
+    Refused
+        If the machine has no run and start winding of its own (three-phase, inverter-driven).
+    OutOfRange
+        If a value cannot belong to such a motor.
+    """
+    ids = {part.id for part in machine.parts}
+    if not {"run_winding", "start_winding"} <= ids:
+        raise Refused(
+            f"{machine.arrangement.title}: the start is worked out for single-phase motors with a run and a"
+            " start winding only"
+        )
+    plate = machine.nameplate
+    read = {"run_ohms": run_ohms, "start_ohms": start_ohms}
+    factor = spread(read_data("humclick.start", "estimate.toml")["reading"]["ohms"], "reading.ohms").factor
+    for name, part in (("run_ohms", "run_winding"), ("start_ohms", "start_winding")):
+        known = machine.known.get(f"{part}.winding")
+        if read[name] is None and known is not None:
+            read[name], factor = known.median, max(factor, known.factor)
+    gear = None
+    if "ptc" in ids:
+        gear = machine.size("ptc", "cold")
+    elif ids & {"current_relay", "potential_relay", "timed_starter"}:
+        gear = Spread(0.05, 3.0, "Ω", "common practice: a good contact")
+    return AtHand(
+        volts=plate.volts,
+        hertz=plate.hertz,
+        locked_rotor_amps=plate.locked_rotor_amps,
+        rated_load_amps=plate.rated_load_amps,
+        horsepower=horsepower,
+        displacement=displacement,
+        run_ohms=read["run_ohms"],
+        start_ohms=read["start_ohms"],
+        ohms_factor=factor,
+        gear=gear,
+        start_capacitor=_capacitor(machine, "start_capacitor", ids),
+        run_capacitor=_capacitor(machine, "run_capacitor", ids),
+        poles=poles,
+    )
+
+
+def _capacitor(machine: Machine, part: str, ids: set[str]) -> Spread | None:
+    return machine.size(part, "capacitance") if part in ids else None

@@ -1,0 +1,431 @@
+"""
+A motor's parameters from what is at hand, with what is left unknown.
+
+Every parameter has a log-normal prior made of ratios of textbook motors (`estimate.toml`); plate, ohms and
+capacitors are readings of functions of them. Bounded least squares finds the most probable motor, the
+Gauss–Newton matrix there its covariance (Laplace's approximation), and draws from it are weighted with the
+exact density, so that a bend in the functions is followed. SI units; resistances at 25 °C.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from humclick.errors import OutOfRange
+from humclick.parts.family import family
+from humclick.sourced import Z95, Spread, read_data, sourced, spread
+from humclick.start.at_hand import AtHand
+from humclick.start.machine import Motor, Steady, steady
+from humclick.start.phase_split import most_torque_reactance
+from humclick.start.ranges import Range, range_of
+
+__all__ = ["Estimate", "Possible", "estimate"]
+
+#: 1 horsepower, mechanical. [W]
+_HORSEPOWER = 745.699872
+#: No parameter goes further from its prior than this. [standard deviations]
+_REACH = 4.0
+#: A spread counts as exactly known below this. [-]
+_SMALLEST_SIGMA = 1e-3
+#: Draws made for each one kept, and how much wider than Laplace's they are made. [-]
+_OVERSAMPLING, _WIDENING = 12, 1.15
+#: A parameter of which less than this share of its prior variance is gone is called unknown. [-]
+_LEARNT = 0.25
+
+#: What each parameter is, for a sentence.
+_WORDS = {
+    "rotor": "the resistance of the cage, which makes the starting torque",
+    "leakage": "the leakage reactance of the windings",
+    "leakage_split": "how the leakage divides between stator and rotor",
+    "magnetizing": "the magnetizing reactance",
+    "start_ohms": "the start winding's resistance",
+    "turns": "the turns of the start winding against the run winding",
+    "start_leakage": "the leakage of the start winding",
+    "slip": "the slip at rated load",
+    "inertia": "the moment of inertia of rotor and crank",
+    "gear": "the resistance of the start gear when cold",
+    "start_capacitor": "the start capacitor's true capacitance",
+    "run_capacitor": "the run capacitor's true capacitance",
+}
+
+
+@cache
+def _prior(table: str, name: str) -> Spread:
+    return spread(read_data("humclick.start", "estimate.toml")[table][name], f"estimate.toml {table}.{name}")
+
+
+@cache
+def _number(table: str, name: str) -> float:
+    data = read_data("humclick.start", "estimate.toml")[table][name]
+    return sourced(data, f"estimate.toml {table}.{name}").value
+
+
+@dataclass(frozen=True, slots=True)
+class Possible:
+    """
+    One motor that agrees with what is at hand.
+
+    Attributes
+    ----------
+    motor : Motor
+        Its parameters, at 25 °C.
+    slip : float
+        At rated load. [-]
+    shaft_watts : float
+        At that slip. [W]
+    gear_ohms : float or None
+        Of the closed, cold start gear; None if there is none. [Ω]
+    start_farads, run_farads : float or None
+        Capacitances; None if there is no such part. [F]
+    """
+
+    motor: Motor
+    slip: float
+    shaft_watts: float
+    gear_ohms: float | None
+    start_farads: float | None
+    run_farads: float | None
+
+    def _gear(self) -> complex | None:
+        if self.gear_ohms is None:
+            return None
+        if self.start_farads is None:
+            return complex(self.gear_ohms)
+        return self.gear_ohms - 1j / (2 * math.pi * self.motor.hertz * self.start_farads)
+
+    def _capacitor(self) -> complex | None:
+        if self.run_farads is None:
+            return None
+        return complex(0, -1 / (2 * math.pi * self.motor.hertz * self.run_farads))
+
+    def locked(self, volts: float) -> Steady:
+        """Standstill with the start circuit closed, at some volts [V] on the motor."""
+        return steady(self.motor, volts, start_impedance=self._gear(), run_capacitor=self._capacitor())
+
+    def locked_released(self, volts: float) -> Steady:
+        """Standstill after the start gear has let go, at some volts [V] on the motor."""
+        return steady(self.motor, volts, run_capacitor=self._capacitor())
+
+    def running(self, volts: float) -> Steady:
+        """At rated slip with the start gear let go, at some volts [V] on the motor."""
+        return steady(self.motor, volts, self.slip, run_capacitor=self._capacitor())
+
+
+@dataclass(frozen=True)
+class _Model:
+    """The parameters as standard normal numbers, and what they say of the readings."""
+
+    given: AtHand
+    priors: dict[str, Spread]
+
+    def possible(self, z: NDArray[np.float64]) -> Possible:
+        """The motor at a point of the parameter space."""
+        p = {
+            name: s.median * math.exp(max(s.sigma, _SMALLEST_SIGMA) * float(each))
+            for (name, s), each in zip(self.priors.items(), z, strict=False)
+        }
+        g = self.given
+        leakage = p["leakage"] * p["run_ohms"] * (1 + p["rotor"])
+        rotor_leakage = leakage / (1 + p["leakage_split"])
+        run_leakage = leakage - rotor_leakage
+        squared = p["turns"] ** 2
+        watts = _number("mechanics", "inertia_watts")
+        fields = {
+            "run_ohms": p["run_ohms"],
+            "run_leakage": run_leakage,
+            "run_magnetizing": p["magnetizing"] * leakage,
+            "start_ohms": p["start_ohms"] * p["run_ohms"],
+            "start_leakage": p["start_leakage"] * squared * run_leakage,
+            "start_magnetizing": squared * p["magnetizing"] * leakage,
+            "rotor_ohms": p["rotor"] * p["run_ohms"],
+            "rotor_leakage": rotor_leakage,
+            "turns_ratio": p["turns"],
+            "hertz": g.hertz,
+        }
+        poles = g.poles or int(_number("mechanics", "poles"))
+        motor = Motor(**fields, poles=poles, inertia=1.0)
+        found = Possible(
+            motor, p["slip"], 0.0, p.get("gear"), p.get("start_capacitor"), p.get("run_capacitor")
+        )
+        shaft = found.running(g.volts).power_out
+        inertia = p["inertia"] * max(shaft, 0.05 * watts) / watts * (poles / 2) ** 2
+        motor = Motor(**fields, poles=poles, inertia=inertia)
+        return Possible(motor, p["slip"], shaft, found.gear_ohms, found.start_farads, found.run_farads)
+
+    def residuals(self, z: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Distances from priors and readings, each in standard deviations."""
+        g, found = self.given, self.possible(z)
+        motor, rest = found.motor, list(z)
+        ohms = math.log(g.ohms_factor or _prior("reading", "ohms").factor) / Z95
+
+        def compare(seen: float, computed: float, allowed: Spread) -> None:
+            distance = math.log(seen / max(computed, 1e-12)) - allowed.mu
+            rest.append(distance / max(allowed.sigma, _SMALLEST_SIGMA))
+
+        for seen, computed in ((g.run_ohms, motor.run_ohms), (g.start_ohms, motor.start_ohms)):
+            if seen is not None:
+                rest.append(math.log(seen / computed) / max(ohms, _SMALLEST_SIGMA))
+        if g.locked_rotor_amps is not None:
+            share = _number("plate", "with_start") + _number("plate", "with_start_sigma") * float(z[-1])
+            inside, outside = abs(found.locked(g.volts).line), abs(found.locked_released(g.volts).line)
+            compare(
+                g.locked_rotor_amps, inside**share * outside ** (1 - share), _prior("plate", "locked_rotor")
+            )
+        running = found.running(g.volts)
+        if g.rated_load_amps is not None:
+            compare(g.rated_load_amps, abs(running.line), _prior("running", "plate_over_running"))
+        if g.horsepower is not None:
+            compare(g.horsepower * _HORSEPOWER, found.shaft_watts, _prior("running", "horsepower"))
+        if g.displacement is not None:
+            turns = 2 * g.hertz / motor.poles * (1 - found.slip)
+            compare(
+                found.shaft_watts / (g.displacement * turns), 1.0, _prior("running", "effective_pressure")
+            )
+        if found.start_farads is not None and g.start_capacitor is not None:
+            reactance = 1 / (2 * math.pi * g.hertz * found.start_farads)
+            compare(reactance, self._best_reactance(motor), _prior("plate", "tuned"))
+        if found.run_farads is not None and g.run_capacitor is not None:
+            compare(abs(running.capacitor_volts), g.volts, _prior("running", "capacitor_volts"))
+        return np.array(rest)
+
+    @staticmethod
+    def _best_reactance(motor: Motor) -> float:
+        magnetizing = 1j * motor.run_magnetizing
+        rotor = motor.rotor_ohms + 1j * motor.rotor_leakage
+        inside = magnetizing * rotor / (magnetizing + rotor)
+        run = motor.run_ohms + 1j * motor.run_leakage + inside
+        start = motor.start_ohms + 1j * motor.start_leakage + motor.turns_ratio**2 * inside
+        return most_torque_reactance(run, start)
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """
+    What is known of a motor.
+
+    Attributes
+    ----------
+    given : AtHand
+        What it was made from.
+    names : tuple of str
+        Of the parameters, in the order of `mean` and `covariance`.
+    mean, covariance : ndarray
+        Of the parameters, each in standard deviations of its prior. [-]
+    cost : float
+        Half the sum of squared distances at the best fit; far above the number of readings it says that they
+        do not belong to one ordinary motor. [-]
+    readings : int
+        How many readings were used.
+    best : Possible
+        The most probable motor.
+    """
+
+    given: AtHand
+    names: tuple[str, ...]
+    mean: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+    cost: float
+    readings: int
+    best: Possible
+    _model: _Model
+
+    @property
+    def motor(self) -> Motor:
+        """The most probable motor, at 25 °C."""
+        return self.best.motor
+
+    @property
+    def strained(self) -> bool:
+        """Whether the readings hardly belong to one ordinary motor: a typing error, or a damaged winding."""
+        return self.cost > 4.5 + self.readings / 2
+
+    @property
+    def unknowable(self) -> tuple[str, ...]:
+        """What cannot be known from this, in sentences."""
+        return _unknowable(self)
+
+    def known_factor(self, name: str) -> float:
+        """
+        A parameter is known within this factor, 95 %. [-]
+
+        Raises
+        ------
+        OutOfRange
+            If there is no such parameter.
+        """
+        if name not in self._model.priors:
+            raise OutOfRange(f"no parameter {name!r}; there are {', '.join(self._model.priors)}")
+        at = self.names.index(name)
+        return math.exp(Z95 * self._model.priors[name].sigma * math.sqrt(self.covariance[at, at]))
+
+    def possible(self, n: int, seed: int = 0) -> list[Possible]:
+        """
+        Motors drawn from what is known, equally probable, start gear and capacitors with them.
+
+        Parameters
+        ----------
+        n : int
+            How many.
+        seed : int
+            The same seed gives the same motors.
+
+        Raises
+        ------
+        OutOfRange
+            If `n` is below 1.
+        """
+        if n < 1:
+            raise OutOfRange(f"the number of draws must be 1 or more, got {n}")
+        rng = np.random.default_rng(seed)
+        root = np.linalg.cholesky(self.covariance) * _WIDENING
+        normal = rng.standard_normal((_OVERSAMPLING * n, len(self.names)))
+        points = self.mean + normal @ root.T
+        points = np.clip(points, -_REACH, _REACH)
+        logs = np.array([_density(self._model, z) for z in points]) + np.sum(normal**2, axis=1) / 2
+        weights = np.exp(logs - logs.max())
+        places = (rng.random() + np.arange(n)) / n
+        chosen = np.searchsorted(np.cumsum(weights) / weights.sum(), places)
+        return [self._model.possible(points[min(i, len(points) - 1)]) for i in rng.permutation(chosen)]
+
+    def draws(self, n: int, seed: int = 0) -> list[Motor]:
+        """
+        Motors drawn from what is known, equally probable.
+
+        Parameters
+        ----------
+        n : int
+            How many.
+        seed : int
+            The same seed gives the same motors.
+
+        Raises
+        ------
+        OutOfRange
+            If `n` is below 1.
+        """
+        return [each.motor for each in self.possible(n, seed)]
+
+    def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200, seed: int = 0) -> Range:
+        """
+        The 90 % range of anything that can be computed from a motor.
+
+        Parameters
+        ----------
+        of : function of a Possible
+            Gives the quantity, in `unit`.
+        unit : str
+            Its unit.
+        n, seed : int
+            As in `possible`.
+        """
+        return range_of([of(each) for each in self.possible(n, seed)], unit)
+
+
+def _density(model: _Model, z: NDArray[np.float64]) -> float:
+    return -float(np.sum(model.residuals(z) ** 2)) / 2
+
+
+def _priors(given: AtHand) -> dict[str, Spread]:
+    kind = "capacitor_run" if given.run_capacitor is not None else "induction_run"
+    volts_class = "115" if given.volts < 150 else "230"
+    found = {"run_ohms": family("run_winding").size("winding", volts_class)}
+    for name in ("rotor", "leakage", "leakage_split", "magnetizing", "start_leakage"):
+        found[name] = _prior("ratio", name)
+    found["start_ohms"], found["turns"] = _prior(kind, "start_ohms"), _prior(kind, "turns")
+    found["slip"], found["inertia"] = _prior("running", "slip"), _prior("mechanics", "inertia")
+    for name in ("gear", "start_capacitor", "run_capacitor"):
+        size = getattr(given, name)
+        if size is not None:
+            found[name] = size
+    return found
+
+
+def estimate(given: AtHand) -> Estimate:
+    """
+    The motors that agree with what is at hand.
+
+    Parameters
+    ----------
+    given : AtHand
+        Plate, ohms, start circuit; anything but the volts may be missing.
+
+    Returns
+    -------
+    Estimate
+        The most probable motor and how far the others may lie from it.
+
+    Raises
+    ------
+    OutOfRange
+        If no motor can be found near what is given.
+
+    Examples
+    --------
+    >>> found = estimate(AtHand(volts=115, locked_rotor_amps=12, gear=Spread(5, 1.3)))
+    >>> 10 < abs(found.best.locked(115).line) < 15
+    True
+    """
+    model = _Model(given, _priors(given))
+    names = (*model.priors, *(("plate_with_start",) if given.locked_rotor_amps is not None else ()))
+    start = np.zeros(len(names))
+    if not np.all(np.isfinite(model.residuals(start))):
+        raise OutOfRange("no ordinary motor lies near these values; check volts, amps and ohms for slips")
+    found = least_squares(model.residuals, start, bounds=(-_REACH, _REACH), x_scale=1.0, xtol=1e-6, ftol=1e-8)
+    precision = found.jac.T @ found.jac
+    return Estimate(
+        given=given,
+        names=names,
+        mean=found.x,
+        covariance=np.linalg.inv(precision),
+        cost=float(found.cost),
+        readings=len(found.fun) - len(names),
+        best=model.possible(found.x),
+        _model=model,
+    )
+
+
+def _unknowable(found: Estimate) -> tuple[str, ...]:
+    given = found.given
+    told = []
+    if given.locked_rotor_amps is None:
+        told.append("The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual.")
+    else:
+        told.append(
+            "Whether the plate's locked-rotor amps were read with the start winding in or out is not printed"
+            " on it; both are allowed for."
+        )
+    if given.run_ohms is None:
+        told.append("The run winding was not measured.")
+    if given.start_ohms is None:
+        told.append("The start winding was not measured: starting torque is known poorly.")
+    if given.rated_load_amps is None and given.horsepower is None and given.displacement is None:
+        told.append("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
+    if given.poles is None:
+        told.append(
+            "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
+            " speed with up to twice the torque."
+        )
+    variance = np.diag(found.covariance)
+    for name, words in _WORDS.items():
+        if name in found.names and variance[found.names.index(name)] > 1 - _LEARNT:
+            factor = found.known_factor(name)
+            if factor > 1.1:
+                told.append(f"Hardly anything here speaks of {words}: known within a factor of {factor:.1f}.")
+    told.append(
+        "Saturation of the iron is left out: a real motor draws more at full volts than one measured at few."
+    )
+    told.append("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms.")
+    if found.strained:
+        told.insert(
+            0,
+            "These readings hardly belong to one ordinary motor: check them for slips, then think of shorted"
+            " turns.",
+        )
+    return tuple(told)
