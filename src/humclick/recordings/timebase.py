@@ -1,0 +1,369 @@
+"""
+From stamps and cells to a recording: units of time, gaps, coarse and running-back stamps, cut-off peaks.
+
+Times in seconds, rates in hertz.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from humclick.errors import Refused
+from humclick.recordings.columns import Layout
+from humclick.recordings.recording import MOST_VALUES, RATES, Recording, numpy
+
+__all__ = ["clip_of", "on_time_base", "swings"]
+
+#: Below this a waveform of the mains cannot be told from its aliases. [Hz]
+_LEAST_WAVE_RATE = 200.0
+#: Share of samples at the very top among the high ones above which peaks count as cut off. [-]
+_CUT = 0.25
+_LINE = (50.0, 60.0)
+
+
+def _median(values: Any) -> float:
+    if numpy is not None:
+        return float(numpy.median(values))
+    ordered = sorted(values)
+    return float(ordered[len(ordered) // 2])
+
+
+def _steps(times: Any) -> Any:
+    if numpy is not None:
+        return numpy.diff(times)
+    return [b - a for a, b in itertools.pairwise(times)]
+
+
+def _count(values: Any, above: float, below: float = math.inf) -> int:
+    """How many lie above one bound and not above another."""
+    if numpy is not None:
+        return int(numpy.count_nonzero((values > above) & (values <= below)))
+    return sum(above < v <= below for v in values)
+
+
+def _kept(values: Any, which: Any) -> Any:
+    if numpy is not None:
+        return values[numpy.asarray(which)]
+    return [v for v, w in zip(values, which, strict=True) if w]
+
+
+def clip_of(values: Any) -> float | None:
+    """
+    Magnitude at which the peaks are cut off.
+
+    Parameters
+    ----------
+    values : sequence of float
+        A waveform, as recorded.
+
+    Returns
+    -------
+    float or None
+        As recorded; None where the peaks are whole. [same unit as values]
+    """
+    if numpy is not None:
+        top, low = float(numpy.nanmax(values)), float(numpy.nanmin(values))
+    else:
+        finite = [v for v in values if v == v]
+        top, low = max(finite), min(finite)
+        values = finite
+    middle = 0.5 * (top + low)
+    reach = 0.5 * (top - low)
+    if reach <= 0:
+        return None
+    at_top = _count(values, top - 1e-4 * reach)
+    high = _count(values, middle + 0.8 * reach)
+    return top if at_top > 20 and at_top > _CUT * high else None
+
+
+def swings(values: Any, rate: float) -> float:
+    """
+    How often the loudest second swings through its middle and back.
+
+    Parameters
+    ----------
+    values : sequence of float
+        As recorded.
+    rate : float
+        Samples a second. [Hz]
+
+    Returns
+    -------
+    float
+        Zero where it does not swing. [Hz]
+    """
+    width = max(int(rate), 16)
+    pieces = [
+        values[i : i + width]
+        for i in range(0, max(len(values) - width, 0) + 1, max(width, len(values) // 200))
+    ]
+
+    def spread(piece: Any) -> float:
+        some = [float(v) for v in piece[:: max(len(piece) // 400, 1)] if v == v]
+        return max(some) - min(some) if some else 0.0
+
+    piece = [float(v) for v in max(pieces, key=spread) if v == v]
+    if len(piece) < 16:
+        return 0.0
+    reach = 0.25 * spread(piece)
+    middle = 0.5 * (max(piece) + min(piece))
+    side = crossings = 0
+    for v in piece:
+        now = 1 if v > middle + reach else -1 if v < middle - reach else 0
+        if now and now != side:
+            crossings += side != 0
+            side = now
+    return crossings / 2 / (len(piece) / rate)
+
+
+def _from_line(values: Any, rounds: Sequence[float], name: str) -> tuple[float, str]:
+    """Sample rate of a waveform from the mains frequency in it, where only a real recorder's rate fits."""
+    turns = swings(values, 1000.0) / 1000.0  # swings a sample
+    if turns > 1e-4:
+        near = [(abs(math.log(r * turns / f)), r, f) for r in rounds for f in _LINE]
+        best = min(near)
+        if best[0] < 0.04:
+            return best[1], (
+                f"No sample rate is told; {best[1]:g} Hz makes the mains in it {best[2]:g} Hz. "
+                "Give --rate if that is wrong."
+            )
+    raise Refused(f"{name}: tells no times and no sample rate; give the samples a second with --rate")
+
+
+def on_time_base(
+    name: str,
+    layout: Layout,
+    times: Any,
+    values: Any,
+    bad: int,
+    over: int,
+    rate: float | None,
+    rounds: Sequence[float],
+) -> Recording:
+    """
+    The recording on its time base.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    layout : Layout
+        How it was laid out.
+    times : sequence of float, (first, last, number), or None
+        As recorded, even ones by their ends.
+    values : sequence of float
+        As recorded; missing ones nan.
+    bad, over : int
+        Rows that could not be read; cells over the range.
+    rate : float or None
+        Samples a second, where it is given. [Hz]
+    rounds : sequence of float
+        Sample rates that recorders really have. [Hz]
+
+    Raises
+    ------
+    Refused
+        If nothing is left, times run back, or no rate can be found.
+    """
+    notes = list(layout.notes)
+    count = len(values)
+    if numpy is not None:
+        there = int(numpy.count_nonzero(numpy.isfinite(values)))
+    else:
+        there = sum(math.isfinite(v) for v in values)
+    if there < 4:
+        raise Refused(f"{name}: holds {there} samples; at least 4 are needed")
+    if bad:
+        notes.append(f"{bad} rows could not be read and were left out.")
+    rate = rate or (layout.rate if layout.kind in ("", "count") or times is None else None)
+    start, step, stamps = 0.0, 0.0, None
+    if layout.kind in ("number", "count") and rate is None:
+        times, said = _in_seconds(layout, times, values, rounds, name)
+        notes += said
+    if rate is not None:
+        step = 1.0 / rate
+    elif times is None or layout.time is None:
+        found, said_ = _from_line(values, rounds, name)
+        notes.append(said_)
+        step = 1.0 / found
+    elif isinstance(times, tuple):
+        start, step = times[0], (times[1] - times[0]) / max(times[2] - 1, 1)
+    else:
+        start, step, stamps, values, said = _even(times, values, layout, name)
+        notes += said
+    if not (step > 0 and math.isfinite(step) and RATES[0] <= 1 / step <= RATES[1]):
+        raise Refused(
+            f"{name}: its times make {1 / step if step else math.inf:g} samples a second, "
+            "which cannot be right; give the true rate with --rate"
+        )
+    return _with_scale(name, layout, values, start, step, stamps, over, count - there + bad, notes)
+
+
+def _with_scale(
+    name: str,
+    layout: Layout,
+    values: Any,
+    start: float,
+    step: float,
+    stamps: Any,
+    over: int,
+    missing: int,
+    notes: list[str],
+) -> Recording:
+    """The recording with its unit, its kind and its peaks looked at."""
+    if layout.factor != 1.0:
+        values = values * layout.factor if numpy is not None else [v * layout.factor for v in values]
+    if not layout.amps_unit:
+        notes.append("No unit is told for the current: its shape and times are used, not its size.")
+    elif layout.amps_unit == "mV":
+        notes.append(
+            "It is in a clamp's millivolts, and how many stand for an ampere is not told: give --scale."
+        )
+    rate = 1.0 / step
+    if numpy is not None:
+        with numpy.errstate(invalid="ignore"):
+            top = float(numpy.nanmax(numpy.abs(values)))
+            below = _count(-values, 0.02 * top) / len(values)
+    else:
+        top = max(abs(v) for v in values if v == v)
+        below = sum(v < -0.02 * top for v in values) / len(values)
+    swinging = swings(values, rate) if rate >= _LEAST_WAVE_RATE else 0.0
+    waveform = rate >= _LEAST_WAVE_RATE and (40.0 < swinging < 70.0 or below > 0.05)
+    if below > 0.05 and not waveform:
+        raise Refused(
+            f"{name}: a current that changes its sign at {rate:g} samples a second is neither an rms log "
+            f"nor a waveform; log rms values, or the waveform at {_LEAST_WAVE_RATE:g} Hz or more"
+        )
+    clip = clip_of(values) if waveform else (top if over else None)
+    if over:
+        notes.append(f"{over} samples were over the range of the meter.")
+    if clip is not None:
+        notes.append(
+            "The peaks are cut off; currents are reckoned from the rest of each half cycle and are uncertain."
+        )
+    if missing:
+        notes.append(f"{missing} samples are missing.")
+    return Recording(
+        name=name,
+        values=values,
+        step=step,
+        start=start,
+        times=stamps,
+        unit=layout.amps_unit,
+        waveform=waveform,
+        clip=clip,
+        missing=missing,
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _in_seconds(
+    layout: Layout, times: Any, values: Any, rounds: Sequence[float], name: str
+) -> tuple[Any, list[str]]:
+    """Times in seconds, from numbers or sample numbers."""
+    ends = isinstance(times, tuple)
+    step = (times[1] - times[0]) / max(times[2] - 1, 1) if ends else _median(_steps(times))
+    if layout.kind == "count" or (
+        not layout.unit and abs(step - 1.0) < 1e-9 and swings(values, 1000.0) > 3.0
+    ):
+        found, said = _from_line(values, rounds, name)
+        return _times(times, 1.0 / found), [said]
+    if layout.unit:
+        return (times if layout.unit == 1.0 else _times(times, layout.unit)), []
+    if step >= 5.0 and abs(step - round(step)) < 1e-6:
+        return _times(times, 1e-3), [f"Times {step:g} apart were taken as milliseconds."]
+    return times, ["Times were taken as seconds."]
+
+
+def _times(times: Any, factor: float) -> Any:
+    if isinstance(times, tuple):
+        return (times[0] * factor, times[1] * factor, times[2])
+    return times * factor if numpy is not None else [t * factor for t in times]
+
+
+def _even(times: Any, values: Any, layout: Layout, name: str) -> tuple[float, float, Any, Any, list[str]]:
+    """Start, step, stamps where uneven, values on the even base, notes."""
+    notes: list[str] = []
+    steps = _steps(times)
+    if layout.kind == "clock" and layout.day is None:
+        times, steps = _past_midnight(times, steps)
+    back = _count([-s for s in steps] if numpy is None else -steps, 0.0)
+    if back > max(2, len(times) // 20):
+        raise Refused(f"{name}: its times run back {back} times; sort the rows by time, or give --rate")
+    if back:
+        times, values = _forward(times, values)
+        steps = _steps(times)
+        notes.append(f"{back} rows whose time runs back were left out.")
+    same = len(steps) - _count(steps, 0.0)
+    if len(times) < 4 or same == len(steps):
+        raise Refused(f"{name}: its times do not move on; give the samples a second with --rate")
+    if same > len(steps) // 4:
+        step = (float(times[-1]) - float(times[0])) / max(
+            len(times) - 1 - same // max(len(steps) - same, 1) / 2, 1
+        )
+        notes.append("The time stamps are coarser than the samples, which were spread evenly between them.")
+        return float(times[0]), step, None, values, notes
+    middle = _median(_kept(steps, [s > 0 for s in steps] if numpy is None else steps > 0))
+    near = [s for s in steps if 0.5 * middle < s < 1.5 * middle] if numpy is None else None
+    if near is None:
+        assert numpy is not None
+        near = steps[(steps > 0.5 * middle) & (steps < 1.5 * middle)]
+    step = float(sum(near) if isinstance(near, list) else near.sum()) / len(near)
+    gaps = _count(steps, 1.5 * step)
+    lost = float(
+        sum(s / step - 1 for s in steps if s > 1.5 * step)
+        if numpy is None
+        else ((steps[steps > 1.5 * step] / step - 1).sum())
+    )
+    uneven = len(steps) - len(near) - gaps
+    if uneven > len(steps) // 10 or lost > min(2.0 * len(times), MOST_VALUES):
+        if numpy is not None and len(times) > 20_000_000:
+            raise Refused(f"{name}: {len(times)} samples at uneven times; up to 20 million are read")
+        return float(times[0]), step, times, values, notes
+    if gaps:
+        notes.append(f"Samples are missing at {gaps} place{'' if gaps == 1 else 's'}.")
+        values = _filled(steps, values, step)
+    return float(times[0]), step, None, values, notes
+
+
+def _past_midnight(times: Any, steps: Any) -> tuple[Any, Any]:
+    """Times of day that run on after midnight."""
+    if _count([-s for s in steps] if numpy is None else -steps, 40_000.0) == 0:
+        return times, steps
+    days, on = 0.0, []
+    last = float(times[0])
+    for t in times:
+        days += 86_400.0 * (float(t) - last < -40_000.0)
+        last = float(t)
+        on.append(last + days)
+    found = on if numpy is None else numpy.array(on)
+    return found, _steps(found)
+
+
+def _forward(times: Any, values: Any) -> tuple[Any, Any]:
+    """Rows whose time is not before the latest so far."""
+    if numpy is not None:
+        keep = times >= numpy.maximum.accumulate(times)
+        return times[keep], values[keep]
+    latest, which = -math.inf, []
+    for t in times:
+        which.append(t >= latest)
+        latest = max(latest, t)
+    return _kept(times, which), _kept(values, which)
+
+
+def _filled(steps: Any, values: Any, step: float) -> Any:
+    """Values with nan where samples are missing."""
+    if numpy is not None:
+        lacking = numpy.maximum(numpy.rint(steps / step).astype(numpy.int64) - 1, 0)
+        places = numpy.arange(len(values)) + numpy.concatenate(([0], numpy.cumsum(lacking)))
+        filled = numpy.full(int(places[-1]) + 1, numpy.nan, numpy.float32)
+        filled[places] = values
+        return filled
+    found = [values[0]]
+    for gap, value in zip(steps, values[1:], strict=True):
+        found += [math.nan] * max(round(gap / step) - 1, 0) + [value]
+    return found
