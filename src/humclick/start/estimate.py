@@ -35,7 +35,7 @@ _REACH = 4.0
 #: A spread counts as exactly known below this. [-]
 _SMALLEST_SIGMA = 1e-3
 #: Draws made for each one kept, and how much wider than Laplace's they are made. [-]
-_OVERSAMPLING, _WIDENING = 12, 1.15
+_OVERSAMPLING, _WIDENING = 20, 1.15
 #: A parameter of which less than this share of its prior variance is gone is called unknown. [-]
 _LEARNT = 0.25
 
@@ -173,7 +173,7 @@ class _Model:
             if seen is not None:
                 rest.append(math.log(seen / computed) / max(ohms, _SMALLEST_SIGMA))
         if g.locked_rotor_amps is not None:
-            share = _number("plate", "with_start") + _number("plate", "with_start_sigma") * float(z[-1])
+            share = _share(float(z[-1]))
             inside, outside = abs(found.locked(g.volts).line), abs(found.locked_released(g.volts).line)
             compare(
                 g.locked_rotor_amps, inside**share * outside ** (1 - share), _prior("plate", "locked_rotor")
@@ -329,7 +329,17 @@ class Estimate:
 
 
 def _density(model: _Model, z: NDArray[np.float64]) -> float:
-    return -float(np.sum(model.residuals(z) ** 2)) / 2
+    """Logarithm of the exact density: the plate's current was read with the start winding in, or out."""
+    rest = -float(np.sum(model.residuals(z) ** 2)) / 2
+    if model.given.locked_rotor_amps is None:
+        return rest
+    share, width = _share(float(z[-1])), _number("plate", "with_start_width")
+    out, inside = -((share / width) ** 2) / 2, -(((share - 1) / width) ** 2) / 2
+    return rest + float(z[-1]) ** 2 / 2 + float(np.logaddexp(out, inside))
+
+
+def _share(z: float) -> float:
+    return _number("plate", "with_start") + _number("plate", "with_start_sigma") * z
 
 
 def _priors(given: AtHand) -> dict[str, Spread]:
