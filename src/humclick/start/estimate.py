@@ -414,7 +414,7 @@ def _unknowable(found: Estimate) -> tuple[str, ...]:
     if given.run_ohms is None:
         told.append("The run winding was not measured.")
     if given.start_ohms is None:
-        told.append("The start winding was not measured: starting torque is known poorly.")
+        told.append("The start winding was not measured.")
     if given.rated_load_amps is None and given.horsepower is None and given.displacement is None:
         told.append("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
     if given.poles is None:
