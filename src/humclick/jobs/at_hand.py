@@ -1,0 +1,100 @@
+"""
+What a call has at hand about its motor: plate, stamps, and the windings as measured between the pins.
+"""
+
+from __future__ import annotations
+
+from humclick.errors import Refused
+from humclick.jobs.call import Call, ReadingKept
+from humclick.physics.copper import resistance_at
+from humclick.start.at_hand import AtHand, at_hand
+
+__all__ = ["of_call", "winding_ohms"]
+
+#: Temperature the windings' data are written for. [°C]
+_REFERENCE = 25.0
+
+
+def _at_reference(each: ReadingKept, leads: float) -> float | None:
+    """One reading at 25 °C without the leads; None where it shows no number. [Ω]"""
+    reading = each.reading
+    if reading is None or reading.value is None or reading.below_resolution:
+        return None
+    ohms = reading.value - leads
+    low, high = each.temperature.between
+    return resistance_at(_REFERENCE, ohms, (low + high) / 2) if ohms > 0 else None
+
+
+def winding_ohms(call: Call) -> tuple[float | None, float | None]:
+    """
+    Run and start winding of a call's motor, as measured, at 25 °C. [Ω], [Ω]
+
+    Parameters
+    ----------
+    call : Call
+        Readings ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` are used; the last good one of each counts, and
+        the third stands in for one of the others.
+
+    Returns
+    -------
+    tuple
+        None where a winding was not measured or showed over limit.
+    """
+    leads = call.leads.offset or 0.0
+    if call.leads.offset is None and call.leads.spread is not None:
+        leads = call.leads.spread.median
+    found: dict[str, float] = {}
+    for each in call.readings:
+        if each.probe in ("pins.C-R", "pins.C-S", "pins.S-R"):
+            ohms = _at_reference(each, leads)
+            if ohms is not None:
+                found[each.probe.removeprefix("pins.")] = ohms
+    run, start, both = found.get("C-R"), found.get("C-S"), found.get("S-R")
+    if both is not None and run is not None and start is None and both > run:
+        start = both - run
+    if both is not None and start is not None and run is None and both > start:
+        run = both - start
+    return run, start
+
+
+def of_call(
+    call: Call,
+    *,
+    horsepower: float | None = None,
+    displacement: float | None = None,
+    poles: int | None = None,
+) -> AtHand:
+    """
+    What is at hand about a call's motor.
+
+    Parameters
+    ----------
+    call : Call
+        With its machine described.
+    horsepower : float or None
+        If known. [hp]
+    displacement : float or None
+        If known. [m³]
+    poles : int or None
+        If known.
+
+    Raises
+    ------
+    Refused
+        If no machine is described, or it has no run and start winding.
+    OutOfRange
+        If a value cannot belong to such a motor.
+    """
+    if call.machine is None:
+        raise Refused(
+            "no machine is described in this call; add an event of kind machine with its arrangement"
+        )
+    run, start = winding_ohms(call)
+    return at_hand(
+        call.machine,
+        run_ohms=run,
+        start_ohms=start,
+        horsepower=horsepower,
+        displacement=displacement,
+        poles=poles,
+    )
