@@ -111,11 +111,11 @@ class Net:
         if factor.per_hypothesis is not None:
             on = np.zeros((2, *(len(p) for p in self.prior)))
             on[1] = factor.none
-            for chosen, p in zip(self.bench.space.sets, factor.per_hypothesis, strict=True):
+            for h, chosen in enumerate(self.bench.space.sets):
                 at = [0] * len(self.prior)
                 for part, mode in chosen:
                     at[part] = mode
-                on[(0, *at)] = p
+                on[(0, *at)] = factor.per_hypothesis(h)
             self._observe(name, ("unknown", *self.bench.parts), on)
             return
         shape = (2, max(2, leads), *(len(self.prior[p]) for p in factor.scope))

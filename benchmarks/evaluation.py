@@ -162,6 +162,7 @@ def summary(outcomes: Sequence[Outcome], reference: Sequence[Outcome] | None = N
         "calls": len(outcomes),
         "right first time": share(lambda o: o.right),
         "right interval": _interval(np.array([float(o.right) for o in outcomes])),
+        "no part in vain": share(lambda o: o.no_part_in_vain),
         "runs afterwards": share(lambda o: o.cured),
         "good compressors condemned": share(lambda o: o.condemned_good),
         "of condemnations": sum(o.condemned_good for o in outcomes) / condemned if condemned else None,
@@ -205,10 +206,10 @@ def _percent(x: float | None) -> str:
 
 def _table(rows: dict[str, dict[str, Any]]) -> list[str]:
     lines = [
-        "| policy | right first time % | good compressors condemned %, of all calls (of condemnations) | "
+        "| policy | right first time % | runs, no part in vain % | runs % | good compressors condemned %, of all calls (of condemnations) | "
         "second fault missed % | handed over % | probes | minutes | probing | loss | cost | "
         "cost above the program (95 %) |",
-        "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
+        "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
     ]
     for name, r in rows.items():
         low, high = r["right interval"]
@@ -218,6 +219,7 @@ def _table(rows: dict[str, dict[str, Any]]) -> list[str]:
             above = f"{r['cost above the program']:+.1f} ({a:+.1f} … {b:+.1f})"
         lines.append(
             f"| {name} | {_percent(r['right first time'])} ({_percent(low)} … {_percent(high)}) | "
+            f"{_percent(r['no part in vain'])} | {_percent(r['runs afterwards'])} | "
             f"{_percent(r['good compressors condemned'])} ({_percent(r['of condemnations'])}) | "
             f"{_percent(r['second fault missed'])} | {_percent(r['handed over'])} | {r['probes']:.1f} | "
             f"{r['minutes']:.1f} | {r['probing']:.1f} | {r['loss']:.1f} | {r['cost']:.1f} | {above} |"

@@ -36,6 +36,8 @@ __all__ = ["MOST_PROBES", "POLICIES", "Brain", "Outcome"]
 MOST_PROBES = 30
 
 _WAIT = frozenset({"wait"})
+#: What is put right without a new part.
+_ADJUSTMENTS = frozenset({"clear condenser", "correct wiring", "set control", "warm compressor"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,8 @@ class Outcome:
         Whether what was left to do was exactly that class.
     right : bool
         The decision costs nothing too much; a hand-over counts only where the cause is not in the list.
+    no_part_in_vain : bool
+        As ``right``, except that an adjustment without a part (wiring, cleaning, setting) may be needless.
     cured : bool
         The machine runs afterwards, money wasted or not.
     missed : bool
@@ -82,6 +86,7 @@ class Outcome:
     probability: float
     exact: bool
     right: bool
+    no_part_in_vain: bool
     cured: bool
     missed: bool
     probes: int
@@ -117,6 +122,12 @@ def _own(visit: Visit, action: frozenset[str]) -> frozenset[str]:
     return action if action == HAND_OVER else action - visit.done or _WAIT
 
 
+def _parts(visit: Visit, action: frozenset[str]) -> frozenset[str]:
+    """Remedies carried out for which a part is bought."""
+    both = (action | visit.fitted) - _WAIT
+    return both - _ADJUSTMENTS
+
+
 def _ended(
     policy: str, visit: Visit, action: frozenset[str], probability: float = math.nan, *, capped: bool = False
 ) -> Outcome:
@@ -136,6 +147,7 @@ def _ended(
         probability,
         own == left,
         case.unmodelled if action == HAND_OVER else price == 0.0,
+        case.unmodelled if action == HAND_OVER else cured and not _parts(visit, action) - case.needed,
         cured,
         not cured and len(case.needed) > 1 and bool(case.needed & covered),
         len(visit.observations),

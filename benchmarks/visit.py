@@ -402,7 +402,7 @@ class Visit:
         stray, noise = rng.random(), rng.uniform(-1.0, 1.0)
         ohms = quantity is Quantity.RESISTANCE
         if slip < _NO_CONTACT:
-            value = math.inf if quantity is not Quantity.VOLTAGE else 0.0
+            value = math.inf if ohms else 0.0  # neither volts nor farads without contact
         elif slip < _NO_CONTACT + _WILD:
             value = math.inf if stray < 0.2 else min(value, 1e7) * 10 ** rng.uniform(-2.5, 2.5)
         elif ohms and slip < _NO_CONTACT + _WILD + _DIRTY:

@@ -50,6 +50,8 @@ SOUND = {
     "run_capacitor.look": "dry and straight",
     "wiring.look": "as drawn",
     "mechanism.condenser": "clean",
+    "control.range": "near its setting",
+    "mechanism.shell": "warm or at room temperature",
     "pins.C-R": "3.6",
     "pins.C-S": "10.9",
     "pins.S-R": "14.3",

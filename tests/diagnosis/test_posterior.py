@@ -29,7 +29,7 @@ def seen(probe: str, text: str, heat: str = "cold") -> Observation:
     if "volts" in probe:
         quantity = Quantity.VOLTAGE
     measured = any(
-        probe.endswith(x) for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "shell")
+        probe.endswith(x) for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "pins.shell")
     )
     if measured or probe.startswith(("pins", "between", "leads")) or "volts" in probe:
         return Observation(probe, parse_reading(text, quantity), temperature=parse_temperature(heat))

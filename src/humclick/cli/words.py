@@ -260,7 +260,10 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         shown += [demand_in_words(each) for each in demands_of(call, result.verdict.remedies)]
     if result.next is not None:
         shown.append(next_in_words(result.next, result.guards))
-        others = [f"{v.probe} ({v.minutes:g} min)" for v in result.alternatives[:3]]
+        others = [
+            f"{v.probe} ({v.minutes:g} min{f', after {v.waits:g} min of cooling' if v.waits else ''})"
+            for v in result.alternatives[:3]
+        ]
         if others:
             shown.append(lines(", ".join(others), "  Else: "))
     if result.explanation is not None:

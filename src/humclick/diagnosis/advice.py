@@ -343,6 +343,7 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
     waits = wait_minutes(judged.situation, probe.heat) if guard.name in ("windings-cold", "runs") else 0.0
+    waits = max(waits, guard.wait(judged.situation.waited))
     cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
     before = "left as it is" if guard.name == "runs" else "condemned"

@@ -61,9 +61,8 @@ class Bench:
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
-        self._vectors: dict[object, list[tuple[float, ...]]] = {}
         self._predicted: dict[object, tuple[float, float]] = {}
-        self._attempted: dict[object, tuple[float, ...]] = {}
+        self._attempted: dict[object, dict[int, tuple[float, ...]]] = {}
         self._heard: dict[tuple[str, tuple[float, ...]], tuple[float, ...]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
         self.memory: dict[object, object] = {}
@@ -112,14 +111,16 @@ class Bench:
 
     # -- start attempts ---------------------------------------------------------------------------------
 
-    def attempts(
-        self, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
-    ) -> list[tuple[float, ...]]:
+    def attempt(
+        self, hypothesis: int, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
+    ) -> tuple[float, ...]:
         """
-        What is reported of a start attempt under each hypothesis, in the order of `OUTCOMES`.
+        What is reported of a start attempt under a hypothesis, in the order of `OUTCOMES`.
 
         Parameters
         ----------
+        hypothesis : int
+            Its number.
         by : str
             ``reported`` or ``listened``.
         hot : bool
@@ -129,22 +130,10 @@ class Bench:
         renewed : frozenset of str
             Parts that are new, and single modes put right (``part.mode``).
         """
-        key = (by, hot, known_good, renewed)
-        if key not in self._vectors:
-            everyone = range(len(self.named))
-            self._vectors[key] = [self._attempt(h, by, hot, known_good, renewed) for h in everyone]
-        return self._vectors[key]
-
-    def attempt(
-        self, hypothesis: int, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
-    ) -> tuple[float, ...]:
-        """What is reported of a start attempt under one hypothesis; arguments as in `attempts`."""
-        key = (by, hot, known_good, renewed)
-        if key in self._vectors:
-            return self._vectors[key][hypothesis]
-        row = self._attempted.get((hypothesis, key))
+        kept = self._attempted.setdefault((by, hot, known_good, renewed), {})
+        row = kept.get(hypothesis)
         if row is None:
-            row = self._attempted[(hypothesis, key)] = self._attempt(hypothesis, by, hot, known_good, renewed)
+            row = kept[hypothesis] = self._attempt(hypothesis, by, hot, known_good, renewed)
         return row
 
     def _attempt(

@@ -42,7 +42,7 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
         rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
         without = posterior(bench, rest)
         surprise = math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
-        if surprise < _CONTRADICTS * _most(factor) or _at_odds(judged, factor):
+        if surprise < _CONTRADICTS * _most(bench, factor) or _at_odds(judged, factor):
             members = [situation.observations[i] for i in factor.observations]
             names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
             cheapest = min(members, key=lambda m: bench.probe(m.probe).minutes)
@@ -61,13 +61,14 @@ def _at_odds(judged: Judged, factor: Factor) -> bool:
     alone = 1.0
     for i in factor.observations:
         single = replace(situation, observations=(situation.observations[i],))
-        alone *= _most(Compiler(judged.bench, single).compiled().factors[1])
-    return _most(factor) < _AT_ODDS * alone
+        alone *= _most(judged.bench, Compiler(judged.bench, single).compiled().factors[1])
+    return _most(judged.bench, factor) < _AT_ODDS * alone
 
 
-def _most(factor: Factor) -> float:
+def _most(bench: Bench, factor: Factor) -> float:
+    """The most that nothing, or one part, not healthy can give the readings. [-]"""
     if factor.per_hypothesis is not None:
-        return max(factor.per_hypothesis)
+        return max(map(factor.per_hypothesis, range(1 + sum(len(m) - 1 for m in bench.space.modes))))
     return max(math.fsum(row) / len(row) for row in factor.table.values())
 
 

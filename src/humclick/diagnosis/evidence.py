@@ -10,8 +10,9 @@ hypothesis.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
@@ -49,8 +50,8 @@ class Factor:
         Parts it depends on.
     table : mapping of configuration to tuple of float
         Probability of the observations per mode configuration of the scope and per lead node.
-    per_hypothesis : list of float or None
-        Instead of a table: one probability per hypothesis.
+    per_hypothesis : callable or None
+        Instead of a table: gives the probability under a hypothesis by its number, worked out when asked for.
     none : float
         Probability of the observations when the cause is none of those modelled.
     most : float
@@ -60,7 +61,7 @@ class Factor:
     observations: tuple[int, ...]
     scope: tuple[int, ...] = ()
     table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
-    per_hypothesis: list[float] | None = None
+    per_hypothesis: Callable[[int], float] | None = None
     none: float = 1.0
     most: float = 1.0
 
@@ -232,6 +233,8 @@ class Compiler:
         quantity = Quantity(probe.quantity)
         if quantity is Quantity.VOLTAGE and median <= 0.0:
             return math.prod(self._dead(d) for d in displays)
+        if quantity is Quantity.CAPACITANCE and median <= 0.0:
+            return math.prod(_uncharged(d) for d in displays)
         sigma = math.hypot(sigma, gain(self.meter, quantity, median))
         if probe.kind is Kind.SHELL:
             sigma = math.hypot(sigma, _copper(PartTemperature())[1])
@@ -379,13 +382,17 @@ class Compiler:
 
     def _complaint(self) -> Factor:
         heard = self.situation.complaint
-        vectors = self.bench.attempts(by="reported", hot=True, known_good=False, renewed=frozenset())
+        attempt = self.bench.attempt
         runs = OUTCOMES.index("runs")
+
+        def row(h: int) -> tuple[float, ...]:
+            return attempt(h, by="reported", hot=True, known_good=False, renewed=frozenset())
+
         if heard is None:
-            return Factor((), (), {}, [1.0 - row[runs] for row in vectors], 0.98, 1.0)
+            return Factor((), (), {}, lambda h: 1.0 - row(h)[runs], 0.98, 1.0)
         k = OUTCOMES.index(heard.value)
         none = 0.02 if k == runs else 0.98 / 5
-        return Factor((), (), {}, [row[k] for row in vectors], none, 0.99)
+        return Factor((), (), {}, lambda h: row(h)[k], none, 0.99)
 
     def _attempt(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
         if seen.answer not in OUTCOMES:
@@ -394,11 +401,15 @@ class Compiler:
         renewed = self._mended(members) | probe.mends
         known_good = probe.kind is Kind.KNOWN_GOOD
         hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
-        cold_rows = self.bench.attempts(by="listened", hot=False, known_good=known_good, renewed=renewed)
-        hot_rows = self.bench.attempts(by="listened", hot=True, known_good=known_good, renewed=renewed)
-        values = [(1.0 - hot) * c[k] + hot * h[k] for c, h in zip(cold_rows, hot_rows, strict=True)]
+        attempt = self.bench.attempt
+
+        def value(h: int) -> float:
+            cold = attempt(h, by="listened", hot=False, known_good=known_good, renewed=renewed)
+            warm = attempt(h, by="listened", hot=True, known_good=known_good, renewed=renewed)
+            return (1.0 - hot) * cold[k] + hot * warm[k]
+
         none = 0.05 if k == OUTCOMES.index("runs") else 0.95 / 5
-        return Factor(members, (), {}, values, none, 0.99)
+        return Factor(members, (), {}, value, none, 0.99)
 
     def _volts_start(self, members: tuple[int, ...], seen: Observation) -> Factor:
         if seen.reading is None:
@@ -407,9 +418,11 @@ class Compiler:
         nominal = self.bench.machine.nameplate.volts
         outlet = self.bench.machine.size("supply", "outlet").sigma
         done: dict[tuple[tuple[float, float], ...], float] = {}
-        values = []
-        for modes in self.bench.named:
-            fractions = self.bench.power.terminal_volts(without(modes, self._mended(members)))
+        mended = self._mended(members)
+
+        @lru_cache(maxsize=None)
+        def value(h: int) -> float:
+            fractions = self.bench.power.terminal_volts(without(self.bench.named[h], mended))
             if fractions not in done:
                 done[fractions] = sum(
                     w * evidence([display], nominal * f, max(outlet, 0.02)).value
@@ -417,9 +430,10 @@ class Compiler:
                     else w * self._dead(display)
                     for w, f in fractions
                 )
-            values.append(done[fractions])
-        none = self.as_healthy * values[0] + (1.0 - self.as_healthy) * _flat(display)
-        return Factor(members, (), {}, values, none)
+            return done[fractions]
+
+        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * _flat(display)
+        return Factor(members, (), {}, value, none)
 
     def _between(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
         if seen.reading is None:
@@ -428,18 +442,21 @@ class Compiler:
         display = Display(seen.reading, self.meter, self.slips, offset)
         hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
         done: dict[tuple[float, float], float] = {}
-        values = []
-        for modes in self.bench.named:
-            modes = {p: m for p, m in without(modes, seen.renewed).items() if p != "mechanism"}
-            value = 0.0
+
+        @lru_cache(maxsize=None)
+        def value(h: int) -> float:
+            modes = without(self.bench.named[h], seen.renewed)
+            modes = {p: m for p, m in modes.items() if p != "mechanism"}
+            total = 0.0
             for weight, warm in ((hot, True), (1.0 - hot, False)):
                 expected = self.bench.predicted(probe, modes, warm)
                 if expected not in done:
                     done[expected] = max(evidence([display], *expected).value, 1e-300)
-                value += weight * done[expected]
-            values.append(value)
-        none = self.as_healthy * values[0] + (1.0 - self.as_healthy) * _flat(display)
-        return Factor(members, (), {}, values, none)
+                total += weight * done[expected]
+            return total
+
+        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * _flat(display)
+        return Factor(members, (), {}, value, none)
 
 
 @dataclass(frozen=True)
@@ -488,6 +505,19 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
         rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper, hot > 0.01))
     mean = sum(hots) / len(hots) if hots else 0.0
     return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), mean, situation, slips)
+
+
+def _uncharged(display: Display) -> float:
+    """
+    Probability of a display on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
+
+    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses).
+    """
+    left = 3e-8
+    p = 0.7 * display.probability(0.0)
+    if display.y is not None and display.y <= left:
+        p += 0.3 * (display.digit / left if not display.zero else min(1.0, display.digit / left))
+    return max(min(1.0, p), 1e-300)
 
 
 def _flat(display: Display) -> float:

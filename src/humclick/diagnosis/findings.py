@@ -5,7 +5,7 @@ Findings: what each reading means for that part, in that position and temperatur
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
@@ -149,18 +149,20 @@ def _expected(bench: Bench, probe: Probe) -> str:
     return f" (healthy: {format_si(low, quantity, 2)} to {format_si(high, quantity, 2)})"
 
 
-def _whole_sentence(bench: Bench, probe: Probe, shown: str, values: Sequence[float]) -> tuple[str, bool]:
+def _whole_sentence(
+    bench: Bench, probe: Probe, shown: str, value: Callable[[int], float]
+) -> tuple[str, bool]:
     rows = []
     for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
         if len(chosen) == 1:
             part, mode = chosen[0]
             label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
-            rows.append((values[h], bench.space.prior[h] * values[h], label))
+            rows.append((value(h), bench.space.prior[h] * value(h), label))
     best = max(v for v, _, _ in rows)
     fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
     names = "; ".join(label for _, _, label in fits[:4])
     more = f" and {len(fits) - 4} more" if len(fits) > 4 else ""
-    healthy = values[0] >= _FITS * best
+    healthy = value(0) >= _FITS * best
     if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
         if shown == HEARD["runs"]:
             what = (

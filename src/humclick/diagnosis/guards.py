@@ -7,6 +7,7 @@ where the test itself would be dangerous or could not change anything, and the r
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,11 +15,14 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior
+from humclick.physics.cooling import minutes_for, probability_passed
 
 __all__ = ["GuardState", "breaker_tripped", "guards_for", "guards_for_no_repair"]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
+#: An internal protector suspected this much is given time, until it has closed again with this probability. [-]
+_SUSPECTED, _SURE = 0.02, 0.99
 #: A part of the start gear counts as cleared below this probability of a fault. [-]
 _CLEARED = 0.04
 
@@ -45,6 +49,12 @@ class GuardState:
     done: bool
     waived: str
     probes: tuple[str, ...]
+
+    def wait(self, waited: float) -> float:
+        """Minutes still to wait before its probe can satisfy it, beyond the usual cooling. [min]"""
+        if self.name != "protector-time":
+            return 0.0
+        return max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - waited))
 
     @property
     def open(self) -> bool:
@@ -82,10 +92,16 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     known_good = bool(tries) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
+    at_pins = "an open or grounded winding is read directly, hot or cold" if _read(post) > _DIRECT else ""
     states = [
-        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, "", missing),
+        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing),
         GuardState("ground", "windings tested to the shell", "pins.shell" in done, "", ("pins.shell",)),
     ]
+    if post.of_mode("internal_protector", "open") > _SUSPECTED:
+        long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
+        title = "an internal protector given the time to close again"
+        late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
+        states.append(GuardState("protector-time", title, late, "", ("pins.C-R",)))
     why = ""
     if ran:
         pass
@@ -169,6 +185,11 @@ def _direct(post: Posterior) -> float:
     total = post.of_mode("run_winding", "open", "grounded")
     total += post.of_mode("start_winding", "open", "grounded", "bridged")
     return total + post.of_mode("internal_protector", "open")
+
+
+def _read(post: Posterior) -> float:
+    """Probability of a fault that no temperature can imitate: one winding open, or a way to the shell."""
+    return post.of_mode("run_winding", "open", "grounded") + post.of_mode("start_winding", "open", "grounded")
 
 
 def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:

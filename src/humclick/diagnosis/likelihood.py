@@ -72,6 +72,7 @@ class Display:
         "_highest",
         "_kilo",
         "_kilo_places",
+        "_lost",
         "_number",
         "_open",
         "_s",
@@ -93,6 +94,7 @@ class Display:
         self._highest = reading.bound or highest
         self._c = offset if ohms else 0.0
         self._open = slips["no_contact"]
+        self._lost = self._open * self._untouched(quantity, reading)
         self._wild = slips["wild"]
         self._dirty = slips["dirty_contact"] if ohms else 0.0
         self._dirty_ohms = slips["dirty_contact_ohms"]
@@ -112,12 +114,12 @@ class Display:
     def probability(self, x: float) -> float:
         """Probability of exactly this display when `x` is there. [-]"""
         if self.y is None:
-            return 1.0 - 0.1 * self._wild if x >= self._highest else self._open + _WILD_OPEN * self._wild
+            return 1.0 - 0.1 * self._wild if x >= self._highest else self._lost + _WILD_OPEN * self._wild
         if x >= self._highest:
             return self._stray(0.1)
         if self.zero:
             below = _phi((0.5 * self._d - x - self._c) / self._s)
-            return self._sure * below + _WILD_ZERO * self._wild
+            return self._sure * below + _WILD_ZERO * self._wild + self._lost
         more = self.y - x - self._c
         off = more / self._s
         density = self._scale * math.exp(-0.5 * off * off) if -9.0 < off < 9.0 else 0.0
@@ -128,7 +130,23 @@ class Display:
             for low, high, times in self._kilo_places:
                 if low < x < high:
                     density += 0.5 * self._kilo / (0.45 * x * times)
-        return min(1.0, density * self._d) + self._number
+        return min(1.0, density * self._d) + self._number + (self._lost if self.y < x else 0.0)
+
+    @staticmethod
+    def _untouched(quantity: Quantity, reading: Reading) -> float:
+        """
+        Probability of a display while a tip touches nothing.
+
+        Ohms are over limit, volts nothing or a fraction of a volt, and a capacitance range shows nothing or
+        the nanofarads of the leads (common practice; the shares are guesses).
+        """
+        if quantity is Quantity.RESISTANCE:
+            return float(reading.over_limit)
+        if reading.below_resolution:
+            return 0.75
+        value, digit = reading.value, reading.resolution
+        top = {Quantity.VOLTAGE: 1.0, Quantity.CAPACITANCE: 1e-8}.get(quantity, 0.0)
+        return 0.25 * min(1.0, digit / top) if value is not None and digit and value < top else 0.0
 
     def _stray(self, share: float) -> float:
         """A display that means nothing, spread evenly over nine decades."""
@@ -147,7 +165,7 @@ class Display:
         if self.y is None or self.zero:
             return 1.0
         more = (self._scale + self._dirty / self._dirty_ohms + self._kilo / min(1.0, self.y)) * self._d
-        return min(1.0, more) + self._number
+        return min(1.0, more) + self._number + self._lost
 
     @property
     def peak(self) -> Cut | None:
@@ -347,7 +365,7 @@ def bins_of(
         if x >= highest:
             bins[-1] += weight
             continue
-        bins[-1] += weight * lost
+        bins[-1 if ohms else 0] += weight * lost
         s = _count_sd(ranges, x)
         mean = max(slips["dirty_contact_ohms"], 0.5 * x)
         last = last_dirty = 0.0

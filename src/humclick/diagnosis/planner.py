@@ -203,7 +203,9 @@ def _plain_worths(problem: Problem) -> list[Worth]:
     found: list[Worth] = []
     for one, t, here in rough:
         total = problem.first[t] + math.fsum(least for _, least in here)
-        for o, (now, least) in enumerate(here):
+        widest = sorted(range(len(here)), key=[least - now for now, least in here].__getitem__)
+        for o in widest:
+            now, least = here[o]
             if total >= best + _SAME:
                 break  # cannot win any more
             if least < now - _TIE:
@@ -230,8 +232,35 @@ def _second(problem: Problem, first: int, outcome: int, now: float, ideal: Seque
         if charge + least >= best:  # not even perfect knowledge would pay
             break
         if u != first:
-            best = min(best, charge + _one_step(problem, weights, u, loss))
+            best = min(best, _bounded(problem, weights, u, loss, ideal, charge + least, best))
     return best
+
+
+def _bounded(
+    problem: Problem,
+    weights: Sequence[float],
+    probe: int,
+    loss: list[list[float]],
+    ideal: Sequence[float],
+    total: float,
+    best: float,
+) -> float:
+    """Expected total after a probe, from its least possible total upwards; given up once it reaches `best`."""
+    by_class = [[0.0] * len(problem.tables[probe]) for _ in ideal]
+    for w, r, c in zip(weights, problem.rows_of[probe], problem.classes, strict=True):
+        by_class[c][r] += w
+    there = [c for c, own in enumerate(by_class) if any(own)]
+    rows = [by_class[c] for c in there]
+    table = problem.after[probe] or loss
+    if len(there) < len(ideal):
+        table = [[row[c] for c in there] for row in table]
+        ideal = [ideal[c] for c in there]
+    for chance in problem.outcomes[probe]:
+        mass = [sum(map(mul, chance, own)) for own in rows]
+        total += min([sum(map(mul, mass, row)) for row in table]) - sum(map(mul, mass, ideal))
+        if total >= best:
+            return best
+    return total
 
 
 # -- numpy ------------------------------------------------------------------------------------------------

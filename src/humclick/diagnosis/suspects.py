@@ -12,11 +12,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from heapq import nsmallest
+from itertools import accumulate
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiled, Factor
 
 __all__ = ["NONE", "Posterior", "posterior"]
+
+#: So many sets are asked at a time before it is seen whether the rest can matter.
+_BATCH = 256
 
 #: Decision class of "none of these": nobody here can put it right.
 NONE = frozenset({"hand over"})
@@ -95,9 +99,12 @@ class Posterior:
         return [(h, -w) for w, h in nsmallest(most, rows)]
 
 
-def posterior(bench: Bench, evidence: Compiled) -> Posterior:
+def posterior(bench: Bench, evidence: Compiled, *, rest: float = 1e-4) -> Posterior:
     """
     Bayes' rule over all hypotheses.
+
+    What an attempt or a reading of the whole machine says is worked out under the sets that can still matter;
+    the others are left at zero and their share, which can only be less than bounded, is part of ``left_out``.
 
     Parameters
     ----------
@@ -105,53 +112,82 @@ def posterior(bench: Bench, evidence: Compiled) -> Posterior:
         Hypotheses and priors.
     evidence : Compiled
         Factors; the leads' common unknown is summed out.
+    rest : float
+        The sets passed over together hold at most this share of the whole; zero follows every set. [-]
 
     Returns
     -------
     Posterior
     """
-    common = list(bench.space.prior)
-    none = bench.space.none_prior
-    varied: list[tuple[Factor, list[int]]] = []
-    for factor in evidence.factors:
-        if factor.per_hypothesis is not None:
-            common = [w * p for w, p in zip(common, factor.per_hypothesis, strict=True)]
-        elif factor.table:
-            configs, which = bench.index(factor.scope)
-            rows = [factor.table[c] for c in configs]
-            if all(len(set(row)) == 1 for row in rows):
-                column = [row[0] for row in rows]
-                common = [w * column[k] for w, k in zip(common, which, strict=True)]
-            else:
-                varied.append((factor, which))
-        none *= max(factor.none, 1e-300)
-    total = [0.0] * len(common)
-    by_lead = []
-    for g, (_, weight) in enumerate(evidence.leads):
-        here = common
-        for factor, which in varied:
-            column = [factor.table[c][g] for c in bench.index(factor.scope)[0]]
-            here = [w * column[k] for w, k in zip(here, which, strict=True)]
-        if varied:
-            total = [t + weight * w for t, w in zip(total, here, strict=True)]
-            by_lead.append(weight * math.fsum(here))
-        else:
-            by_lead.append(weight)
-    if not varied:
-        total = list(common)
+    none = bench.space.none_prior * math.prod(max(f.none, 1e-300) for f in evidence.factors)
+    by_lead = _from_tables(bench, evidence)
+    total = [math.fsum(row) for row in zip(*by_lead, strict=True)] if len(by_lead) > 1 else by_lead[0]
+    asked = [f for f in evidence.factors if f.per_hypothesis is not None]
+    passed_over = 0.0
+    if asked:
+        told, passed_over = _told(total, asked, rest, none)
+        by_lead = [[w * p for w, p in zip(row, told, strict=True)] for row in by_lead]
+        total = [w * p for w, p in zip(total, told, strict=True)]
     mass = math.fsum(total) + none
     if mass <= 0.0:
         mass, none = 1.0, 1.0
-    tail = _tail(bench, evidence)
-    shares = math.fsum(by_lead) or 1.0
+    left_out = _tail(bench, evidence) + passed_over
+    shares = [math.fsum(row) for row in by_lead]
+    whole = math.fsum(shares) or 1.0
     return Posterior(
         bench=bench,
         weights=[w / mass for w in total],
         none=none / mass,
-        leads=tuple((c, p / shares) for (c, _), p in zip(evidence.leads, by_lead, strict=True)),
-        left_out=tail / (tail + mass),
+        leads=tuple((c, p / whole) for (c, _), p in zip(evidence.leads, shares, strict=True)),
+        left_out=left_out / (left_out + mass),
         log_evidence=math.log(mass) - math.log(math.fsum(bench.space.prior) + bench.space.none_prior),
     )
+
+
+def _from_tables(bench: Bench, evidence: Compiled) -> list[list[float]]:
+    """Prior times every table of single parts, by lead node, the node's own weight included."""
+    common = list(bench.space.prior)
+    varied: list[tuple[Factor, list[int]]] = []
+    for factor in evidence.factors:
+        if not factor.table or factor.per_hypothesis is not None:
+            continue
+        configs, which = bench.index(factor.scope)
+        rows = [factor.table[c] for c in configs]
+        if all(len(set(row)) == 1 for row in rows):
+            column = [row[0] for row in rows]
+            common = [w * column[k] for w, k in zip(common, which, strict=True)]
+        else:
+            varied.append((factor, which))
+    by_lead = []
+    for g, (_, weight) in enumerate(evidence.leads):
+        here = [weight * w for w in common]
+        for factor, which in varied:
+            column = [factor.table[c][g] for c in bench.index(factor.scope)[0]]
+            here = [w * column[k] for w, k in zip(here, which, strict=True)]
+        by_lead.append(here)
+    return by_lead
+
+
+def _told(
+    weights: Sequence[float], asked: Sequence[Factor], rest: float, none: float
+) -> tuple[list[float], float]:
+    """What whole-machine factors give each hypothesis, and a bound on the mass of those not asked."""
+    functions = [f.per_hypothesis for f in asked if f.per_hypothesis is not None]
+    most = math.prod(min(1.0, f.most) for f in asked)
+    told = [0.0] * len(weights)
+    order = sorted(range(len(weights)), key=weights.__getitem__, reverse=True)
+    left = [0.0, *accumulate(most * weights[h] for h in reversed(order))]  # mass of the last k of the order
+    at, found, below = 0, none, left[-1]
+    while at < len(order) and below > rest * found:
+        for h in order[at : at + _BATCH]:
+            p = 1.0
+            for function in functions:
+                p *= function(h)
+            told[h] = p
+            found += weights[h] * p
+        at += _BATCH
+        below = left[max(0, len(order) - at)]
+    return told, below
 
 
 def _tail(bench: Bench, evidence: Compiled) -> float:

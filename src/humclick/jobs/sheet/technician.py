@@ -187,7 +187,10 @@ def _next(judgement: Judgement, state: State) -> tuple[Row, ...]:
     if value.gates:
         rows.append(Row("Before it", "; ".join(known[g].title for g in value.gates if g in known)))
     rows.append(Row("Why", value.reason))
-    rows += [Row("Else", v.title, v.probe) for v in advice.alternatives[:3]]
+    rows += [
+        Row("Else", v.title + (f", after {v.waits:g} minutes of cooling" if v.waits else ""), v.probe)
+        for v in advice.alternatives[:3]
+    ]
     return tuple(rows)
 
 
