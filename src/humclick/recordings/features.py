@@ -1,0 +1,271 @@
+"""
+What an attempt measures: peak, locked-rotor plateau, run-up, trip and restart, each with its uncertainty.
+
+Amperes where the scale is known, else as recorded; times in seconds after power came on.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from humclick.recordings.attempts import Attempt
+from humclick.recordings.currents import Trace
+
+__all__ = ["AttemptMeasured", "Measured", "RecordingMeasured", "measured"]
+
+#: What a clamp's gain may be out by. [-]
+_GAIN = 0.015
+#: Windows skipped at the start of a waveform: the switching transient. [-]
+_TRANSIENT = 2
+#: The plateau is sought in the first second. [s]
+_PLATEAU = 1.0
+#: Current fallen to this share of the plateau has left it. [-]
+_LEFT = 0.9
+#: The level after the plateau is taken here. [s]
+_SETTLED = (1.7, 2.6)
+#: Below this share of the plateau a machine runs. [-]
+_RUNS = 0.5
+#: A plateau seen in one window only may be higher by this. [-]
+_ONE_WINDOW = 0.05
+#: Around the last level the current has arrived. [-]
+_ARRIVED = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """
+    A measured quantity.
+
+    Attributes
+    ----------
+    amount : float
+        In `unit`.
+    plus_minus : float
+        95 % of what it may be lies within. In `unit`.
+    unit : str
+        ``A``, ``s``, ``%``, or empty where the scale is unknown.
+    """
+
+    amount: float
+    plus_minus: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptMeasured:
+    """
+    What one attempt measures; None where the recording does not show it.
+
+    Attributes
+    ----------
+    attempt : Attempt
+        Where it lies.
+    peak, plateau : Measured
+        Largest effective current, and the level with the rotor still locked.
+    fall : Measured or None
+        When the current left the plateau.
+    level : Measured or None
+        Level about two seconds on.
+    run_up : Measured or None
+        Time to speed, where it runs.
+    lets_go : Measured or None
+        When the last step down was over: the start winding, or what is in series with it, let go.
+    run : Measured or None
+        Running current.
+    end : Measured or None
+        Current before it stopped or the recording ended.
+    trip : Measured or None
+        When current stopped by itself.
+    """
+
+    attempt: Attempt
+    peak: Measured
+    plateau: Measured
+    fall: Measured | None = None
+    level: Measured | None = None
+    run_up: Measured | None = None
+    lets_go: Measured | None = None
+    run: Measured | None = None
+    end: Measured | None = None
+    trip: Measured | None = None
+
+    @property
+    def runs(self) -> bool:
+        """Whether the machine came to speed and its current fell to a running level."""
+        return self.run is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingMeasured:
+    """
+    What a recording measures.
+
+    Attributes
+    ----------
+    attempts : tuple of AttemptMeasured
+        In order.
+    seconds : float
+        Length of the recording. [s]
+    restarts : tuple of Measured
+        From one attempt's end to the next one's start.
+    duty : Measured
+        Share of the time in which current flows.
+    hertz : float or None
+        Of the mains, where it shows. [Hz]
+    scale_known, clipped : bool
+        Whether currents are amperes; whether peaks were cut off.
+    step : float
+        Time between values. [s]
+    notes : tuple of str
+        What had to be guessed.
+    """
+
+    attempts: tuple[AttemptMeasured, ...]
+    seconds: float
+    restarts: tuple[Measured, ...]
+    duty: Measured
+    hertz: float | None
+    scale_known: bool
+    clipped: bool
+    step: float
+    notes: tuple[str, ...]
+
+
+def measured(trace: Trace, found: Sequence[Attempt]) -> RecordingMeasured:
+    """
+    Measure every attempt of a recording.
+
+    Parameters
+    ----------
+    trace : Trace
+        Effective current over time.
+    found : sequence of Attempt
+        Its attempts.
+
+    Returns
+    -------
+    RecordingMeasured
+        Each quantity with the spread that sampling, noise and the clamp's gain leave.
+    """
+    seconds = trace.times[-1] - trace.times[0] + trace.step
+    restarts = tuple(Measured(b.on - a.off, 1.4 * trace.step, "s") for a, b in itertools.pairwise(found))
+    on = sum(a.seconds for a in found)
+    return RecordingMeasured(
+        attempts=tuple(_attempt(trace, each) for each in found),
+        seconds=seconds,
+        restarts=restarts,
+        duty=Measured(100 * on / seconds, 100 * min(len(found) * trace.step / seconds, 1.0), "%"),
+        hertz=trace.hertz,
+        scale_known=trace.scale_known,
+        clipped=trace.clipped,
+        step=trace.step,
+        notes=trace.notes,
+    )
+
+
+def _smooth(values: list[float]) -> list[float]:
+    """Median of three; the ends as they are."""
+    if len(values) < 3:
+        return list(values)
+    inner = [sorted(values[k - 1 : k + 2])[1] for k in range(1, len(values) - 1)]
+    return [values[0], *inner, values[-1]]
+
+
+def _noise(values: Sequence[float]) -> float:
+    """Scatter from one value to the next, over the level. [-]"""
+    level = median(values)
+    if len(values) < 5 or level <= 0:
+        return 0.02
+    jumps = sorted(abs(b - a) for a, b in itertools.pairwise(values))
+    return min(jumps[len(jumps) // 2] / 0.954 / level, 0.3)
+
+
+def _amps(trace: Trace, value: float, noise: float, count: int) -> Measured:
+    """A current with the spread of its noise, the clamp's gain and cut-off peaks."""
+    gain = _GAIN if trace.scale_known else 0.0
+    share = 1.96 * math.hypot(gain, noise / math.sqrt(max(count, 1)), 0.08 if trace.clipped else 0.0)
+    return Measured(value, value * share, "A" if trace.scale_known else "")
+
+
+def _attempt(trace: Trace, attempt: Attempt) -> AttemptMeasured:
+    raw = trace.amps[attempt.first : attempt.last]
+    times = [t - attempt.on for t in trace.times[attempt.first : attempt.last]]
+    ends = 0 if attempt.cut else 1
+    whole = raw[: len(raw) - ends] or raw
+    noise = _noise(whole[len(whole) // 2 :])
+    early = [v for v, t in zip(raw, times, strict=True) if t <= _PLATEAU]
+    early = early[_TRANSIENT if trace.waveform and len(early) > _TRANSIENT + 2 else 0 :]
+    plateau = max(_smooth(early) if trace.waveform and len(early) >= 8 else early)
+    held = [v for v in early if v > 0.95 * plateau]
+    if len(held) >= 3:
+        plateau = median(held)
+    fall = _fall(raw, times, plateau, attempt, trace)
+    settled = [v for v, t in zip(whole, times, strict=False) if _SETTLED[0] <= t <= _SETTLED[1]]
+    level = median(settled) if settled else None
+    tail = _tail(whole, times)
+    end = median(tail) if tail else None
+    last = end if end is not None else level
+    runs = last is not None and last < _RUNS * plateau and attempt.seconds > 1.0
+    width = trace.step
+    own = AttemptMeasured(
+        attempt=attempt,
+        peak=_amps(trace, max(raw), noise, 1),
+        plateau=_amps(trace, plateau, max(noise, _ONE_WINDOW) if len(held) < 2 else noise, len(held)),
+        fall=None if fall is None else Measured(fall, max(width, 0.02), "s"),
+        level=None if level is None else _amps(trace, level, noise, len(settled)),
+        run_up=_run_up(raw, times, plateau, last, width) if runs and last is not None else None,
+        lets_go=_lets_go(raw, times, plateau, level, width),
+        run=_amps(trace, last, noise, len(tail)) if runs and last is not None else None,
+        end=None if end is None else _amps(trace, end, noise, len(tail)),
+        trip=None if attempt.cut else Measured(attempt.seconds, 1.4 * width, "s"),
+    )
+    return own
+
+
+def _tail(whole: list[float], times: list[float]) -> list[float]:
+    """Values of the last fifth, at most ten seconds, of an attempt that lasts."""
+    if times[-1] < 3.0:
+        return []
+    begin = max(times[-1] * 0.8, times[-1] - 10.0)
+    return [v for v, t in zip(whole, times, strict=False) if t >= begin] or whole[-1:]
+
+
+def _fall(
+    raw: list[float], times: list[float], plateau: float, attempt: Attempt, trace: Trace
+) -> float | None:
+    """When the current left the plateau for good, within the first seconds."""
+    reached = next((k for k, v in enumerate(raw) if v >= 0.97 * plateau), 0)
+    for k in range(reached, len(raw) - 1):
+        if times[k] > 6.0:
+            return None
+        if raw[k] < _LEFT * plateau and raw[k + 1] < _LEFT * plateau:
+            before = raw[k - 1] if k else plateau
+            share = (before - _LEFT * plateau) / (before - raw[k]) if before > raw[k] else 0.5
+            gap = times[k] - times[k - 1] if k else trace.step
+            return max(times[k] - gap + gap * min(max(share, 0.0), 1.0), 0.3 * trace.step)
+    return None
+
+
+def _run_up(
+    raw: list[float], times: list[float], plateau: float, last: float, width: float
+) -> Measured | None:
+    """When the current had fallen half of the way, in proportion, to the running level."""
+    middle = math.sqrt(plateau * last)
+    for k in range(1, len(raw)):
+        if raw[k] < middle and max(raw[:k]) > middle:
+            return Measured(times[k], max(width, 0.02), "s")
+    return None
+
+
+def _lets_go(
+    raw: list[float], times: list[float], plateau: float, level: float | None, width: float
+) -> Measured | None:
+    """When the current had come to the level it then keeps, where that is another one."""
+    if level is None or level > 0.96 * plateau:
+        return None
+    away = [k for k, t in enumerate(times) if t < _SETTLED[0] and raw[k] > level * (1 + _ARRIVED)]
+    return Measured(times[away[-1]] + 0.5 * width, max(width, 0.02), "s") if away else None

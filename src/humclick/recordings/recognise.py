@@ -1,0 +1,375 @@
+"""
+What a recording of the line current shows: how probable each cause is, in numbers and in words.
+
+Each cause has one or more signatures (`signatures.toml`): log-normal levels and times. The machine's size,
+the ratio of its running to its locked-rotor current and the supply are unknowns common to all that is
+measured; they and the signatures' spreads are integrated exactly, as all of it is normal in the logarithm.
+A plate's LRA and RLA enter as two more measurements; without them the size is left wide open.
+Amperes, seconds; probabilities and ratios in [-].
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from humclick.errors import OutOfRange, Unknown
+from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
+from humclick.sourced import Z95, read_data
+
+__all__ = ["CAUSES", "GEARS", "Plate", "Shown", "recognise"]
+
+GEARS = ("ptc", "current_relay", "potential_relay")
+CAUSES = (
+    "healthy",
+    "no_start_current",
+    "ptc_hot",
+    "start_device_bridged",
+    "relay_welded",
+    "rotor_held",
+    "low_voltage",
+    "run_winding_open",
+    "shorted_turns",
+    "weak_start_capacitor",
+    "run_capacitor_open",
+    "protector_early",
+    "nothing",
+)
+
+#: Least probability that any cause is given against the best; no recording is surer than that. [-]
+_LEAST = 1e-6
+#: A cause at least this probable beside the first is told with it. [-]
+_RIVAL = 0.1
+#: Where no signature speaks of a time: median and spread of its logarithm. [s] [-]
+_ANY_FALL = (0.4, 1.3)
+_ANY_TRIP = (20.0, 1.8)
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """
+    What is known of the machine before the recording.
+
+    Attributes
+    ----------
+    locked_rotor_amps, rated_load_amps : float or None
+        From the nameplate. [A]
+    gear : str or None
+        ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
+    """
+
+    locked_rotor_amps: float | None = None
+    rated_load_amps: float | None = None
+    gear: str | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("locked_rotor_amps", "rated_load_amps"):
+            amps = getattr(self, name)
+            if amps is not None and not 0.05 <= amps <= 300.0:
+                raise OutOfRange(f"{name} must lie between 0.05 and 300 A, got {amps:g}")
+        if self.gear is not None and self.gear not in GEARS:
+            raise Unknown("start gear", self.gear, GEARS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """
+    What a recording shows, ready to be weighed with everything else.
+
+    Attributes
+    ----------
+    heard : tuple of str
+        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips``, ``breaker`` or
+        ``runs``; ``silent`` alone where there is none.
+    log_likelihood : mapping of cause to float
+        Natural logarithm, the best at 0. [-]
+    probabilities : mapping of cause to float
+        With the odds of `signatures.toml` before it. [-]
+    amps : Measured or None
+        Locked-rotor plateau of the first whole attempt.
+    trip : Measured or None
+        When that attempt's current stopped by itself.
+    sentences : tuple of str
+        What it means, plainly.
+    probes : tuple of str
+        Probes that tell apart what this recording cannot.
+    """
+
+    heard: tuple[str, ...]
+    log_likelihood: Mapping[str, float]
+    probabilities: Mapping[str, float]
+    amps: Measured | None
+    trip: Measured | None
+    sentences: tuple[str, ...]
+    probes: tuple[str, ...]
+
+
+@cache
+def _data() -> tuple[dict[str, Any], dict[str, Any]]:
+    package = "humclick.recordings"
+    return read_data(package, "signatures.toml"), read_data(package, "causes.toml")
+
+
+def _sd(factor: float) -> float:
+    return math.log(factor) / Z95
+
+
+# -- likelihood -------------------------------------------------------------------------------------------
+
+
+def _log_normal(gaps: list[float], noise: list[float], loads: list[list[float]]) -> float:
+    """Log density of a normal vector with covariance diag(noise) + loads loadsᵀ, by Cholesky."""
+    size = len(gaps)
+    lower = [[0.0] * size for _ in range(size)]
+    total = -0.5 * size * math.log(2 * math.pi)
+    solved: list[float] = []
+    for i in range(size):
+        for j in range(i + 1):
+            held = sum(a * b for a, b in zip(loads[i], loads[j], strict=True)) + (noise[i] if i == j else 0.0)
+            held -= sum(lower[i][k] * lower[j][k] for k in range(j))
+            lower[i][j] = math.sqrt(max(held, 1e-12)) if i == j else held / lower[j][j]
+        solved.append((gaps[i] - sum(lower[i][k] * solved[k] for k in range(i))) / lower[i][i])
+        total -= math.log(lower[i][i]) + 0.5 * solved[i] ** 2
+    return total
+
+
+def _phi(x: float) -> float:
+    return 0.5 * math.erfc(-x / math.sqrt(2.0))
+
+
+def _course(
+    one: Mapping[str, Any], attempt: AttemptMeasured, plate: Plate, scale_known: bool, widen: float
+) -> float:
+    """Log likelihood of the first attempt under one signature, its spreads widened by a factor."""
+    scale = _data()[0]["scale"]
+    size = math.log(scale["amps"]), (_sd(scale["amps_factor"]) if scale_known else 5.0)
+    ratio = math.log(scale["run"]), _sd(scale["run_factor"])
+    volts = _sd(scale["volts_factor"])
+    runs = bool(one.get("runs", False))
+
+    def part(name: str) -> tuple[float, float]:
+        middle, factor = one[name]
+        return math.log(middle), _sd(factor) * widen
+
+    first, level, end = part("first"), part("level"), part("end")
+    gaps: list[float] = []
+    noise: list[float] = []
+    loads: list[list[float]] = []  # size, ratio, volts, first, level
+
+    def take(seen: float, mean: float, sd: float, load: list[float]) -> None:
+        gaps.append(seen - mean)
+        noise.append(sd**2)
+        loads.append(load)
+
+    def amps(seen: Measured | None, mean: float, sd: float, load: list[float]) -> None:
+        if seen is not None and seen.amount > 0:
+            own = seen.plus_minus / seen.amount / Z95
+            take(math.log(seen.amount), mean, math.hypot(sd, own), load)
+
+    if not attempt.attempt.before:
+        amps(attempt.plateau, size[0] + first[0], 0.01, [size[1], 0.0, volts, first[1], 0.0])
+    if runs:
+        settled, load = size[0] + ratio[0] + level[0], [size[1], ratio[1], 0.0, 0.0, level[1]]
+    else:
+        settled, load = size[0] + first[0] + level[0], [size[1], 0.0, volts, first[1], level[1]]
+    amps(attempt.level if not attempt.attempt.before else None, settled, 0.005, load)
+    amps(attempt.end, settled + end[0], end[1], load)
+    stamped = _sd(scale["stamped_factor"])
+    if scale_known and plate.locked_rotor_amps is not None:
+        take(math.log(plate.locked_rotor_amps), size[0], stamped, [size[1], 0.0, 0.0, 0.0, 0.0])
+    if scale_known and plate.rated_load_amps is not None:
+        mean = size[0] + ratio[0]
+        take(math.log(plate.rated_load_amps), mean, stamped, [size[1], ratio[1], 0.0, 0.0, 0.0])
+    total = 0.0
+    for name, any_, power in (("fall", _ANY_FALL, "fall_power"), ("trip", _ANY_TRIP, "trip_power")):
+        seen = getattr(attempt, name)
+        if seen is None or attempt.attempt.before:
+            continue
+        own = seen.plus_minus / max(seen.amount, 1e-3) / Z95
+        if name in one:
+            middle, sd = part(name)
+            load = [0.0, 0.0, scale[power] * volts, 0.0, 0.0]
+        else:
+            middle, sd, load = math.log(any_[0]), any_[1], [0.0] * 5
+        take(math.log(max(seen.amount, 1e-3)), middle, math.hypot(sd, min(own, 0.7)), load)
+    total += _stopped(one, attempt, scale["off_by_hand"], widen)
+    return total + _log_normal(gaps, noise, loads)
+
+
+def _stopped(one: Mapping[str, Any], attempt: AttemptMeasured, by_hand: float, widen: float) -> float:
+    """Log probability that the current stopped by itself, or had not yet."""
+    trips = float(one["trips"])
+    if attempt.trip is not None:
+        return math.log(max(trips, by_hand))
+    if "trip" not in one:
+        return math.log1p(-min(trips, 0.99))
+    middle, factor = one["trip"]
+    early = (math.log(max(attempt.attempt.seconds, 0.05)) - math.log(middle)) / (_sd(factor) * widen)
+    return math.log(max(1.0 - trips * _phi(early), 1e-4))
+
+
+def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) -> float:
+    """Likelihood of the recording if this is the cause, with this gear; 0 where it cannot be."""
+    table = _data()[0]
+    if not measured.attempts:
+        if cause == "nothing":
+            return 0.98
+        return 0.3 if (cause, gear) == ("run_winding_open", "current_relay") else 0.003
+    whole = _whole(measured)
+    scale = table["scale"]
+    found = []
+    for one in table["signature"]:
+        if one["cause"] != cause or one["gear"] != gear:
+            continue
+        weight = math.log(one.get("weight", 1.0))
+        for share, widen in ((1 - scale["astray"], 1.0), (scale["astray"], scale["astray_factor"])):
+            course = _course(one, whole, plate, measured.scale_known, widen)
+            found.append(weight + math.log(share) + course)
+    if not found:
+        return 0.0
+    best = max(found)
+    total = best + math.log(sum(math.exp(f - best) for f in found))
+    later = [a for a in measured.attempts if a.attempt.on > whole.attempt.on]
+    if later and not whole.runs:
+        then = table["later"].get(cause, table["later"]["otherwise"])
+        total += math.log(then if any(a.runs for a in later) else 1.0 - then)
+    return math.exp(min(max(total, -700.0), 700.0))
+
+
+def _whole(measured: RecordingMeasured) -> AttemptMeasured:
+    """First attempt seen from its start; else the first."""
+    return next((a for a in measured.attempts if not a.attempt.before), measured.attempts[0])
+
+
+# -- what is told -----------------------------------------------------------------------------------------
+
+
+def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
+    """
+    Say what a recording of the line current shows.
+
+    Parameters
+    ----------
+    measured : RecordingMeasured
+        Its attempts, measured.
+    plate : Plate or None
+        Nameplate and start gear, as far as known.
+
+    Returns
+    -------
+    Shown
+        Probabilities over the causes, and what an attempt came to.
+    """
+    plate = plate or Plate()
+    gears = (plate.gear,) if plate.gear else GEARS
+    table = _data()[0]
+    by_gear = {
+        (cause, gear): _of_cause(cause, gear, measured, plate) / len(gears)
+        for cause in CAUSES
+        for gear in gears
+    }
+    likely = {cause: sum(by_gear[cause, gear] for gear in gears) for cause in CAUSES}
+    best = max(likely.values())
+    if best <= 0.0:
+        likely, best = dict.fromkeys(CAUSES, 1.0), 1.0
+    log_likelihood = {cause: math.log(max(value / best, _LEAST)) for cause, value in likely.items()}
+    weights = {cause: table["prior"][cause] * math.exp(log_likelihood[cause]) for cause in CAUSES}
+    total = sum(weights.values())
+    probabilities = {cause: weight / total for cause, weight in weights.items()}
+    order = sorted(CAUSES, key=lambda c: -probabilities[c])
+    told = [c for c in order if probabilities[c] >= _RIVAL] or order[:1]
+    whole = _whole(measured) if measured.attempts else None
+    return Shown(
+        heard=_heard(measured, probabilities),
+        log_likelihood=log_likelihood,
+        probabilities=probabilities,
+        amps=whole.plateau if whole is not None and not whole.attempt.before else None,
+        trip=whole.trip if whole is not None else None,
+        sentences=_sentences(measured, told, probabilities, plate),
+        probes=_probes(told, gears, by_gear),
+    )
+
+
+def _heard(measured: RecordingMeasured, probabilities: Mapping[str, float]) -> tuple[str, ...]:
+    """What each attempt came to."""
+    if not measured.attempts:
+        return ("silent",)
+    turning = probabilities["start_device_bridged"] + probabilities["relay_welded"] > 0.5
+    found = []
+    for each in measured.attempts:
+        tripped = each.trip is not None
+        if each.runs and each.attempt.seconds > 1.6:
+            found.append("starts_then_trips" if tripped else "runs")
+        elif tripped and each.attempt.seconds > 1.6:
+            found.append("starts_then_trips" if turning else "hum_click")
+        elif tripped and probabilities["run_winding_open"] > 0.5:
+            found.append("hum")
+        else:
+            found.append("hum_click" if tripped else "hum")
+    return tuple(found)
+
+
+def _probes(
+    told: Sequence[str], gears: Sequence[str], by_gear: Mapping[tuple[str, str], float]
+) -> tuple[str, ...]:
+    """Probes of the causes told, each with the gear that fits it best."""
+    causes = _data()[1]
+    found: dict[str, None] = {}
+    for cause in told:
+        listed = causes[cause].get("probes", {})
+        for gear in sorted(gears, key=lambda g: -by_gear[cause, g]):
+            if by_gear[cause, gear] > 0.05 * max(by_gear[cause, g] for g in gears) or cause == "nothing":
+                found.update(dict.fromkeys(listed.get(gear, ())))
+    return tuple(found)
+
+
+def _shown(seen: Measured) -> str:
+    """A figure with its unit, to what it is good for."""
+    digits = 2 if seen.amount < 10 else 1
+    return f"{seen.amount:.{digits}f}{' ' + seen.unit if seen.unit else ' of the scale'}"
+
+
+def _sentences(
+    measured: RecordingMeasured, told: Sequence[str], probabilities: Mapping[str, float], plate: Plate
+) -> tuple[str, ...]:
+    """What the recording means, plainly."""
+    causes = _data()[1]
+    found = [_course_in_words(measured, plate)]
+    first, rivals = told[0], told[1:]
+    p = probabilities[first]
+    share = "over 99 %" if p > 0.99 else f"{100 * p:.0f} %"
+    plain = causes[first]["plain"]
+    found.append(f"This looks like {causes[first]['title']} ({share}): {plain}.")
+    if rivals:
+        others = ", ".join(f"{causes[c]['title']} ({100 * probabilities[c]:.0f} %)" for c in rivals)
+        found.append(f"It may also be {others}.")
+    found += [f"{causes[c]['alike']}." for c in told if "alike" in causes[c]]
+    if first != "nothing" and plate.locked_rotor_amps is None and measured.scale_known:
+        found.append("The plate's locked-rotor amperes (LRA) would make this surer.")
+    return tuple(found)
+
+
+def _course_in_words(measured: RecordingMeasured, plate: Plate) -> str:
+    """The first attempt in one sentence."""
+    if not measured.attempts:
+        return f"No current flowed in {measured.seconds:.0f} s."
+    one = _whole(measured)
+    count = len(measured.attempts)
+    text = f"{count} start attempt{'' if count == 1 else 's'}. "
+    if one.attempt.before:
+        text += "It was running when the recording began"
+    else:
+        text += f"At first {_shown(one.plateau)}"
+        if measured.scale_known and plate.locked_rotor_amps:
+            text += f", {100 * one.plateau.amount / plate.locked_rotor_amps:.0f} % of the plate's LRA"
+    if one.run is not None:
+        when = f" after {_shown(one.run_up)}" if one.run_up is not None else ""
+        text += f", then running{when} at {_shown(one.run)}"
+    elif one.level is not None and one.lets_go is not None:
+        text += f", after {_shown(one.lets_go)} {_shown(one.level)}"
+    if one.trip is not None:
+        return f"{text}; the current stopped after {_shown(one.trip)}."
+    return f"{text}; it still flowed at the end."
