@@ -1,0 +1,173 @@
+"""One start attempt, played: what a clamp meter, an oscilloscope and a thermometer would have seen."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humclick.errors import OutOfRange, Refused
+from humclick.start import rows as r
+from humclick.start.case import Case
+from humclick.start.lanes import play
+from humclick.start.packed import pack_many
+
+__all__ = ["Run", "Switched", "simulate"]
+
+#: Steps a start may be taken in. [s]
+STEPS = (1.0e-6, 4.0e-4)
+_EVENTS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Switched:
+    """
+    Something that happened at a moment.
+
+    Attributes
+    ----------
+    time : float
+        After power came. [s]
+    what : str
+        One of `humclick.start.rows.EVENTS`.
+    value : float
+        Disc temperature [°C] at a trip or reset, shaft speed [rad/s] when a contact opens or speed is reached,
+        run current [A] when a contact closes, torque [N m] at the break-away, pill temperature [°C].
+    """
+
+    time: float
+    what: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """
+    A played attempt. Arrays are of one length; currents are rms of the half cycle that ends at `time`
+    (or momentary values of a wave).
+
+    Attributes
+    ----------
+    time : ndarray
+        After power came. [s]
+    line, run, start, gear : ndarray
+        Line, run winding, start winding, through the start gear. [A]
+    speed : ndarray
+        Of the shaft. [rad/s]
+    torque : ndarray
+        Electromagnetic. [N m]
+    ptc, protector, run_winding, start_winding, shell : ndarray
+        Temperatures. [°C]
+    difference : ndarray
+        Pressure difference over that of running. [-]
+    events : tuple of Switched
+        In order of time.
+    features : mapping of str to float
+        See `humclick.start.batch.Features`; NaN where it did not happen.
+    """
+
+    time: NDArray[np.float64]
+    line: NDArray[np.float64]
+    run: NDArray[np.float64]
+    start: NDArray[np.float64]
+    speed: NDArray[np.float64]
+    torque: NDArray[np.float64]
+    gear: NDArray[np.float64]
+    ptc: NDArray[np.float64]
+    protector: NDArray[np.float64]
+    run_winding: NDArray[np.float64]
+    start_winding: NDArray[np.float64]
+    shell: NDArray[np.float64]
+    difference: NDArray[np.float64]
+    events: tuple[Switched, ...]
+    features: dict[str, float]
+
+    def when(self, what: str) -> float:
+        """
+        Time of the first event of a kind; NaN if it did not happen. [s]
+
+        Raises
+        ------
+        Refused
+            If there is no such kind.
+        """
+        if what not in r.EVENTS:
+            raise Refused(f"no event is called {what!r}; there are: {', '.join(r.EVENTS)}")
+        return next((e.time for e in self.events if e.what == what), math.nan)
+
+
+def simulate(
+    case: Case,
+    seconds: float,
+    step: float = 1.0e-4,
+    record: Literal["half-cycles", "wave"] = "half-cycles",
+) -> Run:
+    """
+    Play one start attempt.
+
+    Parameters
+    ----------
+    case : Case
+        What is started.
+    seconds : float
+        How long power stays on, 0.001 … 3600. [s]
+    step : float
+        Longest step, 1e-6 … 4e-4. [s]
+    record : str
+        ``half-cycles`` for rms values, ``wave`` for every step (at most 60 s).
+
+    Returns
+    -------
+    Run
+
+    Raises
+    ------
+    OutOfRange
+        If seconds or step lie outside their range.
+    Refused
+        If `record` is neither of the two.
+
+    Notes
+    -----
+    At a step of 1e-4 s half-cycle currents are within 0.2 % of the locked-rotor current of those at 1e-5 s and
+    switching times within 1 ms, unless a contact opens one current zero later.
+    """
+    if record not in ("half-cycles", "wave"):
+        raise Refused(f"record must be 'half-cycles' or 'wave', got {record!r}")
+    check_times(seconds, step, 60.0 if record == "wave" else 3600.0)
+    table = pack_many([case])
+    wave = record == "wave"
+    rows = int(seconds / step * 1.1) + 2000 if wave else int(seconds * (2 * case.supply.hertz + 30)) + 200
+    rec = np.zeros((1, rows, len(r.RECORD)))
+    ev = np.full((1, _EVENTS, 3), np.nan)
+    out = np.zeros((1, len(r.FEATURES)))
+    play(table, 0, 1, (0,), step, seconds, False, wave, rec, ev, out)
+    kept = rec[0][: int(np.count_nonzero(rec[0, :, 0]))]
+    logged = ev[0][~np.isnan(ev[0, :, 0])]
+    events = tuple(Switched(float(t), r.EVENTS[int(code)], float(x)) for t, code, x in logged)
+    columns = {name: kept[:, k].copy() for k, name in enumerate(r.RECORD)}
+    features = dict(zip(r.FEATURES, map(float, out[0]), strict=True))
+    return Run(**columns, events=events, features=features)
+
+
+def check_times(seconds: float, step: float, longest: float) -> None:
+    """
+    Refuse a duration or a step that cannot be played.
+
+    Parameters
+    ----------
+    seconds, step, longest : float
+        Duration, step, and the longest duration allowed. [s]
+
+    Raises
+    ------
+    OutOfRange
+        If one lies outside its range.
+    """
+    if not 1e-3 <= seconds <= longest:
+        raise OutOfRange(f"an attempt must last 0.001 … {longest:g} s, got {seconds:g}")
+    if not STEPS[0] <= step <= STEPS[1]:
+        raise OutOfRange(f"the step must be {STEPS[0]:g} … {STEPS[1]:g} s, got {step:g}")
