@@ -18,6 +18,7 @@ from humclick.jobs.events import (
     NoteWritten,
     Opened,
     PartFitted,
+    PhotoMarked,
     PhotoTaken,
     StampRead,
     Waited,
@@ -121,7 +122,7 @@ class Call:
         Parts replaced during the call.
     marked_volts : mapping of part to float
         Voltages stamped on capacitors. [V]
-    stamps, waits, fitted, photos, notes, decisions : tuples of events
+    stamps, waits, fitted, photos, marks, notes, decisions : tuples of events
         In order, without what was undone.
     undone : frozenset of str
         Ids of events that are taken back.
@@ -148,6 +149,7 @@ class Call:
     waits: tuple[Waited, ...] = ()
     fitted: tuple[PartFitted, ...] = ()
     photos: tuple[PhotoTaken, ...] = ()
+    marks: tuple[PhotoMarked, ...] = ()
     notes: tuple[NoteWritten, ...] = ()
     decisions: tuple[DecisionTaken, ...] = ()
     undone: frozenset[str] = frozenset()

@@ -40,6 +40,7 @@ __all__ = [
     "NoteWritten",
     "Opened",
     "PartFitted",
+    "PhotoMarked",
     "PhotoTaken",
     "ProbeSkipped",
     "ReadingTaken",
@@ -350,6 +351,36 @@ class PhotoTaken(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoMarked(Event):
+    """
+    A mark on a photograph: what is seen at a place of it.
+
+    Attributes
+    ----------
+    sha256 : str
+        The photograph.
+    x, y : float
+        Place from the left and from the top, in per cent of its width and height. [%]
+    label : str
+        What is there: a pin, the colour of a wire, a stamp.
+    """
+
+    kind: ClassVar[str] = "mark"
+
+    sha256: str
+    x: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 100})]
+    y: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 100})]
+    label: str
+
+    def _check(self) -> None:
+        if not _SHA256.fullmatch(self.sha256):
+            raise OutOfRange("sha256 must be 64 digits of 0-9 and a-f, the hash of the photo's bytes")
+        _amount(self.x, "x", 100, "% of the width")
+        _amount(self.y, "y", 100, "% of the height")
+        _text(self.label, "label", needed=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoteWritten(Event):
     """Anything worth keeping."""
 
@@ -395,7 +426,7 @@ KINDS: Mapping[str, type[Event]] = {
     each.kind: each
     for each in (
         *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, ReadingTaken, ProbeSkipped),
-        *(Waited, PartFitted, PhotoTaken, NoteWritten, DecisionTaken, Undone),
+        *(Waited, PartFitted, PhotoTaken, PhotoMarked, NoteWritten, DecisionTaken, Undone),
     )
 }
 

@@ -32,6 +32,7 @@ from humclick.jobs.events import (
     NoteWritten,
     Opened,
     PartFitted,
+    PhotoMarked,
     PhotoTaken,
     ProbeSkipped,
     ReadingTaken,
@@ -288,6 +289,9 @@ class _Fold:
                     self.problem(event.id, found, event.reason)
                 else:
                     self.skipped[event.probe] = event.reason
+            case PhotoMarked():
+                if not any(isinstance(e, PhotoTaken) and e.sha256 == event.sha256 for e in self.live):
+                    self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
                 self.renewed |= self._parts(event.part)
             case _:
@@ -410,6 +414,7 @@ class _Fold:
             waits=tuple(e for e in self.live if isinstance(e, Waited)),
             fitted=tuple(e for e in self.live if isinstance(e, PartFitted)),
             photos=tuple(e for e in self.live if isinstance(e, PhotoTaken)),
+            marks=tuple(e for e in self.live if isinstance(e, PhotoMarked)),
             notes=tuple(e for e in self.live if isinstance(e, NoteWritten)),
             decisions=tuple(e for e in self.live if isinstance(e, DecisionTaken)),
             undone=self.undone,

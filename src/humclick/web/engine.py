@@ -1,0 +1,155 @@
+"""
+The engine of the pages: a request in, a page or new events out, both as JSON.
+
+The server's page routes and the phone's worker call the same `answer`. It reads no file but the program's own,
+looks at no clock and starts no thread: what it needs of the world stands in the request.
+
+Request and reply are `humclick.web.exchange.Request` and `Reply`. In short::
+
+    request  {path, method, query, form, now, device, language, call: {id, events} | null, calls: [summary] | null,
+              photos: [{hash, caption, width, height}], place, secure, settings}
+    reply    {status, title, html, append: [event], id, go, summary, announce, settings, language, header}
+
+After a POST the caller keeps ``append`` under the call ``id`` first, durably, and then asks for ``go``; with
+``html`` (status 422) the page is shown as it is, and nothing is kept. ``settings`` belong to the device: they are
+kept and sent with every request. ``summary`` replaces the call's line in the list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from humclick.errors import HumclickError
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply, request_from
+from humclick.web.pages import (
+    call,
+    calls,
+    decision,
+    frame,
+    identify,
+    new,
+    offline,
+    photos,
+    pins,
+    plate,
+    probes,
+    record,
+    recordings,
+    settings,
+    sheet,
+    why,
+)
+
+__all__ = ["answer"]
+
+Handler = Callable[[Desk], Reply]
+
+
+@dataclass(frozen=True, slots=True)
+class _Route:
+    """What answers a path: `show` a GET, `take` a POST, and the page to show again if a form is refused."""
+
+    show: Handler | None = None
+    take: Handler | None = None
+    again: Handler | None = None
+
+
+#: Pages without a call.
+_PAGES = {
+    "": _Route(calls.show),
+    "new": _Route(new.show, new.take),
+    "settings": _Route(settings.show, settings.take),
+    "about-offline": _Route(offline.show),
+}
+
+#: Pages and forms of one call, by what stands behind its id.
+_OF_CALL = {
+    "": _Route(call.show),
+    "reading": _Route(take=call.take_reading, again=call.show),
+    "gate": _Route(take=call.take_gate, again=call.show),
+    "skip": _Route(take=call.take_skip, again=call.show),
+    "wait": _Route(take=call.take_wait, again=call.show),
+    "timer": _Route(take=call.take_timer, again=call.show),
+    "note": _Route(take=record.take_note, again=record.show),
+    "undo": _Route(take=record.take_undo, again=record.show),
+    "decide": _Route(take=decision.take_decision, again=call.show),
+    "fitted": _Route(take=decision.take_fitted, again=call.show),
+    "identify": _Route(identify.show, identify.take),
+    "plate": _Route(plate.show, plate.take),
+    "stamp": _Route(take=plate.take_stamp, again=plate.show),
+    "pins": _Route(pins.show),
+    "why": _Route(why.show),
+    "whatif": _Route(why.show_what_if),
+    "probes": _Route(probes.show),
+    "record": _Route(record.show),
+    "photos": _Route(photos.show, photos.take),
+    "mark": _Route(take=photos.take_mark, again=photos.show),
+    "recordings": _Route(recordings.show),
+    "sheet": _Route(sheet.show),
+}
+
+
+def answer(request: str) -> str:
+    """
+    Answer one request.
+
+    Parameters
+    ----------
+    request : str
+        A `Request` as JSON.
+
+    Returns
+    -------
+    str
+        A `Reply` as JSON.
+
+    Raises
+    ------
+    Refused
+        If the request itself is not of the right shape. A form that cannot be taken raises nothing: its page
+        comes back with status 422 and the message beside the field.
+    """
+    given = request_from(request)
+    desk = Desk(given)
+    reply = _answered(desk)
+    return replace(reply, header=frame.header(desk.language, given.path), language=desk.language.code).text()
+
+
+def _route(desk: Desk) -> _Route | None:
+    pieces = [piece for piece in desk.request.path.split("/") if piece]
+    if not pieces:
+        return _PAGES[""]
+    if pieces[0] == "call" and len(pieces) in (2, 3):
+        if desk.request.call is None or desk.request.call.id != pieces[1]:
+            return None
+        return _OF_CALL.get(pieces[2] if len(pieces) == 3 else "")
+    return _PAGES.get(pieces[0]) if len(pieces) == 1 else None
+
+
+def _answered(desk: Desk) -> Reply:
+    route = _route(desk)
+    posted = desk.request.method.upper() == "POST"
+    handler = None if route is None else route.take if posted else route.show
+    if route is None or handler is None:
+        return frame.missing(desk)
+    try:
+        return handler(desk)
+    except FormRefused as refused:
+        return _again(desk, route, refused.field, refused.message)
+    except HumclickError as error:
+        return _again(desk, route, "", str(error))
+
+
+def _again(desk: Desk, route: _Route, field: str, message: str) -> Reply:
+    """The page of a form that was refused, with the message and nothing kept."""
+    fresh = Desk(desk.request)
+    fresh.errors = {field: message}
+    show = route.again or route.show
+    if show is None or desk.request.method.upper() != "POST":
+        return frame.missing(fresh, message)
+    try:
+        return replace(show(fresh), status=422, announce=fresh.language.plain(message))
+    except HumclickError as error:  # the page itself cannot be shown with what was asked
+        return frame.missing(fresh, str(error))

@@ -1,0 +1,59 @@
+"""
+The pages: a small module each, from a desk to a reply; nothing here decides anything.
+
+What the pages ask of the script (``static/app.js``), by attributes alone; without it every page works by plain
+forms and links:
+
+``data-swap``
+    On a link or a form: ask the engine and put the answer's ``html`` into ``<main>`` and its ``header`` into
+    ``<header>`` instead of loading a page. It is the default for all inside ``<main>`` and ``<header>``;
+    ``data-swap="no"`` asks for a plain load.
+``data-keypad="7" data-for="value"``
+    On a button of a form: put its text behind what stands in the field of that id, without sending the form.
+    ``⌫`` takes the last letter away, ``OL`` replaces all, and a digit after ``OL`` replaces it.
+``data-timer="<ISO time>"``
+    On an element: count down to that time in its text, ``m:ss``; when it is over the class ``over`` is set, the
+    text of ``data-over`` is shown and the phone may sound. The end is absolute, so a locked screen loses nothing.
+``data-camera``
+    On a file field for photos: scale each picture, drop where it was taken, keep it by its hash, then send the
+    form once for each with ``sha256``, ``caption``, ``width`` and ``height`` in place of the file.
+``data-mark``
+    On a picture inside a form: a tap puts its place, in per cent, into the fields ``x`` and ``y``.
+``data-record``
+    On a button: record sound; the result goes into the file field of the same form.
+``data-copy``, ``data-share``, ``data-print``
+    On a button: copy the text named by the value, share the page, print it.
+``data-filter="list"``
+    On a search field: hide the entries of the list of that id that do not hold what is typed.
+``data-place``
+    On an element: shown only where the script finds ``server`` or ``browser`` to be true.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from humclick.web.exchange import Reply
+
+__all__ = ["shell"]
+
+
+def shell(reply: Reply, *, theme: str = "auto", static: str = "/static", script: bool = True) -> str:
+    """
+    A whole HTML document around a reply.
+
+    Parameters
+    ----------
+    reply : Reply
+        What stands inside.
+    theme : str
+        ``auto``, ``light`` or ``dark``.
+    static : str
+        Where style, script and icons are served from.
+    script : bool
+        Whether the script goes with it.
+    """
+    from humclick.web.pages.frame import document  # here: the package itself needs no templates
+
+    return document(reply, theme=theme, static=static, script=script)

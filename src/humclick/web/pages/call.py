@@ -1,0 +1,445 @@
+"""
+The one screen of a call: where to probe, what to type, what it means, what is still suspected.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from humclick.circuit.drawing import probe_points
+from humclick.circuit.pins_drawing import relay_svg
+from humclick.diagnosis.advice import Value
+from humclick.diagnosis.findings import HEARD
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.errors import HumclickError, Refused
+from humclick.jobs.entry import answer_to
+from humclick.jobs.events import ComplaintHeard, ReadingTaken, Waited
+from humclick.jobs.standing import UNNAMED_PINS, live, pins_found
+from humclick.meters import Quantity
+from humclick.readings.typed import EXAMPLES
+from humclick.safety import Gate, cautions_for, defer, energises
+from humclick.web import drawings
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply
+from humclick.web.language import N_
+from humclick.web.pages import decision, record
+from humclick.web.pages.photos import photos_of
+from humclick.web.typeset import page
+
+__all__ = ["UNITS", "pressed", "show", "take_gate", "take_reading", "take_skip", "take_timer", "take_wait"]
+
+#: Units offered on the keypad, the usual one first.
+UNITS: dict[str, tuple[str, ...]] = {
+    "resistance": ("Ω", "kΩ", "MΩ"),
+    "capacitance": ("µF", "nF"),
+    "voltage": ("V", "mV"),
+    "current": ("A", "mA"),
+}
+#: How warm the part is: what is kept, and the words.
+WARMTHS: tuple[tuple[str, str], ...] = (("", N_("not felt")), ("cold", N_("cold")), ("hot", N_("hot")))
+
+_FIGURE = re.compile(r"[<>]?[0-9.,\s]+")
+#: Longest discharge or cooling timer. [s]
+_LONGEST = 6 * 3600
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """
+    What the screen asks for now.
+
+    Attributes
+    ----------
+    kind : str
+        ``identify``, ``recognised``, ``gate``, ``probe``, ``wait``, ``verdict``, ``after``, ``repaired`` or
+        ``refused``.
+    probe : Probe or None
+        The probe in question.
+    value : Value or None
+        What it is worth, where it is among those advised.
+    advised : bool
+        Whether it is the one advised, and not one chosen instead.
+    gates : tuple of Gate
+        Gates before it that do not hold yet.
+    """
+
+    kind: str
+    probe: Probe | None = None
+    value: Value | None = None
+    advised: bool = True
+    gates: tuple[Gate, ...] = ()
+
+
+def step_of(desk: Desk) -> Step:
+    """What to do next on this call."""
+    machine, weighed = desk.call.machine, desk.weighed
+    if machine is None or weighed is None:
+        return Step("identify")
+    if machine.arrangement.recognised_only:
+        return Step("recognised")
+    advice = weighed.advice
+    if advice is None:
+        return Step("refused")
+    chosen = desk.request.asked("probe") or desk.request.given("probe")
+    if chosen:
+        probe = desk.probe(chosen)
+        values = (advice.next, *advice.alternatives)
+        value = next((v for v in values if v is not None and v.probe == probe.id), None)
+        advised = advice.next is not None and advice.next.probe == probe.id
+        return _asked(desk, probe, value, advised)
+    if desk.repaired:
+        return Step("repaired")
+    if desk.decided is not None:
+        return Step("after")
+    if advice.next is None:
+        return Step("verdict")
+    return _asked(desk, desk.probe(advice.next.probe), advice.next, True)
+
+
+def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step:
+    request = desk.request
+    if value is not None and value.waits > 0 and not request.asked("now") and not request.given("value"):
+        return Step("wait", probe, value, advised)
+    gates = desk.gates(probe)
+    if gates and not (request.asked("taken") or request.given("taken")):
+        return Step("gate", probe, value, advised, gates)
+    return Step("probe", probe, value, advised, gates)
+
+
+# -- the screen ---------------------------------------------------------------------------------------------
+
+
+def show(desk: Desk) -> Reply:
+    """The call screen."""
+    _ = desk.language.text
+    step = step_of(desk)
+    advice = desk.weighed.advice if desk.weighed is not None else None
+    machine = desk.call.machine
+    given: dict[str, Any] = {
+        "step": step,
+        "advice": advice,
+        "machine": machine,
+        "refusal": desk.weighed.refusal if desk.weighed is not None else "",
+        "last": record.last_entry(desk),
+        "entries": record.entries(desk),
+        "contradictions": desk.weighed.contradictions if desk.weighed is not None else (),
+        "suspects": suspects(desk),
+        "wiring": _wiring(desk, step),
+        "icon": drawings.icon,
+        "state": desk.state,
+        "timer": _timer(desk),
+        "pins": _pins(desk),
+        "HEARD": HEARD,
+        "provisional": record.provisional(desk),
+        "kinds": record.KINDS,
+        "photos": photos_of(desk),
+    }
+    match step.kind:
+        case "gate":
+            given |= _gate(desk, step)
+        case "probe":
+            given |= _entry(desk, step)
+        case "wait":
+            given |= _wait(desk, step)
+        case "verdict" | "after" | "repaired":
+            given |= decision.given(desk)
+    return Reply(
+        title=_title(desk, step), html=page("call.html", desk, **given), id=desk.id, announce=_announce(desk)
+    )
+
+
+def _title(desk: Desk, step: Step) -> str:
+    header = desk.call.header
+    name = header.equipment if header and header.equipment else desk.language.text("Call")
+    return name if step.probe is None else f"{desk.language.plain(step.probe.title)} · {name}"
+
+
+def _announce(desk: Desk) -> str:
+    last = record.last_entry(desk)
+    return desk.language.plain(last.finding) if last is not None and last.finding else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A suspect as shown: words, the customer's words, probability and length of its bar. [-]"""
+
+    label: str
+    plain: str
+    probability: float
+    length: int
+
+
+def suspects(desk: Desk, most: int = 5) -> list[Shown]:
+    """The most probable suspects; the last line holds all the rest."""
+    advice = desk.weighed.advice if desk.weighed is not None else None
+    if advice is None:
+        return []
+    named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
+    found = [Shown(s.label, s.plain, s.probability, max(1, round(100 * s.probability))) for s in named]
+    rest = max(0.0, 1.0 - sum(s.probability for s in named))
+    if rest >= 0.005:
+        found.append(Shown("anything else", "", rest, max(1, round(100 * rest))))
+    return found
+
+
+def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
+    machine, weighed = desk.call.machine, desk.weighed
+    if machine is None or weighed is None:
+        return None
+    points = None
+    if step.probe is not None:
+        points = step.probe.points or probe_points(machine, step.probe.id)
+    shares = {part: p for part, p in weighed.shares.items() if p >= 0.02}
+    return drawings.wiring(machine, desk.language, points, shares)
+
+
+def _gate(desk: Desk, step: Step) -> dict[str, Any]:
+    gate, machine = step.gates[0], desk.call.machine
+    first = not desk.call.gates
+    return {
+        "gate": gate,
+        "following": len(step.gates) - 1,
+        "defer": defer(),
+        "cautions": cautions_for(machine) if first and machine is not None else (),
+    }
+
+
+def _entry(desk: Desk, step: Step) -> dict[str, Any]:
+    probe = step.probe
+    assert probe is not None
+    taken = [r for r in desk.call.readings if r.probe == probe.id]
+    heard = probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT)
+    mark = "," if desk.language.code == "es" else "."
+    typed, hint = desk.request.given("value"), _hint(probe)
+    return {
+        "units": UNITS.get(probe.quantity, ()),
+        "unit": desk.request.given("unit") or _unit_before(taken, probe),
+        "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", mark, "0", "⌫"),
+        "warmths": WARMTHS,
+        "warmth": desk.request.given("warmth"),
+        "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
+        "example": EXAMPLES[Quantity(probe.quantity)] if probe.quantity else "",
+        "outcomes": [(each, HEARD.get(each, each) if heard else each) for each in probe.outcomes],
+        "heard": heard,
+        "again": bool(taken),
+        "hint": hint,
+        "relay": drawings.labelled(relay_svg(hint == "relay-over"), desk.language),
+    }
+
+
+def _unit_before(taken: list[Any], probe: Probe) -> str:
+    """The unit last used here, else the usual one; a winding to the shell reads megohms."""
+    units = UNITS.get(probe.quantity, ("",))
+    if probe.kind is Kind.SHELL and not taken:
+        return "MΩ"
+    return units[0]
+
+
+def _hint(probe: Probe) -> str:
+    """Which drawing helps to find the points: of the pins, or of the relay in one of its positions."""
+    if probe.id in UNNAMED_PINS:
+        return "number"
+    if probe.id.startswith("pins."):
+        return "pins"
+    if probe.id.startswith("current_relay."):
+        return "relay-over" if "over" in probe.id else "relay"
+    return ""
+
+
+def _since(desk: Desk) -> datetime | None:
+    """When the machine was last under power or was last written down to have cooled; None if not known."""
+    at: datetime | None = None
+    for event in live(desk.events, desk.call):
+        powered = False
+        if isinstance(event, ReadingTaken):
+            try:
+                powered = energises(desk.probe(event.probe).gates)
+            except HumclickError:
+                powered = False
+        if isinstance(event, ComplaintHeard | Waited) or powered:
+            at = event.at if event.timed else None
+    return at
+
+
+def _wait(desk: Desk, step: Step) -> dict[str, Any]:
+    assert step.value is not None
+    since, now, minutes = _since(desk), desk.request.now, step.value.waits
+    stood = None if since is None else max(0.0, (now - since).total_seconds() / 60)
+    until = None if since is None else since + timedelta(minutes=minutes)
+    return {
+        "minutes": minutes,
+        "until": until,
+        "over": until is not None and until <= now,
+        "stood": None if stood is None or stood < 1 or stood > 48 * 60 else int(stood),
+    }
+
+
+def _timer(desk: Desk) -> datetime | None:
+    """A discharge timer that was started, by its end in the address."""
+    try:
+        until = datetime.fromisoformat(desk.request.asked("until"))
+    except ValueError:
+        return None
+    return until if until.tzinfo is not None else None
+
+
+def _pins(desk: Desk) -> Any:
+    """What three readings between unnamed pins say, where they are the last thing done."""
+    taken = desk.call.readings
+    if not taken or taken[-1].probe not in UNNAMED_PINS:
+        return None
+    return pins_found(desk.call)
+
+
+# -- forms --------------------------------------------------------------------------------------------------
+
+
+def pressed(typed: str, key: str) -> str:
+    """
+    What stands in the field after a key of the keypad.
+
+    Examples
+    --------
+    >>> pressed("4.", "7"), pressed("47", "⌫"), pressed("4", "OL"), pressed("OL", "3")
+    ('4.7', '4', 'OL', '3')
+    """
+    if key == "OL":
+        return "OL"
+    if key == "⌫":
+        return "" if typed == "OL" else typed[:-1]
+    return key if typed == "OL" else typed + key
+
+
+def take_reading(desk: Desk) -> Reply:
+    """
+    Keep a reading, a look or an attempt.
+
+    Raises
+    ------
+    FormRefused
+        If it cannot be understood.
+    """
+    request = desk.request
+    probe = desk.probe(request.given("probe"))
+    if request.given("press"):  # a key of the keypad, where no script runs
+        return show(desk)
+    step = step_of(desk)
+    if step.kind == "gate":
+        raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
+    text = request.given("value")
+    if not text:
+        right = (
+            f"what the display shows, such as {EXAMPLES[Quantity(probe.quantity)]}" if probe.quantity else ""
+        )
+        raise FormRefused("value", f"nothing is entered yet; enter {right or 'one of the answers'}")
+    if probe.quantity and _FIGURE.fullmatch(text) and request.given("unit"):
+        text = f"{text} {request.given('unit')}"
+    try:
+        value, warmth = answer_to(probe, text)
+        desk.keep(
+            "reading",
+            probe=probe.id,
+            value=value,
+            temperature=request.given("warmth") or warmth,
+            note=request.given("note"),
+        )
+    except HumclickError as error:
+        raise FormRefused("value", str(error)) from None
+    return desk.go(_after_reading(desk, probe), _announce(desk))
+
+
+def _after_reading(desk: Desk, probe: Probe) -> str:
+    """The next pair of unnamed pins while they are being found, else the call."""
+    if probe.id in UNNAMED_PINS:
+        taken = {r.probe for r in desk.call.readings}
+        for name in UNNAMED_PINS:
+            if name not in taken:
+                return f"{desk.path()}?probe={name}"
+    return desk.path()
+
+
+def _same_probe(desk: Desk) -> str:
+    """The call again, with the probe that was chosen."""
+    chosen = desk.request.given("chosen")
+    return f"{desk.path()}?probe={desk.probe(chosen).id}" if chosen else desk.path()
+
+
+def take_gate(desk: Desk) -> Reply:
+    """
+    Keep that a safety gate was passed.
+
+    Raises
+    ------
+    FormRefused
+        If there is no such gate.
+    """
+    try:
+        desk.keep("gate", gate=desk.request.given("gate"), words=desk.request.given("words"))
+    except HumclickError as error:
+        raise FormRefused("gate", str(error)) from None
+    return desk.go(_same_probe(desk))
+
+
+def take_skip(desk: Desk) -> Reply:
+    """
+    Keep that a probe cannot be done here; the plan goes on without it.
+
+    Raises
+    ------
+    FormRefused
+        If there is no such probe.
+    """
+    request = desk.request
+    probe = desk.probe(request.given("probe"))
+    reason = request.given("reason")
+    gate = request.given("gate")
+    if gate:
+        reason = f"cannot be done safely here: {gate}" + (f". {reason}" if reason else "")
+    desk.keep("skip", probe=probe.id, reason=reason)
+    return desk.go(desk.back())
+
+
+def take_wait(desk: Desk) -> Reply:
+    """
+    Keep that the machine was left alone.
+
+    Raises
+    ------
+    FormRefused
+        If the minutes are not a number.
+    """
+    typed = desk.request.given("minutes").replace(",", ".")
+    try:
+        minutes = float(typed)
+    except ValueError:
+        raise FormRefused(
+            "minutes", f"{typed[:40]!r} is not a number of minutes; write it such as 10"
+        ) from None
+    try:
+        desk.keep("wait", minutes=minutes)
+    except HumclickError as error:
+        raise FormRefused("minutes", str(error)) from None
+    return desk.go(_same_probe(desk))
+
+
+def take_timer(desk: Desk) -> Reply:
+    """
+    Start a timer: its end goes into the address, so that a locked screen or a reload loses nothing.
+
+    Raises
+    ------
+    FormRefused
+        If the seconds are not a number.
+    """
+    try:
+        seconds = float(desk.request.given("seconds"))
+    except ValueError:
+        raise FormRefused("seconds", "a timer needs its seconds") from None
+    if not 0 < seconds <= _LONGEST:
+        raise Refused(f"a timer runs from 1 second to {_LONGEST // 3600} hours")
+    until = (desk.request.now + timedelta(seconds=seconds)).isoformat(timespec="seconds").replace("+", "%2B")
+    path = _same_probe(desk)
+    return desk.go(f"{path}{'&' if '?' in path else '?'}until={until}")

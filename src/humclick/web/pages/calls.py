@@ -1,0 +1,60 @@
+"""
+The list of calls, with search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from humclick.web.desk import Desk
+from humclick.web.exchange import Reply
+from humclick.web.language import N_
+from humclick.web.typeset import page
+
+__all__ = ["STATES", "show"]
+
+#: How far a call has come, in words.
+STATES: dict[str, str] = {
+    "bare": N_("begun"),
+    "recognised": N_("another kind of test"),
+    "open": N_("open"),
+    "handed": N_("handed over"),
+    "passing": N_("nothing broken"),
+    "needed": N_("cause found"),
+    "fitted": N_("new part fitted"),
+    "repaired": N_("repaired"),
+}
+
+
+def _matches(row: Mapping[str, Any], wanted: str, desk: Desk) -> bool:
+    said = desk.language
+    texts = [str(row.get(name, "")) for name in ("title", "equipment", "customer", "id", "verdict")]
+    texts += [said.plain(text) for text in texts]
+    texts.append(said.text(STATES.get(str(row.get("state", "")), "")))
+    everything = " ".join(texts).casefold()
+    return all(word in everything for word in wanted.casefold().split())
+
+
+def _row(row: Mapping[str, Any]) -> dict[str, Any]:
+    names = ("id", "title", "equipment", "customer", "state", "updated", "verdict", "complaint")
+    found: dict[str, Any] = {name: str(row.get(name, "") or "") for name in names}
+    try:
+        found["at"] = datetime.fromisoformat(found["updated"])
+    except ValueError:
+        found["at"] = None
+    found["invented"] = bool(row.get("invented", False))
+    return found
+
+
+def show(desk: Desk) -> Reply:
+    """The calls kept here, the latest first."""
+    _ = desk.language.text
+    wanted = desk.request.asked("q")
+    rows = [_row(row) for row in desk.request.calls or () if not wanted or _matches(row, wanted, desk)]
+    rows.sort(key=lambda row: row["updated"], reverse=True)
+    open_ = [row for row in rows if row["state"] not in ("repaired", "passing", "handed", "recognised")]
+    closed = [row for row in rows if row not in open_]
+    html = page("calls.html", desk, open=open_, closed=closed, wanted=wanted, states=STATES)
+    return Reply(title=_("Calls"), html=html)

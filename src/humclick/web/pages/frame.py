@@ -1,0 +1,41 @@
+"""
+What stands around every page: the document, the header, and the page for what is not there.
+"""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from humclick.web.desk import Desk
+from humclick.web.exchange import Reply
+from humclick.web.language import Language, language
+from humclick.web.typeset import page, template
+
+__all__ = ["document", "header", "missing"]
+
+
+def header(words: Language, path: str) -> str:
+    """The name and the ways to the other pages."""
+    return template("header.html", words, path=path)
+
+
+def missing(desk: Desk, message: str = "") -> Reply:
+    """The page for a path or a call that is not there."""
+    _ = desk.language.text
+    return Reply(
+        status=404, title=_("Not here"), html=page("missing.html", desk, message=message), id=desk.id
+    )
+
+
+def document(reply: Reply, *, theme: str = "auto", static: str = "/static", script: bool = True) -> str:
+    """A whole HTML document around a reply; see `humclick.web.pages.shell`."""
+    return template(
+        "document.html",
+        language(reply.language),
+        reply=reply,
+        html=Markup(reply.html),  # made by our templates
+        header=Markup(reply.header),
+        theme=theme if theme in ("light", "dark") else "auto",
+        static=static,
+        script=script,
+    )

@@ -1,0 +1,98 @@
+"""
+Which start arrangement it is, by a few questions about what is seen under the cover.
+"""
+
+from __future__ import annotations
+
+from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine
+from humclick.errors import Unknown
+from humclick.jobs.events import MachineRead
+from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
+from humclick.jobs.standing import given_last
+from humclick.web import drawings
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["show", "take"]
+
+
+def _answers(desk: Desk) -> dict[str, str]:
+    """Answers so far, from the address; one that does not exist counts as not given."""
+    found = {}
+    for question in questions():
+        said = desk.request.asked(question.name)
+        if said == NOT_SURE or said in {option.name for option in question.options}:
+            found[question.name] = said
+    return found
+
+
+def _link(desk: Desk, answers: dict[str, str]) -> str:
+    query = "&".join(f"{name}={said}" for name, said in answers.items())
+    return desk.path("identify") + (f"?{query}" if query else "")
+
+
+def show(desk: Desk) -> Reply:
+    """The next question, or what fits what was seen."""
+    _ = desk.language.text
+    answers = _answers(desk)
+    listed = desk.request.asked("list") != ""
+    question = None if listed else next_question(answers)
+    before = dict(list(answers.items())[:-1])
+    asked = [
+        (each, _link(desk, {k: v for k, v in answers.items() if k != each.name}), answers[each.name])
+        for each in questions()
+        if each.name in answers
+    ]
+    choices = []
+    if question is not None:
+        for option in question.options:
+            if option.fits & set(candidates(answers)):
+                link = _link(desk, {**answers, question.name: option.name})
+                choices.append((f"{question.name}-{option.name}", option.text, link))
+    fits = list(arrangements()) if listed else list(candidates(answers))
+    found = []
+    if question is None:
+        for name in fits:
+            kind = arrangement(name)
+            drawn = drawings.wiring(Machine.of(name), desk.language) if len(fits) == 1 else None
+            found.append((kind, drawn))
+    html = page(
+        "identify.html",
+        desk,
+        question=question,
+        choices=choices,
+        not_sure=_link(desk, {**answers, question.name: NOT_SURE}) if question else "",
+        back=_link(desk, before) if answers else "",
+        asked=asked,
+        found=found,
+        listed=listed,
+        icon=drawings.icon,
+    )
+    return Reply(title=_("What is under the cover?"), html=html, id=desk.id)
+
+
+def take(desk: Desk) -> Reply:
+    """
+    Keep the arrangement chosen.
+
+    Raises
+    ------
+    FormRefused
+        If there is no such arrangement.
+    """
+    name = desk.request.given("arrangement")
+    now = given_last(desk.events, desk.call, MachineRead)
+    if name not in arrangements():
+        raise FormRefused("arrangement", str(Unknown("arrangement", name[:60], arrangements())))
+    protector = now.get("protector", "")
+    if protector not in arrangement(name).protectors:
+        protector = ""
+    desk.keep("machine", **{**now, "arrangement": name, "protector": protector})
+    others = [each for each in desk.request.given_all("fits") if each in arrangements() and each != name]
+    if others:  # not settled: said on the record, so that whoever reads it knows
+        desk.keep(
+            "note", text=f"Arrangement taken for now: {name}. What was seen also fits: {', '.join(others)}."
+        )
+    return desk.go(desk.path("plate"))

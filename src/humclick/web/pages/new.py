@@ -1,0 +1,49 @@
+"""
+A new call: what is heard, and whose machine it is.
+"""
+
+from __future__ import annotations
+
+import uuid
+
+from humclick.diagnosis.findings import HEARD
+from humclick.jobs.events import HEARD as COMPLAINTS
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.drawings import icon
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["show", "take"]
+
+
+def show(desk: Desk) -> Reply:
+    """The question: what do you hear?"""
+    _ = desk.language.text
+    complaints = [(name, HEARD[name]) for name in COMPLAINTS if name in HEARD and name != "runs"]
+    return Reply(title=_("New call"), html=page("new.html", desk, complaints=complaints, icon=icon))
+
+
+def take(desk: Desk) -> Reply:
+    """
+    Open a call.
+
+    Raises
+    ------
+    FormRefused
+        If what was heard is none of the answers.
+    """
+    request = desk.request
+    heard = request.given("heard") or "unknown"
+    if heard not in COMPLAINTS:
+        raise FormRefused("heard", f"choose what is heard; {heard[:40]!r} is none of the answers")
+    desk.id = uuid.uuid4().hex[:16]
+    desk.keep(
+        "opened",
+        shop=request.settings.shop,
+        customer=request.given("customer"),
+        equipment=request.given("equipment"),
+    )
+    if request.settings.meter:
+        desk.keep("meter", name=request.settings.meter, leads_nulled=request.settings.leads_nulled)
+    desk.keep("complaint", heard=heard, words=request.given("words"))
+    return desk.go(desk.path("identify"))

@@ -1,0 +1,17 @@
+"""
+What works without a network, and why it may not.
+"""
+
+from __future__ import annotations
+
+from humclick.web.desk import Desk
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["show"]
+
+
+def show(desk: Desk) -> Reply:
+    """Whether this page can work offline here."""
+    _ = desk.language.text
+    return Reply(title=_("Without a network"), html=page("offline.html", desk))

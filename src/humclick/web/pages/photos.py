@@ -1,0 +1,109 @@
+"""
+Photographs of the call and the marks put on them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from humclick.errors import HumclickError
+from humclick.jobs.events import PhotoMarked
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["LABELS", "Shown", "photos_of", "show", "take", "take_mark"]
+
+#: Labels offered for marks.
+LABELS = ("C", "S", "R", "1", "2", "3")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """
+    A photograph with its marks.
+
+    Attributes
+    ----------
+    hash, caption, event : str
+        SHA-256 of its bytes, what it shows, and the event that took it.
+    width, height : int
+        Pixels; 0 where the picture is not in store here.
+    marks : tuple of PhotoMarked
+        In order.
+    """
+
+    hash: str
+    caption: str
+    event: str
+    width: int
+    height: int
+    marks: tuple[PhotoMarked, ...]
+
+
+def photos_of(desk: Desk) -> list[Shown]:
+    """Every photograph of the call, in order."""
+    here = {photo.hash: photo for photo in desk.request.photos}
+    found: dict[str, Shown] = {}
+    for event in desk.call.photos:
+        stored = here.get(event.sha256)
+        marks = tuple(mark for mark in desk.call.marks if mark.sha256 == event.sha256)
+        found[event.sha256] = Shown(
+            event.sha256,
+            event.caption or (found[event.sha256].caption if event.sha256 in found else ""),
+            event.id,
+            stored.width if stored else 0,
+            stored.height if stored else 0,
+            marks,
+        )
+    return list(found.values())
+
+
+def show(desk: Desk) -> Reply:
+    """The photographs."""
+    _ = desk.language.text
+    html = page("photos.html", desk, photos=photos_of(desk), labels=LABELS)
+    return Reply(title=_("Photos"), html=html, id=desk.id)
+
+
+def take(desk: Desk) -> Reply:
+    """
+    Keep that a photograph was taken; its bytes are kept by the caller under their hash.
+
+    Raises
+    ------
+    FormRefused
+        If there is no hash.
+    """
+    hashes = desk.request.given_all("sha256")
+    if not hashes:
+        raise FormRefused("photo", "choose a picture first")
+    try:
+        for each in hashes:
+            desk.keep("photo", sha256=each, caption=desk.request.given("caption"))
+    except HumclickError as error:
+        raise FormRefused("photo", str(error)) from None
+    return desk.go(desk.path("photos"))
+
+
+def take_mark(desk: Desk) -> Reply:
+    """
+    Keep a mark on a photograph.
+
+    Raises
+    ------
+    FormRefused
+        If it has no place, no label, or its photograph is not of this call.
+    """
+    request = desk.request
+    try:
+        x, y = (float(request.given(name).replace(",", ".")) for name in ("x", "y"))
+    except ValueError:
+        raise FormRefused("x", "tap the picture, or write the place in per cent from left and top") from None
+    label = request.given("label") or request.given("words")
+    try:
+        desk.keep("mark", sha256=request.given("sha256"), x=x, y=y, label=label)
+    except HumclickError as error:
+        field = "words" if str(error).startswith("label") else "x"
+        raise FormRefused(field, str(error)) from None
+    return desk.go(desk.path("photos"))

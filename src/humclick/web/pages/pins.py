@@ -1,0 +1,38 @@
+"""
+The three pins as the eye meets them, both ways up, and which is which once they have been measured.
+"""
+
+from __future__ import annotations
+
+from humclick.circuit.pins_drawing import LAYOUTS, pins_svg
+from humclick.jobs.standing import UNNAMED_PINS, pins_found
+from humclick.web.desk import Desk
+from humclick.web.drawings import labelled
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["show"]
+
+
+def show(desk: Desk) -> Reply:
+    """Layouts to choose from; with one chosen, where each pin is."""
+    _ = desk.language.text
+    layout, over = desk.request.asked("layout"), desk.request.asked("over") == "1"
+    found = pins_found(desk.call)
+    names = found.names if found is not None else (None, None, None)
+    chosen = layout if layout in LAYOUTS else ""
+    drawn = {
+        name: labelled(pins_svg(name, names, over), desk.language)
+        for name in ([chosen] if chosen else LAYOUTS)
+    }
+    taken = {reading.probe for reading in desk.call.readings}
+    html = page(
+        "pins.html",
+        desk,
+        chosen=chosen,
+        over=over,
+        drawn=drawn,
+        found=found,
+        left=[name for name in UNNAMED_PINS if name not in taken],
+    )
+    return Reply(title=_("The three pins"), html=html, id=desk.id)

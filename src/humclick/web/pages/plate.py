@@ -1,0 +1,154 @@
+"""
+The nameplate, the protector, the meter, the stamps, whose machine it is.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from humclick.errors import HumclickError
+from humclick.jobs.entry import one_of
+from humclick.jobs.events import ComplaintHeard, MachineRead, MeterTaken, Opened
+from humclick.jobs.fold import COMPRESSOR
+from humclick.jobs.standing import given_last
+from humclick.meters import Quantity, meters
+from humclick.readings import parse_reading
+from humclick.web import drawings
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["PROTECTORS", "show", "take", "take_stamp"]
+
+#: Where the protector sits, in words.
+PROTECTORS: dict[str, str] = {
+    "external": "A disc on the common pin or strapped to the shell",
+    "integrated": "Built into the starter",
+    "internal": "None to be seen: it is inside the shell",
+}
+
+_FIELDS: tuple[tuple[str, Quantity], ...] = (
+    ("volts", Quantity.VOLTAGE),
+    ("locked_rotor_amps", Quantity.CURRENT),
+    ("rated_load_amps", Quantity.CURRENT),
+)
+
+
+def show(desk: Desk) -> Reply:
+    """What is known of machine and meter, to be put right or completed."""
+    _ = desk.language.text
+    now = given_last(desk.events, desk.call, MachineRead)
+    machine = desk.call.machine
+    parts = [(part.id, part.family.title) for part in machine.parts] if machine is not None else []
+    html = page(
+        "plate.html",
+        desk,
+        now=now,
+        meter_now=given_last(desk.events, desk.call, MeterTaken),
+        heading=given_last(desk.events, desk.call, Opened),
+        complaint=given_last(desk.events, desk.call, ComplaintHeard),
+        machine=machine,
+        protectors=[(name, PROTECTORS[name]) for name in (machine.arrangement.protectors if machine else ())],
+        meters=meters(),
+        parts=[*parts, (COMPRESSOR, COMPRESSOR)],
+        icon=drawings.icon,
+    )
+    return Reply(title=_("Nameplate"), html=html, id=desk.id)
+
+
+def _amount(desk: Desk, name: str, quantity: Quantity) -> float | None:
+    typed = desk.request.given(name)
+    if not typed:
+        return None
+    try:
+        value = parse_reading(typed, quantity).value
+    except HumclickError as error:
+        raise FormRefused(name, str(error)) from None
+    if value is None:
+        raise FormRefused(name, "a figure is needed here, not over limit")
+    return value
+
+
+def _changed(desk: Desk, kind: str, now: dict[str, Any], new: dict[str, Any], field: str) -> None:
+    if new == now:
+        return
+    try:
+        desk.keep(kind, **new)
+    except HumclickError as error:
+        raise FormRefused(_field(str(error), new, field), str(error)) from None
+
+
+def _field(message: str, new: dict[str, Any], otherwise: str) -> str:
+    """The field a message is about: the one whose name it begins with."""
+    if message.startswith("nominal volts"):
+        return "volts"
+    if message.startswith("line frequency"):
+        return "hertz"
+    return next((name for name in new if message.startswith(name)), otherwise)
+
+
+def take(desk: Desk) -> Reply:
+    """
+    Keep what was changed.
+
+    Raises
+    ------
+    FormRefused
+        If a figure cannot be understood or is not possible.
+    """
+    request = desk.request
+    heading = given_last(desk.events, desk.call, Opened)
+    new_heading = {**heading, **{k: request.given(k) for k in ("customer", "equipment") if k in request.form}}
+    if any(new_heading.get(k) for k in ("customer", "equipment")) or heading:
+        _changed(desk, "opened", heading, new_heading, "customer")
+    now = given_last(desk.events, desk.call, MachineRead)
+    if now:
+        new = dict(now)
+        for name, quantity in _FIELDS:
+            if name in request.form:
+                amount = _amount(desk, name, quantity)
+                new[name] = now["volts"] if amount is None and name == "volts" else amount
+        if request.given("hertz") in ("50", "60"):
+            new["hertz"] = float(request.given("hertz"))
+        for name in ("refrigerant", "protector"):
+            if name in request.form and request.given(name) != "not-sure":
+                new[name] = request.given(name)
+        _changed(desk, "machine", now, new, "volts")
+    meter = given_last(desk.events, desk.call, MeterTaken)
+    if "meter" in request.form or "leads" in request.form:
+        _take_meter(desk, meter)
+    return desk.go(desk.path())
+
+
+def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
+    new: dict[str, Any] = dict(now) or {"name": "", "own": {}, "leads_nulled": False, "lead_ohms": None}
+    named = desk.request.given("meter")
+    if named:
+        try:
+            new |= {"own": {}, "name": one_of("meter", named, list(meters()))}
+        except HumclickError as error:
+            raise FormRefused("meter", str(error)) from None
+    leads = desk.request.given("leads")
+    if leads == "nulled":
+        new |= {"leads_nulled": True, "lead_ohms": None}
+    elif leads == "not-nulled":
+        new |= {"leads_nulled": False, "lead_ohms": _amount(desk, "lead_ohms", Quantity.RESISTANCE)}
+    if now or any(new.values()):
+        _changed(desk, "meter", now, new, "lead_ohms")
+
+
+def take_stamp(desk: Desk) -> Reply:
+    """
+    Keep what is stamped on a part.
+
+    Raises
+    ------
+    FormRefused
+        If it cannot be used.
+    """
+    part, text = desk.request.given("part"), desk.request.given("stamp")
+    try:
+        desk.keep("stamp", part=part, text=text)
+    except HumclickError as error:
+        raise FormRefused("stamp", str(error)) from None
+    return desk.go(desk.back("plate"))

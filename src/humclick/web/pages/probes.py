@@ -1,0 +1,29 @@
+"""
+Another probe: every one of the machine, those worth most first.
+"""
+
+from __future__ import annotations
+
+from humclick.errors import Refused
+from humclick.web.desk import Desk
+from humclick.web.exchange import Reply
+from humclick.web.typeset import page
+
+__all__ = ["show"]
+
+
+def show(desk: Desk) -> Reply:
+    """The list of probes."""
+    _ = desk.language.text
+    weighed = desk.weighed
+    known = desk.probes()
+    if weighed is None or not known:
+        raise Refused("no machine is described yet")
+    advice = weighed.advice
+    worth = [v for v in (advice.next, *advice.alternatives) if v is not None] if advice is not None else []
+    best = [(known[v.probe], v) for v in worth if v.probe in known]
+    named = {probe.id for probe, _value in best}
+    rest = [probe for name, probe in known.items() if name not in named]
+    taken = {reading.probe for reading in desk.call.readings}
+    html = page("probes.html", desk, best=best, rest=rest, taken=taken, skipped=desk.call.skipped)
+    return Reply(title=_("Choose a probe"), html=html, id=desk.id)

@@ -1,0 +1,251 @@
+"""
+The record: every event in order, each of which can be taken back and brought back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from humclick.diagnosis.findings import HEARD
+from humclick.errors import HumclickError
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    GatePassed,
+    MachineRead,
+    MeterTaken,
+    NoteWritten,
+    Opened,
+    PartFitted,
+    PhotoTaken,
+    ProbeSkipped,
+    ReadingTaken,
+    StampRead,
+    Undone,
+    Waited,
+)
+from humclick.jobs.standing import live, to_undo
+from humclick.safety import gates
+from humclick.web.desk import Desk, FormRefused
+from humclick.web.exchange import Reply
+from humclick.web.language import N_
+from humclick.web.typeset import page
+
+__all__ = ["Entry", "entries", "last_entry", "provisional", "show", "take_note", "take_undo"]
+
+#: Kinds of events in words.
+KINDS: dict[str, str] = {
+    "opened": N_("Call opened"),
+    "machine": N_("Machine"),
+    "meter": N_("Meter"),
+    "stamp": N_("Stamp"),
+    "complaint": N_("Complaint"),
+    "gate": N_("Safety step passed"),
+    "reading": N_("Reading"),
+    "skip": N_("Left out"),
+    "wait": N_("Waited"),
+    "fitted": N_("New part"),
+    "photo": N_("Photo"),
+    "mark": N_("Mark on a photo"),
+    "note": N_("Note"),
+    "decision": N_("Decision"),
+    "undo": N_("Taken back"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """
+    One event as shown.
+
+    Attributes
+    ----------
+    id, kind : str
+        Of the event.
+    at : datetime
+        When.
+    title : str
+        What it is about, in words that can be translated.
+    value : str
+        What was written down, kept as it is.
+    finding : str
+        What it means.
+    warns : bool
+        Whether it is not what a healthy part gives.
+    undone : bool
+        Whether it is taken back.
+    problem : str
+        Why it could not be used.
+    unproved : tuple of str
+        Safety gates it needed that are not on record, by their titles.
+    probe : str
+        Its probe.
+    """
+
+    id: str
+    kind: str
+    at: datetime
+    title: str
+    value: str = ""
+    finding: str = ""
+    warns: bool = False
+    undone: bool = False
+    problem: str = ""
+    unproved: tuple[str, ...] = ()
+    probe: str = ""
+
+
+def _said(desk: Desk, event: Event) -> tuple[str, str]:
+    """Title and value of an event."""
+    match event:
+        case Opened():
+            return "", " · ".join(each for each in (event.customer, event.equipment) if each)
+        case MachineRead():
+            figures = [f"{event.volts:g} V {event.hertz:g} Hz"]
+            if event.locked_rotor_amps is not None:
+                figures.append(f"LRA {event.locked_rotor_amps:g} A")
+            if event.rated_load_amps is not None:
+                figures.append(f"RLA {event.rated_load_amps:g} A")
+            figures += [event.refrigerant] if event.refrigerant else []
+            return event.arrangement, ", ".join(figures)
+        case MeterTaken():
+            return "", event.name
+        case StampRead():
+            return event.part, event.text
+        case ComplaintHeard():
+            return HEARD.get(event.heard, "not known"), event.words
+        case GatePassed():
+            known = gates().get(event.gate)
+            return known.title if known else event.gate, event.words
+        case ReadingTaken():
+            return _probe_title(desk, event.probe), event.value
+        case ProbeSkipped():
+            return _probe_title(desk, event.probe), event.reason
+        case Waited():
+            return "", f"{event.minutes:g} min"
+        case PartFitted():
+            return event.part, event.note
+        case PhotoTaken():
+            return "", event.caption
+        case NoteWritten():
+            return "", event.text
+        case DecisionTaken():
+            titles = [desk.shop.remedies[r].title if r in desk.shop.remedies else r for r in event.remedies]
+            return " and ".join(titles), event.words
+        case _:
+            return "", ""
+
+
+def _probe_title(desk: Desk, name: str) -> str:
+    try:
+        return desk.probe(name).title
+    except HumclickError:
+        return name
+
+
+def _titled(desk: Desk, title: str) -> str:
+    """Names of arrangements and parts in words."""
+    machine = desk.call.machine
+    if machine is not None:
+        if title == machine.arrangement.id:
+            return machine.arrangement.title
+        for part in machine.parts:
+            if part.id == title:
+                return part.family.title
+    return title
+
+
+def entries(desk: Desk) -> list[Entry]:
+    """Every event but undos, in order, with what it means."""
+    findings = desk.weighed.findings if desk.weighed is not None else {}
+    problems = {problem.event: problem.text for problem in desk.call.problems}
+    kept = {reading.event: reading for reading in desk.call.readings}
+    found = []
+    for event in desk.events:
+        if isinstance(event, Undone):
+            continue
+        title, value = _said(desk, event)
+        finding = findings.get(event.id)
+        reading = kept.get(event.id)
+        found.append(
+            Entry(
+                id=event.id,
+                kind=event.kind,
+                at=event.at,
+                title=_titled(desk, title),
+                value=HEARD.get(value, value) if isinstance(event, ReadingTaken) else value,
+                finding=finding.text if finding else "",
+                warns=finding.warns if finding else False,
+                undone=event.id in desk.call.undone,
+                problem=problems.get(event.id, ""),
+                unproved=tuple(gates()[name].title for name in reading.unproved) if reading else (),
+                probe=event.probe if isinstance(event, ReadingTaken) else "",
+            )
+        )
+    return found
+
+
+def last_entry(desk: Desk) -> Entry | None:
+    """The last thing done, where it can be taken back."""
+    try:
+        last = to_undo(desk.events, desk.call)
+    except HumclickError:
+        return None
+    return next((entry for entry in reversed(entries(desk)) if entry.id == last.id), None)
+
+
+def provisional(desk: Desk) -> str:
+    """The note that says that the arrangement is taken for now only; empty where it is settled."""
+    said = ""
+    for event in live(desk.events, desk.call):
+        if isinstance(event, MachineRead):
+            said = ""
+        if isinstance(event, NoteWritten) and event.text.startswith("Arrangement taken for now:"):
+            said = event.text
+    return said
+
+
+def show(desk: Desk) -> Reply:
+    """The record."""
+    _ = desk.language.text
+    html = page("record.html", desk, entries=entries(desk), kinds=KINDS, torn=desk.unread)
+    return Reply(title=_("Record"), html=html, id=desk.id)
+
+
+def take_undo(desk: Desk) -> Reply:
+    """
+    Take an event back, or bring it back: the one named, else the last.
+
+    Raises
+    ------
+    FormRefused
+        If there is no such event.
+    """
+    of = desk.request.given("of")
+    if not of:
+        of = to_undo(desk.events, desk.call).id
+    if of not in {event.id for event in desk.events}:
+        raise FormRefused("of", f"there is no event {of[:40]!r} to take back")
+    if of in desk.call.undone:  # an undo of the undo in force brings it back
+        undos = [e for e in live(desk.events, desk.call) if isinstance(e, Undone) and e.of == of]
+        of = undos[-1].id if undos else of
+    desk.keep("undo", of=of)
+    return desk.go(desk.back())
+
+
+def take_note(desk: Desk) -> Reply:
+    """
+    Keep a note.
+
+    Raises
+    ------
+    FormRefused
+        If it is empty or too long.
+    """
+    try:
+        desk.keep("note", text=desk.request.given("text"))
+    except HumclickError as error:
+        raise FormRefused("text", str(error)) from None
+    return desk.go(desk.back("record"))

@@ -1,0 +1,52 @@
+"""
+Why: how strongly each reading speaks, why a probe is advised, and what its outcomes would change.
+"""
+
+from __future__ import annotations
+
+from humclick.errors import Refused
+from humclick.web.desk import Desk
+from humclick.web.exchange import Reply
+from humclick.web.pages.call import suspects
+from humclick.web.typeset import page
+
+__all__ = ["show", "show_what_if"]
+
+
+def show(desk: Desk) -> Reply:
+    """Why the leading decision leads."""
+    _ = desk.language.text
+    weighed = desk.weighed
+    if weighed is None or weighed.advice is None:
+        raise Refused(weighed.refusal if weighed is not None else "no machine is described yet")
+    html = page(
+        "why.html",
+        desk,
+        explanation=weighed.explanation,
+        advice=weighed.advice,
+        suspects=suspects(desk, 8),
+        contradictions=weighed.contradictions,
+    )
+    return Reply(title=_("Why"), html=html, id=desk.id)
+
+
+def show_what_if(desk: Desk) -> Reply:
+    """What each outcome of a probe would change."""
+    _ = desk.language.text
+    weighed = desk.weighed
+    if weighed is None or weighed.advice is None:
+        raise Refused(weighed.refusal if weighed is not None else "no machine is described yet")
+    advice = weighed.advice
+    name = desk.request.asked("probe") or (advice.next.probe if advice.next is not None else "")
+    if not name:
+        raise Refused("which probe? Choose one from the list of probes")
+    probe = desk.probe(name)
+    values = [value for value in (advice.next, *advice.alternatives) if value is not None]
+    html = page(
+        "whatif.html",
+        desk,
+        probe=probe,
+        value=next((value for value in values if value.probe == probe.id), None),
+        outcomes=sorted(weighed.what_if(probe.id), key=lambda each: -each.probability),
+    )
+    return Reply(title=_("What if"), html=html, id=desk.id)

@@ -1,0 +1,82 @@
+"""
+Templates into HTML: one environment for every page, everything escaped unless it is our own drawing.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+if TYPE_CHECKING:
+    from humclick.web.desk import Desk
+    from humclick.web.language import Language
+
+__all__ = ["page", "template"]
+
+
+def _source(name: str) -> str | None:
+    file = resources.files("humclick.web").joinpath("templates", name)
+    return file.read_text(encoding="utf-8") if file.is_file() else None
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FunctionLoader(_source),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+
+
+def template(name: str, language: Language, **given: Any) -> str:
+    """
+    Fill a template.
+
+    Parameters
+    ----------
+    name : str
+        File in ``templates``.
+    language : Language
+        Its texts (``_``), model texts (``say``), numbers and per cents.
+    **given
+        What the template names.
+    """
+    return (
+        _environment()
+        .get_template(name)
+        .render(
+            _=language.text,
+            say=language.say,
+            plain=language.plain,
+            counted=language.counted,
+            number=language.number,
+            figures=language.figures,
+            percent=language.percent,
+            likely=language.likely,
+            clock=language.clock,
+            day=language.day,
+            lang=language.code,
+            **given,
+        )
+    )
+
+
+def page(name: str, desk: Desk, **given: Any) -> str:
+    """Fill a template with the desk and what the form last said."""
+    form = {key: desk.request.given(key) for key in desk.request.form}
+    return template(
+        name,
+        desk.language,
+        desk=desk,
+        call=desk.call,
+        request=desk.request,
+        errors=desk.errors,
+        form=form,
+        **given,
+    )
