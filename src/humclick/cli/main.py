@@ -31,6 +31,7 @@ VERBS = {
     "list": ("listing", "listing"),
     "work": ("work", "work"),
     "schema": ("schema", "schema"),
+    "serve": ("serve", "serve"),
 }
 
 

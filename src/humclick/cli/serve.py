@@ -1,0 +1,119 @@
+"""
+``humclick serve``: the pages and the JSON interface, for this machine or for the shop's network.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+from pathlib import Path
+
+import click
+
+from humclick.errors import Refused
+
+_EVERYWHERE = ("0.0.0.0", "::", "")
+
+
+@click.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at; 0.0.0.0 for all.")
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="0 for any.")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path.home() / "humclick-calls",
+    show_default="humclick-calls in the home folder",
+    help="Where calls and photos are kept.",
+)
+@click.option(
+    "--certificate", is_flag=True, help="Serve https, with a certificate of the shop's own authority."
+)
+@click.option("--name", "names", multiple=True, help="A further name under which the server is asked.")
+@click.option("--empty", is_flag=True, help="Begin a new folder without the invented calls.")
+def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[str, ...], empty: bool) -> None:
+    """
+    Serve the pages to a browser.
+
+    On a phone they go on working without a network after the first visit, where they come over https or
+    from the device itself. A new folder begins with the calls of an invented shop.
+
+    Example: humclick serve --host 0.0.0.0 --certificate
+    """
+    try:
+        import uvicorn
+
+        from humclick.web.app import create_app
+        from humclick.web.certificate import certificates
+        from humclick.web.guard import own_names
+        from humclick.web.office import fill, standard_office
+        from humclick.web.store import Store, examples_folder
+    except ImportError as error:
+        raise Refused(f"the pages need more packages: pip install 'humclick[web]' ({error})") from None
+    store = Store.at(folder, None if empty else examples_folder())
+    office = standard_office(store)
+    kept = None
+    if certificate:
+        known = {*own_names(), *names, "127.0.0.1", "::1", *_addresses()}
+        known |= {host} - set(_EVERYWHERE)
+        kept = certificates(folder / "certificates", known)
+    app = create_app(office, names=names, authority=kept.authority if kept else None)
+    listening = _listening(host, port)
+    bound = listening.getsockname()[1]
+    scheme = "https" if kept else "http"
+    for name in _shown(host):
+        click.echo(f"Hum & Click: {scheme}://{name}:{bound}")
+    click.echo(f"Calls are kept in {folder}. Ctrl-C ends.")
+    if kept:
+        click.echo(f"Put on each phone: {kept.authority}")
+        click.echo(f"and compare its SHA-256 there: {kept.fingerprint}")
+    if not app.state.offline:
+        click.echo("The part that works without a network was not built; every page comes from here.")
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+        ssl_certfile=kept.certificate if kept else None,
+        ssl_keyfile=kept.key if kept else None,
+    )
+    threading.Thread(target=fill, args=(office,), daemon=True).start()
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listening])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket bound there, so that what is printed is true."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    made = socket.socket(family, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((host, port))
+    except OSError as error:
+        made.close()
+        raise Refused(
+            f"cannot listen at {host}, port {port}: {error.strerror or error}; try --port 0"
+        ) from None
+    made.set_inheritable(True)
+    return made
+
+
+def _addresses() -> list[str]:
+    """Addresses of the machine on its network, as far as it can tell."""
+    found: set[str] = set()
+    with contextlib.suppress(OSError):
+        found |= {str(each[4][0]) for each in socket.getaddrinfo(socket.gethostname(), None)}
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        asked.connect(("192.0.2.1", 9))  # nothing is sent: the system only says which way it would go
+        found.add(str(asked.getsockname()[0]))
+    return sorted(each for each in found if "%" not in each)
+
+
+def _shown(host: str) -> list[str]:
+    if host in _EVERYWHERE:
+        return [
+            "localhost",
+            *(f"[{each}]" if ":" in each else each for each in _addresses() if each != "127.0.0.1"),
+        ]
+    return [f"[{host}]" if ":" in host else host]

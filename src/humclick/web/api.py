@@ -1,0 +1,213 @@
+"""
+The JSON interface: calls, events, advice, photographs, parcels and sheets.
+
+It is described at ``/api/openapi.json``. Events are tables as `humclick.jobs.schema.call_schema` has them.
+Posting them is idempotent: what is there already is passed over, so a phone may send again whatever it is not
+sure of.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Path, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse, Response
+
+from humclick import __version__
+from humclick.errors import Refused, Unknown
+from humclick.jobs.fold import fold
+from humclick.jobs.schema import call_schema, schema_of
+from humclick.web.office import Office, plain_table
+from humclick.web.parcel import pack, unpack
+from humclick.web.photos import MEDIA_TYPES, checked, cleaned
+from humclick.web.store import Store, call_id, version_of
+
+__all__ = ["router", "taken_in"]
+
+router = APIRouter(prefix="/api")
+
+CallId = Annotated[str, Path(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$", description="Id of the call.")]
+Sha256 = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$", description="SHA-256 of the photo's bytes.")]
+#: Most events in one request.
+MOST_AT_ONCE = 1000
+_STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
+_BINARY: dict[str, Any] = {
+    "requestBody": {"required": True, "content": {"application/octet-stream": {"schema": {"type": "string"}}}}
+}
+
+
+def _office(request: Request) -> Office:
+    office = request.app.state.office
+    assert isinstance(office, Office)
+    return office
+
+
+def _store(request: Request) -> Store:
+    return _office(request).store
+
+
+def _known(request: Request, name: str) -> Store:
+    store = _store(request)
+    if not store.has(name):
+        raise Unknown("call", name, store.ids()[:20])
+    return store
+
+
+@router.get("/about", summary="Version of the program")
+def about() -> dict[str, str]:
+    """The program's name and version."""
+    return {"program": "Hum & Click", "version": __version__}
+
+
+@router.get("/schema/{what}", summary="JSON Schema of a call or of advice")
+def schema(what: Annotated[str, Path(pattern="^(call|advice)$")]) -> dict[str, Any]:
+    """The shape of a call's content, or of the advice on one."""
+    from humclick.jobs.result import AdviceResult
+
+    return call_schema() if what == "call" else schema_of(AdviceResult)
+
+
+@router.get("/calls", summary="Every call's line in the list")
+def calls(request: Request) -> dict[str, Any]:
+    """Summaries, the call written last first; ``version`` changes whenever a call has new events."""
+    return {"calls": _office(request).summaries(wait=False)}
+
+
+@router.get("/calls/{name}", summary="One call with its events")
+def call(request: Request, name: CallId) -> dict[str, Any]:
+    """The events in the order of the call file."""
+    events = _known(request, name).events(name)
+    return {
+        "id": name,
+        "version": version_of(event.id for event in events),
+        "events": [plain_table(event) for event in events],
+        "summary": _office(request).summary(name),
+    }
+
+
+@router.post("/calls/{name}/events", summary="Append events; what is there already is passed over")
+def append(
+    request: Request,
+    name: CallId,
+    events: Annotated[list[dict[str, Any]], Body(embed=True, max_length=MOST_AT_ONCE)],
+) -> dict[str, Any]:
+    """
+    The union of what is kept and what is sent. The call is begun if it is new.
+
+    ``conflicts`` lists ids under which another event is kept; that one stays.
+    """
+    done = _store(request).append(name, events)
+    return {"added": done.added, "version": done.version, "conflicts": list(done.conflicts)}
+
+
+@router.get("/calls/{name}/advice", summary="Advice on a call as it stands")
+def advice(
+    request: Request, name: CallId, why: Annotated[bool, Query(description="Explain each reading.")] = False
+) -> Response:
+    """What ``humclick advise --json`` says; its shape is at ``/api/schema/advice``."""
+    from humclick.diagnosis.shop import default_shop
+    from humclick.jobs.result import as_json, result_of
+
+    result = result_of(fold(_known(request, name).events(name)), default_shop(), why=why)
+    return Response(as_json(result), media_type="application/json")
+
+
+@router.get("/photos/{sha256}", summary="A photo")
+def photo(request: Request, sha256: Sha256) -> Response:
+    """The bytes as kept."""
+    path = _store(request).photo(sha256)
+    return Response(path.read_bytes(), media_type=MEDIA_TYPES[path.suffix])
+
+
+@router.put("/photos/{sha256}", summary="Keep a photo under the hash of its bytes", openapi_extra=_BINARY)
+async def put_photo(request: Request, sha256: Sha256) -> dict[str, Any]:
+    """JPEG, PNG or WebP, already scaled and without a camera's notes; sending it again changes nothing."""
+    data = await request.body()
+    kept = await run_in_threadpool(_store(request).keep_photo, data, sha256)
+    return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
+
+
+@router.post("/photos", summary="Keep a photo as it comes from the camera", openapi_extra=_BINARY)
+async def post_photo(request: Request) -> dict[str, Any]:
+    """It is set upright, scaled, and freed of where and when it was taken; the answer says its hash."""
+    data = await request.body()
+    kept = await run_in_threadpool(lambda: _store(request).keep_photo(cleaned(data)))
+    return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
+
+
+@router.get("/calls/{name}/parcel", summary="The call with its photos as one zip file")
+def parcel(request: Request, name: CallId) -> Response:
+    """``call.toml`` and the photos by their hashes."""
+    store = _known(request, name)
+    events = store.events(name)
+    photos = {}
+    for taken in fold(events).photos:
+        try:
+            photos[taken.sha256] = store.photo(taken.sha256).read_bytes()
+        except Unknown:
+            continue
+    headers = {"Content-Disposition": f'attachment; filename="call-{name}.zip"'}
+    return Response(pack(name, events, photos), headers=headers, media_type="application/zip")
+
+
+@router.post("/import", summary="Take in a parcel or a call file", openapi_extra=_BINARY)
+async def take_in(request: Request) -> dict[str, Any]:
+    """The call is merged with one of the same id; a call file by itself gets an id of its content."""
+    data = await request.body()
+    return await run_in_threadpool(taken_in, _store(request), data)
+
+
+def taken_in(store: Store, data: bytes) -> dict[str, Any]:
+    """
+    Keep what a parcel or a call file holds.
+
+    Raises
+    ------
+    Refused
+        If it cannot be read, or a photo in it is not one; nothing is kept then.
+    """
+    found = unpack(data)
+    if not found.events:
+        raise Refused("there are no events in this call")
+    for photo in found.photos.values():
+        checked(photo)
+    name = call_id(found.id)
+    for digest, photo in found.photos.items():
+        store.keep_photo(photo, digest)
+    done = store.append(name, [plain_table(event) for event in found.events])
+    return {"id": name, "added": done.added, "photos": len(found.photos), "conflicts": list(done.conflicts)}
+
+
+@router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")
+def sheet_html(request: Request, name: CallId, paper: str = "") -> Response:
+    """Self-contained; ``paper`` is ``A4``, ``Letter`` or left to the printer."""
+    from humclick.jobs.sheet.render import PAPERS
+    from humclick.jobs.sheet.render import sheet_html as made
+
+    if paper and paper not in PAPERS:
+        raise Refused(f"paper must be {' or '.join(PAPERS)}, got {ascii(paper)[:20]}")
+    html = made(fold(_known(request, name).events(name)), paper=paper)
+    digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in _STYLE.findall(html))
+    styles = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
+    csp = f"default-src 'none'; style-src {styles}; img-src data:; base-uri 'none'; frame-ancestors 'none'"
+    return Response(html, headers={"Content-Security-Policy": csp}, media_type="text/html")
+
+
+@router.get("/calls/{name}/sheet.pdf", summary="The job sheet as PDF")
+def sheet_pdf(request: Request, name: CallId, paper: str = "A4") -> Response:
+    """Three pages: customer, technician, parts counter. 501 where no typesetter is installed."""
+    from humclick.jobs.sheet.pdf import sheet_pdf as made
+
+    call = fold(_known(request, name).events(name))
+    try:
+        data = made(call, paper=paper)
+    except Refused as error:
+        if isinstance(error.__cause__, ImportError | OSError):
+            return JSONResponse({"error": str(error)}, 501)
+        raise
+    headers = {"Content-Disposition": f'inline; filename="sheet-{name}.pdf"'}
+    return Response(data, headers=headers, media_type="application/pdf")

@@ -1,0 +1,271 @@
+"""
+The server: the pages, their files, and the JSON interface beside them.
+
+Every page is one question to `humclick.web.engine.answer`, the same that a phone asks itself when there is no
+network. A form works without any script: it is kept, and the browser is sent on. The page's own script asks
+with the header ``X-Humclick-Part``, and gets the engine's reply as JSON to put into the page that stands.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.staticfiles import NotModifiedResponse
+
+from humclick import __version__
+from humclick.errors import HumclickError, Unknown
+from humclick.web.api import router, taken_in
+from humclick.web.assets import Asset, Assets, assets
+from humclick.web.guard import Guard
+from humclick.web.notices import words_script
+from humclick.web.office import Office
+from humclick.web.offline.build import BUILT
+from humclick.web.photos import MEDIA_TYPES, cleaned
+
+__all__ = ["PART", "create_app", "standard_shell"]
+
+#: Header of the page's own script: hand over the engine's reply as it is.
+PART = "x-humclick-part"
+#: Cookie that keeps language, look and meter on the device.
+COOKIE = "humclick"
+_STATIC = Path(__file__).resolve().parent / "static"
+_FOR_GOOD = "public, max-age=31536000, immutable"
+_ANEW = "no-cache"
+_NO_FILES = Assets({}, "", "", "", True)
+
+Shell = Callable[[Mapping[str, Any], Mapping[str, Any], Assets], str]
+
+
+def create_app(
+    office: Office,
+    shell: Shell | None = None,
+    *,
+    static: Path = _STATIC,
+    built: Path = BUILT,
+    names: Iterable[str] = (),
+    authority: Path | None = None,
+) -> FastAPI:
+    """
+    The application.
+
+    Parameters
+    ----------
+    office : Office
+        Store and engine.
+    shell : callable
+        The whole page around a reply of the engine, from the reply, the settings and the files; around
+        nothing where the reply is empty. By default the program's own.
+    static, built : Path
+        Folders of the pages' files and of the browser's runtime.
+    names : iterable of str
+        Further names under which the server is asked, as behind a reverse proxy.
+    authority : Path, optional
+        Certificate of the shop's own authority, handed out at ``/authority.crt``.
+    """
+    around = shell or standard_shell
+    pages = {"/shell": hashlib.sha256(around({}, {}, _NO_FILES).encode()).hexdigest()}
+    files = assets(static, built, pages, {"words.js": words_script()})
+    app = FastAPI(
+        title="Hum & Click",
+        version=__version__,
+        description="Calls, their events, advice, photographs and sheets of a shop.",
+        docs_url=None,  # its page fetches scripts from elsewhere
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+    )
+    app.state.office = office
+    app.state.offline = files.offline
+    app.add_middleware(Guard, names=tuple(names))
+    app.include_router(router)
+
+    @app.exception_handler(HumclickError)
+    async def refused(request: Request, error: HumclickError) -> Response:
+        status = 404 if isinstance(error, Unknown) else 422
+        if request.url.path.startswith("/api/"):
+            return JSONResponse({"error": str(error)}, status)
+        return PlainTextResponse(str(error), status)
+
+    @app.exception_handler(StarletteHTTPException)
+    async def refused_plainly(request: Request, error: StarletteHTTPException) -> Response:
+        if request.url.path.startswith("/api/"):
+            return JSONResponse({"error": str(error.detail)}, error.status_code)
+        return PlainTextResponse(str(error.detail), error.status_code)
+
+    @app.get("/sw.js", include_in_schema=False)
+    def service_worker() -> Response:
+        return Response(files.service_worker, 200, {"Cache-Control": _ANEW}, "text/javascript")
+
+    @app.get("/authority.crt", include_in_schema=False)
+    def authority_certificate() -> Response:
+        if authority is None:
+            return PlainTextResponse("this server has no authority of its own", 404)
+        return Response(authority.read_bytes(), media_type="application/x-x509-ca-cert")
+
+    @app.get("/shell", include_in_schema=False)
+    def empty(request: Request) -> Response:
+        return HTMLResponse(around({}, _settings(request), files), headers={"Cache-Control": _ANEW})
+
+    @app.get("/photos/{sha256}", include_in_schema=False)
+    def photo(sha256: str) -> Response:
+        path = office.store.photo(sha256)
+        headers = {"Cache-Control": "private, max-age=31536000, immutable"}
+        return Response(path.read_bytes(), 200, headers, MEDIA_TYPES[path.suffix])
+
+    @app.post("/import", include_in_schema=False)
+    async def take_in(request: Request) -> Response:
+        async with request.form(max_files=1, max_fields=10) as form:
+            sent = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
+            data = await sent[0].read() if sent else b""
+        done = await run_in_threadpool(taken_in, office.store, data)
+        go = f"/call/{done['id']}"
+        return (
+            JSONResponse({"go": go, "html": ""}) if request.headers.get(PART) else RedirectResponse(go, 303)
+        )
+
+    @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
+    async def page(request: Request, path: str) -> Response:
+        asset = files.files.get("/" + path)
+        if asset is not None and request.method == "GET":
+            return await run_in_threadpool(_file, asset, request)
+        form, photos = await _form(request, office) if request.method == "POST" else ({}, [])
+        reply: dict[str, Any] = {}
+        for photo in photos or [{}]:
+            reply = await run_in_threadpool(
+                office.ask,
+                "/" + path,
+                method=request.method,
+                query=_listed(request.query_params.multi_items()),
+                form={**form, **photo},
+                language=_language(request),
+                device=request.headers.get("x-humclick-device", "")[:100],
+                settings=_settings(request),
+                secure=_secure(request),
+            )
+        return _page(request, reply, around, files)
+
+    return app
+
+
+def standard_shell(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
+    """The program's own page around a reply, in the look that was chosen."""
+    from humclick.web.exchange import Reply
+    from humclick.web.pages import shell
+
+    known = {name: reply[name] for name in Reply.__dataclass_fields__ if name in reply}
+    return shell(Reply(**known), theme=str(settings.get("theme") or "auto"), static=files.base)
+
+
+def _file(asset: Asset, request: Request) -> Response:
+    encoding, content = asset.encoded(request.headers.get("accept-encoding", ""))
+    headers = {"Cache-Control": _FOR_GOOD, "Vary": "Accept-Encoding", "ETag": '"kept"'}
+    if request.headers.get("if-none-match"):
+        return NotModifiedResponse(Response(headers=headers).headers)
+    if encoding:
+        headers["Content-Encoding"] = encoding
+    data = content if isinstance(content, bytes) else content.read_bytes()
+    return Response(data, 200, headers, asset.media_type)
+
+
+def _page(request: Request, reply: dict[str, Any], shell: Shell, files: Assets) -> Response:
+    part = bool(request.headers.get(PART))
+    go = reply.get("go")
+    response: Response
+    if part:
+        response = JSONResponse(reply)
+    elif go and not reply.get("html"):
+        response = RedirectResponse(_inside(str(go)), 303)
+    else:
+        status = int(reply.get("status", 200))
+        response = HTMLResponse(
+            shell(reply, reply.get("settings") or _settings(request), files), 200 if status == 303 else status
+        )
+    response.headers["Cache-Control"] = "no-store"
+    response.headers["Vary"] = f"Accept-Language, Cookie, {PART}"
+    if reply.get("settings") is not None:
+        text = base64.urlsafe_b64encode(json.dumps(reply["settings"]).encode()).decode()
+        secure = request.url.scheme == "https"
+        response.set_cookie(COOKIE, text, max_age=31_536_000, secure=secure, httponly=True, samesite="lax")
+    return response
+
+
+def _inside(path: str) -> str:
+    """A path of this server; the list where it is none."""
+    return path if path.startswith("/") and not path.startswith(("//", "/\\")) else "/"
+
+
+def _listed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    """Names and values; a name that comes more than once has a list."""
+    found: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in found:
+            before = found[name]
+            found[name] = [*before, value] if isinstance(before, list) else [before, value]
+        else:
+            found[name] = value
+    return found
+
+
+async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """
+    What a form holds, and of each photograph in it, once cleaned and kept, its hash and size.
+
+    A file of another kind stands as its text, with its name under ``<field>_name``.
+    """
+    async with request.form(max_files=10, max_fields=200) as form:
+        pairs: list[tuple[str, Any]] = []
+        photos: list[dict[str, Any]] = []
+        for name, value in form.multi_items():
+            if not isinstance(value, UploadFile):
+                pairs.append((name, value))
+                continue
+            data = await value.read()
+            if not data:
+                continue
+            if (value.content_type or "").startswith("image/"):
+                kept = office.store.keep_photo(await run_in_threadpool(cleaned, data))
+                size = {"width": str(kept.width), "height": str(kept.height)}
+                photos.append({"sha256": kept.sha256, **size})
+            else:
+                pairs.append((name, data.decode("utf-8", "replace")))
+                pairs.append((f"{name}_name", value.filename or ""))
+        return _listed(pairs), photos
+
+
+def _language(request: Request) -> str:
+    """The first language asked for that there is."""
+    for part in request.headers.get("accept-language", "").split(","):
+        code = part.partition(";")[0].strip().casefold()[:2]
+        if code in ("en", "es"):
+            return code
+    return "en"
+
+
+def _settings(request: Request) -> dict[str, Any]:
+    """What the cookie keeps; nothing where it was not written by us."""
+    from humclick.web.exchange import Settings
+
+    try:
+        found = json.loads(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")))
+        names = Settings.__dataclass_fields__
+        defaults = Settings()
+        return {
+            name: found[name] for name in names if isinstance(found.get(name), type(getattr(defaults, name)))
+        }
+    except (ValueError, AttributeError, TypeError):
+        return {}
+
+
+def _secure(request: Request) -> bool:
+    """Whether the browser will see this as a secure context: https, or this very machine."""
+    scheme = request.headers.get("x-forwarded-proto", request.url.scheme)
+    return scheme == "https" or request.url.hostname in ("localhost", "127.0.0.1", "::1")

@@ -1,0 +1,148 @@
+"""
+Files the pages are made of, each under an address that changes whenever its content does.
+
+The table is made once, at the start: nothing is looked up on the disk by a name that a visitor gives, media
+types are our own, and what stands under an address never changes, so a browser keeps it for good. Where
+there is no runtime (it was not built), the pages work against the server only. Sizes in bytes.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+__all__ = ["Asset", "Assets", "assets"]
+
+#: Media types by suffix; the operating system's table may say otherwise.
+TYPES = {
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".json": "application/json",
+    ".mjs": "text/javascript; charset=utf-8",
+    ".png": "image/png",
+    ".svg": "image/svg+xml",
+    ".wasm": "application/wasm",
+    ".webmanifest": "application/manifest+json",
+    ".woff2": "font/woff2",
+    ".zip": "application/zip",
+}
+#: How a compressed file's name ends.
+_ENDINGS = {"br": ".br", "gzip": ".gz"}
+
+
+@dataclass(frozen=True, slots=True)
+class Asset:
+    """
+    One file.
+
+    Attributes
+    ----------
+    media_type : str
+        What it is.
+    plain : Path or bytes
+        Where it is, or what it holds.
+    packed : mapping of encoding to Path or bytes
+        The same, compressed.
+    """
+
+    media_type: str
+    plain: Path | bytes
+    packed: Mapping[str, Path | bytes] = field(default_factory=dict)
+
+    def encoded(self, accepted: str) -> tuple[str, Path | bytes]:
+        """The shortest form a browser accepts by its ``Accept-Encoding``, with the encoding's name."""
+        taken = {part.partition(";")[0].strip() for part in accepted.split(",") if "q=0" not in part}
+        for name in ("br", "gzip"):
+            if name in taken and name in self.packed:
+                return name, self.packed[name]
+        return "", self.plain
+
+
+@dataclass(frozen=True, slots=True)
+class Assets:
+    """
+    All files.
+
+    Attributes
+    ----------
+    files : mapping of address to Asset
+        What is served for good.
+    base : str
+        Address under which our own scripts, styles and pictures lie.
+    version : str
+        Of all together.
+    service_worker : str
+        Its text; served at a fixed address and never kept.
+    offline : bool
+        Whether the runtime is here, so that a browser can work without the server.
+    """
+
+    files: Mapping[str, Asset]
+    base: str
+    version: str
+    service_worker: str
+    offline: bool
+
+
+def assets(
+    static: Path, built: Path, pages: Mapping[str, str] | None = None, made: Mapping[str, str] | None = None
+) -> Assets:
+    """
+    The table of files.
+
+    Parameters
+    ----------
+    static : Path
+        Folder of our own scripts, styles and pictures.
+    built : Path
+        Folder of the build (`humclick.web.offline.build`); may be empty or missing.
+    pages : mapping of address to str, optional
+        Pages a browser keeps beside the files, and a mark that changes when they do.
+    made : mapping of name to str, optional
+        Further files among our own, and their texts.
+    """
+    own: dict[str, bytes] = {}
+    for path in sorted(static.rglob("*")):
+        if path.is_file() and path.suffix in TYPES:
+            own[path.relative_to(static).as_posix()] = path.read_bytes()
+    own |= {name: text.encode() for name, text in (made or {}).items()}
+    places: dict[str, str | bool] = {"offline": False}
+    files: dict[str, Asset] = {}
+    for folder, version in _versions(built).items():
+        base = f"/offline/{folder}-{version}/"
+        places |= {folder: base, "offline": True}
+        for path in sorted((built / folder).iterdir()):
+            if path.suffix not in _ENDINGS.values():
+                packed = {way: path.with_name(path.name + end) for way, end in _ENDINGS.items()}
+                have = {way: each for way, each in packed.items() if each.is_file()}
+                files[base + path.name] = Asset(TYPES[path.suffix], path, have)
+    known = dict(pages or {})
+    whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in own.items()])
+    version = hashlib.sha256(f"{whole}{places}{sorted(known.items())}".encode()).hexdigest()[:16]
+    base = f"/static/{version}"
+    places["version"] = version
+    worker = own.pop("sw.js", b"").decode()
+    own["places.js"] = f"export default {json.dumps(places)};\n".encode()
+    for name, data in own.items():
+        files[f"{base}/{name}"] = Asset(TYPES[Path(name).suffix], data, _packed(data))
+    kept = [*known, *files] if places["offline"] else []
+    worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(kept))
+    return Assets(files, base, version, worker, bool(places["offline"]))
+
+
+def _packed(data: bytes) -> dict[str, Path | bytes]:
+    return {"gzip": gzip.compress(data, 9, mtime=0)} if len(data) > 500 else {}
+
+
+def _versions(built: Path) -> dict[str, str]:
+    """Versions of the build's folders; empty where it is not whole."""
+    try:
+        found = json.loads((built / "built.json").read_text("utf-8"))
+        versions = {name: str(found[name]) for name in ("runtime", "engine")}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+    return versions if all((built / name).is_dir() for name in versions) else {}

@@ -1,0 +1,48 @@
+"""
+What the page's own script has to say, by key: texts of the catalogue, in every language.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+
+from humclick.web.exchange import LANGUAGES
+from humclick.web.language import N_, language
+
+__all__ = ["NOTICES", "words_script"]
+
+#: By the key the script uses. ``{…}`` is filled there.
+NOTICES: dict[str, str] = {
+    "copied": N_("Copied."),
+    "nearly-full": N_(
+        "This device is nearly full: about {left} MB are left for calls and photos. Send them to the"
+        " server or export them, and make room."
+    ),
+    "no-cache": N_("This browser would not keep the program, so it needs the server."),
+    "no-microphone": N_("The microphone cannot be used: it is not there, or was not allowed."),
+    "no-python": N_("The program does not start in this browser, so it needs the server: {why}"),
+    "no-runtime": N_(
+        "No work without a network: this server was set up without the part that runs in the browser."
+    ),
+    "no-server": N_("The server cannot be reached, and the program is not yet on this device. Try again."),
+    "not-done": N_("That was not done, and nothing was kept: {why}"),
+    "not-kept-full": N_("NOT KEPT: this device is full. Make room, then enter it again."),
+    "not-secure": N_(
+        "No work without a network on this connection: it is plain http, and browsers keep a program only"
+        " over https or on the device itself. Calls are kept on the server."
+    ),
+    "server-refused": N_("The server will not take an entry; it stays on this device: {why}"),
+    "stop": N_("Stop"),
+    "understood": N_("Understood"),
+    "updated": N_("A new version is here. It is used from the next start; this call goes on as it is."),
+}
+
+
+def words_script() -> str:
+    """The texts as a script: a table by language and key; a language without a catalogue is left out."""
+    table = {}
+    for code in LANGUAGES:
+        with contextlib.suppress(FileNotFoundError):
+            table[code] = {key: language(code).text(text) for key, text in NOTICES.items()}
+    return f"export default {json.dumps(table, ensure_ascii=False)};\n"

@@ -1,0 +1,260 @@
+"""
+The server's side of a page: what the engine is asked, and what is done with its reply.
+
+The engine (`humclick.web.engine.answer`) knows neither store nor clock; both are here. It is asked by one
+thread at a time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from humclick import __version__
+from humclick.errors import HumclickError, Unknown
+from humclick.jobs.events import Event, table_of
+from humclick.jobs.fold import fold
+from humclick.web.offline.build import BUILT
+from humclick.web.store import Store, version_of, write_whole
+
+__all__ = ["Office", "fill", "plain_table", "standard_office", "standard_summary"]
+
+#: Lines of the list as last worked out, beside the calls.
+_LINES = "lines.json"
+Answer = Callable[[str], str]
+Summary = Callable[[str, Sequence[Mapping[str, Any]]], Mapping[str, Any]]
+
+
+def plain_table(event: Event) -> dict[str, Any]:
+    """An event as JSON holds it: its time as text."""
+    table = table_of(event)
+    table["at"] = event.at.isoformat()
+    return table
+
+
+@dataclass(frozen=True, slots=True)
+class Office:
+    """
+    Store and engine together.
+
+    Attributes
+    ----------
+    store : Store
+        The shop's calls.
+    answer : callable
+        The engine.
+    summarise : callable
+        A call's line in the list, from its id and its events as tables.
+    """
+
+    store: Store
+    answer: Answer
+    summarise: Summary
+    _lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
+    _summaries: dict[str, tuple[str, Mapping[str, Any]]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def ask(
+        self,
+        path: str,
+        *,
+        method: str = "GET",
+        query: Mapping[str, Any] | None = None,
+        form: Mapping[str, Any] | None = None,
+        language: str = "en",
+        device: str = "",
+        settings: Mapping[str, Any] | None = None,
+        secure: bool = True,
+    ) -> dict[str, Any]:
+        """
+        Ask the engine for a page, and keep what it hands back to be kept.
+
+        Parameters
+        ----------
+        path, method, query, form
+            As of HTTP.
+        language, device, settings, secure
+            As in `humclick.web.exchange.Request`.
+
+        Returns
+        -------
+        dict
+            The engine's reply.
+
+        Raises
+        ------
+        HumclickError
+            If the store cannot keep it.
+        """
+        name = _call_in(path)
+        call, photos = None, []
+        if name and self.store.has(name):
+            events = self.store.events(name)
+            call = {"id": name, "events": [plain_table(event) for event in events]}
+            photos = self._photos(events)
+        request = {
+            "path": path,
+            "method": method,
+            "query": dict(query or {}),
+            "form": dict(form or {}),
+            "now": datetime.now().astimezone().isoformat(),
+            "device": device or "desk",
+            "language": language,
+            "call": call,
+            "calls": self.summaries() if path in ("/", "/new") else None,
+            "photos": photos,
+            "place": "server",
+            "secure": secure,
+            "settings": dict(settings or {}),
+        }
+        with self._lock:
+            reply: dict[str, Any] = json.loads(self.answer(json.dumps(request)))
+        if reply.get("append"):
+            kept = self.store.append(reply["id"], reply["append"])
+            if reply.get("summary"):
+                self._summaries[reply["id"]] = kept.version, reply["summary"]
+        return reply
+
+    def _photos(self, events: Sequence[Event]) -> list[dict[str, Any]]:
+        found = []
+        for photo in fold(events).photos:
+            try:
+                width, height = self.store.photo_size(photo.sha256)
+            except (Unknown, OSError):
+                continue
+            found.append({"hash": photo.sha256, "caption": photo.caption, "width": width, "height": height})
+        return found
+
+    def summary(self, name: str) -> Mapping[str, Any]:
+        """
+        A call's line in the list, worked out anew only when the call has changed.
+
+        Raises
+        ------
+        Unknown
+            If there is no such call.
+        """
+        events = self.store.events(name)
+        version = version_of(event.id for event in events)
+        kept = self._summaries.get(name)
+        if kept is None or kept[0] != version:
+            with self._lock:
+                kept = version, self.summarise(name, [plain_table(event) for event in events])
+            self._summaries[name] = kept
+        return {**kept[1], "id": name, "version": version}
+
+    def summaries(self, *, wait: bool = False) -> list[Mapping[str, Any]]:
+        """
+        Every call's line; a call whose line is not worked out yet stands with what its header says.
+
+        Parameters
+        ----------
+        wait : bool
+            Work out what is missing first.
+        """
+        found = []
+        for name in self.store.ids():
+            try:
+                events = self.store.events(name)
+                version = version_of(event.id for event in events)
+                kept = self._summaries.get(name)
+                if wait or (kept is not None and kept[0] == version):
+                    found.append(self.summary(name))
+                else:
+                    found.append(_plain_line(name, events, version))
+            except HumclickError as error:
+                found.append(_damaged(name, str(error)))
+        return found
+
+
+def standard_office(store: Store) -> Office:
+    """Store and the program's own engine, with the lines of the list as last worked out."""
+    from humclick.web.engine import answer
+
+    office = Office(store, answer, standard_summary)
+    with contextlib.suppress(OSError, ValueError, TypeError, AttributeError):
+        kept = json.loads((store.folder / _LINES).read_text("utf-8"))
+        if kept["program"] == _program():
+            office._summaries.update(
+                {name: (str(v), dict(line)) for name, (v, line) in kept["lines"].items()}
+            )
+    return office
+
+
+def standard_summary(name: str, tables: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    """A call's line in the list, as the engine gives it."""
+    from humclick.web.desk import Desk
+    from humclick.web.exchange import CallGiven, Request
+
+    return Desk(Request(path=f"/call/{name}", call=CallGiven(name, [dict(t) for t in tables]))).summary()
+
+
+def fill(office: Office) -> None:
+    """
+    Work out every line of the list that is missing, in a process of its own that gives way to others.
+
+    What was worked out is kept beside the calls, so the next start finds it.
+    """
+    missing = [line["id"] for line in office.summaries() if not line["state"] and line["version"]]
+    if not missing:
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(1, mp_context=context, initializer=_give_way) as aside:
+        for name in missing:
+            events = office.store.events(name)
+            version = version_of(event.id for event in events)
+            try:
+                line = aside.submit(standard_summary, name, [plain_table(e) for e in events]).result()
+            except HumclickError:
+                continue
+            office._summaries[name] = version, line
+    kept = {"program": _program(), "lines": office._summaries}
+    with contextlib.suppress(OSError):
+        write_whole(office.store.folder / _LINES, json.dumps(kept).encode())
+
+
+def _give_way() -> None:
+    if hasattr(os, "nice"):
+        os.nice(19)
+
+
+def _program() -> str:
+    """What may change the lines: the program's version, and the build's."""
+    with contextlib.suppress(OSError):
+        return __version__ + (BUILT / "built.json").read_text("utf-8")
+    return __version__
+
+
+def _call_in(path: str) -> str:
+    pieces = path.split("/")
+    return pieces[2] if len(pieces) > 2 and pieces[1] == "call" else ""
+
+
+def _line(name: str, **given: Any) -> dict[str, Any]:
+    empty = dict.fromkeys(("title", "equipment", "customer", "state", "verdict", "complaint"), "")
+    return {"id": name, **empty, "updated": "", "invented": False, "version": "", **given}
+
+
+def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, Any]:
+    header = fold(events).header
+    return _line(
+        name,
+        title=header.equipment if header else "",
+        customer=header.customer if header else "",
+        invented=bool(header and header.invented),
+        updated=max(event.at for event in events).isoformat() if events else "",
+        version=version,
+    )
+
+
+def _damaged(name: str, why: str) -> dict[str, Any]:
+    return _line(name, title=f"{name}: {why}"[:200], state="damaged")

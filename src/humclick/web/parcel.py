@@ -1,0 +1,197 @@
+"""
+A call with its photographs as one file, to hand over or to put away.
+
+A zip file any system can open::
+
+    about.json             {"humclick_parcel": 1, "id": "…"}
+    call.toml              the call file
+    photos/<sha256>.jpg    each photograph under the hash of its bytes
+
+What comes in is not trusted: number and size of the members are bounded before and while they are unpacked,
+and names other than these are refused, so nothing is ever written by a member's name. Sizes in bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import re
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from humclick.errors import Refused
+from humclick.jobs.call_file import LARGEST, parse_call, write_call
+from humclick.jobs.events import Event, event_from, in_order, table_of
+
+__all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
+
+#: Largest file read, and most it may unpack to.
+LARGEST_PARCEL = 64 * 1024 * 1024
+#: Most photographs in one.
+MOST_PHOTOS = 200
+
+_PHOTO = re.compile(r"photos/([0-9a-f]{64})\.(jpg|png|webp)")
+_DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError)
+
+
+@dataclass(frozen=True, slots=True)
+class Parcel:
+    """
+    What was in the file.
+
+    Attributes
+    ----------
+    id : str
+        Of the call, as whoever packed it knew it, else made of its events.
+    events : tuple of Event
+        In the order of the call file.
+    photos : mapping of str to bytes
+        By the hash of their bytes.
+    """
+
+    id: str
+    events: tuple[Event, ...]
+    photos: Mapping[str, bytes] = field(default_factory=dict)
+
+
+def pack(name: str, events: Iterable[Event], photos: Mapping[str, bytes]) -> bytes:
+    """
+    Pack a call.
+
+    Parameters
+    ----------
+    name : str
+        Id of the call.
+    events : iterable of Event
+        All of it.
+    photos : mapping of str to bytes
+        Photographs by the hash of their bytes.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch) / "call.toml"
+        write_call(path, events)
+        call = path.read_bytes()
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:
+        for member, data in (
+            ("about.json", json.dumps({"humclick_parcel": 1, "id": name}).encode()),
+            ("call.toml", call),
+            *((f"photos/{digest}{_suffix(data)}", data) for digest, data in sorted(photos.items())),
+        ):
+            made.writestr(zipfile.ZipInfo(member, (1980, 1, 1, 0, 0, 0)), data)
+    return out.getvalue()
+
+
+def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
+    """
+    As `pack`, from a call as JSON with ``id`` and ``events``; for the browser.
+
+    Raises
+    ------
+    Refused
+        If an event is not sound.
+    """
+    given = json.loads(call)
+    events = [event_from(table) for table in given["events"]]
+    return pack(given["id"], in_order(events), {name: bytes(data) for name, data in photos.items()})
+
+
+def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
+    """
+    As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser.
+
+    Raises
+    ------
+    Refused
+        As `unpack`.
+    """
+    found = unpack(bytes(data))
+    tables = [{**table_of(event), "at": event.at.isoformat()} for event in found.events]
+    return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
+
+
+def _suffix(data: bytes) -> str:
+    """How a picture's name ends, by its first bytes."""
+    return ".png" if data[:4] == b"\x89PNG" else ".webp" if data[8:12] == b"WEBP" else ".jpg"
+
+
+def unpack(data: bytes) -> Parcel:
+    """
+    Read a parcel, or a call file by itself.
+
+    Raises
+    ------
+    Refused
+        If it is neither, is damaged, is too large, or holds what does not belong in it.
+    CallFileError
+        If the call file in it cannot be read.
+    """
+    if len(data) > LARGEST_PARCEL:
+        raise Refused(f"larger than {LARGEST_PARCEL // 2**20} MiB, so it is not a call with its photos")
+    if not data.startswith(b"PK"):
+        return _named(Parcel("", parse_call(data, "call file").events))
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as opened:
+            return _named(_unpacked(opened))
+    except _DAMAGED as error:
+        if isinstance(error, Refused):
+            raise
+        raise Refused(f"this zip file is damaged: {str(error)[:80]}") from None
+
+
+def _named(parcel: Parcel) -> Parcel:
+    """The parcel, its call named after its events where nobody named it."""
+    if parcel.id:
+        return parcel
+    names = "\n".join(sorted(event.id for event in parcel.events))
+    return replace(parcel, id="call-" + hashlib.sha256(names.encode()).hexdigest()[:16])
+
+
+def _unpacked(opened: zipfile.ZipFile) -> Parcel:
+    members = opened.infolist()
+    if len(members) > MOST_PHOTOS + 2:
+        raise Refused(f"more than {MOST_PHOTOS} photos, so it is not one call")
+    if sum(member.file_size for member in members) > LARGEST_PARCEL:
+        raise Refused(f"unpacks to more than {LARGEST_PARCEL // 2**20} MiB, so it is not a call")
+    names = [member.filename for member in members]
+    if len(set(names)) != len(names) or "call.toml" not in names:
+        raise Refused("there must be one call.toml in the zip file, and no name twice")
+    left, name = LARGEST_PARCEL, ""
+    events: tuple[Event, ...] = ()
+    photos: dict[str, bytes] = {}
+    for member in members:
+        found = _PHOTO.fullmatch(member.filename)
+        if member.filename not in ("about.json", "call.toml") and found is None:
+            raise Refused(f"{ascii(member.filename)[:80]} does not belong into a call's zip file")
+        bound = min(left, LARGEST if found is None else left)
+        with opened.open(member) as file:
+            data = file.read(bound + 1)
+        left -= len(data)
+        if len(data) > bound:
+            raise Refused(f"{member.filename[:80]} unpacks to more than it says or than a call may have")
+        if found is not None:
+            if hashlib.sha256(data).hexdigest() != found[1]:
+                raise Refused(f"{member.filename} is not what its name says; the file was damaged on the way")
+            photos[found[1]] = data
+        elif member.filename == "call.toml":
+            events = parse_call(data, "call.toml").events
+        else:
+            name = _id_in(data)
+    return Parcel(name, events, photos)
+
+
+def _id_in(data: bytes) -> str:
+    try:
+        about = json.loads(data)
+        version, name = about["humclick_parcel"], about["id"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise Refused("about.json in the zip file cannot be read") from None
+    if version != 1 or not isinstance(name, str):
+        raise Refused(f"a zip file of version {ascii(version)[:20]}; this program reads 1")
+    return name

@@ -1,0 +1,143 @@
+"""
+Photographs: is it one, what does it give away, how large is it.
+
+A photograph is kept as JPEG, PNG or WebP of at most `LONGEST` pixels a side, without the notes a camera puts
+in (where and when it was taken, the device). What comes from elsewhere is drawn anew by `cleaned`; what a
+phone has already drawn anew is looked at by `checked` and kept byte for byte, for its hash names it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from humclick.errors import Refused
+
+__all__ = [
+    "LARGEST_PHOTO",
+    "LONGEST",
+    "MEDIA_TYPES",
+    "SUFFIXES",
+    "PhotoKept",
+    "checked",
+    "cleaned",
+    "size_of",
+]
+
+#: Largest file taken. [byte]
+LARGEST_PHOTO = 20 * 1024 * 1024
+#: Longest side of a photograph kept, and of one that may come in to be scaled. [pixel]
+LONGEST, LONGEST_IN = 2048, 12_000
+#: Most pixels unpacked: a phone's largest pictures, and no bomb.
+MOST_PIXELS = 110_000_000
+
+_FORMATS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp"}
+SUFFIXES = tuple(_FORMATS.values())
+#: Media type by suffix.
+MEDIA_TYPES = {".jpg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
+#: Keys under which readers of pictures hand over a camera's notes.
+_NOTES = ("exif", "xmp", "XML:com.adobe.xmp", "photoshop", "comment", "Raw profile type exif")
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoKept:
+    """
+    A photograph as kept.
+
+    Attributes
+    ----------
+    sha256 : str
+        Hash of its bytes.
+    width, height : int
+        [pixel]
+    suffix : str
+        ``.jpg``, ``.png`` or ``.webp``.
+    """
+
+    sha256: str
+    width: int
+    height: int
+    suffix: str
+
+
+@contextmanager
+def _opened(data: bytes) -> Iterator[Image.Image]:
+    if len(data) > LARGEST_PHOTO:
+        raise Refused(f"a photo may have {LARGEST_PHOTO // 2**20} MiB, this has {len(data) / 2**20:.0f}")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data), formats=list(_FORMATS)) as image:
+                width, height = image.size
+                if max(width, height) > LONGEST_IN or width * height > MOST_PIXELS:
+                    raise Refused(f"a photo may have {LONGEST_IN} pixels a side, this has {width} × {height}")
+                yield image
+    except (UnidentifiedImageError, Image.DecompressionBombError):
+        raise Refused("this is no photo; JPEG, PNG and WebP are taken") from None
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        if isinstance(error, Refused):
+            raise
+        raise Refused(f"this photo is damaged: {str(error)[:80]}") from None
+
+
+def _kept(data: bytes, image: Image.Image) -> PhotoKept:
+    digest = hashlib.sha256(data).hexdigest()
+    return PhotoKept(digest, image.width, image.height, _FORMATS[str(image.format)])
+
+
+def checked(data: bytes) -> PhotoKept:
+    """
+    Look whether a photograph can be kept byte for byte.
+
+    Raises
+    ------
+    Refused
+        If it is no picture, is damaged, is larger than kept, or says where and by what it was taken.
+    """
+    with _opened(data) as image:
+        if max(image.size) > LONGEST:
+            raise Refused(
+                f"a photo is kept with {LONGEST} pixels a side at most, this has {image.width} ×"
+                f" {image.height}; hand it over to be scaled"
+            )
+        image.load()
+        if image.getexif() or any(image.info.get(key) for key in _NOTES):
+            raise Refused(
+                "this photo still says where, when or by what it was taken; hand it over to be cleaned"
+            )
+        return _kept(data, image)
+
+
+def cleaned(data: bytes) -> bytes:
+    """
+    A photograph drawn anew: upright, scaled to `LONGEST`, without a camera's notes, as JPEG.
+
+    Raises
+    ------
+    Refused
+        If it is no picture, is damaged or too large to unpack.
+    """
+    with _opened(data) as image:
+        image.draft("RGB", (LONGEST, LONGEST))
+        upright = ImageOps.exif_transpose(image)
+        upright.thumbnail((LONGEST, LONGEST))
+        flat = upright.convert("RGB")
+        flat.info.clear()
+        out = io.BytesIO()
+        flat.save(out, "JPEG", quality=85)
+        return out.getvalue()
+
+
+@lru_cache(maxsize=512)
+def size_of(path: Path) -> tuple[int, int]:
+    """Width and height of a kept photograph. [pixel]"""
+    with Image.open(path, formats=list(_FORMATS)) as image:
+        return image.size

@@ -1,0 +1,371 @@
+// The page's own script. It carries clicks to Python and puts the answers into the page; it decides nothing.
+//
+// While Python starts on a first visit, the server answers; from then on this phone answers itself, keeps every
+// event in its own store before the page goes on, and `sync.js` brings the server to the same. Without a secure
+// context or a runtime there is no such store, and the server goes on answering.
+import { settle } from "./behaviours.js";
+import * as engine from "./engine.js";
+import * as keep from "./keep.js";
+import { announce, drop, notice } from "./notices.js";
+import { taken } from "./photo.js";
+import places from "./places.js";
+import { fetchCall, sync } from "./sync.js";
+
+const main = document.querySelector("main"), header = document.querySelector("header");
+const able = isSecureContext && places.offline && "indexedDB" in window;
+const begunEmpty = main.childElementCount === 0; // the document kept for starts without a network
+const tabs = "BroadcastChannel" in window ? new BroadcastChannel("humclick") : null;
+const here = () => location.pathname + location.search;
+const callIn = path => /^\/call\/([^/?]+)/.exec(path)?.[1] ?? "";
+let device = "", settings = {}, shown = here(), visiting = 0, posting = false;
+
+// -- asking ---------------------------------------------------------------------------------------------------
+
+function pairs(entries) {
+  const found = {};
+  for (const [name, value] of entries) {
+    if (name in found) found[name] = [].concat(found[name], value); else found[name] = value;
+  }
+  return found;
+}
+
+function now() {
+  const at = new Date(), off = -at.getTimezoneOffset(), two = n => String(Math.floor(Math.abs(n))).padStart(2, "0");
+  const local = new Date(at.getTime() + off * 60_000).toISOString().slice(0, -1);
+  return `${local}${off < 0 ? "-" : "+"}${two(off / 60)}:${two(off % 60)}`;
+}
+
+async function photosOf(tables) {
+  const taken = tables.filter(each => each.kind === "photo");
+  const found = await Promise.all(taken.map(async ({ sha256, caption = "" }) => {
+    const kept = await keep.photo(sha256);
+    return { hash: sha256, caption, width: kept?.width ?? 0, height: kept?.height ?? 0 };
+  }));
+  return found;
+}
+
+async function askPhone(path, method, form) {
+  await engine.ready;
+  const url = new URL(path, location.origin), id = callIn(path);
+  let call = null, photos = [];
+  if (id && ((await keep.has(id)) || (await fetchCall(id).catch(() => false)))) {
+    call = { id, events: await keep.events(id) };
+    photos = await photosOf(call.events);
+  }
+  const list = url.pathname === "/" || url.pathname === "/new";
+  const reply = await engine.answer({
+    path: url.pathname, method, query: pairs(url.searchParams), form, now: now(), device,
+    language: document.documentElement.lang || "en", call, photos, place: "browser", secure: true, settings,
+    calls: list ? (await keep.calls()).map(line => line.summary).filter(Boolean) : null,
+  });
+  if (reply.append.length) {
+    await keep.append(reply.id, reply.append, { summary: reply.summary });
+    changed(reply.id);
+  }
+  return reply;
+}
+
+async function askServer(path, method, body) {
+  const headers = { "X-Humclick-Part": "1", "X-Humclick-Device": encodeURIComponent(device) };
+  const found = await fetch(path, { method, body, headers });
+  if (!found.headers.get("content-type")?.includes("json")) throw new Error(await found.text());
+  const reply = await found.json();
+  if (able && reply.append?.length) await fetchCall(reply.id).catch(() => undefined);
+  return reply;
+}
+
+const atPhone = () => able && (engine.isReady || begunEmpty);
+
+async function ask(path, method, data) {
+  if (atPhone()) return askPhone(path, method, pairs(data ? [...data].filter(([, v]) => typeof v === "string") : []));
+  try {
+    return await askServer(path, method, data);
+  } catch (error) {
+    if (!able || !(error instanceof TypeError) || method !== "GET") throw error;
+    return askPhone(path, method, {}); // the network went while Python started
+  }
+}
+
+// -- showing --------------------------------------------------------------------------------------------------
+
+function put(element, html) {
+  element.replaceChildren(...new DOMParser().parseFromString(html, "text/html").body.childNodes);
+}
+
+function show(reply, path, { keepFields = false } = {}) {
+  const fields = keepFields ? [...main.querySelectorAll("input[name], textarea[name]")]
+    .filter(field => field.type === "text" || field.tagName === "TEXTAREA").map(field => [field.name, field.value]) : [];
+  const focused = keepFields ? document.activeElement?.id : "";
+  put(main, reply.html);
+  if (reply.header) put(header, reply.header);
+  if (reply.title) document.title = `${reply.title} · Hum & Click`;
+  if (reply.language) document.documentElement.lang = reply.language;
+  for (const [name, value] of fields) {
+    const field = main.querySelector(`[name="${CSS.escape(name)}"]`);
+    if (field && !field.value) field.value = value;
+  }
+  settle(document, atPhone() ? "browser" : "server");
+  draft(path);
+  if (focused) document.getElementById(focused)?.focus();
+  else if (!keepFields) {
+    const head = main.querySelector("[autofocus]") ?? main.querySelector("h1");
+    if (head && !head.matches("input, button, a, select, textarea")) head.tabIndex = -1;
+    head?.focus({ preventScroll: true });
+    window.scrollTo(0, 0);
+  }
+  announce(reply.announce);
+  shown = path;
+}
+
+const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeout(resolve)));
+
+async function visit(path, { method = "GET", data, push = true, keepFields = false } = {}) {
+  const mine = ++visiting;
+  const slow = setTimeout(() => main.setAttribute("aria-busy", "true"), 150);
+  try {
+    let reply = await ask(path, method, data);
+    await keepSettings(reply);
+    const said = reply.announce;
+    for (let steps = 0; reply.go && !reply.html && steps < 5; steps += 1) {
+      path = reply.go;
+      method = "GET";
+      reply = await ask(path, method);
+    }
+    if (mine !== visiting) return;
+    show({ ...reply, announce: reply.announce || said }, path, { keepFields });
+    if (method === "GET" && push && path !== here()) history.pushState(null, "", path);
+    if (method === "GET" && able && reply.status === 200) later(() => keep.keepScreen({ path, ...light(reply) }));
+    await frame();
+  } catch (error) {
+    failed(error);
+  } finally {
+    clearTimeout(slow);
+    main.removeAttribute("aria-busy");
+  }
+}
+
+const light = ({ html, header, title, language }) => ({ html, header, title, language });
+const later = work => ("requestIdleCallback" in window ? requestIdleCallback : setTimeout)(() => work().catch(() => undefined));
+
+function failed(error) {
+  const full = error?.name === "QuotaExceededError";
+  notice(full ? "not-kept-full" : error instanceof TypeError ? "no-server" : "not-done", { why: error?.message ?? error });
+}
+
+async function keepSettings(reply) {
+  if (!reply.settings) return;
+  settings = reply.settings;
+  look();
+  if (able) await keep.keepOwn("settings", settings);
+}
+
+function look() {
+  const root = document.documentElement;
+  if (settings.theme) root.dataset.theme = settings.theme;
+  if (settings.language) root.lang = settings.language;
+}
+
+// -- links, forms, drafts -----------------------------------------------------------------------------------------
+
+function ours(element, address) {
+  const url = new URL(address, location.origin);
+  return element.closest("main, header") && element.closest("[data-swap]")?.dataset.swap !== "no"
+    && url.origin === location.origin && !/^\/(api|static|offline|photos)\//.test(url.pathname) ? url : null;
+}
+
+document.addEventListener("click", event => {
+  const link = event.target.closest("a[href]");
+  if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey) return;
+  const parcel = /^\/api\/calls\/([^/]+)\/parcel$/.exec(new URL(link.href).pathname);
+  if (parcel && atPhone()) { event.preventDefault(); handOut(parcel[1]).catch(failed); return; }
+  if (link.target || link.hasAttribute("download") || link.getAttribute("href").startsWith("#")) return;
+  const url = ours(link, link.href);
+  if (!url) return;
+  event.preventDefault();
+  visit(url.pathname + url.search);
+});
+
+document.addEventListener("submit", event => {
+  const form = event.target, button = event.submitter;
+  const method = (button?.formMethod || form.method || "get").toUpperCase();
+  const url = ours(form, button?.getAttribute("formaction") ?? form.getAttribute("action") ?? here());
+  if (!url || event.defaultPrevented) return;
+  event.preventDefault();
+  const data = new FormData(form, button);
+  if (method === "GET") {
+    visit(`${url.pathname}?${new URLSearchParams(data)}`);
+  } else if (!posting) { // a second tap of a gloved thumb is not a second reading
+    posting = true;
+    post(url.pathname + url.search, form, data).catch(failed).finally(() => { posting = false; });
+  }
+});
+
+async function post(path, form, data) {
+  const files = [...data.entries()].filter(([, value]) => value instanceof File);
+  for (const [name, file] of files) if (!file.size) data.delete(name);
+  const given = files.filter(([, file]) => file.size);
+  if (path === "/import" && given.length && atPhone()) return takeIn(given[0][1]);
+  const before = shown;
+  if (given.length && atPhone() && form.querySelector("[data-camera]")) {
+    for (const [name, file] of given) {
+      const photo = await taken(file);
+      await keep.keepPhoto(photo.hash, photo.blob, photo.width, photo.height);
+      const one = new FormData();
+      for (const [key, value] of data.entries()) if (typeof value === "string") one.append(key, value);
+      one.delete(name);
+      for (const [key, value] of [["sha256", photo.hash], ["width", photo.width], ["height", photo.height]]) one.set(key, value);
+      await visit(path, { method: "POST", data: one });
+    }
+  } else await visit(path, { method: "POST", data });
+  if (!main.querySelector("[aria-invalid=true]")) localStorage.removeItem(`draft ${before}`);
+  if (able) room();
+}
+
+document.addEventListener("change", event => {
+  const field = event.target;
+  if (field.matches?.("input[type=file][data-camera]") && field.files.length && !field.form.querySelector("[type=submit], button:not([type])")) {
+    field.form.requestSubmit();
+  }
+});
+
+// What is typed and not yet sent outlives the browser.
+document.addEventListener("input", event => {
+  const field = event.target;
+  if (!field.name || !field.closest("main form[method=post]") || ["file", "hidden", "password"].includes(field.type)) return;
+  if (field.type === "radio" || field.type === "checkbox" || field.dataset.filter) return;
+  const form = field.form, own = form.elements.probe?.value ?? "";
+  try {
+    localStorage.setItem(`draft ${shown}`, JSON.stringify({ name: field.name, value: field.value, action: form.getAttribute("action"), own }));
+  } catch { /* a full store must not stop the typing */ }
+});
+
+function draft(path) {
+  try {
+    const kept = JSON.parse(localStorage.getItem(`draft ${path}`) ?? "null");
+    if (!kept) return;
+    for (const form of main.querySelectorAll("form[method=post]")) {
+      const field = form.elements[kept.name];
+      if (form.getAttribute("action") === kept.action && (form.elements.probe?.value ?? "") === kept.own && field && "value" in field && !field.value) {
+        field.value = kept.value;
+      }
+    }
+  } catch { /* not ours */ }
+}
+
+addEventListener("popstate", () => visit(here(), { push: false }));
+
+// -- parcels --------------------------------------------------------------------------------------------------------
+
+async function handOut(id) {
+  const events = await keep.events(id), photos = [];
+  for (const { hash } of await photosOf(events)) {
+    const kept = await keep.photo(hash);
+    if (kept) photos.push([hash, await kept.blob.arrayBuffer()]);
+  }
+  const made = await engine.ask("pack", { call: JSON.stringify({ id, events }), photos }, photos.map(([, data]) => data));
+  const file = new File([made], `call-${id}.zip`, { type: "application/zip" });
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(file);
+  link.download = file.name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+}
+
+async function takeIn(file) {
+  const data = await file.arrayBuffer();
+  const { call, photos } = await engine.ask("unpack", data, [data]);
+  for (const [hash, bytes] of photos) {
+    const blob = new Blob([bytes]), size = await createImageBitmap(blob);
+    await keep.keepPhoto(hash, blob, size.width, size.height);
+    size.close();
+  }
+  await keep.append(call.id, call.events, { summary: call.summary });
+  changed(call.id);
+  await visit(`/call/${call.id}`);
+}
+
+// -- other tabs, the server, room ---------------------------------------------------------------------------------------
+
+function changed(id) {
+  tabs?.postMessage({ call: id });
+  send();
+}
+
+function again({ call }) {
+  if (!engine.isReady || posting) return;
+  if (callIn(shown) === call || shown === "/") visit(shown, { push: false, keepFields: true });
+}
+tabs?.addEventListener("message", ({ data }) => again(data));
+
+function told(news) {
+  if (news.refused) notice("server-refused", { why: news.refused });
+  else if (news.call) { tabs?.postMessage(news); again(news); }
+}
+
+async function send() {
+  const { reached } = await sync(told);
+  const waiting = await keep.outbox();
+  document.documentElement.dataset.waiting = String(waiting.length);
+  document.documentElement.dataset.server = reached ? "reached" : "away";
+  if (reached && shown === "/" && engine.isReady && !posting) visit("/", { push: false, keepFields: true });
+}
+
+async function room() {
+  const { usage = 0, quota = 0 } = (await navigator.storage?.estimate?.()) ?? {};
+  if (quota && (quota - usage < 50e6 || usage > 0.9 * quota)) notice("nearly-full", { left: Math.round((quota - usage) / 1e6) });
+}
+
+// -- beginning ---------------------------------------------------------------------------------------------------------
+
+async function begin() {
+  settle(document, "server");
+  draft(here());
+  if (!able) {
+    if (!isSecureContext) notice("not-secure", {}, { stays: true });
+    else if (!places.offline) notice("no-runtime", {}, { stays: true });
+    return;
+  }
+  const starting = engine.start();
+  starting.catch(error => notice("no-python", { why: error.message }));
+  device = await keep.own("device");
+  if (!device) await keep.keepOwn("device", device = `phone-${crypto.randomUUID().slice(0, 8)}`);
+  settings = (await keep.own("settings")) ?? {};
+  look();
+  if (begunEmpty) {
+    const last = await keep.screen(here());
+    if (last) show(last, here());
+    visit(here(), { push: false, keepFields: Boolean(last) }).then(() => { document.documentElement.dataset.ready = "phone"; });
+    await starting;
+  } else {
+    await starting;
+    if (callIn(here()) && !(await keep.has(callIn(here())))) await fetchCall(callIn(here())).catch(() => false);
+    settle(document, "browser");
+    document.documentElement.dataset.ready = "phone";
+  }
+  for (const name of ["online", "pageshow"]) addEventListener(name, send);
+  document.addEventListener("visibilitychange", () => document.hidden || send());
+  setInterval(send, 30_000); // a server that comes back tells nobody
+  await register();
+  await send();
+  navigator.storage?.persist?.();
+  room();
+}
+
+async function register() {
+  if (!navigator.serviceWorker) return;
+  const controlled = Boolean(navigator.serviceWorker.controller);
+  navigator.serviceWorker.addEventListener("controllerchange", () => {
+    document.documentElement.dataset.offline = "ready";
+    if (controlled) notice("updated");
+  });
+  await navigator.serviceWorker.register("/sw.js").catch(() => notice("no-cache"));
+  if (controlled) document.documentElement.dataset.offline = "ready";
+}
+
+document.addEventListener("error", async event => { // a photo that neither server nor service worker could show
+  const hash = event.target.matches?.("img") && /\/photos\/([0-9a-f]{64})$/.exec(event.target.src)?.[1];
+  const kept = hash && able && (await keep.photo(hash));
+  if (kept) event.target.src = URL.createObjectURL(kept.blob);
+}, true);
+
+begin().catch(failed).finally(() => drop("starting"));

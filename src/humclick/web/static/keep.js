@@ -1,0 +1,125 @@
+// What this phone keeps, in IndexedDB: calls as single events, photos, what is still to be sent.
+// What `append` has returned from is on the disk. Two tabs may write at once: an event is only ever added.
+const STORES = {
+  calls: { keyPath: "id" }, // {id, summary, seen: version of the server's copy we hold}
+  events: { keyPath: ["call", "id"] }, // {call, id, table}
+  photos: { keyPath: "hash" }, // {hash, blob, width, height}
+  outbox: { keyPath: "key" }, // {key, call, id} or {key, hash}; refused: why, where the server will not have it
+  screens: { keyPath: "path" }, // the last look of each page, shown while Python starts
+  own: { keyPath: "name" }, // {name, value}: device, settings
+};
+
+let opened;
+function db() {
+  opened ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open("humclick", 1);
+    asked.onupgradeneeded = () => {
+      for (const [name, options] of Object.entries(STORES)) asked.result.createObjectStore(name, options);
+    };
+    asked.onsuccess = () => {
+      asked.result.onversionchange = () => { asked.result.close(); opened = undefined; };
+      asked.result.onclose = () => { opened = undefined; };
+      resolve(asked.result);
+    };
+    asked.onerror = () => { opened = undefined; reject(asked.error); };
+  });
+  return opened;
+}
+
+const got = request => new Promise((resolve, reject) => {
+  request.onsuccess = () => resolve(request.result);
+  request.onerror = () => reject(request.error);
+});
+const done = transaction => new Promise((resolve, reject) => {
+  transaction.oncomplete = () => resolve();
+  transaction.onerror = transaction.onabort = () => reject(transaction.error ?? new Error("not kept"));
+});
+
+async function writing(names, work) {
+  const transaction = (await db()).transaction(names, "readwrite", { durability: "strict" });
+  const end = done(transaction);
+  try { await work(transaction); } catch (error) {
+    end.catch(() => undefined);
+    try { transaction.abort(); } catch { /* over already */ }
+    throw error;
+  }
+  await end;
+}
+const reading = async name => (await db()).transaction(name).objectStore(name);
+const ofCall = id => IDBKeyRange.bound([id, ""], [id, "\uffff"]);
+
+export async function events(id) {
+  return (await got((await reading("events")).getAll(ofCall(id)))).map(each => each.table);
+}
+
+export async function has(id) {
+  return (await got((await reading("calls")).getKey(id))) !== undefined;
+}
+
+export async function calls() { return got((await reading("calls")).getAll()); }
+
+// Events new to this call; `send` false where the server has them.
+export async function append(id, tables, { summary, seen, send = true } = {}) {
+  let added = 0;
+  await writing(["calls", "events", "outbox"], async transaction => {
+    const [lines, kept, outbox] = ["calls", "events", "outbox"].map(name => transaction.objectStore(name));
+    const line = (await got(lines.get(id))) ?? { id, summary: null, seen: "" };
+    for (const table of tables) {
+      if ((await got(kept.getKey([id, table.id]))) !== undefined) continue;
+      kept.add({ call: id, id: table.id, table });
+      added += 1;
+      if (send) outbox.put({ key: `event ${id} ${table.id}`, call: id, id: table.id });
+    }
+    if (summary) line.summary = summary;
+    if (seen) line.seen = seen;
+    lines.put(line);
+  });
+  return added;
+}
+
+export async function lines(summaries) {
+  await writing(["calls"], async transaction => {
+    const kept = transaction.objectStore("calls");
+    for (const summary of summaries) {
+      const line = await got(kept.get(summary.id));
+      if (line && line.seen === summary.version && summary.state) kept.put({ ...line, summary });
+    }
+  });
+}
+
+export async function photo(hash) { return got((await reading("photos")).get(hash)); }
+
+export async function keepPhoto(hash, blob, width, height, send = true) {
+  await writing(["photos", "outbox"], async transaction => {
+    transaction.objectStore("photos").put({ hash, blob, width, height });
+    if (send) transaction.objectStore("outbox").put({ key: `a photo ${hash}`, hash });
+  });
+}
+
+// Photos first: their keys come before those of events.
+export async function outbox() { return got((await reading("outbox")).getAll()); }
+
+export async function sent(keys, refused) {
+  await writing(["outbox"], async transaction => {
+    const store = transaction.objectStore("outbox");
+    for (const key of keys) {
+      if (refused) store.put({ ...(await got(store.get(key))), refused }); else store.delete(key);
+    }
+  });
+}
+
+export async function table(call, id) { return (await got((await reading("events")).get([call, id])))?.table; }
+
+export async function screen(path) { return got((await reading("screens")).get(path)); }
+
+export async function keepScreen(screen) {
+  const transaction = (await db()).transaction("screens", "readwrite");
+  transaction.objectStore("screens").put(screen);
+  await done(transaction);
+}
+
+export async function own(name) { return (await got((await reading("own")).get(name)))?.value; }
+
+export async function keepOwn(name, value) {
+  await writing(["own"], async transaction => { transaction.objectStore("own").put({ name, value }); });
+}

@@ -1,0 +1,45 @@
+// What the script itself has to say, in the page's language; the words come from the same catalogue as the pages.
+import words from "./words.js";
+
+export function say(key, values = {}) {
+  const own = words[document.documentElement.lang] ?? words.en;
+  return Object.entries(values).reduce((text, [name, value]) => text.replaceAll(`{${name}}`, value), own[key] ?? key);
+}
+
+function place() {
+  let found = document.getElementById("notices");
+  if (!found) {
+    found = document.createElement("div");
+    found.id = "notices";
+    found.className = "notices";
+    found.setAttribute("role", "status");
+    document.querySelector("main").before(found);
+  }
+  return found;
+}
+
+// Shown until it is put away; a second one of the same key takes its place. `stays` has no button.
+export function notice(key, values, { stays = false } = {}) {
+  drop(key);
+  const box = document.createElement("p");
+  box.className = "notice";
+  box.dataset.notice = key;
+  box.append(say(key, values));
+  if (!stays) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = say("understood");
+    button.addEventListener("click", () => box.remove());
+    box.append(" ", button);
+  }
+  place().append(box);
+}
+
+export function drop(key) {
+  document.querySelector(`#notices [data-notice="${key}"]`)?.remove();
+}
+
+export function announce(text) {
+  const region = document.getElementById("announce");
+  if (region && text) { region.textContent = ""; setTimeout(() => { region.textContent = text; }, 50); }
+}

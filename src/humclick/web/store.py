@@ -1,0 +1,273 @@
+"""
+The shop's calls in a folder: one call file for each, and the photographs beside them.
+
+::
+
+    folder/
+        calls/<id>.toml        as `humclick.jobs.call_file` writes them
+        photos/<sha256>.jpg    each under the hash of its bytes
+
+Everything here can be read, copied and kept with other tools. What `append` or `keep_photo` has returned from
+is on the disk. Several threads may use one store; other programs may append to a call file at the same time.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+import tempfile
+import threading
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from humclick.errors import CallFileError, Refused, Unknown
+from humclick.jobs.call_file import MOST_EVENTS, append_event, read_call, write_call
+from humclick.jobs.events import Event, event_from
+from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
+
+__all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of", "write_whole"]
+
+_ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+#: Names some systems keep for devices.
+_DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))})
+_PACKAGE = Path(__file__).resolve().parents[1]
+
+
+def call_id(text: str) -> str:
+    """
+    The id of a call, as it stands in an address and names a file.
+
+    Raises
+    ------
+    Refused
+        If it is not 1 to 64 small letters, digits and dashes.
+    """
+    if not _ID.fullmatch(text) or text in _DEVICES:
+        raise Refused(f"the id of a call is 1 to 64 small letters, digits and dashes, got {ascii(text)[:80]}")
+    return text
+
+
+def version_of(ids: Iterable[str]) -> str:
+    """What two copies of a call have in common if, and only if, they hold the same events."""
+    return hashlib.sha256("\n".join(sorted(ids)).encode()).hexdigest()[:16]
+
+
+def examples_folder() -> Path | None:
+    """Where the invented calls lie: in the package as installed, or in the source tree."""
+    for folder in (_PACKAGE / "web" / "examples", _PACKAGE.parents[1] / "examples"):
+        if any(folder.glob("*/call.toml")):
+            return folder
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Appended:
+    """
+    What came of appending.
+
+    Attributes
+    ----------
+    added : int
+        Events that are new.
+    version : str
+        Of the call now; see `version_of`.
+    conflicts : tuple of str
+        Ids under which another event was kept already; that one stays.
+    """
+
+    added: int
+    version: str
+    conflicts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """
+    Calls and photographs in a folder.
+
+    Attributes
+    ----------
+    folder : Path
+        Where.
+    """
+
+    folder: Path
+    _lock: threading.RLock = field(default_factory=threading.RLock, repr=False, compare=False)
+    _read: dict[str, tuple[tuple[int, int, int], tuple[Event, ...]]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    @classmethod
+    def at(cls, folder: Path, examples: Path | None = None) -> Store:
+        """
+        The store in a folder; a new one begins with the example calls, if any are given.
+
+        Raises
+        ------
+        Refused
+            If the folder cannot be made or written.
+        """
+        store = cls(folder)
+        fresh = not store._calls.exists()
+        try:
+            store._calls.mkdir(parents=True, exist_ok=True)
+            store._photos.mkdir(exist_ok=True)
+            with tempfile.TemporaryFile(dir=store._calls):
+                pass
+        except OSError as error:
+            raise Refused(f"{folder}: no calls can be kept here: {error.strerror or error}") from None
+        if fresh and examples is not None:
+            for example in sorted(examples.glob("*/call.toml")):
+                write_call(store._path(f"example-{example.parent.name}"), read_call(example))
+        return store
+
+    @property
+    def _calls(self) -> Path:
+        return self.folder / "calls"
+
+    @property
+    def _photos(self) -> Path:
+        return self.folder / "photos"
+
+    def _path(self, name: str) -> Path:
+        return self._calls / f"{call_id(name)}.toml"
+
+    def ids(self) -> tuple[str, ...]:
+        """Ids of all calls, the one written last first."""
+        found = []
+        for path in self._calls.glob("*.toml"):
+            with contextlib.suppress(Refused, FileNotFoundError):
+                found.append((-path.stat().st_mtime_ns, call_id(path.stem)))
+        return tuple(name for _, name in sorted(found))
+
+    def has(self, name: str) -> bool:
+        """Whether there is such a call."""
+        return self._path(name).is_file()
+
+    def events(self, name: str) -> tuple[Event, ...]:
+        """
+        Events of a call, in the order of its file.
+
+        Raises
+        ------
+        Unknown
+            If there is no such call.
+        CallFileError
+            If its file is damaged.
+        """
+        path = self._path(name)
+        try:
+            found = path.stat()
+        except FileNotFoundError:
+            raise Unknown("call", name, self.ids()[:20]) from None
+        mark = (found.st_mtime_ns, found.st_size, found.st_ino)
+        kept = self._read.get(name)
+        if kept is None or kept[0] != mark:
+            kept = mark, read_call(path)
+            self._read[name] = kept
+        return kept[1]
+
+    def append(self, name: str, tables: Sequence[Mapping[str, Any]]) -> Appended:
+        """
+        Append events to a call; the call is begun if it is new, and what is there already is passed over.
+
+        Raises
+        ------
+        Refused
+            If an event is not sound; nothing is appended then.
+        CallFileError
+            If the file is damaged or cannot be written.
+        """
+        events = [event_from(table) for table in tables]
+        path = self._path(name)
+        with self._lock:
+            kept = {event.id: event for event in self.events(name)} if path.is_file() else {}
+            fresh: dict[str, Event] = {}
+            conflicts = []
+            for event in events:
+                other = kept.get(event.id) or fresh.get(event.id)
+                if other is None:
+                    fresh[event.id] = event
+                elif other != event:
+                    conflicts.append(event.id)
+            if len(kept) + len(fresh) > MOST_EVENTS:
+                raise CallFileError(f"more than {MOST_EVENTS} events, so it is not one call", path=name)
+            if kept:
+                for event in fresh.values():
+                    append_event(path, event)
+            elif fresh:
+                write_call(path, fresh.values())
+            return Appended(len(fresh), version_of([*kept, *fresh]), tuple(conflicts))
+
+    def keep_photo(self, data: bytes, sha256: str = "") -> PhotoKept:
+        """
+        Keep a photograph under the hash of its bytes.
+
+        Parameters
+        ----------
+        data : bytes
+            A picture as `humclick.web.photos.checked` accepts it.
+        sha256 : str
+            What its hash must be; empty if not known.
+
+        Raises
+        ------
+        Refused
+            If it is not such a picture, or the hash is another.
+        """
+        photo = checked(data)
+        if sha256 and photo.sha256 != sha256:
+            raise Refused(f"these bytes hash to {photo.sha256[:16]}…, not to {sha256[:16]}…; send them again")
+        path = self._photos / f"{photo.sha256}{photo.suffix}"
+        with self._lock:
+            if not path.is_file():
+                write_whole(path, data)
+        return photo
+
+    def photo(self, sha256: str) -> Path:
+        """
+        The file of a photograph.
+
+        Raises
+        ------
+        Unknown
+            If it is not here.
+        """
+        if _SHA256.fullmatch(sha256):
+            for suffix in SUFFIXES:
+                path = self._photos / f"{sha256}{suffix}"
+                if path.is_file():
+                    return path
+        raise Unknown("photo", sha256[:64], ())
+
+    def photo_size(self, sha256: str) -> tuple[int, int]:
+        """
+        Width and height of a photograph. [pixel]
+
+        Raises
+        ------
+        Unknown
+            If it is not here.
+        """
+        return size_of(self.photo(sha256))
+
+
+def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
+    """The data under the name, whole and on the disk, or not at all."""
+    descriptor, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, mode)
+        os.replace(name, path)
+    except BaseException:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(name)
+        raise
