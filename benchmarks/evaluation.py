@@ -206,7 +206,8 @@ def _percent(x: float | None) -> str:
 
 def _table(rows: dict[str, dict[str, Any]]) -> list[str]:
     lines = [
-        "| policy | right first time % | runs, no part in vain % | runs % | good compressors condemned %, of all calls (of condemnations) | "
+        "| policy | right first time % | runs, no part in vain % | runs % | "
+        "good compressors condemned %, of all calls (of condemnations) | "
         "second fault missed % | handed over % | probes | minutes | probing | loss | cost | "
         "cost above the program (95 %) |",
         "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|",

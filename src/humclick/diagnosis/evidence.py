@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache
 
 from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
@@ -420,7 +420,7 @@ class Compiler:
         done: dict[tuple[tuple[float, float], ...], float] = {}
         mended = self._mended(members)
 
-        @lru_cache(maxsize=None)
+        @cache
         def value(h: int) -> float:
             fractions = self.bench.power.terminal_volts(without(self.bench.named[h], mended))
             if fractions not in done:
@@ -443,7 +443,7 @@ class Compiler:
         hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
         done: dict[tuple[float, float], float] = {}
 
-        @lru_cache(maxsize=None)
+        @cache
         def value(h: int) -> float:
             modes = without(self.bench.named[h], seen.renewed)
             modes = {p: m for p, m in modes.items() if p != "mechanism"}

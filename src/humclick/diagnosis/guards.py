@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.probes import Kind
-from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior
 from humclick.physics.cooling import minutes_for, probability_passed
 
@@ -21,7 +21,7 @@ __all__ = ["GuardState", "breaker_tripped", "guards_for", "guards_for_no_repair"
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
-#: An internal protector suspected this much is given time, until it has closed again with this probability. [-]
+#: An internal protector suspected this much is given time until it has surely closed again: how surely. [-]
 _SUSPECTED, _SURE = 0.02, 0.99
 #: A part of the start gear counts as cleared below this probability of a fault. [-]
 _CLEARED = 0.04
@@ -42,6 +42,8 @@ class GuardState:
         Why it need not, or empty.
     probes : tuple of str
         What would satisfy it, in order of preference.
+    still_hot : bool
+        Whether what it asks for was last found hot.
     """
 
     name: str
@@ -49,12 +51,19 @@ class GuardState:
     done: bool
     waived: str
     probes: tuple[str, ...]
+    still_hot: bool = False
 
     def wait(self, waited: float) -> float:
-        """Minutes still to wait before its probe can satisfy it, beyond the usual cooling. [min]"""
-        if self.name != "protector-time":
-            return 0.0
-        return max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - waited))
+        """
+        Minutes still to wait before its probe can satisfy it, beyond the usual cooling. [min]
+
+        Windings found hot after the usual wait are given half as long again.
+        """
+        if self.name == "protector-time":
+            return max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - waited))
+        if self.name == "windings-cold" and self.still_hot:
+            return math.ceil(0.5 * minutes_for("windings", COOLED))
+        return 0.0
 
     @property
     def open(self) -> bool:
@@ -93,8 +102,10 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
     at_pins = "an open or grounded winding is read directly, hot or cold" if _read(post) > _DIRECT else ""
+    since = [o for o in pins if o.temperature.kind != "unknown"]
+    still_hot = bool(since) and not _cold(since[-1], situation)
     states = [
-        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing),
+        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing, still_hot),
         GuardState("ground", "windings tested to the shell", "pins.shell" in done, "", ("pins.shell",)),
     ]
     if post.of_mode("internal_protector", "open") > _SUSPECTED:
@@ -171,9 +182,14 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
     )
+    seen = situation.observations
+    changes = [i for i, o in enumerate(seen) if o.probe == "control.setting" or o.probe.startswith("fit.")]
     failed = any(
-        o.probe == "attempt.as_found" and o.answer not in ("", Heard.RUNS) and _cold(o, situation)
-        for o in situation.observations
+        o.probe == "attempt.as_found"
+        and o.answer not in ("", Heard.RUNS)
+        and o.temperature.kind in ("cold", "measured")
+        and o.renewed == situation.renewed
+        for o in seen[changes[-1] + 1 if changes else 0 :]
     )
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
     states.append(GuardState("runs", "seen to start and run as it is", ran, "", again))

@@ -245,7 +245,7 @@ def _bounded(
     total: float,
     best: float,
 ) -> float:
-    """Expected total after a probe, from its least possible total upwards; given up once it reaches `best`."""
+    """Expected total after a probe, from its least possible total upwards; `best` once that is reached."""
     by_class = [[0.0] * len(problem.tables[probe]) for _ in ideal]
     for w, r, c in zip(weights, problem.rows_of[probe], problem.classes, strict=True):
         by_class[c][r] += w
