@@ -74,6 +74,18 @@ class Problem:
         """``[probe][outcome]`` probabilities by row: the tables turned over."""
         return [list(zip(*table, strict=True)) for table in self.tables]
 
+    @cached_property
+    def arrays(self) -> list[tuple[Any, Any, Any]]:
+        """With numpy, for each probe: row and class of every case as one number, its table, the losses."""
+        assert numpy is not None
+        np = numpy
+        columns = len(self.loss[0])
+        classes = np.asarray(self.classes)
+        return [
+            (np.asarray(rows) * columns + classes, np.asarray(table), np.asarray(after or self.loss).T)
+            for rows, table, after in zip(self.rows_of, self.tables, self.after, strict=True)
+        ]
+
 
 @dataclass(frozen=True, slots=True)
 class Worth:
@@ -147,7 +159,7 @@ def worth_of_each(problem: Problem) -> list[float]:
     Expected loss after each probe alone, its cost not included: one round over all probes. [money]
     """
     if numpy is not None:
-        return _Arrays(problem).one_steps()
+        return _one_steps(problem)
     return [_one_step(problem, problem.weights, t, problem.loss) for t in range(len(problem.tables))]
 
 
@@ -266,6 +278,19 @@ def _bounded(
 # -- numpy ------------------------------------------------------------------------------------------------
 
 
+def _one_steps(problem: Problem) -> list[float]:
+    """Expected loss after each probe: masses counted by row and class, then small products."""
+    assert numpy is not None
+    np = numpy
+    weights = np.asarray(problem.weights)
+    found = []
+    for places, table, loss in problem.arrays:
+        by_class = np.bincount(places, weights, table.shape[0] * loss.shape[0])
+        mass = table.T @ by_class.reshape(table.shape[0], -1)
+        found.append(float((mass @ loss).min(axis=1).sum()))
+    return found
+
+
 class _Arrays:
     def __init__(self, problem: Problem) -> None:
         assert numpy is not None
@@ -295,12 +320,6 @@ class _Arrays:
             at = self.owners == t
             best[..., at] = (mass[..., at, :] @ own).min(axis=-1)
         return best
-
-    def one_steps(self) -> list[float]:
-        """Expected loss after each probe."""
-        assert numpy is not None
-        mass = (self.chance * self.weights) @ self.one_hot
-        return [float(x) for x in numpy.add.reduceat(self._acts(mass, self.loss), self.starts)]
 
     def worths(self) -> list[Worth]:
         """Two-step worth of every probe; nothing is pruned."""
