@@ -54,7 +54,7 @@ def fire(W, L, j, P, ev, which, static):  # type: ignore[no-untyped-def]
     if which == 1:
         W[r.GSON * L + j], W[r.WANTS * L + j] = 0.0, 0.0
         log(W, L, j, ev, r.E_OPENS, abs(W[r.SPEED * L + j]) / W[r.POLEPAIRS * L + j])
-        if math.isnan(W[r.F_RELEASE * L + j]) and W[r.STAGE * L + j] != 3:
+        if W[r.LINE * L + j] > 0.5 and W[r.F_TRIPS * L + j] == 0 and W[r.STAGE * L + j] != 3:
             W[r.F_RELEASE * L + j] = t
         return True
     if which == 2:

@@ -336,15 +336,18 @@ def step(W, lanes):  # type: ignore[no-untyped-def]
 
 
 @njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)  # type: ignore[untyped-decorator]
-def commit(W, lanes):  # type: ignore[no-untyped-def]
-    """Take the new rows in the lanes whose OK is 1, and set the length of their next step."""
+def commit(W, lanes, whole):  # type: ignore[no-untyped-def]
+    """Take the new rows, in every lane or (not `whole`) where OK is 1, and set the length of the next step."""
     L = _U(len(lanes))
-    for k in range(_S):
+    if whole:
+        for k in range(_S * len(lanes)):
+            W[_U(k)] = W[_U(_S) * L + _U(k)]
+    else:
         for jj in range(len(lanes)):
             j = _U(jj)
-            old = W[_U(k) * L + j]
-            new = W[_U(_S + k) * L + j]
-            W[_U(k) * L + j] = new if W[_U(r.OK) * L + j] > 0.5 else old
+            if W[_U(r.OK) * L + j] > 0.5:
+                for k in range(_S):
+                    W[_U(k) * L + j] = W[_U(_S + k) * L + j]
     for jj in range(len(lanes)):
         j = _U(jj)
         h0, old = W[_U(r.H0) * L + j], W[_U(r.H) * L + j]

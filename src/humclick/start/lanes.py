@@ -1,9 +1,10 @@
 """
 Cases in and out of lanes: loading, switching, and the loop that steps them until each has had its time.
 
-Every lane has a time and a step length of its own. When something is due in a step (a current passes zero in
-a contact told to open, a threshold is crossed, the rotor stops or breaks away), that lane alone drops the step
-and takes it again as long as the secant says; the others go on. A lane that is through takes the next case.
+Every lane has a time and a step length of its own. When something is due in a step (a current passes zero
+in a contact told to open, a threshold is crossed, the rotor stops or breaks away), that lane alone drops the
+step and takes it again as long as the secant says; the others go on. A lane that is through takes the next
+case.
 """
 
 from __future__ import annotations
@@ -287,8 +288,8 @@ def _finish(W, L, j, P, out):  # type: ignore[no-untyped-def]
     left_in = W[r.F_GEAR * L + j] > 0.25 * W[r.F_START * L + j] and W[r.F_START * L + j] > 1e-3
     out[1] = 1.0 if started and left_in else 0.0
     rows = (
-        r.PEAK, r.F_LOCKED, r.F_RUN, r.F_T75, r.F_RELEASE, r.F_TRIP, r.F_RECLOSE, r.F_TRIPS, r.F_QMAX, r.F_DMAX,
-        r.F_CMAX, r.F_PMAX, r.F_SPEED, r.F_LINE, r.F_GEAR, r.F_START, r.F_WMAX, r.STEPS,
+        r.PEAK, r.F_LOCKED, r.F_RUN, r.F_T75, r.F_RELEASE, r.F_TRIP, r.F_RECLOSE, r.F_TRIPS, r.F_QMAX,
+        r.F_DMAX, r.F_CMAX, r.F_PMAX, r.F_SPEED, r.F_LINE, r.F_GEAR, r.F_START, r.F_WMAX, r.STEPS,
     )  # fmt: skip
     for k in range(len(rows)):
         out[2 + k] = W[rows[k] * L + j]
@@ -317,12 +318,13 @@ def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out)
             _idle(W, L, j)
     while active > 0:
         found = step(W, lanes)
+        whole = True
         if found > 0:
             for j in range(L):
-                W[r.OK * L + j] = 1.0
                 if W[r.FLAG * L + j] > 0 and W[r.DEAD * L + j] == 0:
-                    W[r.OK * L + j] = 1.0 if _before(W, L, j) else 0.0
-        commit(W, lanes)
+                    if not _before(W, L, j):
+                        W[r.OK * L + j], whole = 0.0, False
+        commit(W, lanes, whole)
         if wave and W[r.OK * L] > 0.5:
             _record(W, L, 0, rec, wave)
         if found > 0:

@@ -90,8 +90,8 @@ def _fill(row: NDArray[np.float64], case: Case) -> None:
     row[r.P_COS : r.P_COS + 4] = load.cosines
     row[r.P_SIN : r.P_SIN + 4] = load.sines
     row[r.P_DIFF : r.P_SEIZED + 1] = (
-        load.difference, load.pull_apart, load.equalise, load.friction, load.breakaway, load.viscous, load.fan,
-        load.angle, load.seized,
+        load.difference, load.pull_apart, load.equalise, load.friction, load.breakaway, load.viscous,
+        load.fan, load.angle, load.seized,
     )  # fmt: skip
     row[r.P_HQ : r.P_GSHELL + 1] = (
         heat.run_capacity, heat.start_capacity, heat.shell_capacity,
@@ -162,7 +162,8 @@ def _gear(row: NDArray[np.float64], case: Case) -> None:
         case Ptc():
             kind = r.PTC
             row[r.P_PTC_OHMS : r.P_PTC_G + 1] = (
-                gear.cold_ohms, gear.knee, gear.span, gear.decades * math.log(10), gear.capacity, gear.conductance,
+                gear.cold_ohms, gear.knee, gear.span, gear.decades * math.log(10), gear.capacity,
+                gear.conductance,
             )  # fmt: skip
         case CurrentRelay():
             kind, contact = r.CURRENT, gear.contact_ohms

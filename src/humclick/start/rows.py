@@ -23,7 +23,7 @@ __all__ = ["CASE", "COLUMNS", "EVENTS", "FEATURES", "RECORD", "ROWS", "STATES"]
 ) = range(33)  # fmt: skip
 STATES = 33
 
-# -- steering, parameters in use ------------------------------------------------------------------------------
+# -- steering, parameters in use ---------------------------------------------------------------------------
 (
     H, H0, IMPL, BE, FREE, LINE, GSON, WANTS, WANTL, LAND, OK, FLAG, TB, DEAD,
     SIGR, THRR, KI, KV, KW, SIGC, THRC, THRW,
@@ -42,7 +42,7 @@ STATES = 33
 ) = range(2 * STATES, 2 * STATES + 141)  # fmt: skip
 ROWS = 2 * STATES + 141
 
-# -- columns of a packed case -----------------------------------------------------------------------------------
+# -- columns of a packed case --------------------------------------------------------------------------------
 (
     P_RUN_OHMS,
     P_START_OHMS,

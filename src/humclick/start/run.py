@@ -34,8 +34,8 @@ class Switched:
     what : str
         One of `humclick.start.rows.EVENTS`.
     value : float
-        Disc temperature [°C] at a trip or reset, shaft speed [rad/s] when a contact opens or speed is reached,
-        run current [A] when a contact closes, torque [N m] at the break-away, pill temperature [°C].
+        Disc temperature [°C] at a trip or reset, shaft speed [rad/s] when a contact opens or speed is
+        reached, run current [A] when a contact closes, torque [N m] at the break-away, pill temperature [°C].
     """
 
     time: float
@@ -132,8 +132,8 @@ def simulate(
 
     Notes
     -----
-    At a step of 1e-4 s half-cycle currents are within 0.2 % of the locked-rotor current of those at 1e-5 s and
-    switching times within 1 ms, unless a contact opens one current zero later.
+    At a step of 1e-4 s half-cycle currents are within 0.2 % of the locked-rotor current of those at 1e-5 s
+    and switching times within 1 ms, unless a contact opens one current zero later.
     """
     if record not in ("half-cycles", "wave"):
         raise Refused(f"record must be 'half-cycles' or 'wave', got {record!r}")

@@ -1,0 +1,68 @@
+"""What is turned: compressor load in each mode of the mechanism."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+from humclick.start.case import Load
+from humclick.start.gear.placed import Placed, typical
+from humclick.start.load import Four, reciprocating
+from humclick.start.machine import steady
+
+__all__ = ["mechanism"]
+
+#: From this factor on the torque needed to start, nothing turns it. [-]
+_SEIZED = 1.0e5
+
+
+@cache
+def _shape() -> tuple[Four, Four]:
+    _, cosines, sines = reciprocating(
+        1e-5,
+        typical("load", "suction"),
+        typical("load", "discharge"),
+        typical("load", "clearance"),
+        typical("load", "exponent"),
+    )
+    return cosines, sines
+
+
+def mechanism(part: Placed, crank: float = math.pi) -> Load:
+    """
+    Make the load of a mechanism in its mode, scaled to the motor's torque at slip 0.05.
+
+    Parameters
+    ----------
+    part : Placed
+        The mechanism.
+    crank : float
+        Angle at which it stands, from top dead centre. [rad]
+
+    Returns
+    -------
+    Load
+        Shape of the gas torque from typical pressures.
+    """
+    rated = steady(part.motor, part.volts, 0.05).torque
+    name, mode = part.mode.name, part.mode
+    stiff = mode.breakaway if name in ("tight", "liquid") else 1.0
+    friction = rated * part.typical("load", "friction")
+    if name == "tight":
+        friction *= stiff
+    elif name == "liquid":
+        friction *= part.typical("load", "liquid_friction")
+    cosines, sines = _shape()
+    left = {"unequal": "unequal", "high_head": "head_left"}.get(name)
+    return Load(
+        gas_torque=rated * part.typical("load", "gas") * mode.load,
+        cosines=cosines,
+        sines=sines,
+        difference=part.typical("load", left) if left else 0.0,
+        pull_apart=part.typical("load", "pull_apart"),
+        equalise=part.typical("load", "equalise"),
+        friction=friction,
+        breakaway=max(friction, rated * part.typical("load", "breakaway") * stiff),
+        angle=crank,
+        seized=mode.breakaway >= _SEIZED,
+    )
