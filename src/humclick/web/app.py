@@ -134,6 +134,8 @@ def create_app(
 
     @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
     async def page(request: Request, path: str) -> Response:
+        if path.startswith("api/"):
+            raise StarletteHTTPException(404, f"there is no /{path[:80]}; see /api/openapi.json")
         asset = files.files.get("/" + path)
         if asset is not None and request.method == "GET":
             return await run_in_threadpool(_file, asset, request)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -37,6 +38,8 @@ PRIVATE = (
     *("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8"),
     *("fc00::/7", "fe80::/10", "::1/128"),
 )
+
+_NAME = re.compile(r"(?!-)[a-z0-9-]{1,63}(?:\.(?!-)[a-z0-9-]{1,63})*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +108,12 @@ def _named(names: Iterable[str]) -> tuple[x509.GeneralName, ...]:
             found[name] = x509.IPAddress(ipaddress.ip_address(name.strip("[]")))
             continue
         try:
-            found[name] = x509.DNSName(name.encode("idna").decode("ascii").casefold())
-        except (UnicodeError, ValueError):
-            raise Refused(f"{ascii(name)[:80]} is no name or address of a server") from None
+            plain = name.encode("idna").decode("ascii").casefold()
+        except UnicodeError:
+            plain = ""
+        if not _NAME.fullmatch(plain):
+            raise Refused(f"{ascii(name)[:80]} is no name or address of a server")
+        found[name] = x509.DNSName(plain)
     if not found:
         raise Refused("a certificate needs a name or an address of the server")
     return tuple(found[name] for name in sorted(found))
