@@ -1,0 +1,242 @@
+"""
+The catalogues of the pages: every text that can be shown, gathered from templates, pages and the model's data.
+
+``python -m humclick.web.catalogue`` brings the ``.po`` files up to date, keeping what is translated, and writes
+the ``.mo`` files the pages read. It needs Babel; the pages do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine
+from humclick.circuit.pins_drawing import LAYOUTS
+from humclick.diagnosis.findings import HEARD
+from humclick.diagnosis.probes import probes_of
+from humclick.diagnosis.shop import default_shop
+from humclick.jobs.recognise import questions
+from humclick.meters import meters
+from humclick.parts.family import families, family
+from humclick.replacement.marks import compressor_rules, family_rules
+from humclick.safety import caution, defer, gates, hazards
+from humclick.sourced import read_data
+from humclick.web.sentences import FORMS, JOINS
+
+if TYPE_CHECKING:
+    from babel.messages.catalog import Catalog
+
+__all__ = ["FOLDER", "brought_up_to_date", "compiled", "gathered", "messages", "read"]
+
+#: Where the catalogues stand.
+FOLDER = Path(str(resources.files("humclick.web").joinpath("locale")))
+
+_TEMPLATES = (("**.py", "python"), ("**.html", "jinja2"))
+_KEYWORDS = {"_": None, "N_": None, "counted": (1, 2)}
+
+#: Texts that judgement and drawings put in from code.
+_MORE = (
+    *("windings", "weakly", "clearly", "strongly", "says hardly anything either way", "nothing wrong now"),
+    *(
+        "it runs",
+        "It runs.",
+        "on known-good gear it runs: the compressor is good",
+        "compressor",
+        "outlet",
+        "cord",
+    ),
+    *("On known-good gear it runs: the compressor is good.", "Nothing is wrong with it at the moment."),
+    *("Pins stand here as the circuit runs, not as", "they stand on the compressor. Small letters:"),
+    *(
+        "wire side; capitals: outlet and pins.",
+        "shell",
+        "start",
+        "winding",
+        "wiring at the pins",
+        "potential",
+    ),
+    *("relay", "contact", "relay coil", "potential relay coil", "run", "capacitor", "current", "up", "coil"),
+    *(
+        "open",
+        "closed",
+        "working position: plunger down, contacts open",
+        "external",
+        "integrated",
+        "internal",
+    ),
+    *("turned over: the contacts close, if healthy", "looking at the pins, compressor the right way up"),
+    *("looking at the pins, compressor upside down", "probe 1", "probe 2", "resistance", "capacitance"),
+    *("voltage", "current", "temperature", "not sure", "not known", "in range", "OL", "below resolution"),
+    *("a winding reads to the shell: it must not be powered", "Opened", "done", "NOT DONE"),
+    "the winding fault is read directly on the pins; starting it on other gear cannot change that",
+    *("windings measured cold", "windings tested to the shell", "supply measured under load"),
+    "start gear cleared, or bypassed with known-good gear",
+    "condenser clean, or cleaned and tried again",
+    "the deciding reading repeated after re-seating the probes, or borne out by another",
+    "seen to start and run as it is",
+    "no machine is described yet",
+    "there is nothing to take back",
+    "decide what? Choose at least one remedy",
+    "tap the picture, or write the place in per cent from left and top",
+    "first the safety steps; for a reading taken already, say so below",
+    "a figure is needed here, not over limit",
+    "choose a picture first",
+    "text must not be empty",
+    "label must not be empty",
+    "which probe? Choose one from the list of probes",
+    "Not read yet: the same as the old part",
+    "Not read yet: within the old part's range",
+    "Not read yet: it must cover the old part's",
+    "Not read yet: no less than on the old part",
+    "Not read yet: no more than on the old part",
+)
+
+
+def _families() -> Iterator[str]:
+    for name in families():
+        kind = family(name)
+        yield kind.title
+        for mode in kind.modes:
+            yield kind.mode(mode).title
+            yield kind.mode(mode).title.split(":")[0]
+            yield kind.mode(mode).plain
+        for test in kind.tests:
+            yield from (test.title, test.how)
+        for look in kind.looks:
+            yield look.question
+            yield from look.outcomes
+
+
+def _marks() -> Iterator[str]:
+    every = [compressor_rules(), *(family_rules(family(name)) for name in families())]
+    for rules in every:
+        yield from (rules.title, rules.before)
+        yield from (mark.title for mark in rules.marks)
+        for rule in (*rules.may, *rules.never):
+            yield rule.text
+
+
+def _probes() -> Iterator[str]:
+    for name in arrangements():
+        for protector in arrangement(name).protectors:
+            for probe in probes_of(Machine.of(name, protector)).values():
+                if not probe.id.startswith(("pins.", "fit.")) or probe.id in (
+                    "pins.shell",
+                    "fit.mechanism",
+                    "fit.wiring",
+                ):
+                    yield from (probe.title, probe.how)
+                elif probe.id.startswith("fit."):
+                    yield probe.how
+
+
+def _strings(table: Any) -> Iterator[str]:
+    if isinstance(table, str):
+        yield table
+    elif isinstance(table, dict):
+        for key, value in table.items():
+            if key not in ("source", "unit"):
+                yield from _strings(value)
+
+
+def _model() -> Iterator[str]:
+    yield from _families()
+    yield from _marks()
+    yield from _probes()
+    for name in arrangements():
+        kind = arrangement(name)
+        yield from (kind.title, kind.caution, *kind.seen)
+    for gate in gates().values():
+        yield from (gate.title, gate.why, gate.lasts, *gate.steps)
+    for fact in hazards():
+        yield from (fact.title, fact.plain)
+    for row in read_data("humclick", "safety.toml")["caution"]:
+        fact = caution(str(row["name"]))
+        yield from (fact.title, fact.plain)
+    yield defer()
+    for remedy in default_shop().remedies.values():
+        yield from (remedy.title, remedy.name)
+    for each in meters().values():
+        yield each.title
+    for question in questions():
+        yield from (question.text, *(option.text for option in question.options))
+    yield from HEARD.values()
+    yield from LAYOUTS
+    yield from (*FORMS, *JOINS, *_MORE)
+    yield from _strings(read_data("humclick.jobs.sheet", "words.toml"))
+
+
+def messages() -> dict[str, tuple[str, ...]]:
+    """
+    Every text with a translation of its own: the text, or one and many, by the text.
+
+    Needs Babel to read templates and pages.
+    """
+    from babel.messages.extract import extract_from_dir
+
+    here = str(resources.files("humclick.web"))
+    found: dict[str, tuple[str, ...]] = {}
+    options = {"**.html": {"trimmed": "false"}}
+    for _file, _line, text, _comments, _context in extract_from_dir(
+        here, method_map=[*_TEMPLATES], options_map=options, keywords=_KEYWORDS
+    ):
+        for_all = (text,) if isinstance(text, str) else tuple(text)
+        if for_all and for_all[0]:
+            found.setdefault(for_all[0], for_all)
+    for each in _model():
+        if each.strip() and any(letter.isalpha() for letter in each) or each in JOINS:
+            found.setdefault(each, (each,))
+    return found
+
+
+def read(code: str) -> Catalog:
+    """The catalogue of a language as it stands."""
+    from babel.messages.pofile import read_po
+
+    with (FOLDER / code / "LC_MESSAGES" / "humclick.po").open("rb") as file:
+        return read_po(file, locale=code, domain="humclick")
+
+
+def gathered(code: str, old: Catalog | None = None) -> Catalog:
+    """A catalogue that holds every text, with the translations of an older one."""
+    from babel.messages.catalog import Catalog as Made
+
+    made = Made(locale=code, domain="humclick", project="Hum & Click", charset="utf-8", fuzzy=False)
+    for text, forms in sorted(messages().items(), key=lambda item: item[0].casefold()):
+        before = old.get(text) if old is not None else None
+        string = before.string if before is not None and before.string else None
+        flags = ("python-brace-format",) if "{" in text else ()
+        made.add(forms if len(forms) > 1 else text, string, flags=flags)
+    return made
+
+
+def compiled(catalogue: Catalog) -> bytes:
+    """A catalogue as the pages read it."""
+    import io
+
+    from babel.messages.mofile import write_mo
+
+    buffer = io.BytesIO()
+    write_mo(buffer, catalogue)
+    return buffer.getvalue()
+
+
+def brought_up_to_date(code: str) -> int:
+    """Bring the files of a language up to date; the number of texts still without translation."""
+    from babel.messages.pofile import write_po
+
+    folder = FOLDER / code / "LC_MESSAGES"
+    folder.mkdir(parents=True, exist_ok=True)
+    made = gathered(code, read(code) if (folder / "humclick.po").exists() else None)
+    with (folder / "humclick.po").open("wb") as file:
+        write_po(file, made, width=110, omit_header=False, no_location=True)
+    (folder / "humclick.mo").write_bytes(compiled(made))
+    return sum(1 for message in made if message.id and not message.string)
+
+
+if __name__ == "__main__":
+    for each in ("en", "es"):
+        print(f"{each}: {brought_up_to_date(each)} texts without translation")
