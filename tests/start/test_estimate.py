@@ -149,7 +149,7 @@ def test_nothing_but_the_volts_still_gives_an_answer() -> None:
     """With no plate and no meter there is an answer, several times as wide."""
     bare = estimate(AtHand(volts=115, gear=Spread(6.0, 2.2)))
     assert width(bare.range(locked_amps)) > 3
-    assert len(bare.unknowable) > 6
+    assert len(bare.unknowable) > len(estimate(FULL).unknowable)
 
 
 def test_measured_ohms_are_met() -> None:

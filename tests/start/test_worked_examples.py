@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import replace
 
 import pytest
 
 from humclick.physics.capacitor import amps_through
+from humclick.start.case import Capacitor, Case, Load, SpeedSwitch, Supply
 from humclick.start.machine import Steady, steady
 from humclick.start.phase_split import (
     Split,
@@ -16,6 +18,7 @@ from humclick.start.phase_split import (
     quadrature_reactance,
     split_phase,
 )
+from humclick.start.run import simulate
 from tests.published import published
 from tests.start.machines import KRAUSE, KRAUSE_CAPACITOR, main_only
 
@@ -133,6 +136,26 @@ def test_motor_whose_auxiliary_opens_too_early_slows_down() -> None:
     assert polar(state.line) == pytest.approx((17.21, -47.6), abs=0.05)
     assert state.torque == pytest.approx(0.940, rel=1e-3)
     assert 0 < state.power_out < 51
+
+
+@published(source=CHAPMAN, where="Problem 9-3 in time, its start winding assumed", printed_to="the verdict")
+@pytest.mark.parametrize(("opens_at", "starts"), [(400 / 1800, False), (0.75, True)])
+def test_the_motor_that_fails_to_start_does_so_in_time(opens_at: float, starts: bool) -> None:
+    """Released at 400 r/min against 51 W of losses the motor stops again; released later it starts."""
+    motor = replace(main_only(2.00, 2.56, 2.80, 2.56, 60.5), start_ohms=7.0)
+    case = Case(
+        motor=motor,
+        supply=Supply(volts=120, ohms=0.0, henries=0.0),
+        gear=SpeedSwitch(opens_at=opens_at, closes_at=0.0),
+        start_capacitor=Capacitor(200e-6),
+        load=Load(friction=51 / (400 / 60 * 2 * math.pi)),
+    )
+    run = simulate(case, 2.0)
+    assert run.when("start contact opens") < 0.5
+    assert (abs(run.speed[-1]) > 0.9 * motor.synchronous) == starts
+    if not starts:
+        assert run.speed[-1] == pytest.approx(0, abs=1e-6)
+        assert run.line[-1] == pytest.approx(17.46, rel=0.01)
 
 
 @published(source=CHAPMAN, where="Problem 9-5", printed_to="inputs; results recomputed")

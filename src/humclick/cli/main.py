@@ -28,6 +28,8 @@ VERBS = {
     "sheet": ("sheet", "sheet"),
     "draw": ("draw", "draw"),
     "pins": ("pins", "pins"),
+    "start": ("start", "start"),
+    "recording": ("recording", "recording"),
     "list": ("listing", "listing"),
     "work": ("work", "work"),
     "schema": ("schema", "schema"),

@@ -38,6 +38,8 @@ _SMALLEST_SIGMA = 1e-3
 _OVERSAMPLING, _WIDENING = 20, 1.15
 #: A parameter of which less than this share of its prior variance is gone is called unknown. [-]
 _LEARNT = 0.25
+#: What is known within this factor is known well enough not to be mentioned. [-]
+_TELLS = 1.15
 
 #: What each parameter is, for a sentence.
 _WORDS = {
@@ -423,11 +425,15 @@ def _unknowable(found: Estimate) -> tuple[str, ...]:
             " speed with up to twice the torque."
         )
     variance = np.diag(found.covariance)
-    for name, words in _WORDS.items():
-        if name in found.names and variance[found.names.index(name)] > 1 - _LEARNT:
-            factor = found.known_factor(name)
-            if factor > 1.1:
-                told.append(f"Hardly anything here speaks of {words}: known within a factor of {factor:.1f}.")
+    vague = [
+        f"{words} (within a factor of {found.known_factor(name):.1f})"
+        for name, words in _WORDS.items()
+        if name in found.names
+        and variance[found.names.index(name)] > 1 - _LEARNT
+        and found.known_factor(name) > _TELLS
+    ]
+    if vague:
+        told.append(f"Hardly anything here speaks of {'; '.join(vague)}: the usual is taken.")
     told.append(
         "Saturation of the iron is left out: a real motor draws more at full volts than one measured at few."
     )

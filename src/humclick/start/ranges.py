@@ -69,9 +69,9 @@ def range_of(values: Iterable[float], unit: str = "", level: float = 0.9) -> Ran
     Examples
     --------
     >>> range_of([1, 2, 3, 4, 5], "A", 0.5)
-    Range(low=2, middle=3, high=4, unit='A')
+    Range(low=2.0, middle=3.0, high=4.0, unit='A')
     """
-    ordered = sorted(value for value in values if not math.isnan(value))
+    ordered = sorted(float(value) for value in values if not math.isnan(value))
     if not ordered:
         raise OutOfRange("a range needs at least one value")
     if not 0 < level < 1:

@@ -1,0 +1,238 @@
+"""
+``humclick start``: does it start, how fast, with how many amps, down to which volts; each with its range.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from humclick.cli.given import AMPS, CELSIUS, FARADS, OHMS, VOLTS, call_in
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.start.answers import Answers
+    from humclick.start.asked import Asked
+    from humclick.start.at_hand import AtHand
+    from humclick.start.ranges import Range
+
+__all__ = ["start"]
+
+#: Columns and rows of the curve. [characters]
+_WIDE, _HIGH = 60, 9
+#: Length of the curve. [s]
+_SHOWN = 1.5
+
+
+@click.command()
+@click.argument("file", required=False)
+@click.option("--volts", type=VOLTS, help="At the outlet, at rest; those of the plate if left out.")
+@click.option(
+    "--pressure", default="equal", show_default=True, help="equal, partly, running, high, or such as 50%."
+)
+@click.option("--ambient", type=CELSIUS, default="25 C", show_default=True, help="Air around the shell.")
+@click.option("--hot", is_flag=True, help="Right after attempts: start gear, protector and windings hot.")
+@click.option("--supply-ohms", type=OHMS, help="Of outlet and cord, there and back.")
+@click.option("--capacitor", type=FARADS, help="Start (else run) capacitor fitted, in µF without a unit.")
+@click.option("--hp", "horsepower", type=float, help="Horsepower, if known.")
+@click.option("--displacement", type=float, help="Of the compressor, if known. [cm³]")
+@click.option("--poles", type=click.Choice(["2", "4", "6"]), help="If known; two are taken.")
+@click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
+@click.option(
+    "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
+)
+@click.option(
+    "--hertz", type=click.Choice(["50", "60"]), default="60", show_default=True, help="With --arrangement."
+)
+@click.option("--lra", type=AMPS, help="With --arrangement: locked-rotor amps of the plate.")
+@click.option("--rla", type=AMPS, help="With --arrangement: rated-load amps of the plate.")
+@click.option("--run-ohms", type=OHMS, help="Run winding, cold; else as read in the call.")
+@click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call.")
+@click.option(
+    "--machines", type=click.IntRange(5, 2000), help="How many motors that agree are tried; 40 if left out."
+)
+@click.option("--json", "json_", is_flag=True, help="As JSON, in SI units.")
+def start(
+    file: str | None,
+    volts: float | None,
+    pressure: str,
+    ambient: float,
+    hot: bool,
+    supply_ohms: float | None,
+    capacitor: float | None,
+    horsepower: float | None,
+    displacement: float | None,
+    poles: str | None,
+    arrangement: str | None,
+    plate: float,
+    hertz: str,
+    lra: float | None,
+    rla: float | None,
+    run_ohms: float | None,
+    start_ohms: float | None,
+    machines: int | None,
+    json_: bool,
+) -> None:
+    """
+    Work out a start: whether it comes up, amps, times, least volts, each with its range.
+
+    FILE is a call file; or give --arrangement and what the plate says. A sound machine is taken.
+
+    Example: humclick start --arrangement rsir-ptc --lra 12 --run-ohms 3.4 --start-ohms 11.2 --volts 98
+    """
+    if (file is None) == (arrangement is None):
+        raise click.UsageError("Give either a call FILE or --arrangement.")
+    from humclick.arrangements.machine import Machine, Nameplate
+    from humclick.start.asked import Asked, pressure_of
+    from humclick.start.at_hand import at_hand
+
+    if arrangement is not None:
+        machine = Machine.of(arrangement, nameplate=Nameplate(plate, float(hertz), lra, rla))
+    else:
+        machine, measured = _of_call(str(file))
+        run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
+    given = at_hand(
+        machine,
+        run_ohms=run_ohms,
+        start_ohms=start_ohms,
+        horsepower=horsepower,
+        displacement=None if displacement is None else displacement * 1e-6,
+        poles=None if poles is None else int(poles),
+    )
+    on_start = given.start_capacitor is not None
+    if capacitor is not None and not on_start and given.run_capacitor is None:
+        raise click.UsageError(f"A {machine.arrangement.title} has no capacitor; leave --capacitor out.")
+    asked = Asked(
+        volts=machine.nameplate.volts if volts is None else volts,
+        difference=pressure_of(pressure),
+        ambient=ambient,
+        hot=hot,
+        supply_ohms=supply_ohms,
+        start_farads=capacitor if on_start else None,
+        run_farads=None if on_start else capacitor,
+    )
+    _tell(machine, given, asked, machines, json_)
+
+
+def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None]]:
+    """The machine of a call and its windings as measured. [Ω at 25 °C]"""
+    from humclick.errors import Refused
+    from humclick.jobs.at_hand import winding_ohms
+
+    call = call_in(file)
+    if call.machine is None:
+        raise Refused(f"{file}: no machine is described in this call, so there is nothing to start")
+    return call.machine, winding_ohms(call)
+
+
+def _tell(machine: Machine, given: AtHand, asked: Asked, machines: int | None, json_: bool) -> None:
+    from humclick.cli.words import heading, lines, machine_in_words
+    from humclick.start.answers import answers
+    from humclick.start.estimate import estimate
+
+    found = estimate(given)
+    told = answers(machine, found, asked, n=machines)
+    if json_:
+        from humclick.jobs.result import as_json
+
+        click.echo(as_json(told))
+        return
+    shown = [machine_in_words(machine), lines(_conditions(asked), "Asked:   ", "  "), "", *_answers(told)]
+    shown += [heading("Line amps of the most probable motor (speed: o)"), _curve(machine, found, asked)]
+    shown += [heading("What cannot be known"), *(lines(each, "  - ", "    ") for each in told.unknowable)]
+    shown.append("")
+    shown.append(
+        lines(
+            "Worked out for a sound machine, not measured. Before power is put on: cover on, meter proved,"
+            " nobody in front of the terminals."
+        )
+    )
+    click.echo("\n".join(shown))
+
+
+def _conditions(asked: Asked) -> str:
+    pressure = "pressures equal" if asked.difference == 0 else f"{asked.difference:.0%} of running pressure"
+    said = [f"{asked.volts:g} V at the outlet", pressure.replace("%", " %"), f"{asked.ambient:g} °C"]
+    said.append("hot from attempts" if asked.hot else "rested")
+    return ", ".join(said)
+
+
+def _number(value: float, unit: str) -> str:
+    return "never" if math.isinf(value) else f"{value:.3g} {unit}".strip()
+
+
+def _range(found: Range | None, unit: str) -> str:
+    if found is None:
+        return "-"
+    if found.low == found.high:
+        return _number(found.middle, unit)
+    return f"{_number(found.middle, unit)}  ({_number(found.low, '')} to {_number(found.high, '')})"
+
+
+def _answers(told: Answers) -> list[str]:
+    """The answers, one a line: the middle, and where nine in ten lie."""
+    from humclick.cli.words import lines, percent, table
+
+    shown = [
+        lines(
+            f"{percent(told.starts)} of {told.machines} motors that agree with what is at hand.",
+            "Starts:  ",
+            "  ",
+        )
+    ]
+    for what, share in sorted(told.happenings.items(), key=lambda each: -each[1]):
+        if share > 0 and told.starts < 1:
+            shown.append(f"  {percent(share):>5}  {what}")
+    rows = [
+        ("locked-rotor amps", _range(told.locked_amps, "A")),
+        ("peak amps, momentary", _range(told.peak_amps, "A")),
+        ("running amps", _range(told.running_amps, "A")),
+        ("time to three quarters speed", _range(told.speed_time, "s")),
+        ("start winding let go after", _range(told.release_time, "s")),
+        ("protector trips, rotor held", _range(told.trip_time, "s")),
+        ("and closes again after", _range(told.open_time, "s")),
+        ("torque over that needed", _range(told.torque_margin, "times")),
+        ("least volts that start it", _range(told.least_volts, "V")),
+    ]
+    if told.weak is not None:
+        low = f"{1 - told.weak.share:.0%} low".replace("%", " %")
+        rows += [
+            (f"{told.weak.part} {low}: starts", percent(told.weak.starts)),
+            ("  time to speed", _range(told.weak.speed_time, "s")),
+            ("  torque over that needed", _range(told.weak.torque_margin, "times")),
+            ("  least volts", _range(told.weak.least_volts, "V")),
+        ]
+    return [*shown, "", table([(f"  {name}", text) for name, text in rows])]
+
+
+def _curve(machine: Machine, found: object, asked: Asked) -> str:
+    from humclick.start.answers import best_run
+
+    run = best_run(machine, found, asked, seconds=_SHOWN)  # type: ignore[arg-type]
+    top = max(float(run.line.max(initial=0.0)), 1e-9)
+    fastest = max(float(abs(run.speed).max(initial=0.0)), 1e-9)
+    times = run.time.tolist()
+    amps, turning = _binned(times, run.line.tolist()), _binned(times, abs(run.speed).tolist())
+    grid = [[" "] * _WIDE for _ in range(_HIGH)]
+    for values, most, mark in ((turning, fastest, "o"), (amps, top, "#")):
+        for column, value in enumerate(values):
+            if value is not None:
+                grid[_HIGH - 1 - round(value / most * (_HIGH - 1))][column] = mark
+    labels = {0: f"{top:.3g} A", _HIGH - 1: "0 A"}
+    rows = [f"{labels.get(k, ''):>8} |{''.join(row).rstrip()}" for k, row in enumerate(grid)]
+    axis = f"{'':>8} +{'-' * _WIDE}"
+    scale = f"{'':>9}0 s{f'{_SHOWN:g} s':>{_WIDE - 2}}"
+    return "\n".join((*rows, axis, scale))
+
+
+def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:
+    """Largest value in each column of the curve; None where there is none. As in `values`."""
+    found: list[float | None] = [None] * _WIDE
+    for time, value in zip(times, values, strict=True):
+        column = min(int(time / _SHOWN * _WIDE), _WIDE - 1)
+        before = found[column]
+        found[column] = float(value) if before is None else max(before, float(value))
+    return found

@@ -1,0 +1,303 @@
+"""
+Answers a technician asks of a start, each with the range in which nine in ten possible machines lie.
+
+Every motor that agrees with what is at hand plays the same attempt; what they show is counted. The least
+volts that start it are found by halving over all of them at once; the torque margin is the square of the
+volts over the least volts, since every torque of the motor goes with the voltage squared.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import OutOfRange
+from humclick.sourced import read_data, sourced
+from humclick.start import rows as r
+from humclick.start.asked import Asked
+from humclick.start.attempts import attempts, possible_of, typical_attempt, weakened
+from humclick.start.batch import Features, simulate_packed
+from humclick.start.case import Case
+from humclick.start.estimate import Estimate
+from humclick.start.machine import Motor
+from humclick.start.packed import pack_many
+from humclick.start.ranges import Range, range_of
+from humclick.start.run import Run, simulate
+
+__all__ = ["Answers", "Weakened", "answers", "best_run"]
+
+#: Steps of the answers: half cycles within 1 %, times within a few ms. [s]
+_STEP = 2e-4
+#: A rotor is at speed above this share of synchronous speed. [-]
+_AT_SPEED = 0.75
+#: What each outcome is called.
+_HAPPENS = {
+    "silent": "silent",
+    "hum": "hums",
+    "hum_click": "hums, then trips",
+    "starts_then_trips": "starts, then trips",
+    "breaker": "the breaker opens",
+    "runs": "runs",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weakened:
+    """
+    The same start with a weak capacitor.
+
+    Attributes
+    ----------
+    part : str
+        Which.
+    share : float
+        Of its capacitance that is left. [-]
+    starts : float
+        Share of the possible machines that start. [-]
+    speed_time : Range
+        To three quarters of synchronous speed; infinite where it is not reached. [s]
+    torque_margin : Range
+        As in `Answers`. [-]
+    least_volts : Range
+        As in `Answers`. [V]
+    """
+
+    part: str
+    share: float
+    starts: float
+    speed_time: Range
+    torque_margin: Range
+    least_volts: Range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answers:
+    """
+    What a start under these conditions would show.
+
+    Attributes
+    ----------
+    asked : Asked
+        The conditions.
+    machines : int
+        How many possible machines were tried.
+    starts : float
+        Share of them that come up to speed and stay there. [-]
+    happenings : mapping of str to float
+        Share of them in which each thing happens within the first seconds. [-]
+    peak_amps : Range
+        Largest momentary line current. [A]
+    locked_amps : Range
+        Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
+    running_amps : Range or None
+        Line current at speed, of those that start; None if none does. [A]
+    speed_time : Range
+        To three quarters of synchronous speed; infinite where it is not reached. [s]
+    release_time : Range or None
+        Until the start gear lets go of the start winding; infinite where it does not; None without gear. [s]
+    trip_time : Range or None
+        Until the protector opens if the rotor does not turn; None without a working protector. [s]
+    open_time : Range or None
+        From then until it closes again. [s]
+    torque_margin : Range
+        Torque over that which just starts it: (volts / least volts)². [-]
+    least_volts : Range
+        At the outlet, that still start it; infinite where none does. [V]
+    weak : Weakened or None
+        With a weak capacitor; None if there is none.
+    unknowable : tuple of str
+        What cannot be known, in sentences.
+    """
+
+    asked: Asked
+    machines: int
+    starts: float
+    happenings: Mapping[str, float]
+    peak_amps: Range
+    locked_amps: Range
+    running_amps: Range | None
+    speed_time: Range
+    release_time: Range | None
+    trip_time: Range | None
+    open_time: Range | None
+    torque_margin: Range
+    least_volts: Range
+    weak: Weakened | None
+    unknowable: tuple[str, ...]
+
+
+def _asked(name: str) -> float:
+    table = read_data("humclick.start", "answers.toml")["asked"]
+    return sourced(table[name], f"answers.toml asked.{name}").value
+
+
+def answers(
+    machine: Machine,
+    found: Estimate | Motor,
+    asked: Asked,
+    *,
+    modes: Mapping[str, str] | None = None,
+    n: int | None = None,
+    seed: int = 0,
+) -> Answers:
+    """
+    Answer what is asked of a start.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, plate and stamps.
+    found : Estimate or Motor
+        What is known of its motor; a `Motor` is taken as exactly known.
+    asked : Asked
+        Conditions.
+    modes : mapping of part id to mode, optional
+        What is wrong; parts not named are healthy.
+    n : int, optional
+        How many possible machines to try; 40 if left out.
+    seed : int
+        The same seed gives the same answers.
+
+    Returns
+    -------
+    Answers
+
+    Raises
+    ------
+    OutOfRange
+        If `n` is below 2.
+    Unknown
+        If a part or mode does not exist.
+    """
+    count = int(_asked("machines")) if n is None else n
+    if count < 2:
+        raise OutOfRange(f"a range needs 2 machines or more, got {count}")
+    motors = (
+        found.possible(count, seed) if isinstance(found, Estimate) else [possible_of(found, machine)] * count
+    )
+    cases = attempts(machine, motors, asked, modes or {}, seed)
+    table = pack_many(cases)
+    seen = simulate_packed(table, _asked("seconds"), step=_STEP)
+    least = _least_volts(table, machine.nameplate.volts)
+    trip, closed = _held(table)
+    up = _started(seen)
+    return Answers(
+        asked=asked,
+        machines=count,
+        starts=float(np.mean(up)),
+        happenings=_happenings(seen),
+        peak_amps=range_of(seen.peak, "A"),
+        locked_amps=range_of(seen.locked, "A"),
+        running_amps=range_of(seen.running[up], "A") if up.any() else None,
+        speed_time=range_of(_or_never(seen.speed_time), "s"),
+        release_time=_released(cases, seen),
+        trip_time=None if trip is None else range_of(trip, "s"),
+        open_time=None if closed is None else range_of(closed, "s"),
+        torque_margin=_margin(asked.volts, least),
+        least_volts=range_of(least, "V"),
+        weak=_weak(cases, asked, machine),
+        unknowable=found.unknowable if isinstance(found, Estimate) else (),
+    )
+
+
+def best_run(machine: Machine, found: Estimate | Motor, asked: Asked, seconds: float) -> Run:
+    """
+    The attempt of the most probable motor, with everything else typical, half cycle by half cycle.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, plate and stamps.
+    found : Estimate or Motor
+        What is known of its motor.
+    asked : Asked
+        Conditions.
+    seconds : float
+        How long. [s]
+    """
+    motor = found.best if isinstance(found, Estimate) else possible_of(found, machine)
+    return simulate(typical_attempt(machine, motor, asked), seconds)
+
+
+def _or_never(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.where(np.isnan(values), math.inf, values)
+
+
+def _started(seen: Features) -> NDArray[np.bool_]:
+    """Which came up to speed, still turn there and have not tripped."""
+    turning = seen.last_speed > _AT_SPEED
+    return np.asarray(np.isfinite(seen.speed_time) & turning & (seen.trips == 0))
+
+
+def _happenings(seen: Features) -> dict[str, float]:
+    names = [
+        f"{_HAPPENS[word]}, start winding not let go" if held else _HAPPENS[word]
+        for word, held in zip(seen.words(), seen.unreleased, strict=True)
+    ]
+    return {name: names.count(name) / len(names) for name in sorted(set(names))}
+
+
+def _released(cases: Sequence[Case], seen: Features) -> Range | None:
+    if all(case.gear is None for case in cases):
+        return None
+    return range_of(_or_never(seen.release_time), "s")
+
+
+def _least_volts(table: NDArray[np.float64], plate: float) -> NDArray[np.float64]:
+    """Least volts at the outlet that start each case, by halving over all at once. [V]"""
+    lowest, highest = _asked("lowest") * plate, _asked("highest") * plate
+    tried = table.copy()
+    seconds = _asked("seconds")
+
+    def starts(volts: NDArray[np.float64] | float) -> NDArray[np.bool_]:
+        tried[:, r.P_VOLTS] = volts
+        return _started(simulate_packed(tried, seconds, step=_STEP))
+
+    never, low = ~starts(highest), np.full(len(table), lowest)
+    high = np.full(len(table), highest)
+    for _ in range(int(_asked("halvings"))):
+        middle = (low + high) / 2
+        up = starts(middle)
+        high, low = np.where(up, middle, high), np.where(up, low, middle)
+    return np.where(never, math.inf, (low + high) / 2)
+
+
+def _margin(volts: float, least: NDArray[np.float64]) -> Range:
+    return range_of((volts / least) ** 2)
+
+
+def _held(table: NDArray[np.float64]) -> tuple[NDArray[np.float64] | None, NDArray[np.float64] | None]:
+    """Trip time and time open with the rotor held; None where no protector works. [s], [s]"""
+    if np.all(table[:, r.P_GUARD] <= 0):
+        return None, None
+    held = table.copy()
+    held[:, r.P_SEIZED] = 1.0
+    seen = simulate_packed(held, _asked("locked_seconds"), step=_STEP)
+    trip, closed = seen.trip_time, seen.reclose_time
+    return _or_never(trip), _or_never(closed - trip)
+
+
+def _weak(cases: Sequence[Case], asked: Asked, machine: Machine) -> Weakened | None:
+    share = _asked("weak_capacitor")
+    weak = [weakened(case, share) for case in cases]
+    if weak == list(cases):
+        return None
+    table = pack_many(weak)
+    seen, least = (
+        simulate_packed(table, _asked("seconds"), step=_STEP),
+        _least_volts(table, machine.nameplate.volts),
+    )
+    part = "start capacitor" if cases[0].start_capacitor is not None else "run capacitor"
+    return Weakened(
+        part=part,
+        share=share,
+        starts=float(np.mean(_started(seen))),
+        speed_time=range_of(_or_never(seen.speed_time), "s"),
+        torque_margin=_margin(asked.volts, least),
+        least_volts=range_of(least, "V"),
+    )

@@ -1,0 +1,100 @@
+"""
+Under which conditions a start is asked about: volts, pressures, temperature, what is fitted.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from humclick.errors import OutOfRange, Unknown
+from humclick.physics.bounds import between
+from humclick.sourced import read_data, sourced
+
+__all__ = ["Asked", "pressure_of", "pressures"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """
+    Conditions of a start.
+
+    Attributes
+    ----------
+    volts : float
+        At the outlet, at rest. [V]
+    difference : float
+        Pressure difference when power comes, over that of running; 0 is equalised. [-]
+    ambient : float
+        Of the air around the shell. [°C]
+    hot : bool
+        Right after attempts: windings, start gear and protector still hot.
+    supply_ohms : float or None
+        Of outlet and cord, there and back; the usual if None. [Ω]
+    start_farads, run_farads : float or None
+        Capacitors actually fitted; those of the machine if None. [F]
+
+    Raises
+    ------
+    OutOfRange
+        If a value cannot be.
+    """
+
+    volts: float
+    difference: float = 0.0
+    ambient: float = 25.0
+    hot: bool = False
+    supply_ohms: float | None = None
+    start_farads: float | None = None
+    run_farads: float | None = None
+
+    def __post_init__(self) -> None:
+        between(self.volts, 20.0, 480.0, "volts at the outlet", "V")
+        between(self.difference, 0.0, 3.0, "pressure difference", "times that of running")
+        between(self.ambient, -40.0, 70.0, "ambient temperature", "°C")
+        if self.supply_ohms is not None:
+            between(self.supply_ohms, 0.0, 50.0, "resistance of the supply", "Ω")
+        for name in ("start_farads", "run_farads"):
+            farads = getattr(self, name)
+            if farads is not None:
+                between(farads, 1e-7, 5e-3, name.replace("_farads", " capacitor"), "F")
+
+
+def pressures() -> tuple[str, ...]:
+    """Words for the pressures at the moment of a start."""
+    return tuple(read_data("humclick.start", "answers.toml")["pressure"])
+
+
+def pressure_of(text: str) -> float:
+    """
+    Pressure difference over that of running, from a word or a figure. [-]
+
+    Parameters
+    ----------
+    text : str
+        One of `pressures`, or a figure such as ``0.5`` or ``50 %``.
+
+    Raises
+    ------
+    Unknown
+        If it is neither.
+    OutOfRange
+        If the figure lies outside 0 … 3.
+
+    Examples
+    --------
+    >>> pressure_of("equal"), pressure_of("50 %")
+    (0.0, 0.5)
+    """
+    said = str(text).strip().lower()
+    words = read_data("humclick.start", "answers.toml")["pressure"]
+    if said in words:
+        return sourced(words[said], f"answers.toml pressure.{said}").value
+    number = said.removesuffix("%").strip().replace(",", ".")
+    try:
+        figure = float(number) / (100 if said.endswith("%") else 1)
+    except ValueError:
+        raise Unknown("pressure", text, (*pressures(), "or a share of the running difference")) from None
+    if not math.isfinite(figure) or not 0 <= figure <= 3:
+        raise OutOfRange(f"the pressure difference must be 0 to 3 times that of running, got {text}")
+    return figure

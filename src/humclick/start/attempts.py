@@ -1,0 +1,202 @@
+"""
+The attempts behind an answer: one case for each motor that agrees with what is at hand.
+
+What is not the motor's strays too (load, protector, pill, relay, supply, moment of switching, crank at rest),
+each by its own spread, so that an answer's range holds all that is not known.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from humclick.arrangements.machine import Machine
+from humclick.sourced import Spread
+from humclick.start.asked import Asked
+from humclick.start.case import Case, Load
+from humclick.start.estimate import Possible
+from humclick.start.fit import case_of
+from humclick.start.gear.placed import Draw, median
+from humclick.start.machine import Motor, steady
+
+__all__ = ["attempts", "possible_of", "typical_attempt", "weakened"]
+
+#: Slip at which a motor given without its load is taken to run. [-]
+_USUAL_SLIP = 0.045
+#: Mode of a pill that was just in use.
+_STILL_HOT = "still_hot"
+
+
+def _drawing(rng: np.random.Generator) -> Draw:
+    """Draw every value from its spread, log-normal, one quantity once a case."""
+
+    def draw(name: str, of: Spread) -> float:
+        del name
+        return of.median * math.exp(of.sigma * float(rng.standard_normal())) if of.factor > 1 else of.median
+
+    return draw
+
+
+def possible_of(motor: Motor, machine: Machine) -> Possible:
+    """
+    A motor that is known exactly, with the start gear of its machine.
+
+    Parameters
+    ----------
+    motor : Motor
+        The machine's motor.
+    machine : Machine
+        Whose start gear and capacitors are taken, at their median.
+    """
+    ids = {part.id for part in machine.parts}
+    size = {
+        name: machine.size(part, what).median if part in ids else None
+        for name, part, what in (
+            ("gear", "ptc", "cold"),
+            ("start", "start_capacitor", "capacitance"),
+            ("run", "run_capacitor", "capacitance"),
+        )
+    }
+    capacitor = None if size["run"] is None else -1j / (2 * math.pi * motor.hertz * size["run"])
+    running = steady(motor, machine.nameplate.volts, _USUAL_SLIP, run_capacitor=capacitor)
+    return Possible(motor, _USUAL_SLIP, running.power_out, size["gear"], size["start"], size["run"])
+
+
+def attempts(
+    machine: Machine,
+    motors: Sequence[Possible],
+    asked: Asked,
+    modes: Mapping[str, str],
+    seed: int = 0,
+) -> list[Case]:
+    """
+    One attempt for each motor, under the conditions asked for.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, plate and stamps.
+    motors : sequence of Possible
+        From `humclick.start.estimate.Estimate.possible`.
+    asked : Asked
+        Conditions.
+    modes : mapping of part id to mode
+        What is wrong; parts not named are healthy.
+    seed : int
+        Of what strays besides the motor.
+
+    Returns
+    -------
+    list of Case
+        As many as `motors`.
+
+    Raises
+    ------
+    Unknown
+        If a part or mode does not exist.
+    """
+    rng = np.random.default_rng(seed + 1)
+    return [
+        _attempt(machine, each, asked, modes, _drawing(rng), rng.uniform(0, 2 * math.pi, 2))
+        for each in motors
+    ]
+
+
+def typical_attempt(
+    machine: Machine, motor: Possible, asked: Asked, modes: Mapping[str, str] | None = None
+) -> Case:
+    """
+    The attempt of one motor with everything else as is usual, switched on as the voltage passes zero.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, plate and stamps.
+    motor : Possible
+        The motor.
+    asked : Asked
+        Conditions.
+    modes : mapping of part id to mode, optional
+        What is wrong; parts not named are healthy.
+
+    Raises
+    ------
+    Unknown
+        If a part or mode does not exist.
+    """
+    return _attempt(machine, motor, asked, modes or {}, median, np.array([0.0, math.pi]))
+
+
+def _attempt(
+    machine: Machine,
+    each: Possible,
+    asked: Asked,
+    modes: Mapping[str, str],
+    draw: Draw,
+    turn: NDArray[np.float64],
+) -> Case:
+    known = {
+        "supply.outlet": 1.0,
+        "ptc.cold": each.gear_ohms,
+        "start_capacitor.capacitance": asked.start_farads or each.start_farads,
+        "run_capacitor.capacitance": asked.run_farads or each.run_farads,
+    }
+
+    def chosen(name: str, of: Spread) -> float:
+        found = known.get(name)
+        return draw(name, of) if found is None else found
+
+    wrong = dict(modes)
+    if asked.hot and any(part.id == "ptc" for part in machine.parts):
+        wrong.setdefault("ptc", _STILL_HOT)
+    case = case_of(
+        machine,
+        each.motor,
+        wrong,
+        hot=asked.hot,
+        volts=asked.volts,
+        angle=float(turn[0]),
+        crank=float(turn[1]),
+        air=asked.ambient,
+        draw=chosen,
+    )
+    if asked.supply_ohms is not None:
+        case = case.with_(supply__ohms=asked.supply_ohms)
+    return replace(case, load=_load(case.load, machine, each, asked.difference))
+
+
+def _load(load: Load, machine: Machine, each: Possible, difference: float) -> Load:
+    """The load of the power the motor is rated for, not only of its torque at a usual slip."""
+    rated = each.shaft_watts / (each.motor.synchronous * (1 - each.slip))
+    usual = steady(each.motor, machine.nameplate.volts, 0.05).torque
+    by = max(rated, 0.2 * usual) / usual if usual > 0 else 1.0
+    return replace(
+        load,
+        gas_torque=load.gas_torque * by,
+        friction=load.friction * by,
+        breakaway=load.breakaway * by,
+        difference=max(load.difference, difference),
+    )
+
+
+def weakened(case: Case, by: float) -> Case:
+    """
+    The same attempt with its start capacitor, or else its run capacitor, at a share of its capacitance.
+
+    Parameters
+    ----------
+    case : Case
+        With a start or a run capacitor; without one it comes back as it is.
+    by : float
+        Such as 0.8 for 20 % low. [-]
+    """
+    found = case
+    if found.start_capacitor is not None and found.start_capacitor.farads not in (0.0, math.inf):
+        found = found.with_(start_capacitor__farads=found.start_capacitor.farads * by)
+    elif found.run_capacitor is not None and found.run_capacitor.farads not in (0.0, math.inf):
+        found = found.with_(run_capacitor__farads=found.run_capacitor.farads * by)
+    return found

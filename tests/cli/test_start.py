@@ -1,0 +1,120 @@
+"""``humclick start``: answers with ranges as text and as data, for a call or for what the plate says."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from humclick.cli.main import main
+
+EXAMPLE = str(Path(__file__).resolve().parents[2] / "examples" / "broken-starter" / "call.toml")
+TYPED = ("--arrangement", "csir-current-relay", "--lra", "12", "--run-ohms", "3.4", "--start-ohms", "11.2")
+FEW = ("--machines", "12")
+
+
+def run(*args: str) -> Result:
+    done = CliRunner().invoke(main, ["start", *args])
+    assert "Traceback" not in done.output
+    return done
+
+
+def data(*args: str) -> dict[str, Any]:
+    done = run(*args, *FEW, "--json")
+    assert done.exit_code == 0, done.output
+    found = json.loads(done.stdout)
+    assert isinstance(found, dict)
+    return found
+
+
+def test_a_call_is_answered_with_ranges() -> None:
+    """The machine of a call file is started in words: shares, amps, volts, curve, what is unknown."""
+    done = run(EXAMPLE, *FEW)
+    assert done.exit_code == 0, done.output
+    for said in ("Starts:", "locked-rotor amps", " to ", "least volts that start it", "0 A |", "#"):
+        assert said in done.stdout
+    assert "What cannot be known" in done.stdout
+    assert "cover on" in " ".join(done.stdout.split())
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_a_typed_machine_is_answered_as_data() -> None:
+    """The same as JSON in SI units, with low, middle and high of each answer."""
+    told = data(*TYPED)
+    assert 0 <= told["starts"] <= 1
+    amps = told["locked_amps"]
+    assert amps["low"] <= amps["middle"] <= amps["high"]
+    assert amps["unit"] == "A"
+    assert told["weak"]["share"] == pytest.approx(0.8)
+
+
+def test_low_volts_lower_the_margin() -> None:
+    """At fewer volts there is less torque to spare, and the least volts stay what they are."""
+    full, low = data(*TYPED), data(*TYPED, "--volts", "88")
+    assert low["torque_margin"]["middle"] < 0.7 * full["torque_margin"]["middle"]
+    assert low["least_volts"]["middle"] == pytest.approx(full["least_volts"]["middle"], rel=0.05)
+
+
+def test_conditions_reach_the_attempt() -> None:
+    """Pressure, ambient, cord and capacitor are taken as typed."""
+    told = data(
+        *TYPED,
+        *("--pressure", "50%", "--ambient", "95 F", "--supply-ohms", "1.2", "--capacitor", "40 uF", "--hot"),
+    )
+    asked = told["asked"]
+    assert asked["difference"] == pytest.approx(0.5)
+    assert asked["ambient"] == pytest.approx(35.0)
+    assert asked["supply_ohms"] == pytest.approx(1.2)
+    assert asked["start_farads"] == pytest.approx(40e-6)
+    assert asked["hot"] is True
+
+
+@pytest.mark.parametrize(
+    ("args", "said"),
+    [
+        ((), "call FILE or --arrangement"),
+        ((EXAMPLE, "--arrangement", "psc"), "call FILE or --arrangement"),
+        (("/no/such/call.toml",), "no such file"),
+        ((*TYPED, "--pressure", "sideways"), "unknown pressure"),
+        (("--arrangement", "rsir-ptc", "--capacitor", "40"), "no capacitor"),
+        (("--arrangement", "three-phase"), "single-phase"),
+        (("--arrangement", "rsir-pct"), "did you mean rsir-ptc"),
+        ((*TYPED, "--rla", "20"), "swapped"),
+        ((*TYPED, "--volts", "3"), "volts at the outlet"),
+    ],
+)
+def test_wrong_use_is_refused_in_words(args: tuple[str, ...], said: str) -> None:
+    """What cannot be started ends with 2 and says what would be right."""
+    done = run(*args)
+    assert done.exit_code == 2
+    assert said in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_call_without_a_machine_is_refused(tmp_path: Path) -> None:
+    """A call that names no machine has nothing to start."""
+    path = tmp_path / "call.toml"
+    path.write_text("humclick_call = 1\n", encoding="utf-8")
+    done = run(str(path))
+    assert done.exit_code == 2
+    assert "no machine is described" in done.stderr
+
+
+def test_help_stays_light() -> None:
+    """Help of the verb is shown without arrays or compilers having been read, and promptly."""
+    script = (
+        "import sys\nfrom humclick.cli.main import main\n"
+        "try: main(['start', '--help'])\nexcept SystemExit: pass\n"
+        "print([n for n in ('numpy', 'scipy', 'numba', 'msgspec') if n in sys.modules], file=sys.stderr)"
+    )
+    begun = time.monotonic()
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=60)
+    assert done.stderr.strip() == "[]"
+    assert "Example: humclick start" in done.stdout
+    assert time.monotonic() - begun < 3.0
