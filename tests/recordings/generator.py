@@ -62,7 +62,11 @@ Array = Any
 
 @dataclass(frozen=True)
 class Logged:
-    """One recording: times, amperes, and what was wrong, with the plate of the machine."""
+    """
+    One recording: times, amperes, and what was wrong, with the plate of the machine.
+
+    `alike` names causes whose line current is the same in this case, noise and plate left aside.
+    """
 
     gear: str
     cause: str
@@ -71,6 +75,7 @@ class Logged:
     locked_rotor_amps: float
     rated_load_amps: float
     volts: float
+    alike: frozenset[str]
 
 
 class _Machines:
@@ -83,7 +88,10 @@ class _Machines:
         self.gear, self.cause = np.array(gear), np.array(cause)
         ptc, relay = self.gear == "ptc", self.gear == "relay"
         self.size = np.exp(u(np.log(0.35), np.log(2.6), n))
-        spread = lambda width: np.exp(rng.normal(0, width / 2, n))  # noqa: E731
+
+        def spread(width: float) -> Array:
+            return np.exp(rng.normal(0, width / 2, n))
+
         self.r1, self.x1 = 2.6 * self.size * spread(0.16), 3.1 * self.size * spread(0.16)
         self.r2, self.x2 = 3.4 * self.size * spread(0.16), 2.7 * self.size * spread(0.16)
         self.xm = 62.0 * self.size * spread(0.16)
@@ -110,8 +118,9 @@ class _Machines:
         self.load_end = self.rated * u(0.55, 0.95, n)
         self.load_start = self.load_end * u(0.15, 0.35, n)
         self.inertia = np.maximum(torque - self.load_start, 0.2 * torque) * u(0.12, 0.38, n)
-        self.open_aux = np.where(self.gear == "potential", self.run_x, np.inf) * np.array(-1j)
-        self.open_aux = np.where(np.isfinite(self.run_x), self.open_aux, np.inf)
+        self.open_aux = np.where(
+            np.isinf(self.run_x), np.inf, -1j * np.where(np.isinf(self.run_x), 1.0, self.run_x)
+        )
         run = self._running()
         self.lra = self.locked * np.exp(rng.normal(0, 0.03, n))
         self.rla = run * np.exp(rng.normal(0.1, 0.05, n))
@@ -129,7 +138,11 @@ class _Machines:
 
     def _break(self, rng: Array, relay: Array, ptc: Array, run: Array) -> None:
         """Put the faults in."""
-        n, u, is_ = self.n, rng.uniform, lambda cause: self.cause == cause
+        n, u = self.n, rng.uniform
+
+        def is_(cause: str) -> Array:
+            return self.cause == cause
+
         self.seized = is_("seized")
         self.stuck_closed = is_("never_released") & ~ptc
         self.bridged = is_("never_released") & ptc
@@ -290,6 +303,33 @@ def logged(
         time = edges * STEP + rng.normal(0, 0.05 / rate, len(edges)) * (rng.random() < 0.5)
         keep = rng.random(len(edges)) > 0.01
         found.append(
-            Logged(gear[i], cause[i], time[keep], amps[keep], float(m.lra[i]), float(m.rla[i]), m.nominal)
+            Logged(
+                gear[i],
+                cause[i],
+                time[keep],
+                amps[keep],
+                float(m.lra[i]),
+                float(m.rla[i]),
+                m.nominal,
+                _alike(cause[i], out[:, i]),
+            )
         )
     return found
+
+
+def _alike(cause: str, line: Array) -> frozenset[str]:
+    """Causes that draw the same current from the line as this one did."""
+    first = float(line[4:10].mean())
+    later = float(line[int(2.0 / STEP)])
+    tripped = bool((line[10:] == 0).any())
+    restarted = line[np.nonzero(line[10:] == 0)[0][0] + 10 :] if tripped else line[:0]
+    runs_later = bool(((restarted > 0) & (restarted < 0.4 * first)).any())
+    if cause == "ptc_hot" and not runs_later:
+        return frozenset({"no_start_current"})
+    if cause == "never_released" and later > 0.93 * first:
+        return frozenset({"seized"})
+    if cause == "shorted_turns" and later > 0.6 * first:
+        return frozenset({"seized", "never_released"})
+    if cause == "protector_early" and not tripped:
+        return frozenset({"healthy"})
+    return frozenset()

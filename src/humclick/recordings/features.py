@@ -29,8 +29,13 @@ _LEFT = 0.9
 _SETTLED = (1.7, 2.6)
 #: Below this share of the plateau a machine runs. [-]
 _RUNS = 0.5
-#: A plateau seen in one window only may be higher by this. [-]
+#: A plateau seen in one window only may be higher by this, and by so much more a second of window. [-] [1/s]
 _ONE_WINDOW = 0.05
+_SLOW_WINDOW = 1.1
+#: Windows from here on are too long for a start of a tenth of a second. [s]
+_SLOW = 0.08
+#: The same where its start was not seen, of the plate's locked-rotor amperes. [-]
+_RUNS_OF_LRA = 0.33
 #: Around the last level the current has arrived. [-]
 _ARRIVED = 0.08
 
@@ -135,7 +140,9 @@ class RecordingMeasured:
     notes: tuple[str, ...]
 
 
-def measured(trace: Trace, found: Sequence[Attempt]) -> RecordingMeasured:
+def measured(
+    trace: Trace, found: Sequence[Attempt], locked_rotor_amps: float | None = None
+) -> RecordingMeasured:
     """
     Measure every attempt of a recording.
 
@@ -145,6 +152,8 @@ def measured(trace: Trace, found: Sequence[Attempt]) -> RecordingMeasured:
         Effective current over time.
     found : sequence of Attempt
         Its attempts.
+    locked_rotor_amps : float or None
+        From the nameplate; a current far below it that lasts is a running one whose start was not seen. [A]
 
     Returns
     -------
@@ -154,8 +163,14 @@ def measured(trace: Trace, found: Sequence[Attempt]) -> RecordingMeasured:
     seconds = trace.times[-1] - trace.times[0] + trace.step
     restarts = tuple(Measured(b.on - a.off, 1.4 * trace.step, "s") for a, b in itertools.pairwise(found))
     on = sum(a.seconds for a in found)
+    notes = trace.notes
+    if trace.step > _SLOW:
+        notes += (
+            f"A value every {trace.step:.2g} s is too slow for a start that is over in a tenth of a second; "
+            "log faster, or use the meter's inrush function.",
+        )
     return RecordingMeasured(
-        attempts=tuple(_attempt(trace, each) for each in found),
+        attempts=tuple(_attempt(trace, each, locked_rotor_amps) for each in found),
         seconds=seconds,
         restarts=restarts,
         duty=Measured(100 * on / seconds, 100 * min(len(found) * trace.step / seconds, 1.0), "%"),
@@ -163,7 +178,7 @@ def measured(trace: Trace, found: Sequence[Attempt]) -> RecordingMeasured:
         scale_known=trace.scale_known,
         clipped=trace.clipped,
         step=trace.step,
-        notes=trace.notes,
+        notes=notes,
     )
 
 
@@ -191,7 +206,7 @@ def _amps(trace: Trace, value: float, noise: float, count: int) -> Measured:
     return Measured(value, value * share, "A" if trace.scale_known else "")
 
 
-def _attempt(trace: Trace, attempt: Attempt) -> AttemptMeasured:
+def _attempt(trace: Trace, attempt: Attempt, lra: float | None) -> AttemptMeasured:
     raw = trace.amps[attempt.first : attempt.last]
     times = [t - attempt.on for t in trace.times[attempt.first : attempt.last]]
     ends = 0 if attempt.cut else 1
@@ -203,6 +218,7 @@ def _attempt(trace: Trace, attempt: Attempt) -> AttemptMeasured:
     held = [v for v in early if v > 0.95 * plateau]
     if len(held) >= 3:
         plateau = median(held)
+    brief = _ONE_WINDOW + (_SLOW_WINDOW * min(trace.step, 0.6) if trace.step > _SLOW else 0.0)
     fall = _fall(raw, times, plateau, attempt, trace)
     settled = [v for v, t in zip(whole, times, strict=False) if _SETTLED[0] <= t <= _SETTLED[1]]
     level = median(settled) if settled else None
@@ -210,11 +226,13 @@ def _attempt(trace: Trace, attempt: Attempt) -> AttemptMeasured:
     end = median(tail) if tail else None
     last = end if end is not None else level
     runs = last is not None and last < _RUNS * plateau and attempt.seconds > 1.0
+    if lra is not None and trace.scale_known and last is not None and attempt.seconds > 5.0:
+        runs = runs or last < _RUNS_OF_LRA * lra
     width = trace.step
     own = AttemptMeasured(
         attempt=attempt,
         peak=_amps(trace, max(raw), noise, 1),
-        plateau=_amps(trace, plateau, max(noise, _ONE_WINDOW) if len(held) < 2 else noise, len(held)),
+        plateau=_amps(trace, plateau, max(noise, brief) if len(held) < 2 else noise, len(held)),
         fall=None if fall is None else Measured(fall, max(width, 0.02), "s"),
         level=None if level is None else _amps(trace, level, noise, len(settled)),
         run_up=_run_up(raw, times, plateau, last, width) if runs and last is not None else None,

@@ -43,6 +43,10 @@ CAUSES = (
 _LEAST = 1e-6
 #: A cause at least this probable beside the first is told with it. [-]
 _RIVAL = 0.1
+#: More than this over the plate's LRA is doubted. [-]
+_MUCH = 1.7
+#: A plateau needs this many windows to be measured. [-]
+_WINDOWS = 3.0
 #: Where no signature speaks of a time: median and spread of its logarithm. [s] [-]
 _ANY_FALL = (0.4, 1.3)
 _ANY_TRIP = (20.0, 1.8)
@@ -141,10 +145,11 @@ def _phi(x: float) -> float:
 
 
 def _course(
-    one: Mapping[str, Any], attempt: AttemptMeasured, plate: Plate, scale_known: bool, widen: float
+    one: Mapping[str, Any], attempt: AttemptMeasured, plate: Plate, measured: RecordingMeasured, widen: float
 ) -> float:
     """Log likelihood of the first attempt under one signature, its spreads widened by a factor."""
     scale = _data()[0]["scale"]
+    scale_known = measured.scale_known
     size = math.log(scale["amps"]), (_sd(scale["amps_factor"]) if scale_known else 5.0)
     ratio = math.log(scale["run"]), _sd(scale["run_factor"])
     volts = _sd(scale["volts_factor"])
@@ -170,14 +175,17 @@ def _course(
             take(math.log(seen.amount), mean, math.hypot(sd, own), load)
 
     if not attempt.attempt.before:
-        amps(attempt.plateau, size[0] + first[0], 0.01, [size[1], 0.0, volts, first[1], 0.0])
+        lost = 0.01
+        if "fall" in one and one["fall"][0] < _WINDOWS * measured.step:
+            lost = min(measured.step, 0.6)  # over before a window lies whole within it
+        amps(attempt.plateau, size[0] + first[0], lost, [size[1], 0.0, volts, first[1], 0.0])
     if runs:
         settled, load = size[0] + ratio[0] + level[0], [size[1], ratio[1], 0.0, 0.0, level[1]]
     else:
         settled, load = size[0] + first[0] + level[0], [size[1], 0.0, volts, first[1], level[1]]
     amps(attempt.level if not attempt.attempt.before else None, settled, 0.005, load)
     amps(attempt.end, settled + end[0], end[1], load)
-    stamped = _sd(scale["stamped_factor"])
+    stamped = _sd(scale["stamped_factor"]) * widen**2  # an astray plate may belong to another machine
     if scale_known and plate.locked_rotor_amps is not None:
         take(math.log(plate.locked_rotor_amps), size[0], stamped, [size[1], 0.0, 0.0, 0.0, 0.0])
     if scale_known and plate.rated_load_amps is not None:
@@ -195,15 +203,18 @@ def _course(
         else:
             middle, sd, load = math.log(any_[0]), any_[1], [0.0] * 5
         take(math.log(max(seen.amount, 1e-3)), middle, math.hypot(sd, min(own, 0.7)), load)
-    total += _stopped(one, attempt, scale["off_by_hand"], widen)
+    total += _stopped(one, attempt, scale, widen)
     return total + _log_normal(gaps, noise, loads)
 
 
-def _stopped(one: Mapping[str, Any], attempt: AttemptMeasured, by_hand: float, widen: float) -> float:
+def _stopped(
+    one: Mapping[str, Any], attempt: AttemptMeasured, scale: Mapping[str, Any], widen: float
+) -> float:
     """Log probability that the current stopped by itself, or had not yet."""
     trips = float(one["trips"])
     if attempt.trip is not None:
-        return math.log(max(trips, by_hand))
+        by_control = one.get("runs", False) and attempt.attempt.seconds > scale["control_from"]
+        return math.log(max(trips, scale["off_by_control"] if by_control else scale["off_by_hand"]))
     if "trip" not in one:
         return math.log1p(-min(trips, 0.99))
     middle, factor = one["trip"]
@@ -226,7 +237,7 @@ def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) 
             continue
         weight = math.log(one.get("weight", 1.0))
         for share, widen in ((1 - scale["astray"], 1.0), (scale["astray"], scale["astray_factor"])):
-            course = _course(one, whole, plate, measured.scale_known, widen)
+            course = _course(one, whole, plate, measured, widen)
             found.append(weight + math.log(share) + course)
     if not found:
         return 0.0
@@ -347,6 +358,13 @@ def _sentences(
         others = ", ".join(f"{causes[c]['title']} ({100 * probabilities[c]:.0f} %)" for c in rivals)
         found.append(f"It may also be {others}.")
     found += [f"{causes[c]['alike']}." for c in told if "alike" in causes[c]]
+    whole = _whole(measured) if measured.attempts else None
+    lra = plate.locked_rotor_amps
+    if whole is not None and measured.scale_known and lra and whole.plateau.amount > _MUCH * lra:
+        found.append(
+            f"{whole.plateau.amount / lra:.1f} times the plate's locked-rotor amperes cannot flow for long: "
+            "look whether the clamp's range, its turns of wire and the plate are those of this machine."
+        )
     if first != "nothing" and plate.locked_rotor_amps is None and measured.scale_known:
         found.append("The plate's locked-rotor amperes (LRA) would make this surer.")
     return tuple(found)

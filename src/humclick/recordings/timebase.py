@@ -22,6 +22,8 @@ _LEAST_WAVE_RATE = 200.0
 #: Share of samples at the very top among the high ones above which peaks count as cut off. [-]
 _CUT = 0.25
 _LINE = (50.0, 60.0)
+#: Fewer swings than this in a thousand samples are no mains waveform. [-]
+_LEAST_SWINGS = 8
 
 
 def _median(values: Any) -> float:
@@ -122,7 +124,7 @@ def swings(values: Any, rate: float) -> float:
 def _from_line(values: Any, rounds: Sequence[float], name: str) -> tuple[float, str]:
     """Sample rate of a waveform from the mains frequency in it, where only a real recorder's rate fits."""
     turns = swings(values, 1000.0) / 1000.0  # swings a sample
-    if turns > 1e-4:
+    if turns * min(len(values), 1000) >= _LEAST_SWINGS:
         near = [(abs(math.log(r * turns / f)), r, f) for r in rounds for f in _LINE]
         best = min(near)
         if best[0] < 0.04:
@@ -194,6 +196,10 @@ def on_time_base(
     else:
         start, step, stamps, values, said = _even(times, values, layout, name)
         notes += said
+    if layout.kind in ("clock", "datetime"):
+        if stamps is not None:
+            stamps = stamps - start if numpy is not None else [t - start for t in stamps]
+        start = 0.0
     if not (step > 0 and math.isfinite(step) and RATES[0] <= 1 / step <= RATES[1]):
         raise Refused(
             f"{name}: its times make {1 / step if step else math.inf:g} samples a second, "

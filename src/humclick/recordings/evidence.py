@@ -1,0 +1,94 @@
+"""
+From a recording to evidence: of the line current, or of the sound.
+
+Amperes, seconds, hertz; probabilities in [-].
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from humclick.recordings.attempts import attempts
+from humclick.recordings.currents import current_trace
+from humclick.recordings.features import RecordingMeasured, measured
+from humclick.recordings.recognise import Plate, Shown, recognise
+from humclick.recordings.recording import Recording
+
+__all__ = ["current_evidence", "is_sound"]
+
+#: Sound is recorded at this rate or more. [Hz]
+_LEAST_SOUND_RATE = 4000.0
+#: A clamp's waveform has at least this share of its power at the mains frequency. [-]
+_MAINS_SHARE = 0.3
+
+
+def is_sound(recording: Recording) -> bool:
+    """
+    Whether a waveform is sound rather than the current of a clamp.
+
+    A clamp's current swings at the mains frequency itself, a hum at twice that.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    """
+    if not recording.waveform or recording.scale_known or recording.rate < _LEAST_SOUND_RATE:
+        return False
+    width = int(recording.rate / 2)
+    pieces = [
+        recording.values[k : k + width]
+        for k in range(0, max(len(recording.values) - width, 1), max(width, len(recording.values) // 60))
+    ]
+    piece = max(pieces, key=lambda p: _power(p[:: max(len(p) // 2000, 1)]))
+    values = [float(v) for v in piece if v == v]
+    total = _power(values)
+    if total <= 0.0:
+        return True
+    at_mains = max(_at(values, f, recording.rate) for f in (50.0, 60.0))
+    return at_mains < _MAINS_SHARE * total
+
+
+def _power(values: Any) -> float:
+    plain = [float(v) for v in values if v == v]
+    middle = sum(plain) / max(len(plain), 1)
+    return sum((v - middle) ** 2 for v in plain) / max(len(plain), 1)
+
+
+def _at(values: list[float], hertz: float, rate: float) -> float:
+    """Power of the sine of one frequency, by Goertzel's recursion."""
+    turn = 2.0 * math.cos(2 * math.pi * hertz / rate)
+    middle = sum(values) / len(values)
+    a = b = 0.0
+    for v in values:
+        a, b = v - middle + turn * a - b, a
+    return 2.0 * (a * a + b * b - turn * a * b) / len(values) ** 2
+
+
+def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[RecordingMeasured, Shown]:
+    """
+    What a recording of the line current measures and shows.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    plate : Plate or None
+        Nameplate and start gear, as far as known.
+
+    Returns
+    -------
+    (RecordingMeasured, Shown)
+        The attempts measured, and the causes weighed.
+
+    Raises
+    ------
+    Refused
+        If it holds too little.
+    """
+    plate = plate or Plate()
+    trace = current_trace(recording)
+    lra = plate.locked_rotor_amps
+    found = measured(trace, attempts(trace, lra), lra)
+    return found, recognise(found, plate)

@@ -1,0 +1,441 @@
+"""
+A phone's sound recording of a start: hum, running, clicks and silence, with their times.
+
+A locked motor hums at twice the line frequency and its harmonics, in step with the mains; a running one hums
+less and beats at the harmonics of its shaft's speed, a few per cent below synchronous. Both are looked for
+beside the noise at neighbouring frequencies, so that talk and fans do little harm, and the likeliest course
+of quiet, locked and running is found (Viterbi, IEEE Transactions on Information Theory 13, 1967). Plain
+Python does it all; numpy, where installed, does the same faster. Times in seconds, frequencies in hertz.
+"""
+
+from __future__ import annotations
+
+import cmath
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from statistics import median
+from typing import Any
+
+from humclick.errors import Refused
+from humclick.recordings.recording import Recording, numpy
+from humclick.sourced import read_data
+
+__all__ = ["LONGEST_SOUND", "SoundShown", "Stretch", "listen"]
+
+#: Longest sound listened to. [s]
+LONGEST_SOUND = 900.0
+_LEAST_RATE = 2000.0
+_STATES = ("quiet", "locked", "running")
+#: A stretch of hum or running shorter than this is none; a gap shorter than this does not end it. [s]
+_SHORTEST, _GAP = 0.35, 0.5
+#: Running must last this long to count. [s]
+_RUNS = 0.9
+#: What stops this close to the end of the recording may have been cut off by it. [s]
+_END = 0.6
+_LEAST_POWER = 1e-18
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """
+    A stretch of the recording in which it sounds alike.
+
+    Attributes
+    ----------
+    kind : str
+        ``quiet``, ``locked`` (hum) or ``running``.
+    start, end : float
+        [s]
+    """
+
+    kind: str
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundShown:
+    """
+    What a sound recording shows.
+
+    Attributes
+    ----------
+    heard : tuple of str
+        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
+        ``silent`` alone where there is none.
+    stretches : tuple of Stretch
+        The course of the recording.
+    clicks : tuple of float
+        When something clicked. [s]
+    hertz : float
+        Mains frequency that the hum fits better, 50 or 60. [Hz]
+    seconds : float
+        Length. [s]
+    sentences : tuple of str
+        The same, plainly.
+    """
+
+    heard: tuple[str, ...]
+    stretches: tuple[Stretch, ...]
+    clicks: tuple[float, ...]
+    hertz: float
+    seconds: float
+    sentences: tuple[str, ...]
+
+
+@cache
+def _data() -> dict[str, Any]:
+    return read_data("humclick.recordings", "sound.toml")
+
+
+def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | None = None) -> SoundShown:
+    """
+    Hear what a start did.
+
+    Parameters
+    ----------
+    recording : Recording
+        The sound, as read from a WAV file.
+    hertz : float or None
+        Mains frequency, 50 or 60; found from the hum if None. [Hz]
+    arrays : bool or None
+        Use numpy; by default wherever it is installed. The answer is the same.
+
+    Returns
+    -------
+    SoundShown
+        Each attempt's outcome, and the course with times.
+
+    Raises
+    ------
+    Refused
+        If it is no sound, too short or too long.
+    """
+    use = numpy is not None if arrays is None else arrays
+    name = recording.name
+    if not recording.waveform or recording.rate < _LEAST_RATE:
+        raise Refused(
+            f"{name}: is not a sound recording; one of {_LEAST_RATE:g} samples a second or more is needed"
+        )
+    if not 1.0 <= recording.seconds <= LONGEST_SOUND:
+        raise Refused(
+            f"{name}: {recording.seconds:.1f} s long; sound of 1 to {LONGEST_SOUND:g} s is listened to. "
+            "Start the recorder, try the start, stop it"
+        )
+    if hertz not in (None, 50.0, 60.0):
+        raise Refused(f"the mains frequency must be 50 or 60 Hz, got {hertz}")
+    thin = _thinned(recording, use)
+    spectra = _spectra(thin, use)
+    if len(spectra) < 3:
+        raise Refused(f"{name}: too short to hear a start in it")
+    if hertz is None:
+        hertz = max(
+            (60.0, 50.0), key=lambda f: sum(sorted(h for h, _ in _hums(spectra, f))[len(spectra) // 2 :])
+        )
+    course = _stretches(_course(spectra, hertz), recording.seconds)
+    clicks = _clicks(recording, use)
+    heard, stretches = _outcomes(course, recording.seconds)
+    return SoundShown(
+        heard=heard,
+        stretches=stretches,
+        clicks=clicks,
+        hertz=hertz,
+        seconds=recording.seconds,
+        sentences=_sentences(heard, stretches, clicks, recording.seconds),
+    )
+
+
+# -- frames -----------------------------------------------------------------------------------------------
+
+
+def _thinned(recording: Recording, use: bool) -> Any:
+    """The sound at the rate of the frames: means over 1/4096 s, then every other one of (1 2 1)/4."""
+    double = 2 * _data()["frames"]["rate"]
+    width = recording.rate / double
+    count = int(len(recording.values) / width)
+    if use:
+        assert numpy is not None
+        values = numpy.nan_to_num(numpy.asarray(recording.values, dtype=numpy.float64))
+        sums = numpy.concatenate(([0.0], numpy.cumsum(values)))
+        edges = numpy.arange(count + 1) * width
+        means = numpy.diff(numpy.interp(edges, numpy.arange(len(sums)), sums)) / width
+        thin = 0.25 * means[:-2:2] + 0.5 * means[1:-1:2] + 0.25 * means[2::2]
+        return thin - thin.mean()
+    plain = [v if v == v else 0.0 for v in map(float, recording.values)]
+    sums = [0.0, *itertools.accumulate(plain)]
+    at = []
+    for k in range(count + 1):
+        place = k * width
+        i = min(int(place), len(sums) - 2)
+        at.append(sums[i] + (place - i) * (sums[i + 1] - sums[i]))
+    means = [(b - a) / width for a, b in itertools.pairwise(at)]
+    thin = [0.25 * means[k - 1] + 0.5 * means[k] + 0.25 * means[k + 1] for k in range(1, len(means) - 1, 2)]
+    middle = sum(thin) / max(len(thin), 1)
+    return [v - middle for v in thin]
+
+
+def _spectra(thin: Any, use: bool) -> list[list[float]]:
+    """Power in each bin of each frame, under a Hann window."""
+    frames = _data()["frames"]
+    length, hop = frames["length"], frames["hop"]
+    window = [0.5 - 0.5 * math.cos(2 * math.pi * k / length) for k in range(length)]
+    starts = range(0, len(thin) - length + 1, hop)
+    top = length // 2
+    if use:
+        assert numpy is not None
+        rows = (
+            numpy.stack([thin[s : s + length] for s in starts]) if len(starts) else numpy.zeros((0, length))
+        )
+        found = numpy.abs(numpy.fft.rfft(rows * numpy.array(window), axis=1)) ** 2
+        return [[float(p) for p in row] for row in found[:, :top].tolist()]
+    turns = [cmath.exp(-2j * math.pi * k / length) for k in range(top)]
+    return [
+        [
+            abs(c) ** 2
+            for c in _transform([v * w for v, w in zip(thin[s : s + length], window, strict=True)], turns)[
+                :top
+            ]
+        ]
+        for s in starts
+    ]
+
+
+def _transform(values: Sequence[complex], turns: list[complex]) -> list[complex]:
+    """Discrete Fourier transform of a power of two of values (Cooley and Tukey)."""
+    if len(values) == 1:
+        return [complex(values[0])]
+    even, odd = _transform(values[::2], turns[::2]), _transform(values[1::2], turns[::2])
+    turned = [t * o for t, o in zip(turns, odd, strict=False)]
+    return [e + t for e, t in zip(even, turned, strict=True)] + [
+        e - t for e, t in zip(even, turned, strict=True)
+    ]
+
+
+# -- figures of a frame -----------------------------------------------------------------------------------
+
+
+def _beside(row: list[float], at: int) -> float:
+    """Noise beside a bin: median of the bins from the third to the eighth on both sides."""
+    near = [row[k] for k in (*range(at - 8, at - 2), *range(at + 3, at + 9)) if 0 < k < len(row)]
+    return max(float(median(near)), _LEAST_POWER)
+
+
+def _over(power: float, noise: float) -> float:
+    """Decades of a bin over its noise, between −0.5 and 2.5."""
+    return float(min(max(math.log10(max(power, _LEAST_POWER) / noise), -0.5), 2.5))
+
+
+def _hums(spectra: list[list[float]], hertz: float) -> list[tuple[float, float]]:
+    """For each frame decades of the hum over the noise, best three harmonics; and the hum's power."""
+    frames = _data()["frames"]
+    step = frames["rate"] / frames["length"]
+    bins = [round(2 * hertz * k / step) for k in range(1, frames["harmonics"] + 1)]
+    found = []
+    for row in spectra:
+        each = [(_over(row[b], _beside(row, b)), max(row[b] - _beside(row, b), _LEAST_POWER)) for b in bins]
+        best = sorted(each, reverse=True)[:3]
+        found.append((sum(o for o, _ in best) / 3, sum(p for _, p in each)))
+    return found
+
+
+def _fit(spectra: list[list[float]], hertz: float) -> float:
+    """How well the hum fits a mains frequency: decades over what noise makes, frame by frame. [-]"""
+    clear = float(_data()["least"]["clear"])
+    return float(sum(max(h - 0.5 * clear, 0.0) ** 2 for h, _ in _hums(spectra, hertz)))
+
+
+def _turnings(spectra: list[list[float]], hertz: float) -> list[float]:
+    """For each frame decades of the shaft's harmonics over the noise, at the one speed that fits best."""
+    data = _data()
+    frames, shaft = data["frames"], data["shaft"]
+    step = frames["rate"] / frames["length"]
+    line = [2 * hertz * k / step for k in range(1, 12)]
+    tables: dict[tuple[int, ...], list[float]] = {}
+    over = [[math.nan] * len(row) for row in spectra]
+
+    def at(frame: int, b: int) -> float:
+        if over[frame][b] != over[frame][b]:
+            over[frame][b] = _over(spectra[frame][b], _beside(spectra[frame], b))
+        return over[frame][b]
+
+    for poles in shaft["poles"]:
+        synchronous = 2 * hertz / poles
+        for k in range(41):
+            turning = synchronous * (shaft["least"] + (shaft["most"] - shaft["least"]) * k / 40)
+            bins = []
+            for m in range(1, 3 * frames["turns"]):
+                place = m * turning / step
+                if place >= 14 and min(abs(place - b) for b in line) > 2.2:
+                    bins.append(round(place))
+            key = tuple(bins[: frames["turns"]])
+            if key and key not in tables:
+                tables[key] = [sum(at(i, b) for b in key) / len(key) for i in range(len(spectra))]
+    smooth = {key: _running_mean(row) for key, row in tables.items()}
+    best = max(smooth, key=lambda key: sum(sorted(smooth[key])[-max(len(spectra) // 3, 8) :]))
+    return smooth[best]
+
+
+def _running_mean(row: list[float], reach: int = 2) -> list[float]:
+    found = []
+    for k in range(len(row)):
+        part = row[max(k - reach, 0) : k + reach + 1]
+        found.append(sum(part) / len(part))
+    return found
+
+
+# -- course -----------------------------------------------------------------------------------------------
+
+
+def _course(spectra: list[list[float]], hertz: float) -> list[int]:
+    """Likeliest state of each frame."""
+    data = _data()
+    hums = _hums(spectra, hertz)
+    turning = _turnings(spectra, hertz)
+    powers = _running_median([p for _, p in hums])
+    loudest = sorted(powers)[max(len(powers) - 2, 0)]
+    figures = [
+        {"hum": h, "turning": t, "below": min(max(math.log10(loudest / p), 0.0), 4.0)}
+        for (h, _), t, p in zip(hums, turning, powers, strict=True)
+    ]
+    emit = [
+        [sum(_density(figure[n], *data[state][n]) for n in figure) for state in _STATES] for figure in figures
+    ]
+    stay, leave = math.log(data["change"]["stay"]), math.log((1 - data["change"]["stay"]) / 2)
+    score = emit[0]
+    back: list[list[int]] = []
+    for now in emit[1:]:
+        step = [
+            max(range(3), key=lambda a, b=b: score[a] + (stay if a == b else leave))  # type: ignore[misc]
+            for b in range(3)
+        ]
+        score = [now[b] + score[step[b]] + (stay if step[b] == b else leave) for b in range(3)]
+        back.append(step)
+    state = max(range(3), key=lambda s: score[s])
+    path = [state]
+    for step in reversed(back):
+        state = step[state]
+        path.append(state)
+    return _believed(path[::-1], figures)
+
+
+def _believed(path: list[int], figures: list[dict[str, float]]) -> list[int]:
+    """The course without stretches that noise alone could make."""
+    least = _data()["least"]
+    found: list[int] = []
+    groups = [(state, len(list(group))) for state, group in itertools.groupby(path)]
+    for place, (state, count) in enumerate(groups):
+        part = figures[len(found) : len(found) + count]
+        hum = sum(f["hum"] for f in part) / count
+        turning = sum(f["turning"] for f in part) / count
+        alone = place + 1 == len(groups) or groups[place + 1][0] == 0
+        enough = least["clear"] if alone and count < least["frames"] else least["hum"]
+        if (state == 1 and hum < enough) or (state == 2 and hum + turning < least["running"]):
+            state = 0
+        found += [state] * count
+    return found
+
+
+def _running_median(row: list[float]) -> list[float]:
+    return [median(row[max(k - 1, 0) : k + 2]) for k in range(len(row))]
+
+
+def _density(value: float, middle: float, spread: float) -> float:
+    """Log density, with tails that forgive."""
+    gap = (value - middle) / spread
+    return -1.5 * math.log1p(gap * gap / 2.0) * 1.6 - math.log(spread)
+
+
+def _stretches(states: list[int], seconds: float) -> list[Stretch]:
+    frames = _data()["frames"]
+    hop, half = frames["hop"] / frames["rate"], 0.5 * frames["length"] / frames["rate"]
+    found: list[Stretch] = []
+    at = 0
+    for state, group in itertools.groupby(states):
+        count = len(list(group))
+        start = 0.0 if at == 0 else half + (at - 0.5) * hop
+        at += count
+        end = seconds if at == len(states) else half + (at - 0.5) * hop
+        found.append(Stretch(_STATES[state], start, end))
+    return found
+
+
+def _outcomes(stretches: list[Stretch], seconds: float) -> tuple[tuple[str, ...], tuple[Stretch, ...]]:
+    """What each attempt came to, and the course without stretches too short to be one."""
+    kept: list[Stretch] = []
+    for each in stretches:
+        brief = each.end - each.start < (_GAP if each.kind == "quiet" else _SHORTEST)
+        kind = kept[-1].kind if brief and kept else each.kind
+        if kept and kept[-1].kind == kind:
+            kept[-1] = Stretch(kind, kept[-1].start, each.end)
+        else:
+            kept.append(Stretch(kind, each.start, each.end))
+    heard = []
+    for loud, group in itertools.groupby(kept, key=lambda s: s.kind != "quiet"):
+        if not loud:
+            continue
+        run = list(group)
+        ends = run[-1].end < seconds - _END
+        running = sum(s.end - s.start for s in run if s.kind == "running")
+        if running < _RUNS and all(s.kind == "running" for s in run):
+            continue
+        if running >= _RUNS and run[-1].kind == "running":
+            heard.append("starts_then_trips" if ends else "runs")
+        else:
+            heard.append("hum_click" if ends else "hum")
+    return tuple(heard) or ("silent",), tuple(kept)
+
+
+# -- clicks -----------------------------------------------------------------------------------------------
+
+
+def _clicks(recording: Recording, use: bool) -> tuple[float, ...]:
+    """When something clicked: short bursts of high sound over that around them. [s]"""
+    data = _data()["click"]
+    width = max(int(data["block"] * recording.rate), 4)
+    if use:
+        assert numpy is not None
+        values = numpy.nan_to_num(numpy.asarray(recording.values, dtype=numpy.float64))
+        high = numpy.diff(values, 2)
+        count = len(high) // width
+        energy = (high[: count * width].reshape(count, width) ** 2).sum(axis=1).tolist()
+    else:
+        plain = [v if v == v else 0.0 for v in map(float, recording.values)]
+        high = [a - 2 * b + c for a, b, c in zip(plain, plain[1:], plain[2:], strict=False)]
+        count = len(high) // width
+        energy = [sum(v * v for v in high[k * width : (k + 1) * width]) for k in range(count)]
+    reach = max(int(data["around"] / data["block"]), 3)
+    if not energy:
+        return ()
+    whole = median(energy)
+    found: list[float] = []
+    for k, e in enumerate(energy):
+        if e < data["over"] * whole or e < max(energy[max(k - 2, 0) : k + 3]):
+            continue
+        around = [*energy[max(k - reach, 0) : max(k - 3, 0)], *energy[k + 7 : k + reach]]
+        if around and e > data["alone"] * max(around):
+            found.append(k * width / recording.rate)
+    return tuple(found[:200])
+
+
+def _sentences(
+    heard: Sequence[str], stretches: Sequence[Stretch], clicks: Sequence[float], seconds: float
+) -> tuple[str, ...]:
+    """The course in words."""
+    words = {"locked": "hum", "running": "running", "quiet": "quiet"}
+    if heard == ("silent",):
+        text = f"Neither hum nor running is heard in {seconds:.0f} s"
+        return (f"{text}, only a click at {clicks[0]:.1f} s." if clicks else f"{text}.",)
+    course = ", ".join(f"{words[s.kind]} {s.start:.1f}–{s.end:.1f} s" for s in stretches)
+    said = {
+        "hum": "it hums to the end of the recording",
+        "hum_click": "it hums, then stops: the protector opened, or power was taken off",
+        "starts_then_trips": "it starts and runs, then stops",
+        "runs": "it starts and runs",
+    }
+    found = [f"Heard: {course}."]
+    for number, each in enumerate(heard, start=1):
+        found.append(f"Attempt {number}: {said[each]}.")
+    return tuple(found)
