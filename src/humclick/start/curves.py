@@ -2,8 +2,8 @@
 Curves of a start: what is drawn of it, in a terminal here, on paper by `humclick.start.pictures`.
 
 Time runs from the moment power comes [s]; currents are rms [A], speed is the shaft's [rev/min], torque the
-motor's [N m], temperatures are in [°C]. A measured recording is laid over the simulated line current by moving
-it in time until the two rise together.
+motor's [N m], temperatures are in [°C]. A measured recording is laid over the simulated line current by
+moving it in time until the two rise together.
 """
 
 from __future__ import annotations
@@ -360,7 +360,7 @@ def describe(run: Run, *, seconds: float | None = None) -> str:
     fast = float(np.abs(run.speed[keep]).max()) * 30 / math.pi
     said = [
         f"{float(t[-1]):.2g} seconds: the line current reaches {float(line.max()):.3g} A and ends at"
-        f" {float(line[-1]):.2g} A.",
+        f" {float(line[-1]):.3g} A.",
         f"The shaft reaches {fast:.0f} revolutions a minute." if fast > 30 else "The shaft does not turn.",
         f"The start winding carries {float(run.start[keep].max()):.2g} A at most,"
         f" {float(run.start[keep][-1]):.2g} A at the end, and warms by"
@@ -485,9 +485,8 @@ def _plain(panel: Panel, width: int, height: int) -> str:
         rows = np.rint((high - curve.values) / (high - low) * (height - 1)).astype(int)
         for column, row in zip(columns, rows, strict=True):
             grid[min(max(int(row), 0), height - 1)][max(int(column), 0)] = _MARKS[k % len(_MARKS)]
-    lines = [
-        f"{f'{ends[k]:.4g}' if k in ends else '':>{label}} |{''.join(row)}" for k, row in enumerate(grid)
-    ]
+    ends = {0: f"{high:.4g}", height - 1: f"{low:.4g}"}
+    lines = [f"{ends.get(k, ''):>{label}} |{''.join(row)}" for k, row in enumerate(grid)]
     lines.append(f"{'':>{label}} +{'-' * wide}")
     lines.append(f"{'':>{label + 2}}0 s{f'{last:.3g} s':>{wide - 3}}")
     return "\n".join(line.rstrip() for line in lines)
