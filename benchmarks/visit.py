@@ -23,6 +23,7 @@ from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation, warmth
 from humclick.meters import Leads, Quantity, default_meter
+from humclick.meters import meter as meter_named
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
 from humclick.readings import PartTemperature, Reading
 from humclick.sourced import read_data
@@ -264,6 +265,8 @@ class Visit:
             return 0.0
         if probe.quantity == "voltage":
             return self._volts(probe, modes)
+        if probe.kind is Kind.AMPS:
+            return self._amps(modes, rng)
         mode = modes.get(probe.part, HEALTHY)
         if probe.quantity == "capacitance":
             return self._farads(probe.part, mode)
@@ -342,6 +345,28 @@ class Visit:
         k = listed([w for w, _ in rows], draw(self.case.seed, "sag").random())
         return nominal * math.exp(z * math.log(spread.factor) / 1.96) * rows[k][1]
 
+    def _amps(self, modes: Mapping[str, str], rng: random.Random) -> float:
+        """Amps on the common lead: how this attempt goes, times this machine's own locked current."""
+        seed = self.case.seed
+        if self.case.unmodelled:
+            return float(self._locked() * rng.uniform(0.05, 1.3))
+        modes = self._still(modes)
+        hot = self._passing(modes)
+        at = draw(seed, "steady").random() if self.case.world.steady else rng.random()
+        # shared physics: what an attempt does and draws
+        really = listed(power(self.machine).outcomes(modes, hot=hot), at)
+        ratio, spread = power(self.machine).amps(modes, hot=hot)[really]
+        return self._locked() * ratio * math.exp(draw(seed, "drawn").gauss(0.0, spread))
+
+    def _locked(self) -> float:
+        """Locked-rotor current of this very machine: near its plate, or as far from typical as its winding is."""
+        z = draw(self.case.seed, "size", "run_winding", "winding", False).gauss(0.0, 1.0)
+        plate = self.machine.nameplate.locked_rotor_amps
+        if plate is not None:
+            return plate * math.exp(draw(self.case.seed, "plate").gauss(0.0, 0.08))
+        spread = self.machine.size("run_winding", "winding")
+        return power(self.machine).locked_amps() * math.exp(-z * math.log(spread.factor) / 1.96)
+
     # -- attempts and looks -------------------------------------------------------------------------------
 
     def _still(self, modes: Mapping[str, str]) -> dict[str, str]:
@@ -414,7 +439,7 @@ class Visit:
         return self._rounded(value, quantity, noise)
 
     def _rounded(self, value: float, quantity: Quantity, noise: float) -> Reading:
-        meter = self.meter
+        meter = self.meter if quantity is not Quantity.CURRENT else meter_named("clamp")
         if value >= meter.highest(quantity):
             return Reading(quantity, None, over_limit=True, text="OL")
         at = meter.range_for(quantity, value)

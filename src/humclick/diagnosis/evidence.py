@@ -10,15 +10,15 @@ hypothesis.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from functools import cache
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.factors import Compiled, Factor, dead, flat, p_hot, uncharged
 from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation, called
+from humclick.diagnosis.whole import WholeMachine
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
 from humclick.meters import Leads, Meter, Quantity
 from humclick.parts.family import HEALTHY
@@ -31,47 +31,6 @@ _IDENTITY = ("C", "R", "S")
 #: Ways the pins may lie that are this improbable against the best are not followed to every lead node. [-]
 _ALIVE = 1e-3
 _CONTROL = frozenset({"control.not_calling"})
-
-#: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
-#: A guess. [-]
-_UNKNOWN_HOT = 0.35
-
-
-@dataclass(frozen=True)
-class Factor:
-    """
-    What some observations say, together.
-
-    Attributes
-    ----------
-    observations : tuple of int
-        Which observations of the situation it covers; empty for the complaint.
-    scope : tuple of int
-        Parts it depends on.
-    table : mapping of configuration to tuple of float
-        Probability of the observations per mode configuration of the scope and per lead node.
-    per_hypothesis : callable or None
-        Instead of a table: gives the probability under a hypothesis by its number, worked out when asked for.
-    none : float
-        Probability of the observations when the cause is none of those modelled.
-    most : float
-        No hypothesis whatever can give more. [-]
-    """
-
-    observations: tuple[int, ...]
-    scope: tuple[int, ...] = ()
-    table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
-    per_hypothesis: Callable[[int], float] | None = None
-    none: float = 1.0
-    most: float = 1.0
-
-
-@dataclass(frozen=True)
-class Compiled:
-    """All factors of a situation, and the nodes of the test leads with their weights. [Ω], [-]"""
-
-    factors: tuple[Factor, ...]
-    leads: tuple[tuple[float, float], ...]
 
 
 def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float], ...]:
@@ -88,19 +47,6 @@ def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float]
         (median, 2 / 3),
         (median * math.exp(reach), 1 / 6),
     )
-
-
-def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
-    """Probability that protector or starter had not cooled when a reading was taken. [-]"""
-    kind = temperature.kind
-    if kind == "measured":
-        celsius = temperature.celsius or 0.0
-        return 0.02 if celsius < 35 else 0.3 if celsius < 50 else 0.9
-    if kind == "cold":
-        return cold_but_warm
-    if kind == "hot":
-        return 1.0 - cold_but_warm
-    return _UNKNOWN_HOT
 
 
 def _copper(temperature: PartTemperature) -> tuple[float, float]:
@@ -120,12 +66,13 @@ class Compiler:
         self.meter: Meter = situation.meter
         self.leads = lead_nodes(situation.leads, self.slips["null_forgotten"])
         self.as_healthy = bench.shop.none["as_healthy"]
+        self.whole = WholeMachine(bench, situation, self.leads)
 
     # -- the whole --------------------------------------------------------------------------------------
 
     def compiled(self) -> Compiled:
         """All factors of the situation."""
-        factors = [self._complaint()]
+        factors = [self.whole.complaint()]
         groups: dict[tuple[object, ...], list[int]] = {}
         for i, seen in enumerate(self.situation.observations):
             probe = self.bench.probe(seen.probe)
@@ -173,11 +120,13 @@ class Compiler:
         if probe.kind is Kind.LEADS:
             return self._lead_reading(members, seen)
         if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
-            return self._attempt(members, probe, seen[0])
+            return self.whole.attempt(members, probe, seen[0], self._mended(members))
         if probe.kind is Kind.VOLTS_START:
-            return self._volts_start(members, seen[0])
+            return self.whole.volts_start(members, seen[0], self._mended(members))
+        if probe.kind is Kind.AMPS:
+            return self.whole.amps(members, seen[0], self._mended(members))
         if probe.kind is Kind.BETWEEN:
-            return self._between(members, probe, seen[0])
+            return self.whole.between(members, probe, seen[0])
         return self._measured(members, probe, seen)
 
     # -- single parts -----------------------------------------------------------------------------------
@@ -232,26 +181,13 @@ class Compiler:
         median, sigma = self.bench.predicted(probe, modes, hot)
         quantity = Quantity(probe.quantity)
         if quantity is Quantity.VOLTAGE and median <= 0.0:
-            return math.prod(self._dead(d) for d in displays)
+            return math.prod(dead(d, 0.2 * self.bench.machine.nameplate.volts) for d in displays)
         if quantity is Quantity.CAPACITANCE and median <= 0.0:
-            return math.prod(_uncharged(d) for d in displays)
+            return math.prod(uncharged(d) for d in displays)
         sigma = math.hypot(sigma, gain(self.meter, quantity, median))
         if probe.kind is Kind.SHELL:
             sigma = math.hypot(sigma, _copper(PartTemperature())[1])
         return max(evidence(displays, median, sigma, scattered=scattered).value, 1e-300)
-
-    def _dead(self, display: Display) -> float:
-        """
-        Probability of a display on a dead conductor: nothing, a fraction of a volt, or a stray voltage.
-
-        A high-resistance meter shows up to a fifth of the mains on a wire that ends in the air (common
-        practice; the shares are guesses).
-        """
-        stray = 0.2 * self.bench.machine.nameplate.volts
-        p = 0.75 * display.probability(0.0)
-        if display.y is not None and display.y <= stray:
-            p += 0.1 * display.digit / stray + (0.15 * display.digit if display.y < 1.0 else 0.0)
-        return min(1.0, p)
 
     def _none(self, healthy: Sequence[float], displays: Sequence[Display]) -> float:
         mean = (
@@ -259,8 +195,8 @@ class Compiler:
             if len(healthy) > 1
             else healthy[0]
         )
-        flat = math.prod(_flat(d) for d in displays)
-        return self.as_healthy * mean + (1.0 - self.as_healthy) * flat
+        anything = math.prod(flat(d) for d in displays)
+        return self.as_healthy * mean + (1.0 - self.as_healthy) * anything
 
     def _look(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
         look = self.bench.look(probe)
@@ -378,86 +314,6 @@ class Compiler:
         none = self._none(table[(0,) * len(scope)], [d.display for d in displays])
         return Factor(members, scope, table, None, none)
 
-    # -- the whole machine --------------------------------------------------------------------------------
-
-    def _complaint(self) -> Factor:
-        heard = self.situation.complaint
-        attempt = self.bench.attempt
-        runs = OUTCOMES.index("runs")
-
-        def row(h: int) -> tuple[float, ...]:
-            return attempt(h, by="reported", hot=True, known_good=False, renewed=frozenset())
-
-        if heard is None:
-            return Factor((), (), {}, lambda h: 1.0 - row(h)[runs], 0.98, 1.0)
-        k = OUTCOMES.index(heard.value)
-        none = 0.02 if k == runs else 0.98 / 5
-        return Factor((), (), {}, lambda h: row(h)[k], none, 0.99)
-
-    def _attempt(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
-        if seen.answer not in OUTCOMES:
-            return Factor(members)
-        k = OUTCOMES.index(seen.answer)
-        renewed = self._mended(members) | probe.mends
-        known_good = probe.kind is Kind.KNOWN_GOOD
-        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
-        attempt = self.bench.attempt
-
-        def value(h: int) -> float:
-            cold = attempt(h, by="listened", hot=False, known_good=known_good, renewed=renewed)
-            warm = attempt(h, by="listened", hot=True, known_good=known_good, renewed=renewed)
-            return (1.0 - hot) * cold[k] + hot * warm[k]
-
-        none = 0.05 if k == OUTCOMES.index("runs") else 0.95 / 5
-        return Factor(members, (), {}, value, none, 0.99)
-
-    def _volts_start(self, members: tuple[int, ...], seen: Observation) -> Factor:
-        if seen.reading is None:
-            return Factor(members)
-        display = Display(seen.reading, self.meter, self.slips)
-        nominal = self.bench.machine.nameplate.volts
-        outlet = self.bench.machine.size("supply", "outlet").sigma
-        done: dict[tuple[tuple[float, float], ...], float] = {}
-        mended = self._mended(members)
-
-        @cache
-        def value(h: int) -> float:
-            fractions = self.bench.power.terminal_volts(without(self.bench.named[h], mended))
-            if fractions not in done:
-                done[fractions] = sum(
-                    w * evidence([display], nominal * f, max(outlet, 0.02)).value
-                    if f > 1e-3
-                    else w * self._dead(display)
-                    for w, f in fractions
-                )
-            return done[fractions]
-
-        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * _flat(display)
-        return Factor(members, (), {}, value, none)
-
-    def _between(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
-        if seen.reading is None:
-            return Factor(members)
-        offset = sum(c * w for c, w in self.leads)
-        display = Display(seen.reading, self.meter, self.slips, offset)
-        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
-        done: dict[tuple[float, float], float] = {}
-
-        @cache
-        def value(h: int) -> float:
-            modes = without(self.bench.named[h], seen.renewed)
-            modes = {p: m for p, m in modes.items() if p != "mechanism"}
-            total = 0.0
-            for weight, warm in ((hot, True), (1.0 - hot, False)):
-                expected = self.bench.predicted(probe, modes, warm)
-                if expected not in done:
-                    done[expected] = max(evidence([display], *expected).value, 1e-300)
-                total += weight * done[expected]
-            return total
-
-        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * _flat(display)
-        return Factor(members, (), {}, value, none)
-
 
 @dataclass(frozen=True)
 class WindingSetup:
@@ -505,28 +361,6 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
         rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper, hot > 0.01))
     mean = sum(hots) / len(hots) if hots else 0.0
     return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), mean, situation, slips)
-
-
-def _uncharged(display: Display) -> float:
-    """
-    Probability of a display on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
-
-    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses).
-    """
-    left = 3e-8
-    p = 0.7 * display.probability(0.0)
-    if display.y is not None and display.y <= left:
-        p += 0.3 * (display.digit / left if not display.zero else min(1.0, display.digit / left))
-    return max(min(1.0, p), 1e-300)
-
-
-def _flat(display: Display) -> float:
-    """Probability of a display about which nothing is known."""
-    if display.y is None:
-        return 0.3
-    if display.zero or display.y <= 0.0:
-        return 0.1
-    return 0.6 * min(0.3, display.digit / (display.y * math.log(1e9)))
 
 
 def compile_evidence(bench: Bench, situation: Situation) -> Compiled:

@@ -20,6 +20,7 @@ from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, node
 from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Situation, called, warmth
 from humclick.diagnosis.suspects import Posterior
+from humclick.diagnosis.whole import clamp_of, locked_amps
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
@@ -31,6 +32,8 @@ _APART = 1.6
 #: Most bins a measurement is cut into, OL not counted.
 _MOST_BINS = 5
 _COLD = PartTemperature("cold")
+#: Edges between amps of a start attempt, over the locked-rotor current. [-]
+_AMPS_EDGES = (0.03, 0.35, 0.72, 0.88, 1.15)
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,8 @@ class _Forecaster:
             return self._attempt(probe, waits)
         if probe.kind is Kind.VOLTS_START:
             return self._volts_start(probe)
+        if probe.kind is Kind.AMPS:
+            return self._amps(probe, waits)
         if probe.kind is Kind.PINS:
             return self._pins(probe, waits)
         return self._measured(probe, waits)
@@ -174,6 +179,38 @@ class _Forecaster:
         healthy = list(numbered)[which.pop()]
         labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
         return Forecast(probe, 0.0, labels, list(numbered), which, self._none(healthy))
+
+    def _amps(self, probe: Probe, waits: float) -> Forecast:
+        locked, sigma = locked_amps(self.bench)
+        edges = tuple(round(share * locked, 2) for share in _AMPS_EDGES)
+        hot = self._hot(probe, waits)
+        power, clamp = self.bench.power, clamp_of(self.situation.meter)
+        made: dict[tuple[float, float], list[float]] = {}
+
+        def bins(ratio: float, spread: float) -> list[float]:
+            if (ratio, spread) not in made:
+                nodes = nodes_of(ratio * locked, math.hypot(sigma, spread)) if ratio > 0.0 else ((0.0, 1.0),)
+                slips = self.bench.shop.slips
+                made[(ratio, spread)] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
+            return made[(ratio, spread)]
+
+        numbered: dict[tuple[float, ...], int] = {}
+        which = []
+        for h in (*self.chosen, 0):
+            modes = without(self.bench.named[h], self.mended)
+            row = [0.0] * (len(edges) + 1)
+            for weight, warm in ((1.0 - hot, False), (hot, True)):
+                if weight <= 0.0:
+                    continue
+                shares, drawn = power.outcomes(modes, hot=warm), power.amps(modes, hot=warm)
+                for share, amps in zip(shares, drawn, strict=True):
+                    if share > 1e-4:
+                        row = [r + weight * share * b for r, b in zip(row, bins(*amps), strict=True)]
+            which.append(numbered.setdefault(_rounded(row), len(numbered)))
+        healthy = list(numbered)[which.pop()]
+        return Forecast(
+            probe, waits, _labels(edges, Quantity.CURRENT)[:-1], list(numbered), which, self._none(healthy)
+        )
 
     def _bins(
         self, nodes: Sequence[tuple[float, float]], edges: Sequence[float], quantity: Quantity

@@ -2,8 +2,9 @@
 What can be tested on a machine: every probe with its points, cost, gates and how it is done.
 
 A probe's name is ``<part>.<test or look>``, ``pins.C-R``, ``pins.1-2``, ``pins.shell``, ``leads.short``,
-``supply.volts``, ``feed.volts``, ``supply.volts_start``, ``attempt.as_found``, ``attempt.known_good``,
-``between.<node>-<node>`` or ``fit.<part>``. Minutes and money come from the shop's file.
+``supply.volts``, ``feed.volts``, ``supply.volts_start``, ``attempt.as_found``, ``attempt.amps``,
+``attempt.known_good``, ``between.<node>-<node>`` or ``fit.<part>``. Minutes and money come from the
+shop's file.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ class Kind(StrEnum):
     FEED = "feed"
     ATTEMPT = "attempt"
     KNOWN_GOOD = "known_good"
+    AMPS = "amps"
     FIT = "fit"
     BETWEEN = "between"
 
@@ -57,7 +59,7 @@ class Probe:
     kind : Kind
         How judgement reads it.
     quantity : str
-        ``resistance``, ``capacitance``, ``voltage``, or empty for a look or an attempt.
+        ``resistance``, ``capacitance``, ``voltage``, ``current``, or empty for a look or an attempt.
     outcomes : tuple of str
         Answers offered for a look or an attempt.
     part : str
@@ -263,6 +265,22 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         live=True,
         inside=False,
         gates=_LIVE,
+        heat=_rest(machine),
+    )
+    minutes, risk = shop.probe["attempt_amps"]
+    yield Probe(
+        "attempt.amps",
+        "Amps on the common lead, five seconds after power comes or just before it clicks",
+        "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand to the "
+        "side; power up for at most five seconds and read the amps it settles at.",
+        Kind.AMPS,
+        "current",
+        points=("k", "C"),
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=(_DEAD, *_LIVE),
         heat=_rest(machine),
     )
     minutes, risk = shop.probe["attempt_known_good"]

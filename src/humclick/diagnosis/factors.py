@@ -1,0 +1,110 @@
+"""
+What one group of observations says, and what a display says where little or nothing is behind it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from humclick.diagnosis.likelihood import Display
+from humclick.readings import PartTemperature
+
+__all__ = ["Compiled", "Factor", "dead", "flat", "p_hot", "uncharged"]
+
+#: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
+#: A guess. [-]
+_UNKNOWN_HOT = 0.35
+
+
+@dataclass(frozen=True)
+class Factor:
+    """
+    What some observations say, together.
+
+    Attributes
+    ----------
+    observations : tuple of int
+        Which observations of the situation it covers; empty for the complaint.
+    scope : tuple of int
+        Parts it depends on.
+    table : mapping of configuration to tuple of float
+        Probability of the observations per mode configuration of the scope and per lead node.
+    per_hypothesis : callable or None
+        Instead of a table: gives the probability under a hypothesis by its number, worked out when asked for.
+    none : float
+        Probability of the observations when the cause is none of those modelled.
+    most : float
+        No hypothesis whatever can give more. [-]
+    """
+
+    observations: tuple[int, ...]
+    scope: tuple[int, ...] = ()
+    table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
+    per_hypothesis: Callable[[int], float] | None = None
+    none: float = 1.0
+    most: float = 1.0
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """All factors of a situation, and the nodes of the test leads with their weights. [Ω], [-]"""
+
+    factors: tuple[Factor, ...]
+    leads: tuple[tuple[float, float], ...]
+
+
+def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
+    """Probability that protector or starter had not cooled when a reading was taken. [-]"""
+    kind = temperature.kind
+    if kind == "measured":
+        celsius = temperature.celsius or 0.0
+        return 0.02 if celsius < 35 else 0.3 if celsius < 50 else 0.9
+    if kind == "cold":
+        return cold_but_warm
+    if kind == "hot":
+        return 1.0 - cold_but_warm
+    return _UNKNOWN_HOT
+
+
+def dead(display: Display, stray: float) -> float:
+    """
+    Probability of a display on a dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
+
+    A high-resistance meter shows up to a fifth of the mains on a wire that ends in the air (common
+    practice; the shares are guesses).
+
+    Parameters
+    ----------
+    display : Display
+        What was shown.
+    stray : float
+        The highest stray voltage. [V]
+    """
+    p = 0.75 * display.probability(0.0)
+    if display.y is not None and display.y <= stray:
+        p += 0.1 * display.digit / stray + (0.15 * display.digit if display.y < 1.0 else 0.0)
+    return min(1.0, p)
+
+
+def uncharged(display: Display) -> float:
+    """
+    Probability of a display on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
+
+    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses).
+    """
+    left = 3e-8
+    p = 0.7 * display.probability(0.0)
+    if display.y is not None and display.y <= left:
+        p += 0.3 * (display.digit / left if not display.zero else min(1.0, display.digit / left))
+    return max(min(1.0, p), 1e-300)
+
+
+def flat(display: Display) -> float:
+    """Probability of a display about which nothing is known."""
+    if display.y is None:
+        return 0.3
+    if display.zero or display.y <= 0.0:
+        return 0.1
+    return 0.6 * min(0.3, display.digit / (display.y * math.log(1e9)))

@@ -1,0 +1,175 @@
+"""
+Evidence that depends on the whole machine at once: what a start attempt does, shows and draws.
+
+Each is worked out for one hypothesis when it is asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+from humclick.circuit.power_up import OUTCOMES
+from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.factors import Factor, dead, flat, p_hot
+from humclick.diagnosis.likelihood import Display, evidence, gain
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.situation import Observation, Situation
+from humclick.meters import Meter, Quantity, meter
+
+__all__ = ["WholeMachine", "clamp_of", "locked_amps"]
+
+#: A plate's locked-rotor current is met within about this. From memory. [-]
+_PLATE_SIGMA = 0.08
+
+
+def clamp_of(own: Meter) -> Meter:
+    """What amps of a start are read with: the technician's own meter if it reads that far, else a clamp."""
+    reaches = own.measures(Quantity.CURRENT) and own.highest(Quantity.CURRENT) >= 40.0
+    return own if reaches else meter("clamp")
+
+
+def locked_amps(bench: Bench) -> tuple[float, float]:
+    """Locked-rotor current of the sound machine, and its ln standard deviation. [A], [-]"""
+    plate = bench.machine.nameplate.locked_rotor_amps
+    if plate is not None:
+        return plate, _PLATE_SIGMA
+    return bench.power.locked_amps(), bench.machine.size("run_winding", "winding").sigma
+
+
+class WholeMachine:
+    """
+    Factors that no table over a few parts can hold.
+
+    Parameters
+    ----------
+    bench : Bench
+        The machine.
+    situation : Situation
+        The call so far.
+    leads : tuple of (offset, weight)
+        What the test leads add. [Ω], [-]
+    """
+
+    def __init__(self, bench: Bench, situation: Situation, leads: tuple[tuple[float, float], ...]) -> None:
+        self.bench = bench
+        self.situation = situation
+        self.leads = leads
+        self.slips = bench.shop.slips
+        self.meter = situation.meter
+        self.as_healthy = bench.shop.none["as_healthy"]
+
+    def complaint(self) -> Factor:
+        """What was heard before anybody came."""
+        heard = self.situation.complaint
+        attempt = self.bench.attempt
+        runs = OUTCOMES.index("runs")
+
+        def row(h: int) -> tuple[float, ...]:
+            return attempt(h, by="reported", hot=True, known_good=False, renewed=frozenset())
+
+        if heard is None:
+            return Factor((), (), {}, lambda h: 1.0 - row(h)[runs], 0.98, 1.0)
+        k = OUTCOMES.index(heard.value)
+        none = 0.02 if k == runs else 0.98 / 5
+        return Factor((), (), {}, lambda h: row(h)[k], none, 0.99)
+
+    def attempt(
+        self, members: tuple[int, ...], probe: Probe, seen: Observation, mended: frozenset[str]
+    ) -> Factor:
+        """What was heard at a start attempt."""
+        if seen.answer not in OUTCOMES:
+            return Factor(members)
+        k = OUTCOMES.index(seen.answer)
+        renewed = mended | probe.mends
+        known_good = probe.kind is Kind.KNOWN_GOOD
+        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
+        attempt = self.bench.attempt
+
+        def value(h: int) -> float:
+            cold = attempt(h, by="listened", hot=False, known_good=known_good, renewed=renewed)
+            warm = attempt(h, by="listened", hot=True, known_good=known_good, renewed=renewed)
+            return (1.0 - hot) * cold[k] + hot * warm[k]
+
+        none = 0.05 if k == OUTCOMES.index("runs") else 0.95 / 5
+        return Factor(members, (), {}, value, none, 0.99)
+
+    def volts_start(self, members: tuple[int, ...], seen: Observation, mended: frozenset[str]) -> Factor:
+        """Volts at the machine while it tries to start."""
+        if seen.reading is None:
+            return Factor(members)
+        display = Display(seen.reading, self.meter, self.slips)
+        nominal = self.bench.machine.nameplate.volts
+        outlet = self.bench.machine.size("supply", "outlet").sigma
+        done: dict[tuple[tuple[float, float], ...], float] = {}
+
+        @cache
+        def value(h: int) -> float:
+            fractions = self.bench.power.terminal_volts(without(self.bench.named[h], mended))
+            if fractions not in done:
+                done[fractions] = sum(
+                    w * evidence([display], nominal * f, max(outlet, 0.02)).value
+                    if f > 1e-3
+                    else w * dead(display, 0.2 * nominal)
+                    for w, f in fractions
+                )
+            return done[fractions]
+
+        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
+        return Factor(members, (), {}, value, none)
+
+    def between(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
+        """Ohms between two points, everything plugged on."""
+        if seen.reading is None:
+            return Factor(members)
+        offset = sum(c * w for c, w in self.leads)
+        display = Display(seen.reading, self.meter, self.slips, offset)
+        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
+        done: dict[tuple[float, float], float] = {}
+
+        @cache
+        def value(h: int) -> float:
+            modes = without(self.bench.named[h], seen.renewed)
+            modes = {p: m for p, m in modes.items() if p != "mechanism"}
+            total = 0.0
+            for weight, warm in ((hot, True), (1.0 - hot, False)):
+                expected = self.bench.predicted(probe, modes, warm)
+                if expected not in done:
+                    done[expected] = max(evidence([display], *expected).value, 1e-300)
+                total += weight * done[expected]
+            return total
+
+        none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
+        return Factor(members, (), {}, value, none)
+
+    def amps(self, members: tuple[int, ...], seen: Observation, mended: frozenset[str]) -> Factor:
+        """Amps on the common lead five seconds after power came, or just before the click."""
+        if seen.reading is None:
+            return Factor(members)
+        clamp = clamp_of(self.meter)
+        display = Display(seen.reading, clamp, self.slips)
+        locked, sigma = locked_amps(self.bench)
+        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
+        done: dict[tuple[float, float], float] = {}
+
+        def at(ratio: float, spread: float) -> float:
+            if (ratio, spread) not in done:
+                amps = ratio * locked
+                wide = math.hypot(math.hypot(sigma, spread), gain(clamp, Quantity.CURRENT, amps))
+                found = evidence([display], amps, wide).value if ratio > 0 else display.probability(0.0)
+                done[(ratio, spread)] = max(found, 1e-300)
+            return done[(ratio, spread)]
+
+        @cache
+        def value(h: int) -> float:
+            modes = without(self.bench.named[h], mended)
+            total = 0.0
+            for weight, warm in ((hot, True), (1.0 - hot, False)):
+                if weight > 0.0:
+                    shares = self.bench.power.outcomes(modes, hot=warm)
+                    drawn = self.bench.power.amps(modes, hot=warm)
+                    total += weight * math.fsum(p * at(*a) for p, a in zip(shares, drawn, strict=True) if p)
+            return total
+
+        none = 0.3 * value(0) + 0.7 * flat(display)
+        return Factor(members, (), {}, value, none, 1.0)
