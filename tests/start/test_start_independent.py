@@ -204,11 +204,12 @@ def test_a_whole_start_agrees_with_an_independent_integration(name: str) -> None
     ours = simulate(case, 1.0, step=1e-5, record="wave")
     at = np.arange(0.02, 0.9999, 0.001)
     theirs, marks = play(Circuit(case), 1.0, at)
-    at = at[: len(theirs)]
+    assert len(theirs) == len(at)
     peak = np.abs(theirs).max(axis=0)
 
     def here(values: Vector) -> Vector:
-        return np.interp(at, ours.time, values)
+        found: Vector = np.interp(at, ours.time, values)
+        return found
 
     for column, values in ((0, ours.run), (1, ours.start), (6, ours.speed)):
         assert np.abs(here(values) - theirs[:, column]).max() < 1e-3 * peak[column]

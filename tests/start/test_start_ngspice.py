@@ -16,15 +16,15 @@ from humclick.start.case import Case, Heat, Load, Protector, Ptc, Supply
 from humclick.start.run import simulate
 from tests.start.machines import KRAUSE
 
-MOTOR = replace(KRAUSE, inertia=0.004)
+MOTOR = replace(KRAUSE, inertia=0.008)
 PILL = Ptc(5.0, knee=105.0, span=90.0, decades=3.6, capacity=0.85, conductance=0.022)
-DISC = Protector(0.12, capacity=0.3, conductance=0.014, trip=120.0, reset=65.0, to_shell=0.0)
+DISC = Protector(0.12, capacity=0.3, conductance=0.014, trip=113.0, reset=65.0, to_shell=0.0)
 CASE = Case(
     MOTOR,
     Supply(110.0, 60.0, 0.3, 3e-4),
     PILL,
     protector=DISC,
-    load=Load(viscous=2e-3, fan=3.5e-5),
+    load=Load(viscous=1e-3, fan=2.5e-5),
     heat=Heat(run_capacity=1e8, start_capacity=1e8),
 )
 SECONDS = 1.0
@@ -71,7 +71,8 @@ Lrd f3 0 {lm}
 K1 Lq Lrq {mq / math.sqrt(lq * lr)}
 K2 Ld Lrd {md / math.sqrt(ld * lm)}
 Btorque torque 0 V=pairs*(n*v(fq)*i(Vrd)-v(fd)*i(Vrq)/n)
-Bspeed 0 speed I=v(torque)-{CASE.load.viscous}*v(speed)-{CASE.load.fan}*v(speed)*v(speed)*min(max(v(speed)*50*pairs/{w / 2},-1),1)
+Bway way 0 V=min(max(v(speed)*pairs*{100 / w},-1),1)
+Bspeed 0 speed I=v(torque)-{CASE.load.viscous}*v(speed)-{CASE.load.fan}*v(speed)*v(speed)*v(way)
 Cspeed speed 0 {m.inertia} IC=0
 .control
 tran 20u {SECONDS} 0 20u uic

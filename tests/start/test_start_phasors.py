@@ -62,7 +62,7 @@ def test_currents_and_torque_settle_in_the_phasor_solution(slip: float, start: b
 
 @published(
     source="Krause, Wasynczuk and Sudhoff, Analysis of Electric Machinery",
-    where="parameters of the 1/4 hp capacitor-start motor; currents from the phasor solution of the same model",
+    where="parameters of the 1/4 hp capacitor-start motor; currents from phasors of the same model",
     printed_to="0.1 %",
 )
 def test_locked_rotor_of_the_textbook_motor() -> None:

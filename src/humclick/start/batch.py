@@ -1,5 +1,5 @@
 """
-Many start attempts at once: sixteen to a core, all cores, only what a table needs of each.
+Many start attempts at once: eight to a core, all cores, only what a table needs of each.
 
 Long attempts are cheap: where currents, speed and pill have come to rest, only heat and pressures are carried
 on (`quick`), and the step is 0.2 ms.
@@ -27,8 +27,8 @@ __all__ = ["LANES", "OUTCOMES", "Features", "simulate_many", "simulate_packed"]
 #: What an attempt can come to, in the order of `Features.outcome`.
 OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
 
-#: Cases side by side: two vector registers of eight. [-]
-LANES = 16
+#: Cases side by side: as many as a vector register of 512 bits holds. [-]
+LANES = 8
 
 _LONGEST = 3600.0
 #: Cases a thread takes at a time, so that none waits long for the last. [-]
@@ -199,6 +199,9 @@ def simulate_packed(
     else:
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(part, portions))
+    swapped = table[:, r.P_SWAPPED] > 0.5
+    pair = [r.FEATURES.index("run_winding_max"), r.FEATURES.index("start_winding_max")]
+    out[:, pair] = np.where(swapped[:, None], out[:, pair[::-1]], out[:, pair])
     columns = {name: out[:, k].copy() for k, name in enumerate(r.FEATURES) if name != "steps"}
     return Features(
         outcome=columns.pop("outcome").astype(np.int8),

@@ -12,7 +12,19 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from humclick.errors import OutOfRange, Refused
+from humclick.errors import Refused
+from humclick.start.gears import (
+    Capacitor,
+    CurrentRelay,
+    Gear,
+    Plain,
+    PotentialRelay,
+    Protector,
+    Ptc,
+    SpeedSwitch,
+    TimedStarter,
+    check,
+)
 
 if TYPE_CHECKING:
     from humclick.start.machine import Motor
@@ -34,19 +46,6 @@ __all__ = [
     "Temperatures",
     "TimedStarter",
 ]
-
-#: Words for a contact that does not obey. Empty: it obeys.
-STUCK = ("", "open", "closed")
-
-
-def _check(value: float, low: float, high: float, name: str, unit: str) -> None:
-    if not low <= value <= high:
-        raise OutOfRange(f"{name} must lie between {low:g} and {high:g} {unit}, got {value:g}")
-
-
-def _stuck(word: str, name: str) -> None:
-    if word not in STUCK:
-        raise Refused(f"{name} can be stuck 'open' or 'closed' (or '' for neither), got {word!r}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,280 +78,13 @@ class Supply:
     earth_amps: float = math.inf
 
     def __post_init__(self) -> None:
-        _check(self.volts, 0.0, 1000.0, "supply voltage", "V")
-        _check(self.hertz, 10.0, 400.0, "line frequency", "Hz")
-        _check(self.ohms, 0.0, 1.0e4, "supply resistance", "Ω")
-        _check(self.henries, 0.0, 1.0, "supply inductance", "H")
-        _check(self.angle, -100.0, 100.0, "switching angle", "rad")
-        _check(self.breaker_amps, 0.1, math.inf, "breaker current", "A")
-        _check(self.earth_amps, 0.001, math.inf, "earth-fault current", "A")
-
-
-@dataclass(frozen=True, slots=True)
-class Capacitor:
-    """
-    A capacitor with its loss and its leakage.
-
-    Attributes
-    ----------
-    farads : float
-        0 where it is open, infinite where it is shorted through `loss_ohms`. [F]
-    loss_ohms : float
-        In series with it. [Ω]
-    leakage_ohms : float
-        Across it: leakage or a bleed resistor; infinite for none. [Ω]
-    """
-
-    farads: float
-    loss_ohms: float = 0.5
-    leakage_ohms: float = math.inf
-
-    def __post_init__(self) -> None:
-        if self.farads not in (0.0, math.inf):
-            _check(self.farads, 1.0e-8, 0.1, "capacitance", "F (or 0 for open, infinite for shorted)")
-        _check(self.loss_ohms, 1.0e-3, 1.0e5, "capacitor loss", "Ω")
-        _check(self.leakage_ohms, 0.1, math.inf, "capacitor leakage", "Ω")
-
-
-@dataclass(frozen=True, slots=True)
-class Plain:
-    """
-    A start circuit that is always joined: a wire, a bridged starter, a broken pill making contact.
-
-    Attributes
-    ----------
-    ohms : float
-        Its resistance. [Ω]
-    """
-
-    ohms: float = 0.1
-
-    def __post_init__(self) -> None:
-        _check(self.ohms, 1.0e-3, 1.0e7, "resistance of the start circuit", "Ω")
-
-
-@dataclass(frozen=True, slots=True)
-class Ptc:
-    """
-    A PTC pill: log R climbs by `decades` along a smooth step from `knee` to `knee` + `span`.
-
-    Attributes
-    ----------
-    cold_ohms : float
-        Below the knee. [Ω]
-    knee : float
-        Where it begins to climb. [°C]
-    span : float
-        Over which it climbs. [K]
-    decades : float
-        Powers of ten it climbs. [-]
-    capacity : float
-        Heat capacity of the pill. [J/K]
-    conductance : float
-        Heat lost to the air around it. [W/K]
-    """
-
-    cold_ohms: float
-    knee: float = 105.0
-    span: float = 90.0
-    decades: float = 3.6
-    capacity: float = 0.85
-    conductance: float = 0.022
-
-    def __post_init__(self) -> None:
-        _check(self.cold_ohms, 0.05, 1.0e5, "cold resistance of the PTC", "Ω")
-        _check(self.knee, 0.0, 300.0, "knee temperature of the PTC", "°C")
-        _check(self.span, 1.0, 300.0, "span of the PTC", "K")
-        _check(self.decades, 0.0, 4.5, "decades of the PTC", "(powers of ten)")
-        _check(self.capacity, 1.0e-3, 1.0e3, "heat capacity of the PTC", "J/K")
-        _check(self.conductance, 0.0, 10.0, "heat conductance of the PTC", "W/K")
-
-
-@dataclass(frozen=True, slots=True)
-class CurrentRelay:
-    """
-    A gravity relay whose coil carries the run winding's current.
-
-    Attributes
-    ----------
-    pick_up, drop_out : float
-        Coil current at which it lifts and falls, mounted upright, rms. [A]
-    coil_ohms, contact_ohms : float
-        Coil; closed contact, or the ohms of a dirty one. [Ω]
-    tilt : float
-        From its marked way up; π is upside down. Weight along the axis goes with the cosine, pull with
-        the square of the current. [rad]
-    travel : float
-        From the pull to the contact. [s]
-    bounce : float
-        For which the contact bounces after it has closed. [s]
-    stuck : str
-        ``open`` (contacts or plunger), ``closed`` (welded) or empty.
-    """
-
-    pick_up: float
-    drop_out: float
-    coil_ohms: float = 0.06
-    contact_ohms: float = 0.08
-    tilt: float = 0.0
-    travel: float = 0.008
-    bounce: float = 0.002
-    stuck: str = ""
-
-    def __post_init__(self) -> None:
-        _check(self.pick_up, 0.05, 1000.0, "pick-up current", "A")
-        _check(self.drop_out, 0.0, self.pick_up, "drop-out current (below the pick-up)", "A")
-        _check(self.coil_ohms, 0.0, 100.0, "relay coil", "Ω")
-        _check(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
-        _check(self.tilt, -math.pi, math.pi, "tilt of the relay", "rad")
-        _times(self.travel, self.bounce)
-        _stuck(self.stuck, "a relay contact")
-
-
-@dataclass(frozen=True, slots=True)
-class PotentialRelay:
-    """
-    A relay whose coil lies across the start winding and whose contact is closed at rest.
-
-    Attributes
-    ----------
-    pick_up, drop_out : float
-        Voltage of the start winding at which the contact opens and closes again, rms. [V]
-    coil_ohms, contact_ohms : float
-        Coil, infinite if open; closed contact. [Ω]
-    travel, bounce : float
-        As in `CurrentRelay`. [s]
-    stuck : str
-        ``open``, ``closed`` or empty.
-    """
-
-    pick_up: float
-    drop_out: float
-    coil_ohms: float = 4000.0
-    contact_ohms: float = 0.1
-    travel: float = 0.008
-    bounce: float = 0.002
-    stuck: str = ""
-
-    def __post_init__(self) -> None:
-        _check(self.pick_up, 1.0, 5000.0, "pick-up voltage", "V")
-        _check(self.drop_out, 0.0, self.pick_up, "drop-out voltage (below the pick-up)", "V")
-        _check(self.coil_ohms, 10.0, math.inf, "relay coil", "Ω")
-        _check(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
-        _times(self.travel, self.bounce)
-        _stuck(self.stuck, "a relay contact")
-
-
-@dataclass(frozen=True, slots=True)
-class TimedStarter:
-    """
-    An electronic starter that joins the start winding for a fixed time after power comes.
-
-    Attributes
-    ----------
-    seconds : float
-        For which it joins; it lets go at the next current zero. [s]
-    rearm : float
-        Without power, after which it is ready again. [s]
-    contact_ohms : float
-        While it conducts. [Ω]
-    stuck : str
-        ``open`` (never connects), ``closed`` (stays connected) or empty.
-    """
-
-    seconds: float = 0.6
-    rearm: float = 2.0
-    contact_ohms: float = 0.15
-    stuck: str = ""
-
-    def __post_init__(self) -> None:
-        _check(self.seconds, 0.01, 60.0, "time of the starter", "s")
-        _check(self.rearm, 0.0, 3600.0, "re-arming time", "s")
-        _check(self.contact_ohms, 1.0e-3, 1.0e5, "starter while it conducts", "Ω")
-        _stuck(self.stuck, "a starter")
-
-
-@dataclass(frozen=True, slots=True)
-class SpeedSwitch:
-    """
-    A centrifugal switch.
-
-    Attributes
-    ----------
-    opens_at, closes_at : float
-        Over synchronous speed. [-]
-    contact_ohms : float
-        Closed contact. [Ω]
-    stuck : str
-        ``open``, ``closed`` or empty.
-    """
-
-    opens_at: float = 0.75
-    closes_at: float = 0.4
-    contact_ohms: float = 0.05
-    stuck: str = ""
-
-    def __post_init__(self) -> None:
-        _check(self.opens_at, 0.01, 1.2, "opening speed", "of synchronous speed")
-        _check(
-            self.closes_at, 0.0, self.opens_at, "closing speed (below the opening speed)", "of synchronous"
-        )
-        _check(self.contact_ohms, 1.0e-3, 1.0e5, "switch contact", "Ω")
-        _stuck(self.stuck, "a switch")
-
-
-def _times(travel: float, bounce: float) -> None:
-    _check(travel, 0.0, 1.0, "travel time of the contact", "s")
-    _check(bounce, 0.0, 0.1, "bounce time of the contact", "s")
-
-
-Gear = Plain | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
-
-
-@dataclass(frozen=True, slots=True)
-class Protector:
-    """
-    An overload protector: a disc heated by the line current, opening and closing with a snap.
-
-    Attributes
-    ----------
-    heater_ohms : float
-        What the line current heats it with; also in series with the line. [Ω]
-    capacity : float
-        Heat capacity of the disc. [J/K]
-    conductance : float
-        Heat lost to its surroundings. [W/K]
-    trip, reset : float
-        Disc temperature at which it opens and closes. [°C]
-    inside : bool
-        Inside the shell, on the windings; else outside, on the shell.
-    to_winding : float
-        Share of its surroundings that is the run winding (inside); the rest is the shell. [-]
-    to_shell : float
-        Share of its surroundings that is the shell (outside); the rest is the air. [-]
-    stuck : str
-        ``open`` for good, ``closed`` (welded) or empty.
-    """
-
-    heater_ohms: float
-    capacity: float = 0.3
-    conductance: float = 0.014
-    trip: float = 130.0
-    reset: float = 65.0
-    inside: bool = False
-    to_winding: float = 0.7
-    to_shell: float = 0.5
-    stuck: str = ""
-
-    def __post_init__(self) -> None:
-        _check(self.heater_ohms, 1.0e-5, 100.0, "heater of the protector", "Ω")
-        _check(self.capacity, 1.0e-3, 1.0e4, "heat capacity of the protector", "J/K")
-        _check(self.conductance, 1.0e-5, 100.0, "heat conductance of the protector", "W/K")
-        _check(self.trip, 30.0, 300.0, "trip temperature", "°C")
-        _check(self.reset, -50.0, self.trip - 1.0, "reset temperature (below the trip)", "°C")
-        _check(self.to_winding, 0.0, 1.0, "share of the winding", "")
-        _check(self.to_shell, 0.0, 1.0, "share of the shell", "")
-        _stuck(self.stuck, "a protector")
+        check(self.volts, 0.0, 1000.0, "supply voltage", "V")
+        check(self.hertz, 10.0, 400.0, "line frequency", "Hz")
+        check(self.ohms, 0.0, 1.0e4, "supply resistance", "Ω")
+        check(self.henries, 0.0, 1.0, "supply inductance", "H")
+        check(self.angle, -100.0, 100.0, "switching angle", "rad")
+        check(self.breaker_amps, 0.1, math.inf, "breaker current", "A")
+        check(self.earth_amps, 0.001, math.inf, "earth-fault current", "A")
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +112,8 @@ class Load:
         Crank angle at rest, from top dead centre. [rad]
     seized : bool
         Nothing turns it.
+    speed : float
+        Of the shaft when power comes. [rad/s]
     """
 
     gas_torque: float = 0.0
@@ -394,18 +128,20 @@ class Load:
     fan: float = 0.0
     angle: float = math.pi
     seized: bool = False
+    speed: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("gas_torque", "friction", "breakaway"):
-            _check(getattr(self, name), 0.0, 1.0e4, name.replace("_", " "), "N m")
+            check(getattr(self, name), 0.0, 1.0e4, name.replace("_", " "), "N m")
         if len(self.cosines) != 4 or len(self.sines) != 4:
             raise Refused("the gas torque takes four cosines and four sines (harmonics 1 to 4)")
-        _check(self.difference, 0.0, 10.0, "pressure difference over that of running", "")
-        _check(self.pull_apart, 1.0e-2, 1.0e6, "pull-apart time", "s")
-        _check(self.equalise, 1.0e-2, 1.0e6, "equalising time", "s")
-        _check(self.viscous, 0.0, 1.0e3, "viscous friction", "N m s/rad")
-        _check(self.fan, 0.0, 1.0e3, "fan torque", "N m s²/rad²")
-        _check(self.angle, -100.0, 100.0, "crank angle", "rad")
+        check(self.difference, 0.0, 10.0, "pressure difference over that of running", "")
+        check(self.pull_apart, 1.0e-2, 1.0e6, "pull-apart time", "s")
+        check(self.equalise, 1.0e-2, 1.0e6, "equalising time", "s")
+        check(self.viscous, 0.0, 1.0e3, "viscous friction", "N m s/rad")
+        check(self.fan, 0.0, 1.0e3, "fan torque", "N m s²/rad²")
+        check(self.angle, -100.0, 100.0, "crank angle", "rad")
+        check(self.speed, -1.0e3, 1.0e3, "shaft speed", "rad/s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -431,7 +167,7 @@ class Heat:
     def __post_init__(self) -> None:
         for each in dataclasses.fields(self):
             unit = "J/K" if "capacity" in each.name else "W/K"
-            _check(getattr(self, each.name), 1.0e-3, 1.0e9, each.name.replace("_", " "), unit)
+            check(getattr(self, each.name), 1.0e-3, 1.0e9, each.name.replace("_", " "), unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -461,7 +197,7 @@ class Temperatures:
 
     def __post_init__(self) -> None:
         for name in ("run", "start", "shell", "air", "ptc", "protector"):
-            _check(getattr(self, name), -60.0, 300.0, f"temperature ({name})", "°C")
+            check(getattr(self, name), -60.0, 300.0, f"temperature ({name})", "°C")
 
 
 @dataclass(frozen=True, slots=True)
@@ -503,14 +239,14 @@ class Faults:
     start_series_ohms: float = 0.0
 
     def __post_init__(self) -> None:
-        _check(self.run_shorted, 0.0, 0.95, "share of shorted turns", "")
-        _check(self.start_shorted, 0.0, 0.95, "share of shorted turns", "")
+        check(self.run_shorted, 0.0, 0.95, "share of shorted turns", "")
+        check(self.start_shorted, 0.0, 0.95, "share of shorted turns", "")
         if self.run_shorted and self.start_shorted:
             raise Refused("shorted turns in both windings at once are not modelled; give one of the two")
         for name in ("bridge_ohms", "run_earth_ohms", "start_earth_ohms"):
-            _check(getattr(self, name), 1.0e-2, math.inf, name.replace("_", " "), "")
+            check(getattr(self, name), 1.0e-2, math.inf, name.replace("_", " "), "")
         for name in ("short_ohms", "run_series_ohms", "start_series_ohms"):
-            _check(getattr(self, name), 0.0, 1.0e6, name.replace("_", " "), "")
+            check(getattr(self, name), 0.0, 1.0e6, name.replace("_", " "), "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,15 +113,16 @@ def _joined(run: Placed | None) -> Capacitor | None:
 def _gear(parts: Mapping[str, Placed]) -> Gear | None:
     if "ptc" in parts:
         return ptc(parts["ptc"])
+    through = impedance(parts["start_capacitor"]) if "start_capacitor" in parts else 0j
     if "current_relay" in parts:
-        return current_relay(parts["current_relay"])
+        return current_relay(parts["current_relay"], through)
     if "timed_starter" in parts:
         return timed_starter(parts["timed_starter"])
     if "potential_relay" in parts:
         run = parts.get("run_capacitor")
         return potential_relay(
             parts["potential_relay"],
-            impedance(parts["start_capacitor"]) if "start_capacitor" in parts else 0j,
+            through,
             impedance(run) if run else None,
         )
     return None

@@ -33,7 +33,7 @@ _LQ, _LD, _LR, _LM, _LF, _VS, _VR = r.LQ, r.LD, r.LR, r.LM, r.LF, r.VS, r.VR
 _S = r.STATES
 
 
-@njit(fastmath=FAST, inline="always")  # type: ignore[untyped-decorator]
+@njit(fastmath=FAST, inline="always")
 def _cos(x):  # type: ignore[no-untyped-def]
     """cos(2π x) by an odd polynomial about the nearest zero; error below 1e-9."""
     turn = x - ((x + _MAGIC) - _MAGIC)
@@ -42,7 +42,7 @@ def _cos(x):  # type: ignore[no-untyped-def]
     return z * (_K0 + q * (_K1 + q * (_K2 + q * (_K3 + q * (_K4 + q * (_K5 + q * (_K6 + q * _K7)))))))
 
 
-@njit(fastmath=FAST, inline="always")  # type: ignore[untyped-decorator]
+@njit(fastmath=FAST, inline="always")
 def _exp(x):  # type: ignore[no-untyped-def]
     """e^x for 0 ≤ x ≤ 11 by the 32nd root; relative error below 1e-6."""
     u = x * 0.03125
@@ -54,7 +54,7 @@ def _exp(x):  # type: ignore[no-untyped-def]
     return p * p
 
 
-@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)  # type: ignore[untyped-decorator]
+@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)
 def step(W, lanes):  # type: ignore[no-untyped-def]
     """Advance every lane by its own H into the new rows; FLAG says which lanes something happened in."""
     L = _U(len(lanes))
@@ -335,9 +335,9 @@ def step(W, lanes):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)  # type: ignore[untyped-decorator]
+@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)
 def commit(W, lanes, whole):  # type: ignore[no-untyped-def]
-    """Take the new rows, in every lane or (not `whole`) where OK is 1, and set the length of the next step."""
+    """Take the new rows, in every lane or (not `whole`) where OK is 1; set the length of the next step."""
     L = _U(len(lanes))
     if whole:
         for k in range(_S * len(lanes)):

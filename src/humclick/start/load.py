@@ -53,13 +53,14 @@ def indicated_work(
     """
     _checked(displacement, suction, discharge, clearance, exponent)
     ratio = discharge / suction
-    drawn = displacement * (1 + clearance - clearance * ratio ** (1 / exponent))
+    drawn: float = displacement * (1 + clearance - clearance * ratio ** (1 / exponent))
     if drawn <= 0:
         raise OutOfRange(
             f"at a pressure ratio of {ratio:g} re-expansion fills the cylinder; nothing is drawn in"
         )
     k = (exponent - 1) / exponent
-    return suction * drawn * (ratio**k - 1) / k
+    work: float = suction * drawn * (ratio**k - 1) / k
+    return work
 
 
 def reciprocating(

@@ -51,7 +51,8 @@ def pack_many(cases: Sequence[Case]) -> NDArray[np.float64]:
 
 def pack(case: Case) -> NDArray[np.float64]:
     """Pack one case: a single row of `pack_many`."""
-    return pack_many([case])[0]
+    row: NDArray[np.float64] = pack_many([case])[0]
+    return row
 
 
 def audible_amps(motor: Motor, volts: float) -> float:
@@ -89,9 +90,10 @@ def _fill(row: NDArray[np.float64], case: Case) -> None:
     row[r.P_GAS] = load.gas_torque
     row[r.P_COS : r.P_COS + 4] = load.cosines
     row[r.P_SIN : r.P_SIN + 4] = load.sines
-    row[r.P_DIFF : r.P_SEIZED + 1] = (
+    row[r.P_DIFF : r.P_SWAPPED + 1] = (
         load.difference, load.pull_apart, load.equalise, load.friction, load.breakaway, load.viscous,
         load.fan, load.angle, load.seized,
+        -load.speed if faults.swapped else load.speed, faults.swapped,
     )  # fmt: skip
     row[r.P_HQ : r.P_GSHELL + 1] = (
         heat.run_capacity, heat.start_capacity, heat.shell_capacity,

@@ -126,6 +126,8 @@ ROWS = 2 * STATES + 141
     P_FAN,
     P_CRANK,
     P_SEIZED,
+    P_SPEED,
+    P_SWAPPED,
     P_HQ,
     P_HD,
     P_HSHELL,
@@ -140,8 +142,8 @@ ROWS = 2 * STATES + 141
     P_TC,
     P_OPEN,
     P_AUDIBLE,
-) = range(96)
-COLUMNS = 96
+) = range(98)
+COLUMNS = 98
 
 #: Kinds of start gear, as packed.
 NONE, PLAIN, PTC, CURRENT, POTENTIAL, TIMED, SPEEDSWITCH = range(7)

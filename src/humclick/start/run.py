@@ -150,6 +150,12 @@ def simulate(
     events = tuple(Switched(float(t), r.EVENTS[int(code)], float(x)) for t, code, x in logged)
     columns = {name: kept[:, k].copy() for k, name in enumerate(r.RECORD)}
     features = dict(zip(r.FEATURES, map(float, out[0]), strict=True))
+    if case.faults.swapped:  # the kernel's first axis was the start winding, its forwards our backwards
+        for one, other in (("run", "start"), ("run_winding", "start_winding")):
+            columns[one], columns[other] = columns[other], columns[one]
+        columns["speed"], columns["torque"] = -columns["speed"], -columns["torque"]
+        one, other = "run_winding_max", "start_winding_max"
+        features[one], features[other] = features[other], features[one]
     return Run(**columns, events=events, features=features)
 
 

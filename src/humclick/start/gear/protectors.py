@@ -26,10 +26,11 @@ def protector(part: Placed) -> Protector:
     share = min(part.typical("protector", "early"), sound) if part.mode.name == "trips_early" else sound
     tau = -part.typical("protector", "seconds") / math.log(1 - sound**2)
     trip = part.typical("protector", "trip")
-    conductance = part.typical("protector", "capacity") / tau
+    capacity = part.typical("protector", "capacity")
+    conductance = capacity / tau
     return Protector(
         heater_ohms=min(max(conductance * (trip - 25.0) / (share * locked) ** 2, 1e-5), 100.0),
-        capacity=part.typical("protector", "capacity"),
+        capacity=capacity,
         conductance=conductance,
         trip=trip,
         reset=min(part.typical("protector", "reset"), trip - 5.0),

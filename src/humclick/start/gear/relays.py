@@ -11,16 +11,23 @@ from humclick.start.machine import steady
 __all__ = ["current_relay", "potential_relay", "timed_starter"]
 
 
-def current_relay(part: Placed) -> CurrentRelay:
+def current_relay(part: Placed, start_impedance: complex) -> CurrentRelay:
     """
     Make a current relay in its mode.
 
-    It lets go at the run winding's current at the typical slip, run winding alone, and picks up above that
-    but below the locked-rotor current at low voltage.
+    It lets go at the run winding's current at the typical slip, the start winding still in, and picks up
+    above that but below the locked-rotor current at low voltage.
+
+    Parameters
+    ----------
+    part : Placed
+        The relay.
+    start_impedance : complex
+        Of the sound start capacitor, nothing where there is none. [Ω]
     """
     slip = min(part.typical("current_relay", "slip"), 0.6)
     locked = abs(steady(part.motor, part.volts, 1.0).run)
-    drop = abs(steady(part.motor, part.volts, slip).run)
+    drop = abs(steady(part.motor, part.volts, slip, start_impedance=start_impedance).run)
     pick = min(
         drop * part.typical("current_relay", "pick_over_drop"),
         locked * part.typical("current_relay", "pick_below_locked"),
