@@ -6,7 +6,6 @@ Amperes where the scale is known, else as recorded; times in seconds.
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -21,6 +20,8 @@ __all__ = ["Trace", "current_trace"]
 _BLOCK = 4_000_000
 #: Half cycles looked at for the offset. [-]
 _MOST_OFFSET = 4000
+#: Half cycles of fewer samples than this share those at their edges. [-]
+_FEW = 60
 _LINE = (50.0, 60.0)
 #: From here on a sample stands at the cut-off, over it. [-]
 _AT_CLIP = 0.9995
@@ -129,10 +130,6 @@ def _pairs(recording: Recording) -> tuple[list[float], list[float]]:
     return [t for t, _ in pairs], [v for _, v in pairs]
 
 
-def _edges(count: int, per: float) -> list[int]:
-    return [round(k * per) for k in range(int(count / per) + 1)]
-
-
 def _offset(values: Any, per: float) -> float:
     """Zero of the waveform: median over whole cycles of their means."""
     cycle = 2 * per
@@ -155,6 +152,8 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
     values = recording.values
     zero = _offset(values, per)
     clip = None if recording.clip is None else (recording.clip - zero) * _AT_CLIP
+    if per < _FEW and clip is None:
+        return _shared_edges(values, per, zero)
     found: list[Any] = []
     edges = numpy.rint(numpy.arange(int(len(values) / per) + 1) * per).astype(numpy.int64)
     many = max(int(_BLOCK / per), 1)
@@ -178,21 +177,42 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
     return [float(v) for v in found]
 
 
+def _shared_edges(values: Any, per: float, zero: float) -> list[float]:
+    """Rms of half cycles of few samples, those at the edges shared between neighbours; with numpy."""
+    assert numpy is not None
+    here = numpy.isfinite(values)
+    squares = numpy.where(here, values - zero, 0.0).astype(numpy.float64) ** 2
+    places = numpy.arange(len(values) + 1)
+    edges = numpy.arange(int(len(values) / per) + 1) * per
+    sums, counts = (
+        numpy.diff(numpy.interp(edges, places, numpy.concatenate(([0.0], numpy.cumsum(each)))))
+        for each in (squares, here)
+    )
+    rms = numpy.sqrt(sums / numpy.maximum(counts, 1e-9))
+    return [float(v) for v in numpy.where(counts >= 0.5 * per, rms, numpy.nan)]
+
+
 def _half_cycles_plain(recording: Recording, per: float) -> list[float]:
     """Rms of each half cycle, in plain Python."""
     values = recording.values
     zero = _offset(values, per)
     clip = math.inf if recording.clip is None else (recording.clip - zero) * _AT_CLIP
-    edges = _edges(len(values), per)
     found = []
-    for a, b in itertools.pairwise(edges):
-        piece = [v - zero for v in values[a:b] if math.isfinite(v)]
-        if len(piece) < 0.5 * per:
+    for k in range(int(len(values) / per)):
+        a, b = k * per, (k + 1) * per
+        first, last = int(a), min(int(b), len(values) - 1)
+        total = count = 0.0
+        over = 0
+        for i in range(first, last + 1):
+            if math.isfinite(values[i]):
+                share = min(b, i + 1) - max(a, i)
+                total += share * (values[i] - zero) ** 2
+                count += share
+                over += abs(values[i] - zero) >= clip
+        if count < 0.5 * per:
             found.append(math.nan)
-            continue
-        share = sum(abs(v) >= clip for v in piece) / len(piece)
-        if share > 0.05:
-            found.append(clip / math.cos(0.5 * math.pi * min(share, 0.8)) / math.sqrt(2.0))
+        elif over > 0.05 * count:
+            found.append(clip / math.cos(0.5 * math.pi * min(over / count, 0.8)) / math.sqrt(2.0))
         else:
-            found.append(math.sqrt(sum(v * v for v in piece) / len(piece)))
+            found.append(math.sqrt(total / count))
     return found

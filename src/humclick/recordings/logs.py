@@ -53,6 +53,8 @@ _KINDS = {
     b"caff": "a sound file of another kind; export it as WAV",
     b"FORM": "a sound file of another kind; export it as WAV",
 }
+#: No recorder shows more than this, whatever its unit. [as recorded]
+_TOO_MUCH = 1e9
 #: Sample rates that recorders really have. [Hz]
 _ROUND = tuple(
     sorted(
@@ -131,7 +133,7 @@ def _opened(path: Path) -> tuple[bytes, int]:
         reason = getattr(error, "strerror", None) or error
         raise Refused(f"{path.name}: cannot be read: {reason}") from error
     if not head:
-        raise Refused(f"{path.name}: is empty")
+        raise Refused(f"{path.name}: is empty; a recording is a CSV or WAV file")
     if found.st_size > LARGEST_FILE:
         raise Refused(
             f"{path.name}: {found.st_size / 1024**3:.1f} GiB; up to {LARGEST_FILE >> 30} GiB are read. "
@@ -242,6 +244,8 @@ def _row(row: list[str], layout: Layout) -> tuple[float | None, float | None]:
         return None, None
     assert layout.amps is not None
     value = number_of(row[layout.amps], layout.comma)
+    if value is not None and _TOO_MUCH < abs(value) < math.inf:
+        value = None
     if layout.time is None:
         return None, value
     text = row[layout.time]

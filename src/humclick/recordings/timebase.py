@@ -22,7 +22,7 @@ _LEAST_WAVE_RATE = 200.0
 #: Share of samples at the very top among the high ones above which peaks count as cut off. [-]
 _CUT = 0.25
 _LINE = (50.0, 60.0)
-#: Fewer swings than this in a thousand samples are no mains waveform. [-]
+#: Fewer half swings than this in a second, or a thousand samples, are no mains waveform. [-]
 _LEAST_SWINGS = 8
 
 
@@ -83,7 +83,7 @@ def clip_of(values: Any) -> float | None:
 
 def swings(values: Any, rate: float) -> float:
     """
-    How often the loudest second swings through its middle and back.
+    How often the loudest second swings through its middle and back, while it does.
 
     Parameters
     ----------
@@ -112,19 +112,27 @@ def swings(values: Any, rate: float) -> float:
         return 0.0
     reach = 0.25 * spread(piece)
     middle = 0.5 * (max(piece) + min(piece))
-    side = crossings = 0
-    for v in piece:
+    side = 0
+    at: list[int] = []
+    for k, v in enumerate(piece):
         now = 1 if v > middle + reach else -1 if v < middle - reach else 0
         if now and now != side:
-            crossings += side != 0
+            at.append(k)
             side = now
-    return crossings / 2 / (len(piece) / rate)
+    halves = [b - a for a, b in itertools.pairwise(at)]
+    if len(halves) < _LEAST_SWINGS:
+        return 0.0
+    usual = sorted(halves)[len(halves) // 2]
+    near = [h for h in halves if 0.7 * usual <= h <= 1.4 * usual]
+    if len(near) < 0.7 * len(halves):
+        return 0.0
+    return 0.5 * rate * len(near) / sum(near)
 
 
 def _from_line(values: Any, rounds: Sequence[float], name: str) -> tuple[float, str]:
     """Sample rate of a waveform from the mains frequency in it, where only a real recorder's rate fits."""
     turns = swings(values, 1000.0) / 1000.0  # swings a sample
-    if turns * min(len(values), 1000) >= _LEAST_SWINGS:
+    if turns > 0.0:
         near = [(abs(math.log(r * turns / f)), r, f) for r in rounds for f in _LINE]
         best = min(near)
         if best[0] < 0.04:
@@ -174,6 +182,8 @@ def on_time_base(
     count = len(values)
     if numpy is not None:
         there = int(numpy.count_nonzero(numpy.isfinite(values)))
+        if there < count:
+            values = numpy.where(numpy.isfinite(values), values, numpy.float32(numpy.nan))
     else:
         there = sum(math.isfinite(v) for v in values)
     if there < 4:
@@ -307,9 +317,9 @@ def _even(times: Any, values: Any, layout: Layout, name: str) -> tuple[float, fl
     if len(times) < 4 or same == len(steps):
         raise Refused(f"{name}: its times do not move on; give the samples a second with --rate")
     if same > len(steps) // 4:
-        step = (float(times[-1]) - float(times[0])) / max(
-            len(times) - 1 - same // max(len(steps) - same, 1) / 2, 1
-        )
+        moves = [k + 1 for k, s in enumerate(steps) if s > 0]
+        first, last = (moves[0], moves[-1]) if len(moves) > 1 else (0, len(times) - 1)
+        step = (float(times[last]) - float(times[first])) / (last - first)
         notes.append("The time stamps are coarser than the samples, which were spread evenly between them.")
         return float(times[0]), step, None, values, notes
     middle = _median(_kept(steps, [s > 0 for s in steps] if numpy is None else steps > 0))
