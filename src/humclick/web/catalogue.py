@@ -1,8 +1,8 @@
 """
-The catalogues of the pages: every text that can be shown, gathered from templates, pages and the model's data.
+The catalogues of the pages: every text that can be shown, gathered from templates, pages and model data.
 
-``python -m humclick.web.catalogue`` brings the ``.po`` files up to date, keeping what is translated, and writes
-the ``.mo`` files the pages read. It needs Babel; the pages do not.
+``python -m humclick.web.catalogue`` brings the ``.po`` files up to date, keeping what is translated, and
+writes the ``.mo`` files the pages read. It needs Babel; the pages do not.
 """
 
 from __future__ import annotations
@@ -39,6 +39,16 @@ _KEYWORDS = {"_": None, "N_": None, "counted": (1, 2)}
 
 #: Texts that judgement and drawings put in from code.
 _MORE = (
+    *("First wait", "nearly nothing", "within 10 %", "low", "high", "Fitted on this call"),
+    *("Kept so that the part can be checked or bought again.", "no clamp meter at hand"),
+    *("Protector", "Supply", "Else", "To order", "How", "Before it", "No verdict yet", "Do not order yet"),
+    *("Probability of the leading decision", "Expected loss of acting now", "in the shop's money"),
+    *("Best further test would lose", "in the shop's money; below 0 it would pay", "Flip factor"),
+    "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
+    "The price was not known when this was printed. Please ask before the work starts.",
+    "Take the old part along. Where anything below is not met, ask before you buy.",
+    "No verdict so far. Read these marks while the machine is open; it saves a second visit.",
+    *("A start capacitor, for intermittent duty", "A run capacitor, for continuous duty", "Single-phase"),
     *("windings", "weakly", "clearly", "strongly", "says hardly anything either way", "nothing wrong now"),
     *(
         "it runs",
@@ -114,7 +124,8 @@ def _marks() -> Iterator[str]:
     every = [compressor_rules(), *(family_rules(family(name)) for name in families())]
     for rules in every:
         yield from (rules.title, rules.before)
-        yield from (mark.title for mark in rules.marks)
+        for mark in rules.marks:
+            yield from (mark.title, mark.where, *([mark.must] if mark.must != "{value}" else []))
         for rule in (*rules.may, *rules.never):
             yield rule.text
 
@@ -187,7 +198,7 @@ def messages() -> dict[str, tuple[str, ...]]:
         if for_all and for_all[0]:
             found.setdefault(for_all[0], for_all)
     for each in _model():
-        if each.strip() and any(letter.isalpha() for letter in each) or each in JOINS:
+        if (each.strip() and any(letter.isalpha() for letter in each)) or each in JOINS:
             found.setdefault(each, (each,))
     return found
 

@@ -1,18 +1,18 @@
 """
 The engine of the pages: a request in, a page or new events out, both as JSON.
 
-The server's page routes and the phone's worker call the same `answer`. It reads no file but the program's own,
-looks at no clock and starts no thread: what it needs of the world stands in the request.
+The server's page routes and the phone's worker call the same `answer`. It reads no file but the program's
+own, looks at no clock and starts no thread: what it needs of the world stands in the request.
 
 Request and reply are `humclick.web.exchange.Request` and `Reply`. In short::
 
-    request  {path, method, query, form, now, device, language, call: {id, events} | null, calls: [summary] | null,
-              photos: [{hash, caption, width, height}], place, secure, settings}
+    request  {path, method, query, form, now, device, language, call: {id, events} | null,
+              calls: [summary] | null, photos: [{hash, caption, width, height}], place, secure, settings}
     reply    {status, title, html, append: [event], id, go, summary, announce, settings, language, header}
 
 After a POST the caller keeps ``append`` under the call ``id`` first, durably, and then asks for ``go``; with
-``html`` (status 422) the page is shown as it is, and nothing is kept. ``settings`` belong to the device: they are
-kept and sent with every request. ``summary`` replaces the call's line in the list.
+``html`` (status 422) the page is shown as it is, and nothing is kept. ``settings`` belong to the device: they
+are kept and sent with every request. ``summary`` replaces the call's line in the list.
 """
 
 from __future__ import annotations

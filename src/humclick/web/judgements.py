@@ -1,8 +1,8 @@
 """
 What judgement says of a situation, worked out once however often a page asks.
 
-The same situation gives the same advice, so what was worked out for one page serves the next: a safety step or
-a photo changes nothing. Only the last few situations are kept.
+The same situation gives the same advice, so what was worked out for one page serves the next: a safety step
+or a photo changes nothing. Only the last few situations are kept.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from importlib import resources
 
 from markupsafe import Markup, escape
 
-from humclick.web.sentences import taken_apart
+from humclick.web.sentences import neutral, taken_apart
 
 __all__ = ["Language", "language"]
 
@@ -24,7 +24,22 @@ __all__ = ["Language", "language"]
 OWN = "en"
 #: Languages that write a decimal comma.
 _COMMA = frozenset({"es"})
+#: Texts whose translation is remembered.
+_REMEMBERED = 4000
 _DECIMAL = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?![\w.]*\.\w)")
+
+
+class _Untranslated(str):
+    """A text that stands in no catalogue."""
+
+    __slots__ = ()
+
+
+class _Nothing(gettext.NullTranslations):
+    """What is asked where a catalogue has no entry."""
+
+    def gettext(self, message: str) -> str:
+        return _Untranslated(message)
 
 
 class Language:
@@ -40,10 +55,12 @@ class Language:
     def __init__(self, code: str) -> None:
         self.code = code
         self._texts: gettext.NullTranslations = gettext.NullTranslations()
+        self._said: dict[str, str | None] = {}
         if code != OWN:
             folder = resources.files("humclick.web").joinpath("locale", code, "LC_MESSAGES")
             with folder.joinpath("humclick.mo").open("rb") as file:
                 self._texts = gettext.GNUTranslations(file)
+            self._texts.add_fallback(_Nothing())
 
     def text(self, msgid: str, **values: object) -> str:
         """A page text, its places in braces filled."""
@@ -61,8 +78,8 @@ class Language:
         if self.code == OWN:
             return text
         for change in (_same, _small, _capital):
-            found = self._texts.gettext(changed := change(text))
-            if found != changed:
+            found = self._texts.gettext(change(text))
+            if not isinstance(found, _Untranslated):
                 return found if change is _same else _as_first(text, found)
         return None
 
@@ -74,12 +91,20 @@ class Language:
         return None if found is None else self.figures(found)
 
     def _spoken(self, text: str) -> str | None:
+        if text in self._said:
+            return self._said[text]
+        self._said[text] = None  # a text is never part of itself
         found = self.known(text)
-        if found is not None:
-            return found
-        if text.endswith(".") and (found := self.known(text[:-1])) is not None:
-            return f"{found}."
-        return taken_apart(text, self._spoken, self._texts.gettext)
+        if found is None and neutral(text):
+            found = text
+        if found is None and text.endswith(".") and (bare := self.known(text[:-1])) is not None:
+            found = f"{bare}."
+        if found is None:
+            found = taken_apart(text, self._spoken, self._texts.gettext)
+        if len(self._said) > _REMEMBERED:
+            self._said.clear()
+        self._said[text] = found
+        return found
 
     def say(self, text: str) -> Markup:
         """A text of judgement, marked as English where it has no translation."""

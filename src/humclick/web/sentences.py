@@ -11,12 +11,17 @@ import re
 from collections.abc import Callable
 from functools import cache
 
-__all__ = ["FORMS", "JOINS", "taken_apart"]
+from humclick.parts.family import families, family
+from humclick.replacement.marks import compressor_rules, family_rules
 
-#: Places whose words are kept as they are: figures, names of probes, what somebody wrote.
-_KEPT = frozenset(
-    {"shown", "low", "high", "n", "m", "p", "q", "probe", "probes", "written", "write", "names", "event"}
-)
+__all__ = ["FORMS", "JOINS", "demanded", "neutral", "taken_apart"]
+
+#: Places whose words are kept as they are: readings, names of probes, what somebody wrote.
+_KEPT = frozenset({"shown", "low", "high", "probe", "probes", "written", "write", "names", "a", "b"})
+#: Places that hold a figure.
+_FIGURES = frozenset({"n", "m", "p", "q", "event"})
+#: Places that hold a figure, mostly with its unit.
+_AMOUNTS = frozenset({"low", "high"})
 
 #: Forms of findings, reasons, verdicts and refusals.
 FORMS: tuple[str, ...] = (
@@ -66,17 +71,18 @@ FORMS: tuple[str, ...] = (
     "speaks {strength} against it",
     "complaint: {one}",
     # probes
-    "Ohms between pins {n} and {m}, start gear off",
-    "Ohms between pins {n} and {m} (not yet named), start gear off",
-    "Pull the start gear and measure from pin {n} to pin {m}; press the tips on bright metal.",
-    "Number the pins on your photo and measure from pin {n} to pin {m}.",
-    "Ohms from {n} to {m}, everything plugged on, machine unplugged from the outlet",
+    "Ohms between pins {a} and {b}, start gear off",
+    "Ohms between pins {a} and {b} (not yet named), start gear off",
+    "Pull the start gear and measure from pin {a} to pin {b}; press the tips on bright metal.",
+    "Number the pins on your photo and measure from pin {a} to pin {b}.",
+    "Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
     "Fit a new {part} and try",
     # safety
-    "{part} ({n} µF, as stamped): up to {p} V (as marked) and {q} J. Hold {low} kΩ, {high} W or more, across it"
-    " for {m} s: it falls below {event} V in {shown} s.",
-    "{part} ({n} µF, as stamped): up to {p} V (taken as {names} times the supply; the mark on the can wins) and"
-    " {q} J. Hold {low} kΩ, {high} W or more, across it for {m} s: it falls below {event} V in {shown} s.",
+    "{part} ({n} µF, as stamped): up to {p} V (as marked) and {q} J. Hold {low} kΩ, {high} W or more, across"
+    " it for {m} s: it falls below {event} V in {shown} s.",
+    "{part} ({n} µF, as stamped): up to {p} V (taken as {names} times the supply; the mark on the can wins)"
+    " and {q} J. Hold {low} kΩ, {high} W or more, across it for {m} s: it falls below {event} V in"
+    " {shown} s.",
     "{part} ({n} µF, not read, so the largest usual one): up to {p} V (as marked) and {q} J. Hold {low} kΩ,"
     " {high} W or more, across it for {m} s: it falls below {event} V in {shown} s.",
     "{part} ({n} µF, not read, so the largest usual one): up to {p} V (taken as {names} times the supply; the"
@@ -94,30 +100,102 @@ FORMS: tuple[str, ...] = (
     "{written}: {names} is not a unit known here; write {write}",
     "nominal volts must be 100–127 or 200–240, got {n}",
     "line frequency must be 50 or 60 Hz, got {n} Hz",
-    # parts and modes
-    "{one}: {two}",
-    "{written} {n} → {m} %",
+    # the sheet
+    "Left alone for {n} minutes",
+    "Left alone for {n} minute",
+    "Read on the {part}",
+    "{n} more say hardly anything either way (below 1 deciban each).",
+    "More than three faults at once: at most {shown}, not worked out.",
+    "None of these (a cause that is not on the list): {shown}.",
+    "so many times likelier beforehand must the case for “{one}” be to change the decision",
+    "{probe}: scattered: {shown}; contact not settled, clean the points, press the probes and read again",
+    "{one}; without it {shown}",
+    "without it {shown}",
+    "class {names}, flammable",
+    "class {names}",
+    "{one}, or its own complete start gear with it",
+    "Recognised only: {one}",
+    "Done: {one}. It ran afterwards",
+    "Done: . It ran afterwards",
+    "Fitted a new {part}",
+    "To order: {n} parts",
+    "the running amps (RLA) on the compressor's plate decide, or {one}",
+    "the locked-rotor amps (LRA) on the compressor's plate decide, or {one}",
+    "{one}, after {n} minutes of cooling",
+    "{n} minutes to cool",
+    "The windings measure as they should. Pin 1 is {a}, pin 2 is {b}, pin 3 is {names}. At {shown}: run"
+    " winding {probe}, start winding {probes}.",
+    "cannot be done safely here: {one}",
+    "below {low}",
+    "above {high}",
+    "{low} to {high}",
+    # the rest
+    "{one} with {two}",
+    "{one} ({names})",
+    "{list} {n} → {m} %",
 )
+
+#: Longest list that is taken apart.
+_LONGEST_LIST = 14
 
 #: What joins the members of a list, longest first, with what joins them in a translation.
 JOINS: tuple[str, ...] = ("; ", " + ", ", ", " or ", " and ")
 
 
 @cache
+def demanded() -> tuple[str, ...]:
+    """What is asked of new parts, with a place for the value."""
+    every = [compressor_rules(), *(family_rules(family(name)) for name in families())]
+    musts = dict.fromkeys(mark.must for rules in every for mark in rules.marks)
+    return tuple(must for must in musts if "{value}" in must and must != "{value}")
+
+
+@cache
 def _compiled() -> tuple[tuple[str, re.Pattern[str]], ...]:
     found = []
-    for form in FORMS:
+    for form in (*FORMS, *demanded()):
         pieces = re.split(r"\{(\w+)\}", form)
         pattern = "".join(
-            re.escape(piece) if k % 2 == 0 else f"(?P<{piece}>.+?)" for k, piece in enumerate(pieces)
+            re.escape(piece)
+            if k % 2 == 0
+            else f"(?P<{piece}>[-+−<>0-9.,e]+)"
+            if piece in _FIGURES
+            else f"(?P<{piece}>[0-9.,]+(?: ?[µnpmkMG]?[ΩFVAW])?|OL)"
+            if piece in _AMOUNTS
+            else f"(?P<{piece}>.+?)"
+            for k, piece in enumerate(pieces)
         )
         found.append((form, re.compile(pattern, re.DOTALL)))
     return tuple(found)
 
 
-def taken_apart(
-    text: str, say: Callable[[str], str | None], translate: Callable[[str], str], depth: int = 4
-) -> str | None:
+#: What is the same in every language: figures with units, names of probes and modes, refrigerants, letters.
+_NEUTRAL = re.compile(
+    r"(?:[<>≤≥±+−–×~/&·,;:()-]|\d[\d.,kKMR]*|[µnpmkMG]?[ΩFVAWJ]|[umnp]F|Hz|%|OL|min|s|mm²?|cm³|°[CF]|LRA|RLA|MFD|VAC"
+    r"|R-?\d+[A-Za-z]*|[A-Z]\d?|\w+\.[\w-]+)"
+)
+
+
+def neutral(text: str) -> bool:
+    """
+    Whether a text is the same in every language.
+
+    Examples
+    --------
+    >>> neutral("115 V, 60 Hz"), neutral("R134a"), neutral("pins.C-R"), neutral("open")
+    (True, True, True, False)
+    """
+    return all(_NEUTRAL.fullmatch(piece) or _pieces(piece) for piece in text.split())
+
+
+def _pieces(word: str) -> bool:
+    """Whether a word falls into neutral pieces, such as ``(CSIR)`` or ``99,9``."""
+    return bool(re.fullmatch(r"[\W\d_]+|\W*[A-Z]{2,5}\d?\W*", word)) or (
+        len(word) > 1 and word[-1] in ",;:" and bool(_NEUTRAL.fullmatch(word[:-1]))
+    )
+
+
+def taken_apart(text: str, say: Callable[[str], str | None], translate: Callable[[str], str]) -> str | None:
     """
     A put-together text in another language.
 
@@ -129,8 +207,6 @@ def taken_apart(
         Says a part of it in the other language, or None where it cannot.
     translate : callable
         Looks up a form.
-    depth : int
-        How often a list may be split.
 
     Returns
     -------
@@ -143,7 +219,9 @@ def taken_apart(
             continue
         said: dict[str, str] = {}
         for name, words in found.groupdict().items():
-            spoken = words if name in _KEPT else say(words)
+            spoken = words if name in _KEPT | _FIGURES else say(words)
+            if spoken is None and name == "value":  # as it stands on the old part
+                spoken = words
             if spoken is None:
                 break
             said[name] = spoken
@@ -153,13 +231,49 @@ def taken_apart(
                 filled = filled.replace("{" + name + "}", words)
             return filled
     for join in JOINS:
-        if join in text and depth:
-            members = [say(member) for member in text.split(join)]
-            if all(member is not None for member in members):
-                return translate(join).join(member for member in members if member is not None)
-    sentences = re.split(r"(?<=[.?!]) (?=[A-Z])", text)
-    if len(sentences) > 1:
-        spoken_all = [say(sentence) for sentence in sentences]
-        if all(each is not None for each in spoken_all):
-            return " ".join(each for each in spoken_all if each is not None)
+        members = _grouped(text.split(join), join, say)
+        if members is not None:
+            return translate(join).join(members)
+    sentences = _grouped(re.split(r"(?<=[.?!]) (?=[A-Z])", text), " ", say)
+    return " ".join(sentences) if sentences is not None else _paired(text, say)
+
+
+def _grouped(pieces: list[str], between: str, say: Callable[[str], str | None]) -> tuple[str, ...] | None:
+    """Pieces said one by one, or several together where they belong together; None where one cannot be."""
+    if len(pieces) < 2 or len(pieces) > _LONGEST_LIST:
+        return None
+
+    @cache
+    def rest(start: int) -> tuple[str, ...] | None:
+        if start == len(pieces):
+            return ()
+        for end in range(len(pieces), start, -1):
+            if (start, end) == (0, len(pieces)):
+                continue
+            spoken = say(between.join(pieces[start:end]))
+            after = rest(end) if spoken is not None else None
+            if spoken is not None and after is not None:
+                return (spoken, *after)
+        return None
+
+    return rest(0)
+
+
+def _paired(text: str, say: Callable[[str], str | None]) -> str | None:
+    """A part and its mode side by side, or a heading and what stands behind its colon."""
+    for between in (": ", " "):
+        places = [found.start() for found in re.finditer(re.escape(between), text)]
+        for place in reversed(places[:_LONGEST_LIST]):
+            first, second = text[:place], text[place + len(between) :]
+            if between == " " and (first.count(" ") > 4 or not second[:1].islower()):
+                continue
+            one = say(first) if between == ": " or _plain(first) else None
+            two = say(second) if one is not None else None
+            if one is not None and two is not None:
+                return f"{one}{between}{two}"
     return None
+
+
+def _plain(text: str) -> bool:
+    """Whether a text may be the name of a part."""
+    return not re.search(r"[.,:;?!\d]", text)

@@ -1,8 +1,8 @@
 """
 The pages: a small module each, from a desk to a reply; nothing here decides anything.
 
-What the pages ask of the script (``static/app.js``), by attributes alone; without it every page works by plain
-forms and links:
+What the pages ask of the script (``static/app.js``), by attributes alone; without it every page works by
+plain forms and links:
 
 ``data-swap``
     On a link or a form: ask the engine and put the answer's ``html`` into ``<main>`` and its ``header`` into
@@ -12,13 +12,14 @@ forms and links:
     On a button of a form: put its text behind what stands in the field of that id, without sending the form.
     ``⌫`` takes the last letter away, ``OL`` replaces all, and a digit after ``OL`` replaces it.
 ``data-timer="<ISO time>"``
-    On an element: count down to that time in its text, ``m:ss``; when it is over the class ``over`` is set, the
-    text of ``data-over`` is shown and the phone may sound. The end is absolute, so a locked screen loses nothing.
+    On an element: count down to that time in its text, ``m:ss``; when it is over the class ``over`` is set,
+    the text of ``data-over`` is shown and the phone may sound. The end is absolute, so a locked screen loses
+    nothing.
 ``data-camera``
-    On a file field for photos: scale each picture, drop where it was taken, keep it by its hash, then send the
-    form once for each with ``sha256``, ``caption``, ``width`` and ``height`` in place of the file.
-``data-mark``
-    On a picture inside a form: a tap puts its place, in per cent, into the fields ``x`` and ``y``.
+    On a file field for photos: scale each picture, drop where it was taken, keep it by its hash, then send
+    the form once for each with ``sha256``, ``caption``, ``width`` and ``height`` in place of the file.
+``data-mark="<id of a form>"``
+    On a picture: a tap puts its place, in per cent, into the fields ``x`` and ``y`` of that form.
 ``data-record``
     On a button: record sound; the result goes into the file field of the same form.
 ``data-copy``, ``data-share``, ``data-print``

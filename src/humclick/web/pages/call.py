@@ -164,9 +164,10 @@ def _announce(desk: Desk) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A suspect as shown: words, the customer's words, probability and length of its bar. [-]"""
+    """A suspect as shown: words, the same short, the customer's words, probability, length of its bar. [-]"""
 
     label: str
+    short: str
     plain: str
     probability: float
     length: int
@@ -178,11 +179,19 @@ def suspects(desk: Desk, most: int = 5) -> list[Shown]:
     if advice is None:
         return []
     named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
-    found = [Shown(s.label, s.plain, s.probability, max(1, round(100 * s.probability))) for s in named]
+    found = [
+        Shown(s.label, _short(s.label), s.plain, s.probability, max(1, round(100 * s.probability)))
+        for s in named
+    ]
     rest = max(0.0, 1.0 - sum(s.probability for s in named))
     if rest >= 0.005:
-        found.append(Shown("anything else", "", rest, max(1, round(100 * rest))))
+        found.append(Shown("", "", "", rest, max(1, round(100 * rest))))
     return found
+
+
+def _short(label: str) -> str:
+    """A suspect without what explains its mode."""
+    return " + ".join(": ".join(each.split(": ")[:2]) for each in label.split(" + "))
 
 
 def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:

@@ -4,9 +4,12 @@ A new call: what is heard, and whose machine it is.
 
 from __future__ import annotations
 
+import json
 import uuid
+from contextlib import suppress
 
 from humclick.diagnosis.findings import HEARD
+from humclick.errors import HumclickError
 from humclick.jobs.events import HEARD as COMPLAINTS
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.drawings import icon
@@ -46,4 +49,22 @@ def take(desk: Desk) -> Reply:
     if request.settings.meter:
         desk.keep("meter", name=request.settings.meter, leads_nulled=request.settings.leads_nulled)
     desk.keep("complaint", heard=heard, words=request.given("words"))
-    return desk.go(desk.path("identify"))
+    return desk.go(desk.path() if _same_machine(desk) else desk.path("identify"))
+
+
+def _same_machine(desk: Desk) -> bool:
+    """Take machine and stamps over from an earlier call; what cannot be used is left out."""
+    given = desk.request.given("machine")
+    if not given:
+        return False
+    try:
+        earlier = json.loads(given)
+        machine, stamps = dict(earlier["machine"]), list(earlier["stamps"])
+        desk.keep("machine", **machine)
+    except (ValueError, TypeError, KeyError, HumclickError):
+        return False
+    for each in stamps[:50]:
+        if isinstance(each, list) and len(each) == 2:
+            with suppress(HumclickError):
+                desk.keep("stamp", part=str(each[0]), text=str(each[1]))
+    return True

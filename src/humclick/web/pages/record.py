@@ -4,6 +4,7 @@ The record: every event in order, each of which can be taken back and brought ba
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -26,7 +27,7 @@ from humclick.jobs.events import (
     Undone,
     Waited,
 )
-from humclick.jobs.standing import live, to_undo
+from humclick.jobs.standing import given_last, live, to_undo
 from humclick.safety import gates
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
@@ -210,8 +211,27 @@ def provisional(desk: Desk) -> str:
 def show(desk: Desk) -> Reply:
     """The record."""
     _ = desk.language.text
-    html = page("record.html", desk, entries=entries(desk), kinds=KINDS, torn=desk.unread)
+    header = desk.call.header
+    heading = {"equipment": header.equipment if header else "", "customer": header.customer if header else ""}
+    html = page(
+        "record.html",
+        desk,
+        entries=entries(desk),
+        kinds=KINDS,
+        torn=desk.unread,
+        heading=heading,
+        machine_of=_machine_again(desk),
+    )
     return Reply(title=_("Record"), html=html, id=desk.id)
+
+
+def _machine_again(desk: Desk) -> str:
+    """The machine and its stamps as JSON, for a new call on the same one."""
+    machine = given_last(desk.events, desk.call, MachineRead)
+    if not machine:
+        return ""
+    stamps = [[stamp.part, stamp.text] for stamp in desk.call.stamps]
+    return json.dumps({"machine": machine, "stamps": stamps}, ensure_ascii=False, separators=(",", ":"))
 
 
 def take_undo(desk: Desk) -> Reply:

@@ -7,6 +7,7 @@ from __future__ import annotations
 from humclick.errors import Refused
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
+from humclick.web.pages import probes
 from humclick.web.pages.call import suspects
 from humclick.web.typeset import page
 
@@ -38,8 +39,8 @@ def show_what_if(desk: Desk) -> Reply:
         raise Refused(weighed.refusal if weighed is not None else "no machine is described yet")
     advice = weighed.advice
     name = desk.request.asked("probe") or (advice.next.probe if advice.next is not None else "")
-    if not name:
-        raise Refused("which probe? Choose one from the list of probes")
+    if not name:  # a verdict stands: any probe may be asked about
+        return probes.show(desk)
     probe = desk.probe(name)
     values = [value for value in (advice.next, *advice.alternatives) if value is not None]
     html = page(
