@@ -87,6 +87,9 @@ def test_conditions_reach_the_attempt() -> None:
         (("--arrangement", "rsir-pct"), "did you mean rsir-ptc"),
         ((*TYPED, "--rla", "20"), "swapped"),
         ((*TYPED, "--volts", "3"), "volts at the outlet"),
+        ((*TYPED, "--fault", "open"), "PART=MODE"),
+        ((*TYPED, "--fault", "pct=open"), "unknown part"),
+        ((*TYPED, "--fault", "start_capacitor=opne"), "did you mean open"),
     ],
 )
 def test_wrong_use_is_refused_in_words(args: tuple[str, ...], said: str) -> None:
@@ -95,6 +98,20 @@ def test_wrong_use_is_refused_in_words(args: tuple[str, ...], said: str) -> None
     assert done.exit_code == 2
     assert said in done.stderr
     assert done.stdout == ""
+
+
+def test_a_fault_is_played() -> None:
+    """With a seized mechanism nothing starts, and the text says what was taken as wrong."""
+    assert data(*TYPED, "--fault", "mechanism=seized")["starts"] == 0
+    assert "mechanism seized" in run(*TYPED, *FEW, "--fault", "mechanism=seized").stdout
+
+
+def test_a_measured_capacitor_is_taken() -> None:
+    """The capacitor is taken as it was measured in the call, unless another is named."""
+    file = EXAMPLE.replace("broken-starter", "weak-run-capacitor")
+    weak, new = data(file), data(file, "--capacitor", "6 uF")
+    assert weak["asked"]["run_farads"] == pytest.approx(2.1e-6)
+    assert weak["starts"] < new["starts"]
 
 
 def test_a_call_without_a_machine_is_refused(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from humclick.errors import Refused
-from humclick.jobs.at_hand import of_call, winding_ohms
+from humclick.jobs.at_hand import fitted_farads, of_call, winding_ohms
 from humclick.jobs.call import Call
 from humclick.jobs.fold import fold
 from humclick.physics.copper import resistance_at
@@ -75,6 +75,17 @@ def test_plate_and_stamps_are_taken_over() -> None:
     assert given.start_capacitor is not None
     assert 88e-6 <= given.start_capacitor.median <= 106e-6
     assert given.run_capacitor is None
+
+
+def test_a_capacitor_counts_while_it_is_fitted() -> None:
+    """A measured capacitance holds until the capacitor is replaced; over limit is none."""
+    weak = reading("start_capacitor.farads", "31 uF")
+    assert fitted_farads(call(NULLED, weak), "start_capacitor") == pytest.approx(31e-6)
+    assert fitted_farads(call(NULLED), "start_capacitor") is None
+    renewed = {"kind": "fitted", "part": "start_capacitor"}
+    assert fitted_farads(call(NULLED, weak, renewed), "start_capacitor") is None
+    again = reading("start_capacitor.farads", "92 uF")
+    assert fitted_farads(call(NULLED, weak, renewed, again), "start_capacitor") == pytest.approx(92e-6)
 
 
 def test_a_call_without_a_machine_is_refused() -> None:

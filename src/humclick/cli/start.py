@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from humclick.start.answers import Answers
     from humclick.start.asked import Asked
     from humclick.start.at_hand import AtHand
+    from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
 
 __all__ = ["start"]
@@ -36,7 +37,10 @@ _SHOWN = 1.5
 @click.option("--ambient", type=CELSIUS, default="25 C", show_default=True, help="Air around the shell.")
 @click.option("--hot", is_flag=True, help="Right after attempts: start gear, protector and windings hot.")
 @click.option("--supply-ohms", type=OHMS, help="Of outlet and cord, there and back.")
-@click.option("--capacitor", type=FARADS, help="Start (else run) capacitor fitted, in µF without a unit.")
+@click.option(
+    "--capacitor", type=FARADS, help="Start (else run) capacitor fitted, in µF; else as read in the call."
+)
+@click.option("--fault", "faults", multiple=True, help="PART=MODE, such as ptc=open; may be repeated.")
 @click.option("--hp", "horsepower", type=float, help="Horsepower, if known.")
 @click.option("--displacement", type=float, help="Of the compressor, if known. [cm³]")
 @click.option("--poles", type=click.Choice(["2", "4", "6"]), help="If known; two are taken.")
@@ -63,6 +67,7 @@ def start(
     hot: bool,
     supply_ohms: float | None,
     capacitor: float | None,
+    faults: tuple[str, ...],
     horsepower: float | None,
     displacement: float | None,
     poles: str | None,
@@ -79,7 +84,7 @@ def start(
     """
     Work out a start: whether it comes up, amps, times, least volts, each with its range.
 
-    FILE is a call file; or give --arrangement and what the plate says. A sound machine is taken.
+    FILE is a call file; or give --arrangement and what the plate says. All but --fault is taken as sound.
 
     Example: humclick start --arrangement rsir-ptc --lra 12 --run-ohms 3.4 --start-ohms 11.2 --volts 98
     """
@@ -94,6 +99,7 @@ def start(
     else:
         machine, measured = _of_call(str(file))
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
+        capacitor = capacitor or measured[2]
     given = at_hand(
         machine,
         run_ohms=run_ohms,
@@ -114,49 +120,76 @@ def start(
         start_farads=capacitor if on_start else None,
         run_farads=None if on_start else capacitor,
     )
-    _tell(machine, given, asked, machines, json_)
+    _tell(machine, given, asked, _modes(faults), machines, json_)
 
 
-def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None]]:
-    """The machine of a call and its windings as measured. [Ω at 25 °C]"""
+def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None, float | None]]:
+    """The machine of a call, its windings [Ω at 25 °C] and its start, else run, capacitor [F] as measured."""
     from humclick.errors import Refused
-    from humclick.jobs.at_hand import winding_ohms
+    from humclick.jobs.at_hand import fitted_farads, winding_ohms
 
     call = call_in(file)
     if call.machine is None:
         raise Refused(f"{file}: no machine is described in this call, so there is nothing to start")
-    return call.machine, winding_ohms(call)
+    ids = {part.id for part in call.machine.parts}
+    part = "start_capacitor" if "start_capacitor" in ids else "run_capacitor"
+    return call.machine, (*winding_ohms(call), fitted_farads(call, part))
 
 
-def _tell(machine: Machine, given: AtHand, asked: Asked, machines: int | None, json_: bool) -> None:
+def _modes(faults: Sequence[str]) -> dict[str, str]:
+    """Faults typed as PART=MODE."""
+    found = {}
+    for each in faults:
+        part, sign, mode = each.partition("=")
+        if not sign or not part.strip() or not mode.strip():
+            raise click.UsageError(f"--fault is written PART=MODE, such as ptc=open; got {each!r}.")
+        found[part.strip()] = mode.strip()
+    return found
+
+
+def _tell(
+    machine: Machine, given: AtHand, asked: Asked, modes: dict[str, str], machines: int | None, json_: bool
+) -> None:
     from humclick.cli.words import heading, lines, machine_in_words
     from humclick.start.answers import answers
     from humclick.start.estimate import estimate
 
     found = estimate(given)
-    told = answers(machine, found, asked, n=machines)
+    told = answers(machine, found, asked, modes=modes, n=machines)
     if json_:
         from humclick.jobs.result import as_json
 
         click.echo(as_json(told))
         return
-    shown = [machine_in_words(machine), lines(_conditions(asked), "Asked:   ", "  "), "", *_answers(told)]
-    shown += [heading("Line amps of the most probable motor (speed: o)"), _curve(machine, found, asked)]
+    shown = [
+        machine_in_words(machine),
+        lines(_conditions(asked, modes), "Asked:   ", "  "),
+        "",
+        *_answers(told),
+    ]
+    shown += [
+        heading("Line amps of the most probable motor (speed: o)"),
+        _curve(machine, found, asked, modes),
+    ]
     shown += [heading("What cannot be known"), *(lines(each, "  - ", "    ") for each in told.unknowable)]
     shown.append("")
     shown.append(
         lines(
-            "Worked out for a sound machine, not measured. Before power is put on: cover on, meter proved,"
+            "Worked out, not measured. Before power is put on: cover on, meter proved,"
             " nobody in front of the terminals."
         )
     )
     click.echo("\n".join(shown))
 
 
-def _conditions(asked: Asked) -> str:
+def _conditions(asked: Asked, modes: dict[str, str]) -> str:
     pressure = "pressures equal" if asked.difference == 0 else f"{asked.difference:.0%} of running pressure"
     said = [f"{asked.volts:g} V at the outlet", pressure.replace("%", " %"), f"{asked.ambient:g} °C"]
     said.append("hot from attempts" if asked.hot else "rested")
+    for name, farads in (("start", asked.start_farads), ("run", asked.run_farads)):
+        if farads is not None:
+            said.append(f"{name} capacitor {farads * 1e6:.3g} µF")
+    said += [f"{part} {mode}".replace("_", " ") for part, mode in modes.items()]
     return ", ".join(said)
 
 
@@ -208,10 +241,10 @@ def _answers(told: Answers) -> list[str]:
     return [*shown, "", table([(f"  {name}", text) for name, text in rows])]
 
 
-def _curve(machine: Machine, found: object, asked: Asked) -> str:
+def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str]) -> str:
     from humclick.start.answers import best_run
 
-    run = best_run(machine, found, asked, seconds=_SHOWN)  # type: ignore[arg-type]
+    run = best_run(machine, found, asked, _SHOWN, modes)
     top = max(float(run.line.max(initial=0.0)), 1e-9)
     fastest = max(float(abs(run.speed).max(initial=0.0)), 1e-9)
     times = run.time.tolist()

@@ -9,7 +9,7 @@ from humclick.jobs.call import Call, ReadingKept
 from humclick.physics.copper import resistance_at
 from humclick.start.at_hand import AtHand, at_hand
 
-__all__ = ["of_call", "winding_ohms"]
+__all__ = ["fitted_farads", "of_call", "winding_ohms"]
 
 #: Temperature the windings' data are written for. [°C]
 _REFERENCE = 25.0
@@ -55,6 +55,31 @@ def winding_ohms(call: Call) -> tuple[float | None, float | None]:
     if both is not None and start is not None and run is None and both > start:
         run = both - start
     return run, start
+
+
+def fitted_farads(call: Call, part: str) -> float | None:
+    """
+    Capacitance of a capacitor as it was last measured, if that one is still fitted. [F]
+
+    Parameters
+    ----------
+    call : Call
+        Readings ``<part>.farads`` are used.
+    part : str
+        Such as ``start_capacitor``.
+
+    Returns
+    -------
+    float or None
+        None where it was not measured, showed no number, or was replaced since.
+    """
+    found = None
+    for each in call.readings:
+        if each.probe == f"{part}.farads" and each.reading is not None and each.reading.value is not None:
+            found = None if each.reading.below_resolution else each
+    if found is None or (part in call.renewed and part not in found.renewed):
+        return None
+    return None if found.reading is None else found.reading.value
 
 
 def of_call(

@@ -205,7 +205,13 @@ def answers(
     )
 
 
-def best_run(machine: Machine, found: Estimate | Motor, asked: Asked, seconds: float) -> Run:
+def best_run(
+    machine: Machine,
+    found: Estimate | Motor,
+    asked: Asked,
+    seconds: float,
+    modes: Mapping[str, str] | None = None,
+) -> Run:
     """
     The attempt of the most probable motor, with everything else typical, half cycle by half cycle.
 
@@ -219,9 +225,11 @@ def best_run(machine: Machine, found: Estimate | Motor, asked: Asked, seconds: f
         Conditions.
     seconds : float
         How long. [s]
+    modes : mapping of part id to mode, optional
+        What is wrong; parts not named are healthy.
     """
     motor = found.best if isinstance(found, Estimate) else possible_of(found, machine)
-    return simulate(typical_attempt(machine, motor, asked), seconds)
+    return simulate(typical_attempt(machine, motor, asked, modes), seconds)
 
 
 def _or_never(values: NDArray[np.float64]) -> NDArray[np.float64]:
