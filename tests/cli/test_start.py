@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from humclick.cli.main import main
+from humclick.cli.start import patience
 
 EXAMPLE = str(Path(__file__).resolve().parents[2] / "examples" / "broken-starter" / "call.toml")
 TYPED = ("--arrangement", "csir-current-relay", "--lra", "12", "--run-ohms", "3.4", "--start-ohms", "11.2")
@@ -121,6 +122,16 @@ def test_a_call_without_a_machine_is_refused(tmp_path: Path) -> None:
     done = run(str(path))
     assert done.exit_code == 2
     assert "no machine is described" in done.stderr
+
+
+def test_a_long_wait_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    """Only where an answer takes long is it said why."""
+    with patience(30.0):
+        pass
+    assert capsys.readouterr().err == ""
+    with patience(0.01):
+        time.sleep(0.3)
+    assert "once" in capsys.readouterr().err
 
 
 def test_help_stays_light() -> None:

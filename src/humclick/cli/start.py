@@ -5,7 +5,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -20,12 +22,14 @@ if TYPE_CHECKING:
     from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
 
-__all__ = ["start"]
+__all__ = ["patience", "start"]
 
 #: Columns and rows of the curve. [characters]
 _WIDE, _HIGH = 60, 9
 #: Length of the curve. [s]
 _SHOWN = 1.5
+#: Said where an answer keeps one waiting.
+_FIRST = "The first start on a computer translates its equations once; that takes up to a minute."
 
 
 @click.command()
@@ -123,6 +127,25 @@ def start(
     _tell(machine, given, asked, _modes(faults), machines, json_)
 
 
+@contextmanager
+def patience(after: float = 4.0) -> Iterator[None]:
+    """
+    Say on the error stream why it takes long, if it does.
+
+    Parameters
+    ----------
+    after : float
+        How long before it is said. [s]
+    """
+    said = threading.Timer(after, click.echo, (_FIRST,), {"err": True})
+    said.daemon = True
+    said.start()
+    try:
+        yield
+    finally:
+        said.cancel()
+
+
 def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None, float | None]]:
     """The machine of a call, its windings [Ω at 25 °C] and its start, else run, capacitor [F] as measured."""
     from humclick.errors import Refused
@@ -155,7 +178,8 @@ def _tell(
     from humclick.start.estimate import estimate
 
     found = estimate(given)
-    told = answers(machine, found, asked, modes=modes, n=machines)
+    with patience():
+        told = answers(machine, found, asked, modes=modes, n=machines)
     if json_:
         from humclick.jobs.result import as_json
 
