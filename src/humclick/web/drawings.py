@@ -11,6 +11,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import unescape
+from itertools import pairwise
 
 from markupsafe import Markup, escape
 
@@ -133,7 +134,10 @@ _CLASSES = {
     LIGHT.suspect: "warn",
 }
 _COLOUR = re.compile(r'(?<= )(fill|stroke)="(#[0-9a-f]{6})"')
-_TEXT = re.compile(r">([^<>]+)</text>")
+_TEXT = re.compile(
+    r'(?P<head><text x="(?P<x>[^"]*)" y="(?P<y>[^"]*)" )font-size="(?P<size>[^"]*)"(?P<tail>[^<>]*)'
+    r">(?P<text>[^<>]+)</text>"
+)
 _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
 #: Room left above and below the two points, in units of the drawing.
 _AROUND = 76.0
@@ -207,12 +211,8 @@ def wiring(
     svg = recoloured(draw_svg(machine, probe, shares), tuple(shares.values()))
     title = language.plain(machine.arrangement.title)
 
-    def label(found: re.Match[str]) -> str:
-        known = language.known(unescape(found[1]))
-        return f">{escape(known)}</text>" if known else found[0]
-
     if language.code != "en":
-        svg = _TEXT.sub(label, svg)
+        svg = _said(svg, language)
         svg = _TITLE.sub(lambda found: f"{found[1]}{escape(title)}", svg, count=1)
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
@@ -225,13 +225,50 @@ def wiring(
 
 def labelled(svg: str, language: Language) -> Markup:
     """A drawing in the page's own colours, with its labels in a language where they are known."""
-
-    def label(found: re.Match[str]) -> str:
-        known = language.known(unescape(found[1]))
-        return f">{escape(known)}</text>" if known else found[0]
-
     drawn = recoloured(svg)
-    return Markup(drawn if language.code == "en" else _TEXT.sub(label, drawn))  # escaped where it is drawn
+    return Markup(drawn if language.code == "en" else _said(drawn, language))  # escaped where it is drawn
+
+
+def _said(svg: str, language: Language) -> str:
+    """A drawing with its labels in a language; lines under each other are one label."""
+    found = list(_TEXT.finditer(svg))
+    pieces, at, k = [], 0, 0
+    while k < len(found):
+        for many in (4, 3, 2, 1):
+            lines = found[k : k + many]
+            if len(lines) == many and all(_below(a, b) for a, b in pairwise(lines)):
+                spoken = language.spoken(" ".join(unescape(line["text"]) for line in lines))
+                if spoken is not None:
+                    break
+        else:
+            k += 1
+            continue
+        for line, words in zip(lines, _broken(spoken, many), strict=True):
+            longer = len(words) > 1.1 * len(unescape(line["text"]))
+            size = "11.5" if longer and line["size"] == "13" else line["size"]
+            pieces += [svg[at : line.start()], line["head"], f'font-size="{size}"', line["tail"]]
+            pieces.append(f">{escape(words)}</text>")
+            at = line.end()
+        k += many
+    return "".join((*pieces, svg[at:]))
+
+
+def _below(first: re.Match[str], second: re.Match[str]) -> bool:
+    """Whether one line of text stands right under another."""
+    step = float(second["y"]) - float(first["y"])
+    return first["x"] == second["x"] and first["size"] == second["size"] and 12 <= step <= 20
+
+
+def _broken(text: str, lines: int) -> list[str]:
+    """A text in so many lines of much the same length; the last may stay empty."""
+    words, broken = text.split(), []
+    for left in range(lines, 0, -1):
+        wanted = len(" ".join(words)) / left
+        line: list[str] = []
+        while words and (left == 1 or not line or len(" ".join([*line, words[0]])) <= wanted + 3):
+            line.append(words.pop(0))
+        broken.append(" ".join(line))
+    return broken
 
 
 def _window(machine: Machine, probe: tuple[str, str]) -> Markup:

@@ -98,7 +98,8 @@ def take(desk: Desk) -> Reply:
     """
     request = desk.request
     heading = given_last(desk.events, desk.call, Opened)
-    new_heading = {**heading, **{k: request.given(k) for k in ("customer", "equipment") if k in request.form}}
+    typed = {name: request.given(name) for name in ("customer", "equipment") if name in request.form}
+    new_heading: dict[str, Any] = {**heading, **typed}
     if any(new_heading.get(k) for k in ("customer", "equipment")) or heading:
         _changed(desk, "opened", heading, new_heading, "customer")
     now = given_last(desk.events, desk.call, MachineRead)
@@ -121,7 +122,8 @@ def take(desk: Desk) -> Reply:
 
 
 def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
-    new: dict[str, Any] = dict(now) or {"name": "", "own": {}, "leads_nulled": False, "lead_ohms": None}
+    new: dict[str, Any] = {"name": "", "own": {}, "leads_nulled": False, "lead_ohms": None}
+    new.update(now)
     named = desk.request.given("meter")
     if named:
         try:

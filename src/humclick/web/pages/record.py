@@ -8,7 +8,7 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 
-from humclick.diagnosis.findings import HEARD
+from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.errors import HumclickError
 from humclick.jobs.events import (
     ComplaintHeard,
@@ -161,6 +161,8 @@ def _titled(desk: Desk, title: str) -> str:
 def entries(desk: Desk) -> list[Entry]:
     """Every event but undos, in order, with what it means."""
     findings = desk.weighed.findings if desk.weighed is not None else {}
+    seen = desk.weighed.situation.observations if desk.weighed is not None else ()
+    shown = {observation.id: shown_text(observation) for observation in seen}
     problems = {problem.event: problem.text for problem in desk.call.problems}
     kept = {reading.event: reading for reading in desk.call.readings}
     found = []
@@ -176,7 +178,9 @@ def entries(desk: Desk) -> list[Entry]:
                 kind=event.kind,
                 at=event.at,
                 title=_titled(desk, title),
-                value=HEARD.get(value, value) if isinstance(event, ReadingTaken) else value,
+                value=shown.get(event.id, HEARD.get(value, value))
+                if isinstance(event, ReadingTaken)
+                else value,
                 finding=finding.text if finding else "",
                 warns=finding.warns if finding else False,
                 undone=event.id in desk.call.undone,
