@@ -217,7 +217,7 @@ def _summary(
     shop = judged.bench.shop
     title = " and ".join(shop.remedy(r).title for r in sorted(leader))
     other = " and ".join(shop.remedy(r).title for r in sorted(rival))
-    text = f"{100 * whole:.0f} % for: {title}; the rival is: {other}."
+    text = f"{100 * whole:.0f} % that exactly this is needed: {title}; the rival is: {other}."
     if elimination:
         text += (
             " It leads by elimination: no reading speaks of it directly, all around it is proved good."
