@@ -58,7 +58,7 @@ def test_every_mode_of_every_arrangement_can_be_played() -> None:
 
 
 def test_healthy_machines_start_and_run() -> None:
-    """With nothing wrong every arrangement starts, lets its start winding go and runs (a bare PSC may not)."""
+    """With nothing wrong every arrangement starts, lets the start winding go and runs (not a bare PSC)."""
     keys, found = walked()
     for key, word, left in zip(keys, found.words(), found.unreleased, strict=True):
         if key[2:] == ("supply", "healthy", False) and key[0] != "psc":

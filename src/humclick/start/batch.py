@@ -20,12 +20,10 @@ from humclick.start import rows as r
 from humclick.start.case import Case
 from humclick.start.lanes import play
 from humclick.start.packed import pack_many
+from humclick.start.rows import OUTCOMES
 from humclick.start.run import check_times
 
 __all__ = ["LANES", "OUTCOMES", "Features", "simulate_many", "simulate_packed"]
-
-#: What an attempt can come to, in the order of `Features.outcome`.
-OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
 
 #: Cases side by side: as many as a vector register of 512 bits holds. [-]
 LANES = 8

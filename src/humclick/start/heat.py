@@ -1,4 +1,4 @@
-"""Heat of windings, pill and disc: typical values, scaled to the machine at hand."""
+"""Constants of the start in time that belong to no single part."""
 
 from __future__ import annotations
 

@@ -4,8 +4,17 @@ One step of the start, for as many lanes as fit a vector register.
 Linear-implicit trapezoid for the electrical part (backward Euler while `IMPL` is 1), the speed predicted to
 the middle of the step; trapezoid for the speed; the pill's and the disc's heat from the mean of the squared
 currents. The start network (gear with its capacitor, run capacitor, bridge, shunt) and the loop of shorted
-turns are eliminated first, then the four fluxes by 2 × 2 blocks. The model's equations are in
-`docs/start.md`; tests hold them to an independent integration.
+turns are eliminated first, then the four fluxes by 2 × 2 blocks. Saturation is left out: it would raise the
+locked-rotor current. The equations, with n the turns ratio, w the electrical speed, P poles::
+
+    dλ_q/dt = e − R_s (i_q + i_d) − r_q i_q              i = Γ λ (see `humclick.start.network`)
+    dλ_d/dt = e − R_s (i_q + i_d) − r_d i_d − v_n        v_n: drop in the start network
+    dλ_r/dt = w λ_m/n − r_r i_r,   dλ_m/dt = −n w λ_r − r_m i_m,   dλ_f/dt = −r_f i_f
+    T = (P/2) (n λ_r i_m − λ_m i_r/n),   J dw/dt = (P/2) (T − load)
+
+A shunt across the start winding (a relay's coil, an earth fault) is part of the network; only its own drop
+in the supply's inductance is left out. Load at crank angle θ: s (gas (1 + Σ c_k cos kθ) + Coulomb + fan w²)
++ gas Σ s_k sin kθ + viscous w, with s the speed over 1 % of synchronous, cut at ±1: valves oppose both ways.
 
 The loop over lanes has no branch and one array, so that the compiler turns it into vector instructions.
 """

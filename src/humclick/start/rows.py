@@ -6,7 +6,7 @@ The workspace is one flat array, row by row, `lanes` numbers a row; compiled cod
 
 from __future__ import annotations
 
-__all__ = ["CASE", "COLUMNS", "EVENTS", "FEATURES", "RECORD", "ROWS", "STATES"]
+__all__ = ["CASE", "COLUMNS", "EVENTS", "FEATURES", "OUTCOMES", "RECORD", "ROWS", "STATES"]
 
 # -- state, and after it the state one step on ---------------------------------------------------------------
 (
@@ -161,6 +161,9 @@ EVENTS = (
     "start current has halved",
 )
 (E_OPENS, E_CLOSES, E_TRIPS, E_RECLOSES, E_MOVES, E_STOPS, E_75, E_BREAKER, E_HALVED) = range(9)
+
+#: What an attempt can come to, in the order of its number.
+OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
 
 #: Columns of a half-cycle record.
 RECORD = (

@@ -85,6 +85,11 @@ class Run:
     events: tuple[Switched, ...]
     features: dict[str, float]
 
+    @property
+    def outcome(self) -> str:
+        """What it came to: one of `humclick.start.rows.OUTCOMES`."""
+        return r.OUTCOMES[int(self.features["outcome"])]
+
     def when(self, what: str) -> float:
         """
         Time of the first event of a kind; NaN if it did not happen. [s]
