@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -129,6 +129,14 @@ class _Model:
 
     def possible(self, z: NDArray[np.float64]) -> Possible:
         """The motor at a point of the parameter space."""
+        found, running, per_watt = self._electrical(z)
+        shaft = running.power_out
+        least = 0.05 * _number("mechanics", "inertia_watts")
+        motor = replace(found.motor, inertia=per_watt * max(shaft, least))
+        return replace(found, motor=motor, shaft_watts=shaft)
+
+    def _electrical(self, z: NDArray[np.float64]) -> tuple[Possible, Steady, float]:
+        """The motor but for its inertia, how it runs, and its inertia over the shaft power [kg m²/W]."""
         p = {
             name: s.median * math.exp(max(s.sigma, _SMALLEST_SIGMA) * float(each))
             for (name, s), each in zip(self.priors.items(), z, strict=False)
@@ -138,7 +146,6 @@ class _Model:
         rotor_leakage = leakage / (1 + p["leakage_split"])
         run_leakage = leakage - rotor_leakage
         squared = p["turns"] ** 2
-        watts = _number("mechanics", "inertia_watts")
         fields = {
             "run_ohms": p["run_ohms"],
             "run_leakage": run_leakage,
@@ -152,18 +159,21 @@ class _Model:
             "hertz": g.hertz,
         }
         poles = g.poles or int(_number("mechanics", "poles"))
-        motor = Motor(**fields, poles=poles, inertia=1.0)
         found = Possible(
-            motor, p["slip"], 0.0, p.get("gear"), p.get("start_capacitor"), p.get("run_capacitor")
+            motor=Motor(**fields, poles=poles, inertia=1.0),
+            slip=p["slip"],
+            shaft_watts=0.0,
+            gear_ohms=p.get("gear"),
+            start_farads=p.get("start_capacitor"),
+            run_farads=p.get("run_capacitor"),
         )
-        shaft = found.running(g.volts).power_out
-        inertia = p["inertia"] * max(shaft, 0.05 * watts) / watts * (poles / 2) ** 2
-        motor = Motor(**fields, poles=poles, inertia=inertia)
-        return Possible(motor, p["slip"], shaft, found.gear_ohms, found.start_farads, found.run_farads)
+        per_watt = p["inertia"] / _number("mechanics", "inertia_watts") * (poles / 2) ** 2
+        return found, found.running(g.volts), per_watt
 
     def residuals(self, z: NDArray[np.float64]) -> NDArray[np.float64]:
         """Distances from priors and readings, each in standard deviations."""
-        g, found = self.given, self.possible(z)
+        g = self.given
+        found, running, _ = self._electrical(z)
         motor, rest = found.motor, list(z)
         ohms = math.log(g.ohms_factor or _prior("reading", "ohms").factor) / Z95
 
@@ -180,15 +190,14 @@ class _Model:
             compare(
                 g.locked_rotor_amps, inside**share * outside ** (1 - share), _prior("plate", "locked_rotor")
             )
-        running = found.running(g.volts)
         if g.rated_load_amps is not None:
             compare(g.rated_load_amps, abs(running.line), _prior("running", "plate_over_running"))
         if g.horsepower is not None:
-            compare(g.horsepower * _HORSEPOWER, found.shaft_watts, _prior("running", "horsepower"))
+            compare(g.horsepower * _HORSEPOWER, running.power_out, _prior("running", "horsepower"))
         if g.displacement is not None:
             turns = 2 * g.hertz / motor.poles * (1 - found.slip)
             compare(
-                found.shaft_watts / (g.displacement * turns), 1.0, _prior("running", "effective_pressure")
+                running.power_out / (g.displacement * turns), 1.0, _prior("running", "effective_pressure")
             )
         if found.start_farads is not None and g.start_capacitor is not None:
             reactance = 1 / (2 * math.pi * g.hertz * found.start_farads)
