@@ -90,6 +90,7 @@ def _listening(host: str, port: int) -> socket.socket:
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))
+        made.listen(128)
     except OSError as error:
         made.close()
         raise Refused(

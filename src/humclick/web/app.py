@@ -50,7 +50,7 @@ def create_app(
     office: Office,
     shell: Shell | None = None,
     *,
-    static: Path = _STATIC,
+    static: Path | None = None,
     built: Path = BUILT,
     names: Iterable[str] = (),
     authority: Path | None = None,
@@ -66,7 +66,7 @@ def create_app(
         The whole page around a reply of the engine, from the reply, the settings and the files; around
         nothing where the reply is empty. By default the program's own.
     static, built : Path
-        Folders of the pages' files and of the browser's runtime.
+        Folders of the pages' files, by default the program's own, and of the browser's runtime.
     names : iterable of str
         Further names under which the server is asked, as behind a reverse proxy.
     authority : Path, optional
@@ -74,7 +74,7 @@ def create_app(
     """
     around = shell or standard_shell
     pages = {"/shell": hashlib.sha256(around({}, {}, _NO_FILES).encode()).hexdigest()}
-    files = assets(static, built, pages, {"words.js": words_script()})
+    files = assets(static or _STATIC, built, pages, {"words.js": words_script()})
     app = FastAPI(
         title="Hum & Click",
         version=__version__,

@@ -17,7 +17,7 @@ const begunEmpty = main.childElementCount === 0; // the document kept for starts
 const tabs = "BroadcastChannel" in window ? new BroadcastChannel("humclick") : null;
 const here = () => location.pathname + location.search;
 const callIn = path => /^\/call\/([^/?]+)/.exec(path)?.[1] ?? "";
-let device = "", settings = {}, shown = here(), visiting = 0, posting = false;
+let device = "", settings = {}, shown = here(), shows = 0, looked = Date.now(), visiting = 0, posting = false;
 
 // -- asking ---------------------------------------------------------------------------------------------------
 
@@ -115,6 +115,7 @@ function show(reply, path, { keepFields = false } = {}) {
   }
   announce(reply.announce);
   shown = path;
+  document.documentElement.dataset.shown = String(++shows);
 }
 
 const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeout(resolve)));
@@ -134,7 +135,7 @@ async function visit(path, { method = "GET", data, push = true, keepFields = fal
     if (mine !== visiting) return;
     show({ ...reply, announce: reply.announce || said }, path, { keepFields });
     if (method === "GET" && push && path !== here()) history.pushState(null, "", path);
-    if (method === "GET" && able && reply.status === 200) later(() => keep.keepScreen({ path, ...light(reply) }));
+    if (method === "GET" && able && reply.status === 200) later(() => keepLook(path, reply));
     await frame();
   } catch (error) {
     failed(error);
@@ -144,7 +145,13 @@ async function visit(path, { method = "GET", data, push = true, keepFields = fal
   }
 }
 
-const light = ({ html, header, title, language }) => ({ html, header, title, language });
+// The last look of a page is shown again while Python starts, if its call has the same events still.
+const held = async path => (callIn(path) ? (await keep.events(callIn(path))).length : 0);
+
+async function keepLook(path, { html, header, title, language }) {
+  await keep.keepScreen({ path, html, header, title, language, held: await held(path) });
+}
+
 const later = work => ("requestIdleCallback" in window ? requestIdleCallback : setTimeout)(() => work().catch(() => undefined));
 
 function failed(error) {
@@ -307,6 +314,10 @@ async function send() {
   const waiting = await keep.outbox();
   document.documentElement.dataset.waiting = String(waiting.length);
   document.documentElement.dataset.server = reached ? "reached" : "away";
+  if (reached && Date.now() - looked > 600_000) {
+    looked = Date.now();
+    (await navigator.serviceWorker?.getRegistration())?.update().catch(() => undefined);
+  }
   if (reached && shown === "/" && engine.isReady && !posting) visit("/", { push: false, keepFields: true });
 }
 
@@ -333,9 +344,11 @@ async function begin() {
   look();
   if (begunEmpty) {
     const last = await keep.screen(here());
-    if (last) show(last, here());
-    visit(here(), { push: false, keepFields: Boolean(last) }).then(() => { document.documentElement.dataset.ready = "phone"; });
-    await starting;
+    const same = last && last.held === (await held(here()));
+    if (same) show(last, here());
+    const fresh = visit(here(), { push: false, keepFields: same });
+    await (same ? starting : fresh);
+    document.documentElement.dataset.ready = "phone";
   } else {
     await starting;
     if (callIn(here()) && !(await keep.has(callIn(here())))) await fetchCall(callIn(here())).catch(() => false);
@@ -353,14 +366,14 @@ async function begin() {
 
 async function register() {
   if (!navigator.serviceWorker) return;
-  const controlled = Boolean(navigator.serviceWorker.controller);
+  let controlled = Boolean(navigator.serviceWorker.controller);
+  if (controlled) document.documentElement.dataset.offline = "ready";
   navigator.serviceWorker.addEventListener("controllerchange", () => {
     document.documentElement.dataset.offline = "ready";
     if (controlled) notice("updated");
+    controlled = true;
   });
-  await navigator.serviceWorker.register("/sw.js").catch(() => notice("no-cache"));
-  if (controlled) document.documentElement.dataset.offline = "ready";
-}
+  await navigator.serviceWorker.register("/sw.js").catch(() => notice("no-cache"));}
 
 document.addEventListener("error", async event => { // a photo that neither server nor service worker could show
   const hash = event.target.matches?.("img") && /\/photos\/([0-9a-f]{64})$/.exec(event.target.src)?.[1];
