@@ -52,6 +52,11 @@ class Server:
         """Where it is, without a slash at the end."""
         return f"http://127.0.0.1:{self.port}"
 
+    @property
+    def stopped(self) -> bool:
+        """Whether it does not run now."""
+        return self._process is None
+
     def start(self) -> None:
         """Start, and wait until it answers."""
         code = "import sys; from humclick.cli.main import main; main(sys.argv[1:])"
@@ -89,13 +94,22 @@ def begun(server: Server, example: str = EXAMPLE) -> str:
 
 
 @contextmanager
-def browser(play: Playwright, profile: Path, size: tuple[int, int] = PHONE) -> Iterator[BrowserContext]:
+def browser(
+    play: Playwright,
+    profile: Path,
+    size: tuple[int, int] = PHONE,
+    *,
+    bypass_csp: bool = False,
+    dark: bool = False,
+) -> Iterator[BrowserContext]:
     """A Chromium with a profile of its own; what it stores outlives it."""
     context = play.chromium.launch_persistent_context(
         profile,
         executable_path=CHROMIUM,
         args=ARGUMENTS,
         viewport={"width": size[0], "height": size[1]},
+        bypass_csp=bypass_csp,
+        color_scheme="dark" if dark else "light",
     )
     try:
         yield context
@@ -230,7 +244,7 @@ class Technician:
 
     def works_to_the_verdict(self) -> list[str]:
         """Go on until there is a verdict; the steps come back."""
-        done = []
+        done: list[str] = []
         while self.kind() in ("gate", "wait", "probe"):
             assert len(done) < 60, done
             done.append(self.does_one())

@@ -174,8 +174,7 @@ def _file(asset: Asset, request: Request) -> Response:
         return NotModifiedResponse(Response(headers=headers).headers)
     if encoding:
         headers["Content-Encoding"] = encoding
-    data = content if isinstance(content, bytes) else content.read_bytes()
-    return Response(data, 200, headers, asset.media_type)
+    return Response(content, 200, headers, asset.media_type)
 
 
 def _page(request: Request, reply: dict[str, Any], shell: Shell, files: Assets) -> Response:

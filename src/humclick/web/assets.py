@@ -44,7 +44,7 @@ class Asset:
     media_type : str
         What it is.
     plain : Path or bytes
-        Where it is, or what it holds.
+        What it holds, or where it is, compressed as ``.gz``.
     packed : mapping of encoding to Path or bytes
         The same, compressed.
     """
@@ -53,13 +53,13 @@ class Asset:
     plain: Path | bytes
     packed: Mapping[str, Path | bytes] = field(default_factory=dict)
 
-    def encoded(self, accepted: str) -> tuple[str, Path | bytes]:
+    def encoded(self, accepted: str) -> tuple[str, bytes]:
         """The shortest form a browser accepts by its ``Accept-Encoding``, with the encoding's name."""
         taken = {part.partition(";")[0].strip() for part in accepted.split(",") if "q=0" not in part}
         for name in ("br", "gzip"):
             if name in taken and name in self.packed:
-                return name, self.packed[name]
-        return "", self.plain
+                return name, _bytes(self.packed[name])
+        return "", self.plain if isinstance(self.plain, bytes) else gzip.decompress(_bytes(self.plain))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,11 +115,9 @@ def assets(
     for folder, version in _versions(built).items():
         base = f"/offline/{folder}-{version}/"
         places |= {folder: base, "offline": True}
-        for path in sorted((built / folder).iterdir()):
-            if path.suffix not in _ENDINGS.values():
-                packed = {way: path.with_name(path.name + end) for way, end in _ENDINGS.items()}
-                have = {way: each for way, each in packed.items() if each.is_file()}
-                files[base + path.name] = Asset(TYPES[path.suffix], path, have)
+        for path in sorted((built / folder).glob("*.gz")):
+            packed: dict[str, Path | bytes] = {way: path.with_suffix(end) for way, end in _ENDINGS.items()}
+            files[base + path.stem] = Asset(TYPES[Path(path.stem).suffix], path, packed)
     known = dict(pages or {})
     whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in own.items()])
     version = hashlib.sha256(f"{whole}{places}{sorted(known.items())}".encode()).hexdigest()[:16]
@@ -132,6 +130,10 @@ def assets(
     kept = [*known, *files] if places["offline"] else []
     worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(kept))
     return Assets(files, base, version, worker, bool(places["offline"]))
+
+
+def _bytes(content: Path | bytes) -> bytes:
+    return content if isinstance(content, bytes) else content.read_bytes()
 
 
 def _packed(data: bytes) -> dict[str, Path | bytes]:

@@ -1,7 +1,7 @@
 """
 Makes what a browser needs to run the engine with no network: ``python -m humclick.web.offline.build``.
 
-Two folders come out, each with every file also compressed, and one file that says what they are:
+Two folders come out, every file compressed by both ways browsers accept, and one file that describes them:
 
 - ``runtime``: Python itself, from the npm package that ``package-lock.json`` pins, its library compiled;
 - ``engine``: the pure Python of this program and the few packages of ``browser.lock``, compiled, in one zip;
@@ -131,13 +131,14 @@ def _compiled(runtime: Path, jobs: Iterable[tuple[Path, str]]) -> None:
 
 
 def _compress(folder: Path) -> None:
-    """Beside each file of a folder the same compressed, by both ways browsers accept."""
+    """In place of each file of a folder the same compressed, by both ways browsers accept."""
     import brotli
 
     for path in sorted(folder.iterdir()):
         data = path.read_bytes()
         path.with_name(path.name + ".br").write_bytes(brotli.compress(data, quality=11, lgwin=24))
         path.with_name(path.name + ".gz").write_bytes(gzip.compress(data, 9, mtime=0))
+        path.unlink()
 
 
 def _npm_package(root: Path) -> Path:

@@ -121,7 +121,7 @@ function show(reply, path, { keepFields = false } = {}) {
 const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeout(resolve)));
 
 async function visit(path, { method = "GET", data, push = true, keepFields = false } = {}) {
-  const mine = ++visiting;
+  const mine = ++visiting, from = performance.now(), asked = method;
   const slow = setTimeout(() => main.setAttribute("aria-busy", "true"), 150);
   try {
     let reply = await ask(path, method, data);
@@ -137,6 +137,7 @@ async function visit(path, { method = "GET", data, push = true, keepFields = fal
     if (method === "GET" && push && path !== here()) history.pushState(null, "", path);
     if (method === "GET" && able && reply.status === 200) later(() => keepLook(path, reply));
     await frame();
+    performance.measure(`screen after ${asked}`, { start: from });
   } catch (error) {
     failed(error);
   } finally {
@@ -348,12 +349,12 @@ async function begin() {
     if (same) show(last, here());
     const fresh = visit(here(), { push: false, keepFields: same });
     await (same ? starting : fresh);
-    document.documentElement.dataset.ready = "phone";
+    beReady();
   } else {
     await starting;
     if (callIn(here()) && !(await keep.has(callIn(here())))) await fetchCall(callIn(here())).catch(() => false);
     settle(document, "browser");
-    document.documentElement.dataset.ready = "phone";
+    beReady();
   }
   for (const name of ["online", "pageshow"]) addEventListener(name, send);
   document.addEventListener("visibilitychange", () => document.hidden || send());
@@ -362,6 +363,11 @@ async function begin() {
   await send();
   navigator.storage?.persist?.();
   room();
+}
+
+function beReady() {
+  document.documentElement.dataset.ready = "phone";
+  performance.mark("ready");
 }
 
 async function register() {
