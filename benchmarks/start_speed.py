@@ -26,7 +26,7 @@ from scipy.integrate import solve_ivp
 
 from humclick.start.batch import LANES, simulate_packed
 from humclick.start.case import Capacitor, Case, Heat, Load, Protector, Ptc, Supply
-from humclick.start.kernel import FAST
+from humclick.start.compiled import FAST
 from humclick.start.kernel import step as compiled_step
 from humclick.start.lanes import play
 from humclick.start.machine import Motor

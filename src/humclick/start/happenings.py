@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
 from humclick.start import rows as r
+from humclick.start.compiled import compiled
 
 __all__ = ["due", "fire", "half_cycle", "log", "refresh", "rest"]
 
@@ -21,7 +20,7 @@ _COPPER = 235.0  # IEC 60034-1: R ∝ 235 + t [°C]
 _WINDOW = 12  # half cycles over which a steady state is judged [-]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def log(W, L, j, ev, code, value):  # type: ignore[no-untyped-def]
     """Put an event into the case's log, while there is room."""
     if ev.shape[0] == 0:
@@ -32,7 +31,7 @@ def log(W, L, j, ev, code, value):  # type: ignore[no-untyped-def]
         W[r.NEV * L + j] = k + 1.0
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _reclose(W, L, j, P, ev):  # type: ignore[no-untyped-def]
     p = P[int(W[r.CASE * L + j])]
     t = W[r.TIME * L + j]
@@ -46,7 +45,7 @@ def _reclose(W, L, j, P, ev):  # type: ignore[no-untyped-def]
         W[r.TPEND * L + j] = t + p[r.P_ON]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def fire(W, L, j, P, ev, which, static):  # type: ignore[no-untyped-def]
     """Let what was found in the step happen; whether a contact has moved."""
     p = P[int(W[r.CASE * L + j])]
@@ -99,7 +98,7 @@ def fire(W, L, j, P, ev, which, static):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def due(W, L, j, ev):  # type: ignore[no-untyped-def]
     """Move the start contact where its time has come; whether it has moved."""
     t = W[r.TIME * L + j]
@@ -126,7 +125,7 @@ def due(W, L, j, ev):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def refresh(W, L, j, p):  # type: ignore[no-untyped-def]
     """Winding resistances, and what surrounds the disc, at the temperatures reached."""
     base = 1 / (_COPPER + p[r.P_CELSIUS])
@@ -141,7 +140,7 @@ def refresh(W, L, j, p):  # type: ignore[no-untyped-def]
     W[r.F_CMAX * L + j] = max(W[r.F_CMAX * L + j], W[r.TC * L + j])
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _warm(W, L, j, p, dt, q2, d2, rotor, turning):  # type: ignore[no-untyped-def]
     """Windings, shell and pressures over dt at steady currents."""
     q = W[r.TQ * L + j] - W[r.TSHELL * L + j]
@@ -159,7 +158,7 @@ def _warm(W, L, j, p, dt, q2, d2, rotor, turning):  # type: ignore[no-untyped-de
     refresh(W, L, j, p)
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def half_cycle(W, L, j, P, ev, quick):  # type: ignore[no-untyped-def]
     """Sum up a half cycle: rms currents, heat, pressures, breaker; then leap over what is steady."""
     p = P[int(W[r.CASE * L + j])]
@@ -188,7 +187,7 @@ def half_cycle(W, L, j, P, ev, quick):  # type: ignore[no-untyped-def]
         W[r.WCOUNT * L + j] = 0.0
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _clamp(W, L, j, p, ev, line, gear, turning, t, dt):  # type: ignore[no-untyped-def]
     """What a clamp meter would keep of this half cycle; the first two carry the switching offset."""
     W[r.F_LINE * L + j], W[r.F_GEAR * L + j], W[r.F_SPEED * L + j] = line, gear, turning
@@ -213,7 +212,7 @@ def _clamp(W, L, j, p, ev, line, gear, turning, t, dt):  # type: ignore[no-untyp
         W[r.F_RUN * L + j] = line if before == 0.0 else before + share * (line - before)
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _leap(W, L, j, p, dt, l2, q2, d2, s2, speed, rotor):  # type: ignore[no-untyped-def]
     """
     Pass over whole cycles in which nothing but slow heat moves.
@@ -277,7 +276,7 @@ def _leap(W, L, j, p, dt, l2, q2, d2, s2, speed, rotor):  # type: ignore[no-unty
     _warm(W, L, j, p, length, run, start, lost, abs(turn) / sync)
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def rest(W, L, j, P, ev):  # type: ignore[no-untyped-def]
     """One thermal step with the line open and the rotor at rest; whether the protector closed in it."""
     p = P[int(W[r.CASE * L + j])]

@@ -27,11 +27,9 @@ import numpy as np
 from numba import njit
 
 from humclick.start import rows as r
+from humclick.start.compiled import FAST, compiled
 
-__all__ = ["FAST", "commit", "step"]
-
-#: Freedom the compiler has with floating point; not `reassoc`, which would undo the rounding of `_cos`.
-FAST = {"contract", "arcp", "nsz", "nnan"}
+__all__ = ["commit", "step"]
 
 _U = np.uint64
 _MAGIC = 1.5 * 2.0**52
@@ -63,7 +61,7 @@ def _exp(x):  # type: ignore[no-untyped-def]
     return p * p
 
 
-@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)
+@compiled(fastmath=FAST)
 def step(W, lanes):  # type: ignore[no-untyped-def]
     """Advance every lane by its own H into the new rows; FLAG says which lanes something happened in."""
     L = _U(len(lanes))
@@ -344,7 +342,7 @@ def step(W, lanes):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(fastmath=FAST, error_model="numpy", nogil=True, cache=True)
+@compiled(fastmath=FAST)
 def commit(W, lanes, whole):  # type: ignore[no-untyped-def]
     """Take the new rows, in every lane or (not `whole`) where OK is 1; set the length of the next step."""
     L = _U(len(lanes))

@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from humclick.start import rows as r
+from humclick.start.compiled import compiled
 from humclick.start.happenings import due, fire, half_cycle, refresh, rest
 from humclick.start.kernel import commit, step
 from humclick.start.network import currents, gammas, switch
@@ -25,7 +25,7 @@ _NEVER = 1e30
 _TAU = 0.008  # of the coil's pull: follows the mean square of its current over about a half cycle [s]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-untyped-def]
     """Put a case into a lane, at rest, with power about to come."""
     p = P[case]
@@ -122,7 +122,7 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
     W[r.H * L + j] = 0.5 * W[r.H0 * L + j]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     """The first thing that happens in the step just taken: which, and at what share of the step."""
     S = r.STATES
@@ -172,7 +172,7 @@ def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     return best, which
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _static(W, L, j):  # type: ignore[no-untyped-def]
     """Gas torque on the resting crank. [N m]"""
     x = 2 * math.pi * W[r.ANGLE * L + j]
@@ -182,7 +182,7 @@ def _static(W, L, j):  # type: ignore[no-untyped-def]
     return total * W[r.GAS * L + j] * W[r.DIFF * L + j]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _before(W, L, j):  # type: ignore[no-untyped-def]
     """Whether the step stands; if not, set the length with which it is taken again."""
     if W[r.LAND * L + j] > 0:
@@ -198,7 +198,7 @@ def _before(W, L, j):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _record(W, L, j, rec, wave):  # type: ignore[no-untyped-def]
     """One row of the record: a half cycle's means, or the moment."""
     case, k = int(W[r.CASE * L + j]), int(W[r.NREC * L + j])
@@ -219,7 +219,7 @@ def _record(W, L, j, rec, wave):  # type: ignore[no-untyped-def]
     W[r.NREC * L + j] = k + 1.0
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _close_half(W, L, j, P, rec, wave, ev, quick):  # type: ignore[no-untyped-def]
     """Close a half cycle; rest, while line and rotor rest. Whether a contact has moved."""
     end = W[r.TEND * L + j]
@@ -246,7 +246,7 @@ def _close_half(W, L, j, P, rec, wave, ev, quick):  # type: ignore[no-untyped-de
     return W[r.LINE * L + j] > 0.5
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _after(W, L, j, P, gamma, rec, wave, ev, quick):  # type: ignore[no-untyped-def]
     """Everything that follows a step in a lane where something happened."""
     moved = False
@@ -272,7 +272,7 @@ def _after(W, L, j, P, gamma, rec, wave, ev, quick):  # type: ignore[no-untyped-
     W[r.H * L + j] = left if left < 1.0001 * h0 else h0
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _finish(W, L, j, P, out):  # type: ignore[no-untyped-def]
     """The features of a case that has had its time."""
     p = P[int(W[r.CASE * L + j])]
@@ -297,7 +297,7 @@ def _finish(W, L, j, P, out):  # type: ignore[no-untyped-def]
         out[2 + k] = W[rows[k] * L + j]
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out):  # type: ignore[no-untyped-def]
     """
     Play cases `first` to `last` of a packed table, as many at once as there are lanes.
@@ -343,7 +343,7 @@ def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out)
                 W[r.OK * L + j] = 1.0
 
 
-@njit(error_model="numpy", nogil=True, cache=True)
+@compiled()
 def _idle(W, L, j):  # type: ignore[no-untyped-def]
     """Take a lane out of the count."""
     W[r.DEAD * L + j] = 1.0

@@ -1,0 +1,45 @@
+"""
+The compiler, told that the kernel's files belong together.
+
+A compiled function is kept on disk and used again while its own file is unchanged; what it took in from other
+files (offsets, other compiled functions) would be missed. So every one here is kept under the stamps of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from numba import njit
+
+__all__ = ["FAST", "compiled"]
+
+#: Freedom the compiler has with floating point; not `reassoc`, which would undo a rounding in the kernel.
+FAST = {"contract", "arcp", "nsz", "nnan"}
+
+_FILES = ("compiled.py", "rows.py", "kernel.py", "network.py", "happenings.py", "lanes.py")
+
+
+def _stamps() -> tuple[tuple[float, int], ...]:
+    """When each file was last written, and how long it is."""
+    found = []
+    for name in _FILES:
+        path = Path(__file__).with_name(name)
+        if path.exists():
+            state = path.stat()
+            found.append((state.st_mtime, state.st_size))
+    return tuple(found)
+
+
+def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
+    """Compile a function of the kernel: no checks of division, no lock of the interpreter, kept on disk."""
+
+    def decorate(function: Callable[..., Any]) -> Any:
+        made = njit(error_model="numpy", nogil=True, cache=True, **options)(function)
+        kept: Any = getattr(getattr(made, "_cache", None), "_cache_file", None)
+        if hasattr(kept, "_source_stamp"):
+            kept._source_stamp = _stamps()
+        return made
+
+    return decorate
