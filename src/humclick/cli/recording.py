@@ -39,6 +39,7 @@ _SAID = {
 @click.option("--rate", type=float, help="Samples a second, where the file does not tell.")
 @click.option("--scale", type=float, help="Amperes for one unit (1 mV, or full scale of a WAV file).")
 @click.option("--sound/--current", "sound", default=None, help="What a WAV file holds, where it is mistaken.")
+@click.option("--keep", is_flag=True, help="Also put it into the call, as evidence.")
 @click.option("--json", "json_", is_flag=True, help="As JSON.")
 def recording(
     file: str,
@@ -49,6 +50,7 @@ def recording(
     rate: float | None,
     scale: float | None,
     sound: bool | None,
+    keep: bool,
     json_: bool,
 ) -> None:
     """
@@ -72,6 +74,36 @@ def recording(
         _tell_sound(read, machine, json_)
     else:
         _tell_current(read, plate, machine, json_)
+    if keep:
+        _keep(file, call_file, read, plate, machine, sound)
+
+
+def _keep(
+    file: str,
+    call_file: str | None,
+    read: Recording,
+    plate: Plate,
+    machine: Machine | None,
+    sound: bool | None,
+) -> None:
+    """Put what the recording shows into the call."""
+    import hashlib
+    from pathlib import Path
+
+    from humclick.errors import Refused
+    from humclick.jobs.call_file import append_event
+    from humclick.jobs.recorded import recording_event
+
+    if call_file in (None, "-"):
+        raise Refused("--keep needs the call's file: add --call call.toml")
+    digest = hashlib.sha256()
+    with Path(file).open("rb") as stream:
+        while piece := stream.read(1 << 20):
+            digest.update(piece)
+    hertz = None if machine is None else machine.nameplate.hertz
+    event = recording_event(read, plate=plate, sound=sound, hertz=hertz, sha256=digest.hexdigest())
+    append_event(str(call_file), event)
+    click.echo(f"Put into {call_file}; ask humclick advise {call_file}", err=True)
 
 
 def _machine(call_file: str | None) -> Machine | None:

@@ -99,7 +99,7 @@ class Compiler:
         seen = [self.situation.observations[i] for i in members]
         memory_key = (
             key,
-            tuple((o.probe, o.reading, o.answer, o.temperature) for o in seen),
+            tuple((o.probe, o.reading, o.answer, o.temperature, o.causes) for o in seen),
             self._mended(members),
             self.leads,
             self.meter,
@@ -119,7 +119,9 @@ class Compiler:
             return self._look(members, probe, seen[0])
         if probe.kind is Kind.LEADS:
             return self._lead_reading(members, seen)
-        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+        if probe.kind is Kind.RECORDED and seen[0].causes:
+            return self.whole.recorded(members, seen[0], self._mended(members))
+        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT, Kind.RECORDED):
             return self.whole.attempt(members, probe, seen[0], self._mended(members))
         if probe.kind is Kind.VOLTS_START:
             return self.whole.volts_start(members, seen[0], self._mended(members))

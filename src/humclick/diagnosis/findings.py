@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiler, Factor
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Quantity
@@ -163,7 +163,7 @@ def _whole_sentence(
     names = "; ".join(label for _, _, label in fits[:4])
     more = f" and {len(fits) - 4} more" if len(fits) > 4 else ""
     healthy = value(0) >= _FITS * best
-    if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+    if probe.kind in HEARD_KINDS:
         if shown == HEARD["runs"]:
             what = (
                 "on known-good gear it runs: the compressor is good"

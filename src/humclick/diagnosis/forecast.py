@@ -80,7 +80,7 @@ class _Forecaster:
 
     def of(self, probe: Probe, *, waits: float) -> Forecast | None:
         """Forecast of a probe, cold after a wait or as things stand now; None if it has nothing to tell."""
-        if probe.kind in (Kind.LEADS, Kind.BETWEEN):
+        if probe.kind in (Kind.LEADS, Kind.BETWEEN, Kind.RECORDED):
             return None  # read as a courtesy, or made on demand; never advised
         if probe.kind is Kind.LOOK:
             return self._look(probe)

@@ -3,8 +3,8 @@ What can be tested on a machine: every probe with its points, cost, gates and ho
 
 A probe's name is ``<part>.<test or look>``, ``pins.C-R``, ``pins.1-2``, ``pins.shell``, ``leads.short``,
 ``supply.volts``, ``feed.volts``, ``supply.volts_start``, ``attempt.as_found``, ``attempt.amps``,
-``attempt.known_good``, ``between.<node>-<node>`` or ``fit.<part>``. Minutes and money come from the
-shop's file.
+``attempt.recorded``, ``attempt.known_good``, ``between.<node>-<node>`` or ``fit.<part>``. Minutes and money
+come from the shop's file.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import Unknown
 from humclick.parts.family import BenchTest, Look
 
-__all__ = ["Kind", "Probe", "probe_of", "probes_of"]
+__all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
 
 _DEAD = "power-off-proved-dead"
 _DISCHARGED = "capacitors-discharged"
@@ -43,8 +43,13 @@ class Kind(StrEnum):
     ATTEMPT = "attempt"
     KNOWN_GOOD = "known_good"
     AMPS = "amps"
+    RECORDED = "recorded"
     FIT = "fit"
     BETWEEN = "between"
+
+
+#: Kinds answered by what is heard of a start attempt.
+HEARD_KINDS = frozenset({Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT, Kind.RECORDED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,6 +286,20 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         live=True,
         inside=False,
         gates=(_DEAD, *_LIVE),
+        heat=_rest(machine),
+    )
+    yield Probe(
+        "attempt.recorded",
+        "A recording of a start attempt, by a clamp's log or a microphone",
+        "Cover on, stand to the side, start the recording, then power up; read it with the recordings page "
+        "or command.",
+        Kind.RECORDED,
+        outcomes=OUTCOMES,
+        minutes=minutes,
+        risk=risk,
+        live=True,
+        inside=False,
+        gates=_LIVE,
         heat=_rest(machine),
     )
     minutes, risk = shop.probe["attempt_known_good"]

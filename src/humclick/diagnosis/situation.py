@@ -51,6 +51,9 @@ class Observation:
         Parts that had been replaced by new ones before this was seen.
     id : str
         The event it comes from.
+    causes : tuple of (cause, logarithm)
+        For a recording of the line current: how probable it is under each cause of ``recorded.toml``, as
+        natural logarithms with the best at 0. [-]
     """
 
     probe: str
@@ -59,6 +62,7 @@ class Observation:
     temperature: PartTemperature = field(default_factory=PartTemperature)
     renewed: frozenset[str] = frozenset()
     id: str = ""
+    causes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

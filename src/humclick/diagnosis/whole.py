@@ -16,6 +16,7 @@ from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Meter, Quantity, meter
+from humclick.sourced import read_data
 
 __all__ = ["WholeMachine", "clamp_of", "locked_amps"]
 
@@ -141,6 +142,31 @@ class WholeMachine:
 
         none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
         return Factor(members, (), {}, value, none)
+
+    def recorded(self, members: tuple[int, ...], seen: Observation, mended: frozenset[str]) -> Factor:
+        """
+        What a recording of the line current says of the causes it can tell apart.
+
+        A set of modes is taken for the first cause, in the order of ``recorded.toml``, that one of its modes
+        belongs to; a share is kept for a recording that was read wrongly.
+        """
+        data = read_data("humclick.diagnosis", "recorded.toml")
+        told = {cause: math.exp(x) for cause, x in seen.causes if cause in data["causes"]}
+        if not told:
+            return Factor(members)
+        misread = float(data["misread"])
+        anything = math.fsum(told.values()) / len(told)
+        by_mode = {m: c for c, row in reversed(data["causes"].items()) for m in row["modes"]}
+        order = list(data["causes"])
+
+        @cache
+        def value(h: int) -> float:
+            modes = without(self.bench.named[h], mended)
+            found = [by_mode[name] for name in (f"{p}.{m}" for p, m in modes.items()) if name in by_mode]
+            cause = min(found, key=order.index, default="healthy")
+            return (1.0 - misread) * told.get(cause, anything) + misread * anything
+
+        return Factor(members, (), {}, value, anything, 1.0)
 
     def amps(self, members: tuple[int, ...], seen: Observation, mended: frozenset[str]) -> Factor:
         """Amps on the common lead five seconds after power came, or just before the click."""

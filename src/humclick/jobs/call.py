@@ -20,6 +20,7 @@ from humclick.jobs.events import (
     PartFitted,
     PhotoMarked,
     PhotoTaken,
+    RecordingTaken,
     StampRead,
     Waited,
 )
@@ -73,6 +74,8 @@ class ReadingKept:
         Gates it needs that were not passed, or no longer held.
     renewed : frozenset of str
         Parts that had been replaced before it was taken.
+    causes : tuple of (cause, logarithm)
+        For a recording: how probable it is under each cause; see `RecordingTaken`. [-]
     """
 
     event: str
@@ -85,6 +88,7 @@ class ReadingKept:
     unproved: tuple[str, ...]
     renewed: frozenset[str]
     note: str = ""
+    causes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +126,7 @@ class Call:
         Parts replaced during the call.
     marked_volts : mapping of part to float
         Voltages stamped on capacitors. [V]
-    stamps, waits, fitted, photos, marks, notes, decisions : tuples of events
+    stamps, waits, fitted, photos, recordings, marks, notes, decisions : tuples of events
         In order, without what was undone.
     undone : frozenset of str
         Ids of events that are taken back.
@@ -149,6 +153,7 @@ class Call:
     waits: tuple[Waited, ...] = ()
     fitted: tuple[PartFitted, ...] = ()
     photos: tuple[PhotoTaken, ...] = ()
+    recordings: tuple[RecordingTaken, ...] = ()
     marks: tuple[PhotoMarked, ...] = ()
     notes: tuple[NoteWritten, ...] = ()
     decisions: tuple[DecisionTaken, ...] = ()
@@ -163,7 +168,7 @@ class Call:
             machine=self.machine,
             complaint=self.complaint,
             observations=tuple(
-                Observation(r.probe, r.reading, r.answer, r.temperature, r.renewed, r.event)
+                Observation(r.probe, r.reading, r.answer, r.temperature, r.renewed, r.event, r.causes)
                 for r in self.readings
                 if r.reading is not None or r.answer
             ),

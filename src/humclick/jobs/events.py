@@ -44,6 +44,7 @@ __all__ = [
     "PhotoTaken",
     "ProbeSkipped",
     "ReadingTaken",
+    "RecordingTaken",
     "StampRead",
     "Undone",
     "Waited",
@@ -351,6 +352,49 @@ class PhotoTaken(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingTaken(Event):
+    """
+    A recording of a start attempt, by clamp or microphone, and what was read from it.
+
+    Attributes
+    ----------
+    name, sha256 : str
+        The file and the SHA-256 of its bytes; it is kept elsewhere, or not at all.
+    of : str
+        ``current`` or ``sound``.
+    heard : tuple of str
+        What each attempt in it came to.
+    causes : mapping of str to float
+        Natural logarithm of how probable the recording is under each cause, the best at 0. [-]
+    words : str
+        What it shows, plainly.
+    """
+
+    kind: ClassVar[str] = "recording"
+
+    of: str
+    heard: tuple[str, ...]
+    name: str = ""
+    sha256: str = ""
+    causes: dict[str, float] = field(default_factory=dict)
+    words: str = ""
+
+    def _check(self) -> None:
+        if self.of not in ("current", "sound"):
+            raise OutOfRange(f"of must be 'current' or 'sound', got {ascii(self.of)[:60]}")
+        if not 1 <= len(self.heard) <= 500 or not set(self.heard) <= set(HEARD[:-1]):
+            raise OutOfRange(f"heard must be a list of 1 to 500 of {', '.join(HEARD[:-1])}")
+        if self.sha256 and not _SHA256.fullmatch(self.sha256):
+            raise OutOfRange("sha256 must be 64 digits of 0-9 and a-f, the hash of the file's bytes")
+        if len(self.causes) > 50 or not all(-1e4 <= x <= 1e-6 for x in self.causes.values()):
+            raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
+        for name in self.causes:
+            _text(name, "causes", needed=True)
+        _text(self.name, "name")
+        _text(self.words, "words", _PAGE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoMarked(Event):
     """
     A mark on a photograph: what is seen at a place of it.
@@ -426,7 +470,7 @@ KINDS: Mapping[str, type[Event]] = {
     each.kind: each
     for each in (
         *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, ReadingTaken, ProbeSkipped),
-        *(Waited, PartFitted, PhotoTaken, PhotoMarked, NoteWritten, DecisionTaken, Undone),
+        *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }
 

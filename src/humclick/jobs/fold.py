@@ -36,6 +36,7 @@ from humclick.jobs.events import (
     PhotoTaken,
     ProbeSkipped,
     ReadingTaken,
+    RecordingTaken,
     StampRead,
     Undone,
     Waited,
@@ -265,6 +266,8 @@ class _Fold:
                         self._gate(event, live)
                     case ReadingTaken():
                         self._reading(event, live)
+                    case RecordingTaken() if live:
+                        self._recording(event)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
@@ -393,6 +396,32 @@ class _Fold:
         if powered and drew:
             self.hot, self.waited = True, 0.0
 
+    def _recording(self, event: RecordingTaken) -> None:
+        """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""
+        if self.machine is None:
+            self.problem(event.id, "a recording says nothing before the machine is described", event.name)
+            return
+        temperature = warmth(self.hot, self.waited, "pressures")
+        causes = tuple(sorted(event.causes.items()))
+        for heard in dict.fromkeys(event.heard[:1] if causes else event.heard):
+            self.readings.append(
+                ReadingKept(
+                    event=event.id,
+                    at=event.at,
+                    probe="attempt.recorded",
+                    text=heard,
+                    reading=None,
+                    answer=heard,
+                    temperature=temperature,
+                    unproved=(),
+                    renewed=frozenset(self.renewed),
+                    note=event.words,
+                    causes=causes,
+                )
+            )
+        if set(event.heard) != {Heard.SILENT}:
+            self.hot, self.waited = True, 0.0
+
     def call(self) -> Call:
         return Call(
             header=self.header,
@@ -414,6 +443,7 @@ class _Fold:
             waits=tuple(e for e in self.live if isinstance(e, Waited)),
             fitted=tuple(e for e in self.live if isinstance(e, PartFitted)),
             photos=tuple(e for e in self.live if isinstance(e, PhotoTaken)),
+            recordings=tuple(e for e in self.live if isinstance(e, RecordingTaken)),
             marks=tuple(e for e in self.live if isinstance(e, PhotoMarked)),
             notes=tuple(e for e in self.live if isinstance(e, NoteWritten)),
             decisions=tuple(e for e in self.live if isinstance(e, DecisionTaken)),

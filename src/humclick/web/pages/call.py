@@ -13,8 +13,8 @@ from humclick.circuit.drawing import probe_points
 from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Value
 from humclick.diagnosis.findings import HEARD
-from humclick.diagnosis.probes import Kind, Probe
-from humclick.errors import HumclickError, Refused
+from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import ComplaintHeard, ReadingTaken, Waited
 from humclick.jobs.standing import UNNAMED_PINS, live, pins_found
@@ -84,7 +84,7 @@ def step_of(desk: Desk) -> Step:
     if advice is None:
         return Step("refused")
     chosen = desk.request.asked("probe") or desk.request.given("probe")
-    if chosen:
+    if chosen and not (desk.errors and _unknown(desk, chosen)):
         probe = desk.probe(chosen)
         values = (advice.next, *advice.alternatives)
         value = next((v for v in values if v is not None and v.probe == probe.id), None)
@@ -97,6 +97,15 @@ def step_of(desk: Desk) -> Step:
     if advice.next is None:
         return Step("verdict")
     return _asked(desk, desk.probe(advice.next.probe), advice.next, True)
+
+
+def _unknown(desk: Desk, name: str) -> bool:
+    """Whether the machine has no such probe."""
+    try:
+        desk.probe(name)
+    except Unknown:
+        return True
+    return False
 
 
 def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step:
@@ -220,7 +229,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     probe = step.probe
     assert probe is not None
     taken = [r for r in desk.call.readings if r.probe == probe.id]
-    heard = probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT)
+    heard = probe.kind in HEARD_KINDS
     mark = "," if desk.language.code == "es" else "."
     typed, hint = desk.request.given("value"), _hint(probe)
     return {

@@ -1,0 +1,87 @@
+"""
+A recording of a start, read and put into a call: by clamp or microphone.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from humclick.errors import Refused
+from humclick.jobs.events import RecordingTaken, new_event
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.recordings.recognise import Plate
+    from humclick.recordings.recording import Recording
+
+__all__ = ["plate_of", "recording_event"]
+
+
+def plate_of(machine: Machine | None) -> Plate:
+    """What a machine's plate and start gear tell the reading of a recording."""
+    from humclick.recordings.recognise import GEARS, Plate
+
+    if machine is None:
+        return Plate()
+    parts = {part.id for part in machine.parts}
+    gear = next((g for g in GEARS if g in parts), None)
+    return Plate(machine.nameplate.locked_rotor_amps, machine.nameplate.rated_load_amps, gear)
+
+
+def recording_event(
+    recording: Recording,
+    *,
+    plate: Plate,
+    sound: bool | None = None,
+    hertz: float | None = None,
+    sha256: str = "",
+    device: str = "",
+    at: datetime | None = None,
+) -> RecordingTaken:
+    """
+    The event that puts a recording into a call.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    plate : Plate
+        What is known of the machine.
+    sound : bool, optional
+        Whether a waveform is sound; looked for in it if left out.
+    hertz : float, optional
+        Line frequency, where it is known. [Hz]
+    sha256 : str
+        Of the file.
+    device, at
+        Who writes it, and when; now if left out.
+
+    Raises
+    ------
+    Refused
+        If the recording holds too little.
+    """
+    from humclick.recordings.evidence import current_evidence, is_sound
+    from humclick.recordings.sound import listen
+
+    if is_sound(recording) if sound is None else sound:
+        heard = listen(recording, hertz=hertz)
+        given: dict[str, Any] = {
+            "of": "sound",
+            "heard": list(heard.heard[:500]),
+            "words": " ".join(heard.sentences),
+        }
+    else:
+        _, shown = current_evidence(recording, plate)
+        causes = {cause: max(x, -1e4) for cause, x in shown.log_likelihood.items()}
+        given = {
+            "of": "current",
+            "heard": list(shown.heard[:500]),
+            "causes": causes,
+            "words": " ".join(shown.sentences),
+        }
+    event = new_event("recording", device=device, at=at, name=recording.name[:300], sha256=sha256, **given)
+    if not isinstance(event, RecordingTaken):
+        raise Refused("a recording event was expected")
+    return event
