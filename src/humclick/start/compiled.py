@@ -21,11 +21,11 @@ FAST = {"contract", "arcp", "nsz", "nnan"}
 _FILES = ("compiled.py", "rows.py", "kernel.py", "network.py", "happenings.py", "lanes.py")
 
 
-def _stamps() -> tuple[tuple[float, int], ...]:
+def _stamps(folder: Path) -> tuple[tuple[float, int], ...]:
     """When each file was last written, and how long it is."""
     found = []
     for name in _FILES:
-        path = Path(__file__).with_name(name)
+        path = folder / name
         if path.exists():
             state = path.stat()
             found.append((state.st_mtime, state.st_size))
@@ -39,7 +39,7 @@ def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
         made = njit(error_model="numpy", nogil=True, cache=True, **options)(function)
         kept: Any = getattr(getattr(made, "_cache", None), "_cache_file", None)
         if hasattr(kept, "_source_stamp"):
-            kept._source_stamp = _stamps()
+            kept._source_stamp = _stamps(Path(__file__).parent)
         return made
 
     return decorate
