@@ -98,7 +98,9 @@ def take(desk: Desk) -> Reply:
     """
     request = desk.request
     heading = given_last(desk.events, desk.call, Opened)
-    typed = {name: request.given(name) for name in ("customer", "equipment") if name in request.form}
+    typed: dict[str, str] = {
+        name: request.given(name) for name in ("customer", "equipment") if name in request.form
+    }
     new_heading: dict[str, Any] = {**heading, **typed}
     if any(new_heading.get(k) for k in ("customer", "equipment")) or heading:
         _changed(desk, "opened", heading, new_heading, "customer")

@@ -1,0 +1,89 @@
+"""Every text of the pages stands in both catalogues, and the pages read what stands there."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import read_mo
+
+from humclick.web.catalogue import FOLDER, messages, read
+from humclick.web.language import language
+from humclick.web.sentences import neutral, taken_apart
+
+_PLACES = re.compile(r"\{\w+\}")
+
+
+def texts(catalogue: Catalog) -> dict[str, str]:
+    """Texts that have a translation, with it; one and many as one text."""
+    return {
+        " | ".join([m.id] if isinstance(m.id, str) else m.id): (
+            m.string if isinstance(m.string, str) else " | ".join(m.string)
+        )
+        for m in catalogue
+        if m.id and any(m.string)
+    }
+
+
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_catalogue_holds_every_text(code: str) -> None:
+    """No text of templates, pages and model is missing from a catalogue."""
+    kept = {m.id if isinstance(m.id, str) else m.id[0] for m in read(code) if m.id}
+    assert sorted(set(messages()) - kept) == []
+
+
+def test_every_text_is_translated() -> None:
+    """Every text has its Spanish, with the same places in braces."""
+    for message in read("es"):
+        if not message.id:
+            continue
+        ids = (message.id,) if isinstance(message.id, str) else message.id
+        strings = (message.string,) if isinstance(message.string, str) else message.string
+        assert all(strings), ids
+        assert not message.fuzzy
+        for text, string in zip(ids, strings, strict=True):
+            assert set(_PLACES.findall(text)) == set(_PLACES.findall(string)), text
+
+
+def test_compiled_catalogues_are_up_to_date() -> None:
+    """The compiled file says the same as the catalogue it was made from; English needs none."""
+    compiled = (FOLDER / "es" / "LC_MESSAGES" / "humclick.mo").read_bytes()
+    assert texts(read_mo(io.BytesIO(compiled))) == texts(read("es"))
+
+
+@pytest.mark.parametrize(
+    ("english", "spanish"),
+    [
+        ("PTC starter: broken open", "arrancador PTC: roto y abierto"),
+        (
+            "Replace the starter (98 % that this puts it right)",
+            "Cambiar el arrancador (98 % de que esto lo arregla)",
+        ),
+        (
+            "OL (healthy: 2.7 Ω to 13 Ω): speaks for PTC starter broken open.",
+            "OL (sano: de 2,7 Ω a 13 Ω): habla de arrancador PTC roto y abierto.",
+        ),
+        ("115 V, 60 Hz", "115 V, 60 Hz"),
+        ("4.70 Ω", "4,70 Ω"),
+    ],
+)
+def test_put_together_sentences_are_taken_apart(english: str, spanish: str) -> None:
+    """Sentences that judgement puts together are said in Spanish, with a decimal comma."""
+    assert language("es").plain(english) == spanish
+
+
+def test_text_without_translation_is_marked_as_english() -> None:
+    """What cannot be said stays in English and is marked so for a screen reader."""
+    assert (
+        str(language("es").say("a wholly unknown remark")) == '<span lang="en">a wholly unknown remark</span>'
+    )
+    assert str(language("en").say("<b>")) == "&lt;b&gt;"
+
+
+def test_long_unknown_text_is_given_up_quickly() -> None:
+    """A long text that fits no form is given up, however many joins it holds."""
+    text = ", ".join("x or y and z; w + v" for _ in range(200))
+    assert taken_apart(text, lambda _part: None, str) is None
+    assert not neutral("open")
