@@ -105,6 +105,7 @@ def test_a_weak_capacitor_is_told(healthy: Answers) -> None:
     assert told.weak.part == "start capacitor"
     assert told.weak.share == pytest.approx(0.8)
     assert told.weak.least_volts.middle < math.inf
+    assert told.least_volts.low >= told.searched_from > 30
 
 
 def test_a_weak_capacitor_is_weaker_by_phasors() -> None:

@@ -229,6 +229,11 @@ def _range(found: Range | None, unit: str) -> str:
     return f"{_number(found.middle, unit)}  ({_number(found.low, '')} to {_number(found.high, '')})"
 
 
+def _volts(found: Range, searched_from: float) -> str:
+    shown = _range(found, "V")
+    return f"{shown}, {searched_from:.3g} being that or less" if found.low <= searched_from else shown
+
+
 def _answers(told: Answers) -> list[str]:
     """The answers, one a line: the middle, and where nine in ten lie."""
     from humclick.cli.words import lines, percent, table
@@ -252,7 +257,7 @@ def _answers(told: Answers) -> list[str]:
         ("protector trips, rotor held", _range(told.trip_time, "s")),
         ("and closes again after", _range(told.open_time, "s")),
         ("torque over that needed", _range(told.torque_margin, "times")),
-        ("least volts that start it", _range(told.least_volts, "V")),
+        ("least volts that start it", _volts(told.least_volts, told.searched_from)),
     ]
     if told.weak is not None:
         low = f"{1 - told.weak.share:.0%} low".replace("%", " %")
@@ -260,7 +265,7 @@ def _answers(told: Answers) -> list[str]:
             (f"{told.weak.part} {low}: starts", percent(told.weak.starts)),
             ("  time to speed", _range(told.weak.speed_time, "s")),
             ("  torque over that needed", _range(told.weak.torque_margin, "times")),
-            ("  least volts", _range(told.weak.least_volts, "V")),
+            ("  least volts", _volts(told.weak.least_volts, told.searched_from)),
         ]
     return [*shown, "", table([(f"  {name}", text) for name, text in rows])]
 

@@ -107,7 +107,9 @@ class Answers:
     torque_margin : Range
         Torque over that which just starts it: (volts / least volts)². [-]
     least_volts : Range
-        At the outlet, that still start it; infinite where none does. [V]
+        At the outlet, that still start it; infinite where none does, `searched_from` where that or less. [V]
+    searched_from : float
+        Where the search for the least volts begins. [V]
     weak : Weakened or None
         With a weak capacitor; None if there is none.
     unknowable : tuple of str
@@ -127,6 +129,7 @@ class Answers:
     open_time: Range | None
     torque_margin: Range
     least_volts: Range
+    searched_from: float
     weak: Weakened | None
     unknowable: tuple[str, ...]
 
@@ -200,6 +203,7 @@ def answers(
         open_time=None if closed is None else range_of(closed, "s"),
         torque_margin=_margin(asked.volts, least),
         least_volts=range_of(least, "V"),
+        searched_from=_asked("lowest") * machine.nameplate.volts,
         weak=_weak(cases, asked, machine),
         unknowable=found.unknowable if isinstance(found, Estimate) else (),
     )
@@ -272,7 +276,8 @@ def _least_volts(table: NDArray[np.float64], plate: float) -> NDArray[np.float64
         middle = (low + high) / 2
         up = starts(middle)
         high, low = np.where(up, middle, high), np.where(up, low, middle)
-    return np.where(never, math.inf, (low + high) / 2)
+    found = np.where(low == lowest, lowest, (low + high) / 2)
+    return np.where(never, math.inf, found)
 
 
 def _margin(volts: float, least: NDArray[np.float64]) -> Range:
