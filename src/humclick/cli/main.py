@@ -29,6 +29,7 @@ VERBS = {
     "draw": ("draw", "draw"),
     "pins": ("pins", "pins"),
     "start": ("start", "start"),
+    "substitute": ("substitute", "substitute"),
     "recording": ("recording", "recording"),
     "list": ("listing", "listing"),
     "work": ("work", "work"),

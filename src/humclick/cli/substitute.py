@@ -1,0 +1,172 @@
+"""
+``humclick substitute``: would the machine start with this part as with the old one, and stay protected?
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from humclick.cli.given import AMPS, OHMS, VOLTS, call_in
+from humclick.cli.written import save
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.replacement.substitute import Substitution
+    from humclick.start.run import Run
+
+__all__ = ["substitute"]
+
+
+@click.command()
+@click.argument("file", required=False)
+@click.option("--part", required=True, help="Which part, such as start_capacitor, or start_assist.")
+@click.option("--new", required=True, multiple=True, help="Marks of the new part, as printed, apart by ;.")
+@click.option("--old", multiple=True, help="Marks of the old part; those noted in the call if left out.")
+@click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
+@click.option("--protector", help="With --arrangement: external, integrated or internal.")
+@click.option(
+    "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
+)
+@click.option(
+    "--hertz", type=click.Choice(["50", "60"]), default="60", show_default=True, help="With --arrangement."
+)
+@click.option("--lra", type=AMPS, help="With --arrangement: locked-rotor amps of the plate.")
+@click.option("--rla", type=AMPS, help="With --arrangement: rated-load amps of the plate.")
+@click.option("--run-ohms", type=OHMS, help="Run winding, cold; else as read in the call.")
+@click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call.")
+@click.option("--machines", type=click.IntRange(2, 500), help="How many motors that agree are tried; 24.")
+@click.option("--curves", is_flag=True, help="Also the curves of one start with either part.")
+@click.option(
+    "--picture", type=click.Path(dir_okay=False, path_type=Path), help="Write these as .svg or .png."
+)
+@click.option("--json", "json_", is_flag=True, help="As JSON.")
+def substitute(
+    file: str | None,
+    part: str,
+    new: tuple[str, ...],
+    old: tuple[str, ...],
+    arrangement: str | None,
+    protector: str | None,
+    plate: float,
+    hertz: str,
+    lra: float | None,
+    rla: float | None,
+    run_ohms: float | None,
+    start_ohms: float | None,
+    machines: int | None,
+    curves: bool,
+    picture: Path | None,
+    json_: bool,
+) -> None:
+    """
+    Try a substitute part in simulation: same, acceptable, or not, with numbers.
+
+    FILE is a call file; or give --arrangement and what the plate says. Nothing is tried on the machine.
+
+    Example: humclick substitute call.toml --part start_capacitor --new "97-117 MFD 250 VAC"
+    """
+    if (file is None) == (arrangement is None):
+        raise click.UsageError("Give either a call FILE or --arrangement.")
+    if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
+        raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
+    from humclick.arrangements.machine import Machine, Nameplate
+
+    if arrangement is not None:
+        machine = Machine.of(arrangement, protector, Nameplate(plate, float(hertz), lra, rla))
+    else:
+        machine, noted, measured = _of_call(str(file), part)
+        old = old or noted
+        run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
+
+    from humclick.replacement.substitute import described, runs_of
+    from humclick.replacement.substitute import substitute as tried
+    from humclick.start.at_hand import at_hand
+    from humclick.start.estimate import estimate
+
+    machine = described(machine, part, old)
+    found = estimate(at_hand(machine, run_ohms=run_ohms, start_ohms=start_ohms))
+    told = tried(machine, found, part, new, old, n=machines)
+    runs: tuple[tuple[str, Run], ...] = ()
+    if (curves or picture is not None) and told.starts:
+        runs = runs_of(machine, found, part, new, old)
+    if json_:
+        from humclick.jobs.result import as_json
+
+        click.echo(as_json(told))
+    else:
+        click.echo(_words(machine, told))
+        if curves and runs:
+            click.echo(_curves(runs))
+    if picture is not None and runs:
+        _picture(picture, runs, told, json_)
+
+
+def _of_call(file: str, part: str) -> tuple[Machine, tuple[str, ...], tuple[float | None, float | None]]:
+    """Machine of a call, what was noted of its part, and its windings as measured. [Ω at 25 °C]"""
+    from humclick.errors import Refused
+    from humclick.jobs.at_hand import winding_ohms
+
+    call = call_in(file)
+    if call.machine is None:
+        raise Refused(f"{file}: no machine is described in this call, so there is nothing to try a part on")
+    noted = tuple(stamp.text for stamp in call.stamps if stamp.part == part)
+    return call.machine, noted, winding_ohms(call)
+
+
+def _words(machine: Machine, told: Substitution) -> str:
+    from humclick.cli.words import heading, lines, machine_in_words, percent
+
+    shown = [machine_in_words(machine), lines(f"{told.title}. {told.before}".strip(), "Part:    ", "  ")]
+    shown.append(lines(told.old or "nothing read", "Old:     ", "  "))
+    shown.append(lines(told.new, "New:     ", "  "))
+    shown += ["", lines(told.sentence, "Answer:  ", "  ")]
+    shown += [lines(flag, "!        ", "  ") for flag in told.flags]
+    if told.findings:
+        shown.append(heading(f"Simulated on {told.machines} machines that agree with what is at hand"))
+        for each in told.findings:
+            shown.append(lines(f"{each.title}: {each.old} -> {each.new}", f"{_sign(each.fit)} ", "    "))
+            shown.append(lines(each.reason, "    "))
+        shown.append(heading("Of them start, old and new"))
+        for at in told.starts:
+            shown.append(f"  {at.condition.text:<46}{percent(at.old):>6}{percent(at.new):>8}")
+    if told.marks:
+        shown.append(heading("Marks"))
+        for line in told.marks:
+            was = f"{line.old or 'not read'} -> {line.new or 'not read'}"
+            shown.append(lines(f"{line.title}: {was}: {line.reason}", f"{_sign(line.fit)} ", "    "))
+    if told.read:
+        shown.append(heading("Read before it is fitted"))
+        shown += [lines(f"{mark.title}: {mark.where}", "  - ", "    ") for mark in told.read]
+    if told.never:
+        shown.append(heading("Never"))
+        shown += [lines(rule.text, "  - ", "    ") for rule in told.never]
+    shown.append(heading("Taken for granted"))
+    shown += [lines(each, "  - ", "    ") for each in told.assumed] or ["  nothing: it was not simulated"]
+    return "\n".join(shown)
+
+
+def _sign(fit: str) -> str:
+    return {"same": "=", "acceptable with differences": "~", "no": "x"}.get(str(fit), "?")
+
+
+def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
+    from humclick.cli.words import heading
+    from humclick.start.curves import curves_text, panels_to_compare
+
+    title = "The most probable motor at the plate's volts, cold, pressures equal"
+    return f"{heading(title)}\n{curves_text(panels_to_compare(runs), width=76)}"
+
+
+def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
+    from humclick.start.curves import describe
+    from humclick.start.pictures import compared_png, compared_svg
+
+    title = f"A start with either {told.title}"
+    if path.suffix.casefold() == ".png":
+        save(path, compared_png(runs, title), quiet=quiet)
+        return
+    words = " ".join(f"{name.capitalize()}: {describe(run)}" for name, run in runs)
+    save(path, compared_svg(runs, title, words).encode(), quiet=quiet)

@@ -1,0 +1,323 @@
+"""
+Proposals: what was read on the old part and what is said of the new one, as marks held against each other.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import DataError, Refused, Unknown
+from humclick.replacement.demand import Asked, MissingMark, PartDemand
+from humclick.replacement.fitting import ASSIST
+from humclick.replacement.marks import (
+    MarkRule,
+    MarkValue,
+    Rule,
+    family_rules,
+    plate_value,
+    read_marks,
+    value_of,
+)
+from humclick.replacement.match import Fit, MatchLine, match
+from humclick.sourced import read_data, sourced
+
+__all__ = [
+    "GEARS",
+    "PARTS",
+    "Proposal",
+    "check",
+    "essential_marks",
+    "example",
+    "marked",
+    "proposal_of",
+    "rating",
+    "rules_of",
+    "shown",
+    "simulated_marks",
+    "still_to_read",
+]
+
+#: What can be tried.
+PARTS = (
+    "start_capacitor",
+    "run_capacitor",
+    "ptc",
+    "current_relay",
+    "potential_relay",
+    "timed_starter",
+    "overload_protector",
+    ASSIST,
+)
+GEARS = ("ptc", "current_relay", "potential_relay", "timed_starter", ASSIST)
+_DEFEATED = re.compile(
+    r"\b(none|nothing|no protector|bridge[ds]?|bridged out|jumper(ed)?|by-?pass(ed)?|a wire|wire|wire link|"
+    r"link|left off|removed|omitted|absent|shorted( out)?|without)\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """
+    The old part and the new one as read.
+
+    Attributes
+    ----------
+    part, title, before : str
+        Which part, its name in the trade, what comes before touching it.
+    never : tuple of Rule
+        What is never done with it.
+    rules : mapping of name to MarkRule
+        Its marks.
+    old, new : mapping of name to MarkValue
+        What was read.
+    listed : bool
+        Whether the compressor's maker lists the new one.
+    defeated : str
+        Words that say there is no part at all, or a bridge in its place.
+    """
+
+    part: str
+    title: str
+    before: str
+    never: tuple[Rule, ...]
+    rules: Mapping[str, MarkRule]
+    old: Mapping[str, MarkValue]
+    new: Mapping[str, MarkValue]
+    listed: bool
+    defeated: str
+
+
+# -- what was read ------------------------------------------------------------------------------------------
+
+
+def check(machine: Machine, part: str) -> None:
+    """
+    Refuse a part that this machine does not have or that cannot be tried.
+
+    Raises
+    ------
+    Refused
+        If it is sealed in the shell.
+    Unknown
+        If the machine has no such part.
+    """
+    names = [each for each in PARTS if each != ASSIST and each in {p.id for p in machine.parts}]
+    if part in ("internal_protector", "run_winding", "start_winding", "mechanism"):
+        raise Refused(f"the {part.replace('_', ' ')} is sealed in the shell; nothing is put in its place")
+    if part not in names:
+        raise Unknown(f"part of {machine.arrangement.id} to replace", part, (*names, ASSIST))
+
+
+def essential_marks(part: str) -> list[str]:
+    """Marks without which nothing can be said of a part."""
+    return list(read_data("humclick.replacement", "substitute.toml")["essential"].get(part, ()))
+
+
+def simulated_marks(part: str) -> list[str]:
+    """Marks whose value the simulation judges."""
+    return list(read_data("humclick.replacement", "substitute.toml")["simulated"].get(part, ()))
+
+
+def _made(row: Mapping[str, object], where: str) -> MarkRule:
+    """A mark of substitute.toml."""
+    made = {key: value for key, value in row.items() if key not in ("tolerance", "order", "from")}
+    try:
+        return MarkRule(
+            **{
+                **made,
+                "plate": str(row.get("from", "")),
+                "tolerance": sourced(dict(row["tolerance"]), where).value if "tolerance" in row else 0.0,  # type: ignore[call-overload]
+                "order": tuple(tuple(ranks) for ranks in row.get("order", ())),  # type: ignore[attr-defined]
+            }  # type: ignore[arg-type]
+        )
+    except TypeError as error:
+        raise DataError(f"substitute.toml {where}: {error}") from error
+
+
+def rules_of(machine: Machine, part: str) -> dict[str, MarkRule]:
+    """Marks of a part by name: those of its family and those that count only here."""
+    data = read_data("humclick.replacement", "substitute.toml")
+    if part == ASSIST:
+        rows, rules = data["assist"]["mark"], []
+    else:
+        rows, rules = data["extra"].get(part, []), list(family_rules(machine.part(part).family).marks)
+    if part in GEARS and machine.protector == "integrated":
+        rows = [*rows, *data["extra"]["integrated"]]
+    return {rule.name: rule for rule in (*rules, *(_made(row, f"{part}.{row['name']}") for row in rows))}
+
+
+def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[str]) -> Proposal:
+    """
+    Read both parts.
+
+    Parameters
+    ----------
+    machine : Machine
+        Where the old one sits.
+    part : str
+        One of `PARTS`.
+    new, old : sequence of str
+        As noted; marks apart by a semicolon.
+
+    Raises
+    ------
+    Refused
+        If nothing is said of the new part, or something is not understood.
+    """
+    rules = rules_of(machine, part)
+    if part == ASSIST:
+        data = read_data("humclick.replacement", "substitute.toml")["assist"]
+        title, before = str(data["title"]), str(data["before"])
+        never = tuple(rule for p in machine.parts if p.id in GEARS for rule in family_rules(p.family).never)
+    else:
+        found = family_rules(machine.part(part).family)
+        title, before, never = found.title, found.before, found.never
+    pieces = [piece.strip() for text in new for piece in re.split(r"[;\n]", text) if piece.strip()]
+    if not pieces:
+        raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(part)}")
+    listed, kept, defeated = False, [], ""
+    for piece in pieces:
+        label, colon, rest = piece.partition(":")
+        word = label.strip().casefold()
+        if colon and word == "listed":
+            listed = rest.strip().casefold() in ("yes", "true")
+        elif (not colon and not re.search(r"[0-9]", piece) and _DEFEATED.search(piece)) or (
+            colon and word != "bleed resistor" and _DEFEATED.fullmatch(rest.strip())
+        ):
+            defeated = piece
+        else:
+            _readable(label, rest, rules)
+            kept.append(piece)
+    marks, left = read_marks(rules.values(), kept)
+    if left:
+        raise Refused(
+            f"of the new {title} this is not understood: {'; '.join(left)}. Its marks are"
+            f" {', '.join(rules)}; write them such as: {example(part)}"
+        )
+    had, _ = read_marks(rules.values(), old)
+    for rule in rules.values():
+        plate = plate_value(rule, machine)
+        if plate is not None:
+            had.setdefault(rule.name, plate)
+    if "protector" in rules:
+        had["protector"] = MarkValue("yes")
+    return Proposal(part, title, before, never, rules, had, marks, listed, defeated)
+
+
+def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
+    """Refuse a label that is no mark, or a value that cannot be read; both would pass for a number."""
+
+    def plain(text: str) -> str:
+        return re.sub(r"[^a-z0-9]+", "", text.casefold())
+
+    if not rest.strip():
+        return
+    for rule in rules.values():
+        if plain(label) in (plain(rule.name), plain(rule.title)):
+            value_of(rest, rule)
+            return
+    raise Unknown("mark", label.strip(), (*rules, "listed"))
+
+
+def example(part: str) -> str:
+    """How the marks of a part are written."""
+    return {
+        "start_capacitor": "97-117 MFD 250 VAC; bleed resistor: yes",
+        "run_capacitor": "15 uF 440 VAC",
+        "ptc": "ohms: 10; voltage: 180",
+        "current_relay": "pick_up: 8.5 A; drop_out: 7.2 A",
+        "potential_relay": "pick_up: 160-170 V; drop_out: 40-90 V; coil_volts: 256",
+        "timed_starter": "time: 0.6; voltage: 115; listed: yes",
+        "overload_protector": "number as printed; trip_amps: 5.5; trip_temperature: 120 C",
+        ASSIST: "kind: ptc; ohms: 25; voltage: 100-130",
+    }[part]
+
+
+def shown(marks: Mapping[str, MarkValue]) -> str:
+    """Marks in one line."""
+    return "; ".join(f"{name.replace('_', ' ')} {value.text}" for name, value in marks.items())
+
+
+def rating(marks: Mapping[str, MarkValue], part: str) -> float | None:
+    """Rated volts of a capacitor, of two figures the higher. [V]"""
+    value = marks.get("voltage") if part.endswith("_capacitor") else None
+    return None if value is None else value.high
+
+
+# -- marks --------------------------------------------------------------------------------------------------
+
+
+def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
+    """Marks compared; what the simulation judges is no better than acceptable outside the old range."""
+    asked = []
+    for rule in given.rules.values():
+        limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
+        if rule.needed or rule.name in given.old or rule.name in given.new:
+            asked.append(Asked(rule, given.old.get(rule.name), limit))
+    demand = PartDemand("", given.part, given.title, "", tuple(asked), (), (), (), ())
+    candidate: dict[str, object] = dict(given.new)
+    if given.listed:
+        candidate["listed"] = "yes"
+    essential = essential_marks(given.part)
+    simulated = simulated_marks(given.part)
+    lines = []
+    for line in match(demand, candidate).lines:
+        if line.fit is Fit.UNKNOWN and (line.name not in essential or _optional(line, given)):
+            continue
+        if line.fit is Fit.NO and line.name in simulated and given.rules[line.name].limit == "":
+            line = replace(line, fit=Fit.ACCEPTABLE, reason=f"{line.reason}; the simulation decides")
+        lines.append(line)
+    if "protector" in given.rules and "protector" not in given.new:
+        rule = given.rules["protector"]
+        lines.append(
+            MatchLine(rule.name, rule.title, "yes", "", Fit.UNKNOWN, f"read it on the new part: {rule.where}")
+        )
+    if given.part == ASSIST:
+        lines += _assist_lines(machine, given)
+    return lines
+
+
+def _optional(line: MatchLine, given: Proposal) -> bool:
+    """A start-assist has no old part; a listed part needs no more than that it is listed."""
+    if given.part == ASSIST:
+        return line.name in given.new
+    proved = given.listed and given.part in ("overload_protector", "timed_starter")
+    return proved or (line.name in ("voltage", "coil_volts") and line.name in given.new)
+
+
+def _assist_lines(machine: Machine, given: Proposal) -> list[MatchLine]:
+    gear = next((p for p in machine.parts if p.id in GEARS), None)
+    if given.listed:
+        fit, why = Fit.ACCEPTABLE, "the compressor's maker lists it for this compressor"
+    elif gear is None:
+        fit = Fit.ACCEPTABLE
+        why = "a part this machine was made without; ask whether the compressor's maker lists one"
+    else:
+        fit = Fit.NO
+        why = f"the {gear.family.title} belongs to this compressor; only one its maker lists may replace it"
+    said = "yes" if given.listed else ""
+    return [MatchLine("listed", "Listed by the compressor's maker", "", said, fit, why)]
+
+
+def still_to_read(machine: Machine, given: Proposal) -> tuple[MissingMark, ...]:
+    """Marks not read, on either part, the essential ones first."""
+    essential = essential_marks(given.part)
+    found = []
+    for name, rule in given.rules.items():
+        wanted = rule.needed or name in essential
+        on_new = wanted and name not in given.new and not (given.listed and name == "number")
+        on_old = (
+            wanted
+            and name not in given.old
+            and given.part != ASSIST
+            and not (given.listed and given.part == "overload_protector")
+        )
+        sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
+        if sides:
+            found.append(MissingMark(name, f"{rule.title} ({' and '.join(sides)} part)", rule.where))
+    del machine
+    return tuple(sorted(found, key=lambda mark: mark.name not in essential))
