@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from humclick.jobs.result import AdviceResult
+from humclick.web.listening import recording_json
 from humclick.web.photos import cleaned
 from humclick.web.store import Store
 from tests.web.bench import EVENTS, EXAMPLES, Client, client, picture
@@ -82,6 +83,38 @@ def test_photos_are_kept_by_hash(tmp_path: Path) -> None:
     raw = asked("POST", "/api/photos", content=picture(3000, 3000)).json()
     assert asked("GET", f"/api/photos/{raw['sha256']}").headers["content-type"] == "image/jpeg"
     assert asked("PUT", f"/api/photos/{digest}", content=b"<html>").status_code == 422
+
+
+def clamp_log() -> bytes:
+    """A log of a start that hums and trips, again and again. Invented."""
+    rows = ["time (s),current (A)"]
+    for tenth in range(600):
+        hums = (tenth / 10.0) % 20 < 6 and tenth >= 20
+        rows.append(f"{tenth / 10.0:.1f},{12.0 if hums else 0.0:.2f}")
+    return "\n".join(rows).encode()
+
+
+def test_a_recording_of_a_start_becomes_evidence(tmp_path: Path) -> None:
+    """A clamp's log is read into the call as one event, by the interface and by a plain form alike."""
+    asked = begun(tmp_path)
+    event = asked("POST", "/api/calls/c1/recordings?file=start.csv", content=clamp_log()).json()["event"]
+    assert (event["kind"], event["of"], event["name"]) == ("recording", "current", "start.csv")
+    assert set(event["heard"]) == {"hum_click"}
+    files = {"recording": ("start.csv", clamp_log(), "text/csv")}
+    answer = asked("POST", "/call/c1/recordings", files=files)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/call/c1/record")
+    kept = asked("GET", "/api/calls/c1").json()["events"]
+    assert [each["kind"] for each in kept].count("recording") == 2
+    for content in (b"", b"nothing", b"RIFF"):
+        assert asked("POST", "/api/calls/c1/recordings", content=content).status_code == 422
+
+
+def test_the_browser_reads_a_recording_the_same_way() -> None:
+    """What the worker calls gives the event the server gives."""
+    given = {"name": "start.csv", "events": EVENTS, "now": "2026-03-02T09:30:00+01:00", "device": "phone"}
+    event = json.loads(recording_json(memoryview(clamp_log()), json.dumps(given)))
+    assert event["heard"][0] == "hum_click"
+    assert event["at"] == given["now"]
 
 
 def test_a_call_goes_from_shop_to_shop_with_its_photos(tmp_path: Path) -> None:

@@ -116,6 +116,16 @@ def advice(
     return Response(as_json(result), media_type="application/json")
 
 
+@router.post(
+    "/calls/{name}/recordings", summary="Read a recording of a start into a call", openapi_extra=_BINARY
+)
+async def record(request: Request, name: CallId, file: str = "recording.csv") -> dict[str, Any]:
+    """A clamp's log (CSV) or a WAV file; ``file`` is its name. The event that was appended comes back."""
+    data = await request.body()
+    table = await run_in_threadpool(_office(request).record, name, data, file)
+    return {"event": table}
+
+
 @router.get("/photos/{sha256}", summary="A photo")
 def photo(request: Request, sha256: Sha256) -> Response:
     """The bytes as kept."""

@@ -132,6 +132,17 @@ def create_app(
             JSONResponse({"go": go, "html": ""}) if request.headers.get(PART) else RedirectResponse(go, 303)
         )
 
+    @app.post("/call/{name}/recordings", include_in_schema=False)
+    async def recording(request: Request, name: str) -> Response:
+        async with request.form(max_files=1, max_fields=20) as form:
+            sent = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
+            data, file = (await sent[0].read(), sent[0].filename or "") if sent else (b"", "")
+        await run_in_threadpool(office.record, name, data, file)
+        go = f"/call/{name}/record"
+        if request.headers.get(PART):
+            return JSONResponse({"go": go, "html": ""})
+        return RedirectResponse(go, 303)
+
     @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
     async def page(request: Request, path: str) -> Response:
         if path.startswith("api/"):

@@ -22,6 +22,7 @@ NOTICES: dict[str, str] = {
     "no-cache": N_("This browser would not keep the program, so it needs the server."),
     "no-microphone": N_("The microphone cannot be used: it is not there, or was not allowed."),
     "no-python": N_("The program does not start in this browser, so it needs the server: {why}"),
+    "no-recording": N_("Choose a recording first: a clamp's log (CSV) or a sound (WAV)."),
     "no-runtime": N_(
         "No work without a network: this server was set up without the part that runs in the browser."
     ),

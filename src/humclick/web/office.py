@@ -124,6 +124,23 @@ class Office:
                 self._summaries[reply["id"]] = kept.version, reply["summary"]
         return reply
 
+    def record(self, name: str, data: bytes, file: str, device: str = "") -> dict[str, Any]:
+        """
+        Read a recording of a start into a call; the event comes back.
+
+        Raises
+        ------
+        HumclickError
+            If there is no such call, or the recording cannot be read.
+        """
+        from humclick.web.listening import recording_table
+
+        tables = [plain_table(event) for event in self.store.events(name)]
+        now = datetime.now().astimezone().isoformat()
+        table = recording_table(data, file, tables, now=now, device=device or "desk")
+        self.store.append(name, [table])
+        return table
+
     def _photos(self, events: Sequence[Event]) -> list[dict[str, Any]]:
         found = []
         for photo in fold(events).photos:

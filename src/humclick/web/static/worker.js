@@ -26,6 +26,11 @@ const work = {
     const made = name("humclick.web.parcel").pack_tables(call, given);
     try { return made.toJs(); } finally { made.destroy(); given.destroy(); }
   },
+  recording: async ({ data, asked }) => {
+    const { py, name } = await boot;
+    const given = py.toPy(new Uint8Array(data));
+    try { return JSON.parse(name("humclick.web.listening").recording_json(given, asked)); } finally { given.destroy(); }
+  },
   unpack: async data => {
     const { py, name } = await boot;
     const given = py.toPy(new Uint8Array(data));

@@ -1,0 +1,83 @@
+"""
+A recording of a start, handed in on a page: read, and put into the call as an event.
+
+The same on the server and in the browser; there without numpy, which takes longer.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tempfile
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from humclick.errors import Refused
+from humclick.jobs.events import event_from, table_of
+from humclick.jobs.fold import fold
+from humclick.jobs.recorded import plate_of, recording_event
+
+__all__ = ["recording_json", "recording_table"]
+
+
+def recording_table(
+    data: bytes, name: str, events: Sequence[Mapping[str, Any]], *, now: str, device: str = ""
+) -> dict[str, Any]:
+    """
+    The event that says what a recording shows.
+
+    Parameters
+    ----------
+    data : bytes
+        The file: a clamp's log as CSV, or a WAV file.
+    name : str
+        What it is called; its ending says what it is.
+    events : sequence of tables
+        The call so far.
+    now : str
+        The caller's clock, with its zone.
+    device : str
+        Who hands it in.
+
+    Raises
+    ------
+    Refused
+        If the file cannot be read, or holds too little.
+    """
+    if not data:
+        raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
+    machine = fold([event_from(table) for table in events]).machine
+    from humclick.recordings.logs import read_recording  # here: most calls have none
+
+    shown = Path(name.replace("\\", "/")).name or "recording"
+    ending = Path(shown).suffix.casefold()
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch) / f"recording{ending if ending in ('.csv', '.wav', '.txt') else ''}"
+        path.write_bytes(data)
+        event = recording_event(
+            read_recording(path),
+            plate=plate_of(machine),
+            hertz=None if machine is None else machine.nameplate.hertz,
+            sha256=hashlib.sha256(data).hexdigest(),
+            device=device[:300],
+            at=datetime.fromisoformat(now),
+        )
+    return {**table_of(event), "at": event.at.isoformat(), "name": shown[:300]}
+
+
+def recording_json(data: Any, given: str) -> str:
+    """
+    As `recording_table`, for the browser: what is asked and the event are JSON.
+
+    Raises
+    ------
+    Refused
+        As `recording_table`.
+    """
+    asked = json.loads(given)
+    table = recording_table(
+        bytes(data), asked["name"], asked["events"], now=asked["now"], device=asked["device"]
+    )
+    return json.dumps(table)
