@@ -16,21 +16,22 @@ from humclick.web.sentences import neutral, taken_apart
 _PLACES = re.compile(r"\{\w+\}")
 
 
-def texts(catalogue: Catalog) -> dict[str, str]:
-    """Texts that have a translation, with it; one and many as one text."""
-    return {
-        " | ".join([m.id] if isinstance(m.id, str) else m.id): (
-            m.string if isinstance(m.string, str) else " | ".join(m.string)
-        )
-        for m in catalogue
-        if m.id and any(m.string)
-    }
+def forms(text: object) -> tuple[str, ...]:
+    """One text, or one and many."""
+    return (
+        (text,) if isinstance(text, str) else tuple(map(str, text)) if isinstance(text, list | tuple) else ()
+    )
+
+
+def texts(catalogue: Catalog) -> dict[tuple[str, ...], tuple[str, ...]]:
+    """Texts that have a translation, with it."""
+    return {forms(m.id): forms(m.string) for m in catalogue if m.id and any(forms(m.string))}
 
 
 @pytest.mark.parametrize("code", ["en", "es"])
 def test_catalogue_holds_every_text(code: str) -> None:
     """No text of templates, pages and model is missing from a catalogue."""
-    kept = {m.id if isinstance(m.id, str) else m.id[0] for m in read(code) if m.id}
+    kept = {forms(m.id)[0] for m in read(code) if m.id}
     assert sorted(set(messages()) - kept) == []
 
 
@@ -39,8 +40,7 @@ def test_every_text_is_translated() -> None:
     for message in read("es"):
         if not message.id:
             continue
-        ids = (message.id,) if isinstance(message.id, str) else message.id
-        strings = (message.string,) if isinstance(message.string, str) else message.string
+        ids, strings = forms(message.id), forms(message.string)
         assert all(strings), ids
         assert not message.fuzzy
         for text, string in zip(ids, strings, strict=True):

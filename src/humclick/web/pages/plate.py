@@ -127,7 +127,7 @@ def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
     new: dict[str, Any] = {"name": "", "own": {}, "leads_nulled": False, "lead_ohms": None}
     new.update(now)
     named = desk.request.given("meter")
-    if named:
+    if named and (now or named != desk.call.meter.name):
         try:
             new |= {"own": {}, "name": one_of("meter", named, list(meters()))}
         except HumclickError as error:

@@ -83,6 +83,8 @@ class Entry:
         Safety gates it needed that are not on record, by their titles.
     probe : str
         Its probe.
+    measured : bool
+        Whether a meter showed it.
     """
 
     id: str
@@ -96,6 +98,7 @@ class Entry:
     problem: str = ""
     unproved: tuple[str, ...] = ()
     probe: str = ""
+    measured: bool = False
 
 
 def _said(desk: Desk, event: Event) -> tuple[str, str]:
@@ -187,6 +190,7 @@ def entries(desk: Desk) -> list[Entry]:
                 problem=problems.get(event.id, ""),
                 unproved=tuple(gates()[name].title for name in reading.unproved) if reading else (),
                 probe=event.probe if isinstance(event, ReadingTaken) else "",
+                measured=reading is not None and reading.reading is not None,
             )
         )
     return found
