@@ -21,7 +21,7 @@ from humclick.start.estimate import Estimate, estimate
 from humclick.start.fit import case_of
 
 PLATE = Nameplate(115.0, 60.0, 12.0, 1.8)
-FEW = 6
+FEW = 4
 CAPACITOR = ("88-108 MFD 165 VAC", "bleed resistor: yes")
 PROTECTOR = ("X 4711", "trip_amps: 5.5; trip_temperature: 120 C; reset: manual")
 

@@ -1,0 +1,102 @@
+"""
+``humclick sweep``: very many starts into one Parquet file, here or on a cluster; stopped and gone on with.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from humclick.errors import Refused
+
+if TYPE_CHECKING:
+    from humclick.start.sweep import Progress
+
+__all__ = ["sweep"]
+
+#: Largest spec read. [bytes]
+_LARGEST = 1_000_000
+#: Where progress is not on a screen, a line is written each time so much more is done. [-]
+_STEP = 0.1
+
+
+@click.command()
+@click.argument("spec", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="The .parquet file."
+)
+@click.option("--jobs", type=click.IntRange(1, 4096), help="Cores here; all if left out.")
+@click.option(
+    "--dask", metavar="ADDRESS", help="A Dask scheduler that runs already, such as tcp://host:8786."
+)
+@click.option("--check", is_flag=True, help="Only read the spec and say how many attempts it takes.")
+def sweep(spec: Path, out: Path, jobs: int | None, dask: str | None, check: bool) -> None:
+    """
+    Play very many starts: machines and conditions from a small TOML file.
+
+    Ctrl-C stops it and keeps what is played; the same command goes on.
+
+    Example: humclick sweep examples/sweep.toml --out starts.parquet
+    """
+    if out.suffix.casefold() != ".parquet":
+        raise click.UsageError(f"{out}: the result ends in .parquet.")
+    if dask is not None and jobs is not None:
+        raise click.UsageError("--jobs counts cores here and --dask plays elsewhere; give one of them.")
+    try:
+        with spec.open("rb") as file:
+            data = file.read(_LARGEST + 1)
+        if len(data) > _LARGEST:
+            raise Refused(f"{spec}: larger than a spec can be ({_LARGEST // 1000:,} kB)")
+        text = data.decode("utf-8")
+    except OSError as error:
+        raise Refused(f"{spec}: cannot be read: {error.strerror or error}") from None
+    except UnicodeDecodeError:
+        raise Refused(f"{spec}: this is not text in UTF-8") from None
+    from humclick.start.sweep import sweep as played
+    from humclick.start.sweep_spec import spec_of
+
+    wanted = spec_of(text, str(spec))
+    click.echo(
+        f"{wanted.points:,} points, {wanted.draws:,} possible machines at each: {wanted.attempts:,} attempts",
+        err=True,
+    )
+    if check:
+        return
+    done = played(wanted, out, jobs=jobs, dask=dask, progress=_shown())
+    if sys.stderr.isatty():
+        click.echo(err=True)
+    if done.stopped:
+        click.echo(
+            f"stopped at {done.done:,} of {done.all:,}; nothing is lost: the same command goes on", err=True
+        )
+        sys.exit(130)
+    click.echo(f"written: {out}")
+
+
+def _shown() -> Callable[[Progress], None]:
+    """Progress on one line of a screen, or now and then in a log."""
+    begun, told = time.monotonic(), [0.0]
+
+    def show(progress: Progress) -> None:
+        share = progress.done / progress.all
+        played = progress.done - progress.resumed
+        left = (progress.all - progress.done) * (time.monotonic() - begun) / max(played, 1)
+        line = f"{progress.done:,} of {progress.all:,} ({share:.0%}), about {_time(left)} left"
+        if sys.stderr.isatty():
+            click.echo(f"\r{line:<70}", nl=False, err=True)
+        elif share >= told[0] + _STEP or progress.done == progress.all:
+            told[0] = share
+            click.echo(line, err=True)
+
+    return show
+
+
+def _time(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
