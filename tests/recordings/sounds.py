@@ -41,6 +41,17 @@ def _unit(values: Array) -> Array:
     return values / max(float(np.sqrt(np.mean(values**2))), 1e-12)
 
 
+def _harmonics(phase: Array, gains: Array, offsets: Array) -> Array:
+    """Sum of gain × cos(k phase + offset) over k from 1."""
+    turn = np.exp(1j * phase)
+    each = np.ones_like(turn)
+    total = np.zeros(len(phase))
+    for gain, offset in zip(gains, offsets, strict=True):
+        each = each * turn
+        total += gain * (each.real * np.cos(offset) - each.imag * np.sin(offset))
+    return total
+
+
 def talk(count: int, rate: float, rng: Array) -> Array:
     """Talk-like noise of rms 1: syllables of a wandering pitch, and hisses."""
     t = np.arange(count) / rate
@@ -49,12 +60,11 @@ def talk(count: int, rate: float, rng: Array) -> Array:
         + 0.06 * np.sin(2 * np.pi * rng.uniform(1.5, 3.0) * t + rng.uniform(0, 6))
     )
     phase = 2 * np.pi * np.cumsum(pitch) / rate
-    voiced = np.zeros(count)
     formants = rng.uniform((350, 900, 2200), (800, 1700, 2900))
-    for k in range(1, 30):
-        f = k * float(pitch.mean())
-        gain = sum(np.exp(-(((f - c) / (0.18 * c + 60)) ** 2)) for c in formants) + 0.08
-        voiced += gain / k**0.3 * np.cos(k * phase)
+    k = np.arange(1, 30)
+    f = k * float(pitch.mean())
+    gains = sum(np.exp(-(((f - c) / (0.18 * c + 60)) ** 2)) for c in formants) + 0.08
+    voiced = _harmonics(phase, gains / k**0.3, np.zeros(len(k)))
     syllables = np.clip(np.sin(2 * np.pi * rng.uniform(1.8, 3.2) * t + rng.uniform(0, 6)) + 0.3, 0, None)
     phrases = (np.sin(2 * np.pi * rng.uniform(0.12, 0.3) * t + rng.uniform(0, 6)) > -0.5).astype(float)
     hiss = _band(rng.normal(size=count), rate, lambda f: ((f > 2500) & (f < 7000)).astype(float))
@@ -112,13 +122,13 @@ def sound(
     phases = rng.uniform(0, 2 * np.pi, 8)
     line = hertz * rng.normal(1.0, 2e-4)
     gains = np.array([1.0, 0.6, 0.45, 0.3, 0.25, 0.2, 0.15, 0.1]) * np.exp(rng.normal(0, 0.5, 8))
-    hum = sum(gains[k] * np.cos(2 * np.pi * 2 * line * (k + 1) * t + phases[k]) for k in range(8))
+    hum = _harmonics(2 * np.pi * 2 * line * t, gains, phases)
     hum = _unit(hum)
     poles = rng.choice([2, 4])
     shaft = 2 * line / poles * rng.uniform(0.93, 0.98)
-    beats = np.zeros(count)
-    for k in range(1, 16 if poles == 2 else 26):
-        beats += np.exp(rng.normal(0, 0.6)) / k**0.4 * np.cos(2 * np.pi * shaft * k * t + rng.uniform(0, 6))
+    k = np.arange(1, 16 if poles == 2 else 26)
+    sizes = np.exp(rng.normal(0, 0.6, len(k))) / k**0.4
+    beats = _harmonics(2 * np.pi * shaft * t, sizes, rng.uniform(0, 6, len(k)))
     rush = _band(rng.normal(size=count), rate, lambda f: ((f > 150) & (f < 3000)) / (1 + f / 600))
     loud = rng.uniform(0.25, 0.5)
     running = loud * (0.75 * _unit(beats) + 0.5 * _unit(rush) + rng.uniform(0.2, 0.6) * hum)

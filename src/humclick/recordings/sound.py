@@ -128,14 +128,14 @@ def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | N
     if hertz not in (None, 50.0, 60.0):
         raise Refused(f"the mains frequency must be 50 or 60 Hz, got {hertz}")
     thin = _thinned(recording, use)
-    spectra = _spectra(thin, use)
+    spectra, amplitudes = _spectra(thin, use)
     if len(spectra) < 3:
         raise Refused(f"{name}: too short to hear a start in it")
     if hertz is None:
         hertz = max(
             (60.0, 50.0), key=lambda f: sum(sorted(h for h, _ in _hums(spectra, f))[len(spectra) // 2 :])
         )
-    course = _stretches(_course(spectra, hertz), recording.seconds)
+    course = _stretches(_course(spectra, amplitudes, hertz), recording.seconds)
     clicks = _clicks(recording, use)
     heard, stretches = _outcomes(course, recording.seconds)
     return SoundShown(
@@ -177,30 +177,36 @@ def _thinned(recording: Recording, use: bool) -> Any:
     return [v - middle for v in thin]
 
 
-def _spectra(thin: Any, use: bool) -> list[list[float]]:
-    """Power in each bin of each frame, under a Hann window."""
+def _spectra(thin: Any, use: bool) -> tuple[list[list[float]], list[dict[int, complex]]]:
+    """Power in each bin of each frame under a Hann window, and amplitudes where mains may hum."""
     frames = _data()["frames"]
     length, hop = frames["length"], frames["hop"]
     window = [0.5 - 0.5 * math.cos(2 * math.pi * k / length) for k in range(length)]
     starts = range(0, len(thin) - length + 1, hop)
     top = length // 2
+    hums = sorted({*_hum_bins(50.0), *_hum_bins(60.0)})
     if use:
         assert numpy is not None
         rows = (
             numpy.stack([thin[s : s + length] for s in starts]) if len(starts) else numpy.zeros((0, length))
         )
-        found = numpy.abs(numpy.fft.rfft(rows * numpy.array(window), axis=1)) ** 2
-        return [[float(p) for p in row] for row in found[:, :top].tolist()]
+        found = numpy.fft.rfft(rows * numpy.array(window), axis=1)[:, :top]
+        amplitudes = [dict(zip(hums, row, strict=True)) for row in found[:, hums].tolist()]
+        return (numpy.abs(found) ** 2).tolist(), amplitudes
     turns = [cmath.exp(-2j * math.pi * k / length) for k in range(top)]
-    return [
-        [
-            abs(c) ** 2
-            for c in _transform([v * w for v, w in zip(thin[s : s + length], window, strict=True)], turns)[
-                :top
-            ]
-        ]
-        for s in starts
-    ]
+    powers, amplitudes = [], []
+    for s in starts:
+        row = _transform([v * w for v, w in zip(thin[s : s + length], window, strict=True)], turns)
+        powers.append([abs(c) ** 2 for c in row[:top]])
+        amplitudes.append({b: row[b] for b in hums})
+    return powers, amplitudes
+
+
+def _hum_bins(hertz: float) -> list[int]:
+    """Bins of twice the line frequency and its harmonics."""
+    frames = _data()["frames"]
+    step = frames["rate"] / frames["length"]
+    return [round(2 * hertz * k / step) for k in range(1, frames["harmonics"] + 1)]
 
 
 def _transform(values: Sequence[complex], turns: list[complex]) -> list[complex]:
@@ -230,9 +236,7 @@ def _over(power: float, noise: float) -> float:
 
 def _hums(spectra: list[list[float]], hertz: float) -> list[tuple[float, float]]:
     """For each frame decades of the hum over the noise, best three harmonics; and the hum's power."""
-    frames = _data()["frames"]
-    step = frames["rate"] / frames["length"]
-    bins = [round(2 * hertz * k / step) for k in range(1, frames["harmonics"] + 1)]
+    bins = _hum_bins(hertz)
     found = []
     for row in spectra:
         each = [(_over(row[b], _beside(row, b)), max(row[b] - _beside(row, b), _LEAST_POWER)) for b in bins]
@@ -241,10 +245,33 @@ def _hums(spectra: list[list[float]], hertz: float) -> list[tuple[float, float]]
     return found
 
 
-def _fit(spectra: list[list[float]], hertz: float) -> float:
-    """How well the hum fits a mains frequency: decades over what noise makes, frame by frame. [-]"""
-    clear = float(_data()["least"]["clear"])
-    return float(sum(max(h - 0.5 * clear, 0.0) ** 2 for h, _ in _hums(spectra, hertz)))
+def _steady(amplitudes: list[dict[int, complex]], hertz: float) -> list[float]:
+    """How well the hum of each frame keeps step with the mains over the frames beside it, −1 to 1. [-]"""
+    frames = _data()["frames"]
+    lag = frames["lag"]
+    seconds = lag * frames["hop"] / frames["rate"]
+    turns = {
+        b: cmath.exp(2j * math.pi * 2 * hertz * k * seconds) for k, b in enumerate(_hum_bins(hertz), start=1)
+    }
+    pairs = []
+    for one, other in zip(amplitudes, amplitudes[lag:], strict=False):
+        products = [one[b].conjugate() * other[b] / turn for b, turn in turns.items()]
+        whole = sum(abs(p) for p in products)
+        pairs.append(sum(p.real for p in products) / whole if whole > _LEAST_POWER else 0.0)
+    # a frame keeps step with what follows or with what went before, whichever does better
+    found = []
+    for k in range(len(amplitudes)):
+        near = [pairs[j] for j in (k - lag, k) if 0 <= j < len(pairs)]
+        found.append(max(near, default=0.0))
+    return found
+
+
+def _fit(spectra: list[list[float]], amplitudes: list[dict[int, complex]], hertz: float) -> float:
+    """How well the hum of the best frames fits a mains frequency: decades over noise, in step with it. [-]"""
+    pairs = zip(_hums(spectra, hertz), _steady(amplitudes, hertz), strict=True)
+    each = sorted((max(h, 0.0) * max(c, 0.0) ** 4 for (h, _), c in pairs), reverse=True)
+    count = min(_data()["least"]["hum_frames"], len(each))
+    return float(sum(each[:count]) / count)
 
 
 def _turnings(spectra: list[list[float]], hertz: float) -> list[float]:
@@ -289,7 +316,7 @@ def _running_mean(row: list[float], reach: int = 2) -> list[float]:
 # -- course -----------------------------------------------------------------------------------------------
 
 
-def _course(spectra: list[list[float]], hertz: float) -> list[int]:
+def _course(spectra: list[list[float]], amplitudes: list[dict[int, complex]], hertz: float) -> list[int]:
     """Likeliest state of each frame."""
     data = _data()
     hums = _hums(spectra, hertz)
@@ -297,8 +324,8 @@ def _course(spectra: list[list[float]], hertz: float) -> list[int]:
     powers = _running_median([p for _, p in hums])
     loudest = sorted(powers)[max(len(powers) - 2, 0)]
     figures = [
-        {"hum": h, "turning": t, "below": min(max(math.log10(loudest / p), 0.0), 4.0)}
-        for (h, _), t, p in zip(hums, turning, powers, strict=True)
+        {"hum": h, "turning": t, "below": min(max(math.log10(loudest / p), 0.0), 4.0), "steady": c}
+        for (h, _), t, p, c in zip(hums, turning, powers, _steady(amplitudes, hertz), strict=True)
     ]
     emit = [
         [sum(_density(figure[n], *data[state][n]) for n in figure) for state in _STATES] for figure in figures
@@ -330,9 +357,20 @@ def _believed(path: list[int], figures: list[dict[str, float]]) -> list[int]:
         part = figures[len(found) : len(found) + count]
         hum = sum(f["hum"] for f in part) / count
         turning = sum(f["turning"] for f in part) / count
-        alone = place + 1 == len(groups) or groups[place + 1][0] == 0
-        enough = least["clear"] if alone and count < least["frames"] else least["hum"]
-        if (state == 1 and hum < enough) or (state == 2 and hum + turning < least["running"]):
+        steady = sum(f["steady"] for f in part) / count
+        led = place > 0 and found[-1] == 1
+        if state == 1:
+            alone = place + 1 == len(groups) or groups[place + 1][0] == 0
+            enough = least["clear"] if alone and count < least["frames"] else least["hum"]
+            believed = (
+                hum >= enough and steady >= least["steady"] and not (alone and count < least["hum_frames"])
+            )
+        else:
+            believed = (
+                hum + turning >= least["running"] and turning >= least["turning"] and steady >= least["keeps"]
+            )
+            believed = believed and (led or count >= least["frames"])
+        if not believed:
             state = 0
         found += [state] * count
     return found
