@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -107,11 +106,6 @@ class Weighed:
         if probe not in self._what_if:
             self._what_if[probe] = what_if(self.situation, probe, self.shop)
         return self._what_if[probe]
-
-    def without_last(self) -> Situation | None:
-        """The situation before the last reading; None if there is none."""
-        seen = self.situation.observations
-        return replace(self.situation, observations=seen[:-1]) if seen else None
 
 
 class Judgements:
