@@ -299,7 +299,7 @@ def _defeated(given: Proposal) -> Substitution:
         else "there is no part to try in that"
     )
     line = MatchLine("kind", "What it is", "", given.defeated, Fit.NO, why)
-    flag = f"“{given.defeated}” is no substitute for a {given.title}: {why}. Not even for a trial."
+    flag = f"“{given.defeated}” is no {given.title}: {why}. Not even for a trial."
     return Substitution(
         part=given.part,
         title=given.title,

@@ -32,6 +32,8 @@ _LINES = (
 #: Width, height of a panel, and margins: left, right, above, below. [inches of 72 points]
 _WIDE, _HIGH, _LEFT, _RIGHT, _ABOVE, _BELOW, _BETWEEN = 7.2, 1.35, 0.78, 1.35, 0.5, 0.5, 0.16
 _SIZE = 9.0
+#: Most points of a curve; there are fewer dots across a panel.
+_POINTS = 700
 _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "path.simplify": False,
@@ -213,7 +215,15 @@ def _panel(axes: Any, panel: Panel, last: float, lowest: bool) -> None:
             )  # fmt: skip
             continue
         colour, dashes = _LINES[lines % len(_LINES)]
-        axes.plot(curve.time, curve.values, color=colour, linestyle=dashes, linewidth=1.6, zorder=3)
+        every = -(-len(curve.time) // _POINTS)
+        axes.plot(
+            curve.time[::every],
+            curve.values[::every],
+            color=colour,
+            linestyle=dashes,
+            linewidth=1.6,
+            zorder=3,
+        )
         lines += 1
     axes.set_xlim(0, last)
     low, high = axes.get_ylim()
@@ -301,8 +311,8 @@ def _attributes(match: re.Match[str]) -> str:
 
 
 def _rounded(match: re.Match[str]) -> str:
-    text = f"{round(float(match[0]), 2) + 0.0:.2f}".rstrip("0").rstrip(".")
-    return text or "0"
+    text = f"{round(float(match[0]), 1) + 0.0:.1f}"
+    return text.removesuffix(".0")
 
 
 def _cleaned(svg: str, title: str, description: str, tag: str) -> str:
@@ -315,7 +325,7 @@ def _cleaned(svg: str, title: str, description: str, tag: str) -> str:
     body = re.sub(r' id="(?:figure|axes|patch|line2d|text|xtick|ytick|matplotlib\.axis|Line)[^"]*"', "", body)
     body = re.sub(r'style="([^"]*)"', _attributes, body)
     body = re.sub(r'(?<= id=")(?=[mp][0-9a-f]{10})|(?<=#)(?=[mp][0-9a-f]{10})', f"{tag}-", body)
-    body = re.sub(r"<[^>]*>", lambda tag: re.sub(r"-?[0-9]+\.[0-9]{3,}", _rounded, tag[0]), body)
+    body = re.sub(r"<[^>]*>", lambda tag: re.sub(r"-?[0-9]+\.[0-9]{2,}", _rounded, tag[0]), body)
     box = re.search(r'viewBox="([^"]*)"', body)
     view = box[1] if box else "0 0 520 500"
     wide, high = view.split()[2:4]
