@@ -1,0 +1,224 @@
+"""
+Machines as they are made: drawn around the typical sizes of an arrangement, and kept if they are sound.
+
+A draw is a motor with the start gear and capacitors that belong to it, and a number for everything else that
+strays (line, pill, relay, protector, load, crank, moment of switching). The same draw gives the same values
+whatever is wrong with the machine, so that sets of modes are compared on the same machines.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.errors import Refused
+from humclick.sourced import Spread, read_data, sourced
+from humclick.start.at_hand import at_hand
+from humclick.start.batch import OUTCOMES, simulate_packed
+from humclick.start.case import Case
+from humclick.start.estimate import Estimate, Possible, estimate
+from humclick.start.fit import case_of
+from humclick.start.machine import steady
+from humclick.start.packed import pack_many
+
+__all__ = ["Design", "Drawn", "designs"]
+
+_RUNS = OUTCOMES.index("runs")
+#: So many times the wanted number is drawn at most before giving up. [-]
+_PATIENCE = 30
+
+
+@dataclass(frozen=True)
+class Design:
+    """
+    One machine, exactly known, under one set of circumstances.
+
+    Attributes
+    ----------
+    machine : Machine
+        With every size that belongs to the motor known.
+    possible : Possible
+        Its motor.
+    seed, number : int
+        Of its random numbers.
+    locked_amps : float
+        Line current at standstill, start circuit closed, plate volts at the motor. [A]
+    """
+
+    machine: Machine
+    possible: Possible
+    seed: int
+    number: int
+    locked_amps: float
+    _normals: dict[str, float] = field(default_factory=dict)
+
+    def normal(self, name: str) -> float:
+        """Standard normal number of a name: the same each time. [-]"""
+        if name not in self._normals:
+            key = (self.seed, self.number, zlib.crc32(name.encode()))
+            self._normals[name] = float(np.random.default_rng(key).standard_normal())
+        return self._normals[name]
+
+    def turn(self, name: str) -> float:
+        """Angle of a name, even over the circle. [rad]"""
+        return math.pi * (1.0 + math.erf(self.normal(name) / math.sqrt(2.0)))
+
+    def value(self, name: str, of: Spread) -> float:
+        """Value of a named quantity within its spread. [as in `of`]"""
+        return of.median * math.exp(of.sigma * self.normal(name))
+
+    def case(
+        self,
+        modes: Mapping[str, str] | None = None,
+        *,
+        hot: bool = False,
+        share: float = 1.0,
+        attempt: str = "",
+    ) -> Case:
+        """
+        Put its start attempt together.
+
+        Parameters
+        ----------
+        modes : mapping of part id to mode
+            Parts not named are healthy.
+        hot : bool
+            As in `humclick.start.fit.case_of`.
+        share : float
+            Of the plate's volts at the outlet. [-]
+        attempt : str
+            Another name is another moment of switching, and another crank angle.
+
+        Raises
+        ------
+        Unknown
+            If a part or a mode does not exist.
+        """
+        return case_of(
+            self.machine,
+            self.possible.motor,
+            modes,
+            hot=hot,
+            volts=self.machine.nameplate.volts * share,
+            angle=self.turn(f"{attempt}switching"),
+            crank=self.turn(f"{attempt}crank"),
+            draw=self.value,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """
+    Sound machines, and how many had to be drawn for them.
+
+    Attributes
+    ----------
+    designs : tuple of Design
+        The sound ones.
+    tried : int
+        All.
+    """
+
+    designs: tuple[Design, ...]
+    tried: int
+
+
+def _limit(name: str) -> float:
+    return sourced(read_data("humclick.start", "designs.toml")["sound"][name], f"designs.toml {name}").value
+
+
+def _machine(base: Machine, drawn: Possible) -> Machine:
+    sizes = {
+        "run_winding.winding": drawn.motor.run_ohms,
+        "start_winding.winding": drawn.motor.start_ohms,
+        "ptc.cold": drawn.gear_ohms,
+        "start_capacitor.capacitance": drawn.start_farads,
+        "run_capacitor.capacitance": drawn.run_farads,
+    }
+    ids = {part.id for part in base.parts}
+    known = {
+        key: Spread(size, 1.0, source="drawn")
+        for key, size in sizes.items()
+        if size is not None and key.partition(".")[0] in ids
+    }
+    return Machine(base.arrangement, base.protector, base.nameplate, known)
+
+
+def _reasonable(drawn: Possible, volts: float) -> bool:
+    """Whether the steady machine at rated slip is one: work comes out, its capacitor bears the volts."""
+    running = drawn.running(volts)
+    if drawn.shaft_watts < _limit("efficiency") * running.power_in:
+        return False
+    if drawn.run_farads is not None and abs(running.capacitor_volts) > _limit("capacitor_volts") * volts:
+        return False
+    return steady(drawn.motor, volts, drawn.slip).torque > 0
+
+
+def _drawn(found: Estimate, base: Machine, count: int, seed: int) -> Iterator[Design]:
+    volts = base.nameplate.volts
+    for number, possible in enumerate(found.possible(count, seed)):
+        if _reasonable(possible, volts):
+            locked = abs(possible.locked(volts).line)
+            yield Design(_machine(base, possible), possible, seed, number, locked)
+
+
+def _sound(each: list[Design]) -> list[Design]:
+    """Those that start and run without a trip at low, plate and high volts, no winding too hot."""
+    kept = each
+    for share in (_limit("low"), 1.0, _limit("high")):
+        if not kept:
+            break
+        table = pack_many([one.case(share=share, attempt="proof ") for one in kept])
+        found = simulate_packed(table, _limit("seconds"), threads=1)
+        warm = np.maximum(found.run_winding_max, found.start_winding_max)
+        good = (found.outcome == _RUNS) & ~found.unreleased & (warm < _limit("winding_celsius"))
+        kept = [one for one, ok in zip(kept, good, strict=True) if ok]
+    return kept
+
+
+def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: int) -> Drawn:
+    """
+    Draw sound machines of an arrangement.
+
+    Parameters
+    ----------
+    name, protector : str
+        Arrangement and its protector.
+    nameplate : Nameplate
+        Volts and hertz.
+    count : int
+        How many. [-]
+    seed : int
+        The same seed gives the same machines.
+
+    Raises
+    ------
+    Unknown
+        If the arrangement does not exist or does not come with that protector.
+    Refused
+        If hardly any machine drawn is sound.
+
+    Notes
+    -----
+    Drawn from `humclick.start.estimate` with nothing measured. Sound: starts at plate volts and at the low
+    and the high volts of designs.toml with pressures equal, runs on without a trip, lets its start winding
+    go. Proved at another switching and crank angle than those of the design's other attempts.
+    """
+    base = Machine.of(name, protector, nameplate)
+    found = estimate(at_hand(base))
+    kept: list[Design] = []
+    tried = 0
+    portion = max(16, count)
+    while len(kept) < count:
+        if tried >= _PATIENCE * portion:
+            raise Refused(
+                f"of {tried} machines drawn for {name} only {len(kept)} are sound: see designs.toml"
+            )
+        kept += _sound(list(_drawn(found, base, portion, seed + tried)))
+        tried += portion
+    return Drawn(tuple(kept[:count]), tried)

@@ -1,0 +1,428 @@
+"""
+What happens at power-up, from simulated start attempts: outcomes, amps on a clamp meter, times.
+
+Reads the table of the machine's arrangement, made by `humclick.start.power_up_table`, when first asked. Sets
+of one and two modes are in the table; larger ones are put together from their pairs (see `Starts`). Pure
+Python. Amps are over the sound machine's locked-rotor current, times in seconds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, cached_property
+from importlib import resources
+from itertools import combinations
+from typing import NamedTuple
+
+from humclick.arrangements.machine import Machine
+from humclick.errors import DataError, Unknown
+from humclick.parts.family import HEALTHY
+
+__all__ = ["COLUMNS", "DEFAULTS", "OUTCOMES", "Fault", "Seen", "Starts", "guard_of"]
+
+#: What an attempt can come to.
+OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
+
+#: Columns of a table: medians, each with its standard deviation of ln.
+COLUMNS = (
+    "guard", "plate", "heat", "set", "outcome", "share", "amps", "sd", "highest", "sd", "trip", "sd",
+    "release", "sd", "left_in",
+)  # fmt: skip
+#: Stands for all sets together: what an outcome shows where nothing better is known.
+DEFAULTS = "*"
+
+#: A mode of a part: (part id, mode).
+Fault = tuple[str, str]
+
+#: Outcomes in which the rotor stands.
+_STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
+
+#: Spread of what is known only of the outcome, added to that of all sets together. [-]
+_VAGUE = 0.2
+
+
+class Seen(NamedTuple):
+    """
+    What is seen of an attempt that comes to one outcome; 0 where nothing is.
+
+    Attributes
+    ----------
+    amps, amps_sd : float
+        Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
+        current: median and standard deviation of ln. [-]
+    highest, highest_sd : float
+        Largest half-cycle rms of the first second, over the same. [-]
+    trip, trip_sd : float
+        When the protector opens. [s], [-]
+    release, release_sd : float
+        When the start winding is let go. [s], [-]
+    left_in : float
+        Share in which it turned and the start winding was not let go within five seconds. [-]
+    """
+
+    amps: float
+    amps_sd: float
+    highest: float
+    highest_sd: float
+    trip: float
+    trip_sd: float
+    release: float
+    release_sd: float
+    left_in: float
+
+
+_NOTHING = Seen._make([0.0] * 9)
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """What is known of a set: probabilities, their logarithms, and what is seen by outcome."""
+
+    shares: tuple[float, ...]
+    logs: tuple[float, ...]
+    seen: Mapping[int, Seen]
+
+
+class _Table(NamedTuple):
+    """The sets of one protector and plate: ``rows[hot][set]``, sets as sorted numbers of modes."""
+
+    number: Mapping[Fault, int]
+    dead: frozenset[int]
+    rows: tuple[Mapping[tuple[int, ...], _Row], Mapping[tuple[int, ...], _Row]]
+    usual: Mapping[int, Seen]
+    silent: _Row
+
+
+def guard_of(protector: str) -> str:
+    """
+    Where a protector is: ``outside`` or ``inside`` the shell.
+
+    Parameters
+    ----------
+    protector : str
+        ``external``, ``integrated`` or ``internal``.
+    """
+    return "inside" if protector == "internal" else "outside"
+
+
+def _text(name: str) -> str:
+    try:
+        return resources.files("humclick.start").joinpath("power_up", f"{name}.csv").read_text("utf-8")
+    except FileNotFoundError as error:
+        raise DataError(f"there is no table of start attempts for {name}") from error
+
+
+def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) -> _Row:
+    whole = [shares.get(k, floor) for k in range(len(OUTCOMES))]
+    total = sum(whole)
+    found = tuple(p / total for p in whole)
+    return _Row(found, tuple(math.log(p) for p in found), seen)
+
+
+@cache
+def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
+    """Head and body of a file, each line whole."""
+    heads: dict[str, str] = {}
+    body: list[list[str]] = []
+    last = [""] * len(COLUMNS)
+    for line in _text(name).splitlines():
+        if line.startswith("#"):
+            key, _, value = line[1:].partition(":")
+            heads[key.strip()] = value.strip()
+            continue
+        row = line.split(",")
+        row += [""] * (len(COLUMNS) - len(row))
+        if not row[3]:
+            row[:4] = last[:4]
+        last = row
+        body.append(row)
+    return heads, body[1:]
+
+
+@cache
+def _table(name: str, guard: str, plate: str) -> _Table:
+    """
+    Read the sets of one arrangement, protector and plate.
+
+    Raises
+    ------
+    DataError
+        If the file is missing or damaged.
+    """
+    try:
+        heads, body = _lines(name)
+        number = {}
+        for each in heads["modes"].split():
+            code, _, fault = each.partition("=")
+            part, _, mode = fault.partition(".")
+            number[(part, mode)] = int(code)
+        floor = float(heads["floor"]) / 1000
+        shares: dict[tuple[str, str], dict[int, float]] = {}
+        seen: dict[tuple[str, str], dict[int, Seen]] = {}
+        for row in body:
+            if row[0] != guard[0] or row[1] not in ("", plate):
+                continue
+            outcome = int(row[4])
+            shares.setdefault((row[2], row[3]), {})[outcome] = int(row[5]) / 1000
+            values = Seen._make(float(x) if x else 0.0 for x in row[6:15])
+            seen.setdefault((row[2], row[3]), {})[outcome] = values
+        rows: tuple[dict[tuple[int, ...], _Row], dict[tuple[int, ...], _Row]] = ({}, {})
+        for (heat, code), found in shares.items():
+            if code != DEFAULTS:
+                key = tuple(int(n) for n in code.split(".") if code != "0")
+                rows[heat == "h"][key] = _row(found, floor, seen[(heat, code)])
+        usual = seen[("", DEFAULTS)]
+        silent = _row({0: 1.0 - 5 * floor}, floor, {0: _NOTHING})
+        dead = frozenset(int(n) for n in heads["dead"].split())
+        return _Table(number, dead, rows, usual, silent)
+    except (KeyError, ValueError, IndexError, TypeError) as error:
+        raise DataError(f"the table of start attempts for {name} is damaged: {error!r}") from error
+
+
+class Starts:
+    """
+    Start attempts of one machine.
+
+    Parameters
+    ----------
+    machine : Machine
+        Arrangement, protector and voltage class choose the table; sizes known of it do not matter.
+
+    Raises
+    ------
+    DataError
+        When first asked, if its table is missing or damaged.
+
+    Notes
+    -----
+    A set of three or more modes is put together from its pairs: ln p(S) = Σ ln p(pair) − (n−2) Σ ln p(single)
+    + (n−1)(n−2)/2 ln p(none), for each outcome, then made to sum to 1: the log-linear model without terms of
+    third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory). Amps and times as
+    if each mode moved their logarithm by its own amount. How far that is from simulated triples is in
+    docs/how-to/make-the-power-up-table.md.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+
+    @cached_property
+    def _table(self) -> _Table:
+        machine = self.machine
+        return _table(machine.arrangement.id, guard_of(machine.protector), machine.nameplate.volts_class)
+
+    @cached_property
+    def _passing(self) -> frozenset[Fault]:
+        return frozenset(
+            (part.id, mode.name)
+            for part in self.machine.parts
+            for mode in part.family.modes.values()
+            if mode.passing and part.id != "control"
+        )
+
+    @cached_property
+    def _warm(self) -> frozenset[int]:
+        return frozenset(self._table.number[fault] for fault in self._passing)
+
+    def _key(self, modes: Mapping[str, str], hot: bool) -> tuple[int, ...]:
+        number, found = self._table.number, []
+        for fault in modes.items():
+            if fault[1] == HEALTHY or (not hot and fault in self._passing):
+                continue
+            code = number.get(fault)
+            if code is None:
+                self.machine.part(fault[0]).family.mode(fault[1])
+                raise Unknown("mode in the table of start attempts", ".".join(fault), self._names())
+            found.append(code)
+        found.sort()
+        return tuple(found)
+
+    def _names(self) -> list[str]:
+        return [".".join(fault) for fault in self._table.number]
+
+    def _stored(self, key: tuple[int, ...]) -> _Row:
+        return self._table.rows[not self._warm.isdisjoint(key)][key]
+
+    def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
+        """
+        Probabilities of what an attempt really does.
+
+        Parameters
+        ----------
+        modes : mapping of part id to mode
+            Parts not named are healthy.
+        hot : bool
+            Whether protector and starter are still hot from the last try: passing conditions last only
+            while they are, but for the control's.
+
+        Returns
+        -------
+        tuple of float
+            In the order of `OUTCOMES`; sums to 1.
+
+        Raises
+        ------
+        Unknown
+            If a part or a mode does not exist.
+        DataError
+            If the table is missing or damaged.
+        """
+        return self._row(self._key(modes, hot)).shares
+
+    def _row(self, key: tuple[int, ...]) -> _Row:
+        if not self._table.dead.isdisjoint(key):
+            return self._table.silent
+        return self._stored(key) if len(key) < 3 else self._together(key)
+
+    def _together(self, key: tuple[int, ...]) -> _Row:
+        n = len(key)
+        none = (n - 1) * (n - 2) / 2
+        logs = [none * x for x in self._stored(()).logs]
+        for single in key:
+            for k, x in enumerate(self._stored((single,)).logs):
+                logs[k] -= (n - 2) * x
+        for pair in combinations(key, 2):
+            for k, x in enumerate(self._stored(pair).logs):
+                logs[k] += x
+        top = max(logs)
+        whole = [math.exp(x - top) for x in logs]
+        total = sum(whole)
+        return _Row(tuple(p / total for p in whole), tuple(logs), {})
+
+    def seen(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[Seen, ...]:
+        """
+        What a clamp meter and a watch show of an attempt, by what it comes to.
+
+        Parameters
+        ----------
+        modes, hot
+            As in `outcomes`.
+
+        Returns
+        -------
+        tuple of Seen
+            In the order of `OUTCOMES`.
+
+        Raises
+        ------
+        Unknown
+            If a part or a mode does not exist.
+        DataError
+            If the table is missing or damaged.
+        """
+        key = self._key(modes, hot)
+        found = self._seen.get(key)
+        if found is None:
+            found = tuple(self._shown(key, k) for k in range(len(OUTCOMES)))
+            if len(key) < 3:
+                self._seen[key] = found
+        return found
+
+    @cached_property
+    def _seen(self) -> dict[tuple[int, ...], tuple[Seen, ...]]:
+        return {}
+
+    def _shown(self, key: tuple[int, ...], k: int) -> Seen:
+        if not self._table.dead.isdisjoint(key):
+            return self._usual(k) if k else _NOTHING
+        if len(key) < 3:
+            there = self._stored(key).seen.get(k)
+            return there if there is not None else self._rare(key, k)
+        pairs = [self._stored(pair) for pair in combinations(key, 2)]
+        known = [(row.shares[k], row.seen[k]) for row in pairs if k in row.seen]
+        if not known:
+            return self._rare(key, k)
+        base = self._standing if k in _STANDING else self._stored(()).seen.get(k)
+        return _joined(known, base if len(known) == len(pairs) else None, len(key))
+
+    @cached_property
+    def _standing(self) -> Seen | None:
+        """What a sound machine shows that cannot turn."""
+        seized = self._table.number.get(("mechanism", "seized"), -1)
+        return self._stored((seized,)).seen.get(OUTCOMES.index("hum_click"))
+
+    def _usual(self, k: int) -> Seen:
+        found = self._table.usual.get(k)
+        return _vaguer(found, _VAGUE) if found else _NOTHING
+
+    def _rare(self, key: tuple[int, ...], k: int) -> Seen:
+        """An outcome not seen of a set: as of its modes, or of the sound machine, else as is usual."""
+        for part in (*((n,) for n in key), ()):
+            found = self._stored(part).seen.get(k)
+            if found is not None:
+                return _vaguer(found, _VAGUE)
+        return self._usual(k)
+
+    def amps(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
+        """
+        Line current after five seconds, or the last before it stopped, by what an attempt comes to.
+
+        Parameters
+        ----------
+        modes, hot
+            As in `outcomes`.
+
+        Returns
+        -------
+        tuple of (ratio, ln standard deviation)
+            Over the sound machine's locked-rotor current, in the order of `OUTCOMES`; (0, 0) for nothing. [-]
+        """
+        return tuple((each.amps, each.amps_sd) for each in self.seen(modes, hot=hot))
+
+    def highest(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
+        """Largest half-cycle rms of the first second, otherwise as `amps`. [-]"""
+        return tuple((each.highest, each.highest_sd) for each in self.seen(modes, hot=hot))
+
+    def times(
+        self, modes: Mapping[str, str], *, hot: bool = False
+    ) -> tuple[tuple[tuple[float, float], tuple[float, float]], ...]:
+        """
+        When the protector opens and when the start winding is let go, by what an attempt comes to.
+
+        Parameters
+        ----------
+        modes, hot
+            As in `outcomes`.
+
+        Returns
+        -------
+        tuple of ((trip, ln standard deviation), (release, ln standard deviation))
+            In the order of `OUTCOMES`; (0, 0) where it does not happen. [s], [-]
+        """
+        return tuple(
+            ((each.trip, each.trip_sd), (each.release, each.release_sd)) for each in self.seen(modes, hot=hot)
+        )
+
+    def left_in(self, modes: Mapping[str, str], *, hot: bool = False) -> float:
+        """Probability that it turns and its start winding is not let go within five seconds. [-]"""
+        shares = self.outcomes(modes, hot=hot)
+        return sum(p * each.left_in for p, each in zip(shares, self.seen(modes, hot=hot), strict=True))
+
+
+def _joined(known: list[tuple[float, Seen]], base: Seen | None, n: int) -> Seen:
+    """
+    What is seen of a set of `n` modes, from its pairs: each with its share, and what it shows.
+
+    Each mode moves the logarithm by its own amount from `base`; without a base, the pairs' mean by share.
+    """
+    total = sum(p for p, _ in known)
+    values: list[float] = []
+    for at in range(0, 8, 2):
+        logs = [(p, math.log(each[at]), each[at + 1]) for p, each in known if each[at] > 0]
+        if not logs:
+            values += (0.0, 0.0)
+            continue
+        if base is not None and base[at] > 0 and len(logs) == len(known):
+            zero = math.log(base[at])
+            middle = zero + sum(x - zero for _, x, _ in logs) / (n - 1)
+        else:
+            middle = sum(p * x for p, x, _ in logs) / sum(p for p, _, _ in logs)
+        values += (math.exp(middle), max(sd for _, _, sd in logs))
+    return Seen._make((*values, sum(p * each.left_in for p, each in known) / total))
+
+
+def _vaguer(of: Seen, by: float) -> Seen:
+    """The same medians, known less well."""
+    wide = [x if at % 2 == 0 or not of[at - 1] else math.hypot(x, by) for at, x in enumerate(of[:8])]
+    return Seen._make((*wide, of.left_in))

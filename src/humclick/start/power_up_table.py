@@ -1,0 +1,359 @@
+"""
+The table of start attempts: what a machine with every set of one or two modes does when power is put on.
+
+``python -m humclick.start.power_up_table`` simulates every set on the same sound machines (`designs`) and
+writes one file for each arrangement, read by `humclick.start.power_up`. An arrangement whose file was made
+with the same draws and seed is left alone, so that an interrupted run goes on where it was.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+
+from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.parts.family import HEALTHY
+from humclick.sourced import read_data, sourced
+from humclick.start import rows as r
+from humclick.start.batch import OUTCOMES, simulate_packed
+from humclick.start.designs import Design, designs
+from humclick.start.packed import pack_many
+from humclick.start.power_up import COLUMNS, Fault, guard_of
+from humclick.start.tallies import Attempts, lines_of, shares
+
+__all__ = ["Packed", "attempts_of", "dead_modes", "judged", "made", "mode_sets", "plates", "simulated"]
+
+Set = tuple[Fault, ...]
+
+_HUM, _RUNS = OUTCOMES.index("hum"), OUTCOMES.index("runs")
+#: So many attempts are simulated at a time. [-]
+_PORTION = 4096
+#: On so many machines a merged pair is compared with one put together whole. [-]
+_COMPARED = 3
+
+
+def _seconds(name: str) -> float:
+    return sourced(read_data("humclick.start", "power_up_table.toml")["attempt"][name], name).value
+
+
+def plates() -> dict[str, Nameplate]:
+    """Nameplates the table is made for, by voltage class."""
+    rows = read_data("humclick.start", "designs.toml")["plates"]
+    return {name: Nameplate(row["volts"], row["hertz"]) for name, row in rows.items()}
+
+
+def judged() -> tuple[str, ...]:
+    """Names of the arrangements that start attempts are made with."""
+    return tuple(name for name in arrangements() if not arrangement(name).recognised_only)
+
+
+def _passing(machine: Machine, fault: Fault) -> bool:
+    return fault[0] != "control" and machine.part(fault[0]).family.mode(fault[1]).passing
+
+
+def _faults(machine: Machine) -> tuple[Fault, ...]:
+    return tuple((p.id, m) for p in machine.parts for m in p.family.modes if m != HEALTHY)
+
+
+def dead_modes(design: Design) -> tuple[Fault, ...]:
+    """
+    Modes with which nothing flows at all, whatever else is wrong: they need no simulation.
+
+    Parameters
+    ----------
+    design : Design
+        Any machine of the arrangement.
+    """
+    found = []
+    for part, mode in _faults(design.machine):
+        case = design.case({part: mode}, hot=True)
+        guard = case.protector
+        if (
+            case.faults.line_open
+            or case.supply.volts <= 0
+            or case.temperatures.open
+            or (guard is not None and guard.stuck == "open")
+        ):
+            found.append((part, mode))
+    return tuple(found)
+
+
+def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, Set]]:
+    """
+    Sets to simulate: (hot, modes), of none, one and two parts not healthy.
+
+    Parameters
+    ----------
+    machine : Machine
+        The machine.
+    dead : sequence of Fault
+        Modes left out, from `dead_modes`.
+
+    Yields
+    ------
+    tuple of (bool, set)
+        Hot where a mode of the set only has to wait, cold otherwise.
+    """
+    live = [fault for fault in _faults(machine) if fault not in dead]
+    for size in range(3):
+        for chosen in itertools.combinations(live, size):
+            if len({part for part, _ in chosen}) == size:
+                yield any(_passing(machine, fault) for fault in chosen), chosen
+
+
+class Packed:
+    """
+    Packed cases of some machines under any set of modes, cold or hot.
+
+    A pair is put together from the columns that each of its modes changes, where that is the same as putting
+    the case together whole; checked on some of the machines for each pair.
+
+    Parameters
+    ----------
+    machines : sequence of Design
+        At least one.
+    """
+
+    def __init__(self, machines: Sequence[Design]) -> None:
+        self.machines = tuple(machines)
+        self._kept: dict[tuple[bool, Set], NDArray[np.float64]] = {}
+        self._changed: dict[tuple[bool, Fault], NDArray[np.bool_]] = {}
+        self.merged = 0
+
+    def whole(self, chosen: Set, hot: bool, count: int | None = None) -> NDArray[np.float64]:
+        """Cases put together whole, of the first `count` machines."""
+        return pack_many([one.case(dict(chosen), hot=hot) for one in self.machines[:count]])
+
+    def _one(self, chosen: Set, hot: bool) -> NDArray[np.float64]:
+        if (hot, chosen) not in self._kept:
+            self._kept[(hot, chosen)] = self.whole(chosen, hot)
+        return self._kept[(hot, chosen)]
+
+    def _changes(self, fault: Fault, hot: bool) -> NDArray[np.bool_]:
+        if (hot, fault) not in self._changed:
+            self._changed[(hot, fault)] = np.any(self._one((fault,), hot) != self._one((), hot), axis=0)
+        return self._changed[(hot, fault)]
+
+    def table(self, chosen: Set, hot: bool) -> NDArray[np.float64]:
+        """
+        Cases of all machines under a set of modes.
+
+        Parameters
+        ----------
+        chosen : set of Fault
+            Up to any number.
+        hot : bool
+            As in `humclick.start.fit.case_of`.
+
+        Returns
+        -------
+        ndarray
+            (machines, columns), for `humclick.start.batch.simulate_packed`.
+        """
+        if len(chosen) < 2:
+            return self._one(chosen, hot)
+        changes = [self._changes(fault, hot) for fault in chosen]
+        if not np.any(np.sum(changes, axis=0) > 1):
+            found = self._one((), hot).copy()
+            for fault, columns in zip(chosen, changes, strict=True):
+                found[:, columns] = self._one((fault,), hot)[:, columns]
+            if np.allclose(found[:_COMPARED], self.whole(chosen, hot, _COMPARED), rtol=1e-9, atol=0.0):
+                self.merged += 1
+                return found
+        return self.whole(chosen, hot)
+
+
+def simulated(table: NDArray[np.float64], locked: NDArray[np.float64]) -> Attempts:
+    """
+    Play attempts as long as it takes to name what they come to.
+
+    Parameters
+    ----------
+    table : ndarray
+        Packed cases.
+    locked : ndarray
+        Locked-rotor current of each one's sound machine. [A]
+
+    Returns
+    -------
+    Attempts
+
+    Notes
+    -----
+    Clamp readings are of the first five seconds; a standing rotor is waited for a minute, a turning one two;
+    where the protector is welded, only for the standing one to start.
+    """
+    first = simulate_packed(table, _seconds("clamp"), threads=1)
+    outcome, trip = first.outcome.astype(int), first.trip_time.copy()
+    guarded = table[:, r.P_GUARD] > 0
+    for name, which in (("click", _HUM), ("hum", _HUM), ("run", _RUNS)):
+        chosen = np.flatnonzero((outcome == which) & (guarded | (which == _HUM)))
+        if len(chosen):
+            later = simulate_packed(
+                np.ascontiguousarray(table[chosen]), _seconds(name), _seconds("later_step"), threads=1
+            )
+            outcome[chosen], trip[chosen] = later.outcome, later.trip_time
+    return Attempts(
+        outcome,
+        first.last_line / locked,
+        np.nan_to_num(first.locked) / locked,
+        trip,
+        first.release_time,
+        first.unreleased.astype(float),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """All attempts of one arrangement, protector and plate, by set."""
+
+    attempts: Mapping[tuple[bool, Set], Attempts]
+    modes: tuple[Fault, ...]
+    dead: tuple[Fault, ...]
+    tried: int
+
+
+def attempts_of(
+    machines: Sequence[Design], sets: Sequence[tuple[bool, Set]]
+) -> dict[tuple[bool, Set], Attempts]:
+    """
+    Simulate sets of modes on some machines.
+
+    Parameters
+    ----------
+    machines : sequence of Design
+        The machines.
+    sets : sequence of (hot, set)
+        The sets.
+
+    Returns
+    -------
+    dict of (hot, set) to Attempts
+    """
+    packed, found = Packed(machines), {}
+    locked = np.array([one.locked_amps for one in machines])
+    size = max(1, _PORTION // len(machines))
+    for first in range(0, len(sets), size):
+        part = sets[first : first + size]
+        table = np.concatenate([packed.table(chosen, hot) for hot, chosen in part])
+        whole = simulated(table, np.tile(locked, len(part)))
+        for k, key in enumerate(part):
+            found[key] = whole.cut(k * len(machines), (k + 1) * len(machines))
+    return found
+
+
+def _made(name: str, protector: str, plate: Nameplate, draws: int, seed: int) -> Made:
+    drawn = designs(name, protector, plate, draws, seed)
+    one = drawn.designs[0]
+    dead = dead_modes(one)
+    sets = list(mode_sets(one.machine, dead))
+    return Made(attempts_of(drawn.designs, sets), _faults(one.machine), dead, drawn.tried)
+
+
+def _protectors(name: str) -> dict[str, str]:
+    """One protector for each place it can be in, inside or outside."""
+    found: dict[str, str] = {}
+    for protector in arrangement(name).protectors:
+        found.setdefault(guard_of(protector), protector)
+    return found
+
+
+def _stamp(name: str, draws: int, seed: int) -> str:
+    return f"# python -m humclick.start.power_up_table --arrangement {name} --draws {draws} --seed {seed}"
+
+
+def made(name: str, draws: int, seed: int) -> str:
+    """
+    Make the file of one arrangement.
+
+    Parameters
+    ----------
+    name : str
+        The arrangement.
+    draws : int
+        Machines for each plate and protector. [-]
+    seed : int
+        Of all random numbers.
+
+    Raises
+    ------
+    Unknown
+        If there is no such arrangement.
+    Refused
+        If hardly any machine drawn is sound.
+    """
+    found = {
+        (guard, plate): _made(name, protector, nameplate, draws, seed)
+        for guard, protector in _protectors(name).items()
+        for plate, nameplate in plates().items()
+    }
+    modes = list(dict.fromkeys(fault for each in found.values() for fault in each.modes))
+    dead = {fault for each in found.values() for fault in each.dead}
+    heads = [
+        _stamp(name, draws, seed),
+        "# Start attempts simulated; shares in 1/1000, amps over the sound machine's locked-rotor current at",
+        "# 5 s (or last before) and highest in the first second, times in s; sd of ln. Read by power_up.py.",
+        *(
+            f"# {guard} {plate}: {draws} sound machines of {each.tried} drawn, {len(each.attempts)} sets"
+            for (guard, plate), each in found.items()
+        ),
+        f"# plates: {', '.join(f'{k} = {p.volts:g} V {p.hertz:g} Hz' for k, p in plates().items())}",
+        f"# outcomes: {' '.join(f'{k}={outcome}' for k, outcome in enumerate(OUTCOMES))}",
+        f"# modes: {' '.join(f'{k}={part}.{mode}' for k, (part, mode) in enumerate(modes))}",
+        f"# dead: {' '.join(str(k) for k, fault in enumerate(modes) if fault in dead)}",
+    ]
+    number = {fault: k for k, fault in enumerate(modes)}
+    attempts = np.array([len(plates()) * draws, *[0] * (len(OUTCOMES) - 1)])
+    heads.append(f"# floor: {1000 * shares(attempts)[1]:.2f}")
+    body = [",".join(COLUMNS)]
+    for guard in _protectors(name):
+        by_plate = {plate: found[(guard, plate)].attempts for plate in plates()}
+        body += lines_of(guard, by_plate, number)
+    return "\n".join([*heads, *body]) + "\n"
+
+
+def _job(name: str, draws: int, seed: int, out: Path) -> tuple[str, float, int]:
+    begun = time.perf_counter()
+    text = made(name, draws, seed)
+    part = out / f"{name}.part"
+    part.write_text(text, encoding="utf-8")
+    part.replace(out / f"{name}.csv")
+    return name, time.perf_counter() - begun, len(text)
+
+
+def _ready(name: str, draws: int, seed: int, out: Path) -> bool:
+    file = out / f"{name}.csv"
+    return file.exists() and file.read_text(encoding="utf-8").startswith(_stamp(name, draws, seed) + "\n")
+
+
+@click.command()
+@click.option("--arrangement", "names", multiple=True, help="Only this arrangement; may be repeated.")
+@click.option("--draws", default=24, show_default=True, help="Machines for each plate and protector.")
+@click.option("--seed", default=1, show_default=True, help="Of all random numbers.")
+@click.option("--out", type=click.Path(path_type=Path), default=Path(__file__).parent / "power_up")
+@click.option("--jobs", default=os.cpu_count() or 1, help="Processes; all cores if left out.")
+def main(names: tuple[str, ...], draws: int, seed: int, out: Path, jobs: int) -> None:
+    """Make the table of start attempts; what is there already with the same draws and seed is kept."""
+    out.mkdir(parents=True, exist_ok=True)
+    wanted = names or judged()
+    todo = [name for name in wanted if not _ready(name, draws, seed, out)]
+    click.echo(f"{len(wanted) - len(todo)} of {len(wanted)} arrangements are there already", err=True)
+    with ProcessPoolExecutor(max(1, jobs)) as pool:
+        waiting = [pool.submit(_job, name, draws, seed, out) for name in todo]
+        for done, each in enumerate(as_completed(waiting), 1):
+            name, seconds, size = each.result()
+            click.echo(f"{done}/{len(todo)} {name}: {seconds:.0f} s, {size / 1000:.0f} kB", err=True)
+
+
+if __name__ == "__main__":
+    main()
