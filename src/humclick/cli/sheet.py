@@ -16,10 +16,18 @@ from humclick.errors import Refused
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
+    from humclick.jobs.sheet.model import StartPicture
 
 
 def write_sheet(
-    call: Call, shop: Shop | None, path: Path, *, money: str = "", paper: str = "A4", quiet: bool = False
+    call: Call,
+    shop: Shop | None,
+    path: Path,
+    *,
+    money: str = "",
+    paper: str = "A4",
+    picture: StartPicture | None = None,
+    quiet: bool = False,
 ) -> None:
     """
     Write the sheet of a call as its name asks: ``.pdf`` or ``.html``.
@@ -33,11 +41,12 @@ def write_sheet(
     if kind == ".pdf":
         from humclick.jobs.sheet.pdf import sheet_pdf
 
-        data = sheet_pdf(call, shop, money=money, paper=paper)
+        data = sheet_pdf(call, shop, money=money, paper=paper, picture=picture)
     elif kind in (".html", ".htm"):
         from humclick.jobs.sheet.render import sheet_html
 
-        data = sheet_html(call, shop, money=money, paper=paper).encode("utf-8", "replace")
+        text = sheet_html(call, shop, money=money, paper=paper, picture=picture)
+        data = text.encode("utf-8", "replace")
     else:
         raise Refused(f"{path}: a sheet ends in .pdf or .html")
     save(path, data, quiet=quiet)
@@ -58,8 +67,18 @@ def write_sheet(
     "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Size of paper."
 )
 @click.option("--money", default="", help="Name or sign of the money the shop's prices are in.")
+@click.option("--start", "start", is_flag=True, help="Also the curve of a sound start, simulated.")
+@click.option("--recording", help="A clamp's recording, laid over that curve.")
 @shop_option
-def sheet(file: str, outs: tuple[Path, ...], paper: str, money: str, shop_file: Path | None) -> None:
+def sheet(
+    file: str,
+    outs: tuple[Path, ...],
+    paper: str,
+    money: str,
+    start: bool,
+    recording: str | None,
+    shop_file: Path | None,
+) -> None:
     """
     Write the job sheet of a call.
 
@@ -70,5 +89,27 @@ def sheet(file: str, outs: tuple[Path, ...], paper: str, money: str, shop_file: 
     """
     call = call_in(file)
     shop = shop_in(shop_file) if shop_file is not None else None
+    picture = _picture(call, recording, start)
     for path in outs:
-        write_sheet(call, shop, path, money=money, paper=paper)
+        write_sheet(call, shop, path, money=money, paper=paper, picture=picture)
+
+
+def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | None:
+    """The start, where it is asked for or the call has a recording of one."""
+    wanted = asked or recording is not None
+    if not wanted and not call.recordings:
+        return None
+    from humclick.jobs.sheet.picture import start_picture
+
+    read = None
+    if recording is not None:
+        from humclick.recordings.logs import read_recording
+
+        read = read_recording(recording)
+    found = start_picture(call, read, asked=wanted)
+    if found is None and wanted:
+        raise Refused(
+            "no start can be drawn: it needs a machine that is simulated in the call, and"
+            " python -m pip install 'humclick[start]'"
+        )
+    return found

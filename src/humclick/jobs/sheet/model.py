@@ -34,6 +34,7 @@ __all__ = [
     "Photo",
     "Row",
     "Sheet",
+    "StartPicture",
     "State",
     "TechnicianPage",
     "Tested",
@@ -292,6 +293,23 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
+class StartPicture:
+    """
+    A start, drawn.
+
+    Attributes
+    ----------
+    svg : str
+        Made by `humclick.start.pictures`.
+    caption : str
+        What it shows, in words.
+    """
+
+    svg: str
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
 class TechnicianPage:
     """
     The page for whoever comes next to this machine.
@@ -304,6 +322,8 @@ class TechnicianPage:
         Nameplate; figures behind the verdict; suspects; probability each remedy is needed; the reasons.
     drawing_svg, drawing_text : str
         The wiring as SVG made by `humclick.circuit.drawing`, and as text; empty without a machine.
+    start_svg, start_caption : str
+        A start as SVG made by `humclick.start.pictures`, and what it shows; empty where there is none.
     record : tuple of Entry
         All events in order.
     explanation : str
@@ -325,6 +345,8 @@ class TechnicianPage:
     machine: tuple[Row, ...] = ()
     drawing_svg: str = ""
     drawing_text: str = ""
+    start_svg: str = ""
+    start_caption: str = ""
     record: tuple[Entry, ...] = ()
     figures: tuple[Row, ...] = ()
     suspects: tuple[Row, ...] = ()

@@ -7,7 +7,7 @@ from __future__ import annotations
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Refused
 from humclick.jobs.call import Call
-from humclick.jobs.sheet.model import Judgement
+from humclick.jobs.sheet.model import Judgement, StartPicture
 from humclick.jobs.sheet.render import PAPERS, sheet_of, typeset
 
 __all__ = ["sheet_pdf"]
@@ -25,13 +25,14 @@ def sheet_pdf(
     judgement: Judgement | None = None,
     money: str = "",
     paper: str = "A4",
+    picture: StartPicture | None = None,
 ) -> bytes:
     """
     The sheet as PDF.
 
     Parameters
     ----------
-    call, shop, judgement, money
+    call, shop, judgement, money, picture
         As in `humclick.jobs.sheet.render.sheet_of`.
     paper : str
         ``A4`` or ``Letter``.
@@ -52,6 +53,7 @@ def sheet_pdf(
             "a PDF needs WeasyPrint and its text libraries: pip install 'humclick[sheet]' (on Linux also the "
             f"package pango); the HTML sheet needs neither and prints from any browser ({error})"
         ) from error
-    html = typeset(sheet_of(call, shop, judgement=judgement, money=money), paper, screen=False)
+    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    html = typeset(sheet, paper, screen=False)
     made: bytes = HTML(string=html, url_fetcher=_fetch_nothing).write_pdf()
     return made

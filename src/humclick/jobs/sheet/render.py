@@ -5,6 +5,7 @@ The sheet as one HTML file: three pages, styles and drawing inside, nothing fetc
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -14,7 +15,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
-from humclick.jobs.sheet.model import Judgement, Sheet, judgement_of, state_of
+from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, judgement_of, state_of
 from humclick.jobs.sheet.technician import technician_page
 from humclick.safety import defer
 
@@ -25,7 +26,12 @@ PAPERS: Mapping[str, str] = {"A4": "210mm 297mm", "Letter": "8.5in 11in"}
 
 
 def sheet_of(
-    call: Call, shop: Shop | None = None, *, judgement: Judgement | None = None, money: str = ""
+    call: Call,
+    shop: Shop | None = None,
+    *,
+    judgement: Judgement | None = None,
+    money: str = "",
+    picture: StartPicture | None = None,
 ) -> Sheet:
     """
     Everything that stands on the sheet of a call.
@@ -40,6 +46,8 @@ def sheet_of(
         If it was made already; otherwise the call is judged here.
     money : str
         Name or sign of the money the shop's prices are in.
+    picture : StartPicture, optional
+        Of the start, from `humclick.jobs.sheet.picture.start_picture`; none is shown without it.
 
     Raises
     ------
@@ -63,7 +71,11 @@ def sheet_of(
         invented=bool(header and header.invented),
         state=state,
         customer_page=customer_page(call, judged, state, shop, money),
-        technician_page=technician_page(call, judged, state, shop),
+        technician_page=replace(
+            technician_page(call, judged, state, shop),
+            start_svg=picture.svg if picture else "",
+            start_caption=picture.caption if picture else "",
+        ),
         counter_page=counter_page(call, judged, state),
     )
 
@@ -86,13 +98,14 @@ def sheet_html(
     judgement: Judgement | None = None,
     money: str = "",
     paper: str = "",
+    picture: StartPicture | None = None,
 ) -> str:
     """
     The sheet as one self-contained HTML file.
 
     Parameters
     ----------
-    call, shop, judgement, money
+    call, shop, judgement, money, picture
         As in `sheet_of`.
     paper : str
         ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
@@ -104,7 +117,7 @@ def sheet_html(
     Unknown
         If a reading names a probe the machine does not have.
     """
-    return typeset(sheet_of(call, shop, judgement=judgement, money=money), paper)
+    return typeset(sheet_of(call, shop, judgement=judgement, money=money, picture=picture), paper)
 
 
 def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
@@ -134,5 +147,6 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
         sheet=sheet,
         style=Markup(style),  # our own files
         drawing=Markup(sheet.technician_page.drawing_svg),  # escaped where it is drawn
+        start=Markup(sheet.technician_page.start_svg),  # likewise
         defer=defer(),
     )

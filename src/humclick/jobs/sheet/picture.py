@@ -1,0 +1,108 @@
+"""
+The start on the technician's page: the curve of a sound machine, and a clamp's recording laid over it.
+
+Only where the ``start`` extra is installed, and the call has a clamp's recording or somebody asks for it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from humclick.errors import HumclickError
+from humclick.jobs.call import Call
+from humclick.jobs.sheet.model import StartPicture
+
+if TYPE_CHECKING:
+    from humclick.recordings.recording import Recording
+    from humclick.start.curves import Measured, Overlay
+
+__all__ = ["start_picture"]
+
+#: Shortest and longest start drawn. [s]
+_SHORTEST, _LONGEST = 1.5, 12.0
+
+
+def start_picture(
+    call: Call, recording: Recording | None = None, *, asked: bool = False
+) -> StartPicture | None:
+    """
+    Draw the start of a call's machine.
+
+    Parameters
+    ----------
+    call : Call
+        With its machine described.
+    recording : Recording, optional
+        A clamp's, to be laid over it.
+    asked : bool
+        Draw it though the call has no recording.
+
+    Returns
+    -------
+    StartPicture or None
+        None where nothing asks for it, the machine is not one that is simulated, or the extra is missing.
+
+    Raises
+    ------
+    Refused
+        If the recording holds no attempt.
+    """
+    wanted = asked or recording is not None or any(each.of == "current" for each in call.recordings)
+    if not wanted or call.machine is None or call.machine.arrangement.recognised_only:
+        return None
+    try:
+        from humclick.jobs.at_hand import of_call
+        from humclick.start.asked import Asked
+        from humclick.start.attempts import typical_attempt
+        from humclick.start.curves import describe, lay_over, panels_of, told_events
+        from humclick.start.estimate import estimate
+        from humclick.start.pictures import picture_svg
+        from humclick.start.run import simulate
+    except ImportError:
+        return None
+    machine = call.machine
+    try:
+        motor = estimate(of_call(call)).best
+    except HumclickError:
+        if recording is not None:
+            raise
+        return None
+    measured, seconds = None, _SHORTEST
+    if recording is not None:
+        measured, lasted = _first(recording, machine.nameplate.locked_rotor_amps)
+        seconds = min(max(lasted, _SHORTEST), _LONGEST)
+    run = simulate(typical_attempt(machine, motor, Asked(volts=machine.nameplate.volts)), seconds)
+    laid = None if measured is None else lay_over(run, measured)
+    panels = panels_of(run, None if laid is None else laid.measured)[:2]
+    title = "The start: simulated sound" + ("" if laid is None else ", and measured")
+    svg = picture_svg(panels, title, describe(run), events=told_events(run), tag="sheet-start")
+    return StartPicture(svg, _caption(laid))
+
+
+def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[Measured, float]:
+    """The first attempt of a recording and how long it lasted. [s]"""
+    from humclick.errors import Refused
+    from humclick.recordings.attempts import attempts
+    from humclick.recordings.currents import current_trace
+    from humclick.start.curves import measured_from
+
+    trace = current_trace(recording)
+    found = attempts(trace, locked_rotor_amps)
+    if not found:
+        raise Refused(f"{recording.name}: no start attempt is in this recording, so none can be drawn")
+    first = found[0]
+    begin, end = max(first.first - 4, 0), min(first.last + 2, len(trace.times))
+    return measured_from(trace.times[begin:end], trace.amps[begin:end]), first.seconds
+
+
+def _caption(laid: Overlay | None) -> str:
+    said = (
+        "Line current and speed of a sound machine with this plate, at the plate's volts, cold, with equal"
+        " pressures: simulated, the most probable motor."
+    )
+    if laid is None:
+        return said
+    return (
+        f"{said} Rings: the first attempt of the recording, moved so that both rise together; typically"
+        f" {laid.factor:.2g} times the simulated current, on average {laid.apart:.0%} of the highest apart."
+    ).replace("%", " %")
