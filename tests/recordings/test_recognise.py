@@ -26,6 +26,12 @@ from tests.recordings.generator import CASES, Logged, logged
 from tests.recordings.generator import GEARS as MADE
 
 GEAR = dict(zip(MADE, GEARS, strict=True))
+#: What the invented machines are built of.
+PARTS = {
+    "ptc": frozenset({"ptc"}),
+    "relay": frozenset({"current_relay", "start_capacitor"}),
+    "potential": frozenset({"potential_relay", "start_capacitor", "run_capacitor"}),
+}
 #: Kept for this test; the signatures were tried on others.
 SEED = 7707
 EACH = 8
@@ -43,8 +49,8 @@ def of(one: Logged, rate: float = 20.0) -> Recording:
 
 
 def judged(one: Logged, *, known: bool = True) -> tuple[RecordingMeasured, Shown]:
-    plate = Plate(one.locked_rotor_amps, one.rated_load_amps) if known else Plate()
-    return current_evidence(of(one), Plate(plate.locked_rotor_amps, plate.rated_load_amps, GEAR[one.gear]))
+    lra, rla = (one.locked_rotor_amps, one.rated_load_amps) if known else (None, None)
+    return current_evidence(of(one), Plate(lra, rla, GEAR[one.gear], PARTS[one.gear]))
 
 
 @cache
@@ -212,13 +218,25 @@ def test_words_and_probes_exist() -> None:
     assert set(CAUSES) == set(causes) - {"source"} == set(table["prior"]) - {"source"}
     for cause in CAUSES:
         assert causes[cause]["heard"] in set(Heard)
+        assert causes[cause].get("needs", "ptc") in {
+            p.id for name in arrangements() for p in Machine.of(name).parts
+        }
         for gear, probes in causes[cause].get("probes", {}).items():
             assert gear in GEARS
             assert set(probes) <= known
-    for one in table["signature"]:
+    for one in (*table["signature"], *read_data("humclick.recordings", "simulated.toml")["signature"]):
         assert one["cause"] in CAUSES
         assert one["gear"] in GEARS
     assert sum(v for k, v in table["prior"].items() if k != "source") == pytest.approx(1.0, abs=0.05)
+
+
+def test_what_a_machine_has_not_got_is_no_cause() -> None:
+    """A machine without a run capacitor has no open one, however its current looks."""
+    log = flat([(1.0, 0.0), (1.3, 18.0), (40.0, 5.0)], 40.0)
+    _, with_ = current_evidence(log, Plate(18.0, 3.2, "potential_relay"))
+    _, without = current_evidence(log, Plate(18.0, 3.2, "potential_relay", frozenset({"potential_relay"})))
+    assert with_.probabilities["run_capacitor_open"] > 0.1
+    assert without.probabilities["run_capacitor_open"] < 1e-4
 
 
 def test_recordings_know_nothing_of_judgement() -> None:

@@ -122,7 +122,7 @@ def _plate(machine: Machine | None, lra: float | None, rla: float | None, gear: 
     if gear is None:
         gear = next((g for g in _GEARS if g in parts), None)
     plate = machine.nameplate
-    return Plate(lra or plate.locked_rotor_amps, rla or plate.rated_load_amps, gear)
+    return Plate(lra or plate.locked_rotor_amps, rla or plate.rated_load_amps, gear, frozenset(parts))
 
 
 def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str, str]]:

@@ -13,7 +13,7 @@ from humclick.recordings.currents import Trace
 __all__ = ["Attempt", "attempts"]
 
 #: Current flows above this share of the largest. [-]
-_SHARE = 0.04
+_SHARE = 0.015
 #: A clamp shows up to this with nothing in it. [A]
 _LEAST_AMPS = 0.08
 #: Gaps and bursts shorter than this are bounce or noise. [s]

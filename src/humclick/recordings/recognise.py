@@ -1,7 +1,8 @@
 """
 What a recording of the line current shows: how probable each cause is, in numbers and in words.
 
-Each cause has one or more signatures (`signatures.toml`): log-normal levels and times. The machine's size,
+Each cause has one or more signatures, log-normal levels and times: some put down from memory
+(`signatures.toml`), some made with the simulator of `humclick.start` (`simulated.toml`). The machine's size,
 the ratio of its running to its locked-rotor current and the supply are unknowns common to all that is
 measured; they and the signatures' spreads are integrated exactly, as all of it is normal in the logarithm.
 A plate's LRA and RLA enter as two more measurements; without them the size is left wide open.
@@ -63,11 +64,14 @@ class Plate:
         From the nameplate. [A]
     gear : str or None
         ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
+    parts : frozenset of str or None
+        Ids of the machine's parts: what it has not got is no cause. None if not known.
     """
 
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     gear: str | None = None
+    parts: frozenset[str] | None = None
 
     def __post_init__(self) -> None:
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -115,6 +119,20 @@ class Shown:
 def _data() -> tuple[dict[str, Any], dict[str, Any]]:
     package = "humclick.recordings"
     return read_data(package, "signatures.toml"), read_data(package, "causes.toml")
+
+
+@cache
+def _courses(cause: str, gear: str) -> tuple[tuple[float, Mapping[str, Any]], ...]:
+    """Signatures of a cause with a gear, weighted: those from memory and those simulated, half and half."""
+    found: list[tuple[float, Mapping[str, Any]]] = []
+    tables = (
+        read_data("humclick.recordings", name)["signature"] for name in ("signatures.toml", "simulated.toml")
+    )
+    opinions = [[one for one in each if (one["cause"], one["gear"]) == (cause, gear)] for each in tables]
+    for each in filter(None, opinions):
+        total = sum(float(one.get("weight", 1.0)) for one in each) * sum(map(bool, opinions))
+        found += [(float(one.get("weight", 1.0)) / total, one) for one in each]
+    return tuple(found)
 
 
 def _sd(factor: float) -> float:
@@ -224,7 +242,10 @@ def _stopped(
 
 def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) -> float:
     """Likelihood of the recording if this is the cause, with this gear; 0 where it cannot be."""
-    table = _data()[0]
+    table, causes = _data()
+    needs = causes[cause].get("needs")
+    if needs is not None and plate.parts is not None and needs not in plate.parts:
+        return 0.0
     if not measured.attempts:
         if cause == "nothing":
             return 0.98
@@ -232,13 +253,9 @@ def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) 
     whole = _whole(measured)
     scale = table["scale"]
     found = []
-    for one in table["signature"]:
-        if one["cause"] != cause or one["gear"] != gear:
-            continue
-        weight = math.log(one.get("weight", 1.0))
+    for weight, one in _courses(cause, gear):
         for share, widen in ((1 - scale["astray"], 1.0), (scale["astray"], scale["astray_factor"])):
-            course = _course(one, whole, plate, measured, widen)
-            found.append(weight + math.log(share) + course)
+            found.append(math.log(weight * share) + _course(one, whole, plate, measured, widen))
     if not found:
         return 0.0
     best = max(found)
