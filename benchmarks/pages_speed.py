@@ -68,6 +68,7 @@ def one_visit(play: Any, server: Server, profile: Path, kept: dict[str, list[flo
     if server.stopped:
         server.start()
     path = begun(server)
+    httpx.get(server.address + path).raise_for_status()  # a server that has worked before
     with browser(play, profile, PHONE) as context:
         context.add_init_script(_WATCH)
         page = context.new_page()

@@ -113,7 +113,9 @@ def create_app(
 
     @app.get("/shell", include_in_schema=False)
     def empty(request: Request) -> Response:
-        return HTMLResponse(around({}, _settings(request), files), headers={"Cache-Control": _ANEW})
+        settings = _settings(request)
+        words = str(settings.get("language") or _language(request))
+        return HTMLResponse(around({"language": words}, settings, files), headers={"Cache-Control": _ANEW})
 
     @app.get("/photos/{sha256}", include_in_schema=False)
     def photo(sha256: str) -> Response:
@@ -172,9 +174,12 @@ def create_app(
 def standard_shell(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
     """The program's own page around a reply, in the look that was chosen."""
     from humclick.web.exchange import Reply
+    from humclick.web.language import language
     from humclick.web.pages import shell
+    from humclick.web.pages.frame import header
 
     known = {name: reply[name] for name in Reply.__dataclass_fields__ if name in reply}
+    known.setdefault("header", header(language(str(reply.get("language") or "en")), ""))
     return shell(Reply(**known), theme=str(settings.get("theme") or "auto"), static=files.base)
 
 

@@ -149,6 +149,8 @@ async function visit(path, { method = "GET", data, push = true, keepFields = fal
 // The last look of a page is shown again while Python starts, if its call has the same events still.
 const held = async path => (callIn(path) ? (await keep.events(callIn(path))).length : 0);
 
+const lookNow = () => ({ html: main.innerHTML, header: header.innerHTML, title: document.title.replace(/ · Hum & Click$/, "") });
+
 async function keepLook(path, { html, header, title, language }) {
   await keep.keepScreen({ path, html, header, title, language, held: await held(path) });
 }
@@ -376,6 +378,7 @@ async function begin() {
     if (callIn(here()) && !(await keep.has(callIn(here())))) await fetchCall(callIn(here())).catch(() => false);
     settle(document, "browser");
     beReady();
+    later(() => keepLook(here(), { ...lookNow(), language: document.documentElement.lang }));
   }
   for (const name of ["online", "pageshow"]) addEventListener(name, send);
   document.addEventListener("visibilitychange", () => document.hidden || send());
