@@ -110,7 +110,7 @@ def test_unread_marks_are_asked_for() -> None:
 
 
 @pytest.mark.parametrize("part", ["ptc", "overload_protector"])
-@pytest.mark.parametrize("new", ["bridged", "none", "a jumper wire", "left off for a trial", "by-passed"])
+@pytest.mark.parametrize("new", ["bridged", "none", "a jumper wire", "left off for a trial", "bypassed"])
 def test_no_bridge_is_ever_approved(part: str, new: str) -> None:
     """A bridged or absent starter or protector is answered "no" without being tried."""
     told = tried("rsir-ptc", part, new, ())
