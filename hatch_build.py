@@ -13,7 +13,7 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 
-class Runtime(BuildHookInterface):  # type: ignore[misc]
+class Runtime(BuildHookInterface[Any]):
     """Builds the runtime before a wheel, and names the files that go in."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:

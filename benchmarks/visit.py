@@ -244,6 +244,13 @@ class Visit:
         self, part: str, mode: str, condition: Condition, n: int
     ) -> Iterator[tuple[str, str, float]]:
         family_mode = self.machine.part(part).family.mode(mode)
+        if family_mode.makes:  # a contact that scatters: good, lost or ohms, anew at each reading
+            at = draw(self.case.seed, "contact", part, n).random()
+            if at < family_mode.makes:
+                mode = HEALTHY
+                family_mode = self.machine.part(part).family.mode(mode)
+            elif at < family_mode.makes + family_mode.loses:
+                mode = "stuck_open" if "stuck_open" in self.machine.part(part).family.modes else mode
         for a, b, branch in self.machine.branches(part, mode, condition):
             if branch.element is Element.OHMIC:
                 again = n if family_mode.scattered else None
@@ -359,7 +366,7 @@ class Visit:
         return self._locked() * ratio * math.exp(draw(seed, "drawn").gauss(0.0, spread))
 
     def _locked(self) -> float:
-        """Locked-rotor current of this very machine: near its plate, or as far from typical as its winding is."""
+        """Locked-rotor current of this very machine: near its plate, or as its winding has it. [A]"""
         z = draw(self.case.seed, "size", "run_winding", "winding", False).gauss(0.0, 1.0)
         plate = self.machine.nameplate.locked_rotor_amps
         if plate is not None:

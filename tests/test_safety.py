@@ -35,8 +35,8 @@ def names(found: tuple[object, ...]) -> list[str]:
     return [str(each.name) for each in found]  # type: ignore[attr-defined]
 
 
-def machine(name: str = "csir-current-relay", **plate: object) -> Machine:
-    return Machine.of(name, nameplate=Nameplate(**plate))  # type: ignore[arg-type]
+def machine(name: str = "csir-current-relay", refrigerant: str = "R134a", **plate: object) -> Machine:
+    return Machine.of(name, nameplate=Nameplate(refrigerant=refrigerant, **plate))  # type: ignore[arg-type]
 
 
 def test_every_text_has_a_source_and_steps() -> None:
@@ -107,10 +107,11 @@ def test_a_flammable_or_unknown_refrigerant_comes_first(printed: str) -> None:
 
 
 def test_no_flammable_caution_without_cause() -> None:
-    """A refrigerant that does not burn asks for no caution; one not read asks to be read."""
+    """A refrigerant that does not burn asks for no caution; one not read is taken to burn until it is."""
     assert "flammable-caution" not in names(gates_for(INSIDE, machine(refrigerant="R134a")))
-    assert "flammable-caution" not in names(gates_for(INSIDE, machine()))
-    assert "refrigerant-not-read" in names(cautions_for(machine()))
+    assert "flammable-caution" in names(gates_for(INSIDE, machine(refrigerant="")))
+    assert "refrigerant-not-read" in names(cautions_for(machine(refrigerant="")))
+    assert names(cautions_for(machine(), breaker=True))[0] == "breaker-tripped"
     assert "refrigerant-not-listed" in names(cautions_for(machine(refrigerant="R999")))
     assert names(cautions_for(machine(refrigerant="R134a"))) == ["never-bypass"]
 
@@ -157,7 +158,11 @@ def test_the_usual_resistor_makes_every_machine_safe_within_a_minute(name: str, 
 )
 def test_a_marked_capacitor_is_worked_out_exactly() -> None:
     """A capacitor whose size and voltage are read is worked out with them, not with typical values."""
-    bench = Machine.of("psc", known={"run_capacitor.capacitance": Spread(45e-6, 1.0, "F", "stamp")})
+    bench = Machine.of(
+        "psc",
+        nameplate=Nameplate(refrigerant="R134a"),
+        known={"run_capacitor.capacitance": Spread(45e-6, 1.0, "F", "stamp")},
+    )
     (only,) = discharges(bench, marked_volts={"run_capacitor": 440.0})
     assert only.stamped
     assert only.marked

@@ -281,10 +281,10 @@ def defer() -> str:
     return str(_data()["defer"])
 
 
-def cautions_for(machine: SafeMachine) -> tuple[Fact, ...]:
-    """Cautions that hold for a machine from the first minute."""
+def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, ...]:
+    """Cautions that hold for a machine from the first minute, or since a breaker went."""
     printed = machine.nameplate.refrigerant
-    names = ["never-bypass"]
+    names = ["breaker-tripped", "never-bypass"] if breaker else ["never-bypass"]
     if not printed.strip():
         names.append("refrigerant-not-read")
     elif safety_class(printed) is None:
@@ -338,15 +338,14 @@ def flammable(refrigerant: str) -> bool:
     """
     Whether a refrigerant is to be treated as flammable.
 
-    One that is printed but not in the list is treated as flammable; nothing printed is not (a caution asks
-    for it instead, see `cautions_for`).
+    One that is not in the list, or has not been read, is treated as flammable until it is known.
 
     Examples
     --------
-    >>> flammable("R290"), flammable("R404A"), flammable("R999")
-    (True, False, True)
+    >>> flammable("R290"), flammable("R404A"), flammable("R999"), flammable("")
+    (True, False, True, True)
     """
-    return bool(refrigerant.strip()) and safety_class(refrigerant) not in _NO_FLAME
+    return safety_class(refrigerant) not in _NO_FLAME
 
 
 def discharges(

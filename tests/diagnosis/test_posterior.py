@@ -143,8 +143,8 @@ def test_a_stamp_makes_a_capacitor_reading_decide() -> None:
 @published(
     source="common practice", where="current relay turned over: 3.8–4 Ω, then 0.2 Ω after re-seating is good"
 )
-def test_a_repeat_after_reseating_clears_a_dusty_relay() -> None:
-    """Ohms on the contacts raise the suspicion, near zero on the repeat takes it back."""
+def test_a_repeat_after_reseating_takes_back_some_of_the_suspicion() -> None:
+    """Ohms on the contacts raise the suspicion; one good repeat lowers it without clearing it."""
     bench = Bench(Machine.of("csir-current-relay"), SHOP)
 
     first = weigh(bench, Heard.HUM_CLICK, seen("current_relay.turned_over", "3.9"))
@@ -155,8 +155,9 @@ def test_a_repeat_after_reseating_clears_a_dusty_relay() -> None:
         seen("current_relay.turned_over", "0.3"),
     )
 
-    assert first.of_part("current_relay") > 0.4
-    assert again.of_part("current_relay") < 0.15
+    before = weigh(bench, Heard.HUM_CLICK)
+    assert first.of_part("current_relay") > 1.5 * before.of_part("current_relay")
+    assert again.of_part("current_relay") < 0.9 * first.of_part("current_relay")
 
 
 def test_five_equal_readings_count_hardly_more_than_one() -> None:

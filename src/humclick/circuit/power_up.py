@@ -20,20 +20,27 @@ from humclick.circuit.network import NetworkBranch, Setup, branches_of
 from humclick.circuit.solve import Element as Impedance
 from humclick.circuit.solve import branch_currents
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
-from humclick.sourced import read_data
+from humclick.sourced import Spread, read_data
 
 __all__ = ["OUTCOMES", "PowerUp", "Start", "reported"]
 
 OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
 
-_FEED = ("supply", "control", "overload_protector")
+_SUPPLY = ("supply",)
+_FEED = (*_SUPPLY, "control", "overload_protector")
 _MECHANICAL = ("mechanism",)
 
 #: Three-point Gauss–Hermite rule for a standard normal unknown: exact to the fifth moment. [-]
 _NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
 
+#: Points of a finer rule, for volts that are read as such. [-]
+_FINE = tuple((0.6 * k, math.exp(-0.5 * (0.6 * k) ** 2)) for k in range(-5, 6))
+_FINE_NODES = tuple((z, w / math.fsum(w for _, w in _FINE)) for z, w in _FINE)
+
 #: A spread at least this wide is integrated over; narrower ones act through the torque spread. [-]
 _WIDE = 4.0
+#: In the feed a spread up to this is one point: the sound conductors. [-]
+_NARROW = 2.0
 
 
 def _phi(x: float) -> float:
@@ -158,17 +165,21 @@ class PowerUp:
         ratio = self.machine.part("run_winding").family.impedance["winding"]["start"]
         return coil * winding * abs(ratio) >= float(self.data["start"]["pick_up"])
 
-    def _feed(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, complex | None], ...]:
-        """Series impedance from outlet to gear, None where it is open; weights sum to 1."""
-        key = (hot, *sorted((p, m) for p, m in modes.items() if p in _FEED))
+    def _feed(
+        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = _FEED
+    ) -> tuple[tuple[float, complex | None], ...]:
+        """Series impedance of parts of the feed, None where it is open; weights sum to 1."""
+        key = (hot, parts, *sorted((p, m) for p, m in modes.items() if p in parts))
         if key not in self._feeds:
-            self._feeds[key] = self._solve_feed(modes, hot)
+            self._feeds[key] = self._solve_feed(modes, hot, parts)
         return self._feeds[key]
 
-    def _solve_feed(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, complex | None], ...]:
+    def _solve_feed(
+        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...]
+    ) -> tuple[tuple[float, complex | None], ...]:
         nodes: list[tuple[float, complex | None]] = [(1.0, 0j)]
         condition = Condition(Regime.START, hot=hot)
-        for part in _FEED:
+        for part in parts:
             if part not in {p.id for p in self.machine.parts}:
                 continue
             mode = modes.get(part, HEALTHY)
@@ -177,11 +188,15 @@ class PowerUp:
             if len(rows) < wanted:
                 return ((1.0, None),)
             family_mode = self.machine.part(part).family.mode(mode)
+            sizes: dict[str, tuple[Spread, int]] = {}  # conductors of one size are of one cord
             for _, _, branch in rows:
                 spread = self.machine.spread_of(part, family_mode, branch)
-                rule = _NODES if spread.factor >= _WIDE else ((0.0, 1.0),)
+                sizes[branch.size] = (spread, sizes.get(branch.size, (spread, 0))[1] + 1)
+            for spread, count in sizes.values():
+                rule = _FINE_NODES if parts == _SUPPLY else _NODES
+                rule = rule if spread.factor > _NARROW else ((0.0, 1.0),)
                 nodes = [
-                    (w * v, None if zs is None else zs + spread.median * math.exp(z * spread.sigma))
+                    (w * v, None if zs is None else zs + count * spread.median * math.exp(z * spread.sigma))
                     for w, zs in nodes
                     for z, v in rule
                 ]
@@ -195,6 +210,12 @@ class PowerUp:
         locked = self.core({}, Condition(Regime.START))[0][1]
         running = self.core({}, Condition(Regime.RUN))[0][1]
         return locked, running
+
+    @cached_property
+    def scale(self) -> float:
+        """What the plate's locked-rotor current is over that of the circuit of typical sizes. [-]"""
+        plate = self.machine.nameplate.locked_rotor_amps
+        return 1.0 if plate is None else plate / self.locked_amps()
 
     def locked_amps(self) -> float:
         """Line current of the sound machine with the rotor locked. [A]"""
@@ -259,7 +280,8 @@ class PowerUp:
             for w, series in self._feed(modes, warm):
                 for v, start in self.core(modes, Condition(regime, hot=warm)):
                     if series is not None and start.admittance:
-                        line = times * volts * abs(start.admittance / (1.0 + series * start.admittance))
+                        line = abs(start.admittance / (1.0 + self.scale * series * start.admittance))
+                        line *= times * volts
                         logs += w * v * math.log(max(line / healthy, 1e-4))
                         weights += w * v
             spread = float(self.data["amps"]["spread"])
@@ -296,13 +318,16 @@ class PowerUp:
         if len(self.machine.branches("supply", modes.get("supply", HEALTHY), Condition())) < 2:
             return ((1.0, 0.0),)
         passing_hot = hot and any(m.passing for m in chosen.values())
-        upstream = self._feed({p: m for p, m in modes.items() if p == "supply"}, passing_hot)
+        upstream = self._feed(modes, passing_hot, _SUPPLY)
         found = []
-        for w, series in self._feed(modes, passing_hot):
+        for w, rest in self._feed(modes, passing_hot, _FEED[1:]):
             for v, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
-                line = 0j if series is None else locked.admittance / (1.0 + series * locked.admittance)
+                drawn = self.scale * locked.admittance
                 for u, cord in upstream:
-                    found.append((w * v * u, volts * abs(1.0 - line * (cord or 0j))))
+                    if rest is None or cord is None:
+                        found.append((w * v * u, volts))
+                        continue
+                    found.append((w * v * u, volts * abs(1.0 - cord * drawn / (1.0 + (cord + rest) * drawn))))
         return tuple(found)
 
     def _outcome(self, modes: Mapping[str, str], hot: bool) -> tuple[float, ...]:
@@ -340,7 +365,7 @@ class PowerUp:
     ) -> list[float]:
         hum, brk, begin = self.data["hum"], self.data["breaker"], self.data["start"]
         healthy_amps = abs(self.healthy[0].admittance)
-        left = volts / (1.0 + series * locked.admittance)
+        left = volts / (1.0 + self.scale * series * locked.admittance)
         line = abs(locked.admittance * left) / healthy_amps
         nominal = self.machine.nameplate.volts
         fault = 1.0 - (1.0 - _above(line * self.locked_amps(), brk["amps"], brk["amps_spread"])) * (
@@ -372,7 +397,7 @@ class PowerUp:
         lasts = 1.0
         sound = self.healthy[1]
         for weight, running in self.core(modes, Condition(Regime.RUN)):
-            left = abs(volts / (1.0 + series * running.admittance))
+            left = abs(volts / (1.0 + self.scale * series * running.admittance))
             line = abs(running.admittance) * left / abs(sound.admittance) * load ** run["load_power"]
             left_in = max(0.0, abs(running.start) * left - 1.1 * abs(sound.start)) / abs(
                 self.healthy[0].start

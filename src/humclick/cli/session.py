@@ -26,8 +26,8 @@ from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_pr
 from humclick.jobs.events import DecisionTaken, Event, GatePassed, PartFitted
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Advised, state_of
-from humclick.jobs.standing import UNNAMED_PINS, accepted, decided, live, pins_found
-from humclick.safety import Gate, cautions_for, defer
+from humclick.jobs.standing import UNNAMED_PINS, accepted, cautions, decided, live, pins_found
+from humclick.safety import Gate, defer
 
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
@@ -393,8 +393,7 @@ class Session:
             return words.lines(how_to_answer(probe), "  ")
         parts = [""]
         if not any(isinstance(event, GatePassed) for event in self.live()):
-            machine = self.situation.machine
-            parts += [words.lines(f"{c.title}. {c.plain}", "! ") for c in cautions_for(machine)]
+            parts += [words.lines(f"{c.title}. {c.plain}", "! ") for c in cautions(self.call)]
         parts.append(words.gate_in_words(gates[0], defer(), len(gates) - 1))
         parts.append("Type done when every step is done, or cannot.")
         return "\n".join(parts)

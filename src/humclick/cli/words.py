@@ -236,6 +236,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
     from humclick.cli.ending import demands_of
     from humclick.diagnosis.findings import HEARD
+    from humclick.jobs.standing import cautions
 
     shown = [machine_in_words(call.machine)] if call.machine else []
     shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")
@@ -243,6 +244,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         shown.append(heading("Readings"))
     for finding in result.findings:
         shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
+    shown += [lines(f"{fact.title}. {fact.plain}", "! ") for fact in cautions(call)]
     missing = sorted({gate for names in result.unproved.values() for gate in names})
     if missing:
         told = f"{counted(len(result.unproved), 'reading')} taken without a record of: {', '.join(missing)}"
@@ -260,6 +262,9 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         shown += [demand_in_words(each) for each in demands_of(call, result.verdict.remedies)]
     if result.next is not None:
         shown.append(next_in_words(result.next, result.guards))
+        before = "; ".join(each.title for each in call.gates_before(result.next.gates))
+        if before:
+            shown.append(lines(before, "  First: "))
         others = [
             f"{v.probe} ({v.minutes:g} min{f', after {v.waits:g} min of cooling' if v.waits else ''})"
             for v in result.alternatives[:3]

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, wait_minutes
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair, hot_and_open, three_equal
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.probes import Probe, probes_of
@@ -202,6 +202,14 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         verdict=None,
         guards=(),
     )
+    if three_equal(situation):
+        return replace(blank, alternatives=(), verdict=_not_for_the_mains(judged))
+    retest = hot_and_open(situation)
+    live = made.best is None or problem.forecasts[made.best.probe].probe.live
+    if retest and live:
+        value = _retest(judged, retest)
+        rest = tuple(v for v in values if not (v.probe == retest and v.waits))[:6]
+        return replace(blank, kind="wait", next=value, alternatives=rest)
     if made.best is not None:
         best = next(
             v
@@ -351,6 +359,34 @@ def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     if again:
         reason += "; lift the tips, press them on bright metal and read once more"
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, waits, reason)
+
+
+def _retest(judged: Judged, name: str) -> Value:
+    """The wait for something that read open while hot, and the reading after it."""
+    probe = judged.bench.probe(name)
+    waits = wait_minutes(judged.situation, probe.heat) or 1.0
+    shop = judged.bench.shop
+    opening = opening_cost(probe, cover_open(judged), shop)
+    cost = shop.money(probe.minutes) + probe.risk + opening + waits * shop.rates["waiting"]
+    reason = "open while hot is no verdict, and nothing flows through it: let it cool and read it once more"
+    return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, waits, reason)
+
+
+def _not_for_the_mains(judged: Judged) -> Verdict:
+    title = judged.bench.shop.remedy("hand over").title
+    return Verdict(
+        ("hand over",),
+        (title,),
+        judged.post.by_class.get(HAND_OVER, 0.0),
+        "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
+        f"to be put across the mains. Read the nameplate and start again with what it says, or {title}; if "
+        "the plate says single-phase, measure the three pairs once more on bright metal",
+        judged.bench.shop.remedy("hand over").cost,
+        0.0,
+        math.inf,
+        (),
+        (),
+    )
 
 
 def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) -> Verdict:

@@ -172,7 +172,11 @@ class Bench:
             setup = Setup(plugged=False)
             found = [predict(self.machine, modes, setup, (pin, "shell")) for pin in PINS]
             lowest = min(found, key=lambda p: p.ohms)
-            return lowest.ohms, lowest.sigma
+            sealed = ("run_winding", "start_winding")
+            shorted = any(modes.get(part) == "grounded" for part in sealed)
+            # paths over one insulation age together: no narrower than one of them
+            own = 0.0 if shorted else max(self.machine.size(part, "insulation").sigma for part in sealed)
+            return lowest.ohms, max(lowest.sigma, own)
         assert probe.points is not None
         turned = (
             any(

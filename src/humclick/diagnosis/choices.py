@@ -45,8 +45,7 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
     situation, bench, post = judged.situation, judged.bench, judged.post
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
     tested = any(o.probe == "pins.shell" for o in situation.observations)
-    doubtful = grounded > _GROUNDED or breaker_tripped(situation)
-    blocked = grounded > 0.5 or (doubtful and not tested)
+    blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested) or breaker_tripped(situation)
     counts: dict[str, int] = {}
     for o in situation.observations:
         counts[o.probe] = counts.get(o.probe, 0) + 1

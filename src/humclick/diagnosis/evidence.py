@@ -9,6 +9,7 @@ hypothesis.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -166,7 +167,17 @@ class Compiler:
     def _value(
         self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: float
     ) -> float:
-        scattered = any(self.bench.machine.part(p).family.mode(m).scattered for p, m in modes.items())
+        own = [(p, m, self.bench.machine.part(p).family.mode(m)) for p, m in modes.items()]
+        scattered = any(mode.scattered for _, _, mode in own)
+        for part, name, mode in own:
+            if mode.makes and self.conducts(probe, modes):
+                sound = {p: m for p, m in modes.items() if (p, m) != (part, name)}
+                return math.prod(
+                    mode.makes * self._integral(probe, sound, [d], False, False)
+                    + mode.loses * d.probability(math.inf)
+                    + (1.0 - mode.makes - mode.loses) * self._integral(probe, modes, [d], False, False)
+                    for d in displays
+                )
         cold = self._integral(probe, modes, displays, False, scattered)
         if hot <= 0.0:
             return cold
@@ -176,6 +187,11 @@ class Compiler:
             lost = math.prod(d.probability(math.inf) for d in displays)
             warm = opens * lost + (1.0 - opens) * warm
         return hot * warm + (1.0 - hot) * cold
+
+    def conducts(self, probe: Probe, modes: Mapping[str, str]) -> bool:
+        """Whether a contact that scatters lies between the tips in this position, and so shows at all."""
+        with_it, _ = self.bench.predicted(probe, modes, False)
+        return math.isfinite(with_it) and with_it != self.bench.predicted(probe, {}, False)[0]
 
     def _integral(
         self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: bool, scattered: bool
@@ -227,7 +243,7 @@ class Compiler:
 
     def _pins(self, members: tuple[int, ...], seen: list[Observation], *, named: bool) -> Factor:
         setup = winding_setup(self.bench, self.situation, seen)
-        windings, displays, hot = setup.windings, setup.displays, setup.hot
+        windings, displays = setup.windings, setup.displays
         mixed = self.slips["pins_mixed"]
         naming = dict.fromkeys(PERMUTATIONS, 1 / 6)
         if named:
@@ -246,7 +262,16 @@ class Compiler:
             got = central if g == middle else windings.evidence(displays(offset), alive)
             for sealed, row in rows.items():
                 row.append(math.fsum({**central[sealed], **got[sealed]}.values()) + rest.get(sealed, 0.0))
-        return self._sealed_factor(members, rows, hot, windings, displays(self.leads[middle][0]))
+        opened: dict[frozenset[str], dict[tuple[str, str, str], list[float]]] = {}
+        if windings.internal:
+            tripped = [s for s in windings.modes() if s[2] == "tripped"]
+            for epochs in setup.subsets():
+                opened[epochs] = {s: [] for s in tripped}
+                for offset, _ in self.leads:
+                    got = windings.evidence(displays(offset, epochs), alive, tripped)
+                    for sealed, row in opened[epochs].items():
+                        row.append(math.fsum(got[sealed].values()) + rest.get(sealed, 0.0))
+        return self._sealed_factor(members, rows, opened, setup, displays(self.leads[middle][0]))
 
     @staticmethod
     def _agree(
@@ -293,10 +318,11 @@ class Compiler:
         self,
         members: tuple[int, ...],
         rows: Mapping[tuple[str, str, str], Sequence[float]],
-        hot: float,
-        windings: WindingEvidence,
+        opened: Mapping[frozenset[str], Mapping[tuple[str, str, str], Sequence[float]]],
+        setup: WindingSetup,
         displays: Sequence[PinDisplay],
     ) -> Factor:
+        windings = setup.windings
         names = ["run_winding", "start_winding"] + (["internal_protector"] if windings.internal else [])
         scope = tuple(sorted(self.bench.place[n] for n in names))
         table = {}
@@ -308,11 +334,14 @@ class Compiler:
             if not windings.internal or guard == "open":
                 table[config] = tuple(rows[(run, start, guard)])
                 continue
-            opens = hot * (1.0 if guard == "tripped" else 0.5)
-            closed, lost = rows[(run, start, HEALTHY)], rows[(run, start, "tripped")]
-            table[config] = tuple(
-                opens * b + (1.0 - opens) * a if hot > 0 else a for a, b in zip(closed, lost, strict=True)
-            )
+            once = 1.0 if guard == "tripped" else 0.5
+            left, row = 1.0, [0.0] * len(self.leads)
+            for epochs, lost in opened.items():
+                weight = setup.weight(epochs, once)
+                left -= weight
+                row = [r + weight * x for r, x in zip(row, lost[(run, start, "tripped")], strict=True)]
+            closed = rows[(run, start, HEALTHY)]
+            table[config] = tuple(r + max(left, 0.0) * x for r, x in zip(row, closed, strict=True))
         none = self._none(table[(0,) * len(scope)], [d.display for d in displays])
         return Factor(members, scope, table, None, none)
 
@@ -326,25 +355,48 @@ class WindingSetup:
     ----------
     windings : WindingEvidence
         With the spread that meter gain and temperature add.
-    seen : tuple of (first pin, second pin, observation, copper factor, may be hot)
+    seen : tuple of (first pin, second pin, observation, copper factor)
         The readings that have a value.
-    hot : float
-        Probability that an internal protector was hot meanwhile. [-]
+    hot : mapping of epoch to float
+        Readings taken at one temperature are an epoch, in which an internal protector stays as it is:
+        probability that it was hot then. [-]
     """
 
     windings: WindingEvidence
-    seen: tuple[tuple[int, int, Observation, float, bool], ...]
-    hot: float
+    seen: tuple[tuple[int, int, Observation, float], ...]
+    hot: Mapping[str, float]
     situation: Situation
     slips: Mapping[str, float]
 
-    def displays(self, offset: float) -> list[PinDisplay]:
-        """Displays with a given lead offset. [Ω]"""
+    def displays(self, offset: float, opened: frozenset[str] = frozenset()) -> list[PinDisplay]:
+        """Displays with a given lead offset, an internal protector open in some epochs. [Ω]"""
         return [
-            PinDisplay(i, j, Display(o.reading, self.situation.meter, self.slips, offset), copper, hot)
-            for i, j, o, copper, hot in self.seen
+            PinDisplay(
+                i,
+                j,
+                Display(o.reading, self.situation.meter, self.slips, offset),
+                copper,
+                _epoch(o.temperature) in opened,
+            )
+            for i, j, o, copper in self.seen
             if o.reading is not None
         ]
+
+    def subsets(self) -> list[frozenset[str]]:
+        """Sets of epochs in which an internal protector may have been open, improbable ones left out."""
+        names = sorted(self.hot)
+        every = (frozenset(c) for k in range(1, len(names) + 1) for c in itertools.combinations(names, k))
+        return [c for c in every if self.weight(c, 1.0) > 1e-4]
+
+    def weight(self, opened: frozenset[str], once: float) -> float:
+        """Probability that it was open in just these epochs, open with `once` where it is hot. [-]"""
+        return math.prod(once * p if e in opened else 1.0 - once * p for e, p in self.hot.items())
+
+
+def _epoch(temperature: PartTemperature) -> str:
+    if temperature.kind == "measured":
+        return "hot" if p_hot(temperature, 0.0) > 0.5 else "cold"
+    return temperature.kind
 
 
 _PIN_INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
@@ -356,13 +408,12 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
     factors = [_copper(o.temperature) for o in seen] or [(1.0, 0.0)]
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(situation.meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
-    hots = [p_hot(o.temperature, slips["cold_but_warm"]) for o in seen]
+    hot = {_epoch(o.temperature): p_hot(o.temperature, slips["cold_but_warm"]) for o in seen}
     rows = []
-    for o, (copper, _), hot in zip(seen, factors, hots, strict=False):
+    for o, (copper, _) in zip(seen, factors, strict=False):
         first, second = o.probe.removeprefix("pins.").split("-")
-        rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper, hot > 0.01))
-    mean = sum(hots) / len(hots) if hots else 0.0
-    return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), mean, situation, slips)
+        rows.append((_PIN_INDEX[first], _PIN_INDEX[second], o, copper))
+    return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), hot, situation, slips)
 
 
 def compile_evidence(bench: Bench, situation: Situation) -> Compiled:

@@ -103,7 +103,8 @@ def _sentence(
     best = max(at.values())
     healthy = at[(0,) * len(factor.scope)]
     fits = _fitting(bench, factor.scope, at, best)
-    if seen.temperature.kind == "hot" and probe.heat and seen.reading is not None and seen.reading.over_limit:
+    lost = seen.reading is not None and seen.reading.over_limit
+    if seen.temperature.kind == "hot" and lost and _opens_with_heat(probe):
         return f"{shown} while hot is no verdict: let it cool and measure again.", True
     expected = _expected(bench, probe)
     subject = bench.machine.part(probe.part).family.title if probe.part else "windings"
@@ -117,6 +118,11 @@ def _sentence(
         owner = "" if len(factor.scope) > 1 else f"{subject} "
         return f"{shown}{expected}: speaks for {owner}{names}.", True
     return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
+
+
+def _opens_with_heat(probe: Probe) -> bool:
+    """Whether what the tips span can be open from heat alone; between S and R no protector lies."""
+    return probe.heat not in ("", "windings") and probe.id != "pins.S-R"
 
 
 def _fitting(

@@ -267,6 +267,15 @@ class _Forecaster:
             if opens:
                 found.append((math.inf, weight * opens))
             got = nodes_of(median, sigma) if scattered or not shown else evidence(shown, median, sigma).nodes
+            mode = family.mode(modes.get(probe.part, HEALTHY)) if family else None
+            if mode and mode.makes and self.compiler.conducts(probe, modes):
+                better = nodes_of(*self.bench.predicted(probe, {}, warm))
+                rest = 1.0 - mode.makes - mode.loses
+                got = (
+                    *((x, mode.makes * w) for x, w in better),
+                    (math.inf, mode.loses),
+                    *((x, rest * w) for x, w in got),
+                )
             found.extend((x, weight * (1.0 - opens) * w) for x, w in got)
         return found
 

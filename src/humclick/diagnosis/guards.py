@@ -17,10 +17,21 @@ from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior
 from humclick.physics.cooling import minutes_for, probability_passed
 
-__all__ = ["GuardState", "breaker_tripped", "guards_for", "guards_for_no_repair"]
+__all__ = [
+    "GuardState",
+    "breaker_tripped",
+    "guards_for",
+    "guards_for_no_repair",
+    "hot_and_open",
+    "three_equal",
+]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
+#: Readings between pins within this ratio count as equal. [-]
+_EQUAL = 1.12
+#: What is heard on known-good gear that shows current in the compressor: what is left is its own.
+_STALLS = frozenset({Heard.HUM, Heard.HUM_CLICK, Heard.TRIPS})
 #: An internal protector suspected this much is given time until it has surely closed again: how surely. [-]
 _SUSPECTED, _SURE = 0.02, 0.99
 #: A part of the start gear counts as cleared below this probability of a fault. [-]
@@ -98,7 +109,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
     tries = [o.answer for o in seen if o.probe == "attempt.known_good" and o.answer]
     ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
-    known_good = bool(tries) and not ran
+    known_good = bool(_STALLS & set(tries)) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
     at_pins = "an open or grounded winding is read directly, hot or cold" if _read(post) > _DIRECT else ""
@@ -106,7 +117,13 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     still_hot = bool(since) and not _cold(since[-1], situation)
     states = [
         GuardState("windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing, still_hot),
-        GuardState("ground", "windings tested to the shell", "pins.shell" in done, "", ("pins.shell",)),
+        GuardState(
+            "ground",
+            "windings tested to the shell",
+            "pins.shell" in done and not breaker_tripped(situation),
+            "",
+            ("pins.shell",),
+        ),
     ]
     if post.of_mode("internal_protector", "open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
@@ -161,11 +178,54 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     return tuple(states)
 
 
+def hot_and_open(situation: Situation) -> str:
+    """
+    The probe to repeat cold, where what opens with heat was last read open while hot; empty if there is none.
+    """
+    internal = situation.machine.protector == "internal"
+    watched = ("pins.C-R", "pins.C-S") if internal else ("overload_protector.ohms",)
+    last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
+    cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
+    for name, seen in last.items():
+        lost = seen.reading is not None and seen.reading.over_limit
+        if lost and seen.temperature.kind == "hot" and name not in {*situation.skipped, *cooled}:
+            both = all(o.reading is not None and o.reading.over_limit for o in last.values())
+            return name if both else ""
+    return ""
+
+
+def three_equal(situation: Situation) -> bool:
+    """
+    Whether three readings between the pins are equal: an inverter-driven or three-phase machine, most likely.
+
+    Of two windings the largest reading is the sum of the others, so three equal ones are never sound there
+    (common practice). Such a machine is not put across the mains.
+    """
+    last: dict[str, float] = {}
+    for o in situation.observations:
+        if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None:
+            last[o.probe] = o.reading.value or 0.0
+    leads = situation.leads.offset or 0.0
+    for names in (("C-R", "C-S", "S-R"), ("1-2", "1-3", "2-3")):
+        ohms = [last.get(f"pins.{name}", 0.0) - leads for name in names]
+        if min(ohms) > 0.05 and max(ohms) <= _EQUAL * min(ohms):
+            return True
+    return False
+
+
 def breaker_tripped(situation: Situation) -> bool:
-    """Whether a breaker has tripped: then nothing is powered before the windings are tested to the shell."""
-    return situation.complaint is Heard.BREAKER or any(
-        o.answer == Heard.BREAKER for o in situation.observations
-    )
+    """
+    Whether a breaker has tripped since the windings were last tested to the shell.
+
+    Then nothing is powered before they are.
+    """
+    tripped = situation.complaint is Heard.BREAKER
+    for o in situation.observations:
+        if o.answer == Heard.BREAKER:
+            tripped = True
+        elif o.probe == "pins.shell" and o.reading is not None:
+            tripped = False
+    return tripped
 
 
 def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState, ...]:
@@ -176,8 +236,7 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     """
     states = []
     if breaker_tripped(situation):
-        done = any(o.probe == "pins.shell" for o in situation.observations)
-        states.append(GuardState("ground", "windings tested to the shell", done, "", ("pins.shell",)))
+        states.append(GuardState("ground", "windings tested to the shell", False, "", ("pins.shell",)))
     ran = any(
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations

@@ -105,7 +105,7 @@ class Probe:
 _HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
 
 
-def _test(placed: PlacedPart, test: BenchTest) -> Probe:
+def _test(machine: Machine, placed: PlacedPart, test: BenchTest) -> Probe:
     points = (placed.connect[test.between[0]], placed.connect[test.between[1]])
     heat = _HEAT.get(placed.id, "") if test.quantity == "resistance" else ""
     return Probe(
@@ -117,13 +117,13 @@ def _test(placed: PlacedPart, test: BenchTest) -> Probe:
         part=placed.id,
         points=points,
         minutes=test.minutes,
-        gates=test.gates,
+        gates=_with_discharge(machine, test.gates) if placed.id != "control" else test.gates,
         heat=heat,
         inside=placed.id != "control",
     )
 
 
-def _look(placed: PlacedPart, look: Look) -> Probe:
+def _look(machine: Machine, placed: PlacedPart, look: Look) -> Probe:
     inside = placed.id not in ("control", "supply", "mechanism")
     return Probe(
         f"{placed.id}.{look.name}",
@@ -133,8 +133,9 @@ def _look(placed: PlacedPart, look: Look) -> Probe:
         outcomes=look.outcomes,
         part=placed.id,
         minutes=look.minutes,
-        gates=look.gates,
+        gates=_with_discharge(machine, look.gates) if placed.id == "wiring" else look.gates,
         inside=inside,
+        live="stand-clear" in look.gates,
     )
 
 
@@ -182,12 +183,19 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     )
 
 
+def _with_discharge(machine: Machine, gates: tuple[str, ...]) -> tuple[str, ...]:
+    """Hands at the terminals of a machine with a capacitor: discharged first."""
+    if _DEAD not in gates or _DISCHARGED in gates:
+        return gates
+    return (*_touching(machine), *(g for g in gates if g != _DEAD))
+
+
 def _touching(machine: Machine) -> tuple[str, ...]:
     capacitors = any("capacitor" in p.id for p in machine.parts)
     return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
 
 
-def _volts(shop: Shop) -> Iterator[Probe]:
+def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["supply_volts"]
     yield Probe(
         "supply.volts",
@@ -216,7 +224,7 @@ def _volts(shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(_DEAD, *_LIVE),
+        gates=(*_touching(machine), *_LIVE),
     )
     minutes, risk = shop.probe["supply_volts_start"]
     yield Probe(
@@ -231,7 +239,7 @@ def _volts(shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(_DEAD, *_LIVE),
+        gates=(*_touching(machine), *_LIVE),
     )
 
 
@@ -261,8 +269,9 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_as_found"]
     yield Probe(
         "attempt.as_found",
-        "Power it up as it is, five seconds at most, and listen",
-        "Cover on, stand to the side, power up for at most five seconds: silent, hum, click, or does it run?",
+        "Power it up as it is and listen: until it runs or clicks off, ten seconds of humming at most",
+        "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it has "
+        "clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it stays.",
         Kind.ATTEMPT,
         outcomes=OUTCOMES,
         minutes=minutes,
@@ -277,7 +286,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         "attempt.amps",
         "Amps on the common lead, five seconds after power comes or just before it clicks",
         "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand to the "
-        "side; power up for at most five seconds and read the amps it settles at.",
+        "side; power up and read the amps after five seconds, or the last before it clicks; then off again.",
         Kind.AMPS,
         "current",
         points=("k", "C"),
@@ -285,7 +294,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(_DEAD, *_LIVE),
+        gates=(*_touching(machine), *_LIVE),
         heat=_rest(machine),
     )
     yield Probe(
@@ -307,7 +316,8 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         "attempt.known_good",
         "Start it on known-good start gear and a supply known to be good",
         "Power off: fit start gear, protector and capacitors known to be good and right for it, cover on, "
-        "then power up for at most five seconds. Its protector stays in circuit.",
+        "then power up until it runs or clicks off, ten seconds of humming at most. Its protector stays in "
+        "circuit.",
         Kind.KNOWN_GOOD,
         outcomes=OUTCOMES,
         minutes=minutes,
@@ -345,10 +355,10 @@ def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         inside=False,
     )
-    yield from _volts(shop)
+    yield from _volts(machine, shop)
     for placed in machine.parts:
-        yield from (_look(placed, look) for look in placed.family.looks)
-        yield from (_test(placed, test) for test in placed.family.tests)
+        yield from (_look(machine, placed, look) for look in placed.family.looks)
+        yield from (_test(machine, placed, test) for test in placed.family.tests)
     yield from _pins(machine, shop)
     yield from _attempts(machine, shop)
 

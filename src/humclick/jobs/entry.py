@@ -32,13 +32,15 @@ LONGEST = 4000
 _AT = re.compile(r"(.*?\S)\s*(?:@|\bat\b)\s*(.*)", re.IGNORECASE | re.DOTALL)
 _WORD = re.compile(r"(.*?\S)[\s,]+(hot|warm|cold|cool)", re.IGNORECASE | re.DOTALL)
 _PROBE = re.compile(r"[A-Za-z][A-Za-z_]{2,}\.[A-Za-z0-9_-]+")
+#: Words that join two others and are written or not.
+_LINKS = frozenset({"and", "then"})
 _TWO_PINS = re.compile(r"([A-Za-z0-9])-?([A-Za-z0-9])")
 _FIGURE = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(.*)")
 
 
 def plain(text: str) -> str:
     """Text without what people write differently: case, dashes, underscores, commas, spaces."""
-    return " ".join(re.sub(r"[_,-]", " ", text.casefold()).split())
+    return " ".join(word for word in re.sub(r"[_,-]", " ", text.casefold()).split() if word not in _LINKS)
 
 
 def named(text: str, names: Iterable[str]) -> str | None:

@@ -376,6 +376,8 @@ class _Fold:
                 temperature = parse_temperature(event.temperature)
             except HumclickError as error:
                 self.problem(event.id, str(error), event.temperature)
+        if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
+            self.hot, self.waited = True, 0.0
         self.renewed |= {part for part in probe.mends if "." not in part}
         self.skipped.pop(event.probe, None)
         self.readings.append(
@@ -392,7 +394,8 @@ class _Fold:
                 note=event.note,
             )
         )
-        drew = answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
+        attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(each) for each in probe.outcomes}
+        drew = attempted and answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
         if powered and drew:
             self.hot, self.waited = True, 0.0
 

@@ -26,7 +26,9 @@ def plate_of(machine: Machine | None) -> Plate:
         return Plate()
     parts = {part.id for part in machine.parts}
     gear = next((g for g in GEARS if g in parts), None)
-    return Plate(machine.nameplate.locked_rotor_amps, machine.nameplate.rated_load_amps, gear)
+    return Plate(
+        machine.nameplate.locked_rotor_amps, machine.nameplate.rated_load_amps, gear, frozenset(parts)
+    )
 
 
 def recording_event(

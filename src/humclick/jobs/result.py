@@ -20,6 +20,7 @@ from humclick.diagnosis.guards import GuardState
 from humclick.diagnosis.reasons import Explanation, explain
 from humclick.errors import Refused
 from humclick.jobs.call import Call, Problem
+from humclick.jobs.standing import cautions
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Verdict
@@ -111,6 +112,10 @@ class AdviceResult:
         Readings taken without a record of a safety gate, and which.
     problems : tuple of Problem
         What in the call could not be used.
+    before : tuple of str
+        Safety gates still to be passed before the next probe, by name, in order.
+    cautions : tuple of str
+        What to mind from now on, in plain words.
     verdict : DefendedVerdict or None
         Where it is time to act.
     explanation : Explanation or None
@@ -132,6 +137,8 @@ class AdviceResult:
     contradictions: tuple[str, ...]
     unproved: Mapping[str, tuple[str, ...]]
     problems: tuple[Problem, ...]
+    before: tuple[str, ...]
+    cautions: tuple[str, ...]
     verdict: DefendedVerdict | None
     explanation: Explanation | None
 
@@ -201,6 +208,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
         contradictions=contradictions(situation, shop),
         unproved={each.event: each.unproved for each in call.readings if each.unproved},
         problems=call.problems,
+        before=tuple(gate.name for gate in call.gates_before(advice.next.gates)) if advice.next else (),
+        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in cautions(call)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
     )

@@ -11,6 +11,7 @@ from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from humclick.diagnosis.guards import breaker_tripped
 from humclick.errors import Refused
 from humclick.jobs.events import (
     ComplaintHeard,
@@ -23,6 +24,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.fold import fold
 from humclick.meters import Quantity
+from humclick.safety import Fact, cautions_for
 
 if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
@@ -33,6 +35,7 @@ __all__ = [
     "PIN_PAIRS",
     "UNNAMED_PINS",
     "accepted",
+    "cautions",
     "decided",
     "given_last",
     "live",
@@ -46,6 +49,14 @@ __all__ = [
 PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
+
+
+def cautions(call: Call) -> tuple[Fact, ...]:
+    """Cautions that hold for the machine of a call now; none before it is described."""
+    situation = call.situation()
+    if situation is None:
+        return ()
+    return cautions_for(situation.machine, breaker=breaker_tripped(situation))
 
 
 def live(events: Sequence[Event], call: Call) -> list[Event]:

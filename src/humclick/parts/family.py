@@ -150,6 +150,9 @@ class Mode:
         True where repeats after re-seating do not agree.
     hot_open : float
         Probability of being open when hot though the mode is healthy. [-]
+    makes, loses : float
+        Of a mode that scatters: share of readings in which it makes good contact all the same, and in which
+        it makes none. [-]
     """
 
     name: str
@@ -165,6 +168,8 @@ class Mode:
     trips: bool = False
     scattered: bool = False
     hot_open: float = 0.0
+    makes: float = 0.0
+    loses: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,7 +326,7 @@ def _branch(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, o
 
 def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, object]) -> Mode:
     branches = tuple(_branch(b, family_name, size_names) for b in row.get("branch", ()))
-    plain_keys = ("volts", "breakaway", "load", "hot_open")
+    plain_keys = ("volts", "breakaway", "load", "hot_open", "makes", "loses")
     numbers = {key: float(row[key]) for key in plain_keys if key in row}
     flags = {key: bool(row[key]) for key in ("passing", "trips", "scattered") if key in row}
     return Mode(

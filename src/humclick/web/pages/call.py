@@ -17,10 +17,10 @@ from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import ComplaintHeard, ReadingTaken, Waited
-from humclick.jobs.standing import UNNAMED_PINS, live, pins_found
+from humclick.jobs.standing import UNNAMED_PINS, cautions, live, pins_found
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
-from humclick.safety import Gate, cautions_for, defer, energises
+from humclick.safety import Gate, defer, energises
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
@@ -215,13 +215,13 @@ def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
 
 
 def _gate(desk: Desk, step: Step) -> dict[str, Any]:
-    gate, machine = step.gates[0], desk.call.machine
+    gate = step.gates[0]
     first = not desk.call.gates
     return {
         "gate": gate,
         "following": len(step.gates) - 1,
         "defer": defer(),
-        "cautions": cautions_for(machine) if first and machine is not None else (),
+        "cautions": cautions(desk.call) if first else (),
     }
 
 
