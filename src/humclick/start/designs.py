@@ -17,7 +17,7 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
-from humclick.sourced import Spread, read_data, sourced
+from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
 from humclick.start.batch import OUTCOMES, simulate_packed
 from humclick.start.case import Case
@@ -29,6 +29,8 @@ from humclick.start.packed import pack_many
 __all__ = ["Design", "Drawn", "designs"]
 
 _RUNS = OUTCOMES.index("runs")
+#: Slip that a load is given at (`humclick.start.gear.mechanism`). [-]
+_RATED = 0.05
 #: So many times the wanted number is drawn at most before giving up. [-]
 _PATIENCE = 30
 
@@ -48,6 +50,10 @@ class Design:
         Of its random numbers.
     locked_amps : float
         Line current at standstill, start circuit closed, plate volts at the motor. [A]
+    breakaway : float
+        Torque that breaks the compressor away with pressures equal, over the motor's at slip 0.05. [-]
+    early : float
+        What a protector that trips early bears at most, over the run winding's locked-rotor current. [-]
     """
 
     machine: Machine
@@ -55,6 +61,8 @@ class Design:
     seed: int
     number: int
     locked_amps: float
+    breakaway: float
+    early: float
     _normals: dict[str, float] = field(default_factory=dict)
 
     def normal(self, name: str) -> float:
@@ -69,8 +77,16 @@ class Design:
         return math.pi * (1.0 + math.erf(self.normal(name) / math.sqrt(2.0)))
 
     def value(self, name: str, of: Spread) -> float:
-        """Value of a named quantity within its spread. [as in `of`]"""
-        return of.median * math.exp(of.sigma * self.normal(name))
+        """
+        Value of a named quantity within its spread. [as in `of`]
+
+        What a maker matches to the motor is: the torque to break away is a part of the starting torque. And
+        a protector that trips on a healthy current bears less than this machine's own running current.
+        """
+        found = of.median * math.exp(of.sigma * self.normal(name))
+        if name == "mechanism.breakaway":
+            return self.breakaway
+        return min(found, self.early) if name.endswith("protector.early") else found
 
     def case(
         self,
@@ -128,8 +144,12 @@ class Drawn:
     tried: int
 
 
+def _number(group: str, name: str) -> float:
+    return sourced(read_data("humclick.start", "designs.toml")[group][name], f"designs.toml {name}").value
+
+
 def _limit(name: str) -> float:
-    return sourced(read_data("humclick.start", "designs.toml")["sound"][name], f"designs.toml {name}").value
+    return _number("sound", name)
 
 
 def _machine(base: Machine, drawn: Possible) -> Machine:
@@ -156,15 +176,32 @@ def _reasonable(drawn: Possible, volts: float) -> bool:
         return False
     if drawn.run_farads is not None and abs(running.capacitor_volts) > _limit("capacitor_volts") * volts:
         return False
-    return steady(drawn.motor, volts, drawn.slip).torque > 0
+    return drawn.locked(volts).torque > 0 and steady(drawn.motor, volts, _RATED).torque > 0
+
+
+def _margin(machine: Machine) -> Spread:
+    rows = read_data("humclick.start", "designs.toml")["margin"]
+    kind = machine.arrangement.abbreviation
+    return spread(rows.get(kind, rows["other"]), f"designs.toml margin {kind}")
 
 
 def _drawn(found: Estimate, base: Machine, count: int, seed: int) -> Iterator[Design]:
-    volts = base.nameplate.volts
+    volts, margin = base.nameplate.volts, _margin(base)
     for number, possible in enumerate(found.possible(count, seed)):
-        if _reasonable(possible, volts):
-            locked = abs(possible.locked(volts).line)
-            yield Design(_machine(base, possible), possible, seed, number, locked)
+        if not _reasonable(possible, volts):
+            continue
+        locked, running = possible.locked(volts), possible.running(volts)
+        alone, rated = steady(possible.motor, volts, 1.0), steady(possible.motor, volts, _RATED)
+        z = float(np.random.default_rng((seed, number)).standard_normal())
+        yield Design(
+            machine=_machine(base, possible),
+            possible=possible,
+            seed=seed,
+            number=number,
+            locked_amps=abs(locked.line),
+            breakaway=locked.torque / rated.torque / (margin.median * math.exp(margin.sigma * z)),
+            early=_number("early", "share") * abs(running.line) / abs(alone.run),
+        )
 
 
 def _sound(each: list[Design]) -> list[Design]:

@@ -338,7 +338,7 @@ def _ready(name: str, draws: int, seed: int, out: Path) -> bool:
 
 @click.command()
 @click.option("--arrangement", "names", multiple=True, help="Only this arrangement; may be repeated.")
-@click.option("--draws", default=24, show_default=True, help="Machines for each plate and protector.")
+@click.option("--draws", default=32, show_default=True, help="Machines for each plate and protector.")
 @click.option("--seed", default=1, show_default=True, help="Of all random numbers.")
 @click.option("--out", type=click.Path(path_type=Path), default=Path(__file__).parent / "power_up")
 @click.option("--jobs", default=os.cpu_count() or 1, help="Processes; all cores if left out.")
