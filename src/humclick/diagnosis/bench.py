@@ -66,6 +66,7 @@ class Bench:
         self._heard: dict[tuple[str, tuple[float, ...]], tuple[float, ...]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
         self.memory: dict[object, object] = {}
+        self.recent: dict[object, object] = {}
 
     @cached_property
     def named(self) -> list[dict[str, str]]:

@@ -5,6 +5,7 @@ Readings that do not fit together: named, with the cheapest re-check, never aver
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import replace
 
 from humclick.diagnosis.bench import Bench
@@ -18,6 +19,8 @@ from humclick.readings import spread_of
 
 __all__ = ["contradictions"]
 
+#: Where sets of two give a reading this many times more than that, it is not looked at closer. [-]
+_CLEARLY = 20.0
 #: A reading this improbable given all others, set against what it could be at best, is a contradiction. [-]
 _CONTRADICTS = 2e-3
 #: The same for readings of one unknown, set against each by itself; where they agree this is above 1. [-]
@@ -36,13 +39,11 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
     judged = judge(situation, shop)
     bench = judged.bench
     found = list(_scattered(bench, situation))
-    for factor in judged.evidence.factors:
+    for factor, roughly in zip(judged.evidence.factors, _surprises(judged), strict=True):
         if not factor.observations or (not factor.table and factor.per_hypothesis is None):
             continue
-        rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
-        without = posterior(bench, rest)
-        surprise = math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
-        if surprise < _CONTRADICTS * _most(bench, factor) or _at_odds(judged, factor):
+        least = _CONTRADICTS * _most(bench, factor)
+        if (roughly < _CLEARLY * least and _surprise(judged, factor) < least) or _at_odds(judged, factor):
             members = [situation.observations[i] for i in factor.observations]
             names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
             cheapest = min(members, key=lambda m: bench.probe(m.probe).minutes)
@@ -51,6 +52,45 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
                 f" and repeat {cheapest.probe}."
             )
     return tuple(dict.fromkeys(found))
+
+
+def _surprise(judged: Judged, factor: Factor) -> float:
+    """Probability of a factor given all the others. [-]"""
+    rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
+    without = posterior(judged.bench, rest)
+    return math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
+
+
+def _surprises(judged: Judged) -> list[float]:
+    """
+    Probability of each factor given all the others, from sets of at most two parts not healthy. [-]
+
+    Products from both ends, so that all are had for the price of two posteriors.
+    """
+    bench, leads = judged.bench, judged.evidence.leads
+    count = bisect_right(bench.space.sets, 2, key=len)
+    columns: list[list[list[float]]] = []
+    for factor in judged.evidence.factors:
+        if factor.per_hypothesis is not None:
+            row = [factor.per_hypothesis(h) for h in range(count)]
+            columns.append([row] * len(leads))
+        elif factor.table:
+            configs, which = bench.index(factor.scope)
+            tables = [[factor.table[c][g] for c in configs] for g in range(len(leads))]
+            columns.append([[table[k] for k in which[:count]] for table in tables])
+        else:
+            columns.append([[1.0] * count] * len(leads))
+    total, without = 0.0, [0.0] * len(columns)
+    for g, (_, weight) in enumerate(leads):
+        before = [[weight * w for w in bench.space.prior[:count]]]
+        for column in columns:
+            before.append([a * b for a, b in zip(before[-1], column[g], strict=True)])
+        total += math.fsum(before[-1])
+        after = [1.0] * count
+        for f in reversed(range(len(columns))):
+            without[f] += sum(a * b for a, b in zip(before[f], after, strict=True))
+            after = [a * b for a, b in zip(after, columns[f][g], strict=True)]
+    return [total / rest if rest > 0.0 else 1.0 for rest in without]
 
 
 def _at_odds(judged: Judged, factor: Factor) -> bool:

@@ -15,6 +15,10 @@ from humclick.diagnosis.suspects import Posterior, posterior
 __all__ = ["Judged", "judge"]
 
 
+#: So many situations of a machine are kept weighed: advice, reasons and findings ask for the same ones.
+_KEPT = 40
+
+
 @dataclass(frozen=True)
 class Judged:
     """A situation weighed: the bench it stands on, its evidence and its posterior."""
@@ -37,5 +41,18 @@ def judge(situation: Situation, shop: Shop | None = None) -> Judged:
         If an observation names a probe the machine does not have.
     """
     bench = bench_for(situation.machine, shop or default_shop())
-    evidence = compile_evidence(bench, situation)
-    return Judged(bench, situation, evidence, posterior(bench, evidence))
+    key = (
+        situation.complaint,
+        situation.observations,
+        situation.meter,
+        situation.leads,
+        *(situation.waited, situation.hot, situation.skipped, situation.renewed),
+    )
+    kept = bench.recent.pop(key, None)
+    if not isinstance(kept, Judged):
+        evidence = compile_evidence(bench, situation)
+        kept = Judged(bench, situation, evidence, posterior(bench, evidence))
+    bench.recent[key] = kept
+    while len(bench.recent) > _KEPT:
+        bench.recent.pop(next(iter(bench.recent)))
+    return kept
