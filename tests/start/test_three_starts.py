@@ -6,7 +6,7 @@ import math
 import re
 
 import pytest
-from docs.three_starts import FOLDER, STARTS, pictures, run_of
+from docs.three_starts import FOLDER, STARTS, page, pictures, run_of
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 #: Another processor may round another way; a picture is the same within half a point. [points]
@@ -36,3 +36,10 @@ def test_the_page_tells_what_is_seen() -> None:
     assert 14.0 < cord.when("protector opens") < 20.0
     page = (FOLDER / "three-starts.md").read_text(encoding="utf-8")
     assert [name for name in STARTS if f"({name}.svg)" not in page] == []
+
+
+def test_the_tables_before_and_after_a_recording_are_fresh() -> None:
+    """The page says what is suspected today, before and after each start is read as a clamp's log."""
+    text = (FOLDER / "three-starts.md").read_text(encoding="utf-8")
+    assert text.count("| suspects before | with the recording |") == len(STARTS)
+    assert page(text) == text, "run `python docs/three_starts.py`"
