@@ -1,7 +1,7 @@
 """
 Draws the three starts of docs/explanation/three-starts.md: ``python docs/three_starts.py``.
 
-Each start is also taken for a clamp's log, read as any recording is, and what is suspected before and after it
+Each start is also taken for a clamp's log and read as any recording is; what is suspected before and after it
 stands under the picture. A test holds pictures and tables to what is worked out today.
 """
 

@@ -53,10 +53,13 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
     unnamed = {
         o.probe for o in situation.observations if o.probe[5:6].isdigit() and o.probe.startswith("pins.")
     }
+    recorded = any(o.causes for o in situation.observations)  # the amps are known
     likely = set(list(post.by_remedy)[:3])
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
         if probe.id in situation.skipped or (probe.live and blocked and probe.kind is not Kind.VOLTS):
+            continue
+        if probe.kind is Kind.AMPS and recorded:
             continue
         if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
             continue
