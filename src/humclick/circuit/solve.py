@@ -26,6 +26,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+from humclick.circuit.pivoted import nodal as nodal_matrix
+from humclick.circuit.pivoted import pivoted
 from humclick.errors import OutOfRange
 
 __all__ = [
@@ -50,9 +52,6 @@ LARGEST = 1e100
 
 #: A node is safe to eliminate when |Σ y| is at least this part of Σ |y|. [-]
 _SAFE = 1 / 64
-
-#: A pivot below this part of its row is a resonance to the last digit. [-]
-_RESONANT = 1e-13
 
 
 class _Resonance(Exception):
@@ -471,9 +470,9 @@ def _pivoted_impedance(size: int, branches: Sequence[_Branch[complex]], start: i
     if end not in _reached(start, [(k, i, j) for k, i, j, _ in branches]):
         return complex(math.inf)
     unknown = [n for n in range(size) if n != end]
-    nodal = _nodal(_admittances(size, branches))
+    nodal = nodal_matrix(_admittances(size, branches))
     amps = [1 + 0j if n == start else 0j for n in unknown]
-    potentials = _pivoted([[nodal[n][m] for m in unknown] for n in unknown], amps)
+    potentials = pivoted([[nodal[n][m] for m in unknown] for n in unknown], amps)
     return complex(math.inf) if potentials is None else potentials[unknown.index(start)]
 
 
@@ -482,8 +481,8 @@ def _pivoted_drops(
 ) -> list[list[complex]]:
     """Voltage of each node above each other, where a resonance asks for pivoting. [V]"""
     unknown = [n for n in range(size) if n not in (start, end)]
-    nodal = _nodal(_admittances(size, branches))
-    inner = _pivoted(
+    nodal = nodal_matrix(_admittances(size, branches))
+    inner = pivoted(
         [[nodal[n][m] for m in unknown] for n in unknown], [-volts * nodal[n][start] for n in unknown]
     )
     if inner is None:
@@ -496,43 +495,3 @@ def _pivoted_drops(
     for n, potential in zip(unknown, inner, strict=True):
         potentials[n] = potential
     return [[one - other for other in potentials] for one in potentials]
-
-
-def _nodal(mesh: _Mesh[complex]) -> list[list[complex]]:
-    """Write the nodal admittance matrix. [S]"""
-    size = len(mesh)
-    return [
-        [sum(row.values()) if m == n else -row.get(m, 0j) for m in range(size)] for n, row in enumerate(mesh)
-    ]
-
-
-def _pivoted(matrix: list[list[complex]], right: Sequence[complex]) -> list[complex] | None:
-    """
-    Solve by elimination with scaled row pivoting.
-
-    An unknown that nothing fixes, such as the potential of a part that hangs free, is 0. None if there
-    is no solution.
-    """
-    rows = [[*row, value] for row, value in zip(matrix, right, strict=True)]
-    size = len(rows)
-    scale = [max(map(abs, row[:-1]), default=0.0) or 1.0 for row in rows]
-    pivots: list[int] = []
-    for column in range(size):
-        top = len(pivots)
-        best = max(range(top, size), key=lambda r: abs(rows[r][column]) / scale[r])
-        if abs(rows[best][column]) <= _RESONANT * scale[best]:
-            continue
-        rows[top], rows[best] = rows[best], rows[top]
-        scale[top], scale[best] = scale[best], scale[top]
-        pivots.append(column)
-        for r in range(top + 1, size):
-            if factor := rows[r][column] / rows[top][column]:
-                rows[r] = [x - factor * y for x, y in zip(rows[r], rows[top], strict=True)]
-    limit = 1e-9 * max(map(abs, right), default=0.0)
-    if any(abs(row[-1]) > limit for row in rows[len(pivots) :]):
-        return None
-    answer = [0j] * size
-    for row, column in zip(reversed(rows[: len(pivots)]), reversed(pivots), strict=True):
-        rest = sum((row[m] * answer[m] for m in range(column + 1, size)), 0j)
-        answer[column] = (row[-1] - rest) / row[column]
-    return answer
