@@ -139,8 +139,10 @@ _TEXT = re.compile(
     r">(?P<text>[^<>]+)</text>"
 )
 _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
-#: Room left above and below the two points, in units of the drawing.
-_AROUND = 76.0
+#: Room left above and below the two points and the part between them; where no part is drawn, below. [px of the drawing]
+_AROUND, _ALONE = 40.0, 76.0
+#: What a meter reads between two bare pins.
+_WINDINGS = frozenset({"start_winding", "run_winding"})
 
 
 def recoloured(svg: str, shares: tuple[float, ...] = ()) -> str:
@@ -192,6 +194,7 @@ def wiring(
     language: Language,
     probe: tuple[str, str] | None = None,
     shares: Mapping[str, float] | None = None,
+    part: str = "",
 ) -> Wiring:
     """
     The wiring of a machine for a page: whole, and the part around the two points to probe.
@@ -206,6 +209,8 @@ def wiring(
         Nodes to mark.
     shares : mapping of part to float, optional
         Probability that a part is at fault. [-]
+    part : str, optional
+        The part that is probed, to be seen whole around the two points.
     """
     shares = shares or {}
     svg = recoloured(draw_svg(machine, probe, shares), tuple(shares.values()))
@@ -217,7 +222,7 @@ def wiring(
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
         Markup(whole),  # escaped where it is drawn
-        _window(machine, probe) if probe else Markup(),
+        _window(machine, probe, part) if probe else Markup(),
         describe(machine, probe),
         probe or (),
     )
@@ -271,12 +276,15 @@ def _broken(text: str, lines: int) -> list[str]:
     return broken
 
 
-def _window(machine: Machine, probe: tuple[str, str]) -> Markup:
-    """The part of the drawing that holds both points, in the drawing's own units."""
+def _window(machine: Machine, probe: tuple[str, str], part: str) -> Markup:
+    """The piece of the drawing that holds both points and what lies between, in the drawing's own units."""
     scene = lay_out(machine)
     ys = [scene.nodes[name].y for name in probe]
-    top = max(0.0, min(ys) - _AROUND)
-    high = min(scene.height, max(ys) + _AROUND) - top
+    between = _WINDINGS if set(probe) <= {"C", "S", "R"} else {part}
+    drawn = [symbol.y for symbol in scene.symbols if symbol.part in between]
+    around = _AROUND if drawn else _ALONE
+    top = max(0.0, min(ys + drawn) - around)
+    high = min(scene.height, max(ys + drawn) + around) - top
     return Markup(
         '<svg class="wiring window" viewBox="0 {} 360 {}" aria-hidden="true" focusable="false">'
         '<use href="#wiring"/></svg>'

@@ -30,8 +30,8 @@ NOTICES: dict[str, str] = {
     "not-done": N_("That was not done, and nothing was kept: {why}"),
     "not-kept-full": N_("NOT KEPT: this device is full. Make room, then enter it again."),
     "not-secure": N_(
-        "No work without a network on this connection: it is plain http, and browsers keep a program only"
-        " over https or on the device itself. Calls are kept on the server."
+        "Works only while the server is in reach: over plain http a browser keeps no program for work"
+        " without a network."
     ),
     "server-refused": N_("The server will not take an entry; it stays on this device: {why}"),
     "stop": N_("Stop"),

@@ -110,7 +110,8 @@ def _unknown(desk: Desk, name: str) -> bool:
 
 def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step:
     request = desk.request
-    if value is not None and value.waits > 0 and not request.asked("now") and not request.given("value"):
+    at_once = request.asked("now") or request.given("now") or request.given("value")
+    if value is not None and value.waits > 0 and not at_once:
         return Step("wait", probe, value, advised)
     gates = desk.gates(probe)
     if gates and not (request.asked("taken") or request.given("taken")):
@@ -211,7 +212,8 @@ def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
     if step.probe is not None:
         points = step.probe.points or probe_points(machine, step.probe.id)
     shares = {part: p for part, p in weighed.shares.items() if p >= 0.02}
-    return drawings.wiring(machine, desk.language, points, shares)
+    part = step.probe.part if step.probe is not None else ""
+    return drawings.wiring(machine, desk.language, points, shares, part)
 
 
 def _gate(desk: Desk, step: Step) -> dict[str, Any]:
@@ -382,7 +384,10 @@ def _after_reading(desk: Desk, probe: Probe) -> str:
 def _same_probe(desk: Desk) -> str:
     """The call again, with the probe that was chosen."""
     chosen = desk.request.given("chosen")
-    return f"{desk.path()}?probe={desk.probe(chosen).id}" if chosen else desk.path()
+    if not chosen:
+        return desk.path()
+    now = "&now=1" if desk.request.given("now") else ""
+    return f"{desk.path()}?probe={desk.probe(chosen).id}{now}"
 
 
 def take_gate(desk: Desk) -> Reply:

@@ -114,8 +114,8 @@ def take(desk: Desk) -> Reply:
         if request.given("hertz") in ("50", "60"):
             new["hertz"] = float(request.given("hertz"))
         for name in ("refrigerant", "protector"):
-            if name in request.form and request.given(name) != "not-sure":
-                new[name] = request.given(name)
+            if name in request.form:
+                new[name] = "" if request.given(name) == "not-sure" else request.given(name)
         _changed(desk, "machine", now, new, "volts")
     meter = given_last(desk.events, desk.call, MeterTaken)
     if "meter" in request.form or "leads" in request.form:
