@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
 from itertools import combinations
+from statistics import median
 from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
@@ -35,6 +36,9 @@ DEFAULTS = "*"
 
 #: A mode of a part: (part id, mode).
 Fault = tuple[str, str]
+
+#: A fork surer than this counts as this sure where forks are added up: more, the counts do not know. [-]
+_SURE = 0.01
 
 #: Outcomes in which the rotor stands.
 _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
@@ -78,11 +82,22 @@ _NOTHING = Seen._make([0.0] * 9)
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """What is known of a set: probabilities, their logarithms, and what is seen by outcome."""
+    """
+    What is known of a set: probabilities, what is seen by outcome, and the way to an outcome in forks.
+
+    The forks: the breaker opens; if not, nothing is heard; if it is, the rotor starts; if it stands, the
+    protector clicks; if it starts, the protector trips. Logits of the two that are added up.
+    """
 
     shares: tuple[float, ...]
-    logs: tuple[float, ...]
     seen: Mapping[int, Seen]
+    breaker: float
+    silent: float
+    starts: float
+    clicks: float
+    trips: float
+    silent_logit: float
+    starts_logit: float
 
 
 class _Table(NamedTuple):
@@ -117,8 +132,29 @@ def _text(name: str) -> str:
 def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) -> _Row:
     whole = [shares.get(k, floor) for k in range(len(OUTCOMES))]
     total = sum(whole)
-    found = tuple(p / total for p in whole)
-    return _Row(found, tuple(math.log(p) for p in found), seen)
+    silent, hum, hum_click, trips, breaker, runs = (p / total for p in whole)
+    nothing = silent / (1 - breaker)
+    starts = (trips + runs) / (hum + hum_click + trips + runs)
+    return _Row(
+        shares=(silent, hum, hum_click, trips, breaker, runs),
+        seen=seen,
+        breaker=breaker,
+        silent=nothing,
+        starts=starts,
+        clicks=hum_click / (hum + hum_click),
+        trips=trips / (trips + runs),
+        silent_logit=_logit(nothing),
+        starts_logit=_logit(starts),
+    )
+
+
+def _logit(p: float) -> float:
+    p = min(max(p, _SURE), 1 - _SURE)
+    return math.log(p / (1 - p))
+
+
+def _logistic(x: float) -> float:
+    return 1 / (1 + math.exp(-x))
 
 
 @cache
@@ -166,8 +202,9 @@ def _table(name: str, guard: str, plate: str) -> _Table:
                 continue
             outcome = int(row[4])
             shares.setdefault((row[2], row[3]), {})[outcome] = int(row[5]) / 1000
-            values = Seen._make(float(x) if x else 0.0 for x in row[6:15])
-            seen.setdefault((row[2], row[3]), {})[outcome] = values
+            known = seen.setdefault((row[2], row[3]), {})
+            if any(row[6:15]):
+                known[outcome] = Seen._make(float(x) if x else 0.0 for x in row[6:15])
         rows: tuple[dict[tuple[int, ...], _Row], dict[tuple[int, ...], _Row]] = ({}, {})
         for (heat, code), found in shares.items():
             if code != DEFAULTS:
@@ -197,10 +234,13 @@ class Starts:
 
     Notes
     -----
-    A set of three or more modes is put together from its pairs: ln p(S) = Σ ln p(pair) − (n−2) Σ ln p(single)
-    + (n−1)(n−2)/2 ln p(none), for each outcome, then made to sum to 1: the log-linear model without terms of
-    third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory). Amps and times as
-    if each mode moved their logarithm by its own amount. How far that is from simulated triples is in
+    A set of three or more modes is put together from its pairs, fork by fork (see `_Row`). Whether it starts:
+    logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
+    terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory), but no
+    more probably than with the worst of its pairs, for a third fault mends nothing; whether it is silent: the
+    same formula, kept within the range of its pairs; breaker, click and trip: the median of its pairs. The
+    log-linear model of the six outcomes themselves fails where several faults are each enough. Amps and times
+    as if each mode moved their logarithm by its own amount. How far all this is from simulated triples is in
     docs/how-to/make-the-power-up-table.md.
     """
 
@@ -268,27 +308,43 @@ class Starts:
         DataError
             If the table is missing or damaged.
         """
-        return self._row(self._key(modes, hot)).shares
+        return self._shares(self._key(modes, hot))
 
-    def _row(self, key: tuple[int, ...]) -> _Row:
+    def _shares(self, key: tuple[int, ...]) -> tuple[float, ...]:
         if not self._table.dead.isdisjoint(key):
-            return self._table.silent
-        return self._stored(key) if len(key) < 3 else self._together(key)
+            return self._table.silent.shares
+        return self._stored(key).shares if len(key) < 3 else self._together(key)
 
-    def _together(self, key: tuple[int, ...]) -> _Row:
-        n = len(key)
-        none = (n - 1) * (n - 2) / 2
-        logs = [none * x for x in self._stored(()).logs]
-        for single in key:
-            for k, x in enumerate(self._stored((single,)).logs):
-                logs[k] -= (n - 2) * x
-        for pair in combinations(key, 2):
-            for k, x in enumerate(self._stored(pair).logs):
-                logs[k] += x
-        top = max(logs)
-        whole = [math.exp(x - top) for x in logs]
-        total = sum(whole)
-        return _Row(tuple(p / total for p in whole), tuple(logs), {})
+    def _together(self, key: tuple[int, ...]) -> tuple[float, ...]:
+        n, none = len(key), self._stored(())
+        singles = [self._stored((single,)) for single in key]
+        pairs = [self._stored(pair) for pair in combinations(key, 2)]
+        start = (n - 1) * (n - 2) / 2 * none.starts_logit
+        quiet = (n - 1) * (n - 2) / 2 * none.silent_logit
+        for row in singles:
+            start -= (n - 2) * row.starts_logit
+            quiet -= (n - 2) * row.silent_logit
+        for row in pairs:
+            start += row.starts_logit
+            quiet += row.silent_logit
+        starts = min(_logistic(start), *(row.starts for row in pairs))
+        among = [row.silent for row in pairs]
+        silent = min(max(_logistic(quiet), min(among)), max(among))
+        breaker = median(row.breaker for row in pairs)
+        clicks = median(row.clicks for row in pairs)
+        trips = median(row.trips for row in pairs)
+        live = 1 - breaker
+        heard = live * (1 - silent)
+        stands = heard * (1 - starts)
+        goes = heard * starts
+        return (
+            live * silent,
+            stands * (1 - clicks),
+            stands * clicks,
+            goes * trips,
+            breaker,
+            goes * (1 - trips),
+        )
 
     def seen(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[Seen, ...]:
         """

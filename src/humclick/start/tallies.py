@@ -21,6 +21,8 @@ __all__ = ["Attempts", "alike", "lines_of", "shares"]
 
 Key = tuple[bool, tuple[Fault, ...]]
 
+#: Fewer attempts than this say nothing of amps and times. [-]
+_FEW = 3
 #: Standard deviation of ln that a single value is given. [-]
 _SINGLE = 0.3
 #: Fewer values of an outcome than this do not tell two plates apart. [-]
@@ -115,36 +117,39 @@ def alike(one: Attempts, other: Attempts) -> bool:
     return True
 
 
-def _number(value: float) -> str:
-    text = f"{value:.3g}" if value < 1000 else f"{value:.0f}"
+def _number(value: float, digits: int = 3) -> str:
+    text = f"{value:.{digits}g}" if value < 100 else f"{value:.0f}"
     return text[1:] if text.startswith("0.") else text
 
 
-def _middle(values: NDArray[np.float64]) -> list[str]:
+def _middle(values: NDArray[np.float64], digits: int = 3) -> list[str]:
     """Median and sd of ln, empty where most are nothing."""
     there = values[np.isfinite(values) & (values > 0)]
     if 2 * len(there) < len(values) or not len(there):
         return ["", ""]
     spread = float(np.std(np.log(there), ddof=1)) if len(there) > 2 else _SINGLE
-    return [_number(float(np.median(there))), f"{max(spread, 0.01):.2f}"[1 if spread < 1 else 0 :]]
+    return [_number(float(np.median(there)), digits), _number(round(max(spread, 0.01), 2))]
 
 
 def _outcomes(attempts: Attempts) -> Iterator[list[str]]:
-    """The columns from the outcome on, one line for each outcome that was seen."""
+    """The columns from the outcome on, one line for each outcome seen; only its share where seen rarely."""
     probability = shares(attempts.counts())
     for k in range(len(OUTCOMES)):
         which = attempts.outcome == k
         if not which.any():
             continue
+        share = [str(k), str(max(1, round(1000 * probability[k])))]
+        if which.sum() < _FEW:
+            yield share
+            continue
         left = float(np.mean(attempts.left_in[which]))
         yield [
-            str(k),
-            str(max(1, round(1000 * probability[k]))),
+            *share,
             *_middle(attempts.amps[which]),
             *_middle(attempts.highest[which]),
-            *_middle(attempts.trip[which]),
-            *_middle(attempts.release[which]),
-            _number(left) if left >= 0.005 else "",
+            *_middle(attempts.trip[which], 2),
+            *_middle(attempts.release[which], 2),
+            _number(left, 2) if left >= 0.005 else "",
         ]
 
 
