@@ -165,6 +165,7 @@ def create_app(
                 device=request.headers.get("x-humclick-device", "")[:100],
                 settings=_settings(request),
                 secure=_secure(request),
+                follow=PART in request.headers,
             )
         return _page(request, reply, around, files)
 
@@ -199,7 +200,7 @@ def _page(request: Request, reply: dict[str, Any], shell: Shell, files: Assets) 
     response: Response
     if part:
         response = JSONResponse(reply)
-    elif go and not reply.get("html"):
+    elif go:
         response = RedirectResponse(_inside(str(go)), 303)
     else:
         status = int(reply.get("status", 200))

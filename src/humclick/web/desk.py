@@ -66,6 +66,8 @@ class Desk:
         Messages beside the fields of the form that was refused.
     said : str
         What was just done, for the reader.
+    ids : list of str
+        Ids for the next events, where they were worked out before under these.
     """
 
     def __init__(self, request: Request) -> None:
@@ -79,6 +81,7 @@ class Desk:
         self.appended: list[Event] = []
         self.errors: dict[str, str] = {}
         self.said = ""
+        self.ids: list[str] = []
 
     def _read(self) -> list[Event]:
         found = []
@@ -98,6 +101,8 @@ class Desk:
         Refused
             If it cannot; nothing is added then.
         """
+        if self.ids:
+            given["id"] = self.ids.pop(0)
         event, call = accepted(self.events, kind, self.request.now, given, self.request.device[:300])
         self.events, self.call = (*self.events, event), call
         self.appended.append(event)

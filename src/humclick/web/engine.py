@@ -7,22 +7,29 @@ own, looks at no clock and starts no thread: what it needs of the world stands i
 Request and reply are `humclick.web.exchange.Request` and `Reply`. In short::
 
     request  {path, method, query, form, now, device, language, call: {id, events} | null,
-              calls: [summary] | null, photos: [{hash, caption, width, height}], place, secure, settings}
+              calls: [summary] | null, photos: [{hash, caption, width, height}], place, secure, settings,
+              follow, prepare}
     reply    {status, title, html, append: [event], id, go, summary, announce, settings, language, header}
 
-After a POST the caller keeps ``append`` under the call ``id`` first, durably, and then asks for ``go``; with
-``html`` (status 422) the page is shown as it is, and nothing is kept. ``settings`` belong to the device: they
-are kept and sent with every request. ``summary`` replaces the call's line in the list.
+After a POST the caller keeps ``append`` under the call ``id`` first, durably, and then asks for ``go``, or
+shows ``html`` where it came with it (`follow`); with ``html`` alone (status 422) the page is shown as it is,
+and nothing is kept. ``settings`` belong to the device: they are kept and sent with every request. ``summary``
+replaces the call's line in the list.
+
+A form that is likely to be sent can be sent before with `prepare`: nothing is kept then, and when it is sent
+in earnest its answer is there.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from urllib.parse import parse_qs, urlsplit
 
 from humclick.errors import HumclickError
 from humclick.web.desk import Desk, FormRefused
-from humclick.web.exchange import Reply, request_from
+from humclick.web.exchange import CallGiven, Reply, Request, request_from
 from humclick.web.pages import (
     call,
     calls,
@@ -45,6 +52,10 @@ from humclick.web.pages import (
 __all__ = ["answer"]
 
 Handler = Callable[[Desk], Reply]
+
+#: Ids of events that were worked out before their forms were sent, by what was asked.
+_PREPARED: dict[str, list[str]] = {}
+_MOST_PREPARED = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +124,48 @@ def answer(request: str) -> str:
     """
     given = request_from(request)
     desk = Desk(given)
+    asked = _asked(given)
+    if not given.prepare:
+        desk.ids = _PREPARED.pop(asked, [])
     reply = _answered(desk)
-    return replace(reply, header=frame.header(desk.language, given.path), language=desk.language.code).text()
+    if given.prepare and asked and reply.append:
+        _PREPARED[asked] = [str(table["id"]) for table in reply.append]
+        if len(_PREPARED) > _MOST_PREPARED:
+            del _PREPARED[next(iter(_PREPARED))]
+    path = given.path
+    if given.follow and reply.go and _can_follow(reply):
+        onward = _onward(given, reply)
+        path, page = onward.path, _answered(Desk(onward))
+        said = reply.announce or page.announce
+        reply = replace(reply, title=page.title, html=page.html, announce=said)
+    return replace(reply, header=frame.header(desk.language, path), language=desk.language.code).text()
+
+
+def _asked(given: Request) -> str:
+    """What a form asks of a call as it stands."""
+    if given.method.upper() != "POST" or given.call is None:
+        return ""
+    events = [table.get("id") for table in given.call.events]
+    return json.dumps([given.path, given.call.id, events, given.form, given.device], sort_keys=True)
+
+
+def _can_follow(reply: Reply) -> bool:
+    """Whether the next page needs nothing of the caller's store but what the request and the reply hold."""
+    return str(reply.go).startswith("/call/") and all(table["kind"] != "photo" for table in reply.append)
+
+
+def _onward(given: Request, reply: Reply) -> Request:
+    """The request for the page a reply sends to."""
+    where = urlsplit(str(reply.go))
+    events = [*(given.call.events if given.call is not None else ()), *map(dict, reply.append)]
+    return replace(
+        given,
+        path=where.path,
+        method="GET",
+        query=dict(parse_qs(where.query, keep_blank_values=True)),
+        form={},
+        call=CallGiven(reply.id or (given.call.id if given.call is not None else ""), events),
+    )
 
 
 def _route(desk: Desk) -> _Route | None:

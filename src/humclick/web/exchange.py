@@ -97,6 +97,10 @@ class Request:
         Whether the page stands in a secure context, which working without a network needs.
     settings : Settings
         As the last reply to ``/settings`` gave them.
+    follow : bool
+        After a form that was taken, hand over the page that ``go`` names as well.
+    prepare : bool
+        The form is not sent yet: work its answer out, so that it is there when it is. Nothing is to be kept.
     """
 
     path: str
@@ -112,6 +116,8 @@ class Request:
     place: str = "server"
     secure: bool = True
     settings: Settings = field(default_factory=Settings)
+    follow: bool = False
+    prepare: bool = False
 
     def asked(self, name: str) -> str:
         """One value of the query; empty if it is not there."""
@@ -146,7 +152,8 @@ class Reply:
     title : str
         Of the page.
     html : str
-        What stands inside ``<main>``; empty where ``go`` says where to go.
+        What stands inside ``<main>``. Beside ``go``: the page that stands there; empty where it is still to
+        be asked for.
     append : sequence of tables
         Events to be kept, in order, before anything else is done.
     id : str

@@ -74,6 +74,7 @@ class Office:
         device: str = "",
         settings: Mapping[str, Any] | None = None,
         secure: bool = True,
+        follow: bool = False,
     ) -> dict[str, Any]:
         """
         Ask the engine for a page, and keep what it hands back to be kept.
@@ -82,7 +83,7 @@ class Office:
         ----------
         path, method, query, form
             As of HTTP.
-        language, device, settings, secure
+        language, device, settings, secure, follow
             As in `humclick.web.exchange.Request`.
 
         Returns
@@ -115,6 +116,7 @@ class Office:
             "place": "server",
             "secure": secure,
             "settings": dict(settings or {}),
+            "follow": follow,
         }
         with self._lock:
             reply: dict[str, Any] = json.loads(self.answer(json.dumps(request)))

@@ -1,5 +1,5 @@
 // Rewrites zip files with Python compiled by the very interpreter that will read it: most of a start is saved.
-// Arguments: pairs of a zip file and the folder its files will stand in.
+// Arguments: pairs of a zip file and the folder its files will stand in. The engine's templates are compiled too.
 import fs from "node:fs";
 import { pathToFileURL } from "node:url";
 
@@ -20,9 +20,19 @@ def rewrite(folder):
                 code = compile(data, folder + "/" + name, "exec", dont_inherit=True)
                 data, name = bytes(pyc(code, 0, 0)), name + "c"
             new.writestr(zipfile.ZipInfo(name, (2020, 1, 1, 0, 0, 0)), data)
+
+def with_templates(folder):
+    with zipfile.ZipFile("/in.zip", "a") as zip:
+        if "humclick/web/typeset.py" not in zip.namelist():
+            return
+        zip.extractall(folder)
+        from humclick.web import typeset
+        for name, text in typeset.compiled().items():
+            zip.writestr(f"humclick/web/{typeset.COMPILED}/{name}", text)
 `);
 for (let at = 0; at < jobs.length; at += 2) {
   py.FS.writeFile("/in.zip", fs.readFileSync(jobs[at]));
+  py.globals.get("with_templates")(jobs[at + 1]);
   py.globals.get("rewrite")(jobs[at + 1]);
   fs.writeFileSync(jobs[at], py.FS.readFile("/out.zip"));
 }

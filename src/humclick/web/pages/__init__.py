@@ -16,8 +16,8 @@ plain forms and links:
     the text of ``data-over`` is shown and the phone may sound. The end is absolute, so a locked screen loses
     nothing.
 ``data-prepare``
-    On a form: while it stands and nobody asks for anything, ask the engine what it would answer to each of the
-    form's buttons that carry a value, and to its field as typed. Nothing is kept; the answer is quick then.
+    On a form: while it stands and nobody asks for anything, ask the engine what it would answer to each of
+    its buttons that carry a value, and to its field as typed. Nothing is kept; the answer is quick then.
 ``data-camera``
     On a file field for photos: scale each picture, drop where it was taken, keep it by its hash, then send
     the form once for each with ``sha256``, ``caption``, ``width`` and ``height`` in place of the file.

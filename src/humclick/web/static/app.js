@@ -9,6 +9,7 @@ import * as keep from "./keep.js";
 import { announce, drop, notice } from "./notices.js";
 import { taken } from "./photo.js";
 import places from "./places.js";
+import * as ahead from "./prepare.js";
 import { fetchCall, sync } from "./sync.js";
 
 const main = document.querySelector("main"), header = document.querySelector("header");
@@ -17,7 +18,7 @@ const begunEmpty = main.childElementCount === 0; // the document kept for starts
 const tabs = "BroadcastChannel" in window ? new BroadcastChannel("humclick") : null;
 const here = () => location.pathname + location.search;
 const callIn = path => /^\/call\/([^/?]+)/.exec(path)?.[1] ?? "";
-let device = "", settings = {}, shown = here(), shows = 0, looked = Date.now(), visiting = 0, posting = false;
+let device = "", settings = {}, shown = here(), shows = 0, looked = Date.now(), visiting = 0, posting = false, warm = false;
 
 // -- asking ---------------------------------------------------------------------------------------------------
 
@@ -44,7 +45,7 @@ async function photosOf(tables) {
   return found;
 }
 
-async function askPhone(path, method, form) {
+async function askPhone(path, method, form, { prepare = false } = {}) {
   await engine.ready;
   const url = new URL(path, location.origin), id = callIn(path);
   let call = null, photos = [];
@@ -56,9 +57,10 @@ async function askPhone(path, method, form) {
   const reply = await engine.answer({
     path: url.pathname, method, query: pairs(url.searchParams), form, now: now(), device,
     language: document.documentElement.lang || "en", call, photos, place: "browser", secure: true, settings,
+    follow: method === "POST", prepare,
     calls: list ? (await keep.calls()).map(line => line.summary).filter(Boolean) : null,
   });
-  if (reply.append.length) {
+  if (reply.append.length && !prepare) {
     await keep.append(reply.id, reply.append, { summary: reply.summary });
     changed(reply.id);
   }
@@ -74,7 +76,10 @@ async function askServer(path, method, body) {
   return reply;
 }
 
-const atPhone = () => able && (engine.isReady || begunEmpty);
+// On a first visit the server answers until this phone has weighed the machine once, which takes longest.
+const atPhone = () => able && (warm || begunEmpty);
+
+const inAdvance = (form, data) => askPhone(form.getAttribute("action"), "POST", pairs(data), { prepare: true });
 
 async function ask(path, method, data) {
   if (atPhone()) return askPhone(path, method, pairs(data ? [...data].filter(([, v]) => typeof v === "string") : []));
@@ -106,6 +111,7 @@ function show(reply, path, { keepFields = false } = {}) {
   }
   settle(document, atPhone() ? "browser" : "server");
   draft(path);
+  if (atPhone()) ahead.prepare(main.querySelector("form[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
   else if (!keepFields) {
     const head = main.querySelector("[autofocus]") ?? main.querySelector("h1");
@@ -123,14 +129,15 @@ const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeou
 async function visit(path, { method = "GET", data, push = true, keepFields = false } = {}) {
   const mine = ++visiting, from = performance.now(), asked = method;
   const slow = setTimeout(() => main.setAttribute("aria-busy", "true"), 150);
+  ahead.stop();
   try {
     let reply = await ask(path, method, data);
     await keepSettings(reply);
     const said = reply.announce;
-    for (let steps = 0; reply.go && !reply.html && steps < 5; steps += 1) {
+    for (let steps = 0; reply.go && steps < 5; steps += 1) {
       path = reply.go;
       method = "GET";
-      reply = await ask(path, method);
+      reply = reply.html ? { ...reply, go: null, status: 200 } : await ask(path, method);
     }
     if (mine !== visiting) return;
     show({ ...reply, announce: reply.announce || said }, path, { keepFields });
@@ -245,6 +252,7 @@ document.addEventListener("input", event => {
   if (!field.name || !field.closest("main form[method=post]") || ["file", "hidden", "password"].includes(field.type)) return;
   if (field.type === "radio" || field.type === "checkbox" || field.dataset.filter) return;
   const form = field.form, own = form.elements.probe?.value ?? "";
+  if (form.matches("[data-prepare]") && atPhone()) ahead.typed(form, inAdvance);
   try {
     localStorage.setItem(`draft ${shown}`, JSON.stringify({ name: field.name, value: field.value, action: form.getAttribute("action"), own }));
   } catch { /* a full store must not stop the typing */ }
@@ -372,11 +380,16 @@ async function begin() {
     if (same) show(last, here());
     const fresh = visit(here(), { push: false, keepFields: same });
     await (same ? starting : fresh);
+    performance.mark("ready");
+    await fresh;
     beReady();
   } else {
     await starting;
-    if (callIn(here()) && !(await keep.has(callIn(here())))) await fetchCall(callIn(here())).catch(() => false);
+    performance.mark("ready");
+    await askPhone(shown, "GET", {}).catch(() => undefined);
+    warm = true;
     settle(document, "browser");
+    ahead.prepare(main.querySelector("form[data-prepare]"), inAdvance);
     beReady();
     later(() => keepLook(here(), { ...lookNow(), language: document.documentElement.lang }));
   }
@@ -391,7 +404,7 @@ async function begin() {
 
 function beReady() {
   document.documentElement.dataset.ready = "phone";
-  performance.mark("ready");
+  performance.mark("weighed");
 }
 
 async function register() {
