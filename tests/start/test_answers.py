@@ -276,6 +276,40 @@ def test_impossible_conditions_are_refused(change: dict[str, Any]) -> None:
         Asked(volts=115.0, start_farads=3.0)
 
 
+def test_only_machines_that_work_when_sound_are_counted() -> None:
+    """A sound machine with a current relay, on its plate's volts, starts and lets its start winding go."""
+    machine = Machine.of("rsir-current-relay", nameplate=Nameplate(115.0, 60.0, 14.0, 1.6))
+    found = estimate(at_hand(machine, run_ohms=2.9, start_ohms=9.5))
+    told = answers(machine, found, Asked(volts=115.0), n=FEW)
+    assert told.starts == 1.0
+    assert told.happenings == {"runs": 1.0}
+    assert told.release_time is not None
+    assert told.release_time.high < math.inf
+    assert 2 <= told.machines <= FEW
+
+
+def test_a_machine_that_starts_has_least_volts() -> None:
+    """A relay that holds on at far too many volts leaves the least volts below those it starts at."""
+    machine = Machine.of("rsir-current-relay", nameplate=Nameplate(115.0, 60.0, 14.0, 1.6))
+    found = estimate(at_hand(machine, run_ohms=2.9, start_ohms=9.5))
+    told = answers(machine, found, Asked(volts=115.0), n=FEW)
+    assert told.least_volts.high <= 115.0
+    assert told.torque_margin.low >= 1.0
+
+
+def test_an_attempt_strays_alike_whatever_is_wrong() -> None:
+    """The same machine has the same load, line and protector with a part broken, or hot, as when sound."""
+    machine, found = known("rsir-ptc")
+    motors = found.possible(3, 0)
+    sound = attempts(machine, motors, Asked(volts=115.0), {})
+    broken = attempts(machine, motors, Asked(volts=98.0, hot=True), {"ptc": "open"})
+    for one, other in zip(sound, broken, strict=True):
+        assert one.protector == other.protector
+        assert one.load == other.load
+        assert one.supply.ohms == other.supply.ohms
+        assert one.heat == other.heat
+
+
 def test_a_range_needs_machines() -> None:
     """One machine makes no range."""
     with pytest.raises(OutOfRange, match="2 machines"):

@@ -1,7 +1,8 @@
 """
 Answers a technician asks of a start, each with the range in which nine in ten possible machines lie.
 
-Every motor that agrees with what is at hand plays the same attempt; what they show is counted. The least
+Machines are drawn that agree with what is at hand; those of them that start and let their start winding go
+when sound, as they did when they were sold, play the same attempt, and what they show is counted. The least
 volts that start it are found by halving over all of them at once; the torque margin is the square of the
 volts over the least volts, since every torque of the motor goes with the voltage squared.
 """
@@ -23,7 +24,7 @@ from humclick.start.asked import Asked
 from humclick.start.attempts import attempts, possible_of, typical_attempt, weakened
 from humclick.start.batch import Features, simulate_packed
 from humclick.start.case import Case
-from humclick.start.estimate import Estimate
+from humclick.start.estimate import Estimate, Possible
 from humclick.start.machine import Motor
 from humclick.start.packed import pack_many
 from humclick.start.ranges import Range, range_of
@@ -35,6 +36,11 @@ __all__ = ["Answers", "Weakened", "answers", "best_run"]
 _STEP = 2e-4
 #: A rotor is at speed above this share of synchronous speed. [-]
 _AT_SPEED = 0.75
+#: Said where hardly any machine drawn would ever have worked.
+_ODD = (
+    "Hardly any machine that agrees with plate and readings would start and let its start winding go even"
+    " when sound: check volts, amps and ohms for slips. All of them are counted here."
+)
 #: What each outcome is called.
 _HAPPENS = {
     "silent": "silent",
@@ -85,7 +91,8 @@ class Answers:
     asked : Asked
         The conditions.
     machines : int
-        How many possible machines were tried.
+        How many possible machines were tried: those of the drawn ones that start and let go when sound, or
+        all where hardly any does.
     starts : float
         Share of them that come up to speed and stay there. [-]
     happenings : mapping of str to float
@@ -162,7 +169,7 @@ def answers(
     modes : mapping of part id to mode, optional
         What is wrong; parts not named are healthy.
     n : int, optional
-        How many possible machines to try; 40 if left out.
+        How many possible machines to try at most; 40 if left out.
     seed : int
         The same seed gives the same answers.
 
@@ -180,18 +187,23 @@ def answers(
     count = int(_asked("machines")) if n is None else n
     if count < 2:
         raise OutOfRange(f"a range needs 2 machines or more, got {count}")
+    drawn = int(_asked("oversampling")) * count
     motors = (
-        found.possible(count, seed) if isinstance(found, Estimate) else [possible_of(found, machine)] * count
+        found.possible(drawn, seed) if isinstance(found, Estimate) else [possible_of(found, machine)] * drawn
     )
-    cases = attempts(machine, motors, asked, modes or {}, seed)
+    worked = _worked(machine, motors, seed)
+    odd = len(worked) < count / 2
+    chosen = np.arange(count) if odd else worked[:count]
+    all_cases = attempts(machine, motors, asked, modes or {}, seed)
+    cases = [all_cases[k] for k in chosen]
     table = pack_many(cases)
     seen = simulate_packed(table, _asked("seconds"), step=_STEP)
-    least = _least_volts(table, machine.nameplate.volts)
+    least = _least_volts(table, asked.volts, machine.nameplate.volts)
     trip, closed = _held(table)
     up = _started(seen)
     return Answers(
         asked=asked,
-        machines=count,
+        machines=len(cases),
         starts=float(np.mean(up)),
         happenings=_happenings(seen),
         peak_amps=range_of(seen.peak, "A"),
@@ -205,8 +217,15 @@ def answers(
         least_volts=range_of(least, "V"),
         searched_from=_asked("lowest") * machine.nameplate.volts,
         weak=_weak(cases, asked, machine),
-        unknowable=found.unknowable if isinstance(found, Estimate) else (),
+        unknowable=(*((_ODD,) if odd else ()), *(found.unknowable if isinstance(found, Estimate) else ())),
     )
+
+
+def _worked(machine: Machine, motors: Sequence[Possible], seed: int) -> NDArray[np.intp]:
+    """Places of those that start and let go when sound, rested, on the plate's volts with equal pressures."""
+    sound = attempts(machine, motors, Asked(volts=machine.nameplate.volts), {}, seed)
+    seen = simulate_packed(pack_many(sound), _asked("seconds"), step=_STEP)
+    return np.flatnonzero(_started(seen) & ~seen.unreleased)
 
 
 def best_run(
@@ -260,23 +279,34 @@ def _released(cases: Sequence[Case], seen: Features) -> Range | None:
     return range_of(_or_never(seen.release_time), "s")
 
 
-def _least_volts(table: NDArray[np.float64], plate: float) -> NDArray[np.float64]:
-    """Least volts at the outlet that start each case, by halving over all at once. [V]"""
-    lowest, highest = _asked("lowest") * plate, _asked("highest") * plate
+def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDArray[np.float64]:
+    """
+    Least volts at the outlet that start each case, by halving over all at once. [V]
+
+    Searched below the highest volts; where a machine does not bear these (a relay that holds on, a protector
+    that opens), below the volts asked for, or else the plate's.
+    """
+    lowest = _asked("lowest") * plate
     tried = table.copy()
     seconds = _asked("seconds")
 
-    def starts(volts: NDArray[np.float64] | float) -> NDArray[np.bool_]:
-        tried[:, r.P_VOLTS] = volts
+    def starts(at: NDArray[np.float64] | float) -> NDArray[np.bool_]:
+        tried[:, r.P_VOLTS] = at
         return _started(simulate_packed(tried, seconds, step=_STEP))
 
-    never, low = ~starts(highest), np.full(len(table), lowest)
-    high = np.full(len(table), highest)
+    low, high = np.full(len(table), lowest), np.full(len(table), lowest)
+    never = np.ones(len(table), dtype=bool)
+    for top in (_asked("highest") * plate, volts, plate):
+        if not never.any():
+            break
+        up = never & starts(top)
+        high[up] = top
+        never &= ~up
     for _ in range(int(_asked("halvings"))):
         middle = (low + high) / 2
         up = starts(middle)
         high, low = np.where(up, middle, high), np.where(up, low, middle)
-    found = np.where(low == lowest, lowest, (low + high) / 2)
+    found = np.where(low <= lowest, lowest, (low + high) / 2)
     return np.where(never, math.inf, found)
 
 
@@ -303,7 +333,7 @@ def _weak(cases: Sequence[Case], asked: Asked, machine: Machine) -> Weakened | N
     table = pack_many(weak)
     seen, least = (
         simulate_packed(table, _asked("seconds"), step=_STEP),
-        _least_volts(table, machine.nameplate.volts),
+        _least_volts(table, asked.volts, machine.nameplate.volts),
     )
     part = "start capacitor" if cases[0].start_capacitor is not None else "run capacitor"
     return Weakened(

@@ -8,6 +8,7 @@ each by its own spread, so that an answer's range holds all that is not known.
 from __future__ import annotations
 
 import math
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -31,12 +32,19 @@ _USUAL_SLIP = 0.045
 _STILL_HOT = "still_hot"
 
 
-def _drawing(rng: np.random.Generator) -> Draw:
-    """Draw every value from its spread, log-normal, one quantity once a case."""
+def _drawing(seed: int, place: int) -> Draw:
+    """
+    Draw every value of one machine from its spread, log-normal.
+
+    A quantity is the same for a machine whatever else is asked of it, so that conditions and faults are
+    compared on the same machines.
+    """
 
     def draw(name: str, of: Spread) -> float:
-        del name
-        return of.median * math.exp(of.sigma * float(rng.standard_normal())) if of.factor > 1 else of.median
+        if of.factor <= 1:
+            return of.median
+        key = (seed, place, zlib.crc32(name.encode()))
+        return of.median * math.exp(of.sigma * float(np.random.default_rng(key).standard_normal()))
 
     return draw
 
@@ -92,17 +100,17 @@ def attempts(
     Returns
     -------
     list of Case
-        As many as `motors`.
+        As many as `motors`. The same seed and place give the same machine under any conditions and modes.
 
     Raises
     ------
     Unknown
         If a part or mode does not exist.
     """
-    rng = np.random.default_rng(seed + 1)
+    turns = np.random.default_rng(seed + 1).uniform(0, 2 * math.pi, (len(motors), 2))
     return [
-        _attempt(machine, each, asked, modes, _drawing(rng), rng.uniform(0, 2 * math.pi, 2))
-        for each in motors
+        _attempt(machine, each, asked, modes, _drawing(seed + 1, place), turns[place])
+        for place, each in enumerate(motors)
     ]
 
 
