@@ -72,6 +72,14 @@ def test_a_lower_rating_bursts() -> None:
     assert "Bleed resistor (new part)" in [mark.title for mark in told.read]
 
 
+def test_a_part_as_stressed_as_the_old_one_is_the_same() -> None:
+    """Marks like the old one's are "the same" even where the old rating was hardly enough."""
+    low = ("88-108 MFD 110 VAC", "bleed resistor: yes")
+    told = tried("csir-current-relay", "start_capacitor", "; ".join(low), low)
+    assert finding(told, "start_volts").fit is Fit.SAME
+    assert "no more than on the old" in finding(told, "start_volts").reason
+
+
 def test_a_pill_of_more_ohms_is_told_with_its_differences() -> None:
     """A pill of twice the ohms lets go sooner, warms the winding less, and is never called the same."""
     told = tried("rsir-ptc", "ptc", "ohms: 10; voltage: 180", ("ohms: 5; voltage: 180",))
@@ -110,7 +118,9 @@ def test_unread_marks_are_asked_for() -> None:
 
 
 @pytest.mark.parametrize("part", ["ptc", "overload_protector"])
-@pytest.mark.parametrize("new", ["bridged", "none", "a jumper wire", "left off for a trial", "bypassed"])
+@pytest.mark.parametrize(
+    "new", ["bridged", "none", "a jumper wire", "left off for a trial", "bypassed", "paperclip"]
+)
 def test_no_bridge_is_ever_approved(part: str, new: str) -> None:
     """A bridged or absent starter or protector is answered "no" without being tried."""
     told = tried("rsir-ptc", part, new, ())

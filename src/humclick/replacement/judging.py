@@ -174,7 +174,8 @@ def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[Finding]:
             "as with the old one"
             if abs(change) <= number("limit", "least_volts", "same")
             else (
-                f"{abs(change) * plate:.3g} V {'more are' if change > 0 else 'less are'} needed"
+                f"{abs(change) * plate:.3g} V {'more' if change > 0 else 'less'} needed"
+                f"{'' if both.all() else ' where it starts with either part'}"
                 if math.isfinite(change)
                 else "it starts at no volts"
             )
@@ -294,10 +295,8 @@ def _stress(
         usual = before / old_rating if old_rating else math.nan
         fit = _grade(limit, stress)
         if fit is not Fit.SAME and stress <= 1.02 * usual:
-            fit, why = (
-                Fit.ACCEPTABLE,
-                f"{rated}, no more than on the old",
-            )
+            alike = abs(stress - usual) <= 0.02 * usual and new_rating == old_rating
+            fit, why = Fit.SAME if alike else Fit.ACCEPTABLE, f"{rated}, no more than on the old"
         else:
             why = rated
     elif math.isnan(before):

@@ -54,7 +54,8 @@ PARTS = (
 GEARS = ("ptc", "current_relay", "potential_relay", "timed_starter", ASSIST)
 _DEFEATED = re.compile(
     r"\b(none|nothing|no protector|bridge[ds]?|bridged out|jumper(ed)?|by-?pass(ed)?|a wire|wire|wire link|"
-    r"link|left off|removed|omitted|absent|shorted( out)?|without)\b",
+    r"link|left off|removed|omitted|absent|shorted( out)?|without|paper ?clip|coin|"
+    r"jump(ed)?|hot-?wired?|strapped( out)?|taken out|not fitted)\b",
     re.IGNORECASE,
 )
 

@@ -351,6 +351,10 @@ def _assumed(given: Proposal) -> tuple[str, ...]:
         "The old part is taken to have worked when new: only motors that start and run with it at the plate's"
         " volts, cold, with equal pressures, are tried.",
     ]
+    told.append(
+        "Figures are those of the middle machine with either part; a difference is the middle one of all,"
+        " machine by machine, so it need not be the difference of the two figures."
+    )
     simulated = simulated_marks(given.part)
     unread = [given.rules[name].title.lower() for name in simulated if name not in given.old]
     if unread and given.part != ASSIST:
