@@ -201,7 +201,7 @@ _MEASURES = (
     ("plateau", "locked rotor"),
     ("fall", "left that level after"),
     ("run_up", "up to speed after"),
-    ("lets_go", "settled (start winding let go) after"),
+    ("lets_go", "start winding let go after"),
     ("run", "running"),
     ("end", "at the end"),
     ("trip", "stopped after"),
