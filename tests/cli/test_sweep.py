@@ -37,10 +37,11 @@ def test_a_spec_becomes_a_file(tmp_path: Path) -> None:
 
 
 def test_a_spec_can_be_checked_alone(tmp_path: Path) -> None:
-    """With --check only the count is told and nothing is written."""
-    done = run(written(tmp_path), "--out", str(tmp_path / "starts.parquet"), "--check")
-    assert done.exit_code == 0
-    assert "4 attempts" in done.stderr
+    """With --check only the count is told and nothing is written, whether a file is named or not."""
+    for named in (("--out", str(tmp_path / "starts.parquet")), ()):
+        done = run(written(tmp_path), *named, "--check")
+        assert done.exit_code == 0
+        assert "4 attempts" in done.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["spec.toml"]
 
 
@@ -48,6 +49,7 @@ def test_a_spec_can_be_checked_alone(tmp_path: Path) -> None:
     ("text", "args", "said"),
     [
         (SPEC, ("--out", "starts.csv"), "ends in .parquet"),
+        (SPEC, (), "--out starts.parquet"),
         (SPEC, ("--out", "s.parquet", "--dask", "tcp://x:1", "--jobs", "2"), "give one of them"),
         ("[machines]\n", ("--out", "s.parquet"), "did you mean machine"),
         ("volts = [", ("--out", "s.parquet"), "not TOML"),

@@ -27,15 +27,13 @@ _STEP = 0.1
 
 @click.command()
 @click.argument("spec", type=click.Path(dir_okay=False, path_type=Path))
-@click.option(
-    "--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="The .parquet file."
-)
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="The .parquet file.")
 @click.option("--jobs", type=click.IntRange(1, 4096), help="Cores here; all if left out.")
 @click.option(
     "--dask", metavar="ADDRESS", help="A Dask scheduler that runs already, such as tcp://host:8786."
 )
 @click.option("--check", is_flag=True, help="Only read the spec and say how many attempts it takes.")
-def sweep(spec: Path, out: Path, jobs: int | None, dask: str | None, check: bool) -> None:
+def sweep(spec: Path, out: Path | None, jobs: int | None, dask: str | None, check: bool) -> None:
     """
     Play very many starts: machines and conditions from a small TOML file.
 
@@ -43,7 +41,9 @@ def sweep(spec: Path, out: Path, jobs: int | None, dask: str | None, check: bool
 
     Example: humclick sweep examples/sweep.toml --out starts.parquet
     """
-    if out.suffix.casefold() != ".parquet":
+    if out is None and not check:
+        raise click.UsageError("Say with --out where the result goes, such as --out starts.parquet.")
+    if out is not None and out.suffix.casefold() != ".parquet":
         raise click.UsageError(f"{out}: the result ends in .parquet.")
     if dask is not None and jobs is not None:
         raise click.UsageError("--jobs counts cores here and --dask plays elsewhere; give one of them.")
@@ -65,7 +65,7 @@ def sweep(spec: Path, out: Path, jobs: int | None, dask: str | None, check: bool
         f"{wanted.points:,} points, {wanted.draws:,} possible machines at each: {wanted.attempts:,} attempts",
         err=True,
     )
-    if check:
+    if check or out is None:
         return
     done = played(wanted, out, jobs=jobs, dask=dask, progress=_shown())
     if sys.stderr.isatty():
