@@ -310,6 +310,14 @@ def test_an_attempt_strays_alike_whatever_is_wrong() -> None:
         assert one.heat == other.heat
 
 
+def test_the_smallest_motors_are_tried_too() -> None:
+    """Of motors of which nothing was read, even the smallest makes an attempt."""
+    machine = Machine.of("rsir-ptc")
+    cases = attempts(machine, estimate(at_hand(machine)).possible(300, 0), Asked(volts=115.0), {})
+    assert len(cases) == 300
+    assert min(case.heat.start_conductance for case in cases) < 1e-3
+
+
 def test_a_range_needs_machines() -> None:
     """One machine makes no range."""
     with pytest.raises(OutOfRange, match="2 machines"):

@@ -7,10 +7,11 @@ each by its own spread, so that an answer's range holds all that is not known.
 
 from __future__ import annotations
 
+import hashlib
 import math
-import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ __all__ = ["attempts", "possible_of", "typical_attempt", "weakened"]
 _USUAL_SLIP = 0.045
 #: Mode of a pill that was just in use.
 _STILL_HOT = "still_hot"
+_NORMAL = NormalDist()
 
 
 def _drawing(seed: int, place: int) -> Draw:
@@ -43,8 +45,9 @@ def _drawing(seed: int, place: int) -> Draw:
     def draw(name: str, of: Spread) -> float:
         if of.factor <= 1:
             return of.median
-        key = (seed, place, zlib.crc32(name.encode()))
-        return of.median * math.exp(of.sigma * float(np.random.default_rng(key).standard_normal()))
+        key = hashlib.blake2b(f"{seed} {place} {name}".encode(), digest_size=6).digest()
+        even = (int.from_bytes(key) + 0.5) / 2**48
+        return of.median * math.exp(of.sigma * _NORMAL.inv_cdf(even))
 
     return draw
 

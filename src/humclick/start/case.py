@@ -167,7 +167,7 @@ class Heat:
     def __post_init__(self) -> None:
         for each in dataclasses.fields(self):
             unit = "J/K" if "capacity" in each.name else "W/K"
-            check(getattr(self, each.name), 1.0e-3, 1.0e9, each.name.replace("_", " "), unit)
+            check(getattr(self, each.name), 1.0e-6, 1.0e9, each.name.replace("_", " "), unit)
 
 
 @dataclass(frozen=True, slots=True)
