@@ -218,6 +218,17 @@ def _sound(each: list[Design]) -> list[Design]:
     return kept
 
 
+def _needing(each: list[Design]) -> list[Design]:
+    """Those that do not start without their start gear, where the arrangement says that it is needed."""
+    data = read_data("humclick.start", "designs.toml")["needed"]
+    if not each or each[0].machine.arrangement.abbreviation not in data["kinds"]:
+        return each
+    without = {part.id: data[part.id] for part in each[0].machine.parts if part.id in data}
+    table = pack_many([one.case(without, attempt="proof ") for one in each])
+    found = simulate_packed(table, _limit("seconds"), threads=1)
+    return [one for one, outcome in zip(each, found.outcome, strict=True) if outcome != _RUNS]
+
+
 def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: int) -> Drawn:
     """
     Draw sound machines of an arrangement.
@@ -244,7 +255,8 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
     -----
     Drawn from `humclick.start.estimate` with nothing measured. Sound: starts at plate volts and at the low
     and the high volts of designs.toml with pressures equal, runs on without a trip, lets its start winding
-    go. Proved at another switching and crank angle than those of the design's other attempts.
+    go; and needs the start gear that a maker has fitted beside a run capacitor. Proved at
+    another switching and crank angle than those of the design's other attempts.
     """
     base = Machine.of(name, protector, nameplate)
     found = estimate(at_hand(base))
@@ -256,6 +268,6 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
             raise Refused(
                 f"of {tried} machines drawn for {name} only {len(kept)} are sound: see designs.toml"
             )
-        kept += _sound(list(_drawn(found, base, portion, seed + tried)))
+        kept += _needing(_sound(list(_drawn(found, base, portion, seed + tried))))
         tried += portion
     return Drawn(tuple(kept[:count]), tried)
