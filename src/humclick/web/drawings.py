@@ -7,6 +7,7 @@ reader who cannot see it.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,8 +18,10 @@ from markupsafe import Markup, escape
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import describe, draw_svg
-from humclick.circuit.drawing_svg import LIGHT, mix
+from humclick.circuit.drawing_svg import LIGHT, mark, mix
 from humclick.circuit.layout import lay_out
+from humclick.circuit.scene import LONG, RING, Scene, Symbol
+from humclick.diagnosis.probes import Probe
 from humclick.web.language import Language
 
 __all__ = ["ICONS", "Wiring", "icon", "labelled", "recoloured", "wiring"]
@@ -139,7 +142,7 @@ _TEXT = re.compile(
     r">(?P<text>[^<>]+)</text>"
 )
 _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
-#: Room left above and below the two points and the part between them; where no part is drawn, below. [px of the drawing]
+#: Room left above and below the two points and the part, and where no part is drawn. [units of the drawing]
 _AROUND, _ALONE = 40.0, 76.0
 #: What a meter reads between two bare pins.
 _WINDINGS = frozenset({"start_winding", "run_winding"})
@@ -181,20 +184,23 @@ class Wiring:
         The drawing in sentences, in English.
     points : tuple of str
         The two nodes, or empty.
+    part : str
+        The part taken off whose own two ends are marked, by its title; empty where the nodes are.
     """
 
     whole: Markup
     window: Markup
     told: str
     points: tuple[str, ...] = ()
+    part: str = ""
 
 
 def wiring(
     machine: Machine,
     language: Language,
-    probe: tuple[str, str] | None = None,
+    points: tuple[str, str] | None = None,
     shares: Mapping[str, float] | None = None,
-    part: str = "",
+    probe: Probe | None = None,
 ) -> Wiring:
     """
     The wiring of a machine for a page: whole, and the part around the two points to probe.
@@ -205,15 +211,20 @@ def wiring(
         What to draw.
     language : Language
         Of the labels.
-    probe : tuple of str, optional
+    points : tuple of str, optional
         Nodes to mark.
     shares : mapping of part to float, optional
         Probability that a part is at fault. [-]
-    part : str, optional
-        The part that is probed, to be seen whole around the two points.
+    probe : Probe, optional
+        What is probed. A part measured by itself is marked at its own ends, for its wires are off.
     """
     shares = shares or {}
-    svg = recoloured(draw_svg(machine, probe, shares), tuple(shares.values()))
+    scene = lay_out(machine)
+    own = _own_symbol(scene, probe) if points and probe is not None else None
+    svg = draw_svg(machine, None if own else points, shares)
+    if own is not None:
+        svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
+    svg = recoloured(svg, tuple(shares.values()))
     title = language.plain(machine.arrangement.title)
 
     if language.code != "en":
@@ -222,10 +233,28 @@ def wiring(
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
         Markup(whole),  # escaped where it is drawn
-        _window(machine, probe, part) if probe else Markup(),
-        describe(machine, probe),
-        probe or (),
+        _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
+        describe(machine, points),
+        points or (),
+        next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
     )
+
+
+def _own_symbol(scene: Scene, probe: Probe) -> Symbol | None:
+    """The one symbol of a part that is measured by itself, wires off; None for all else."""
+    if not probe.part or probe.quantity not in ("resistance", "capacitance"):
+        return None
+    found = [symbol for symbol in scene.symbols if symbol.part == probe.part]
+    if len(found) > 1:
+        found = [symbol for symbol in found if (symbol.kind == "coil") == probe.id.endswith(".coil")]
+    return found[0] if len(found) == 1 else None
+
+
+def _at_ends(symbol: Symbol) -> str:
+    """The two probe marks at the ends of a symbol."""
+    turn, reach = math.radians(symbol.angle), LONG / 2 + RING - 4
+    dx, dy = reach * math.cos(turn), reach * math.sin(turn)
+    return mark(0, symbol.x - dx, symbol.y - dy, LIGHT) + mark(1, symbol.x + dx, symbol.y + dy, LIGHT)
 
 
 def labelled(svg: str, language: Language) -> Markup:
@@ -276,15 +305,15 @@ def _broken(text: str, lines: int) -> list[str]:
     return broken
 
 
-def _window(machine: Machine, probe: tuple[str, str], part: str) -> Markup:
+def _window(scene: Scene, points: tuple[str, str], own: Symbol | None, part: str) -> Markup:
     """The piece of the drawing that holds both points and what lies between, in the drawing's own units."""
-    scene = lay_out(machine)
-    ys = [scene.nodes[name].y for name in probe]
-    between = _WINDINGS if set(probe) <= {"C", "S", "R"} else {part}
-    drawn = [symbol.y for symbol in scene.symbols if symbol.part in between]
+    ys = [scene.nodes[name].y for name in points] if own is None else [own.y]
+    between = _WINDINGS if set(points) <= {"C", "S", "R"} else {part}
+    drawn = [] if own is not None else [symbol.y for symbol in scene.symbols if symbol.part in between]
     around = _AROUND if drawn else _ALONE
     top = max(0.0, min(ys + drawn) - around)
-    high = min(scene.height, max(ys + drawn) + around) - top
+    below = RING + 8 if "shell" in points else around  # under the shell stands only what the letters mean
+    high = min(scene.height, max(ys + drawn) + below) - top
     return Markup(
         '<svg class="wiring window" viewBox="0 {} 360 {}" aria-hidden="true" focusable="false">'
         '<use href="#wiring"/></svg>'

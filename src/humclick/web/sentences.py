@@ -71,8 +71,8 @@ FORMS: tuple[str, ...] = (
     "speaks {strength} against it",
     "complaint: {one}",
     # probes
-    "Ohms between pins {a} and {b}, start gear off",
     "Ohms between pins {a} and {b} (not yet named), start gear off",
+    "Ohms between pins {a} and {b}, start gear off",
     "Pull the start gear and measure from pin {a} to pin {b}; press the tips on bright metal.",
     "Number the pins on your photo and measure from pin {a} to pin {b}.",
     "Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",

@@ -135,7 +135,9 @@ def show(desk: Desk) -> Reply:
         "refusal": desk.weighed.refusal if desk.weighed is not None else "",
         "last": record.last_entry(desk),
         "entries": record.entries(desk),
-        "contradictions": desk.weighed.contradictions if desk.weighed is not None else (),
+        "contradictions": [record.named(desk, each) for each in desk.weighed.contradictions]
+        if desk.weighed is not None
+        else [],
         "suspects": suspects(desk),
         "wiring": _wiring(desk, step),
         "icon": drawings.icon,
@@ -211,9 +213,10 @@ def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
     points = None
     if step.probe is not None:
         points = step.probe.points or probe_points(machine, step.probe.id)
+        if step.probe.quantity == "current":  # a clamp goes round a wire: between these two, not on them
+            points = ("c", "C")
     shares = {part: p for part, p in weighed.shares.items() if p >= 0.02}
-    part = step.probe.part if step.probe is not None else ""
-    return drawings.wiring(machine, desk.language, points, shares, part)
+    return drawings.wiring(machine, desk.language, points, shares, step.probe)
 
 
 def _gate(desk: Desk, step: Step) -> dict[str, Any]:

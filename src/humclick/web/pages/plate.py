@@ -16,15 +16,16 @@ from humclick.readings import parse_reading
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["PROTECTORS", "show", "take", "take_stamp"]
 
 #: Where the protector sits, in words.
 PROTECTORS: dict[str, str] = {
-    "external": "A disc on the common pin or strapped to the shell",
-    "integrated": "Built into the starter",
-    "internal": "None to be seen: it is inside the shell",
+    "external": N_("A disc on the common pin or strapped to the shell"),
+    "integrated": N_("Built into the starter"),
+    "internal": N_("None to be seen: it is inside the shell"),
 }
 
 _FIELDS: tuple[tuple[str, Quantity], ...] = (
@@ -39,7 +40,9 @@ def show(desk: Desk) -> Reply:
     _ = desk.language.text
     now = given_last(desk.events, desk.call, MachineRead)
     machine = desk.call.machine
-    parts = [(part.id, part.family.title) for part in machine.parts] if machine is not None else []
+    placed = machine.parts if machine is not None else ()
+    stamped = sorted(placed, key=lambda part: "capacitor" not in part.id)  # what most often bears a stamp
+    parts = [(part.id, part.family.title) for part in stamped]
     html = page(
         "plate.html",
         desk,

@@ -5,8 +5,11 @@ The record: every event in order, each of which can be taken back and brought ba
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from datetime import datetime
+
+from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.errors import HumclickError
@@ -34,7 +37,7 @@ from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
 
-__all__ = ["Entry", "entries", "last_entry", "provisional", "show", "take_note", "take_undo"]
+__all__ = ["Entry", "entries", "last_entry", "named", "provisional", "show", "take_note", "take_undo"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {
@@ -147,6 +150,22 @@ def _probe_title(desk: Desk, name: str) -> str:
         return desk.probe(name).title
     except HumclickError:
         return name
+
+
+def named(desk: Desk, text: str) -> Markup:
+    """A text of judgement in the page's language; probes by their titles, bare pins by their letters."""
+    said, known = desk.language.say(text), desk.probes()
+    if not known:
+        return said
+
+    def title(found: re.Match[str]) -> str:
+        name = found[0]
+        if name.startswith("pins."):
+            return name.removeprefix("pins.").replace("-", "–")
+        return str(escape(desk.language.plain(known[name].title)))
+
+    names = "|".join(re.escape(name) for name in sorted(known, key=len, reverse=True))
+    return Markup(re.sub(rf"\b(?:{names})(?![\w-])", title, said))  # escaped where it is said
 
 
 def _titled(desk: Desk, title: str) -> str:

@@ -9,6 +9,7 @@ from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import probes
 from humclick.web.pages.call import suspects
+from humclick.web.pages.record import named
 from humclick.web.typeset import page
 
 __all__ = ["show", "show_what_if"]
@@ -26,7 +27,7 @@ def show(desk: Desk) -> Reply:
         explanation=weighed.explanation,
         advice=weighed.advice,
         suspects=suspects(desk, 8),
-        contradictions=weighed.contradictions,
+        contradictions=[named(desk, each) for each in weighed.contradictions],
     )
     return Reply(title=_("Why"), html=html, id=desk.id)
 
