@@ -158,6 +158,23 @@ def test_a_start_is_measured() -> None:
     assert shown.heard == ("runs",)
 
 
+@pytest.mark.parametrize("rate", [20.0, 100.0])
+def test_the_moment_of_switching_is_no_plateau(rate: float) -> None:
+    """A first value raised by the switching transient moves neither the plateau nor the fall after it."""
+    time = np.arange(0.0, 8.0, 1 / rate)
+    rng = np.random.default_rng(4)
+    amps = np.where(time < 1.0, 0.0, np.where(time < 1.6, 16.0, 11.2)) * rng.normal(1.0, 0.004, len(time))
+    amps[np.flatnonzero(time >= 1.0)[0]] = 18.2
+    recording = Recording(name="invented", values=amps, times=time, step=1 / rate, unit="A")
+    measured, shown = current_evidence(recording, Plate(16.5, 2.0, "ptc", PARTS["ptc"]))
+    one = measured.attempts[0]
+    assert one.peak.amount == pytest.approx(18.2, rel=1e-3)
+    assert one.plateau.amount == pytest.approx(16.0, rel=0.01)
+    assert one.fall is not None
+    assert one.fall.amount == pytest.approx(0.6, abs=0.06)
+    assert best(shown) == "rotor_held"
+
+
 def test_no_start_current_says_what_looks_the_same_and_what_to_probe() -> None:
     """A flat run-winding current names the three causes a line clamp cannot part, and the probes that do."""
     steps = [(1.0, 0.0), (11.0, 13.4), (32.0, 0.0), (38.0, 13.3), (60.0, 0.0)]

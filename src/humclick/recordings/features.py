@@ -21,6 +21,8 @@ __all__ = ["AttemptMeasured", "Measured", "RecordingMeasured", "measured"]
 _GAIN = 0.015
 #: Windows skipped at the start of a waveform: the switching transient. [-]
 _TRANSIENT = 2
+#: So many values alike within this factor, no less than this share of the largest, are a shelf. [-]
+_SHELF, _SHELF_FLAT, _SHELF_LEAST = 4, 1.04, 0.85
 #: The plateau is sought in the first second. [s]
 _PLATEAU = 1.0
 #: Current fallen to this share of the plateau has left it. [-]
@@ -213,7 +215,10 @@ def _attempt(trace: Trace, attempt: Attempt, lra: float | None) -> AttemptMeasur
     whole = raw[: len(raw) - ends] or raw
     noise = _noise(whole[len(whole) // 2 :])
     early = [v for v, t in zip(raw, times, strict=True) if t <= _PLATEAU]
-    early = early[_TRANSIENT if trace.waveform and len(early) > _TRANSIENT + 2 else 0 :]
+    if trace.waveform:
+        early = early[_TRANSIENT if len(early) > _TRANSIENT + 2 else 0 :]
+    elif trace.step <= _SLOW:
+        early = _after_switching(early)
     plateau = max(_smooth(early) if trace.waveform and len(early) >= 8 else early)
     held = [v for v in early if v > 0.95 * plateau]
     if len(held) >= 3:
@@ -242,6 +247,19 @@ def _attempt(trace: Trace, attempt: Attempt, lra: float | None) -> AttemptMeasur
         trip=None if attempt.cut else Measured(attempt.seconds, 1.4 * width, "s"),
     )
     return own
+
+
+def _after_switching(early: list[float]) -> list[float]:
+    """
+    Values of a fast log from where the switching transient is over.
+
+    Its first value or two may hold that transient, and stand alone above a shelf of the rotor at rest.
+    """
+    top = early.index(max(early))
+    shelf = early[top + 1 : top + 1 + _SHELF]
+    if top > 1 or len(shelf) < _SHELF or max(shelf) > _SHELF_FLAT * min(shelf):
+        return early
+    return early[top + 1 :] if min(shelf) >= _SHELF_LEAST * early[top] else early
 
 
 def _tail(whole: list[float], times: list[float]) -> list[float]:
