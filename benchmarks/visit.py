@@ -2,7 +2,7 @@
 A technician at a machine of the simulated world: takes probes, waits, fits parts, and pays for it.
 
 Readings come from a circuit with this machine's own sizes in it, displays from gain error, noise, leads and
-slips. Shared with the program on purpose: what a start attempt does (`PowerUp`), the price of being wrong
+slips. Shared with the program on purpose: what a start attempt does (`Attempts`), the price of being wrong
 (`loss`), and the temperature assumed where nobody wrote one (`warmth`).
 """
 
@@ -14,7 +14,7 @@ import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchmarks.world import Case, draw, listed, power
+from benchmarks.world import Case, draw, listed, power, starts
 from humclick.arrangements.arrangement import PINS
 from humclick.circuit.power_up import OUTCOMES, reported
 from humclick.circuit.solve import resistance_between
@@ -361,8 +361,8 @@ class Visit:
         hot = self._passing(modes)
         at = draw(seed, "steady").random() if self.case.world.steady else rng.random()
         # shared physics: what an attempt does and draws
-        really = listed(power(self.machine).outcomes(modes, hot=hot), at)
-        ratio, spread = power(self.machine).amps(modes, hot=hot)[really]
+        really = listed(starts(self.machine).outcomes(modes, hot=hot), at)
+        ratio, spread = starts(self.machine).amps(modes, hot=hot)[really]
         return self._locked() * ratio * math.exp(draw(seed, "drawn").gauss(0.0, spread))
 
     def _locked(self) -> float:
@@ -407,7 +407,7 @@ class Visit:
             if self.case.world.steady:
                 at = draw(self.case.seed, "steady").random()
             # shared physics: what an attempt does
-            really = listed(power(self.machine).outcomes(modes, hot=self._passing(modes)), at)
+            really = listed(starts(self.machine).outcomes(modes, hot=self._passing(modes)), at)
         row = tuple(1.0 if i == really else 0.0 for i in range(len(OUTCOMES)))
         return OUTCOMES[listed(reported(row, by="listened"), rng.random())]
 

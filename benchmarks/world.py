@@ -3,7 +3,7 @@ A simulated world: machines with hidden faults, a technician with a meter, and w
 
 Written apart from the inference: faults are drawn by enumeration, sizes from their spreads, readings from a
 circuit with those sizes in it, displays by adding gain error, noise, leads and slips. Shared on purpose with
-the program are what a start attempt does (`PowerUp`), the price of being wrong (`loss`), and the tables of
+the program are what a start attempt does (`Attempts`), the price of being wrong (`loss`), and the tables of
 looks and odds in the data files. Every answer is a function of the case, the probe and how often it was taken
 before, so that two policies that ask the same get the same.
 """
@@ -21,13 +21,14 @@ from functools import lru_cache
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.power_up import OUTCOMES, PowerUp, reported
+from humclick.diagnosis.attempts import Attempts
 from humclick.diagnosis.decisions import HAND_OVER
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
 from humclick.parts.family import HEALTHY
 from humclick.sourced import Spread
 
-__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "power"]
+__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "power", "starts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +133,17 @@ def _key(machine: Machine) -> tuple[object, ...]:
 
 
 _POWER: dict[tuple[object, ...], PowerUp] = {}
+_STARTS: dict[tuple[object, ...], Attempts] = {}
 _SETS: dict[tuple[object, ...], tuple[list[dict[str, str]], list[float]]] = {}
 
 
+def starts(machine: Machine) -> Attempts:
+    """What attempts do: the program's own table, shared on purpose."""
+    return _STARTS.setdefault(_key(machine), Attempts(machine))
+
+
 def power(machine: Machine) -> PowerUp:
-    """What attempts do: the program's own physics, shared on purpose."""
+    """Volts and locked-rotor current: the program's own network, shared on purpose."""
     return _POWER.setdefault(_key(machine), PowerUp(machine))
 
 
@@ -262,7 +269,7 @@ def case(seed: str, machine: Machine, world: World, *, faults: int | None = None
         if unknown:
             heard = OUTCOMES[listed([0.16, 0.3, 0.4, 0.1, 0.04, 0.0], rng.random())]
         else:
-            really = listed(power(machine).outcomes(modes, hot=True), rng.random())
+            really = listed(starts(machine).outcomes(modes, hot=True), rng.random())
             row = [1.0 if i == really else 0.0 for i in range(len(OUTCOMES))]
             heard = OUTCOMES[listed(reported(tuple(row), by="reported"), rng.random())]
         if heard == "runs" or (faults is not None and len(modes) != faults):

@@ -58,6 +58,10 @@ SOUND = {
     "pins.shell": "OL",
     "attempt.as_found": "hum_click",
     "attempt.known_good": "runs",
+    "attempt.amps": "9.5 A",
+    "fit.mechanism": "hum_click",
+    "fit.wiring": "hum_click",
+    "current_relay.number": "matches",
 }
 
 

@@ -26,10 +26,13 @@ SHOP = default_shop()
 def seen(probe: str, text: str, heat: str = "cold") -> Observation:
     """An observation as typed."""
     quantity = Quantity.CAPACITANCE if probe.endswith("farads") else Quantity.RESISTANCE
+    if probe.endswith("amps"):
+        quantity = Quantity.CURRENT
     if "volts" in probe:
         quantity = Quantity.VOLTAGE
     measured = any(
-        probe.endswith(x) for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "pins.shell")
+        probe.endswith(x)
+        for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "amps", "pins.shell")
     )
     if measured or probe.startswith(("pins", "between", "leads")) or "volts" in probe:
         return Observation(probe, parse_reading(text, quantity), temperature=parse_temperature(heat))

@@ -94,7 +94,6 @@ class PowerUp:
         self._feeds: dict[tuple[object, ...], tuple[tuple[float, complex | None], ...]] = {}
         self._volts: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
         self._outcomes: dict[tuple[object, ...], tuple[float, ...]] = {}
-        self._amps: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
         margins = self.data["start"]["margin"]
         self.margin = float(margins.get(machine.arrangement.abbreviation, margins["other"]))
 
@@ -253,41 +252,6 @@ class PowerUp:
         if key not in self._outcomes:
             self._outcomes[key] = self._outcome(modes, hot)
         return self._outcomes[key]
-
-    def amps(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
-        """
-        Line current of an attempt by how it goes, over the sound machine's locked current.
-
-        Returns
-        -------
-        tuple of (ratio, ln standard deviation)
-            In the order of `OUTCOMES`; (0, 0) where nothing flows. [-]
-        """
-        key = (hot, *sorted(modes.items()))
-        if key not in self._amps:
-            self._amps[key] = self._drawn(modes, hot)
-        return self._amps[key]
-
-    def _drawn(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, float], ...]:
-        chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
-        volts = math.prod(m.volts for m in chosen.values())
-        load = math.prod(m.load for m in chosen.values()) ** float(self.data["run"]["load_power"])
-        warm = hot and any(m.passing for m in chosen.values())
-        healthy = abs(self.healthy[0].admittance)
-        found = []
-        for regime, times in ((Regime.START, 1.0), (Regime.RUN, load)):
-            logs, weights = 0.0, 0.0
-            for w, series in self._feed(modes, warm):
-                for v, start in self.core(modes, Condition(regime, hot=warm)):
-                    if series is not None and start.admittance:
-                        line = abs(start.admittance / (1.0 + self.scale * series * start.admittance))
-                        line *= times * volts
-                        logs += w * v * math.log(max(line / healthy, 1e-4))
-                        weights += w * v
-            spread = float(self.data["amps"]["spread"])
-            found.append((math.exp(logs / weights), spread) if weights else (0.0, 0.0))
-        stalled, running = found
-        return (0.0, 0.0), stalled, stalled, running, (0.0, 0.0), running
 
     def terminal_volts(
         self, modes: Mapping[str, str], *, hot: bool = False

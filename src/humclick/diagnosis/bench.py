@@ -16,6 +16,7 @@ from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.network import Setup, predict
 from humclick.circuit.power_up import PowerUp, reported
+from humclick.diagnosis.attempts import Attempts
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import Shop
@@ -58,6 +59,7 @@ class Bench:
         self.shop = shop
         self.space = Hypotheses(machine, shop)
         self.power = PowerUp(machine)
+        self.starts = Attempts(machine)
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
@@ -145,7 +147,7 @@ class Bench:
             modes = {p: m for p, m in modes.items() if p in self._sealed}
         if renewed:
             modes = without(modes, renewed)
-        outcome = self.power.outcomes(modes, hot=hot)
+        outcome = self.starts.outcomes(modes, hot=hot)
         heard = self._heard.get((by, outcome))
         if heard is None:
             heard = self._heard[(by, outcome)] = reported(outcome, by=by)

@@ -17,7 +17,7 @@ from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Problem
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import COOLED, Situation, warmth
+from humclick.diagnosis.situation import COOLED, Heard, Situation, warmth
 from humclick.diagnosis.suspects import NONE
 from humclick.physics.cooling import minutes_for
 
@@ -54,12 +54,14 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
         o.probe for o in situation.observations if o.probe[5:6].isdigit() and o.probe.startswith("pins.")
     }
     recorded = any(o.causes for o in situation.observations)  # the amps are known
+    tries = [o for o in situation.observations if bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)]
+    runs_now = bool(tries) and tries[-1].answer == Heard.RUNS and tries[-1].renewed == situation.renewed
     likely = set(list(post.by_remedy)[:3])
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
         if probe.id in situation.skipped or (probe.live and blocked and probe.kind is not Kind.VOLTS):
             continue
-        if probe.kind is Kind.AMPS and recorded:
+        if (probe.kind is Kind.AMPS and recorded) or (probe.kind is Kind.ATTEMPT and runs_now):
             continue
         if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
             continue

@@ -184,7 +184,7 @@ class _Forecaster:
         locked, sigma = locked_amps(self.bench)
         edges = tuple(round(share * locked, 2) for share in _AMPS_EDGES)
         hot = self._hot(probe, waits)
-        power, clamp = self.bench.power, clamp_of(self.situation.meter)
+        starts, clamp = self.bench.starts, clamp_of(self.situation.meter)
         made: dict[tuple[float, float], list[float]] = {}
 
         def bins(ratio: float, spread: float) -> list[float]:
@@ -202,7 +202,7 @@ class _Forecaster:
             for weight, warm in ((1.0 - hot, False), (hot, True)):
                 if weight <= 0.0:
                     continue
-                shares, drawn = power.outcomes(modes, hot=warm), power.amps(modes, hot=warm)
+                shares, drawn = starts.outcomes(modes, hot=warm), starts.amps(modes, hot=warm)
                 for share, amps in zip(shares, drawn, strict=True):
                     if share > 1e-4:
                         row = [r + weight * share * b for r, b in zip(row, bins(*amps), strict=True)]

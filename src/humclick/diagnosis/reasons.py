@@ -11,7 +11,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.decisions import actions_for, losses
+from humclick.diagnosis.choices import remedies_done
+from humclick.diagnosis.decisions import WAIT, actions_for, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.judged import Judged, judge
@@ -149,14 +150,23 @@ def explain(
         )
         now = after
     elimination = _by_elimination(judged, lead)
+    done = remedies_done(judged)
+    whole = math.fsum(p for c, p in classes.items() if _left(c, done) == _left(lead, done))
+    if done:  # what was done is no rival to nothing being left
+        rival = next((c for c in classes if _left(c, done) != _left(lead, done)), NONE)
     return Explanation(
         tuple(sorted(lead)),
         tuple(sorted(rival)),
-        classes.get(lead, 0.0),
+        whole,
         tuple(reasons),
         elimination,
-        _summary(judged, lead, rival, classes.get(lead, 0.0), elimination),
+        _summary(judged, _left(lead, done), _left(rival, done), whole, elimination),
     )
+
+
+def _left(needed: frozenset[str], done: frozenset[str]) -> frozenset[str]:
+    """What of a decision is still to be done."""
+    return needed if needed == NONE else needed - done or WAIT
 
 
 def _odds(judged: Judged, leader: frozenset[str], rival: frozenset[str]) -> float:

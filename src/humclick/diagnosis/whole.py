@@ -192,8 +192,8 @@ class WholeMachine:
             total = 0.0
             for weight, warm in ((hot, True), (1.0 - hot, False)):
                 if weight > 0.0:
-                    shares = self.bench.power.outcomes(modes, hot=warm)
-                    drawn = self.bench.power.amps(modes, hot=warm)
+                    shares = self.bench.starts.outcomes(modes, hot=warm)
+                    drawn = self.bench.starts.amps(modes, hot=warm)
                     total += weight * math.fsum(p * at(*a) for p, a in zip(shares, drawn, strict=True) if p)
             return total
 
