@@ -55,6 +55,24 @@ def test_a_typed_machine_is_answered_as_data() -> None:
     assert told["weak"]["share"] == pytest.approx(0.8)
 
 
+@pytest.mark.parametrize(("name", "begins"), [("start.svg", b"<svg"), ("start.png", b"\x89PNG")])
+def test_the_curves_are_drawn(tmp_path: Path, name: str, begins: bytes) -> None:
+    """With --picture current, speed, torque and temperatures stand in a file, and the answer as before."""
+    path = tmp_path / name
+    done = run(*TYPED, *FEW, "--picture", str(path))
+    assert done.exit_code == 0, done.output
+    assert f"written: {path}" in done.stdout
+    assert "Starts:" in done.stdout
+    assert begins in path.read_bytes()[:400]
+
+
+def test_a_protector_inside_closes_later_again() -> None:
+    """The protector inside the shell, among warm windings, waits longer than the one outside."""
+    psc = ("--arrangement", "psc", "--lra", "20", "--protector")
+    inside, outside = (data(*psc, where) for where in ("internal", "external"))
+    assert inside["open_time"]["middle"] > outside["open_time"]["middle"]
+
+
 def test_low_volts_lower_the_margin() -> None:
     """At fewer volts there is less torque to spare, and the least volts stay what they are."""
     full, low = data(*TYPED), data(*TYPED, "--volts", "88")

@@ -8,6 +8,7 @@ import math
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -49,6 +50,7 @@ _FIRST = "The first start on a computer translates its equations once; that take
 @click.option("--displacement", type=float, help="Of the compressor, if known. [cm³]")
 @click.option("--poles", type=click.Choice(["2", "4", "6"]), help="If known; two are taken.")
 @click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
+@click.option("--protector", help="With --arrangement: external, integrated or internal.")
 @click.option(
     "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
 )
@@ -61,6 +63,11 @@ _FIRST = "The first start on a computer translates its equations once; that take
 @click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call.")
 @click.option(
     "--machines", type=click.IntRange(5, 2000), help="How many motors that agree are tried; 40 if left out."
+)
+@click.option(
+    "--picture",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write the curves of the most probable motor as .svg or .png.",
 )
 @click.option("--json", "json_", is_flag=True, help="As JSON, in SI units.")
 def start(
@@ -76,6 +83,7 @@ def start(
     displacement: float | None,
     poles: str | None,
     arrangement: str | None,
+    protector: str | None,
     plate: float,
     hertz: str,
     lra: float | None,
@@ -83,6 +91,7 @@ def start(
     run_ohms: float | None,
     start_ohms: float | None,
     machines: int | None,
+    picture: Path | None,
     json_: bool,
 ) -> None:
     """
@@ -94,12 +103,16 @@ def start(
     """
     if (file is None) == (arrangement is None):
         raise click.UsageError("Give either a call FILE or --arrangement.")
+    if protector is not None and arrangement is None:
+        raise click.UsageError("A call tells the protector; --protector goes with --arrangement.")
+    if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
+        raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
     from humclick.arrangements.machine import Machine, Nameplate
     from humclick.start.asked import Asked, pressure_of
     from humclick.start.at_hand import at_hand
 
     if arrangement is not None:
-        machine = Machine.of(arrangement, nameplate=Nameplate(plate, float(hertz), lra, rla))
+        machine = Machine.of(arrangement, protector, Nameplate(plate, float(hertz), lra, rla))
     else:
         machine, measured = _of_call(str(file))
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
@@ -124,7 +137,7 @@ def start(
         start_farads=capacitor if on_start else None,
         run_farads=None if on_start else capacitor,
     )
-    _tell(machine, given, asked, _modes(faults), machines, json_)
+    _tell(machine, given, asked, _modes(faults), machines, picture, json_)
 
 
 @contextmanager
@@ -171,7 +184,13 @@ def _modes(faults: Sequence[str]) -> dict[str, str]:
 
 
 def _tell(
-    machine: Machine, given: AtHand, asked: Asked, modes: dict[str, str], machines: int | None, json_: bool
+    machine: Machine,
+    given: AtHand,
+    asked: Asked,
+    modes: dict[str, str],
+    machines: int | None,
+    picture: Path | None,
+    json_: bool,
 ) -> None:
     from humclick.cli.words import heading, lines, machine_in_words
     from humclick.start.answers import answers
@@ -180,6 +199,8 @@ def _tell(
     found = estimate(given)
     with patience():
         told = answers(machine, found, asked, modes=modes, n=machines)
+    if picture is not None:
+        _picture(picture, machine, found, asked, modes, quiet=json_)
     if json_:
         from humclick.jobs.result import as_json
 
@@ -288,6 +309,23 @@ def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str
     axis = f"{'':>8} +{'-' * _WIDE}"
     scale = f"{'':>9}0 s{f'{_SHOWN:g} s':>{_WIDE - 2}}"
     return "\n".join((*rows, axis, scale))
+
+
+def _picture(
+    path: Path, machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str], quiet: bool
+) -> None:
+    """Current, speed, torque and temperatures of the most probable motor."""
+    from humclick.cli.written import save
+    from humclick.start.answers import best_run
+    from humclick.start.curves import describe, panels_of, told_events
+    from humclick.start.pictures import picture_png, picture_svg
+
+    run = best_run(machine, found, asked, _SHOWN, modes)
+    title, panels, events = f"Simulated: {_conditions(asked, modes)}", panels_of(run), told_events(run)
+    if path.suffix.casefold() == ".png":
+        save(path, picture_png(panels, title, events=events), quiet=quiet)
+    else:
+        save(path, picture_svg(panels, title, describe(run), events=events).encode(), quiet=quiet)
 
 
 def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:
