@@ -89,6 +89,13 @@ _MORE = (
     "seen to start and run as it is",
     "no machine is described yet",
     "there is nothing to take back",
+    "A winding touches the shell: this compressor must not be powered.",
+    "It may be an inverter-driven or three-phase compressor: never put it across the mains, and never fit"
+    " start gear to it.",
+    "open while hot is no verdict, and nothing flows through it: let it cool and read it once more",
+    "The two differ.",
+    "The readings alone did not yet bear out a verdict.",
+    *("not read", "none", "no other decision comes near", "no reason given"),
     "decide what? Choose at least one remedy",
     "tap the picture, or write the place in per cent from left and top",
     "first the safety steps; for a reading taken already, say so below",
@@ -174,6 +181,8 @@ def _model() -> Iterator[str]:
         yield each.title
     for question in questions():
         yield from (question.text, *(option.text for option in question.options))
+    for case in read_data("humclick.diagnosis", "pins.toml")["case"].values():
+        yield str(case["plain"])
     yield from HEARD.values()
     yield from LAYOUTS
     yield from (*FORMS, *JOINS, *_MORE)

@@ -22,6 +22,8 @@ _KEPT = frozenset({"shown", "low", "high", "probe", "probes", "written", "write"
 _FIGURES = frozenset({"n", "m", "p", "q", "event"})
 #: Places that hold a figure, mostly with its unit.
 _AMOUNTS = frozenset({"low", "high"})
+#: Places that hold the letter of a pin.
+_LETTERS = frozenset({"i", "j", "k"})
 
 #: Forms of findings, reasons, verdicts and refusals.
 FORMS: tuple[str, ...] = (
@@ -60,9 +62,12 @@ FORMS: tuple[str, ...] = (
     # verdicts
     "What was done has put it right: {one} ({n} % that nothing is left)",
     "{one} ({n} % that this puts it right)",
+    "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never to"
+    " be put across the mains. Read the nameplate and start again with what it says, or {one}; if the plate says"
+    " single-phase, measure the three pairs once more on bright metal",
     "{one}: the likeliest would be “{two}”, but this could not be done or shown here: {list}",
     # explanations
-    "{n} % for: {one}; the rival is: {two}.",
+    "{n} % that exactly this is needed: {one}; the rival is: {two}.",
     "{sentence} It leads by elimination: no reading speaks of it directly, all around it is proved good. That"
     " is only as good as the list of what can fail ({p} % is kept for causes not on it).",
     "speaks {strength} for it; {list}",
@@ -117,6 +122,13 @@ FORMS: tuple[str, ...] = (
     "Recognised only: {one}",
     "Done: {one}. It ran afterwards",
     "Done: . It ran afterwards",
+    "Done: {one}. No start afterwards is on record",
+    "To do: {one}",
+    "Hand over: {one}",
+    "Verdict: {one}",
+    "Decided by the technician: {one}.",
+    "Judged from the readings: {one}.",
+    "{n} entries were taken back; they stay in the call.",
     "Fitted a new {part}",
     "To order: {n} parts",
     "the running amps (RLA) on the compressor's plate decide, or {one}",
@@ -125,6 +137,15 @@ FORMS: tuple[str, ...] = (
     "{n} minutes to cool",
     "The windings measure as they should. Pin 1 is {a}, pin 2 is {b}, pin 3 is {names}. At {shown}: run"
     " winding {probe}, start winding {probes}.",
+    "{one}; the largest reading is off the sum of the others by {n} Ω.",
+    "{one}; the largest reading is off the sum of the others by {n} Ω",
+    "{one}; measure once more before you condemn it.",
+    "so far {one}",
+    "So far {one}.",
+    "Not clear yet: {one}, or {two}.",
+    "Pin 1 is {i}, pin 2 is {j}, pin 3 is {k}.",
+    "At 25 °C: {list}.",
+    "{one} {low} ± {high}",
     "cannot be done safely here: {one}",
     "below {low}",
     "above {high}",
@@ -162,6 +183,8 @@ def _compiled() -> tuple[tuple[str, re.Pattern[str]], ...]:
             if piece in _FIGURES
             else f"(?P<{piece}>[0-9.,]+(?: ?[µnpmkMG]?[ΩFVAW])?|OL)"
             if piece in _AMOUNTS
+            else f"(?P<{piece}>[CSR])"
+            if piece in _LETTERS
             else f"(?P<{piece}>.+?)"
             for k, piece in enumerate(pieces)
         )
@@ -219,7 +242,7 @@ def taken_apart(text: str, say: Callable[[str], str | None], translate: Callable
             continue
         said: dict[str, str] = {}
         for name, words in found.groupdict().items():
-            spoken = words if name in _KEPT | _FIGURES else say(words)
+            spoken = words if name in _KEPT | _FIGURES | _LETTERS else say(words)
             if spoken is None and name == "value":  # as it stands on the old part
                 spoken = words
             if spoken is None:
