@@ -101,12 +101,16 @@ def browser(
     *,
     bypass_csp: bool = False,
     dark: bool = False,
+    executable: Path = CHROMIUM,
+    arguments: tuple[str, ...] = (),
+    permissions: tuple[str, ...] = (),
 ) -> Iterator[BrowserContext]:
     """A Chromium with a profile of its own; what it stores outlives it."""
     context = play.chromium.launch_persistent_context(
         profile,
-        executable_path=CHROMIUM,
-        args=ARGUMENTS,
+        executable_path=executable,
+        args=[*ARGUMENTS, *arguments],
+        permissions=list(permissions),
         viewport={"width": size[0], "height": size[1]},
         bypass_csp=bypass_csp,
         color_scheme="dark" if dark else "light",
@@ -153,10 +157,13 @@ class Technician:
         The phone.
     example : str
         Name of the example whose readings are taken.
+    pause : float
+        Between what stands on the page, or is typed, and the tap that sends it. [s]
     """
 
     page: Page
     example: str = EXAMPLE
+    pause: float = 0.0
     machine: MachineRead | None = None
     complaint: str = ""
     _readings: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
@@ -238,8 +245,10 @@ class Technician:
         value = values.pop(0) if len(values) > 1 else values[0]
         if page.locator("#value").count():
             page.locator("#value").fill(value)
+            page.wait_for_timeout(1000 * self.pause)
             form.locator("button.enter").click()
         else:
+            page.wait_for_timeout(1000 * self.pause)
             form.locator(f"button[name=value][value='{value}']").click()
 
     def works_to_the_verdict(self) -> list[str]:

@@ -102,7 +102,7 @@ def test_a_recording_of_a_start_becomes_evidence(tmp_path: Path) -> None:
     assert set(event["heard"]) == {"hum_click"}
     files = {"recording": ("start.csv", clamp_log(), "text/csv")}
     answer = asked("POST", "/call/c1/recordings", files=files)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/call/c1/record")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/call/c1/recordings")
     kept = asked("GET", "/api/calls/c1").json()["events"]
     assert [each["kind"] for each in kept].count("recording") == 2
     for content in (b"", b"nothing", b"RIFF"):

@@ -368,6 +368,14 @@ class RecordingTaken(Event):
         Natural logarithm of how probable the recording is under each cause, the best at 0. [-]
     words : str
         What it shows, plainly.
+    seconds : float
+        Length of the recording; 0 where it was not kept. [s]
+    unit : str
+        Of `course`: ``A``, ``dB``, or empty where the scale is unknown.
+    course : tuple of float
+        Current or level over time in equal pieces, for its drawing. [unit]
+    spans : tuple of (start, end, kind)
+        Stretches that were recognised: what an attempt came to, or ``locked``, ``running``, ``click``. [s]
     """
 
     kind: ClassVar[str] = "recording"
@@ -378,6 +386,10 @@ class RecordingTaken(Event):
     sha256: str = ""
     causes: dict[str, float] = field(default_factory=dict)
     words: str = ""
+    seconds: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 2678400})] = 0.0
+    unit: str = ""
+    course: tuple[float, ...] = ()
+    spans: tuple[tuple[float, float, str], ...] = ()
 
     def _check(self) -> None:
         if self.of not in ("current", "sound"):
@@ -390,6 +402,19 @@ class RecordingTaken(Event):
             raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
         for name in self.causes:
             _text(name, "causes", needed=True)
+        if not 0 <= self.seconds <= 2_678_400:
+            raise OutOfRange(f"seconds must be 0 to 2678400 (31 days), got {self.seconds}")
+        if self.unit not in ("", "A", "dB"):
+            raise OutOfRange(f"unit must be 'A', 'dB' or empty, got {ascii(self.unit)[:60]}")
+        if len(self.course) > 1000 or not all(abs(x) <= 1e9 for x in self.course):
+            raise OutOfRange("course must be at most 1000 numbers up to 1e9")
+        kinds = (*HEARD[:-1], "locked", "running", "click")
+        if len(self.spans) > 500 or not all(
+            0 <= start <= end <= self.seconds + 1 and kind in kinds for start, end, kind in self.spans
+        ):
+            raise OutOfRange(
+                f"spans must be at most 500 of start, end, kind; a kind is one of {', '.join(kinds)}"
+            )
         _text(self.name, "name")
         _text(self.words, "words", _PAGE)
 
@@ -586,8 +611,13 @@ def table_of(event: Event) -> dict[str, Any]:
         value = getattr(event, each.name)
         default = each.default_factory() if each.default_factory is not MISSING else each.default
         if each.name not in ("id", "at") and value != default:
-            table[each.name] = list(value) if isinstance(value, tuple) else value
+            table[each.name] = _listed(value)
     return table
+
+
+def _listed(value: Any) -> Any:
+    """Tuples, those within tuples too, as lists."""
+    return [_listed(each) for each in value] if isinstance(value, tuple) else value
 
 
 def in_order(events: Iterable[Event]) -> tuple[Event, ...]:

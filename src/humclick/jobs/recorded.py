@@ -64,18 +64,27 @@ def recording_event(
     Refused
         If the recording holds too little.
     """
-    from humclick.recordings.evidence import current_evidence, is_sound
+    from humclick.recordings.attempts import attempts
+    from humclick.recordings.course import course_of_current, course_of_sound
+    from humclick.recordings.currents import current_trace
+    from humclick.recordings.evidence import is_sound
+    from humclick.recordings.features import measured
+    from humclick.recordings.recognise import recognise
     from humclick.recordings.sound import listen
 
     if is_sound(recording) if sound is None else sound:
         heard = listen(recording, hertz=hertz)
+        course = course_of_sound(recording, heard)
         given: dict[str, Any] = {
             "of": "sound",
             "heard": list(heard.heard[:500]),
             "words": " ".join(heard.sentences),
         }
     else:
-        _, shown = current_evidence(recording, plate)
+        trace, lra = current_trace(recording), plate.locked_rotor_amps
+        found = attempts(trace, lra)
+        shown = recognise(measured(trace, found, lra), plate)
+        course = course_of_current(trace, found, shown.heard)
         causes = {cause: max(x, -1e4) for cause, x in shown.log_likelihood.items()}
         given = {
             "of": "current",
@@ -83,6 +92,12 @@ def recording_event(
             "causes": causes,
             "words": " ".join(shown.sentences),
         }
+    given |= {
+        "seconds": course.seconds,
+        "unit": course.unit,
+        "course": list(course.values),
+        "spans": [list(span) for span in course.spans],
+    }
     event = new_event("recording", device=device, at=at, name=recording.name[:300], sha256=sha256, **given)
     if not isinstance(event, RecordingTaken):
         raise Refused("a recording event was expected")

@@ -140,7 +140,7 @@ def create_app(
             sent = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
             data, file = (await sent[0].read(), sent[0].filename or "") if sent else (b"", "")
         await run_in_threadpool(office.record, name, data, file)
-        go = f"/call/{name}/record"
+        go = f"/call/{name}/recordings"
         if request.headers.get(PART):
             return JSONResponse({"go": go, "html": ""})
         return RedirectResponse(go, 303)

@@ -1,17 +1,89 @@
 """
-Recordings: a clamp's log or the sound of a start.
+Recordings: a clamp's log or the sound of a start, drawn, in words, and what it changed.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from humclick.diagnosis.judged import judge
+from humclick.errors import HumclickError
+from humclick.jobs.events import RecordingTaken
+from humclick.jobs.fold import fold
+from humclick.jobs.standing import live
+from humclick.web.course_drawing import course_svg, stretches
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
 __all__ = ["show"]
 
+#: Recordings for which it is worked out what they changed; the latest ones.
+_WEIGHED = 2
+#: Suspects compared.
+_MOST = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """A part's share of suspicion before and after. [-]"""
+
+    part: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A recording as shown; `shifts` is None where it was not worked out."""
+
+    event: RecordingTaken
+    drawing: Markup
+    stretches: list[tuple[int, str, str, str]]
+    sentences: tuple[str, ...]
+    shifts: tuple[Shift, ...] | None
+
+
+def _shifts(desk: Desk, event: RecordingTaken) -> tuple[Shift, ...] | None:
+    """How a recording moved what is suspected; None where nothing can be said."""
+    earlier = [each for each in desk.events if (each.at, each.id) < (event.at, event.id)]
+    shares = []
+    for events in (earlier, [*earlier, event]):
+        situation = fold(events).situation()
+        if situation is None:
+            return None
+        try:
+            post = judge(situation, desk.shop).post
+        except HumclickError:
+            return None
+        shares.append({part.family.title: post.of_part(part.id) for part in situation.machine.parts})
+    before, after = shares
+    moved = sorted(after, key=lambda part: (-max(before.get(part, 0.0), after[part]), part))
+    return tuple(Shift(part, before.get(part, 0.0), after[part]) for part in moved[:_MOST])
+
+
+def recordings_of(desk: Desk) -> list[Taken]:
+    """The call's recordings, the latest first."""
+    events = [each for each in live(desk.events, desk.call) if isinstance(each, RecordingTaken)]
+    found = []
+    for k, event in enumerate(reversed(events)):
+        sentences = tuple(each for each in event.words.replace(". ", ".\n").split("\n") if each)
+        found.append(
+            Taken(
+                event,
+                course_svg(event, desk.language),
+                stretches(event, desk.language),
+                sentences,
+                _shifts(desk, event) if k < _WEIGHED else None,
+            )
+        )
+    return found
+
 
 def show(desk: Desk) -> Reply:
-    """Where a recording is handed in."""
+    """What was recorded, and where a recording is handed in."""
     _ = desk.language.text
-    return Reply(title=_("Recordings"), html=page("recordings.html", desk), id=desk.id)
+    html = page("recordings.html", desk, recordings=recordings_of(desk))
+    return Reply(title=_("Recordings"), html=html, id=desk.id)

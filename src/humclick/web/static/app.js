@@ -13,6 +13,7 @@ import * as ahead from "./prepare.js";
 import { fetchCall, sync } from "./sync.js";
 
 const main = document.querySelector("main"), header = document.querySelector("header");
+document.documentElement.classList.add("js"); // what only a script can do is shown from here on
 const able = isSecureContext && places.offline && "indexedDB" in window;
 const begunEmpty = main.childElementCount === 0; // the document kept for starts without a network
 const tabs = "BroadcastChannel" in window ? new BroadcastChannel("humclick") : null;
@@ -290,7 +291,7 @@ async function listen(id, file) {
     }
   } finally { main.removeAttribute("aria-busy"); }
   changed(id);
-  await visit(`/call/${id}/record`);
+  await visit(`/call/${id}/recordings`);
 }
 
 // -- parcels --------------------------------------------------------------------------------------------------------
@@ -380,12 +381,12 @@ async function begin() {
     if (same) show(last, here());
     const fresh = visit(here(), { push: false, keepFields: same });
     await (same ? starting : fresh);
-    performance.mark("ready");
+    pythonHere();
     await fresh;
     beReady();
   } else {
     await starting;
-    performance.mark("ready");
+    pythonHere();
     await askPhone(shown, "GET", {}).catch(() => undefined);
     warm = true;
     settle(document, "browser");
@@ -400,6 +401,11 @@ async function begin() {
   await send();
   navigator.storage?.persist?.();
   room();
+}
+
+function pythonHere() { // from here on a form is answered on this phone
+  document.documentElement.dataset.python = "here";
+  performance.mark("ready");
 }
 
 function beReady() {
