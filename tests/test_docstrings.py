@@ -37,7 +37,7 @@ FREE: dict[str, str] = {
     "circuit.scene.wrap": _DRAWING,
     "diagnosis.decisions.actions_for": _PROBABILITY,
     "diagnosis.evidence.lead_nodes": _PROBABILITY,
-    "diagnosis.evidence.p_hot": _PROBABILITY,
+    "diagnosis.factors.p_hot": _PROBABILITY,
     "diagnosis.likelihood.bins_of": "nodes in the unit of the quantity handed over with them",
     "diagnosis.likelihood.gain": "value in the unit of the quantity handed over with it",
     "diagnosis.likelihood.nodes_of": "values in the unit of the median",

@@ -13,7 +13,19 @@ _RESONANT = 1e-13
 
 
 def nodal(mesh: list[dict[int, complex]]) -> list[list[complex]]:
-    """Write the nodal admittance matrix. [S]"""
+    """
+    Write the nodal admittance matrix.
+
+    Parameters
+    ----------
+    mesh : list of dict of int to complex
+        Admittance from each node to each of its neighbours. [S]
+
+    Returns
+    -------
+    list of list of complex
+        [S]
+    """
     size = len(mesh)
     return [
         [sum(row.values()) if m == n else -row.get(m, 0j) for m in range(size)] for n, row in enumerate(mesh)
@@ -24,8 +36,19 @@ def pivoted(matrix: list[list[complex]], right: Sequence[complex]) -> list[compl
     """
     Solve by elimination with scaled row pivoting.
 
-    An unknown that nothing fixes, such as the potential of a part that hangs free, is 0. None if there
-    is no solution.
+    An unknown that nothing fixes, such as the potential of a part that hangs free, is 0.
+
+    Parameters
+    ----------
+    matrix : list of list of complex
+        Admittances. [S]
+    right : sequence of complex
+        Currents put in. [A]
+
+    Returns
+    -------
+    list of complex or None
+        Potentials; None if there is no solution. [V]
     """
     rows = [[*row, value] for row, value in zip(matrix, right, strict=True)]
     size = len(rows)

@@ -92,7 +92,7 @@ def uncharged(display: Display) -> float:
     """
     Probability of a display on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
 
-    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses).
+    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses). [-]
     """
     left = 3e-8
     p = 0.7 * display.probability(0.0)
@@ -102,7 +102,7 @@ def uncharged(display: Display) -> float:
 
 
 def flat(display: Display) -> float:
-    """Probability of a display about which nothing is known."""
+    """Probability of a display about which nothing is known. [-]"""
     if display.y is None:
         return 0.3
     if display.zero or display.y <= 0.0:
