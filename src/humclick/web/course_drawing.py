@@ -124,11 +124,7 @@ def stretches(event: RecordingTaken, language: Language) -> list[tuple[int, str,
 
 def _said(event: RecordingTaken, language: Language) -> str:
     """The drawing in words, for those who do not see it."""
-    of = (
-        language.text("Level of the sound over time")
-        if event.unit == "dB"
-        else language.text("Current over time")
-    )
-    return ". ".join(
-        [of, *(f"{n}: {a} s – {b} s {words}" for n, a, b, words in stretches(event, language)[:12])]
-    )
+    _ = language.text
+    of = _("Level of the sound over time") if event.unit == "dB" else _("Current over time")
+    each = (f"{n}: {start} s – {end} s {words}" for n, start, end, words in stretches(event, language)[:12])
+    return ". ".join([of, *each])
