@@ -73,6 +73,11 @@ def test_a_protector_inside_closes_later_again() -> None:
     assert inside["open_time"]["middle"] > outside["open_time"]["middle"]
 
 
+def test_a_cord_is_said_with_what_was_asked() -> None:
+    """The resistance of the supply stands among the conditions, as it was typed."""
+    assert "1.8 Ω of supply" in " ".join(run(*TYPED, *FEW, "--supply-ohms", "1.8").stdout.split())
+
+
 def test_low_volts_lower_the_margin() -> None:
     """At fewer volts there is less torque to spare, and the least volts stay what they are."""
     full, low = data(*TYPED), data(*TYPED, "--volts", "88")

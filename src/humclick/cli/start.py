@@ -231,6 +231,8 @@ def _conditions(asked: Asked, modes: dict[str, str]) -> str:
     pressure = "pressures equal" if asked.difference == 0 else f"{asked.difference:.0%} of running pressure"
     said = [f"{asked.volts:g} V at the outlet", pressure.replace("%", " %"), f"{asked.ambient:g} °C"]
     said.append("hot from attempts" if asked.hot else "rested")
+    if asked.supply_ohms is not None:
+        said.append(f"{asked.supply_ohms:g} Ω of supply")
     for name, farads in (("start", asked.start_farads), ("run", asked.run_farads)):
         if farads is not None:
             said.append(f"{name} capacitor {farads * 1e6:.3g} µF")
