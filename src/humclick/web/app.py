@@ -27,6 +27,7 @@ from humclick.errors import HumclickError, Unknown
 from humclick.web.api import router, taken_in
 from humclick.web.assets import Asset, Assets, assets
 from humclick.web.guard import Guard
+from humclick.web.icons import icons
 from humclick.web.notices import words_script
 from humclick.web.office import Office
 from humclick.web.offline.build import BUILT
@@ -74,7 +75,8 @@ def create_app(
     """
     around = shell or standard_shell
     pages = {"/shell": hashlib.sha256(around({}, {}, _NO_FILES).encode()).hexdigest()}
-    files = assets(static or _STATIC, built, pages, {"words.js": words_script()})
+    own = static or _STATIC
+    files = assets(own, built, pages, {"words.js": words_script(), **icons(own / "icons")})
     app = FastAPI(
         title="Hum & Click",
         version=__version__,
