@@ -29,6 +29,9 @@ from humclick.start.machine import Motor, steady
 
 __all__ = ["case_of"]
 
+#: Slip that a load is given at (`humclick.start.gear.mechanism`). [-]
+_RATED = 0.05
+
 
 def case_of(
     machine: Machine,
@@ -100,7 +103,7 @@ def case_of(
         run_capacitor=_joined(run),
         protector=disc,
         load=mechanism(by_family["mechanism"], crank),
-        heat=_heat(by_family["run_winding"], motor, nominal),
+        heat=_heat(by_family["run_winding"], motor, nominal, impedance(run) if run else None),
         temperatures=_temperatures(by_family, gear, disc, hot, air),
         faults=_faults(by_family),
     )
@@ -180,11 +183,20 @@ def _shorted(part: Placed) -> float:
     return min(max(1.0 - left, 0.03), 0.9)
 
 
-def _heat(run: Placed, motor: Motor, volts: float) -> Heat:
+def _heat(run: Placed, motor: Motor, volts: float, capacitor: complex | None) -> Heat:
+    """
+    Heat capacities from how fast the windings warm with the rotor locked.
+
+    A start winding that a run capacitor feeds for good has copper for that current too.
+    """
     locked = steady(motor, volts, 1.0)
     both = steady(motor, volts, 1.0, start_impedance=0j)
     run_capacity = motor.run_ohms * abs(locked.run) ** 2 / run.typical("heat", "run_rate")
     start_capacity = motor.start_ohms * abs(both.start) ** 2 / run.typical("heat", "start_rate")
+    if capacitor is not None:
+        fed = steady(motor, volts, _RATED, run_capacitor=capacitor)
+        lasting = motor.start_ohms * abs(fed.start) ** 2 / run.typical("heat", "lasting_rate")
+        start_capacity = max(start_capacity, lasting)
     shell = run_capacity * run.typical("heat", "shell_over_windings")
     time = run.typical("heat", "winding_time")
     return Heat(
