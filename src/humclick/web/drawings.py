@@ -143,7 +143,7 @@ _TEXT = re.compile(
 )
 _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
 #: Room left above and below the two points and the part, and where no part is drawn. [units of the drawing]
-_AROUND, _ALONE = 40.0, 76.0
+_AROUND, _ALONE = 52.0, 76.0
 #: What a meter reads between two bare pins.
 _WINDINGS = frozenset({"start_winding", "run_winding"})
 

@@ -61,6 +61,7 @@ def given(desk: Desk) -> dict[str, Any]:
         "every_remedy": desk.shop.remedies,
         "demands": _demands(desk, remedies),
         "parts": parts,
+        "new_part": any(first for _name, _title, first in parts),
         "fitted": last if isinstance(last, PartFitted) else None,
         "proof": proof,
         "still": [each for each in proof[1:] if each.id not in taken],

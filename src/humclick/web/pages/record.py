@@ -153,8 +153,9 @@ def _probe_title(desk: Desk, name: str) -> str:
 
 
 def named(desk: Desk, text: str) -> Markup:
-    """A text of judgement in the page's language; probes by their titles, bare pins by their letters."""
+    """A text of judgement in the page's language; probes by their part or title, bare pins by letters."""
     said, known = desk.language.say(text), desk.probes()
+    parts = desk.call.machine.parts if desk.call.machine is not None else ()
     if not known:
         return said
 
@@ -162,7 +163,8 @@ def named(desk: Desk, text: str) -> Markup:
         name = found[0]
         if name.startswith("pins."):
             return name.removeprefix("pins.").replace("-", "–")
-        return str(escape(desk.language.plain(known[name].title)))
+        of = next((part.family.title for part in parts if part.id == known[name].part), known[name].title)
+        return str(escape(desk.language.plain(of)))
 
     names = "|".join(re.escape(name) for name in sorted(known, key=len, reverse=True))
     return Markup(re.sub(rf"\b(?:{names})(?![\w-])", title, said))  # escaped where it is said
