@@ -63,8 +63,8 @@ FORMS: tuple[str, ...] = (
     "What was done has put it right: {one} ({n} % that nothing is left)",
     "{one} ({n} % that this puts it right)",
     "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never to"
-    " be put across the mains. Read the nameplate and start again with what it says, or {one}; if the plate says"
-    " single-phase, measure the three pairs once more on bright metal",
+    " be put across the mains. Read the nameplate and start again with what it says, or {one}; if the plate"
+    " says single-phase, measure the three pairs once more on bright metal",
     "{one}: the likeliest would be “{two}”, but this could not be done or shown here: {list}",
     # explanations
     "{n} % that exactly this is needed: {one}; the rival is: {two}.",
