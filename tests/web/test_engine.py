@@ -92,7 +92,7 @@ def test_whole_call_goes_by_forms_from_complaint_to_sheet(language: str) -> None
         reply = step(bench, path, page, reply)
         assert reply["status"] == 200, Page(reply["html"]).text[:600]
     assert word == "decide"
-    assert gates >= 2
+    assert gates >= 1
     reply = bench.post(f"{path}/decide", remedy="replace starter")
     assert any(action.endswith("/fitted") for action in Page(reply["html"]).forms)
     bench.post(f"{path}/fitted", part="ptc", note="new one (invented)")

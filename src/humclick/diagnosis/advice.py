@@ -14,7 +14,14 @@ from dataclasses import dataclass, replace
 from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, wait_minutes
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair, hot_and_open, three_equal
+from humclick.diagnosis.guards import (
+    GuardState,
+    ground_first,
+    guards_for,
+    guards_for_no_repair,
+    hot_and_open,
+    three_equal,
+)
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.probes import Probe, probes_of
@@ -218,6 +225,11 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
             and v.waits == problem.forecasts[made.best.probe].waits
         )
         rest = tuple(v for v in values if v is not best)[:6]
+        shell = ground_first(situation, best.probe)
+        if shell is not None:
+            first = _guard_value(judged, judged.bench.probe("pins.shell"), shell)
+            kept = tuple(v for v in values if v.probe != first.probe)[:6]
+            return replace(blank, kind="probe", next=first, alternatives=kept, guards=(shell,))
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
     verdict = _verdict(judged, problem, actions, made)
     guards: tuple[GuardState, ...] = ()
@@ -354,7 +366,7 @@ def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     waits = max(waits, guard.wait(judged.situation.waited))
     cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
     again = any(o.probe == probe.id for o in judged.situation.observations)
-    before = "left as it is" if guard.name == "runs" else "condemned"
+    before = {"runs": "left as it is", "ground-first": "started on other gear"}.get(guard.name, "condemned")
     reason = f"no compressor is {before} before this stands in the record: {guard.title}"
     if again:
         reason += "; lift the tips, press them on bright metal and read once more"

@@ -11,6 +11,7 @@ from dataclasses import replace
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiler, Factor
 from humclick.diagnosis.findings import shown_text
+from humclick.diagnosis.guards import three_equal
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.pins import sum_test
 from humclick.diagnosis.shop import Shop
@@ -39,6 +40,8 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
     Refused, Unknown
         As `advise`.
     """
+    if three_equal(situation):
+        return ()  # they fit each other, and the machine is another one
     judged = judge(situation, shop)
     bench = judged.bench
     found = [*_scattered(bench, situation), *_mislabelled(situation)]

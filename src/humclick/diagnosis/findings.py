@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiler, Factor
+from humclick.diagnosis.guards import three_equal
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.diagnosis.shop import Shop
@@ -78,7 +79,18 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
         As `advise`.
     """
     judged = judge(replace(situation, observations=()), shop)
-    return tuple(_finding(judged.bench, situation, seen) for seen in situation.observations)
+    found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
+    if three_equal(situation):
+        equal = "one of three equal readings: not the two windings of a single-phase machine."
+        found = [
+            replace(f, text=f"{shown_text(seen)}: {equal}", warns=True) if _between_pins(seen) else f
+            for f, seen in zip(found, situation.observations, strict=True)
+        ]
+    return tuple(found)
+
+
+def _between_pins(seen: Observation) -> bool:
+    return seen.probe.startswith("pins.") and seen.probe != "pins.shell" and seen.reading is not None
 
 
 def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:

@@ -20,6 +20,7 @@ from humclick.physics.cooling import minutes_for, probability_passed
 __all__ = [
     "GuardState",
     "breaker_tripped",
+    "ground_first",
     "guards_for",
     "guards_for_no_repair",
     "hot_and_open",
@@ -176,6 +177,19 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         )
     )
     return tuple(states)
+
+
+def ground_first(situation: Situation, probe: str) -> GuardState | None:
+    """
+    The guard before a start on known-good gear: windings tested to the shell. None where it is met.
+
+    Other gear takes the old protector and relay out of the way of a fault; nobody connects it to windings
+    that have not been tested (common practice).
+    """
+    done = any(o.probe == "pins.shell" and o.reading is not None for o in situation.observations)
+    if probe != "attempt.known_good" or done or "pins.shell" in situation.skipped:
+        return None
+    return GuardState("ground-first", "windings tested to the shell", False, "", ("pins.shell",))
 
 
 def hot_and_open(situation: Situation) -> str:

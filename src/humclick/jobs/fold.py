@@ -297,6 +297,9 @@ class _Fold:
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
                 self.renewed |= self._parts(event.part)
+                for closed in ("cover-on", "stand-clear"):  # hands were inside
+                    self.proved.discard(closed)
+                    self.round.discard(closed)
             case _:
                 pass
 

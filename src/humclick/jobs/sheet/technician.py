@@ -151,7 +151,8 @@ def _headline(call: Call, judgement: Judgement | None, state: State, shop: Shop)
     note = ""
     if state.decided:
         note = f"Decided by the technician: {titles}."
-        if verdict is not None and set(verdict.remedies) != set(state.remedies):
+        mended = bool(call.renewed) and verdict is not None and set(verdict.remedies) <= {"wait"}
+        if verdict is not None and set(verdict.remedies) != set(state.remedies) and not mended:
             note += f" Judged from the readings: {' and '.join(verdict.titles)}. The two differ."
         elif verdict is None and judgement is not None:
             note += " The readings alone did not yet bear out a verdict."
