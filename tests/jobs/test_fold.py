@@ -16,7 +16,12 @@ from humclick.jobs.events import UNTIMED, Event, event_from
 from humclick.jobs.fold import conflicts, fold, merge
 from tests import strategies
 
-MACHINE = {"kind": "machine", "arrangement": "csir-current-relay", "protector": "external"}
+MACHINE = {
+    "kind": "machine",
+    "arrangement": "csir-current-relay",
+    "protector": "external",
+    "refrigerant": "R134a",
+}
 DEAD, SAFE, COVER, CLEAR = "power-off-proved-dead", "capacitors-discharged", "cover-on", "stand-clear"
 
 
@@ -264,7 +269,7 @@ def test_an_undone_attempt_still_ends_proved_dead() -> None:
 def test_a_flammable_refrigerant_is_a_gate_of_every_reading() -> None:
     """With a flammable refrigerant its caution is needed once, before the first reading of any kind."""
     flammable = {**MACHINE, "refrigerant": "R600a"}
-    look = reading("control.setting", "was calling all along")
+    look = reading("mechanism.condenser", "clean")
     assert unproved(fold(events(flammable, look))) == [("flammable-caution",)]
     assert unproved(fold(events(flammable, gate("flammable-caution"), look, look))) == [(), ()]
 

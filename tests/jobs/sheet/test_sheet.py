@@ -144,7 +144,7 @@ def test_the_technician_sees_every_reading_in_order() -> None:
 
 def test_a_gate_not_passed_is_named() -> None:
     """A reading taken without its safety step is marked in words."""
-    page = sheet_of(call(HEAD, CSIR, reading("overload_protector.ohms", "0.2"))).technician_page
+    page = sheet_of(call(HEAD, CSIR, reading("overload_protector.look", "clean"))).technician_page
     (entry,) = page.record
     assert entry.unproved == ("Power off, and proved dead",)
     assert "NOT confirmed before it: Power off, and proved dead" in sheet_html(
