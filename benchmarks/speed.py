@@ -93,12 +93,12 @@ def advice_times(name: str, calls: int) -> dict[str, Any]:
 # -- whole processes ----------------------------------------------------------------------------------------
 
 _ADVISE = """
-import resource
+import re
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.situation import Heard, Situation
 advise(Situation(Machine.of({name!r}), Heard.HUM_CLICK, hot=False), arrays={arrays})
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+print(int(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1]) / 1024)
 """
 
 

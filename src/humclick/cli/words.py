@@ -147,7 +147,8 @@ def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
     shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
     if guards:
         names = "; ".join(guard.title for guard in guards)
-        what = "it is started on other gear" if guards[0].name == "ground-first" else "a compressor is condemned"
+        other_gear = guards[0].name == "ground-first"
+        what = "it is started on other gear" if other_gear else "a compressor is condemned"
         shown.append(lines(f"Still to stand in the record before {what}: {names}.", "  "))
     return "\n".join(shown)
 

@@ -166,16 +166,22 @@ class _Forecaster:
         edges = (0.3 * nominal, 0.9 * nominal)
         sigma = self.bench.machine.size("supply", "outlet").sigma
         kept = self.bench.memory.setdefault(("volts start", self.situation.meter.name), {})
-        done: dict[tuple[tuple[float, float], ...], tuple[float, ...]] = kept  # type: ignore[assignment]
+        done: dict[float, list[float]] = kept  # type: ignore[assignment]
+
+        def bins(fraction: float) -> list[float]:
+            if fraction not in done:
+                nodes = nodes_of(max(nominal * fraction, 1e-6), sigma)
+                done[fraction] = self._bins(nodes, edges, Quantity.VOLTAGE)[:-1]
+            return done[fraction]
+
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in (*self.chosen, 0):
             modes = without(self.bench.named[h], self.mended)
-            fractions = self.bench.power.terminal_volts(modes)
-            if fractions not in done:
-                nodes = [(x, w * v) for w, f in fractions for x, v in nodes_of(max(nominal * f, 1e-6), sigma)]
-                done[fractions] = _rounded(self._bins(nodes, edges, Quantity.VOLTAGE)[:-1])
-            which.append(numbered.setdefault(done[fractions], len(numbered)))
+            row = [0.0] * (len(edges) + 1)
+            for w, f in self.bench.power.terminal_volts(modes):
+                row = [r + w * b for r, b in zip(row, bins(round(f, 2)), strict=True)]
+            which.append(numbered.setdefault(_rounded(row), len(numbered)))
         healthy = list(numbered)[which.pop()]
         labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
         return Forecast(probe, 0.0, labels, list(numbered), which, self._none(healthy))
@@ -188,6 +194,7 @@ class _Forecaster:
         made: dict[tuple[float, float], list[float]] = {}
 
         def bins(ratio: float, spread: float) -> list[float]:
+            ratio, spread = (float(f"{ratio:.2g}"), round(spread, 1)) if ratio > 0.0 else (0.0, 0.0)
             if (ratio, spread) not in made:
                 nodes = nodes_of(ratio * locked, math.hypot(sigma, spread)) if ratio > 0.0 else ((0.0, 1.0),)
                 slips = self.bench.shop.slips

@@ -99,7 +99,7 @@ class Posterior:
         return [(h, -w) for w, h in nsmallest(most, rows)]
 
 
-def posterior(bench: Bench, evidence: Compiled, *, rest: float = 1e-4) -> Posterior:
+def posterior(bench: Bench, evidence: Compiled, *, rest: float = 5e-4) -> Posterior:
     """
     Bayes' rule over all hypotheses.
 
@@ -173,21 +173,27 @@ def _told(
 ) -> tuple[list[float], float]:
     """What whole-machine factors give each hypothesis, and a bound on the mass of those not asked."""
     functions = [f.per_hypothesis for f in asked if f.per_hypothesis is not None]
-    most = math.prod(min(1.0, f.most) for f in asked)
+    after = [math.prod(min(1.0, f.most) for f in asked[k:]) for k in range(len(asked) + 1)]
+    most = after[0]
     told = [0.0] * len(weights)
     order = sorted(range(len(weights)), key=weights.__getitem__, reverse=True)
     left = [0.0, *accumulate(most * weights[h] for h in reversed(order))]  # mass of the last k of the order
-    at, found, below = 0, none, left[-1]
+    at, found, below, dropped = 0, none, left[-1], 0.0
     while at < len(order) and below > rest * found:
+        least = rest * found / (4 * len(order))  # what all of these together hold is a quarter of the rest
         for h in order[at : at + _BATCH]:
-            p = 1.0
-            for function in functions:
-                p *= function(h)
-            told[h] = p
-            found += weights[h] * p
+            mass = weights[h]
+            for k, function in enumerate(functions, start=1):
+                mass *= function(h)
+                if mass * after[k] < least:  # whatever is asked after it
+                    dropped += mass * after[k]
+                    mass = 0.0
+                    break
+            told[h] = mass / weights[h] if mass else 0.0
+            found += mass
         at += _BATCH
         below = left[max(0, len(order) - at)]
-    return told, below
+    return told, below + dropped
 
 
 def _tail(bench: Bench, evidence: Compiled) -> float:
