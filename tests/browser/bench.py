@@ -159,11 +159,14 @@ class Technician:
         Name of the example whose readings are taken.
     pause : float
         Between what stands on the page, or is typed, and the tap that sends it. [s]
+    left_out : bool
+        Whether the last step left a probe out, for want of a reading.
     """
 
     page: Page
     example: str = EXAMPLE
     pause: float = 0.0
+    left_out: bool = False
     machine: MachineRead | None = None
     complaint: str = ""
     _readings: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
@@ -222,7 +225,7 @@ class Technician:
 
     def does_one(self) -> str:
         """One step as asked; what it was comes back."""
-        page, kind = self.page, self.kind()
+        page, kind, self.left_out = self.page, self.kind(), False
         with next_screen(page):
             if kind == "gate":
                 page.locator("form[action$='/gate'] button").click()
@@ -239,6 +242,8 @@ class Technician:
         page, form = self.page, self.page.locator("form.entry")
         values = self._readings.get(probe)
         if not values:
+            self.left_out = True
+            page.wait_for_timeout(1000 * self.pause)
             page.locator("details:has(form[action$='/skip']) summary").click()
             page.locator("form[action$='/skip'] button").last.click()
             return

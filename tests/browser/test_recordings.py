@@ -6,7 +6,7 @@ import wave
 from pathlib import Path
 
 import numpy as np
-from playwright.sync_api import Playwright
+from playwright.sync_api import FilePayload, Playwright
 
 from tests.browser.bench import PHONE, SLOW, Server, begun, browser, kept_offline, next_screen
 from tests.recordings.sounds import sound
@@ -35,7 +35,7 @@ def test_a_clamps_log_is_drawn_and_its_effect_shown(play: Playwright, server: Se
         page.goto(f"{server.address}{path}/recordings")
         kept_offline(page)
         server.stop()
-        log = {"name": "start.csv", "mimeType": "text/csv", "buffer": clamp_log()}
+        log = FilePayload(name="start.csv", mimeType="text/csv", buffer=clamp_log())
         page.locator("#recording").set_input_files([log])
         with next_screen(page):
             page.locator("form[action$='/recordings'] button.main").click()
