@@ -24,6 +24,8 @@ FOLDER = Path(__file__).parent / "screens"
 CALL = "/call/example-"
 #: Shown in the dark as well.
 MAIN = ("calls", "gate", "probe", "finding", "verdict")
+#: What is brought to the top of the screen first, where it is not the top of the page.
+SCROLLED = {"keypad": "form.entry", "recordings": ".recording", "photos": "article.photo"}
 #: Colours kept of a picture. [-]
 COLOURS = 48
 
@@ -67,15 +69,16 @@ def states(asked: httpx.Client) -> Iterator[tuple[str, str]]:
     yield "nameplate", f"{begun}/plate"
     yield "pins", f"{begun}/pins"
     yield "gate", begun
-    steps = 0
-    while kind(asked, begun) == "gate" and steps < 6:
-        page = asked.get(begun).text
-        if "/timer" in page:
+    chosen = f"{begun}?probe=pins.C-R"
+    for _ in range(8):
+        if kind(asked, chosen) != "gate":
+            break
+        if "/timer" in asked.get(chosen).text:
             end = (datetime.now().astimezone() + timedelta(seconds=45)).isoformat(timespec="seconds")
-            yield "timer", f"{begun}?until={end.replace('+', '%2B')}"
-        asked.post(f"{begun}/gate", data=hidden(asked, begun, "gate"))
-        steps += 1
-    yield "probe", f"{begun}?probe=pins.C-R"
+            yield "timer", f"{chosen}&until={end.replace('+', '%2B')}"
+        asked.post(f"{begun}/gate", data=hidden(asked, chosen, "gate"))
+    yield "probe", chosen
+    yield "keypad", chosen
     asked.post(f"{begun}/reading", data={"probe": "pins.C-R", "value": "3.4"})
     yield "finding", begun
     yield "look", f"{begun}?probe=attempt.as_found&taken=1"
@@ -135,6 +138,9 @@ def main() -> None:
                             continue
                         page.goto(server.address + path)
                         page.evaluate("document.documentElement.classList.add('js')")
+                        if name in SCROLLED:
+                            page.locator(SCROLLED[name]).first.evaluate("each => each.scrollIntoView()")
+                        page.wait_for_load_state("networkidle")
                         total += keep(page, f"{name}-{word}" + ("-dark" if look == "dark" else ""))
         finally:
             chromium.close()

@@ -112,7 +112,7 @@ function show(reply, path, { keepFields = false } = {}) {
   }
   settle(document, atPhone() ? "browser" : "server");
   draft(path);
-  if (atPhone()) ahead.prepare(main.querySelector("form[data-prepare]"), inAdvance);
+  if (atPhone()) ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
   else if (!keepFields) {
     const head = main.querySelector("[autofocus]") ?? main.querySelector("h1");
@@ -390,7 +390,7 @@ async function begin() {
     await askPhone(shown, "GET", {}).catch(() => undefined);
     warm = true;
     settle(document, "browser");
-    ahead.prepare(main.querySelector("form[data-prepare]"), inAdvance);
+    ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
     beReady();
     later(() => keepLook(here(), { ...lookNow(), language: document.documentElement.lang }));
   }

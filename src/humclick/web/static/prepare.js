@@ -8,16 +8,20 @@ export function stop() {
   waiting = [];
 }
 
-export function prepare(form, ask) {
+export function prepare(forms, ask) {
   stop();
-  if (!form) return;
-  const buttons = [...form.querySelectorAll("button[name][value]:not([data-keypad])")];
-  timer = setTimeout(() => work(buttons.map(button => () => ask(form, new FormData(form, button)))), REST);
+  const wanted = [];
+  for (const form of forms) {
+    const buttons = [...form.querySelectorAll("button[name][value]:not([data-keypad])")];
+    if (buttons.length) wanted.push(...buttons.map(button => () => ask(form, new FormData(form, button))));
+    else if (!form.querySelector("[data-keypad]")) wanted.push(() => ask(form, new FormData(form)));
+  }
+  if (wanted.length) timer = setTimeout(() => work(wanted), REST);
 }
 
 export function typed(form, ask) {
   stop();
-  if (form.elements.value?.value) timer = setTimeout(() => work([() => ask(form, new FormData(form))]), TYPED);
+  if ([...form.elements].some(field => field.type === "text" && field.value)) timer = setTimeout(() => work([() => ask(form, new FormData(form))]), TYPED);
 }
 
 async function work(wanted) {
