@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import httpx
 import pytest
 from playwright.sync_api import BrowserContext, Page, Playwright
 
 from tests.browser.bench import DESK, PHONE, ROOT, Server, browser
+from tests.web.test_api import clamp_log
 
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
 CALL = "/call/example-"
@@ -18,6 +20,7 @@ PAGES = [
     *(f"{CALL}just-begun", f"{CALL}just-begun/identify", f"{CALL}just-begun/identify?list=1"),
     *(f"{CALL}broken-starter", f"{CALL}inverter-driven", f"{CALL}only-had-to-wait", f"{CALL}two-faults"),
     *(f"{CALL}just-begun/{rest}" for rest in ("plate", "pins", "probes", "record", "photos", "recordings")),
+    f"{CALL}weak-run-capacitor/recordings",
     *(f"{CALL}broken-starter/{rest}" for rest in ("why", "sheet", "record")),
     *(f"{CALL}just-begun?probe=pins.C-R", f"{CALL}just-begun?probe=pins.C-R&taken=1"),
     *(f"{CALL}just-begun/whatif?probe=pins.C-R", "/nothing-here"),
@@ -30,6 +33,9 @@ pytestmark = pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not insta
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A server with the invented shop's calls."""
     made = Server(tmp_path_factory.mktemp("shop"))
+    log = {"recording": ("start.csv", clamp_log(), "text/csv")}
+    answer = httpx.post(f"{made.address}{CALL}weak-run-capacitor/recordings", files=log, timeout=60)
+    assert answer.status_code == 303, answer.text
     yield made
     made.stop()
 

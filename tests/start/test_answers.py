@@ -315,7 +315,7 @@ def test_the_smallest_motors_are_tried_too() -> None:
     machine = Machine.of("rsir-ptc")
     cases = attempts(machine, estimate(at_hand(machine)).possible(300, 0), Asked(volts=115.0), {})
     assert len(cases) == 300
-    assert min(case.heat.start_conductance for case in cases) < 1e-3
+    assert min(case.heat.start_conductance for case in cases) < 2e-3
 
 
 def test_a_range_needs_machines() -> None:
