@@ -56,7 +56,7 @@ def course_svg(event: RecordingTaken, language: Language) -> Markup:
     for tick in (0.0, *_round_steps(event.seconds, 5)):
         x = plot.x(tick)
         pieces.append(f'<path class="grid" d="M{x:.1f} {_HIGH - _BOTTOM:g}v5"/>')
-        words = language.number(tick)
+        words = language.number(tick) if x < _WIDE - _RIGHT - _ROOM else ""  # there stands the unit
         pieces.append(f'<text x="{x:.1f}" y="{_HIGH - 10:g}" text-anchor="middle">{words}</text>')
     pieces.append(f'<text x="{_WIDE - _RIGHT:g}" y="{_HIGH - 10:g}" text-anchor="end">s</text>')
     pieces.append(f'<text x="4" y="14">{escape(event.unit)}</text>')
