@@ -275,7 +275,8 @@ def _commands(command: click.Command, context: click.Context) -> Iterator[tuple[
 
 
 def _context(command: click.Command, name: str, parent: click.Context | None = None) -> click.Context:
-    return click.Context(command, info_name=name, parent=parent, terminal_width=100, max_content_width=100)
+    settings = {**command.context_settings, "terminal_width": 100, "max_content_width": 100}
+    return click.Context(command, info_name=name, parent=parent, **settings)
 
 
 def commands() -> dict[str, str]:
