@@ -14,11 +14,11 @@ import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchmarks.world import Case, draw, listed, power, starts
+from benchmarks.world import Case, draw, listed, standstill, starts
 from humclick.arrangements.arrangement import PINS
-from humclick.circuit.power_up import OUTCOMES, reported
 from humclick.circuit.solve import resistance_between
 from humclick.diagnosis.decisions import HAND_OVER, loss
+from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation, warmth
@@ -27,6 +27,7 @@ from humclick.meters import meter as meter_named
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
 from humclick.readings import PartTemperature, Reading
 from humclick.sourced import read_data
+from humclick.start.power_up import OUTCOMES
 
 __all__ = ["Visit"]
 
@@ -348,7 +349,7 @@ class Visit:
             return ghost
         # shared physics: how far the supply sags while the machine tries to start
         still = self._still(modes)
-        rows = power(self.machine).terminal_volts(still, hot=self._passing(still))
+        rows = standstill(self.machine).terminal_volts(still, hot=self._passing(still))
         k = listed([w for w, _ in rows], draw(self.case.seed, "sag").random())
         return nominal * math.exp(z * math.log(spread.factor) / 1.96) * rows[k][1]
 
@@ -372,7 +373,7 @@ class Visit:
         if plate is not None:
             return plate * math.exp(draw(self.case.seed, "plate").gauss(0.0, 0.08))
         spread = self.machine.size("run_winding", "winding")
-        return power(self.machine).locked_amps() * math.exp(-z * math.log(spread.factor) / 1.96)
+        return standstill(self.machine).locked_amps() * math.exp(-z * math.log(spread.factor) / 1.96)
 
     # -- attempts and looks -------------------------------------------------------------------------------
 

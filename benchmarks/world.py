@@ -20,15 +20,17 @@ from functools import lru_cache
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.circuit.power_up import OUTCOMES, PowerUp, reported
+from humclick.circuit.standstill import Standstill
 from humclick.diagnosis.attempts import Attempts
 from humclick.diagnosis.decisions import HAND_OVER
+from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
 from humclick.parts.family import HEALTHY
 from humclick.sourced import Spread
+from humclick.start.power_up import OUTCOMES
 
-__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "power", "starts"]
+__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "standstill", "starts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +134,7 @@ def _key(machine: Machine) -> tuple[object, ...]:
     return (machine.arrangement.id, machine.protector, machine.nameplate)
 
 
-_POWER: dict[tuple[object, ...], PowerUp] = {}
+_STANDSTILLS: dict[tuple[object, ...], Standstill] = {}
 _STARTS: dict[tuple[object, ...], Attempts] = {}
 _SETS: dict[tuple[object, ...], tuple[list[dict[str, str]], list[float]]] = {}
 
@@ -142,9 +144,9 @@ def starts(machine: Machine) -> Attempts:
     return _STARTS.setdefault(_key(machine), Attempts(machine))
 
 
-def power(machine: Machine) -> PowerUp:
+def standstill(machine: Machine) -> Standstill:
     """Volts and locked-rotor current: the program's own network, shared on purpose."""
-    return _POWER.setdefault(_key(machine), PowerUp(machine))
+    return _STANDSTILLS.setdefault(_key(machine), Standstill(machine))
 
 
 def _odds(part: str, mode: str, own: float, world: World) -> float:

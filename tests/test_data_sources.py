@@ -12,11 +12,11 @@ import pytest
 import humclick
 from humclick.arrangements.arrangement import PINS, arrangement, arrangements
 from humclick.arrangements.machine import Machine
-from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.parts.family import HEALTHY, families, family
 from humclick.safety import gates
+from humclick.start.power_up import OUTCOMES
 
 ROOT = Path(humclick.__file__).parent
 FILES = sorted(ROOT.rglob("*.toml"))
@@ -110,7 +110,7 @@ def test_looks_have_probabilities_for_every_answer(name: str) -> None:
 @pytest.mark.parametrize("table", ["reported", "listened"])
 def test_what_is_heard_has_probabilities_for_every_happening(table: str) -> None:
     """Whatever happens at a start attempt, the probabilities of what is said of it sum to one."""
-    rows = read(ROOT / "circuit" / "power_up.toml")[table]
+    rows = read(ROOT / "diagnosis" / "hearing.toml")[table]
     assert set(rows) - {"source"} == {str(o) for o in OUTCOMES}
     for happening in OUTCOMES:
         assert len(rows[str(happening)]) == len(OUTCOMES)

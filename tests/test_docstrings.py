@@ -31,7 +31,7 @@ FREE: dict[str, str] = {
     "circuit.drawing_svg.opening": _DRAWING,
     "circuit.drawing_svg.render": _PROBABILITY,
     "circuit.drawing_svg.short": "shortens any number",
-    "circuit.power_up.reported": _PROBABILITY,
+    "diagnosis.hearing.reported": _PROBABILITY,
     "circuit.scene.advance": _DRAWING,
     "circuit.scene.percent": _PROBABILITY,
     "circuit.scene.wrap": _DRAWING,

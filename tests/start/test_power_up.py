@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 
 from humclick.arrangements.arrangement import arrangement
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.circuit.power_up import OUTCOMES as NETWORK_OUTCOMES
-from humclick.circuit.power_up import PowerUp
 from humclick.errors import DataError, Unknown
 from humclick.start import power_up
 from humclick.start.batch import simulate_packed
@@ -26,6 +24,7 @@ from humclick.start.packed import pack_many
 from humclick.start.power_up import OUTCOMES, Fault, Starts
 from humclick.start.power_up_table import Packed, attempts_of, dead_modes, judged, mode_sets, plates
 from humclick.start.tallies import Attempts, alike, shares
+from tests.start.steady_network import SteadyNetwork
 
 #: Machines of a plate in the tests, and their seed: not those of the stored table.
 DRAWS, SEED = 20, 902
@@ -267,11 +266,10 @@ def test_the_steady_network_mostly_agrees() -> None:
     """
     For single modes, cold, the steady network's most probable outcome is among the table's probable ones.
     """
-    assert OUTCOMES == NETWORK_OUTCOMES
     agree = []
     for name in judged():
         machine = Machine.of(name)
-        starts, network = Starts(machine), PowerUp(machine)
+        starts, network = Starts(machine), SteadyNetwork(machine)
         for part in machine.parts:
             for mode in part.family.modes:
                 theirs = network.outcomes({part.id: mode})

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.network import Setup, predict
-from humclick.circuit.power_up import PowerUp, reported
+from humclick.circuit.standstill import Standstill
 from humclick.diagnosis.attempts import Attempts
+from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import Shop
@@ -58,7 +59,7 @@ class Bench:
         self.machine = machine
         self.shop = shop
         self.space = Hypotheses(machine, shop)
-        self.power = PowerUp(machine)
+        self.standstill = Standstill(machine)
         self.starts = Attempts(machine)
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}

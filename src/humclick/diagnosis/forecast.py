@@ -13,7 +13,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.evidence import Compiler, p_hot, winding_setup
 from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
@@ -24,6 +23,7 @@ from humclick.diagnosis.whole import clamp_of, locked_amps
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
+from humclick.start.power_up import OUTCOMES
 
 __all__ = ["Forecast", "forecast"]
 
@@ -179,7 +179,7 @@ class _Forecaster:
         for h in (*self.chosen, 0):
             modes = without(self.bench.named[h], self.mended)
             row = [0.0] * (len(edges) + 1)
-            for w, f in self.bench.power.terminal_volts(modes):
+            for w, f in self.bench.standstill.terminal_volts(modes):
                 row = [r + w * b for r, b in zip(row, bins(round(f, 2)), strict=True)]
             which.append(numbered.setdefault(_rounded(row), len(numbered)))
         healthy = list(numbered)[which.pop()]

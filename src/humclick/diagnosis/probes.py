@@ -17,10 +17,10 @@ from functools import lru_cache
 
 from humclick.arrangements.arrangement import PINS, PlacedPart
 from humclick.arrangements.machine import Machine
-from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import Unknown
 from humclick.parts.family import BenchTest, Look
+from humclick.start.power_up import OUTCOMES
 
 __all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
 

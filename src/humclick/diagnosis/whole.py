@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from functools import cache
 
-from humclick.circuit.power_up import OUTCOMES
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.factors import Factor, dead, flat, p_hot
 from humclick.diagnosis.likelihood import Display, evidence, gain
@@ -17,6 +16,7 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Meter, Quantity, meter
 from humclick.sourced import read_data
+from humclick.start.power_up import OUTCOMES
 
 __all__ = ["WholeMachine", "clamp_of", "locked_amps"]
 
@@ -35,7 +35,7 @@ def locked_amps(bench: Bench) -> tuple[float, float]:
     plate = bench.machine.nameplate.locked_rotor_amps
     if plate is not None:
         return plate, _PLATE_SIGMA
-    return bench.power.locked_amps(), bench.machine.size("run_winding", "winding").sigma
+    return bench.standstill.locked_amps(), bench.machine.size("run_winding", "winding").sigma
 
 
 def _highest(display: Display, sigma: float) -> float:
@@ -120,7 +120,7 @@ class WholeMachine:
 
         @cache
         def value(h: int) -> float:
-            fractions = self.bench.power.terminal_volts(without(self.bench.named[h], mended))
+            fractions = self.bench.standstill.terminal_volts(without(self.bench.named[h], mended))
             return math.fsum(w * at(round(f, 3)) for w, f in fractions)
 
         none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)

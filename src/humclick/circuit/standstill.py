@@ -1,15 +1,13 @@
 """
-What happens at power-up: silent, hum, hum and click, starts then trips, breaker, runs.
+The machine at a standstill: what it draws, and what is left of the voltage, in the moment power comes.
 
-The network of the arrangement is solved for phasors twice, with the rotor locked and at speed; starting
-torque follows from the two winding currents. Volts and amperes rms. Supply, control and an outside protector
-lie in series with the rest and are joined to its impedance afterwards. The shell is bonded to the neutral
-side.
+The network of the arrangement is solved for phasors with the rotor locked. Volts and amperes rms. Supply,
+control and an outside protector lie in series with the rest and are joined to its impedance afterwards. The
+shell is bonded to the neutral side.
 """
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,9 +20,7 @@ from humclick.circuit.solve import branch_currents
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
 from humclick.sourced import Spread, read_data
 
-__all__ = ["OUTCOMES", "PowerUp", "Start", "reported"]
-
-OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
+__all__ = ["Standstill", "Start"]
 
 _SUPPLY = ("supply",)
 _FEED = (*_SUPPLY, "control", "overload_protector")
@@ -37,21 +33,10 @@ _NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
 _FINE = tuple((0.6 * k, math.exp(-0.5 * (0.6 * k) ** 2)) for k in range(-5, 6))
 _FINE_NODES = tuple((z, w / math.fsum(w for _, w in _FINE)) for z, w in _FINE)
 
-#: A spread at least this wide is integrated over; narrower ones act through the torque spread. [-]
+#: Behind the feed the widest spread is integrated over, if it is at least this wide. [-]
 _WIDE = 4.0
 #: In the feed a spread up to this is one point: the sound conductors. [-]
 _NARROW = 2.0
-
-
-def _phi(x: float) -> float:
-    return 0.5 * math.erfc(-x / math.sqrt(2.0))
-
-
-def _above(value: float, threshold: float, spread: float) -> float:
-    """Probability that a log-normal threshold lies below `value`."""
-    if value <= 0.0:
-        return 0.0
-    return _phi(math.log(value / threshold) / spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +60,9 @@ class Start:
     ground: float
 
 
-_DEAD = Start(0j, 0j, 0j, 0.0)
-
-
-class PowerUp:
+class Standstill:
     """
-    Start attempts of one machine, remembered by what differs electrically.
+    One machine with its rotor locked, remembered by what differs electrically.
 
     Parameters
     ----------
@@ -89,13 +71,10 @@ class PowerUp:
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self.data = read_data("humclick.circuit", "power_up.toml")
+        self.data = read_data("humclick.circuit", "standstill.toml")
         self._cores: dict[tuple[object, ...], tuple[tuple[float, Start], ...]] = {}
         self._feeds: dict[tuple[object, ...], tuple[tuple[float, complex | None], ...]] = {}
         self._volts: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
-        self._outcomes: dict[tuple[object, ...], tuple[float, ...]] = {}
-        margins = self.data["start"]["margin"]
-        self.margin = float(margins.get(machine.arrangement.abbreviation, margins["other"]))
 
     # -- solved networks ------------------------------------------------------------------------------
 
@@ -137,7 +116,7 @@ class PowerUp:
         bond = len(elements)
         wires = [(a, b, 0.0) for a, b in self.machine.wires if {a, b} != {"n", "c"}]
         currents = branch_currents(
-            [*elements, ("shell", "c", self.data["breaker"]["ground_bond"]), *wires], ("k", "c"), 1.0
+            [*elements, ("shell", "c", self.data["ground_bond"]["value"]), *wires], ("k", "c"), 1.0
         )
         for i, branch in enumerate(found):
             if branch.pulled_by and not self._pulls(found, currents.elements, branch):
@@ -162,7 +141,7 @@ class PowerUp:
         )
         winding = self.machine.size("run_winding", "winding").median
         ratio = self.machine.part("run_winding").family.impedance["winding"]["start"]
-        return coil * winding * abs(ratio) >= float(self.data["start"]["pick_up"])
+        return coil * winding * abs(ratio) >= float(self.data["pick_up"]["value"])
 
     def _feed(
         self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = _FEED
@@ -204,11 +183,9 @@ class PowerUp:
     # -- what it does -----------------------------------------------------------------------------------
 
     @cached_property
-    def healthy(self) -> tuple[Start, Start]:
-        """The sound machine with the rotor locked and at speed, per volt."""
-        locked = self.core({}, Condition(Regime.START))[0][1]
-        running = self.core({}, Condition(Regime.RUN))[0][1]
-        return locked, running
+    def healthy(self) -> Start:
+        """The sound machine, per volt."""
+        return self.core({}, Condition(Regime.START))[0][1]
 
     @cached_property
     def scale(self) -> float:
@@ -218,40 +195,7 @@ class PowerUp:
 
     def locked_amps(self) -> float:
         """Line current of the sound machine with the rotor locked. [A]"""
-        return self.machine.nameplate.volts * abs(self.healthy[0].admittance)
-
-    def torque(self, start: Start) -> float:
-        """
-        Starting torque over that of the sound machine at nominal volts, before the feed's drop. [-]
-
-        Notes
-        -----
-        T ∝ I_run I_start sin(angle between them): Fitzgerald, Kingsley and Umans, Electric Machinery,
-        chapter on single- and two-phase motors.
-        """
-        return _torque(start) / _torque(self.healthy[0])
-
-    def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
-        """
-        Probabilities of what an attempt really does.
-
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            Whether protector and starter are still hot from the last try: passing conditions last only
-            while they are.
-
-        Returns
-        -------
-        tuple of float
-            In the order of `OUTCOMES`; sums to 1.
-        """
-        key = (hot, *sorted(modes.items()))
-        if key not in self._outcomes:
-            self._outcomes[key] = self._outcome(modes, hot)
-        return self._outcomes[key]
+        return self.machine.nameplate.volts * abs(self.healthy.admittance)
 
     def terminal_volts(
         self, modes: Mapping[str, str], *, hot: bool = False
@@ -264,7 +208,7 @@ class PowerUp:
         modes : mapping of part id to mode
             Parts not named are healthy.
         hot : bool
-            As in `outcomes`.
+            Whether protector and starter are still hot from the last try.
 
         Returns
         -------
@@ -293,109 +237,3 @@ class PowerUp:
                         continue
                     found.append((w * v * u, volts * abs(1.0 - cord * drawn / (1.0 + (cord + rest) * drawn))))
         return tuple(found)
-
-    def _outcome(self, modes: Mapping[str, str], hot: bool) -> tuple[float, ...]:
-        chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
-        if not hot:  # what only had to wait has passed
-            modes = {p: m for p, m in modes.items() if not chosen[p].passing or p == "control"}
-            chosen = {p: chosen[p] for p in modes}
-        breakaway = math.prod(m.breakaway for m in chosen.values())
-        load = math.prod(m.load for m in chosen.values())
-        volts = math.prod(m.volts for m in chosen.values())
-        early = any(m.trips for m in chosen.values())
-        protects = modes.get("overload_protector") != "welded"
-        passing_hot = hot and any(m.passing for m in chosen.values())
-        total = [0.0] * len(OUTCOMES)
-        for w_feed, series in self._feed(modes, passing_hot):
-            if series is None:
-                total[0] += w_feed
-                continue
-            for w_core, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
-                share = self._share(modes, locked, series, volts, breakaway, load, early, protects)
-                for i, p in enumerate(share):
-                    total[i] += w_feed * w_core * p
-        return tuple(total)
-
-    def _share(
-        self,
-        modes: Mapping[str, str],
-        locked: Start,
-        series: complex,
-        volts: float,
-        breakaway: float,
-        load: float,
-        early: bool,
-        protects: bool,
-    ) -> list[float]:
-        hum, brk, begin = self.data["hum"], self.data["breaker"], self.data["start"]
-        healthy_amps = abs(self.healthy[0].admittance)
-        left = volts / (1.0 + self.scale * series * locked.admittance)
-        line = abs(locked.admittance * left) / healthy_amps
-        nominal = self.machine.nameplate.volts
-        fault = 1.0 - (1.0 - _above(line * self.locked_amps(), brk["amps"], brk["amps_spread"])) * (
-            1.0 - _above(locked.ground * abs(left) * nominal, brk["ground_amps"], brk["ground_spread"])
-        )
-        silent = (1.0 - fault) * (1.0 - _above(line, hum["audible"], hum["audible_spread"]))
-        live = 1.0 - fault - silent
-        starts = live * _above(self.torque(locked) * abs(left) ** 2 * self.margin, breakaway, begin["spread"])
-        stalls = live - starts
-        clicks = stalls * (_above(line, hum["trips"], hum["trips_spread"]) if protects else 0.02)
-        trips = starts * self._trips(modes, series, volts, load, early, protects)
-        return [silent, stalls - clicks, clicks, trips, fault, starts - trips]
-
-    def _trips(
-        self,
-        modes: Mapping[str, str],
-        series: complex,
-        volts: float,
-        load: float,
-        early: bool,
-        protects: bool,
-    ) -> float:
-        """Probability that a machine which has started is stopped again by its protector."""
-        if not protects:
-            return 0.02
-        if early:
-            return 0.95
-        run = self.data["run"]
-        lasts = 1.0
-        sound = self.healthy[1]
-        for weight, running in self.core(modes, Condition(Regime.RUN)):
-            left = abs(volts / (1.0 + self.scale * series * running.admittance))
-            line = abs(running.admittance) * left / abs(sound.admittance) * load ** run["load_power"]
-            left_in = max(0.0, abs(running.start) * left - 1.1 * abs(sound.start)) / abs(
-                self.healthy[0].start
-            )
-            stays = (1.0 - _above(line, run["line"], run["line_spread"])) * (
-                1.0 - _above(left_in, run["start_winding"], run["start_winding_spread"])
-            )
-            lasts -= weight * (1.0 - stays)
-        return 1.0 - lasts
-
-
-def _torque(start: Start) -> float:
-    if not start.run or not start.start:
-        return 0.0
-    angle = cmath.phase(start.start / start.run)
-    return abs(start.run) * abs(start.start) * abs(math.sin(angle))
-
-
-def reported(outcomes: tuple[float, ...], *, by: str) -> tuple[float, ...]:
-    """
-    Probabilities of what is reported, given those of what happens.
-
-    Parameters
-    ----------
-    outcomes : tuple of float
-        In the order of `OUTCOMES`.
-    by : str
-        ``reported`` (the customer, a first impression) or ``listened`` (the technician stands and listens).
-
-    Returns
-    -------
-    tuple of float
-        In the same order.
-    """
-    table = read_data("humclick.circuit", "power_up.toml")[by]
-    rows = [table[name] for name in OUTCOMES]
-    return tuple(sum(p * row[j] for p, row in zip(outcomes, rows, strict=True)) for j in range(len(OUTCOMES)))

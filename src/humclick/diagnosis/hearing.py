@@ -1,0 +1,31 @@
+"""
+What is said of a start attempt, given what it does: by the customer, and by a technician who listens.
+"""
+
+from __future__ import annotations
+
+from humclick.sourced import read_data
+from humclick.start.power_up import OUTCOMES
+
+__all__ = ["reported"]
+
+
+def reported(outcomes: tuple[float, ...], *, by: str) -> tuple[float, ...]:
+    """
+    Probabilities of what is reported, given those of what happens.
+
+    Parameters
+    ----------
+    outcomes : tuple of float
+        In the order of `OUTCOMES`.
+    by : str
+        ``reported`` (the customer, a first impression) or ``listened`` (the technician stands and listens).
+
+    Returns
+    -------
+    tuple of float
+        In the same order.
+    """
+    table = read_data("humclick.diagnosis", "hearing.toml")[by]
+    rows = [table[name] for name in OUTCOMES]
+    return tuple(sum(p * row[j] for p, row in zip(outcomes, rows, strict=True)) for j in range(len(OUTCOMES)))
