@@ -5,11 +5,14 @@ from __future__ import annotations
 import xml.etree.ElementTree as ElementTree
 from typing import Any
 
+import pytest
+
 from humclick.jobs.call_file import read_call
-from humclick.jobs.events import RecordingTaken, event_from, table_of
+from humclick.jobs.events import KINDS, RecordingTaken, event_from, table_of
 from humclick.web.course_drawing import course_svg
 from humclick.web.language import language
 from humclick.web.listening import recording_table
+from humclick.web.pages import record
 from tests.web.pages_asked import Bench
 from tests.web.test_api import clamp_log
 
@@ -66,3 +69,20 @@ def test_the_page_shows_the_recording_and_what_it_changed() -> None:
     assert 'class="course"' in reply["html"]
     assert "start attempts" in reply["html"]
     assert 'class="shifts"' in reply["html"]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_call_goes_on_after_a_recording(language: str) -> None:
+    """With a recording as the last thing done, the call and its record are shown and name it."""
+    bench = Bench(language)
+    events = begun()
+    bench.calls["c1"] = [*events, taken(events)]
+    for page in ("/call/c1", "/call/c1/record"):
+        reply = bench.ask(page)
+        assert reply["status"] == 200
+        assert "start.csv" in reply["html"]
+
+
+def test_every_kind_of_event_has_words() -> None:
+    """Whatever a call may hold, the record has a name for it."""
+    assert set(record.KINDS) == set(KINDS)

@@ -26,6 +26,7 @@ from humclick.jobs.events import (
     PhotoTaken,
     ProbeSkipped,
     ReadingTaken,
+    RecordingTaken,
     StampRead,
     Undone,
     Waited,
@@ -54,9 +55,12 @@ KINDS: dict[str, str] = {
     "photo": N_("Photo"),
     "mark": N_("Mark on a photo"),
     "note": N_("Note"),
+    "recording": N_("Recording"),
     "decision": N_("Decision"),
     "undo": N_("Taken back"),
 }
+#: Kinds of recordings in words.
+RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("Sound of a start")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +140,8 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             return event.part, event.note
         case PhotoTaken():
             return "", event.caption
+        case RecordingTaken():
+            return RECORDED[event.of], event.name
         case NoteWritten():
             return "", event.text
         case DecisionTaken():

@@ -16,6 +16,7 @@ from humclick.jobs.standing import live
 from humclick.web.course_drawing import course_svg, stretches
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
+from humclick.web.pages.record import RECORDED
 from humclick.web.typeset import page
 
 __all__ = ["show"]
@@ -85,5 +86,5 @@ def recordings_of(desk: Desk) -> list[Taken]:
 def show(desk: Desk) -> Reply:
     """What was recorded, and where a recording is handed in."""
     _ = desk.language.text
-    html = page("recordings.html", desk, recordings=recordings_of(desk))
+    html = page("recordings.html", desk, recordings=recordings_of(desk), kinds=RECORDED)
     return Reply(title=_("Recordings"), html=html, id=desk.id)
