@@ -133,7 +133,7 @@ def _single_phase(scene: Scene, machine: Machine, shares: Mapping[str, str], top
     if guard:
         scene.element(guard, (_C, y1), (_C, y2))
         share = shares.get(guard.part)
-        scene.label(wrap(guard.title, 150, most=3), _C + 20, (y1 + y2) / 2, share=share)
+        scene.label(wrap(guard.title, 172, most=3), _C + 20, (y1 + y2) / 2, share=share)
     elif frozenset(("n", "c")) in gear.wired:
         scene.wire((_C, y1), (_C, y2))
     y4 = _start_gear(scene, machine, gear, shares, y1, y2)
@@ -243,21 +243,21 @@ def _start_gear(
 
 
 def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
-    rail, y_bottom = y + 142, y + 202
+    rail, y_bottom = y + 150, y + 212
     scene.frames.append(Frame("shell", "", Box(_EDGE, y, WIDTH - _EDGE, y_bottom)))
     for name, x in zip(("C", "S", "R"), (_C, _S, _R), strict=True):
         _pin(scene, name, x, y, -1 if x == _R else 1)
     guard = gear.take("C", "c0")
     inner = "c0" if guard else "C"
     if guard:
-        scene.element(guard, (_C, y + 16), (_C, y + 110))
+        scene.element(guard, (_C, y + 16), (_C, y + 124))
         scene.wire((_C, y), (_C, y + 16))
-        scene.label(wrap(guard.title, 118, most=3), _C + 20, y + 66, share=shares.get(guard.part))
-        scene.wire((_C, y + 110), (_C, rail))
+        scene.label(wrap(guard.title, 118, most=3), _C + 20, y + 70, share=shares.get(guard.part))
+        scene.wire((_C, y + 124), (_C, rail))
         scene.node("c0", _C, rail, Text(_C + RING + 3, rail - 7, "c0", "node", size=15, bold=True))
     else:
         scene.wire((_C, y), (_C, rail))
-    for pin, x, middle, side in (("S", _S, y + 56, 1), ("R", _R, y + 106, -1)):
+    for pin, x, middle, side in (("S", _S, y + 62, 1), ("R", _R, y + 114, -1)):
         winding = gear.take(inner, pin)
         if winding is None:
             raise DataError(f"{machine.arrangement.id}: no winding between {inner} and {pin}")

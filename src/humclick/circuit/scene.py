@@ -35,8 +35,8 @@ __all__ = [
 ]
 
 WIDTH = 360.0  #: Width of every drawing.
-FONT = 13.0  #: Size of the smallest text.
-LINE = 16.0  #: Distance between lines of text.
+FONT = 14.5  #: Size of the smallest text.
+LINE = 17.0  #: Distance between lines of text.
 RING = 13.0  #: Half the width of a probe mark, kept free round every node.
 LONG, WIDE = 44.0, 30.0  #: Length of a symbol along its wire, and width across.
 
