@@ -8,16 +8,15 @@ from dataclasses import replace
 
 import pytest
 
-from humclick.physics.capacitor import amps_through
+from humclick.physics.capacitor import (
+    StartCurrents,
+    amps_through,
+    greatest_torque_farads,
+    quadrature_farads,
+    start_currents,
+)
 from humclick.start.case import Capacitor, Case, Load, SpeedSwitch, Supply
 from humclick.start.machine import Steady, steady
-from humclick.start.phase_split import (
-    Split,
-    farads_of,
-    most_torque_reactance,
-    quadrature_reactance,
-    split_phase,
-)
 from humclick.start.run import simulate
 from tests.published import published
 from tests.start.machines import KRAUSE, KRAUSE_CAPACITOR, main_only
@@ -36,6 +35,16 @@ def polar(value: complex) -> tuple[float, float]:
 def at(amps: float, degrees: float) -> complex:
     """A phasor from its magnitude and angle."""
     return cmath.rect(amps, math.radians(degrees))
+
+
+def power(volts: float, amps: complex) -> float:
+    """Power drawn at a voltage of angle 0. [W]"""
+    return volts * amps.real
+
+
+def power_factor(amps: complex) -> float:
+    """Power factor of a current at a voltage of angle 0. [-]"""
+    return amps.real / abs(amps)
 
 
 def shaft_torque(state: Steady, lost: float, synchronous: float, slip: float) -> float:
@@ -62,24 +71,24 @@ def test_quarter_horsepower_motor_runs_on_its_main_winding() -> None:
 @published(source=FITZGERALD, where="Example 9.1", printed_to="177 µF, 1 %")
 def test_capacitor_for_a_quarter_period() -> None:
     """The capacitor that sets the currents a quarter period apart is the printed one."""
-    reactance = quadrature_reactance(4.5 + 3.7j, 9.5 + 3.5j)
-    assert farads_of(reactance, 60) == pytest.approx(177e-6, rel=0.01)
-    with_it = split_phase(120, 4.5 + 3.7j, 9.5 + 3.5j, -1j * reactance)
-    assert math.degrees(cmath.phase(with_it.run)) == pytest.approx(-39.6, abs=0.3)
-    assert math.degrees(with_it.angle) == pytest.approx(90, abs=1e-9)
+    farads = quadrature_farads(4.5 + 3.7j, 9.5 + 3.5j, 60)
+    assert farads == pytest.approx(177e-6, rel=0.01)
+    with_it = start_currents(120, 4.5 + 3.7j, 9.5 + 3.5j, farads=farads)
+    assert math.degrees(cmath.phase(with_it.main)) == pytest.approx(-39.6, abs=0.3)
+    assert with_it.angle_between == pytest.approx(90, abs=1e-9)
 
 
 @published(source=FITZGERALD, where="problem with main winding 4.82 + j7.25 Ω", printed_to="0.1°")
 def test_windings_without_a_capacitor_are_hardly_apart() -> None:
     """The two currents lie seven degrees apart; the capacitor makes ten times the torque."""
-    bare = split_phase(120, 4.82 + 7.25j, 7.95 + 9.21j)
-    assert polar(bare.run) == pytest.approx((13.78, -56.4), abs=0.05)
-    assert polar(bare.start) == pytest.approx((9.86, -49.2), abs=0.05)
-    reactance = quadrature_reactance(4.82 + 7.25j, 7.95 + 9.21j)
-    assert farads_of(reactance, 60) == pytest.approx(183.0e-6, rel=1e-3)
-    best = split_phase(120, 4.82 + 7.25j, 7.95 + 9.21j, -1j * reactance)
-    assert abs(best.start) * reactance > 180 > 120
-    assert best.torque_measure / bare.torque_measure == pytest.approx(10.2, abs=0.05)
+    bare = start_currents(120, 4.82 + 7.25j, 7.95 + 9.21j)
+    assert polar(bare.main) == pytest.approx((13.78, -56.4), abs=0.05)
+    assert polar(bare.auxiliary) == pytest.approx((9.86, -49.2), abs=0.05)
+    farads = quadrature_farads(4.82 + 7.25j, 7.95 + 9.21j, 60)
+    assert farads == pytest.approx(183.0e-6, rel=1e-3)
+    best = start_currents(120, 4.82 + 7.25j, 7.95 + 9.21j, farads=farads)
+    assert best.capacitor_volts > 180 > 120
+    assert best.torque_index / bare.torque_index == pytest.approx(10.2, abs=0.05)
 
 
 @published(
@@ -96,10 +105,10 @@ def test_half_kilowatt_motor_at_its_rated_slip() -> None:
 @published(source=FITZGERALD, where="problem of the 120 V capacitor motor", printed_to="0.1°")
 def test_run_capacitor_stands_more_than_the_supply() -> None:
     """Line current and power follow from the two currents, and the capacitor sees 1.8 times the supply."""
-    motor = Split(120, at(4.89, -55.8), at(3.32, 34.2))
+    motor = StartCurrents(at(4.89, -55.8), at(3.32, 34.2), 0.0)
     assert polar(motor.line) == pytest.approx((5.911, -21.6), abs=0.05)
-    assert motor.power == pytest.approx(659.3, rel=1e-3)
-    assert motor.power_factor == pytest.approx(0.930, abs=5e-4)
+    assert power(120, motor.line) == pytest.approx(659.3, rel=1e-3)
+    assert power_factor(motor.line) == pytest.approx(0.930, abs=5e-4)
     assert 3.32 / amps_through(41.3e-6, 1.0, 60.0) == pytest.approx(213.2, rel=1e-3)
 
 
@@ -179,38 +188,38 @@ def test_torque_follows_the_square_of_the_volts(volts: float, torque: float) -> 
 @published(source=KOSOW, where="Example 10-1", printed_to="3 figures")
 def test_split_phase_currents_add_to_the_line() -> None:
     """4 A at -15° and 6 A at -40° make 9.77 A at -30°, with a power factor of 0.866."""
-    motor = Split(110, at(6, -40), at(4, -15))
+    motor = StartCurrents(at(6, -40), at(4, -15), 0.0)
     assert polar(motor.line) == pytest.approx((9.77, -30.0), abs=0.05)
-    assert motor.power_factor == pytest.approx(0.866, abs=5e-4)
-    assert motor.start.real == pytest.approx(3.86, abs=0.005)
-    assert motor.run.imag == pytest.approx(-3.86, abs=0.005)
-    assert math.degrees(motor.angle) == pytest.approx(25)
+    assert power_factor(motor.line) == pytest.approx(0.866, abs=5e-4)
+    assert motor.auxiliary.real == pytest.approx(3.86, abs=0.005)
+    assert motor.main.imag == pytest.approx(-3.86, abs=0.005)
+    assert motor.angle_between == pytest.approx(25)
 
 
 @published(source=KOSOW, where="Example 10-2", printed_to="3 figures")
 def test_split_phase_powers() -> None:
     """The start winding takes 425 W and the run winding 506 W while it starts."""
-    motor = Split(110, at(6, -40), at(4, -15))
-    assert motor.power == pytest.approx(930.6, rel=1e-3)
-    assert 110 * motor.start.real == pytest.approx(425.0, rel=1e-3)
-    assert 0.25 * 746 / (110 * motor.run.real) == pytest.approx(0.369, abs=5e-4)
+    motor = StartCurrents(at(6, -40), at(4, -15), 0.0)
+    assert power(110, motor.line) == pytest.approx(930.6, rel=1e-3)
+    assert power(110, motor.auxiliary) == pytest.approx(425.0, rel=1e-3)
+    assert 0.25 * 746 / power(110, motor.main) == pytest.approx(0.369, abs=5e-4)
 
 
 @published(source=KOSOW, where="Example 10-3", printed_to="3 figures")
 def test_capacitor_start_more_than_doubles_the_torque() -> None:
     """With the start current 42° ahead, the line sees 7.66 A and the torque is 2.343 times as large."""
-    bare, motor = Split(110, at(6, -40), at(4, -15)), Split(110, at(6, -40), at(4, 42))
+    bare, motor = (StartCurrents(at(6, -40), at(4, ahead), 0.0) for ahead in (-15, 42))
     assert polar(motor.line) == pytest.approx((7.66, -8.9), abs=0.05)
-    assert motor.power_factor == pytest.approx(0.988, abs=5e-4)
-    assert motor.torque_measure / bare.torque_measure == pytest.approx(2.343, abs=5e-4)
+    assert power_factor(motor.line) == pytest.approx(0.988, abs=5e-4)
+    assert motor.torque_index / bare.torque_index == pytest.approx(2.343, abs=5e-4)
 
 
 @published(source=KOTHARI, where="Example 10.4", printed_to="295.5 µF, 0.2 %")
 def test_capacitors_for_quadrature_and_for_most_torque() -> None:
     """At 50 Hz, 295 µF give quadrature and 520 µF give the most torque."""
     run, start = 3 + 2.7j, 7 + 3j
-    assert farads_of(quadrature_reactance(run, start), 50) == pytest.approx(295.3e-6, rel=1e-3)
-    assert farads_of(most_torque_reactance(run, start), 50) == pytest.approx(520.3e-6, rel=1e-3)
+    assert quadrature_farads(run, start, 50) == pytest.approx(295.3e-6, rel=1e-3)
+    assert greatest_torque_farads(run, start, 50) == pytest.approx(520.3e-6, rel=1e-3)
 
 
 @published(

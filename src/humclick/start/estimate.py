@@ -20,10 +20,10 @@ from scipy.optimize import least_squares
 
 from humclick.errors import OutOfRange
 from humclick.parts.family import family
+from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
 from humclick.start.at_hand import AtHand
 from humclick.start.machine import Motor, Steady, steady
-from humclick.start.phase_split import most_torque_reactance
 from humclick.start.ranges import Range, range_of
 
 __all__ = ["Estimate", "Possible", "estimate"]
@@ -200,20 +200,19 @@ class _Model:
                 running.power_out / (g.displacement * turns), 1.0, _prior("running", "effective_pressure")
             )
         if found.start_farads is not None and g.start_capacitor is not None:
-            reactance = 1 / (2 * math.pi * g.hertz * found.start_farads)
-            compare(reactance, self._best_reactance(motor), _prior("plate", "tuned"))
+            compare(self._best_farads(motor), found.start_farads, _prior("plate", "tuned"))
         if found.run_farads is not None and g.run_capacitor is not None:
             compare(abs(running.capacitor_volts), g.volts, _prior("running", "capacitor_volts"))
         return np.array(rest)
 
     @staticmethod
-    def _best_reactance(motor: Motor) -> float:
+    def _best_farads(motor: Motor) -> float:
         magnetizing = 1j * motor.run_magnetizing
         rotor = motor.rotor_ohms + 1j * motor.rotor_leakage
         inside = magnetizing * rotor / (magnetizing + rotor)
         run = motor.run_ohms + 1j * motor.run_leakage + inside
         start = motor.start_ohms + 1j * motor.start_leakage + motor.turns_ratio**2 * inside
-        return most_torque_reactance(run, start)
+        return greatest_torque_farads(run, start, motor.hertz)
 
 
 @dataclass(frozen=True)
