@@ -25,15 +25,15 @@ PAIRS = (
 )
 
 
-def tokens(selector: str) -> dict[str, str]:
-    """Colours under a selector."""
-    found = re.search(re.escape(selector) + r" \{([^}]*)\}", CSS)
+def colours(look: int) -> dict[str, str]:
+    """Colours of a look: 0 is light, 1 is dark; one that is given alone serves both."""
+    found = re.search(r":root \{([^}]*)\}", CSS)
     assert found is not None
-    return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", found[1]))
+    given = re.findall(r"--([\w-]+): (?:light-dark\()?(#[0-9a-f]{6})(?:, (#[0-9a-f]{6})\))?;", found[1])
+    return {name: dark if look and dark else light for name, light, dark in given}
 
 
-LIGHT = tokens(":root")
-DARK = tokens(':root[data-theme="dark"]')
+LIGHT, DARK = colours(0), colours(1)
 
 
 def luminance(colour: str) -> float:
@@ -72,9 +72,14 @@ def test_marks_stand_out_from_the_drawing() -> None:
 
 
 def test_dark_is_the_same_by_choice_and_by_device() -> None:
-    """A device that asks for dark gets the very colours of the dark setting."""
-    assert tokens(':root[data-theme="auto"]') == DARK
-    assert set(DARK) <= set(LIGHT)
+    """Both looks stand in one table, of which the setting, else the device, takes its half."""
+    assert "prefers-color-scheme" not in CSS
+    assert "color-scheme: light dark;" in CSS
+    for look in ("light", "dark"):
+        assert f':root[data-theme="{look}"] {{ color-scheme: {look}; }}' in CSS
+    assert all(
+        DARK[name] != LIGHT[name] for name in ("paper", "ink", "soft", "link", "draw-paper", "draw-ink")
+    )
 
 
 def test_what_is_pressed_is_large_enough() -> None:
