@@ -27,7 +27,6 @@ TYPES = {
     ".svg": "image/svg+xml",
     ".wasm": "application/wasm",
     ".webmanifest": "application/manifest+json",
-    ".woff2": "font/woff2",
     ".zip": "application/zip",
 }
 #: How a compressed file's name ends.

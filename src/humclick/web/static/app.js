@@ -6,7 +6,7 @@
 import { settle } from "./behaviours.js";
 import * as engine from "./engine.js";
 import * as keep from "./keep.js";
-import { announce, drop, notice } from "./notices.js";
+import { announce, notice } from "./notices.js";
 import { taken } from "./photo.js";
 import places from "./places.js";
 import * as ahead from "./prepare.js";
@@ -39,11 +39,10 @@ function now() {
 
 async function photosOf(tables) {
   const taken = tables.filter(each => each.kind === "photo");
-  const found = await Promise.all(taken.map(async ({ sha256, caption = "" }) => {
+  return Promise.all(taken.map(async ({ sha256, caption = "" }) => {
     const kept = await keep.photo(sha256);
     return { hash: sha256, caption, width: kept?.width ?? 0, height: kept?.height ?? 0 };
   }));
-  return found;
 }
 
 async function askPhone(path, method, form, { prepare = false } = {}) {
@@ -110,7 +109,7 @@ function show(reply, path, { keepFields = false } = {}) {
     const field = main.querySelector(`[name="${CSS.escape(name)}"]`);
     if (field && !field.value) field.value = value;
   }
-  settle(document, atPhone() ? "browser" : "server");
+  settle(document);
   draft(path);
   if (atPhone()) ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
@@ -362,7 +361,7 @@ async function room() {
 // -- beginning ---------------------------------------------------------------------------------------------------------
 
 async function begin() {
-  settle(document, "server");
+  settle(document);
   draft(here());
   if (!able) {
     if (!isSecureContext) notice("not-secure", {}, { stays: true });
@@ -389,7 +388,6 @@ async function begin() {
     pythonHere();
     await askPhone(shown, "GET", {}).catch(() => undefined);
     warm = true;
-    settle(document, "browser");
     ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
     beReady();
     later(() => keepLook(here(), { ...lookNow(), language: document.documentElement.lang }));
@@ -422,7 +420,8 @@ async function register() {
     if (controlled) notice("updated");
     controlled = true;
   });
-  await navigator.serviceWorker.register("/sw.js").catch(() => notice("no-cache"));}
+  await navigator.serviceWorker.register("/sw.js").catch(() => notice("no-cache"));
+}
 
 document.addEventListener("error", async event => { // a photo that neither server nor service worker could show
   const hash = event.target.matches?.("img") && /\/photos\/([0-9a-f]{64})$/.exec(event.target.src)?.[1];
@@ -430,4 +429,4 @@ document.addEventListener("error", async event => { // a photo that neither serv
   if (kept) event.target.src = URL.createObjectURL(kept.blob);
 }, true);
 
-begin().catch(failed).finally(() => drop("starting"));
+begin().catch(failed);

@@ -13,14 +13,11 @@ const clicked = {
     else field.value += key;
     field.dispatchEvent(new Event("input", { bubbles: true }));
   },
-  async copy(button) {
-    await navigator.clipboard.writeText(button.dataset.copy || document.querySelector("main").innerText);
+  async share() {
+    const text = document.querySelector("main").innerText;
+    if (navigator.share) return navigator.share({ title: document.title, text }).catch(() => undefined);
+    await navigator.clipboard.writeText(text);
     announce(say("copied"));
-  },
-  async share(button) {
-    const text = button.dataset.share || document.querySelector("main").innerText;
-    if (navigator.share) await navigator.share({ title: document.title, text }).catch(() => undefined);
-    else await clicked.copy({ dataset: { copy: text } });
   },
   print() { window.print(); },
   async record(button) {
@@ -47,7 +44,7 @@ const clicked = {
 };
 
 document.addEventListener("click", event => {
-  const button = event.target.closest("[data-keypad], [data-copy], [data-share], [data-print], [data-record]");
+  const button = event.target.closest("[data-keypad], [data-share], [data-print], [data-record]");
   if (button) {
     const what = Object.keys(clicked).find(name => name in button.dataset);
     if (what === "record" && button.hasAttribute("aria-pressed")) return;
@@ -71,7 +68,7 @@ document.addEventListener("input", event => {
   const list = event.target.dataset?.filter && document.getElementById(event.target.dataset.filter);
   if (!list) return;
   const wanted = event.target.value.toLocaleLowerCase().split(/\s+/).filter(Boolean);
-  for (const entry of list.children) {
+  for (const entry of list.querySelectorAll("li")) {
     const text = entry.textContent.toLocaleLowerCase();
     entry.hidden = !wanted.every(word => text.includes(word));
   }
@@ -95,10 +92,9 @@ function tick() {
 setInterval(tick, 500);
 document.addEventListener("visibilitychange", tick);
 
-// After each change of <main>: what depends on where the page works, and on whether this browser can do it.
-export function settle(root, place) {
-  for (const each of root.querySelectorAll("[data-place]")) each.hidden = each.dataset.place !== place;
-  const can = { record: isSecureContext && navigator.mediaDevices, copy: navigator.clipboard, share: navigator.share ?? navigator.clipboard };
+// After each change of <main>: what depends on whether this browser can do it.
+export function settle(root) {
+  const can = { record: isSecureContext && navigator.mediaDevices, share: navigator.share ?? navigator.clipboard };
   for (const [name, able] of Object.entries(can)) {
     for (const each of root.querySelectorAll(`[data-${name}]`)) each.hidden = !able;
   }

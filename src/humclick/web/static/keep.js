@@ -89,10 +89,10 @@ export async function lines(summaries) {
 
 export async function photo(hash) { return got((await reading("photos")).get(hash)); }
 
-export async function keepPhoto(hash, blob, width, height, send = true) {
+export async function keepPhoto(hash, blob, width, height) {
   await writing(["photos", "outbox"], async transaction => {
     transaction.objectStore("photos").put({ hash, blob, width, height });
-    if (send) transaction.objectStore("outbox").put({ key: `a photo ${hash}`, hash });
+    transaction.objectStore("outbox").put({ key: `a photo ${hash}`, hash });
   });
 }
 

@@ -35,7 +35,7 @@ export function notice(key, values, { stays = false } = {}) {
   place().append(box);
 }
 
-export function drop(key) {
+function drop(key) {
   document.querySelector(`#notices [data-notice="${key}"]`)?.remove();
 }
 
