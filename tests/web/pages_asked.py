@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from humclick.jobs.call_file import load_call
-from humclick.jobs.events import table_of
 from humclick.web.engine import answer
+from humclick.web.exchange import plain_table
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 NAMES = sorted(folder.name for folder in EXAMPLES.iterdir() if (folder / "call.toml").exists())
@@ -35,8 +35,7 @@ class Bench:
 
     def load(self, name: str) -> str:
         """One of the invented shop's calls."""
-        events = [table_of(event) for event in load_call(EXAMPLES / name / "call.toml").events]
-        self.calls[name] = json.loads(json.dumps(events, default=lambda moment: moment.isoformat()))
+        self.calls[name] = [plain_table(event) for event in load_call(EXAMPLES / name / "call.toml").events]
         return f"/call/{name}"
 
     def ask(self, path: str, method: str = "GET", form: dict[str, Any] | None = None) -> dict[str, Any]:

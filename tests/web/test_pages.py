@@ -8,7 +8,7 @@ import pytest
 
 from humclick.web.engine import answer
 from humclick.web.exchange import Reply
-from humclick.web.pages import shell
+from humclick.web.pages.frame import document
 from tests.web.pages_asked import NAMES, PAGES, SLOW_PAGES, Bench, Page
 
 LANGUAGES = ("en", "es")
@@ -71,7 +71,7 @@ def test_list_shows_and_finds_calls_in_both_languages() -> None:
 
 def test_whole_document_stands_around_a_page() -> None:
     """The shell is a whole document with its language, its landmarks and a way to the content."""
-    html = shell(
+    html = document(
         Reply(title="Calls", html="<h1>Calls</h1>", header="<nav></nav>", language="es"), theme="dark"
     )
     assert html.startswith("<!doctype html>")

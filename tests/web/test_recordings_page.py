@@ -10,6 +10,7 @@ import pytest
 from humclick.jobs.call_file import read_call
 from humclick.jobs.events import KINDS, RecordingTaken, event_from, table_of
 from humclick.web.course_drawing import course_svg
+from humclick.web.exchange import plain_table
 from humclick.web.language import language
 from humclick.web.listening import recording_table
 from humclick.web.pages import record
@@ -22,7 +23,7 @@ EXAMPLE = "examples/broken-starter/call.toml"
 def begun() -> list[dict[str, Any]]:
     """A call as far as complaint and machine."""
     events = [e for e in read_call(EXAMPLE) if e.kind in ("opened", "machine", "meter", "complaint")]
-    return [{**table_of(event), "at": event.at.isoformat()} for event in events]
+    return [plain_table(event) for event in events]
 
 
 def taken(events: list[dict[str, Any]]) -> dict[str, Any]:

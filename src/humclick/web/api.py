@@ -21,7 +21,8 @@ from humclick import __version__
 from humclick.errors import Refused, Unknown
 from humclick.jobs.fold import fold
 from humclick.jobs.schema import call_schema, schema_of
-from humclick.web.office import Office, plain_table
+from humclick.web.exchange import plain_table
+from humclick.web.office import Office
 from humclick.web.parcel import pack, unpack
 from humclick.web.photos import MEDIA_TYPES, checked, cleaned
 from humclick.web.store import Store, call_id, version_of
@@ -74,7 +75,7 @@ def schema(what: Annotated[str, Path(pattern="^(call|advice)$")]) -> dict[str, A
 @router.get("/calls", summary="Every call's line in the list")
 def calls(request: Request) -> dict[str, Any]:
     """Summaries, the call written last first; ``version`` changes whenever a call has new events."""
-    return {"calls": _office(request).summaries(wait=False)}
+    return {"calls": _office(request).summaries()}
 
 
 @router.get("/calls/{name}", summary="One call with its events")

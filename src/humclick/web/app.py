@@ -11,7 +11,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -26,14 +26,17 @@ from humclick import __version__
 from humclick.errors import HumclickError, Unknown
 from humclick.web.api import router, taken_in
 from humclick.web.assets import Asset, Assets, assets
+from humclick.web.exchange import LANGUAGES, Reply, Settings
 from humclick.web.guard import Guard
 from humclick.web.icons import icons
+from humclick.web.language import language
 from humclick.web.notices import words_script
 from humclick.web.office import Office
 from humclick.web.offline.build import BUILT
+from humclick.web.pages.frame import document, header
 from humclick.web.photos import MEDIA_TYPES, cleaned
 
-__all__ = ["PART", "create_app", "standard_shell"]
+__all__ = ["PART", "create_app"]
 
 #: Header of the page's own script: hand over the engine's reply as it is.
 PART = "x-humclick-part"
@@ -44,12 +47,9 @@ _FOR_GOOD = "public, max-age=31536000, immutable"
 _ANEW = "no-cache"
 _NO_FILES = Assets({}, "", "", "", True)
 
-Shell = Callable[[Mapping[str, Any], Mapping[str, Any], Assets], str]
-
 
 def create_app(
     office: Office,
-    shell: Shell | None = None,
     *,
     static: Path | None = None,
     built: Path = BUILT,
@@ -63,9 +63,6 @@ def create_app(
     ----------
     office : Office
         Store and engine.
-    shell : callable
-        The whole page around a reply of the engine, from the reply, the settings and the files; around
-        nothing where the reply is empty. By default the program's own.
     static, built : Path
         Folders of the pages' files, by default the program's own, and of the browser's runtime.
     names : iterable of str
@@ -73,8 +70,7 @@ def create_app(
     authority : Path, optional
         Certificate of the shop's own authority, handed out at ``/authority.crt``.
     """
-    around = shell or standard_shell
-    pages = {"/shell": hashlib.sha256(around({}, {}, _NO_FILES).encode()).hexdigest()}
+    pages = {"/shell": hashlib.sha256(_document({}, {}, _NO_FILES).encode()).hexdigest()}
     own = static or _STATIC
     files = assets(own, built, pages, {"words.js": words_script(), **icons(own / "icons")})
     app = FastAPI(
@@ -117,7 +113,7 @@ def create_app(
     def empty(request: Request) -> Response:
         settings = _settings(request)
         words = str(settings.get("language") or _language(request))
-        return HTMLResponse(around({"language": words}, settings, files), headers={"Cache-Control": _ANEW})
+        return HTMLResponse(_document({"language": words}, settings, files), headers={"Cache-Control": _ANEW})
 
     @app.get("/photos/{sha256}", include_in_schema=False)
     def photo(sha256: str) -> Response:
@@ -127,25 +123,15 @@ def create_app(
 
     @app.post("/import", include_in_schema=False)
     async def take_in(request: Request) -> Response:
-        async with request.form(max_files=1, max_fields=10) as form:
-            sent = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
-            data = await sent[0].read() if sent else b""
+        data, _name = await _file_in(request)
         done = await run_in_threadpool(taken_in, office.store, data)
-        go = f"/call/{done['id']}"
-        return (
-            JSONResponse({"go": go, "html": ""}) if request.headers.get(PART) else RedirectResponse(go, 303)
-        )
+        return _onward(request, f"/call/{done['id']}")
 
     @app.post("/call/{name}/recordings", include_in_schema=False)
     async def recording(request: Request, name: str) -> Response:
-        async with request.form(max_files=1, max_fields=20) as form:
-            sent = [value for _, value in form.multi_items() if isinstance(value, UploadFile)]
-            data, file = (await sent[0].read(), sent[0].filename or "") if sent else (b"", "")
+        data, file = await _file_in(request)
         await run_in_threadpool(office.record, name, data, file)
-        go = f"/call/{name}/recordings"
-        if request.headers.get(PART):
-            return JSONResponse({"go": go, "html": ""})
-        return RedirectResponse(go, 303)
+        return _onward(request, f"/call/{name}/recordings")
 
     @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
     async def page(request: Request, path: str) -> Response:
@@ -169,21 +155,16 @@ def create_app(
                 secure=_secure(request),
                 follow=PART in request.headers,
             )
-        return _page(request, reply, around, files)
+        return _page(request, reply, files)
 
     return app
 
 
-def standard_shell(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
-    """The program's own page around a reply, in the look that was chosen."""
-    from humclick.web.exchange import Reply
-    from humclick.web.language import language
-    from humclick.web.pages import shell
-    from humclick.web.pages.frame import header
-
+def _document(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
+    """The whole page around a reply, in the look that was chosen; around nothing where the reply is empty."""
     known = {name: reply[name] for name in Reply.__dataclass_fields__ if name in reply}
     known.setdefault("header", header(language(str(reply.get("language") or "en")), ""))
-    return shell(Reply(**known), theme=str(settings.get("theme") or "auto"), static=files.base)
+    return document(Reply(**known), theme=str(settings.get("theme") or "auto"), static=files.base)
 
 
 def _file(asset: Asset, request: Request) -> Response:
@@ -196,18 +177,18 @@ def _file(asset: Asset, request: Request) -> Response:
     return Response(content, 200, headers, asset.media_type)
 
 
-def _page(request: Request, reply: dict[str, Any], shell: Shell, files: Assets) -> Response:
-    part = bool(request.headers.get(PART))
+def _page(request: Request, reply: dict[str, Any], files: Assets) -> Response:
     go = reply.get("go")
     response: Response
-    if part:
+    if request.headers.get(PART):
         response = JSONResponse(reply)
     elif go:
         response = RedirectResponse(_inside(str(go)), 303)
     else:
         status = int(reply.get("status", 200))
         response = HTMLResponse(
-            shell(reply, reply.get("settings") or _settings(request), files), 200 if status == 303 else status
+            _document(reply, reply.get("settings") or _settings(request), files),
+            200 if status == 303 else status,
         )
     response.headers["Cache-Control"] = "no-store"
     response.headers["Vary"] = f"Accept-Language, Cookie, {PART}"
@@ -216,6 +197,22 @@ def _page(request: Request, reply: dict[str, Any], shell: Shell, files: Assets) 
         secure = request.url.scheme == "https"
         response.set_cookie(COOKIE, text, max_age=31_536_000, secure=secure, httponly=True, samesite="lax")
     return response
+
+
+async def _file_in(request: Request) -> tuple[bytes, str]:
+    """The one file of a form, and its name; empty where none was chosen."""
+    async with request.form(max_files=1, max_fields=20) as form:
+        for _, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                return await value.read(), value.filename or ""
+    return b"", ""
+
+
+def _onward(request: Request, path: str) -> Response:
+    """Where to go after a file was taken."""
+    if request.headers.get(PART):
+        return JSONResponse({"go": path, "html": ""})
+    return RedirectResponse(path, 303)
 
 
 def _inside(path: str) -> str:
@@ -265,15 +262,13 @@ def _language(request: Request) -> str:
     """The first language asked for that there is."""
     for part in request.headers.get("accept-language", "").split(","):
         code = part.partition(";")[0].strip().casefold()[:2]
-        if code in ("en", "es"):
+        if code in LANGUAGES:
             return code
-    return "en"
+    return LANGUAGES[0]
 
 
 def _settings(request: Request) -> dict[str, Any]:
     """What the cookie keeps; nothing where it was not written by us."""
-    from humclick.web.exchange import Settings
-
     try:
         found = json.loads(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")))
         names = Settings.__dataclass_fields__

@@ -24,6 +24,7 @@ from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
 from humclick.safety import caution, defer, gates, hazards
 from humclick.sourced import read_data
+from humclick.web.exchange import LANGUAGES
 from humclick.web.sentences import FORMS, JOINS
 
 if TYPE_CHECKING:
@@ -258,5 +259,5 @@ def brought_up_to_date(code: str) -> int:
 
 
 if __name__ == "__main__":
-    for each in ("en", "es"):
+    for each in LANGUAGES:
         print(f"{each}: {brought_up_to_date(each)} texts without translation")

@@ -4,24 +4,26 @@ The desk of one request: the call that is open, who asks, in which language, and
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from functools import cached_property
 from typing import Any
 
+from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import DecisionTaken, Event, PartFitted, event_from, table_of
+from humclick.jobs.events import DecisionTaken, Event, PartFitted, event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Advised, State, state_of
 from humclick.jobs.standing import accepted, decided
 from humclick.safety import Gate
-from humclick.web.exchange import Reply, Request
+from humclick.web.exchange import Reply, Request, plain_table
 from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
 
-__all__ = ["Desk", "FormRefused"]
+__all__ = ["Desk", "FormRefused", "beside"]
 
 #: What was weighed for the last few pages.
 _JUDGEMENTS = Judgements()
@@ -43,6 +45,22 @@ class FormRefused(Exception):
         super().__init__(message)
         self.field = field
         self.message = message
+
+
+@contextmanager
+def beside(field: str) -> Iterator[None]:
+    """
+    What is refused inside is said beside a field of the form.
+
+    Raises
+    ------
+    FormRefused
+        If anything is.
+    """
+    try:
+        yield
+    except HumclickError as error:
+        raise FormRefused(field, str(error)) from None
 
 
 class Desk:
@@ -122,6 +140,23 @@ class Desk:
         return None if situation is None else _JUDGEMENTS.of(situation, self.shop)
 
     @property
+    def advised(self) -> tuple[Weighed, Advice]:
+        """
+        What judgement says, and its advice.
+
+        Raises
+        ------
+        Refused
+            If nothing can be said.
+        """
+        weighed = self.weighed
+        if weighed is None:
+            raise Refused("no machine is described yet")
+        if weighed.advice is None:
+            raise Refused(weighed.refusal)
+        return weighed, weighed.advice
+
+    @property
     def state(self) -> State:
         """How far the call has come."""
         advice = self.weighed.advice if self.weighed is not None else None
@@ -156,6 +191,11 @@ class Desk:
             raise Refused("no machine is described yet")
         return probe_of(self.call.machine, name, self.shop)
 
+    def remedy(self, name: str) -> str:
+        """What a remedy is called; its name where the shop has none such."""
+        known = self.shop.remedies.get(name)
+        return name if known is None else known.title
+
     def gates(self, probe: Probe) -> tuple[Gate, ...]:
         """Gates to be passed before a probe."""
         return self.call.gates_before(probe.gates)
@@ -176,7 +216,7 @@ class Desk:
         """The answer to a form that was taken: what to keep, and where to go."""
         return Reply(
             status=303,
-            append=[table_of(event) for event in self.appended],
+            append=[plain_table(event) for event in self.appended],
             id=self.id,
             go=path,
             summary=self.summary() if self.appended else None,

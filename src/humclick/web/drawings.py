@@ -20,9 +20,9 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import describe, draw_svg
 from humclick.circuit.drawing_svg import LIGHT, mark, mix
 from humclick.circuit.layout import lay_out
-from humclick.circuit.scene import LONG, RING, Scene, Symbol
+from humclick.circuit.scene import FONT, LONG, RING, Scene, Symbol
 from humclick.diagnosis.probes import Probe
-from humclick.web.language import Language
+from humclick.web.language import OWN, Language
 
 __all__ = ["ICONS", "Wiring", "icon", "labelled", "recoloured", "wiring"]
 
@@ -144,6 +144,8 @@ _TEXT = re.compile(
 _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
 #: Room left above and below the two points and the part, and where no part is drawn. [units of the drawing]
 _AROUND, _ALONE = 52.0, 76.0
+#: Size of a label that is longer in another language. [units of the drawing]
+_SMALLER = "12.5"
 #: What a meter reads between two bare pins.
 _WINDINGS = frozenset({"start_winding", "run_winding"})
 
@@ -221,20 +223,21 @@ def wiring(
     shares = shares or {}
     scene = lay_out(machine)
     own = _own_symbol(scene, probe) if points and probe is not None else None
-    svg = draw_svg(machine, None if own else points, shares)
+    clamped = points if points and probe is not None and probe.quantity == "current" else None
+    svg = draw_svg(machine, None if own or clamped else points, shares, clamp=clamped)
     if own is not None:
         svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))
     title = language.plain(machine.arrangement.title)
 
-    if language.code != "en":
+    if language.code != OWN:
         svg = _said(svg, language)
         svg = _TITLE.sub(lambda found: f"{found[1]}{escape(title)}", svg, count=1)
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
         Markup(whole),  # escaped where it is drawn
         _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
-        describe(machine, points),
+        describe(machine, None if clamped else points, clamp=clamped),
         points or (),
         next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
     )
@@ -260,7 +263,7 @@ def _at_ends(symbol: Symbol) -> str:
 def labelled(svg: str, language: Language) -> Markup:
     """A drawing in the page's own colours, with its labels in a language where they are known."""
     drawn = recoloured(svg)
-    return Markup(drawn if language.code == "en" else _said(drawn, language))  # escaped where it is drawn
+    return Markup(drawn if language.code == OWN else _said(drawn, language))  # escaped where it is drawn
 
 
 def _said(svg: str, language: Language) -> str:
@@ -279,7 +282,7 @@ def _said(svg: str, language: Language) -> str:
             continue
         for line, words in zip(lines, _broken(spoken, many), strict=True):
             longer = len(words) > 1.1 * len(unescape(line["text"]))
-            size = "11.5" if longer and line["size"] == "13" else line["size"]
+            size = _SMALLER if longer and line["size"] == f"{FONT:g}" else line["size"]
             pieces += [svg[at : line.start()], line["head"], f'font-size="{size}"', line["tail"]]
             pieces.append(f">{escape(words)}</text>")
             at = line.end()
@@ -313,7 +316,15 @@ def _window(scene: Scene, points: tuple[str, str], own: Symbol | None, part: str
     around = _AROUND if drawn else _ALONE
     top = max(0.0, min(ys + drawn) - around)
     below = RING + 8 if "shell" in points else around  # under the shell stands only what the letters mean
-    high = min(scene.height, max(ys + drawn) + below) - top
+    end = min(scene.height, max(ys + drawn) + below)
+    boxes = [text.box for text in scene.texts]
+    for _ in boxes:  # no line of text is cut: the edge moves out to its end
+        cut = [box for box in boxes if box.top < top < box.bottom]
+        top = min((box.top - 2 for box in cut), default=top)
+    for _ in boxes:
+        cut = [box for box in boxes if box.top < end < box.bottom]
+        end = max((box.bottom + 2 for box in cut), default=end)
+    high = end - top
     return Markup(
         '<svg class="wiring window" viewBox="0 {} 360 {}" aria-hidden="true" focusable="false">'
         '<use href="#wiring"/></svg>'

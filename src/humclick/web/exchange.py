@@ -15,8 +15,19 @@ from typing import Any
 import msgspec
 
 from humclick.errors import Refused
+from humclick.jobs.events import Event, table_of
 
-__all__ = ["CallGiven", "Photo", "Reply", "Request", "Settings", "request_from"]
+__all__ = [
+    "LANGUAGES",
+    "THEMES",
+    "CallGiven",
+    "Photo",
+    "Reply",
+    "Request",
+    "Settings",
+    "plain_table",
+    "request_from",
+]
 
 #: Languages that have a catalogue; the first is that of the program's own texts.
 LANGUAGES = ("en", "es")
@@ -186,13 +197,12 @@ class Reply:
 
     def text(self) -> str:
         """The reply as JSON."""
-        return json.dumps(asdict(self), default=_plain, ensure_ascii=False)
+        return json.dumps(asdict(self), ensure_ascii=False)
 
 
-def _plain(value: object) -> str:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    return str(value)
+def plain_table(event: Event) -> dict[str, Any]:
+    """An event as JSON holds it: its time as text."""
+    return {**table_of(event), "at": event.at.isoformat()}
 
 
 def request_from(text: str) -> Request:

@@ -16,12 +16,13 @@ from importlib import resources
 
 from markupsafe import Markup, escape
 
+from humclick.web.exchange import LANGUAGES
 from humclick.web.sentences import neutral, taken_apart
 
-__all__ = ["Language", "language"]
+__all__ = ["OWN", "Language", "language"]
 
 #: Language of the program's own texts.
-OWN = "en"
+OWN = LANGUAGES[0]
 #: Languages that write a decimal comma.
 _COMMA = frozenset({"es"})
 #: Texts whose translation is remembered.
@@ -118,9 +119,14 @@ class Language:
         found = self.spoken(text)
         return text if found is None else found
 
+    @property
+    def mark(self) -> str:
+        """The decimal mark."""
+        return "," if self.code in _COMMA else "."
+
     def figures(self, text: str) -> str:
         """A text with the decimal mark of this language in its numbers."""
-        if self.code not in _COMMA:
+        if self.mark == ".":
             return text
         return _DECIMAL.sub(r"\1,\2", text)
 
@@ -186,4 +192,4 @@ def _as_first(text: str, found: str) -> str:
 @cache
 def language(code: str) -> Language:
     """The language of a code; English for any that has no catalogue."""
-    return Language(code if code in ("en", "es") else OWN)
+    return Language(code if code in LANGUAGES else OWN)

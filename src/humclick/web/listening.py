@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.jobs.events import event_from, table_of
+from humclick.jobs.events import event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
+from humclick.web.exchange import plain_table
 
 __all__ = ["recording_json", "recording_table"]
 
@@ -64,7 +65,7 @@ def recording_table(
             device=device[:300],
             at=datetime.fromisoformat(now),
         )
-    return {**table_of(event), "at": event.at.isoformat(), "name": shown[:300]}
+    return {**plain_table(event), "name": shown[:300]}
 
 
 def recording_json(data: Any, given: str) -> str:

@@ -12,7 +12,7 @@ import json
 import multiprocessing
 import os
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -20,24 +20,19 @@ from typing import Any
 
 from humclick import __version__
 from humclick.errors import HumclickError, Unknown
-from humclick.jobs.events import Event, table_of
+from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
+from humclick.web.desk import Desk
+from humclick.web.engine import answer
+from humclick.web.exchange import CallGiven, Request, plain_table
+from humclick.web.listening import recording_table
 from humclick.web.offline.build import BUILT
 from humclick.web.store import Store, version_of, write_whole
 
-__all__ = ["Office", "fill", "plain_table", "standard_office", "standard_summary"]
+__all__ = ["Office", "fill", "standard_office"]
 
 #: Lines of the list as last worked out, beside the calls.
 _LINES = "lines.json"
-Answer = Callable[[str], str]
-Summary = Callable[[str, Sequence[Mapping[str, Any]]], Mapping[str, Any]]
-
-
-def plain_table(event: Event) -> dict[str, Any]:
-    """An event as JSON holds it: its time as text."""
-    table = table_of(event)
-    table["at"] = event.at.isoformat()
-    return table
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +44,9 @@ class Office:
     ----------
     store : Store
         The shop's calls.
-    answer : callable
-        The engine.
-    summarise : callable
-        A call's line in the list, from its id and its events as tables.
     """
 
     store: Store
-    answer: Answer
-    summarise: Summary
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     _summaries: dict[str, tuple[str, Mapping[str, Any]]] = field(
         default_factory=dict, repr=False, compare=False
@@ -119,7 +108,7 @@ class Office:
             "follow": follow,
         }
         with self._lock:
-            reply: dict[str, Any] = json.loads(self.answer(json.dumps(request)))
+            reply: dict[str, Any] = json.loads(answer(json.dumps(request)))
         if reply.get("append"):
             kept = self.store.append(reply["id"], reply["append"])
             if reply.get("summary"):
@@ -135,8 +124,6 @@ class Office:
         HumclickError
             If there is no such call, or the recording cannot be read.
         """
-        from humclick.web.listening import recording_table
-
         tables = [plain_table(event) for event in self.store.events(name)]
         now = datetime.now().astimezone().isoformat()
         table = recording_table(data, file, tables, now=now, device=device or "desk")
@@ -167,27 +154,20 @@ class Office:
         kept = self._summaries.get(name)
         if kept is None or kept[0] != version:
             with self._lock:
-                kept = version, self.summarise(name, [plain_table(event) for event in events])
+                kept = version, _summary(name, [plain_table(event) for event in events])
             self._summaries[name] = kept
         return {**kept[1], "id": name, "version": version}
 
-    def summaries(self, *, wait: bool = False) -> list[Mapping[str, Any]]:
-        """
-        Every call's line; a call whose line is not worked out yet stands with what its header says.
-
-        Parameters
-        ----------
-        wait : bool
-            Work out what is missing first.
-        """
+    def summaries(self) -> list[Mapping[str, Any]]:
+        """Every call's line; a call whose line is not worked out yet stands with what its header says."""
         found = []
         for name in self.store.ids():
             try:
                 events = self.store.events(name)
                 version = version_of(event.id for event in events)
                 kept = self._summaries.get(name)
-                if wait or (kept is not None and kept[0] == version):
-                    found.append(self.summary(name))
+                if kept is not None and kept[0] == version:
+                    found.append({**kept[1], "id": name, "version": version})
                 else:
                     found.append(_plain_line(name, events, version))
             except HumclickError as error:
@@ -197,9 +177,7 @@ class Office:
 
 def standard_office(store: Store) -> Office:
     """Store and the program's own engine, with the lines of the list as last worked out."""
-    from humclick.web.engine import answer
-
-    office = Office(store, answer, standard_summary)
+    office = Office(store)
     with contextlib.suppress(OSError, ValueError, TypeError, AttributeError):
         kept = json.loads((store.folder / _LINES).read_text("utf-8"))
         if kept["program"] == _program():
@@ -209,12 +187,9 @@ def standard_office(store: Store) -> Office:
     return office
 
 
-def standard_summary(name: str, tables: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+def _summary(name: str, tables: list[dict[str, Any]]) -> Mapping[str, Any]:
     """A call's line in the list, as the engine gives it."""
-    from humclick.web.desk import Desk
-    from humclick.web.exchange import CallGiven, Request
-
-    return Desk(Request(path=f"/call/{name}", call=CallGiven(name, [dict(t) for t in tables]))).summary()
+    return Desk(Request(path=f"/call/{name}", call=CallGiven(name, tables))).summary()
 
 
 def fill(office: Office) -> None:
@@ -232,7 +207,7 @@ def fill(office: Office) -> None:
             events = office.store.events(name)
             version = version_of(event.id for event in events)
             try:
-                line = aside.submit(standard_summary, name, [plain_table(e) for e in events]).result()
+                line = aside.submit(_summary, name, [plain_table(e) for e in events]).result()
             except HumclickError:
                 continue
             office._summaries[name] = version, line

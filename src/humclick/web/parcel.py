@@ -27,7 +27,8 @@ from typing import Any
 
 from humclick.errors import Refused
 from humclick.jobs.call_file import LARGEST, parse_call, write_call
-from humclick.jobs.events import Event, event_from, in_order, table_of
+from humclick.jobs.events import Event, event_from, in_order
+from humclick.web.exchange import plain_table
 
 __all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
 
@@ -112,7 +113,7 @@ def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
         As `unpack`.
     """
     found = unpack(bytes(data))
-    tables = [{**table_of(event), "at": event.at.isoformat()} for event in found.events]
+    tables = [plain_table(event) for event in found.events]
     return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
 
 

@@ -26,39 +26,8 @@ plain forms and links:
     On a picture: a tap puts its place, in per cent, into the fields ``x`` and ``y`` of that form.
 ``data-record``
     On a button: record sound; the result goes into the file field of the same form.
-``data-copy``, ``data-share``, ``data-print``
-    On a button: copy the text named by the value, share the page, print it.
-``data-filter="list"``
-    On a search field: hide the entries of the list of that id that do not hold what is typed.
-``data-place``
-    On an element: shown only where the script finds ``server`` or ``browser`` to be true.
+``data-share``, ``data-print``
+    On a button: share the text of the page, or copy it where nothing can be shared; print it.
+``data-filter="id"``
+    On a search field: hide the list entries in the element of that id that do not hold what is typed.
 """
-
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from humclick.web.exchange import Reply
-
-__all__ = ["shell"]
-
-
-def shell(reply: Reply, *, theme: str = "auto", static: str = "/static", script: bool = True) -> str:
-    """
-    A whole HTML document around a reply.
-
-    Parameters
-    ----------
-    reply : Reply
-        What stands inside.
-    theme : str
-        ``auto``, ``light`` or ``dark``.
-    static : str
-        Where style, script and icons are served from.
-    script : bool
-        Whether the script goes with it.
-    """
-    from humclick.web.pages.frame import document  # here: the package itself needs no templates
-
-    return document(reply, theme=theme, static=static, script=script)

@@ -22,7 +22,7 @@ from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Gate, defer, energises
 from humclick.web import drawings
-from humclick.web.desk import Desk, FormRefused
+from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.pages import decision, record
@@ -235,12 +235,11 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     assert probe is not None
     taken = [r for r in desk.call.readings if r.probe == probe.id]
     heard = probe.kind in HEARD_KINDS
-    mark = "," if desk.language.code == "es" else "."
     typed, hint = desk.request.given("value"), _hint(probe)
     return {
         "units": UNITS.get(probe.quantity, ()),
         "unit": desk.request.given("unit") or _unit_before(taken, probe),
-        "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", mark, "0", "⌫"),
+        "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", desk.language.mark, "0", "⌫"),
         "warmths": WARMTHS,
         "warmth": desk.request.given("warmth"),
         "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
@@ -360,7 +359,7 @@ def take_reading(desk: Desk) -> Reply:
         raise FormRefused("value", f"nothing is entered yet; enter {right or 'one of the answers'}")
     if probe.quantity and _FIGURE.fullmatch(text) and request.given("unit"):
         text = f"{text} {request.given('unit')}"
-    try:
+    with beside("value"):
         value, warmth = answer_to(probe, text)
         desk.keep(
             "reading",
@@ -369,8 +368,6 @@ def take_reading(desk: Desk) -> Reply:
             temperature=request.given("warmth") or warmth,
             note=request.given("note"),
         )
-    except HumclickError as error:
-        raise FormRefused("value", str(error)) from None
     return desk.go(_after_reading(desk, probe), _announce(desk))
 
 
@@ -402,10 +399,8 @@ def take_gate(desk: Desk) -> Reply:
     FormRefused
         If there is no such gate.
     """
-    try:
+    with beside("gate"):
         desk.keep("gate", gate=desk.request.given("gate"), words=desk.request.given("words"))
-    except HumclickError as error:
-        raise FormRefused("gate", str(error)) from None
     return desk.go(_same_probe(desk))
 
 
@@ -444,10 +439,8 @@ def take_wait(desk: Desk) -> Reply:
         raise FormRefused(
             "minutes", f"{typed[:40]!r} is not a number of minutes; write it such as 10"
         ) from None
-    try:
+    with beside("minutes"):
         desk.keep("wait", minutes=minutes)
-    except HumclickError as error:
-        raise FormRefused("minutes", str(error)) from None
     return desk.go(_same_probe(desk))
 
 

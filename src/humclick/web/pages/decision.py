@@ -6,12 +6,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from humclick.errors import HumclickError
 from humclick.jobs.entry import one_of
 from humclick.jobs.events import DecisionTaken, PartFitted
 from humclick.jobs.fold import COMPRESSOR
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
-from humclick.web.desk import Desk, FormRefused
+from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 
 __all__ = ["PROOF", "given", "take_decision", "take_fitted"]
@@ -80,11 +79,9 @@ def take_decision(desk: Desk) -> Reply:
     names = desk.request.given_all("remedy")
     if not names:
         raise FormRefused("remedy", "decide what? Choose at least one remedy")
-    try:
+    with beside("remedy"):
         remedies = [one_of("remedy", name, list(desk.shop.remedies)) for name in names]
         desk.keep("decision", remedies=list(dict.fromkeys(remedies)), words=desk.request.given("words"))
-    except HumclickError as error:
-        raise FormRefused("remedy", str(error)) from None
     return desk.go(desk.path())
 
 
@@ -97,8 +94,6 @@ def take_fitted(desk: Desk) -> Reply:
     FormRefused
         If the machine has no such part.
     """
-    try:
+    with beside("part"):
         desk.keep("fitted", part=desk.request.given("part"), note=desk.request.given("note"))
-    except HumclickError as error:
-        raise FormRefused("part", str(error)) from None
     return desk.go(desk.path())

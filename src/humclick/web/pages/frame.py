@@ -27,8 +27,19 @@ def missing(desk: Desk, message: str = "") -> Reply:
     )
 
 
-def document(reply: Reply, *, theme: str = "auto", static: str = "/static", script: bool = True) -> str:
-    """A whole HTML document around a reply; see `humclick.web.pages.shell`."""
+def document(reply: Reply, *, theme: str = "auto", static: str = "/static") -> str:
+    """
+    A whole HTML document around a reply.
+
+    Parameters
+    ----------
+    reply : Reply
+        What stands inside.
+    theme : str
+        ``auto``, ``light`` or ``dark``.
+    static : str
+        Where style, script and icons are served from.
+    """
     return template(
         "document.html",
         language(reply.language),
@@ -37,5 +48,4 @@ def document(reply: Reply, *, theme: str = "auto", static: str = "/static", scri
         header=Markup(reply.header),
         theme=theme if theme in ("light", "dark") else "auto",
         static=static,
-        script=script,
     )

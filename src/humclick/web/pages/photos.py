@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from humclick.errors import HumclickError
 from humclick.jobs.events import PhotoMarked
-from humclick.web.desk import Desk, FormRefused
+from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
@@ -78,11 +78,9 @@ def take(desk: Desk) -> Reply:
     hashes = desk.request.given_all("sha256")
     if not hashes:
         raise FormRefused("photo", "choose a picture first")
-    try:
+    with beside("photo"):
         for each in hashes:
             desk.keep("photo", sha256=each, caption=desk.request.given("caption"))
-    except HumclickError as error:
-        raise FormRefused("photo", str(error)) from None
     return desk.go(desk.path("photos"))
 
 

@@ -14,7 +14,7 @@ from humclick.jobs.standing import given_last
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.web import drawings
-from humclick.web.desk import Desk, FormRefused
+from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
@@ -63,10 +63,8 @@ def _amount(desk: Desk, name: str, quantity: Quantity) -> float | None:
     typed = desk.request.given(name)
     if not typed:
         return None
-    try:
+    with beside(name):
         value = parse_reading(typed, quantity).value
-    except HumclickError as error:
-        raise FormRefused(name, str(error)) from None
     if value is None:
         raise FormRefused(name, "a figure is needed here, not over limit")
     return value
@@ -131,10 +129,8 @@ def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
     new.update(now)
     named = desk.request.given("meter")
     if named and (now or named != desk.call.meter.name):
-        try:
+        with beside("meter"):
             new |= {"own": {}, "name": one_of("meter", named, list(meters()))}
-        except HumclickError as error:
-            raise FormRefused("meter", str(error)) from None
     leads = desk.request.given("leads")
     if leads == "nulled":
         new |= {"leads_nulled": True, "lead_ohms": None}
@@ -154,8 +150,6 @@ def take_stamp(desk: Desk) -> Reply:
         If it cannot be used.
     """
     part, text = desk.request.given("part"), desk.request.given("stamp")
-    try:
+    with beside("stamp"):
         desk.keep("stamp", part=part, text=text)
-    except HumclickError as error:
-        raise FormRefused("stamp", str(error)) from None
     return desk.go(desk.back("plate"))

@@ -33,7 +33,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import given_last, live, to_undo
 from humclick.safety import gates
-from humclick.web.desk import Desk, FormRefused
+from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
@@ -145,8 +145,7 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
         case NoteWritten():
             return "", event.text
         case DecisionTaken():
-            titles = [desk.shop.remedies[r].title if r in desk.shop.remedies else r for r in event.remedies]
-            return " and ".join(titles), event.words
+            return " and ".join(map(desk.remedy, event.remedies)), event.words
         case _:
             return "", ""
 
@@ -299,8 +298,6 @@ def take_note(desk: Desk) -> Reply:
     FormRefused
         If it is empty or too long.
     """
-    try:
+    with beside("text"):
         desk.keep("note", text=desk.request.given("text"))
-    except HumclickError as error:
-        raise FormRefused("text", str(error)) from None
     return desk.go(desk.back("record"))

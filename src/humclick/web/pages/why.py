@@ -4,7 +4,6 @@ Why: how strongly each reading speaks, why a probe is advised, and what its outc
 
 from __future__ import annotations
 
-from humclick.errors import Refused
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import probes
@@ -18,14 +17,12 @@ __all__ = ["show", "show_what_if"]
 def show(desk: Desk) -> Reply:
     """Why the leading decision leads."""
     _ = desk.language.text
-    weighed = desk.weighed
-    if weighed is None or weighed.advice is None:
-        raise Refused(weighed.refusal if weighed is not None else "no machine is described yet")
+    weighed, advice = desk.advised
     html = page(
         "why.html",
         desk,
         explanation=weighed.explanation,
-        advice=weighed.advice,
+        advice=advice,
         suspects=suspects(desk, 8),
         contradictions=[named(desk, each) for each in weighed.contradictions],
     )
@@ -35,10 +32,7 @@ def show(desk: Desk) -> Reply:
 def show_what_if(desk: Desk) -> Reply:
     """What each outcome of a probe would change."""
     _ = desk.language.text
-    weighed = desk.weighed
-    if weighed is None or weighed.advice is None:
-        raise Refused(weighed.refusal if weighed is not None else "no machine is described yet")
-    advice = weighed.advice
+    weighed, advice = desk.advised
     name = desk.request.asked("probe") or (advice.next.probe if advice.next is not None else "")
     if not name:  # a verdict stands: any probe may be asked about
         return probes.show(desk)
