@@ -234,7 +234,7 @@ def test_pressure_difference_is_built_by_running_and_lost_at_rest() -> None:
 
 def test_bad_values_are_refused_with_a_message() -> None:
     """Out of range, unknown word, absent part: each says what would be right."""
-    with pytest.raises(OutOfRange, match="supply voltage must lie between"):
+    with pytest.raises(OutOfRange, match="supply voltage must be from"):
         Supply(volts=-1.0)
     with pytest.raises(OutOfRange, match="capacitance"):
         Capacitor(farads=math.nan)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from humclick.errors import Refused
+from humclick.physics.bounds import between
 from humclick.start.gears import (
     Capacitor,
     CurrentRelay,
@@ -23,7 +24,7 @@ from humclick.start.gears import (
     Ptc,
     SpeedSwitch,
     TimedStarter,
-    check,
+    at_least,
 )
 
 if TYPE_CHECKING:
@@ -78,13 +79,13 @@ class Supply:
     earth_amps: float = math.inf
 
     def __post_init__(self) -> None:
-        check(self.volts, 0.0, 1000.0, "supply voltage", "V")
-        check(self.hertz, 10.0, 400.0, "line frequency", "Hz")
-        check(self.ohms, 0.0, 1.0e4, "supply resistance", "Ω")
-        check(self.henries, 0.0, 1.0, "supply inductance", "H")
-        check(self.angle, -100.0, 100.0, "switching angle", "rad")
-        check(self.breaker_amps, 0.1, math.inf, "breaker current", "A")
-        check(self.earth_amps, 0.001, math.inf, "earth-fault current", "A")
+        between(self.volts, 0.0, 1000.0, "supply voltage", "V")
+        between(self.hertz, 10.0, 400.0, "line frequency", "Hz")
+        between(self.ohms, 0.0, 1.0e4, "supply resistance", "Ω")
+        between(self.henries, 0.0, 1.0, "supply inductance", "H")
+        between(self.angle, -100.0, 100.0, "switching angle", "rad")
+        at_least(self.breaker_amps, 0.1, "breaker current", "A")
+        at_least(self.earth_amps, 0.001, "earth-fault current", "A")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,16 +133,16 @@ class Load:
 
     def __post_init__(self) -> None:
         for name in ("gas_torque", "friction", "breakaway"):
-            check(getattr(self, name), 0.0, 1.0e4, name.replace("_", " "), "N m")
+            between(getattr(self, name), 0.0, 1.0e4, name.replace("_", " "), "N m")
         if len(self.cosines) != 4 or len(self.sines) != 4:
             raise Refused("the gas torque takes four cosines and four sines (harmonics 1 to 4)")
-        check(self.difference, 0.0, 10.0, "pressure difference over that of running", "")
-        check(self.pull_apart, 1.0e-2, 1.0e6, "pull-apart time", "s")
-        check(self.equalise, 1.0e-2, 1.0e6, "equalising time", "s")
-        check(self.viscous, 0.0, 1.0e3, "viscous friction", "N m s/rad")
-        check(self.fan, 0.0, 1.0e3, "fan torque", "N m s²/rad²")
-        check(self.angle, -100.0, 100.0, "crank angle", "rad")
-        check(self.speed, -1.0e3, 1.0e3, "shaft speed", "rad/s")
+        between(self.difference, 0.0, 10.0, "pressure difference over that of running", "")
+        between(self.pull_apart, 1.0e-2, 1.0e6, "pull-apart time", "s")
+        between(self.equalise, 1.0e-2, 1.0e6, "equalising time", "s")
+        between(self.viscous, 0.0, 1.0e3, "viscous friction", "N m s/rad")
+        between(self.fan, 0.0, 1.0e3, "fan torque", "N m s²/rad²")
+        between(self.angle, -100.0, 100.0, "crank angle", "rad")
+        between(self.speed, -1.0e3, 1.0e3, "shaft speed", "rad/s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +168,7 @@ class Heat:
     def __post_init__(self) -> None:
         for each in dataclasses.fields(self):
             unit = "J/K" if "capacity" in each.name else "W/K"
-            check(getattr(self, each.name), 1.0e-6, 1.0e9, each.name.replace("_", " "), unit)
+            between(getattr(self, each.name), 1.0e-6, 1.0e9, each.name.replace("_", " "), unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +198,7 @@ class Temperatures:
 
     def __post_init__(self) -> None:
         for name in ("run", "start", "shell", "air", "ptc", "protector"):
-            check(getattr(self, name), -60.0, 300.0, f"temperature ({name})", "°C")
+            between(getattr(self, name), -60.0, 300.0, f"temperature ({name})", "°C")
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,14 +240,14 @@ class Faults:
     start_series_ohms: float = 0.0
 
     def __post_init__(self) -> None:
-        check(self.run_shorted, 0.0, 0.95, "share of shorted turns", "")
-        check(self.start_shorted, 0.0, 0.95, "share of shorted turns", "")
+        between(self.run_shorted, 0.0, 0.95, "share of shorted turns", "")
+        between(self.start_shorted, 0.0, 0.95, "share of shorted turns", "")
         if self.run_shorted and self.start_shorted:
             raise Refused("shorted turns in both windings at once are not modelled; give one of the two")
         for name in ("bridge_ohms", "run_earth_ohms", "start_earth_ohms"):
-            check(getattr(self, name), 1.0e-2, math.inf, name.replace("_", " "), "")
+            at_least(getattr(self, name), 1.0e-2, name.replace("_", " "), "")
         for name in ("short_ohms", "run_series_ohms", "start_series_ohms"):
-            check(getattr(self, name), 0.0, 1.0e6, name.replace("_", " "), "")
+            between(getattr(self, name), 0.0, 1.0e6, name.replace("_", " "), "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange, Refused
+from humclick.physics.bounds import between
 
 __all__ = [
     "Capacitor",
@@ -21,31 +22,31 @@ __all__ = [
     "Ptc",
     "SpeedSwitch",
     "TimedStarter",
-    "check",
+    "at_least",
 ]
 
 #: Words for a contact that does not obey. Empty: it obeys.
 STUCK = ("", "open", "closed")
 
 
-def check(value: float, low: float, high: float, name: str, unit: str) -> None:
+def at_least(value: float, lowest: float, name: str, unit: str) -> None:
     """
-    Refuse a number outside its range.
+    Let a number from `lowest` on through, infinite too: nothing is there, or nothing opens.
 
     Parameters
     ----------
-    value, low, high : float
-        The number and its range, ends included. [same unit]
+    value, lowest : float
+        The number and the least it may be. [same unit]
     name, unit : str
         How it is called and measured, for the message.
 
     Raises
     ------
     OutOfRange
-        If it lies outside, or is not a number.
+        If it lies below, or is not a number.
     """
-    if not low <= value <= high:
-        raise OutOfRange(f"{name} must lie between {low:g} and {high:g} {unit}, got {value:g}")
+    if not value >= lowest:
+        raise OutOfRange(f"{name} must be {lowest:g} {unit} or more, got {value!r}")
 
 
 def _stuck(word: str, name: str) -> None:
@@ -74,9 +75,9 @@ class Capacitor:
 
     def __post_init__(self) -> None:
         if self.farads not in (0.0, math.inf):
-            check(self.farads, 1.0e-8, 0.1, "capacitance", "F (or 0 for open, infinite for shorted)")
-        check(self.loss_ohms, 1.0e-3, 1.0e5, "capacitor loss", "Ω")
-        check(self.leakage_ohms, 0.1, math.inf, "capacitor leakage", "Ω")
+            between(self.farads, 1.0e-8, 0.1, "capacitance", "F (or 0 for open, infinite for shorted)")
+        between(self.loss_ohms, 1.0e-3, 1.0e5, "capacitor loss", "Ω")
+        at_least(self.leakage_ohms, 0.1, "capacitor leakage", "Ω")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,7 @@ class Plain:
     ohms: float = 0.1
 
     def __post_init__(self) -> None:
-        check(self.ohms, 1.0e-3, 1.0e7, "resistance of the start circuit", "Ω")
+        between(self.ohms, 1.0e-3, 1.0e7, "resistance of the start circuit", "Ω")
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,12 +126,12 @@ class Ptc:
     conductance: float = 0.022
 
     def __post_init__(self) -> None:
-        check(self.cold_ohms, 0.05, 1.0e5, "cold resistance of the PTC", "Ω")
-        check(self.knee, 0.0, 300.0, "knee temperature of the PTC", "°C")
-        check(self.span, 1.0, 300.0, "span of the PTC", "K")
-        check(self.decades, 0.0, 4.5, "decades of the PTC", "(powers of ten)")
-        check(self.capacity, 1.0e-3, 1.0e3, "heat capacity of the PTC", "J/K")
-        check(self.conductance, 0.0, 10.0, "heat conductance of the PTC", "W/K")
+        between(self.cold_ohms, 0.05, 1.0e5, "cold resistance of the PTC", "Ω")
+        between(self.knee, 0.0, 300.0, "knee temperature of the PTC", "°C")
+        between(self.span, 1.0, 300.0, "span of the PTC", "K")
+        between(self.decades, 0.0, 4.5, "decades of the PTC", "(powers of ten)")
+        between(self.capacity, 1.0e-3, 1.0e3, "heat capacity of the PTC", "J/K")
+        between(self.conductance, 0.0, 10.0, "heat conductance of the PTC", "W/K")
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,11 +166,11 @@ class CurrentRelay:
     stuck: str = ""
 
     def __post_init__(self) -> None:
-        check(self.pick_up, 0.05, 1000.0, "pick-up current", "A")
-        check(self.drop_out, 0.0, self.pick_up, "drop-out current (below the pick-up)", "A")
-        check(self.coil_ohms, 0.0, 100.0, "relay coil", "Ω")
-        check(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
-        check(self.tilt, -math.pi, math.pi, "tilt of the relay", "rad")
+        between(self.pick_up, 0.05, 1000.0, "pick-up current", "A")
+        between(self.drop_out, 0.0, self.pick_up, "drop-out current (below the pick-up)", "A")
+        between(self.coil_ohms, 0.0, 100.0, "relay coil", "Ω")
+        between(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
+        between(self.tilt, -math.pi, math.pi, "tilt of the relay", "rad")
         _times(self.travel, self.bounce)
         _stuck(self.stuck, "a relay contact")
 
@@ -200,10 +201,10 @@ class PotentialRelay:
     stuck: str = ""
 
     def __post_init__(self) -> None:
-        check(self.pick_up, 1.0, 5000.0, "pick-up voltage", "V")
-        check(self.drop_out, 0.0, self.pick_up, "drop-out voltage (below the pick-up)", "V")
-        check(self.coil_ohms, 10.0, math.inf, "relay coil", "Ω")
-        check(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
+        between(self.pick_up, 1.0, 5000.0, "pick-up voltage", "V")
+        between(self.drop_out, 0.0, self.pick_up, "drop-out voltage (below the pick-up)", "V")
+        at_least(self.coil_ohms, 10.0, "relay coil", "Ω")
+        between(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
         _times(self.travel, self.bounce)
         _stuck(self.stuck, "a relay contact")
 
@@ -231,9 +232,9 @@ class TimedStarter:
     stuck: str = ""
 
     def __post_init__(self) -> None:
-        check(self.seconds, 0.01, 60.0, "time of the starter", "s")
-        check(self.rearm, 0.0, 3600.0, "re-arming time", "s")
-        check(self.contact_ohms, 1.0e-3, 1.0e5, "starter while it conducts", "Ω")
+        between(self.seconds, 0.01, 60.0, "time of the starter", "s")
+        between(self.rearm, 0.0, 3600.0, "re-arming time", "s")
+        between(self.contact_ohms, 1.0e-3, 1.0e5, "starter while it conducts", "Ω")
         _stuck(self.stuck, "a starter")
 
 
@@ -258,15 +259,17 @@ class SpeedSwitch:
     stuck: str = ""
 
     def __post_init__(self) -> None:
-        check(self.opens_at, 0.01, 1.2, "opening speed", "of synchronous speed")
-        check(self.closes_at, 0.0, self.opens_at, "closing speed (below the opening speed)", "of synchronous")
-        check(self.contact_ohms, 1.0e-3, 1.0e5, "switch contact", "Ω")
+        between(self.opens_at, 0.01, 1.2, "opening speed", "of synchronous speed")
+        between(
+            self.closes_at, 0.0, self.opens_at, "closing speed (below the opening speed)", "of synchronous"
+        )
+        between(self.contact_ohms, 1.0e-3, 1.0e5, "switch contact", "Ω")
         _stuck(self.stuck, "a switch")
 
 
 def _times(travel: float, bounce: float) -> None:
-    check(travel, 0.0, 1.0, "travel time of the contact", "s")
-    check(bounce, 0.0, 0.1, "bounce time of the contact", "s")
+    between(travel, 0.0, 1.0, "travel time of the contact", "s")
+    between(bounce, 0.0, 0.1, "bounce time of the contact", "s")
 
 
 Gear = Plain | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
@@ -308,11 +311,11 @@ class Protector:
     stuck: str = ""
 
     def __post_init__(self) -> None:
-        check(self.heater_ohms, 1.0e-5, 100.0, "heater of the protector", "Ω")
-        check(self.capacity, 1.0e-3, 1.0e4, "heat capacity of the protector", "J/K")
-        check(self.conductance, 1.0e-5, 100.0, "heat conductance of the protector", "W/K")
-        check(self.trip, 30.0, 300.0, "trip temperature", "°C")
-        check(self.reset, -50.0, self.trip - 1.0, "reset temperature (below the trip)", "°C")
-        check(self.to_winding, 0.0, 1.0, "share of the winding", "")
-        check(self.to_shell, 0.0, 1.0, "share of the shell", "")
+        between(self.heater_ohms, 1.0e-5, 100.0, "heater of the protector", "Ω")
+        between(self.capacity, 1.0e-3, 1.0e4, "heat capacity of the protector", "J/K")
+        between(self.conductance, 1.0e-5, 100.0, "heat conductance of the protector", "W/K")
+        between(self.trip, 30.0, 300.0, "trip temperature", "°C")
+        between(self.reset, -50.0, self.trip - 1.0, "reset temperature (below the trip)", "°C")
+        between(self.to_winding, 0.0, 1.0, "share of the winding", "")
+        between(self.to_shell, 0.0, 1.0, "share of the shell", "")
         _stuck(self.stuck, "a protector")
