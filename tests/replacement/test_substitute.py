@@ -10,9 +10,8 @@ import pytest
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused, Unknown
 from humclick.replacement.fitting import fitted
-from humclick.replacement.judging import Finding
 from humclick.replacement.marks import family_rules, read_marks
-from humclick.replacement.match import Fit
+from humclick.replacement.match import Fit, MatchLine
 from humclick.replacement.substitute import PARTS, Substitution, described, runs_of, substitute
 from humclick.replacement.trials import conditions
 from humclick.start.at_hand import at_hand
@@ -40,7 +39,7 @@ def tried(
     return substitute(*known(arrangement, part, old, protector), part, new, old, n=FEW)
 
 
-def finding(told: Substitution, name: str) -> Finding:
+def finding(told: Substitution, name: str) -> MatchLine:
     """One finding by name."""
     return next(each for each in told.findings if each.name == name)
 

@@ -11,37 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from humclick.replacement.match import Fit
+from humclick.replacement.match import Fit, MatchLine
 from humclick.replacement.trials import Condition, Trial, conditions, number
 
-__all__ = ["Finding", "StartsAt", "findings_of", "starts_of"]
+__all__ = ["StartsAt", "findings_of", "starts_of"]
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """
-    One thing compared in the simulation.
-
-    Attributes
-    ----------
-    name, title : str
-        What.
-    old, new : str
-        With either part, as text with units.
-    fit : Fit
-        How well they agree.
-    reason : str
-        Why, in words.
-    """
-
-    name: str
-    title: str
-    old: str
-    new: str
-    fit: Fit
-    reason: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +78,7 @@ def _value(value: float, unit: str) -> str:
 
 def findings_of(
     part: str, plate: float, old: Trial, new: Trial, old_rating: float | None, new_rating: float | None
-) -> tuple[Finding, ...]:
+) -> tuple[MatchLine, ...]:
     """
     Everything two trials differ in.
 
@@ -120,7 +95,7 @@ def findings_of(
 
     Returns
     -------
-    tuple of Finding
+    tuple of MatchLine
     """
     found = [
         _starts(old, new),
@@ -145,7 +120,7 @@ def findings_of(
     return tuple(each for each in found if each is not None)
 
 
-def _starts(old: Trial, new: Trial) -> Finding:
+def _starts(old: Trial, new: Trial) -> MatchLine:
     at = starts_of(old, new)
     worst = max(at, key=lambda each: each.lost)
     gained = float(new.started.mean() - old.started.mean())
@@ -156,12 +131,12 @@ def _starts(old: Trial, new: Trial) -> Finding:
         why = "it starts where the old one did"
         if gained > 0.01:
             why += f", and {_percent(gained)} more attempts succeed"
-    return Finding(
+    return MatchLine(
         "starts", "Starts", _percent(float(old.started.mean())), _percent(float(new.started.mean())), fit, why
     )
 
 
-def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[Finding]:
+def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[MatchLine]:
     words = ("cold, pressures equal", "hot, pressures partly equal")
     for k, where in enumerate(words):
         a, b = old.least_volts[k], new.least_volts[k]
@@ -180,7 +155,7 @@ def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[Finding]:
                 else "it starts at no volts"
             )
         )
-        yield Finding(
+        yield MatchLine(
             f"least_volts_{k}",
             f"Least volts, {where}",
             _value(_middle(a), "V"),
@@ -190,7 +165,7 @@ def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[Finding]:
         )
 
 
-def _release(old: Trial, new: Trial) -> Finding | None:
+def _release(old: Trial, new: Trial) -> MatchLine | None:
     a, b = old.release[_plain()], new.release[_plain()]
     both = np.isfinite(a) & np.isfinite(b)
     if not both.any():
@@ -202,12 +177,12 @@ def _release(old: Trial, new: Trial) -> Finding | None:
         if fit is Fit.SAME
         else f"the start winding is let go {_percent(abs(change))} {'later' if change > 0 else 'sooner'}"
     )
-    return Finding(
+    return MatchLine(
         "release", "Release time", _value(_middle(a[both]), "s"), _value(_middle(b[both]), "s"), fit, why
     )
 
 
-def _unreleased(old: Trial, new: Trial) -> Finding | None:
+def _unreleased(old: Trial, new: Trial) -> MatchLine | None:
     kept = float((new.unreleased & ~old.unreleased).mean())
     if kept == 0 and not old.unreleased.any():
         return None
@@ -217,7 +192,7 @@ def _unreleased(old: Trial, new: Trial) -> Finding | None:
         if fit is Fit.SAME
         else f"in {_percent(kept)} of the attempts only the new part never lets go of it: it burns"
     )
-    return Finding(
+    return MatchLine(
         "unreleased",
         "Start winding never let go",
         _percent(float(old.unreleased.mean())),
@@ -227,7 +202,7 @@ def _unreleased(old: Trial, new: Trial) -> Finding | None:
     )
 
 
-def _heat(old: Trial, new: Trial) -> Finding | None:
+def _heat(old: Trial, new: Trial) -> MatchLine | None:
     both = old.started & new.started
     if not both.any():
         return None
@@ -239,10 +214,10 @@ def _heat(old: Trial, new: Trial) -> Finding | None:
         if abs(change) <= number("limit", "start_heat", "same")
         else f"it warms {abs(change):.2g} K {'more' if change > 0 else 'less'} in a start"
     )
-    return Finding("start_heat", "Start winding, rise in a start", f"{a:.3g} K", f"{b:.3g} K", fit, why)
+    return MatchLine("start_heat", "Start winding, rise in a start", f"{a:.3g} K", f"{b:.3g} K", fit, why)
 
 
-def _hottest(name: str, title: str, old: Array, new: Array, when: str) -> Finding:
+def _hottest(name: str, title: str, old: Array, new: Array, when: str) -> MatchLine:
     """Highest temperature of the start winding, at the voltage where the new part is worst. [°C]"""
     a, b = np.median(old, axis=1), np.median(new, axis=1)
     row = int(np.argmax(b - a))
@@ -254,10 +229,10 @@ def _hottest(name: str, title: str, old: Array, new: Array, when: str) -> Findin
         fit, why = Fit.NO, f"above {limit:g} °C, where its insulation gives way, {when}"
     else:
         why = f"{rise:.0f} K hotter {when}"
-    return Finding(name, title, f"{a[row]:.0f} °C", f"{b[row]:.0f} °C", fit, why)
+    return MatchLine(name, title, f"{a[row]:.0f} °C", f"{b[row]:.0f} °C", fit, why)
 
 
-def _warmth(old: Trial, new: Trial) -> Finding:
+def _warmth(old: Trial, new: Trial) -> MatchLine:
     """The start winding after a long run; where a run capacitor feeds it, by the square of its current."""
     a, b = old.run_amps, new.run_amps
     title = "Start winding, running"
@@ -270,7 +245,7 @@ def _warmth(old: Trial, new: Trial) -> Finding:
         why = "it is heated no more than before"
     else:
         why = f"it is heated {_percent(change)} more all the time it runs"
-    return Finding("run_heat", title, f"{before:.3g} A", f"{after:.3g} A", fit, why)
+    return MatchLine("run_heat", title, f"{before:.3g} A", f"{after:.3g} A", fit, why)
 
 
 def _stress(
@@ -281,7 +256,7 @@ def _stress(
     old_rating: float | None,
     new_rating: float | None,
     replaced: bool,
-) -> Finding | None:
+) -> MatchLine | None:
     """Highest volts across a capacitor against its rating; a capacitor that stays is held to before."""
     a, b = getattr(old, field), getattr(new, field)
     if b is None:
@@ -313,10 +288,10 @@ def _stress(
             why += "; its rated volts were not read"
         elif change > 0.05:
             why += " across it: compare with its rated volts"
-    return Finding(field, name, _value(before, "V"), _value(after, "V"), fit, why)
+    return MatchLine(field, name, _value(before, "V"), _value(after, "V"), fit, why)
 
 
-def _running(old: Trial, new: Trial) -> Finding | None:
+def _running(old: Trial, new: Trial) -> MatchLine | None:
     """Line current of the running machine at the plate's volts."""
     a, b = old.running[_plain()], new.running[_plain()]
     both = ~np.isnan(a) & ~np.isnan(b) & (a > 0)
@@ -326,7 +301,7 @@ def _running(old: Trial, new: Trial) -> Finding | None:
     change = after / before - 1
     fit = _grade("running", abs(change) if change > 0 else min(-change, number("limit", "running", "not")))
     why = "as before" if fit is Fit.SAME else f"{_percent(abs(change))} {'more' if change > 0 else 'less'}"
-    return Finding("running", "Running amps", f"{before:.3g} A", f"{after:.3g} A", fit, why)
+    return MatchLine("running", "Running amps", f"{before:.3g} A", f"{after:.3g} A", fit, why)
 
 
 def _plain() -> int:
@@ -334,7 +309,7 @@ def _plain() -> int:
     return conditions().index(Condition(1.0, "equal", False))
 
 
-def _locked(part: str, old: Trial, new: Trial) -> Finding | None:
+def _locked(part: str, old: Trial, new: Trial) -> MatchLine | None:
     """The protector with the rotor held; for a new protector, later is never accepted."""
     a, b = old.locked_trip, new.locked_trip
     if np.isinf(a).all() and np.isinf(b).all():
@@ -356,12 +331,12 @@ def _locked(part: str, old: Trial, new: Trial) -> Finding | None:
     else:
         fit = _grade("trip_earlier", sooner)
         why = "opens as before" if fit is Fit.SAME else f"opens {_percent(sooner)} sooner, rotor locked"
-    return Finding(
+    return MatchLine(
         "locked_trip", "Protector, rotor locked", _value(_middle(a), "s"), _value(_middle(b), "s"), fit, why
     )
 
 
-def _nuisance(old: Trial, new: Trial) -> Finding | None:
+def _nuisance(old: Trial, new: Trial) -> MatchLine | None:
     more = float((new.run_trips & ~old.run_trips).mean())
     fit = _grade("nuisance", more)
     why = (
@@ -370,4 +345,4 @@ def _nuisance(old: Trial, new: Trial) -> Finding | None:
         else f"in {_percent(more)} of the cases it cuts off a healthy start or run"
     )
     a, b = float(old.run_trips.mean()), float(new.run_trips.mean())
-    return Finding("nuisance", "Protector trips in a healthy run", _percent(a), _percent(b), fit, why)
+    return MatchLine("nuisance", "Protector trips in a healthy run", _percent(a), _percent(b), fit, why)

@@ -27,6 +27,8 @@ __all__ = [
     "Rule",
     "compressor_rules",
     "family_rules",
+    "labelled",
+    "mark_rule",
     "plate_value",
     "read_marks",
     "value_of",
@@ -180,7 +182,15 @@ class PartRules:
     never: tuple[Rule, ...] = ()
 
 
-def _mark(row: Mapping[str, Any], where: str) -> MarkRule:
+def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
+    """
+    The rule in one row of a data file.
+
+    Raises
+    ------
+    DataError
+        If something is missing in it.
+    """
     try:
         rule = str(row["rule"])
         if rule not in RULES:
@@ -218,7 +228,7 @@ def _rules(title: str, table: Mapping[str, Any], where: str) -> PartRules:
     def texts(key: str) -> tuple[Rule, ...]:
         return tuple(Rule(str(row["text"]), str(row["source"])) for row in table.get(key, ()))
 
-    marks = tuple(_mark(row, f"{where}.{row.get('name', '?')}") for row in table.get("mark", ()))
+    marks = tuple(mark_rule(row, f"{where}.{row.get('name', '?')}") for row in table.get("mark", ()))
     return PartRules(title, str(table.get("before", "")), marks, texts("may"), texts("never"))
 
 
@@ -363,13 +373,12 @@ def read_marks(
         Values by name of the mark, and every text that no mark could use, word for word.
     """
     known = {rule.name: rule for rule in rules}
-    by_word = {_word(name): rule for rule in known.values() for name in (rule.name, rule.title)}
     found: dict[str, MarkValue] = {}
     left: list[str] = []
     for text in texts:
         for piece in re.split(r"[;\n]", text):
             piece = " ".join(piece.split())
-            if piece and not (_labelled(piece, by_word, found) or _bare(piece, known, found)):
+            if piece and not (_said(piece, known, found) or _bare(piece, known, found)):
                 left.append(piece)
     return found, tuple(left)
 
@@ -378,9 +387,15 @@ def _word(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "", text.casefold())
 
 
-def _labelled(piece: str, by_word: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+def labelled(label: str, rules: Iterable[MarkRule]) -> MarkRule | None:
+    """The mark that is called so, by its name or its title; None where there is none."""
+    word = _word(label)
+    return next((rule for rule in rules if word in (_word(rule.name), _word(rule.title))), None)
+
+
+def _said(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
     label, mark, rest = piece.partition(":") if ":" in piece else piece.partition("=")
-    rule = by_word.get(_word(label)) if mark else None
+    rule = labelled(label, known.values()) if mark else None
     if rule is None:
         return False
     try:

@@ -49,14 +49,14 @@ _FROM_DATA = {"no": Fit.NO, "acceptable": Fit.ACCEPTABLE}
 @dataclass(frozen=True, slots=True)
 class MatchLine:
     """
-    One mark compared.
+    One mark, or one thing simulated, compared.
 
     Attributes
     ----------
     name, title : str
-        Which mark.
+        Which.
     old, new : str
-        On the old part and on the new one; empty if not known.
+        On or with the old part and the new one, as text with units; empty if not known.
     fit : Fit
         How well they match.
     reason : str

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
-from humclick.errors import DataError, Refused, Unknown
+from humclick.errors import Refused, Unknown
 from humclick.replacement.demand import Asked, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
 from humclick.replacement.marks import (
@@ -17,12 +17,14 @@ from humclick.replacement.marks import (
     MarkValue,
     Rule,
     family_rules,
+    labelled,
+    mark_rule,
     plate_value,
     read_marks,
     value_of,
 )
 from humclick.replacement.match import Fit, MatchLine, match
-from humclick.sourced import read_data, sourced
+from humclick.sourced import read_data
 
 __all__ = [
     "GEARS",
@@ -123,22 +125,6 @@ def simulated_marks(part: str) -> list[str]:
     return list(read_data("humclick.replacement", "substitute.toml")["simulated"].get(part, ()))
 
 
-def _made(row: Mapping[str, object], where: str) -> MarkRule:
-    """A mark of substitute.toml."""
-    made = {key: value for key, value in row.items() if key not in ("tolerance", "order", "from")}
-    try:
-        return MarkRule(
-            **{
-                **made,
-                "plate": str(row.get("from", "")),
-                "tolerance": sourced(dict(row["tolerance"]), where).value if "tolerance" in row else 0.0,  # type: ignore[call-overload]
-                "order": tuple(tuple(ranks) for ranks in row.get("order", ())),  # type: ignore[attr-defined]
-            }  # type: ignore[arg-type]
-        )
-    except TypeError as error:
-        raise DataError(f"substitute.toml {where}: {error}") from error
-
-
 def rules_of(machine: Machine, part: str) -> dict[str, MarkRule]:
     """Marks of a part by name: those of its family and those that count only here."""
     data = read_data("humclick.replacement", "substitute.toml")
@@ -148,7 +134,13 @@ def rules_of(machine: Machine, part: str) -> dict[str, MarkRule]:
         rows, rules = data["extra"].get(part, []), list(family_rules(machine.part(part).family).marks)
     if part in GEARS and machine.protector == "integrated":
         rows = [*rows, *data["extra"]["integrated"]]
-    return {rule.name: rule for rule in (*rules, *(_made(row, f"{part}.{row['name']}") for row in rows))}
+    return {
+        rule.name: rule
+        for rule in (
+            *rules,
+            *(mark_rule(row, f"substitute.toml {part}.{row.get('name', '?')}") for row in rows),
+        )
+    }
 
 
 def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[str]) -> Proposal:
@@ -211,17 +203,12 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
 
 def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
     """Refuse a label that is no mark, or a value that cannot be read; both would pass for a number."""
-
-    def plain(text: str) -> str:
-        return re.sub(r"[^a-z0-9]+", "", text.casefold())
-
     if not rest.strip():
         return
-    for rule in rules.values():
-        if plain(label) in (plain(rule.name), plain(rule.title)):
-            value_of(rest, rule)
-            return
-    raise Unknown("mark", label.strip(), (*rules, "listed"))
+    rule = labelled(label, rules.values())
+    if rule is None:
+        raise Unknown("mark", label.strip(), (*rules, "listed"))
+    value_of(rest, rule)
 
 
 def example(part: str) -> str:
@@ -304,7 +291,7 @@ def _assist_lines(machine: Machine, given: Proposal) -> list[MatchLine]:
     return [MatchLine("listed", "Listed by the compressor's maker", "", said, fit, why)]
 
 
-def still_to_read(machine: Machine, given: Proposal) -> tuple[MissingMark, ...]:
+def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
     """Marks not read, on either part, the essential ones first."""
     essential = essential_marks(given.part)
     found = []
@@ -320,5 +307,4 @@ def still_to_read(machine: Machine, given: Proposal) -> tuple[MissingMark, ...]:
         sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
         if sides:
             found.append(MissingMark(name, f"{rule.title} ({' and '.join(sides)} part)", rule.where))
-    del machine
     return tuple(sorted(found, key=lambda mark: mark.name not in essential))

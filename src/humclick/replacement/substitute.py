@@ -19,9 +19,9 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
 from humclick.replacement.demand import MissingMark
 from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fitted, known_of
-from humclick.replacement.judging import Finding, StartsAt, findings_of, starts_of
+from humclick.replacement.judging import StartsAt, findings_of, starts_of
 from humclick.replacement.marks import Rule, read_marks
-from humclick.replacement.match import Fit, MatchLine
+from humclick.replacement.match import Fit, MatchLine, worst
 from humclick.replacement.proposal import (
     GEARS,
     PARTS,
@@ -43,8 +43,6 @@ from humclick.start.run import Run, simulate
 
 __all__ = ["PARTS", "Substitution", "described", "runs_of", "substitute"]
 
-_FITS = {fit: rank for rank, fit in enumerate(Fit)}
-
 
 @dataclass(frozen=True, slots=True)
 class Substitution:
@@ -65,7 +63,7 @@ class Substitution:
         How many possible machines were tried; 0 where nothing had to be.
     starts : tuple of StartsAt
         At each condition, the share that started with either part.
-    findings : tuple of Finding
+    findings : tuple of MatchLine
         What was simulated, compared.
     marks : tuple of MatchLine
         Marks compared.
@@ -89,7 +87,7 @@ class Substitution:
     sentence: str
     machines: int = 0
     starts: tuple[StartsAt, ...] = ()
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[MatchLine, ...] = ()
     marks: tuple[MatchLine, ...] = ()
     flags: tuple[str, ...] = ()
     read: tuple[MissingMark, ...] = ()
@@ -193,21 +191,20 @@ def substitute(
     seen = findings_of(
         part, machine.nameplate.volts, first, second, rating(given.old, part), rating(given.new, part)
     )
-    fits = [each.fit for each in seen] + [line.fit for line in lines]
-    fit = max(fits, key=lambda each: _FITS[each])
+    fit = worst((*seen, *lines))
     return Substitution(
         part=part,
         title=given.title,
         old=shown(given.old),
         new=shown(given.new),
         fit=fit,
-        sentence=_sentence(fit, seen, lines),
+        sentence=_sentence(fit, (*seen, *lines)),
         machines=len(chosen),
         starts=starts_of(first, second),
         findings=seen,
         marks=tuple(line for line in lines if line.fit is not Fit.UNKNOWN),
         flags=_flags(given, lines, seen),
-        read=still_to_read(machine, given),
+        read=still_to_read(given),
         assumed=_assumed(given),
         before=given.before,
         never=given.never,
@@ -314,10 +311,10 @@ def _defeated(given: Proposal) -> Substitution:
     )
 
 
-def _sentence(fit: Fit, seen: Sequence[Finding], lines: Sequence[MatchLine]) -> str:
-    both: list[Finding | MatchLine] = [*seen, *lines]
-    worst = [each for each in both if each.fit is fit]
-    told = "; ".join(dict.fromkeys(f"{each.title.lower()}: {each.reason}" for each in worst))
+def _sentence(fit: Fit, lines: Sequence[MatchLine]) -> str:
+    told = "; ".join(
+        dict.fromkeys(f"{each.title.lower()}: {each.reason}" for each in lines if each.fit is fit)
+    )
     match fit:
         case Fit.SAME:
             return "The same: no difference beyond what two new parts of one mark have."
@@ -329,7 +326,7 @@ def _sentence(fit: Fit, seen: Sequence[Finding], lines: Sequence[MatchLine]) -> 
             return f"It cannot be said yet: {told}."
 
 
-def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[Finding]) -> tuple[str, ...]:
+def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[MatchLine]) -> tuple[str, ...]:
     told = []
     for line in lines:
         if line.name in ("reset", "reset_temperature", "protector") and line.fit in (Fit.ACCEPTABLE, Fit.NO):
