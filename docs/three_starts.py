@@ -19,6 +19,7 @@ from humclick.diagnosis.advice import Suspect, advise
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.recorded import plate_of, recording_event
+from humclick.recordings.evidence import evidence_of
 from humclick.recordings.logs import read_recording
 from humclick.start.asked import Asked
 from humclick.start.at_hand import at_hand
@@ -84,7 +85,7 @@ def recorded(name: str) -> RecordingTaken:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "clamp.csv"
         file.write_text("time s,current A\n" + rows, encoding="utf-8")
-        return recording_event(read_recording(file), plate=plate_of(MACHINE))
+        return recording_event(evidence_of(read_recording(file), plate_of(MACHINE)))
 
 
 def _shown(suspects: tuple[Suspect, ...]) -> list[str]:

@@ -18,6 +18,7 @@ from humclick.errors import Refused
 from humclick.jobs.events import RecordingTaken, event_from, new_event, table_of
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
+from humclick.recordings.evidence import evidence_of
 from humclick.recordings.logs import read_recording
 
 MACHINE = Machine.of("rsir-ptc", "external", Nameplate(115.0, 60.0, locked_rotor_amps=18.7))
@@ -49,7 +50,7 @@ def test_a_flat_level_speaks_against_a_sound_start_winding_circuit(tmp_path: Pat
     The run winding's level until the protector opens raises what leaves the start winding without current.
     """
     read = read_recording(log_of(tmp_path, 13.6, 9.3, 0.0))
-    event = recording_event(read, plate=plate_of(MACHINE))
+    event = recording_event(evidence_of(read, plate_of(MACHINE)))
     before = judge(Situation(MACHINE, Heard.HUM_CLICK)).post
     after = judge(seen(event)).post
     without = [("ptc", "open"), ("start_winding", "open"), ("wiring", "wrong_pin")]
@@ -66,7 +67,7 @@ def test_a_recording_goes_through_the_call_without_loss(tmp_path: Path) -> None:
     As an event it is written and read back alike, folds to an attempt, and leaves the machine hot.
     """
     read = read_recording(log_of(tmp_path, 13.6, 9.3, 0.0))
-    event = recording_event(read, plate=plate_of(MACHINE), device="bench")
+    event = recording_event(evidence_of(read, plate_of(MACHINE)), device="bench")
     opened = new_event("machine", arrangement="rsir-ptc", protector="external", volts=115.0, hertz=60.0)
     again = event_from(table_of(event))
     call = fold([opened, again])

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from humclick.cli.given import AMPS, call_in
+from humclick.recordings import GEARS
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
+    from humclick.recordings.evidence import Evidence
     from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
     from humclick.recordings.recognise import Plate, Shown
     from humclick.recordings.recording import Recording
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["recording"]
 
-_GEARS = ("ptc", "current_relay", "potential_relay")
 _SAID = {
     "silent": "nothing",
     "hum": "hums",
@@ -35,7 +36,7 @@ _SAID = {
 @click.option("--call", "call_file", help="Call file of the machine: its plate and start gear.")
 @click.option("--lra", type=AMPS, help="Locked-rotor amperes of the plate.")
 @click.option("--rla", type=AMPS, help="Rated-load amperes of the plate.")
-@click.option("--gear", type=click.Choice(_GEARS), help="Kind of start gear, where no call tells it.")
+@click.option("--gear", type=click.Choice(GEARS), help="Kind of start gear, where no call tells it.")
 @click.option("--rate", type=float, help="Samples a second, where the file does not tell.")
 @click.option("--scale", type=float, help="Amperes for one unit (1 mV, or full scale of a WAV file).")
 @click.option("--sound/--current", "sound", default=None, help="What a WAV file holds, where it is mistaken.")
@@ -62,30 +63,26 @@ def recording(
     Example: humclick recording clamp.csv --call call.toml
     """
     from humclick.errors import Refused
-    from humclick.recordings.evidence import is_sound
+    from humclick.recordings.evidence import evidence_of
     from humclick.recordings.logs import read_recording
+    from humclick.recordings.sound import SoundShown
 
-    machine = _machine(call_file)
+    machine = None if call_file is None else call_in(call_file).machine
     plate = _plate(machine, lra, rla, gear)
     read = read_recording(file, rate=rate, scale=scale)
     if sound and not read.waveform:
         raise Refused(f"{read.name}: is a log of effective values, not sound; leave --sound out")
-    if is_sound(read) if sound is None else sound:
-        _tell_sound(read, machine, json_)
-    else:
-        _tell_current(read, plate, machine, json_)
+    hertz = None if machine is None else machine.nameplate.hertz
+    evidence = evidence_of(read, plate, sound=sound, hertz=hertz)
+    if isinstance(evidence.shown, SoundShown):
+        _tell_sound(read, evidence.shown, json_)
+    elif evidence.measured is not None:
+        _tell_current(read, evidence.measured, evidence.shown, machine, json_)
     if keep:
-        _keep(file, call_file, read, plate, machine, sound)
+        _keep(file, call_file, evidence)
 
 
-def _keep(
-    file: str,
-    call_file: str | None,
-    read: Recording,
-    plate: Plate,
-    machine: Machine | None,
-    sound: bool | None,
-) -> None:
+def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     """Put what the recording shows into the call."""
     import hashlib
     from pathlib import Path
@@ -96,33 +93,25 @@ def _keep(
 
     if call_file in (None, "-"):
         raise Refused("--keep needs the call's file: add --call call.toml")
-    digest = hashlib.sha256()
     with Path(file).open("rb") as stream:
-        while piece := stream.read(1 << 20):
-            digest.update(piece)
-    hertz = None if machine is None else machine.nameplate.hertz
-    event = recording_event(read, plate=plate, sound=sound, hertz=hertz, sha256=digest.hexdigest())
-    append_event(str(call_file), event)
+        digest = hashlib.file_digest(stream, "sha256")
+    append_event(str(call_file), recording_event(evidence, sha256=digest.hexdigest()))
     click.echo(f"Put into {call_file}; ask humclick advise {call_file}", err=True)
-
-
-def _machine(call_file: str | None) -> Machine | None:
-    if call_file is None:
-        return None
-    return call_in(call_file).machine
 
 
 def _plate(machine: Machine | None, lra: float | None, rla: float | None, gear: str | None) -> Plate:
     """What is known of the machine; what is typed goes before the call."""
-    from humclick.recordings.recognise import Plate
+    from dataclasses import replace
 
-    if machine is None:
-        return Plate(lra, rla, gear)
-    parts = {part.id for part in machine.parts}
-    if gear is None:
-        gear = next((g for g in _GEARS if g in parts), None)
-    plate = machine.nameplate
-    return Plate(lra or plate.locked_rotor_amps, rla or plate.rated_load_amps, gear, frozenset(parts))
+    from humclick.jobs.recorded import plate_of
+
+    known = plate_of(machine)
+    return replace(
+        known,
+        locked_rotor_amps=lra or known.locked_rotor_amps,
+        rated_load_amps=rla or known.rated_load_amps,
+        gear=gear or known.gear,
+    )
 
 
 def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str, str]]:
@@ -138,12 +127,10 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 # -- sound ------------------------------------------------------------------------------------------------
 
 
-def _tell_sound(read: Recording, machine: Machine | None, json_: bool) -> None:
+def _tell_sound(read: Recording, shown: SoundShown, json_: bool) -> None:
     from humclick.cli.words import heading, lines
     from humclick.jobs.result import as_json
-    from humclick.recordings.sound import listen
 
-    shown = listen(read, hertz=None if machine is None else machine.nameplate.hertz)
     if json_:
         click.echo(as_json(_sound_result(read, shown)))
         return
@@ -176,11 +163,11 @@ def _sound_result(read: Recording, shown: SoundShown) -> dict[str, Any]:
 # -- current ----------------------------------------------------------------------------------------------
 
 
-def _tell_current(read: Recording, plate: Plate, machine: Machine | None, json_: bool) -> None:
+def _tell_current(
+    read: Recording, measured: RecordingMeasured, shown: Shown, machine: Machine | None, json_: bool
+) -> None:
     from humclick.jobs.result import as_json
-    from humclick.recordings.evidence import current_evidence
 
-    measured, shown = current_evidence(read, plate)
     probes = _offered(shown.probes, machine)
     if json_:
         click.echo(as_json(_current_result(read, measured, shown, [name for name, _ in probes])))
@@ -255,12 +242,6 @@ def _current_in_words(
     return "\n".join(said)
 
 
-def _as_dict(seen: Measured | None) -> dict[str, object] | None:
-    if seen is None:
-        return None
-    return {"amount": seen.amount, "plus_minus": seen.plus_minus, "unit": seen.unit}
-
-
 def _current_result(
     read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[str]
 ) -> dict[str, Any]:
@@ -280,12 +261,12 @@ def _current_result(
                 "off": None if one.attempt.cut else one.attempt.off,
                 "began_before": one.attempt.before,
                 "heard": heard,
-                **{name: _as_dict(getattr(one, name)) for name, _ in _MEASURES},
+                **{name: getattr(one, name) for name, _ in _MEASURES},
             }
             for one, heard in zip(measured.attempts, shown.heard, strict=False)
         ],
-        "restarts": [_as_dict(r) for r in measured.restarts],
-        "duty": _as_dict(measured.duty),
+        "restarts": measured.restarts,
+        "duty": measured.duty,
         "heard": list(shown.heard),
         "probabilities": dict(shown.probabilities),
         "log_likelihood": dict(shown.log_likelihood),

@@ -127,6 +127,11 @@ class Layout:
     notes: tuple[str, ...] = ()
 
 
+def _bare(cell: str) -> str:
+    """A cell without blanks and quotes around it."""
+    return cell.strip().strip("\"'").strip()
+
+
 def number_of(text: str, comma: bool) -> float | None:
     """
     Number in a cell, its unit left aside.
@@ -143,7 +148,7 @@ def number_of(text: str, comma: bool) -> float | None:
     float or None
         nan for a missing value, infinity for one over the range; None where it is no number.
     """
-    text = text.strip().strip("\"'").strip()
+    text = _bare(text)
     low = text.lower()
     if low in _MISSING:
         return float("nan")
@@ -196,7 +201,7 @@ def clock_of(text: str) -> float | None:
     float or None
         Seconds; None where it is no time. [s]
     """
-    text = text.strip().strip("\"'").strip()
+    text = _bare(text)
     if len(text) > 48 or ":" not in text:
         return None
     text = re.sub(r"(?:Z|[+-]\d{2}:?\d{2})$", "", text)
@@ -241,7 +246,7 @@ def _kind(cells: list[str], comma: bool) -> str:
     """What most cells of a column are."""
     told = {"number": 0, "clock": 0, "datetime": 0, "date": 0, "text": 0}
     for cell in cells:
-        text = cell.strip().strip("\"'").strip()
+        text = _bare(cell)
         value = number_of(text, comma)
         if value is not None:
             told["number"] += value == value or 0

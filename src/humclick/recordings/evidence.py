@@ -7,15 +7,18 @@ Amperes, seconds, hertz; probabilities in [-].
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 from humclick.recordings.attempts import attempts
-from humclick.recordings.currents import current_trace
+from humclick.recordings.course import Course, course_of_current, course_of_sound
+from humclick.recordings.currents import Trace, current_trace
 from humclick.recordings.features import RecordingMeasured, measured
 from humclick.recordings.recognise import Plate, Shown, recognise
 from humclick.recordings.recording import Recording
+from humclick.recordings.sound import SoundShown, listen
 
-__all__ = ["current_evidence", "is_sound"]
+__all__ = ["Evidence", "current_evidence", "evidence_of", "is_sound"]
 
 #: Sound is recorded at this rate or more. [Hz]
 _LEAST_SOUND_RATE = 4000.0
@@ -87,8 +90,64 @@ def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[
     Refused
         If it holds too little.
     """
-    plate = plate or Plate()
-    trace = current_trace(recording)
+    return _weighed(current_trace(recording), plate or Plate())
+
+
+def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Shown]:
     lra = plate.locked_rotor_amps
     found = measured(trace, attempts(trace, lra), lra)
     return found, recognise(found, plate)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """
+    What a recording shows, whatever it is of.
+
+    Attributes
+    ----------
+    recording : Recording
+        As read.
+    shown : Shown or SoundShown
+        What it shows, of a current or of a sound.
+    course : Course
+        The recording, short.
+    measured : RecordingMeasured or None
+        Its attempts measured; of a current only.
+    """
+
+    recording: Recording
+    shown: Shown | SoundShown
+    course: Course
+    measured: RecordingMeasured | None = None
+
+
+def evidence_of(
+    recording: Recording, plate: Plate, *, sound: bool | None = None, hertz: float | None = None
+) -> Evidence:
+    """
+    What a recording shows, of the line current or of the sound.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    plate : Plate
+        What is known of the machine.
+    sound : bool, optional
+        Whether a waveform is sound; looked for in it if left out.
+    hertz : float, optional
+        Line frequency, where it is known. [Hz]
+
+    Raises
+    ------
+    Refused
+        If it holds too little.
+    """
+    if is_sound(recording) if sound is None else sound:
+        heard = listen(recording, hertz=hertz)
+        return Evidence(recording=recording, shown=heard, course=course_of_sound(recording, heard))
+    trace = current_trace(recording)
+    found, shown = _weighed(trace, plate)
+    course = course_of_current(trace, [each.attempt for each in found.attempts], shown.heard)
+    return Evidence(recording=recording, shown=shown, course=course, measured=found)

@@ -18,12 +18,12 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
 from humclick.sourced import Z95, read_data
 
-__all__ = ["CAUSES", "GEARS", "Plate", "Shown", "recognise"]
+__all__ = ["CAUSES", "Plate", "Shown", "recognise"]
 
-GEARS = ("ptc", "current_relay", "potential_relay")
 CAUSES = (
     "healthy",
     "no_start_current",

@@ -266,14 +266,6 @@ def _steady(amplitudes: list[dict[int, complex]], hertz: float) -> list[float]:
     return found
 
 
-def _fit(spectra: list[list[float]], amplitudes: list[dict[int, complex]], hertz: float) -> float:
-    """How well the hum of the best frames fits a mains frequency: decades over noise, in step with it. [-]"""
-    pairs = zip(_hums(spectra, hertz), _steady(amplitudes, hertz), strict=True)
-    each = sorted((max(h, 0.0) * max(c, 0.0) ** 4 for (h, _), c in pairs), reverse=True)
-    count = min(_data()["least"]["hum_frames"], len(each))
-    return float(sum(each[:count]) / count)
-
-
 def _turnings(spectra: list[list[float]], hertz: float) -> list[float]:
     """For each frame decades of the shaft's harmonics over the noise, at the one speed that fits best."""
     data = _data()

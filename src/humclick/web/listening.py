@@ -50,22 +50,23 @@ def recording_table(
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
     machine = fold([event_from(table) for table in events]).machine
-    from humclick.recordings.logs import read_recording  # here: most calls have none
+    from humclick.recordings.evidence import evidence_of  # here: most calls have none
+    from humclick.recordings.logs import read_recording
 
-    shown = Path(name.replace("\\", "/")).name or "recording"
-    ending = Path(shown).suffix.casefold()
+    called = Path(name.replace("\\", "/")).name or "recording"
+    ending = Path(called).suffix.casefold()
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / f"recording{ending if ending in ('.csv', '.wav', '.txt') else ''}"
         path.write_bytes(data)
-        event = recording_event(
-            read_recording(path),
-            plate=plate_of(machine),
-            hertz=None if machine is None else machine.nameplate.hertz,
-            sha256=hashlib.sha256(data).hexdigest(),
-            device=device[:300],
-            at=datetime.fromisoformat(now),
-        )
-    return {**plain_table(event), "name": shown[:300]}
+        hertz = None if machine is None else machine.nameplate.hertz
+        shown = evidence_of(read_recording(path), plate_of(machine), hertz=hertz)
+    event = recording_event(
+        shown,
+        sha256=hashlib.sha256(data).hexdigest(),
+        device=device[:300],
+        at=datetime.fromisoformat(now),
+    )
+    return {**plain_table(event), "name": called[:300]}
 
 
 def recording_json(data: Any, given: str) -> str:
