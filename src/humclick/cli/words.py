@@ -147,9 +147,8 @@ def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
     shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
     if guards:
         names = "; ".join(guard.title for guard in guards)
-        other_gear = guards[0].name == "ground-first"
-        what = "it is started on other gear" if other_gear else "a compressor is condemned"
-        shown.append(lines(f"Still to stand in the record before {what}: {names}.", "  "))
+        before = f"before a compressor is {guards[0].before}"
+        shown.append(lines(f"Still to stand in the record {before}: {names}.", "  "))
     return "\n".join(shown)
 
 

@@ -11,15 +11,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, wait_minutes
+from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guards import (
     GuardState,
-    ground_first,
+    guard_before,
     guards_for,
     guards_for_no_repair,
-    hot_and_open,
     three_equal,
 )
 from humclick.diagnosis.judged import Judged, judge
@@ -197,6 +196,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     problem, actions, wanted = choices(judged)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
+    free = tuple(v for v in values if guard_before(situation, judged.bench.probe(v.probe)) is None)
     suspects = _suspects(judged.post)
     blank = Advice(
         kind="verdict",
@@ -205,18 +205,17 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         none_of_these=judged.post.none,
         left_out=judged.post.left_out,
         next=None,
-        alternatives=values[:6],
+        alternatives=free[:6],
         verdict=None,
         guards=(),
     )
     if three_equal(situation):
         return replace(blank, alternatives=(), verdict=_not_for_the_mains(judged))
-    retest = hot_and_open(situation)
-    live = made.best is None or problem.forecasts[made.best.probe].probe.live
-    if retest and live:
-        value = _retest(judged, retest)
-        rest = tuple(v for v in values if not (v.probe == retest and v.waits))[:6]
-        return replace(blank, kind="wait", next=value, alternatives=rest)
+    planned = problem.forecasts[made.best.probe].probe if made.best is not None else None
+    first = guard_before(situation, planned)
+    asked = _guarded(judged, blank, (first,), free) if first is not None else None
+    if asked is not None:
+        return asked
     if made.best is not None:
         best = next(
             v
@@ -224,12 +223,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
             if v.probe == problem.forecasts[made.best.probe].probe.id
             and v.waits == problem.forecasts[made.best.probe].waits
         )
-        rest = tuple(v for v in values if v is not best)[:6]
-        shell = ground_first(situation, best.probe)
-        if shell is not None:
-            first = _guard_value(judged, judged.bench.probe("pins.shell"), shell)
-            kept = tuple(v for v in values if v.probe != first.probe)[:6]
-            return replace(blank, kind="probe", next=first, alternatives=kept, guards=(shell,))
+        rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
     verdict = _verdict(judged, problem, actions, made)
     guards: tuple[GuardState, ...] = ()
@@ -238,10 +232,9 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     elif frozenset(verdict.remedies) <= _NO_REPAIR:
         guards = guards_for_no_repair(judged.bench, situation)
     unmet = tuple(g for g in guards if g.open)
-    asked = _guard_probe(judged, unmet)
+    asked = _guarded(judged, blank, unmet, free)
     if asked is not None:
-        value = _guard_value(judged, asked, unmet[0])
-        return replace(blank, kind="wait" if value.waits else "probe", next=value, guards=unmet)
+        return asked
     if unmet:  # a guard that cannot be met here: somebody else must look
         verdict = _handed_over(judged, verdict, unmet)
     verdict = replace(verdict, guards=guards)
@@ -362,26 +355,27 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
 
 def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     shop = judged.bench.shop
-    waits = wait_minutes(judged.situation, probe.heat) if guard.name in ("windings-cold", "runs") else 0.0
-    waits = max(waits, guard.wait(judged.situation.waited))
     cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
+    cost += guard.waits * shop.rates["waiting"]
     again = any(o.probe == probe.id for o in judged.situation.observations)
-    before = {"runs": "left as it is", "ground-first": "started on other gear"}.get(guard.name, "condemned")
-    reason = f"no compressor is {before} before this stands in the record: {guard.title}"
+    reason = f"no compressor is {guard.before} before this stands in the record: {guard.title}"
     if again:
         reason += "; lift the tips, press them on bright metal and read once more"
-    return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, waits, reason)
+    reason = guard.reason or reason
+    return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, guard.waits, reason)
 
 
-def _retest(judged: Judged, name: str) -> Value:
-    """The wait for something that read open while hot, and the reading after it."""
-    probe = judged.bench.probe(name)
-    waits = wait_minutes(judged.situation, probe.heat) or 1.0
-    shop = judged.bench.shop
-    opening = opening_cost(probe, cover_open(judged), shop)
-    cost = shop.money(probe.minutes) + probe.risk + opening + waits * shop.rates["waiting"]
-    reason = "open while hot is no verdict, and nothing flows through it: let it cool and read it once more"
-    return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, waits, reason)
+def _guarded(
+    judged: Judged, blank: Advice, unmet: tuple[GuardState, ...], values: Sequence[Value]
+) -> Advice | None:
+    """The probe that an open guard asks for; None where there is none left to take."""
+    asked = _guard_probe(judged, unmet)
+    if asked is None:
+        return None
+    value = _guard_value(judged, asked, unmet[0])
+    rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
+    kind = "wait" if value.waits else "probe"
+    return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)
 
 
 def _not_for_the_mains(judged: Judged) -> Verdict:

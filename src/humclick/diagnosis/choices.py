@@ -17,11 +17,10 @@ from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Problem
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import COOLED, Heard, Situation, warmth
+from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
-from humclick.physics.cooling import minutes_for
 
-__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedy_of", "wait_minutes"]
+__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedy_of"]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
@@ -31,13 +30,6 @@ _GROUNDED = 0.03
 _NEVER = 1e9
 #: What can be put right and tried without a new part: part, remedy.
 _NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
-
-
-def wait_minutes(situation: Situation, heat: str) -> float:
-    """How long something has still to cool before it can decide; zero once it has. [min]"""
-    if not heat or warmth(situation.hot, situation.waited, heat).kind == "cold":
-        return 0.0
-    return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
 
 
 def _offered(judged: Judged) -> list[tuple[Probe, float]]:

@@ -12,18 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.probes import Kind
-from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation
+from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.physics.cooling import minutes_for, probability_passed
 
 __all__ = [
     "GuardState",
     "breaker_tripped",
-    "ground_first",
+    "guard_before",
     "guards_for",
     "guards_for_no_repair",
-    "hot_and_open",
     "three_equal",
 ]
 
@@ -54,8 +53,12 @@ class GuardState:
         Why it need not, or empty.
     probes : tuple of str
         What would satisfy it, in order of preference.
-    still_hot : bool
-        Whether what it asks for was last found hot.
+    before : str
+        What is not done to a compressor before it stands in the record.
+    waits : float
+        Minutes of cooling before its probe can satisfy it. [min]
+    reason : str
+        Why, where that is not the sentence all guards share.
     """
 
     name: str
@@ -63,19 +66,9 @@ class GuardState:
     done: bool
     waived: str
     probes: tuple[str, ...]
-    still_hot: bool = False
-
-    def wait(self, waited: float) -> float:
-        """
-        Minutes still to wait before its probe can satisfy it, beyond the usual cooling. [min]
-
-        Windings found hot after the usual wait are given half as long again.
-        """
-        if self.name == "protector-time":
-            return max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - waited))
-        if self.name == "windings-cold" and self.still_hot:
-            return math.ceil(0.5 * minutes_for("windings", COOLED))
-        return 0.0
+    before: str = "condemned"
+    waits: float = 0.0
+    reason: str = ""
 
     @property
     def open(self) -> bool:
@@ -114,10 +107,14 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
     at_pins = "an open or grounded winding is read directly, hot or cold" if _read(post) > _DIRECT else ""
-    since = [o for o in pins if o.temperature.kind != "unknown"]
-    still_hot = bool(since) and not _cold(since[-1], situation)
+    cooling = wait_minutes(situation, bench.probe("pins.C-R").heat)
+    felt = [o for o in pins if o.temperature.kind != "unknown"]
+    if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
+        cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
     states = [
-        GuardState("windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing, still_hot),
+        GuardState(
+            "windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing, waits=cooling
+        ),
         GuardState(
             "ground",
             "windings tested to the shell",
@@ -130,7 +127,8 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
         title = "an internal protector given the time to close again"
         late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
-        states.append(GuardState("protector-time", title, late, "", ("pins.C-R",)))
+        closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
+        states.append(GuardState("protector-time", title, late, "", ("pins.C-R",), waits=closes))
     why = ""
     if ran:
         pass
@@ -179,33 +177,50 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     return tuple(states)
 
 
-def ground_first(situation: Situation, probe: str) -> GuardState | None:
+def guard_before(situation: Situation, probe: Probe | None) -> GuardState | None:
     """
-    The guard before a start on known-good gear: windings tested to the shell. None where it is met.
+    What has to be shown before a probe is taken, or before a verdict.
 
-    Other gear takes the old protector and relay out of the way of a fault; nobody connects it to windings
-    that have not been tested (common practice).
+    Parameters
+    ----------
+    situation : Situation
+        The call so far.
+    probe : Probe or None
+        The probe planned; None for a verdict.
+
+    Returns
+    -------
+    GuardState or None
+        None where nothing stands before it. Before a start on known-good gear the windings are tested to the
+        shell: other gear takes the old protector and relay out of the way of a fault (common practice).
+        Before anything is powered or decided, what was read open while hot has cooled and is read once more.
     """
+    if probe is None or probe.live:
+        retest = _hot_and_open(situation)
+        if retest:
+            return retest
     done = any(o.probe == "pins.shell" and o.reading is not None for o in situation.observations)
-    if probe != "attempt.known_good" or done or "pins.shell" in situation.skipped:
+    if probe is None or probe.kind is not Kind.KNOWN_GOOD or done or "pins.shell" in situation.skipped:
         return None
-    return GuardState("ground-first", "windings tested to the shell", False, "", ("pins.shell",))
+    title = "windings tested to the shell"
+    return GuardState("ground-first", title, False, "", ("pins.shell",), "started on other gear")
 
 
-def hot_and_open(situation: Situation) -> str:
-    """
-    The probe to repeat cold, where what opens with heat was last read open while hot; empty if there is none.
-    """
+def _hot_and_open(situation: Situation) -> GuardState | None:
+    """What opens with heat was last read open while hot, and has not been read cold."""
     internal = situation.machine.protector == "internal"
     watched = ("pins.C-R", "pins.C-S") if internal else ("overload_protector.ohms",)
     last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
     cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
-    for name, seen in last.items():
-        lost = seen.reading is not None and seen.reading.over_limit
-        if lost and seen.temperature.kind == "hot" and name not in {*situation.skipped, *cooled}:
-            both = all(o.reading is not None and o.reading.over_limit for o in last.values())
-            return name if both else ""
-    return ""
+    lost = [o.reading is not None and o.reading.over_limit for o in last.values()]
+    waiting = [n for n, o in last.items() if o.temperature.kind == "hot" and n not in cooled]
+    if not lost or not all(lost) or not waiting:
+        return None
+    heat = "internal_protector" if internal else "external_protector"
+    waits = wait_minutes(situation, heat) or 1.0
+    reason = "open while hot is no verdict, and nothing flows through it: let it cool and read it once more"
+    title = "what was open while hot read once more, cool"
+    return GuardState("cooled", title, False, "", tuple(waiting), "powered", waits, reason)
 
 
 def three_equal(situation: Situation) -> bool:
@@ -250,7 +265,9 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     """
     states = []
     if breaker_tripped(situation):
-        states.append(GuardState("ground", "windings tested to the shell", False, "", ("pins.shell",)))
+        states.append(
+            GuardState("ground", "windings tested to the shell", False, "", ("pins.shell",), "left as it is")
+        )
     ran = any(
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
@@ -265,7 +282,10 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
         for o in seen[changes[-1] + 1 if changes else 0 :]
     )
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
-    states.append(GuardState("runs", "seen to start and run as it is", ran, "", again))
+    cooling = wait_minutes(situation, bench.probe("attempt.as_found").heat)
+    states.append(
+        GuardState("runs", "seen to start and run as it is", ran, "", again, "left as it is", cooling)
+    )
     return tuple(states)
 
 

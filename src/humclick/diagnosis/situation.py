@@ -6,16 +6,17 @@ The fold of a call's events ends in a `Situation`; everything in `humclick.diagn
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from humclick.arrangements.machine import Machine
 from humclick.meters import Leads, Meter, default_meter
-from humclick.physics.cooling import probability_passed
+from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.readings import PartTemperature, Reading
 
-__all__ = ["COOLED", "Heard", "Observation", "Situation", "called", "warmth"]
+__all__ = ["COOLED", "Heard", "Observation", "Situation", "called", "wait_minutes", "warmth"]
 
 #: A part is taken as cold once this probable. [-]
 COOLED = 0.9
@@ -124,6 +125,13 @@ def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:
     if hot is False or cooled:
         return PartTemperature("cold")
     return PartTemperature("hot" if hot else "unknown")
+
+
+def wait_minutes(situation: Situation, heat: str) -> float:
+    """How long something has still to cool before it can decide; zero once it has. [min]"""
+    if not heat or warmth(situation.hot, situation.waited, heat).kind == "cold":
+        return 0.0
+    return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
 
 
 def called(observations: Sequence[Observation]) -> frozenset[str]:
