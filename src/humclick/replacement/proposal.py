@@ -134,13 +134,8 @@ def rules_of(machine: Machine, part: str) -> dict[str, MarkRule]:
         rows, rules = data["extra"].get(part, []), list(family_rules(machine.part(part).family).marks)
     if part in GEARS and machine.protector == "integrated":
         rows = [*rows, *data["extra"]["integrated"]]
-    return {
-        rule.name: rule
-        for rule in (
-            *rules,
-            *(mark_rule(row, f"substitute.toml {part}.{row.get('name', '?')}") for row in rows),
-        )
-    }
+    rules += [mark_rule(row, f"substitute.toml {part}.{row.get('name', '?')}") for row in rows]
+    return {rule.name: rule for rule in rules}
 
 
 def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[str]) -> Proposal:

@@ -20,11 +20,10 @@ from humclick.errors import Refused
 from humclick.sourced import read_data, sourced
 from humclick.start.asked import Asked, pressure_of
 from humclick.start.attempts import attempts, typical_attempt
-from humclick.start.batch import Features, simulate_many
+from humclick.start.batch import halved, or_never, simulate_many
 from humclick.start.case import Case
 from humclick.start.estimate import Possible
 from humclick.start.gear.placed import typical
-from humclick.start.machine import steady
 
 __all__ = [
     "Condition",
@@ -43,9 +42,6 @@ Array = NDArray[np.float64]
 Fitted = Callable[[Case, float], Case]
 #: Attempts by pressure and heat.
 Prepared = Mapping[tuple[str, bool], Sequence[Case]]
-
-#: A rotor is at speed above this share of synchronous speed. [-]
-_AT_SPEED = 0.75
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +182,7 @@ def working(cases: Prepared, fitted: Fitted, *, shares: Array) -> NDArray[np.boo
     """
     plain = [fitted(case, float(share)) for case, share in zip(cases["equal", False], shares, strict=True)]
     seen = simulate_many(plain, number("trial", "works_seconds"))
-    return np.asarray(_started(seen) & ~seen.unreleased, dtype=bool)
+    return np.asarray(seen.started & ~seen.unreleased, dtype=bool)
 
 
 def try_part(
@@ -239,15 +235,15 @@ def try_part(
     seen = simulate_many(flat, number("trial", "seconds"))
     shape = (len(tried), len(motors))
     before = np.array([case.temperatures.start for case in flat])
-    started = _started(seen)
+    started = seen.started
     locked, hottest = _locked(tried, cases)
     trips, warmest = _running(tried, cases)
-    volts, amps = _fed(cases[len(tried) - 4], motors)
+    volts, amps = _fed(cases[_by_volts(tried, hot=False)[-1]], motors)
     return Trial(
         started=started.reshape(shape),
         unreleased=(seen.unreleased & started).reshape(shape),
-        release=np.where(started, _or_never(seen.release_time), math.nan).reshape(shape),
-        speed_time=_or_never(seen.speed_time).reshape(shape),
+        release=np.where(started, or_never(seen.release_time), math.nan).reshape(shape),
+        speed_time=or_never(seen.speed_time).reshape(shape),
         heat=(seen.start_winding_max - before).reshape(shape),
         gear_amps=np.fmax(seen.first_gear, seen.last_gear).reshape(shape),
         running=np.where(started, seen.running, math.nan).reshape(shape),
@@ -287,15 +283,6 @@ def _warmed(case: Case) -> Case:
     return replace(case, temperatures=warm)
 
 
-def _started(seen: Features) -> NDArray[np.bool_]:
-    up = np.isfinite(seen.speed_time) & (seen.last_speed > _AT_SPEED) & (seen.trips == 0)
-    return np.asarray(up, dtype=bool)
-
-
-def _or_never(values: Array) -> Array:
-    return np.where(np.isnan(values), math.inf, values)
-
-
 def _extremes(tried: Sequence[Condition]) -> tuple[int, int]:
     """The easiest and the hardest condition at the plate's volts."""
     plate = [k for k, each in enumerate(tried) if each.volts == 1.0]
@@ -310,13 +297,10 @@ def _least_volts(cases: Sequence[Case], machine: Machine) -> Array:
 
     def starts(volts: Array) -> NDArray[np.bool_]:
         at = [case.with_(supply__volts=float(v)) for case, v in zip(cases, volts, strict=True)]
-        return _started(simulate_many(at, number("trial", "seconds")))
+        return simulate_many(at, number("trial", "seconds")).started
 
     never = ~starts(high)
-    for _ in range(int(number("trial", "halvings"))):
-        middle = (low + high) / 2
-        up = starts(middle)
-        high, low = np.where(up, middle, high), np.where(up, low, middle)
+    _, high = halved(starts, low, high, int(number("trial", "halvings")))
     return np.where(never, math.inf, high)
 
 
@@ -331,7 +315,7 @@ def _locked(tried: Sequence[Condition], cases: Sequence[Sequence[Case]]) -> tupl
     held = [_held(case) for k in rows for case in cases[k]]
     seen = simulate_many(held, number("trial", "locked_seconds"))
     shape = (len(rows), len(held) // len(rows))
-    return _or_never(seen.trip_time).reshape(shape), seen.start_winding_max.reshape(shape)
+    return or_never(seen.trip_time).reshape(shape), seen.start_winding_max.reshape(shape)
 
 
 def _held(case: Case) -> Case:
@@ -377,8 +361,7 @@ def _fed(cases: Sequence[Case], motors: Sequence[Possible]) -> tuple[Array | Non
     volts, amps = [], []
     for case, each in zip(cases, motors, strict=True):
         assert case.run_capacitor is not None
-        reactance = -1j / (2 * math.pi * case.supply.hertz * case.run_capacitor.farads)
-        running = steady(each.motor, case.supply.volts, each.slip, run_capacitor=reactance)
+        running = replace(each, run_farads=case.run_capacitor.farads).running(case.supply.volts)
         volts.append(abs(running.capacitor_volts))
         amps.append(abs(running.start))
     return np.array(volts), np.array(amps)

@@ -22,7 +22,7 @@ from humclick.sourced import read_data, sourced
 from humclick.start import rows as r
 from humclick.start.asked import Asked
 from humclick.start.attempts import attempts, possible_of, typical_attempt, weakened
-from humclick.start.batch import Features, simulate_packed
+from humclick.start.batch import Features, halved, or_never, simulate_packed
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible
 from humclick.start.machine import Motor
@@ -34,8 +34,6 @@ __all__ = ["Answers", "Weakened", "answers", "best_run"]
 
 #: Steps of the answers: half cycles within 1 %, times within a few ms. [s]
 _STEP = 2e-4
-#: A rotor is at speed above this share of synchronous speed. [-]
-_AT_SPEED = 0.75
 #: Said where hardly any machine drawn would ever have worked.
 _ODD = (
     "Hardly any machine that agrees with plate and readings would start and let its start winding go even"
@@ -200,7 +198,7 @@ def answers(
     seen = simulate_packed(table, _asked("seconds"), step=_STEP)
     least = _least_volts(table, asked.volts, machine.nameplate.volts)
     trip, closed = _held(table)
-    up = _started(seen)
+    up = seen.started
     return Answers(
         asked=asked,
         machines=len(cases),
@@ -209,7 +207,7 @@ def answers(
         peak_amps=range_of(seen.peak, "A"),
         locked_amps=range_of(seen.locked, "A"),
         running_amps=range_of(seen.running[up], "A") if up.any() else None,
-        speed_time=range_of(_or_never(seen.speed_time), "s"),
+        speed_time=range_of(or_never(seen.speed_time), "s"),
         release_time=_released(cases, seen),
         trip_time=None if trip is None else range_of(trip, "s"),
         open_time=None if closed is None else range_of(closed, "s"),
@@ -225,7 +223,7 @@ def _worked(machine: Machine, motors: Sequence[Possible], seed: int) -> NDArray[
     """Places of those that start and let go when sound, rested, on the plate's volts with equal pressures."""
     sound = attempts(machine, motors, Asked(volts=machine.nameplate.volts), {}, seed)
     seen = simulate_packed(pack_many(sound), _asked("seconds"), step=_STEP)
-    return np.flatnonzero(_started(seen) & ~seen.unreleased)
+    return np.flatnonzero(seen.started & ~seen.unreleased)
 
 
 def best_run(
@@ -255,16 +253,6 @@ def best_run(
     return simulate(typical_attempt(machine, motor, asked, modes), seconds)
 
 
-def _or_never(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.where(np.isnan(values), math.inf, values)
-
-
-def _started(seen: Features) -> NDArray[np.bool_]:
-    """Which came up to speed, still turn there and have not tripped."""
-    turning = seen.last_speed > _AT_SPEED
-    return np.asarray(np.isfinite(seen.speed_time) & turning & (seen.trips == 0))
-
-
 def _happenings(seen: Features) -> dict[str, float]:
     names = [
         f"{_HAPPENS[word]}, start winding not let go" if held else _HAPPENS[word]
@@ -276,7 +264,7 @@ def _happenings(seen: Features) -> dict[str, float]:
 def _released(cases: Sequence[Case], seen: Features) -> Range | None:
     if all(case.gear is None for case in cases):
         return None
-    return range_of(_or_never(seen.release_time), "s")
+    return range_of(or_never(seen.release_time), "s")
 
 
 def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDArray[np.float64]:
@@ -292,7 +280,7 @@ def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDAr
 
     def starts(at: NDArray[np.float64] | float) -> NDArray[np.bool_]:
         tried[:, r.P_VOLTS] = at
-        return _started(simulate_packed(tried, seconds, step=_STEP))
+        return simulate_packed(tried, seconds, step=_STEP).started
 
     low, high = np.full(len(table), lowest), np.full(len(table), lowest)
     never = np.ones(len(table), dtype=bool)
@@ -302,10 +290,7 @@ def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDAr
         up = never & starts(top)
         high[up] = top
         never &= ~up
-    for _ in range(int(_asked("halvings"))):
-        middle = (low + high) / 2
-        up = starts(middle)
-        high, low = np.where(up, middle, high), np.where(up, low, middle)
+    low, high = halved(starts, low, high, int(_asked("halvings")))
     found = np.where(low <= lowest, lowest, (low + high) / 2)
     return np.where(never, math.inf, found)
 
@@ -322,7 +307,7 @@ def _held(table: NDArray[np.float64]) -> tuple[NDArray[np.float64] | None, NDArr
     held[:, r.P_SEIZED] = 1.0
     seen = simulate_packed(held, _asked("locked_seconds"), step=_STEP)
     trip, closed = seen.trip_time, seen.reclose_time
-    return _or_never(trip), _or_never(closed - trip)
+    return or_never(trip), or_never(closed - trip)
 
 
 def _weak(cases: Sequence[Case], asked: Asked, machine: Machine) -> Weakened | None:
@@ -339,8 +324,8 @@ def _weak(cases: Sequence[Case], asked: Asked, machine: Machine) -> Weakened | N
     return Weakened(
         part=part,
         share=share,
-        starts=float(np.mean(_started(seen))),
-        speed_time=range_of(_or_never(seen.speed_time), "s"),
+        starts=float(np.mean(seen.started)),
+        speed_time=range_of(or_never(seen.speed_time), "s"),
         torque_margin=_margin(asked.volts, least),
         least_volts=range_of(least, "V"),
     )

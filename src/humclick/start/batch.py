@@ -8,7 +8,7 @@ on (`quick`), and the step is 0.2 ms.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -23,12 +23,14 @@ from humclick.start.packed import pack_many
 from humclick.start.rows import OUTCOMES
 from humclick.start.run import check_times
 
-__all__ = ["LANES", "OUTCOMES", "Features", "simulate_many", "simulate_packed"]
+__all__ = ["LANES", "OUTCOMES", "Features", "halved", "or_never", "simulate_many", "simulate_packed"]
 
 #: Cases side by side: as many as a vector register of 512 bits holds. [-]
 LANES = 8
 
 _LONGEST = 3600.0
+#: A rotor is at speed above this share of synchronous speed. [-]
+_AT_SPEED = 0.75
 #: Cases a thread takes at a time, so that none waits long for the last. [-]
 _PORTION = 256
 
@@ -89,6 +91,12 @@ class Features:
     def __len__(self) -> int:
         return len(self.outcome)
 
+    @property
+    def started(self) -> NDArray[np.bool_]:
+        """Which came up to speed, still turn there and have not tripped."""
+        turning = self.last_speed > _AT_SPEED
+        return np.asarray(np.isfinite(self.speed_time) & turning & (self.trips == 0), dtype=bool)
+
     def words(self) -> list[str]:
         """The outcome of each case as a word."""
         return [OUTCOMES[k] for k in self.outcome]
@@ -96,6 +104,41 @@ class Features:
     def shares(self) -> dict[str, float]:
         """Share of each outcome, in the order of `OUTCOMES`. [-]"""
         return {name: float(np.mean(self.outcome == k)) for k, name in enumerate(OUTCOMES)}
+
+
+def or_never(times: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Times of something, infinite where it did not happen. [s]"""
+    return np.where(np.isnan(times), np.inf, times)
+
+
+def halved(
+    starts: Callable[[NDArray[np.float64]], NDArray[np.bool_]],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    times: int,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """
+    Close in on the least volts that start each case, all at once.
+
+    Parameters
+    ----------
+    starts : function of an array of volts
+        Which cases start at volts of their own.
+    low, high : ndarray
+        Where each search begins. [V]
+    times : int
+        How often the distance is halved.
+
+    Returns
+    -------
+    tuple of ndarray
+        The last volts at which each did not start, and at which it did. [V]
+    """
+    for _ in range(times):
+        middle = (low + high) / 2
+        up = starts(middle)
+        high, low = np.where(up, middle, high), np.where(up, low, middle)
+    return low, high
 
 
 def simulate_many(
