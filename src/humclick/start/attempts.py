@@ -22,6 +22,7 @@ from humclick.start.asked import Asked
 from humclick.start.case import Case, Load
 from humclick.start.estimate import Possible
 from humclick.start.fit import case_of
+from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.gear.placed import Draw, median
 from humclick.start.machine import Motor, steady
 
@@ -72,9 +73,8 @@ def possible_of(motor: Motor, machine: Machine) -> Possible:
             ("run", "run_capacitor", "capacitance"),
         )
     }
-    capacitor = None if size["run"] is None else -1j / (2 * math.pi * motor.hertz * size["run"])
-    running = steady(motor, machine.nameplate.volts, _USUAL_SLIP, run_capacitor=capacitor)
-    return Possible(motor, _USUAL_SLIP, running.power_out, size["gear"], size["start"], size["run"])
+    found = Possible(motor, _USUAL_SLIP, 0.0, size["gear"], size["start"], size["run"])
+    return replace(found, shaft_watts=found.running(machine.nameplate.volts).power_out)
 
 
 def attempts(
@@ -183,7 +183,7 @@ def _attempt(
 def _load(load: Load, machine: Machine, each: Possible, difference: float) -> Load:
     """The load of the power the motor is rated for, not only of its torque at a usual slip."""
     rated = each.shaft_watts / (each.motor.synchronous * (1 - each.slip))
-    usual = steady(each.motor, machine.nameplate.volts, 0.05).torque
+    usual = steady(each.motor, machine.nameplate.volts, RATED_SLIP).torque
     by = max(rated, 0.2 * usual) / usual if usual > 0 else 1.0
     return replace(
         load,

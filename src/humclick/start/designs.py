@@ -23,14 +23,13 @@ from humclick.start.batch import OUTCOMES, simulate_packed
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.fit import case_of
+from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.machine import steady
 from humclick.start.packed import pack_many
 
 __all__ = ["Design", "Drawn", "designs"]
 
 _RUNS = OUTCOMES.index("runs")
-#: Slip that a load is given at (`humclick.start.gear.mechanism`). [-]
-_RATED = 0.05
 #: So many times the wanted number is drawn at most before giving up. [-]
 _PATIENCE = 30
 
@@ -176,7 +175,7 @@ def _reasonable(drawn: Possible, volts: float) -> bool:
         return False
     if drawn.run_farads is not None and abs(running.capacitor_volts) > _limit("capacitor_volts") * volts:
         return False
-    return drawn.locked(volts).torque > 0 and steady(drawn.motor, volts, _RATED).torque > 0
+    return drawn.locked(volts).torque > 0 and steady(drawn.motor, volts, RATED_SLIP).torque > 0
 
 
 def _margin(machine: Machine) -> Spread:
@@ -191,7 +190,7 @@ def _drawn(found: Estimate, base: Machine, count: int, seed: int) -> Iterator[De
         if not _reasonable(possible, volts):
             continue
         locked, running = possible.locked(volts), possible.running(volts)
-        alone, rated = steady(possible.motor, volts, 1.0), steady(possible.motor, volts, _RATED)
+        alone, rated = steady(possible.motor, volts, 1.0), steady(possible.motor, volts, RATED_SLIP)
         z = float(np.random.default_rng((seed, number)).standard_normal())
         yield Design(
             machine=_machine(base, possible),

@@ -9,7 +9,6 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
 from humclick.parts.family import HEALTHY, Condition, Regime
 from humclick.start.case import (
-    Capacitor,
     Case,
     Faults,
     Gear,
@@ -20,7 +19,7 @@ from humclick.start.case import (
     Temperatures,
 )
 from humclick.start.gear.capacitors import capacitor, impedance
-from humclick.start.gear.mechanism import mechanism
+from humclick.start.gear.mechanism import RATED_SLIP, mechanism
 from humclick.start.gear.placed import Draw, Placed, median, typical
 from humclick.start.gear.protectors import protector
 from humclick.start.gear.ptc import ptc
@@ -28,9 +27,6 @@ from humclick.start.gear.relays import current_relay, potential_relay, timed_sta
 from humclick.start.machine import Motor, steady
 
 __all__ = ["case_of"]
-
-#: Slip that a load is given at (`humclick.start.gear.mechanism`). [-]
-_RATED = 0.05
 
 
 def case_of(
@@ -100,17 +96,13 @@ def case_of(
         supply=_supply(by_family, nominal if volts is None else volts, angle),
         gear=gear,
         start_capacitor=capacitor(start) if start and gear is not None else None,
-        run_capacitor=_joined(run),
+        run_capacitor=capacitor(run) if run else None,
         protector=disc,
         load=mechanism(by_family["mechanism"], crank),
         heat=_heat(by_family["run_winding"], motor, nominal, impedance(run) if run else None),
         temperatures=_temperatures(by_family, gear, disc, hot, air),
         faults=_faults(by_family),
     )
-
-
-def _joined(run: Placed | None) -> Capacitor | None:
-    return capacitor(run) if run else None
 
 
 def _gear(parts: Mapping[str, Placed]) -> Gear | None:
@@ -123,11 +115,7 @@ def _gear(parts: Mapping[str, Placed]) -> Gear | None:
         return timed_starter(parts["timed_starter"])
     if "potential_relay" in parts:
         run = parts.get("run_capacitor")
-        return potential_relay(
-            parts["potential_relay"],
-            through,
-            impedance(run) if run else None,
-        )
+        return potential_relay(parts["potential_relay"], through, impedance(run) if run else None)
     return None
 
 
@@ -194,7 +182,7 @@ def _heat(run: Placed, motor: Motor, volts: float, capacitor: complex | None) ->
     run_capacity = motor.run_ohms * abs(locked.run) ** 2 / run.typical("heat", "run_rate")
     start_capacity = motor.start_ohms * abs(both.start) ** 2 / run.typical("heat", "start_rate")
     if capacitor is not None:
-        fed = steady(motor, volts, _RATED, run_capacitor=capacitor)
+        fed = steady(motor, volts, RATED_SLIP, run_capacitor=capacitor)
         lasting = motor.start_ohms * abs(fed.start) ** 2 / run.typical("heat", "lasting_rate")
         start_capacity = max(start_capacity, lasting)
     shell = run_capacity * run.typical("heat", "shell_over_windings")

@@ -10,8 +10,10 @@ from humclick.start.gear.placed import Placed, typical
 from humclick.start.load import Four, reciprocating
 from humclick.start.machine import steady
 
-__all__ = ["mechanism"]
+__all__ = ["RATED_SLIP", "mechanism"]
 
+#: Slip that a load is given at. [-]
+RATED_SLIP = 0.05
 #: From this factor on the torque needed to start, nothing turns it. [-]
 _SEIZED = 1.0e5
 
@@ -44,7 +46,7 @@ def mechanism(part: Placed, crank: float = math.pi) -> Load:
     Load
         Shape of the gas torque from typical pressures.
     """
-    rated = steady(part.motor, part.volts, 0.05).torque
+    rated = steady(part.motor, part.volts, RATED_SLIP).torque
     name, mode = part.mode.name, part.mode
     stiff = mode.breakaway if name in ("tight", "liquid") else 1.0
     friction = rated * part.typical("load", "friction")
