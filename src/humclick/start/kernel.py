@@ -36,7 +36,6 @@ _MAGIC = 1.5 * 2.0**52
 _K0, _K1, _K2, _K3, _K4, _K5, _K6, _K7 = (
     2 * math.pi * (-1) ** k * (2 * math.pi) ** (2 * k) / math.factorial(2 * k + 1) for k in range(8)
 )
-_LQ, _LD, _LR, _LM, _LF, _VS, _VR = r.LQ, r.LD, r.LR, r.LM, r.LF, r.VS, r.VR
 _S = r.STATES
 
 

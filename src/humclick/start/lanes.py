@@ -123,6 +123,16 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
 
 
 @compiled()
+def _rising(before, after):  # type: ignore[no-untyped-def]
+    """A current's way through zero, from either side, as a rise; one that is nothing already is through."""
+    if abs(before) < 1e-9 or abs(after) < 1e-12:
+        return 1.0, 1.0
+    if before * after < 0:
+        return -abs(before), abs(after)
+    return -1.0, -1.0
+
+
+@compiled()
 def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     """The first thing that happens in the step just taken: which, and at what share of the step."""
     S = r.STATES
@@ -131,21 +141,9 @@ def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     for k in range(1, 7):
         a, b = -1.0, -1.0  # happens where it rises through zero
         if k == 1 and W[r.WANTS * L + j] > 0:
-            a, b = W[r.IS * L + j], W[(S + r.IS) * L + j]
-            if abs(a) < 1e-9 or abs(b) < 1e-12:
-                a, b = 1.0, 1.0
-            elif a * b < 0:
-                a, b = -abs(a), abs(b)
-            else:
-                a = b = -1.0
+            a, b = _rising(W[r.IS * L + j], W[(S + r.IS) * L + j])
         elif k == 2 and W[r.WANTL * L + j] > 0:
-            a, b = W[r.IL * L + j], W[(S + r.IL) * L + j]
-            if abs(a) < 1e-9 or abs(b) < 1e-12:
-                a, b = 1.0, 1.0
-            elif a * b < 0:
-                a, b = -abs(a), abs(b)
-            else:
-                a = b = -1.0
+            a, b = _rising(W[r.IL * L + j], W[(S + r.IL) * L + j])
         elif k == 3 and W[r.FREE * L + j] > 0.5 and w0 * w1 < 0:
             a, b = -abs(w0), abs(w1)
         elif k == 3 and W[r.FREE * L + j] < 0.5:

@@ -97,7 +97,7 @@ def gammas(p, out):  # type: ignore[no-untyped-def]
 
 
 @compiled()
-def _times(W, base, L, j, matrix, first, target):  # type: ignore[no-untyped-def]
+def _times(W, L, j, matrix, first, target):  # type: ignore[no-untyped-def]
     """Multiply the five numbers from row `first` by a packed symmetric matrix into rows from `target`."""
     x = (
         W[first * L + j],
@@ -125,7 +125,7 @@ def pill_ohms(W, L, j):  # type: ignore[no-untyped-def]
 @compiled()
 def switch(W, L, j, P, gamma):  # type: ignore[no-untyped-def]
     """Let the contacts stand as they now do: λ := L i, then the Γ that belongs to them."""
-    _times(W, 0, L, j, gamma[4], r.IQ, r.LQ)
+    _times(W, L, j, gamma[4], r.IQ, r.LQ)
     p = P[int(W[r.CASE * L + j])]
     line = W[r.LINE * L + j] > 0.5
     W[r.GD * L + j] = p[r.P_SHUNT] if line else 0.0
@@ -138,7 +138,7 @@ def switch(W, L, j, P, gamma):  # type: ignore[no-untyped-def]
 @compiled()
 def currents(W, L, j):  # type: ignore[no-untyped-def]
     """Everything that follows at once from fluxes, capacitors and contacts."""
-    _times(W, 0, L, j, W[r.G0 * L + j :: L][:_SIZE], r.LQ, r.IQ)
+    _times(W, L, j, W[r.G0 * L + j :: L][:_SIZE], r.LQ, r.IQ)
     turns = W[r.FREQ * L + j] * W[r.TIME * L + j] + W[r.PHASE * L + j]
     e = W[r.LINE * L + j] * W[r.VP * L + j] * math.cos(2 * math.pi * (turns - math.floor(turns)))
     iq, i_d = W[r.IQ * L + j], W[r.ID * L + j]
