@@ -149,15 +149,6 @@ def test_five_repeats_count_about_as_one() -> None:
     assert abs(five - 5.0 * once) > 1.0
 
 
-def test_scattered_repeats_count_each_for_itself() -> None:
-    """Where every touch finds another resistance, the readings share nothing."""
-    own = meter("standard")
-    shown = [Display(number(x, 0.1), own, SLIPS) for x in (3.0, 8.0, 20.0)]
-    apart = math.prod(evidence([d], 6.0, 0.8).value for d in shown)
-    assert evidence(shown, 6.0, 0.8, scattered=True).value == pytest.approx(apart, rel=1e-12)
-    assert apart > evidence(shown, 6.0, 0.8).value
-
-
 def test_a_reading_narrows_the_unknown_to_the_meter_error() -> None:
     """After a reading the unknown lies around it, as far as the meter is off."""
     shown = Display(number(12.3, 0.1), meter("good"), NO_SLIPS)

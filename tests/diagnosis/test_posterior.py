@@ -195,3 +195,21 @@ def test_leads_not_nulled_are_a_common_unknown() -> None:
 
     heavy = max(c for c, _ in before.leads)
     assert dict(after.leads)[heavy] > 3 * dict(before.leads)[heavy]
+
+
+def test_touches_of_a_dirty_contact_share_nothing() -> None:
+    """Every touch of a dirty contact finds another value, so that each counts for itself."""
+    bench = Bench(Machine.of("rsir-current-relay"), SHOP)
+    place = bench.place["current_relay"]
+    names = list(bench.machine.part("current_relay").family.modes)
+
+    def table(*texts: str) -> dict[str, tuple[float, ...]]:
+        shown = tuple(seen("current_relay.turned_over", text) for text in texts)
+        (factor,) = compile_evidence(bench, Situation(bench.machine, None, shown)).factors[1:]
+        assert factor.scope == (place,)
+        return {names[config[0]]: row for config, row in factor.table.items()}
+
+    texts = ("3.0", "8.0", "OL")
+    each, together = [table(text) for text in texts], table(*texts)
+    apart = [math.prod(of_a_lead) for of_a_lead in zip(*(t["contacts_dirty"] for t in each), strict=True)]
+    assert together["contacts_dirty"] == pytest.approx(apart, rel=1e-12)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
@@ -28,12 +29,30 @@ from humclick.sourced import Spread
 if TYPE_CHECKING:
     from humclick.parts.family import Look, Mode
 
-__all__ = ["Bench", "bench_for", "without"]
+__all__ = ["Bench", "Tips", "bench_for", "without"]
 
 #: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
 _SHORTS_METER = 200.0
 #: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
 _LEAK_FACTOR = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Tips:
+    """
+    What may be between the tips of a meter.
+
+    Attributes
+    ----------
+    states : tuple of (weight, median, ln standard deviation)
+        Weights sum to 1; a median is infinite where nothing conducts. In the probe's SI unit.
+    renewed : bool
+        Whether every reading finds another state and value (a contact that scatters); else repeats
+        share them.
+    """
+
+    states: tuple[tuple[float, float, float], ...]
+    renewed: bool
 
 
 class Bench:
@@ -65,6 +84,7 @@ class Bench:
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
         self._predicted: dict[object, tuple[float, float]] = {}
+        self._tips: dict[object, Tips] = {}
         self._attempted: dict[object, dict[int, tuple[float, ...]]] = {}
         self._heard: dict[tuple[str, tuple[float, ...]], tuple[float, ...]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
@@ -166,6 +186,28 @@ class Bench:
         if key not in self._predicted:
             self._predicted[key] = self._predict(probe, modes, hot)
         return self._predicted[key]
+
+    def tips(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
+        """Everything that may be between the tips under a set of modes: states with weights."""
+        key = (probe.id, hot, *sorted(modes.items()))
+        if key not in self._tips:
+            self._tips[key] = self._between_tips(probe, modes, hot)
+        return self._tips[key]
+
+    def _between_tips(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
+        median, sigma = self.predicted(probe, modes, hot)
+        states: tuple[tuple[float, float, float], ...] = ((1.0, median, sigma),)
+        own = {part: self.machine.part(part).family.mode(mode) for part, mode in modes.items()}
+        for part, mode in own.items():
+            sound = self.predicted(probe, {p: m for p, m in modes.items() if p != part}, hot)
+            if mode.makes and math.isfinite(median) and median != sound[0]:  # it lies between the tips
+                rest = 1.0 - mode.makes - mode.loses
+                states = ((mode.makes, *sound), (mode.loses, math.inf, 0.0), (rest, median, sigma))
+        if hot and probe.part:
+            opens = self.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
+            if opens:
+                states = ((opens, math.inf, 0.0), *((w * (1.0 - opens), m, s) for w, m, s in states))
+        return Tips(states, any(mode.scattered for mode in own.values()))
 
     def _predict(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
         if probe.kind in (Kind.VOLTS, Kind.FEED):

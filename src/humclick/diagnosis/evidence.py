@@ -167,36 +167,21 @@ class Compiler:
     def _value(
         self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: float
     ) -> float:
-        own = [(p, m, self.bench.machine.part(p).family.mode(m)) for p, m in modes.items()]
-        scattered = any(mode.scattered for _, _, mode in own)
-        for part, name, mode in own:
-            if mode.makes and self.conducts(probe, modes):
-                sound = {p: m for p, m in modes.items() if (p, m) != (part, name)}
-                return math.prod(
-                    mode.makes * self._integral(probe, sound, [d], False, False)
-                    + mode.loses * d.probability(math.inf)
-                    + (1.0 - mode.makes - mode.loses) * self._integral(probe, modes, [d], False, False)
-                    for d in displays
-                )
-        cold = self._integral(probe, modes, displays, False, scattered)
-        if hot <= 0.0:
-            return cold
-        warm = self._integral(probe, modes, displays, True, scattered)
-        opens = self.bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
-        if opens:
-            lost = math.prod(d.probability(math.inf) for d in displays)
-            warm = opens * lost + (1.0 - opens) * warm
-        return hot * warm + (1.0 - hot) * cold
+        cold = self._at(probe, modes, displays, False)
+        return cold if hot <= 0.0 else hot * self._at(probe, modes, displays, True) + (1.0 - hot) * cold
 
-    def conducts(self, probe: Probe, modes: Mapping[str, str]) -> bool:
-        """Whether a contact that scatters lies between the tips in this position, and so shows at all."""
-        with_it, _ = self.bench.predicted(probe, modes, False)
-        return math.isfinite(with_it) and with_it != self.bench.predicted(probe, {}, False)[0]
+    def _at(self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: bool) -> float:
+        tips = self.bench.tips(probe, modes, hot)
+        taken = [[d] for d in displays] if tips.renewed else [displays]
+        return math.prod(
+            math.fsum(
+                weight * self._integral(probe, together, median, sigma)
+                for weight, median, sigma in tips.states
+            )
+            for together in taken
+        )
 
-    def _integral(
-        self, probe: Probe, modes: Mapping[str, str], displays: Sequence[Display], hot: bool, scattered: bool
-    ) -> float:
-        median, sigma = self.bench.predicted(probe, modes, hot)
+    def _integral(self, probe: Probe, displays: Sequence[Display], median: float, sigma: float) -> float:
         quantity = Quantity(probe.quantity)
         if quantity is Quantity.VOLTAGE and median <= 0.0:
             return math.prod(dead(d, 0.2 * self.bench.machine.nameplate.volts) for d in displays)
@@ -205,7 +190,7 @@ class Compiler:
         sigma = math.hypot(sigma, gain(self.meter, quantity, median))
         if probe.kind is Kind.SHELL:
             sigma = math.hypot(sigma, _copper(PartTemperature())[1])
-        return max(evidence(displays, median, sigma, scattered=scattered).value, 1e-300)
+        return max(evidence(displays, median, sigma).value, 1e-300)
 
     def _none(self, healthy: Sequence[float], displays: Sequence[Display]) -> float:
         mean = (

@@ -263,27 +263,19 @@ class _Forecaster:
         self, probe: Probe, modes: Mapping[str, str], shown: Sequence[Display], hot: float
     ) -> list[tuple[float, float]]:
         found: list[tuple[float, float]] = []
-        family = self.bench.machine.part(probe.part).family if probe.part else None
-        scattered = any(self.bench.machine.part(p).family.mode(m).scattered for p, m in modes.items())
-        for weight, warm in ((1.0 - hot, False), (hot, True)):
-            if weight <= 0.0:
-                continue
-            median, sigma = self.bench.predicted(probe, modes, warm)
-            sigma = math.hypot(sigma, gain(self.situation.meter, Quantity(probe.quantity), median))
-            opens = family.mode(modes.get(probe.part, HEALTHY)).hot_open if family and warm else 0.0
-            if opens:
-                found.append((math.inf, weight * opens))
-            got = nodes_of(median, sigma) if scattered or not shown else evidence(shown, median, sigma).nodes
-            mode = family.mode(modes.get(probe.part, HEALTHY)) if family else None
-            if mode and mode.makes and self.compiler.conducts(probe, modes):
-                better = nodes_of(*self.bench.predicted(probe, {}, warm))
-                rest = 1.0 - mode.makes - mode.loses
-                got = (
-                    *((x, mode.makes * w) for x, w in better),
-                    (math.inf, mode.loses),
-                    *((x, rest * w) for x, w in got),
-                )
-            found.extend((x, weight * (1.0 - opens) * w) for x, w in got)
+        quantity = Quantity(probe.quantity)
+        for share, warm in ((1.0 - hot, False), (hot, True)):
+            tips = self.bench.tips(probe, modes, warm)
+            told: list[tuple[float, Sequence[tuple[float, float]]]] = []
+            for weight, median, sigma in tips.states if share > 0.0 else ():
+                sigma = math.hypot(sigma, gain(self.situation.meter, quantity, median))
+                if tips.renewed or not shown:
+                    told.append((weight, nodes_of(median, sigma)))
+                else:  # what was read before says which state it is in
+                    before = evidence(shown, median, sigma)
+                    told.append((weight * before.value, before.nodes))
+            total = math.fsum(weight for weight, _ in told) or 1.0
+            found.extend((x, share * weight / total * w) for weight, nodes in told for x, w in nodes)
         return found
 
     def _edges(self, probe: Probe, quantity: Quantity) -> tuple[tuple[float, ...], tuple[str, ...]]:

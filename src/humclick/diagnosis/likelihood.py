@@ -269,9 +269,7 @@ class Integral:
     nodes: tuple[tuple[float, float], ...]
 
 
-def evidence(
-    displays: Sequence[Display], median: float, sigma: float, *, scattered: bool = False
-) -> Integral:
+def evidence(displays: Sequence[Display], median: float, sigma: float) -> Integral:
     """
     Probability of displays of one unknown, the unknown integrated out.
 
@@ -281,16 +279,11 @@ def evidence(
         Repeats of one measurement.
     median, sigma : float
         Of the unknown before them. [SI], [-]
-    scattered : bool
-        True where every reading finds another value (loose contact): then nothing is shared.
 
     Returns
     -------
     Integral
     """
-    if scattered and len(displays) > 1:
-        parts = [evidence([d], median, sigma).value for d in displays]
-        return Integral(math.prod(parts), nodes_of(median, sigma))
     nodes = _nodes(displays, median, sigma)
     weighted = []
     for x, weight in nodes:
