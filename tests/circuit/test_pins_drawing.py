@@ -17,8 +17,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def seen(svg: str) -> dict[str, tuple[float, float]]:
     """Where each pin's name stands."""
-    found = [e for e in ElementTree.fromstring(svg).iter(f"{SVG}text") if e.get("font-size") == "22"]
-    return {e.text or "": (float(e.attrib["x"]), float(e.attrib["y"]) - 8) for e in found}
+    found = [e for e in ElementTree.fromstring(svg).iter(f"{SVG}text") if e.get("font-size") == "34"]
+    return {e.text or "": (float(e.attrib["x"]), float(e.attrib["y"]) - 12) for e in found}
 
 
 def read(text: str) -> list[str]:
@@ -64,7 +64,7 @@ def test_two_pins_to_probe_are_marked_by_number_and_shape(
     ring = next(e for e in root.iter() if e.get("stroke") == "#0072b2")
     square = next(e for e in root.iter() if e.get("stroke") == "#a63d00")
     assert (float(ring.attrib["cx"]), float(ring.attrib["cy"])) == places[pair[0]]
-    assert (float(square.attrib["x"]) + 29, float(square.attrib["y"]) + 29) == places[pair[1]]
+    assert (float(square.attrib["x"]) + 36, float(square.attrib["y"]) + 36) == places[pair[1]]
     tags = [e for e in root.iter(f"{SVG}text") if (e.text or "").startswith("probe")]
     assert [e.text for e in tags] == (
         ["probe 1", "probe 2"] if _first(places, pair) else ["probe 2", "probe 1"]
@@ -75,7 +75,7 @@ def test_two_pins_to_probe_are_marked_by_number_and_shape(
         assert left > 56
         assert left + wide < 344
         for px, py in places.values():
-            assert left >= px + 31 or left + wide <= px - 31 or y - 12 >= py + 31 or y + 4 <= py - 31
+            assert left >= px + 30 or left + wide <= px - 30 or y - 12 >= py + 30 or y + 4 <= py - 30
     text = pins_text(layout, upside_down=upside_down, probe=pair)
     assert f"probe ^1 on pin {pair[0]}, probe ^2 on pin {pair[1]}" in text
     assert text.count("^1") == text.count("^2") == 2

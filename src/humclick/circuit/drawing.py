@@ -6,7 +6,7 @@ The drawing is made from the same parts, nodes and wires the solver works on; no
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from zlib import crc32
 
 from humclick.arrangements.machine import Machine
@@ -15,7 +15,7 @@ from humclick.circuit.layout import lay_out, nodes_of
 from humclick.circuit.scene import percent
 from humclick.errors import Refused, Unknown
 
-__all__ = ["describe", "draw_svg", "draw_text", "probe_points"]
+__all__ = ["clamp_wire", "describe", "draw_svg", "draw_text", "probe_points"]
 
 _WHERE = {
     "leads.short": None,
@@ -52,6 +52,19 @@ def probe_points(machine: Machine, probe: str) -> tuple[str, str] | None:
     return where if where and set(where) <= nodes_of(machine) else None
 
 
+def clamp_wire(machine: Machine, probe: str) -> tuple[str, str] | None:
+    """
+    The two ends of the wire a clamp goes round, by the name of its probe.
+
+    Returns
+    -------
+    tuple of str or None
+        Nodes of the machine; None where no clamp is used.
+    """
+    wire = ("c", "C") if probe == "attempt.amps" else None
+    return wire if wire and set(wire) <= nodes_of(machine) else None
+
+
 def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]:
     if probe is None:
         return ()
@@ -65,7 +78,10 @@ def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]
 
 
 def describe(
-    machine: Machine, probe: tuple[str, str] | None = None, suspects: Mapping[str, float] | None = None
+    machine: Machine,
+    probe: tuple[str, str] | None = None,
+    suspects: Mapping[str, float] | None = None,
+    clamp: tuple[str, str] | None = None,
 ) -> str:
     """
     The drawing in sentences, for a reader who cannot see it.
@@ -87,6 +103,8 @@ def describe(
     text = "; ".join(said) + "."
     if marked:
         text += f" Probe 1 on {marked[0]}, probe 2 on {marked[1]}."
+    if clamp is not None:
+        text += f" The clamp round the wire between {clamp[0]} and {clamp[1]}."
     for part, share in (suspects or {}).items():
         text += f" {machine.part(part).family.title}: {percent(share)}."
     if machine.arrangement.caution:
@@ -99,6 +117,8 @@ def draw_svg(
     probe: tuple[str, str] | None = None,
     suspects: Mapping[str, float] | None = None,
     dark: bool = False,
+    clamp: tuple[str, str] | None = None,
+    said: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as one SVG document.
@@ -113,6 +133,10 @@ def draw_svg(
         Probability that a part is at fault: shades it and is written beside it. [-]
     dark : bool
         Light lines on a dark ground.
+    clamp : tuple of str, optional
+        Ends of the wire a clamp goes round: marked by a ring with an A half-way.
+    said : callable
+        A title into what is written: another language. The description stays as it is.
 
     Returns
     -------
@@ -130,15 +154,19 @@ def draw_svg(
     """
     marked = _checked(machine, probe)
     suspects = suspects or {}
-    scene = lay_out(machine, suspects)
+    scene = lay_out(machine, suspects, said)
     title = f"Wiring: {machine.arrangement.title}"
-    desc = describe(machine, probe, suspects)
+    desc = describe(machine, probe, suspects, clamp)
     tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
     palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
-    return drawing_svg.render(scene, title, desc, palette, marked, suspects, tag)
+    ends = [scene.nodes[name] for name in _checked(machine, clamp)]
+    half_way = (sum(n.x for n in ends) / 2, sum(n.y for n in ends) / 2) if ends else None
+    return drawing_svg.render(scene, title, desc, palette, marked, suspects, tag, half_way)
 
 
-def draw_text(machine: Machine, probe: tuple[str, str] | None = None) -> str:
+def draw_text(
+    machine: Machine, probe: tuple[str, str] | None = None, clamp: tuple[str, str] | None = None
+) -> str:
     """
     Draw a machine's wiring as plain text of at most 78 columns.
 
@@ -148,6 +176,8 @@ def draw_text(machine: Machine, probe: tuple[str, str] | None = None) -> str:
         What to draw.
     probe : tuple of str, optional
         Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
+    clamp : tuple of str, optional
+        Ends of the wire a clamp goes round, marked alike and told below.
 
     Raises
     ------
@@ -156,8 +186,12 @@ def draw_text(machine: Machine, probe: tuple[str, str] | None = None) -> str:
     Refused
         If both probes stand on the same node.
     """
-    marked = _checked(machine, probe)
+    marked = _checked(machine, clamp or probe)
     text = drawing_text.sheet(lay_out(machine), marked)
-    if marked:
+    if clamp is not None:
+        text += (
+            f"\nthe clamp round the one wire between (1) {clamp[0]} and [2] {clamp[1]}, on neither of them\n"
+        )
+    elif marked:
         text += f"\n(1) on {marked[0]}   [2] on {marked[1]}\n"
     return text

@@ -14,7 +14,17 @@ from html import escape
 
 from humclick.circuit.scene import LONG, RING, WIDE, WIDTH, Box, Frame, Scene, Symbol, Text
 
-__all__ = ["DARK", "LIGHT", "Palette", "clean", "mark_outline", "opening", "render", "short", "words"]
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "Palette",
+    "clean",
+    "mark_outline",
+    "opening",
+    "render",
+    "short",
+    "words",
+]
 
 _FACE = "DejaVu Sans, Verdana, Arial, sans-serif"
 _LETTERS = "DejaVu Sans Mono, Consolas, Courier New, monospace"
@@ -129,6 +139,17 @@ def mark(which: int, x: float, y: float, palette: Palette) -> str:
     )
 
 
+def clamp_mark(x: float, y: float, palette: Palette) -> str:
+    """A clamp meter round a wire: a ring with an A in it, and the gap of its jaws."""
+    return (
+        f'<circle cx="{short(x)}" cy="{short(y)}" r="{short(RING)}" fill="{palette.paper}" '
+        f'stroke="{palette.marks[0]}" stroke-width="4.5" stroke-dasharray="{short(RING * 5.9)} 5" '
+        f'transform="rotate(-83 {short(x)} {short(y)})"/>'
+        f'<text x="{short(x)}" y="{short(y + 5.5)}" font-size="16" font-weight="bold" fill="{palette.ink}" '
+        'text-anchor="middle">A</text>'
+    )
+
+
 def _rect(box: Box, fill: str, stroke: str, wide: float, corner: float, dash: str = "") -> str:
     dashed = f' stroke-dasharray="{dash}"' if dash else ""
     return (
@@ -190,6 +211,7 @@ def render(
     probe: Iterable[str],
     suspects: Mapping[str, float],
     tag: str,
+    clamp: tuple[float, float] | None = None,
 ) -> str:
     """Write a scene as one SVG document; the order of the lines follows the scene alone."""
     shade = {part: mix(palette.suspect, palette.paper, 0.06 + 0.94 * p) for part, p in suspects.items()}
@@ -209,5 +231,7 @@ def render(
             )
     out += [words(text, palette) for text in scene.texts]
     out += [mark(i, scene.nodes[n].x, scene.nodes[n].y, palette) for i, n in enumerate(marked)]
+    if clamp is not None:
+        out.append(clamp_mark(*clamp, palette))
     out.append("</svg>")
     return "\n".join(out) + "\n"

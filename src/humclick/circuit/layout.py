@@ -9,37 +9,53 @@ element is set between the places of its two nodes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
-from humclick.circuit.scene import LINE, RING, WIDTH, Box, Element, Frame, Scene, Symbol, Text, percent, wrap
+from humclick.circuit.scene import (
+    LINE,
+    RING,
+    WIDTH,
+    Box,
+    Element,
+    Frame,
+    Scene,
+    Symbol,
+    Text,
+    fitted,
+    percent,
+    wrap,
+)
 from humclick.errors import DataError, OutOfRange
 from humclick.sourced import read_data
 
 __all__ = ["lay_out", "nodes_of"]
 
-_C, _SIDE, _S, _R = 36.0, 92.0, 200.0, 326.0  # columns: to C, a second gear path, to S, to R
+_C, _SIDE, _S, _R = 36.0, 78.0, 200.0, 326.0  # columns: to C, a second gear path, to S, to R
 _L = 110.0  # line conductor of the cord
 _PITCH = 84.0  # from node to node down a gear path
+_NOTE = 13.0  # size of what the letters mean
 _EDGE = 12.0  # left and right edge of the shell
 
 
-def _elements(machine: Machine) -> list[Element]:
+def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
     rows = read_data("humclick.circuit", "symbols.toml")["element"]
     found = []
     for placed in machine.parts:
         own = [row for row in rows if row["family"] == placed.family.name]
         for i, row in enumerate(own):
             a, b = (placed.connect[t] for t in row["ends"])
-            title = f"{placed.family.title} {row.get('word', '')}".strip()
+            title = said(f"{placed.family.title} {row.get('word', '')}".strip())
             if placed.id == "overload_protector" and machine.protector == "integrated":
-                title += " (in the starter)"
+                title += f" ({said('in the starter')})"
             found.append(Element(placed.id, title, (a, b), row["symbol"], row["token"], i == 0))
     return found
 
 
-def lay_out(machine: Machine, suspects: Mapping[str, float] | None = None) -> Scene:
+def lay_out(
+    machine: Machine, suspects: Mapping[str, float] | None = None, said: Callable[[str], str] = str
+) -> Scene:
     """
     Lay out the drawing of a machine.
 
@@ -49,6 +65,8 @@ def lay_out(machine: Machine, suspects: Mapping[str, float] | None = None) -> Sc
         What to draw.
     suspects : mapping of part id to float, optional
         Probability that the part is at fault; written beside it. [-]
+    said : callable
+        A title into what is written: another language.
 
     Raises
     ------
@@ -67,23 +85,25 @@ def lay_out(machine: Machine, suspects: Mapping[str, float] | None = None) -> Sc
         shares[part] = percent(share)
     scene = Scene()
     kind = machine.arrangement
-    heading = f"{kind.abbreviation}: {kind.title}" if kind.abbreviation else kind.title
+    title = said(kind.title)
+    heading = f"{kind.abbreviation}: {title}" if kind.abbreviation else title
     y = 8.0
     for line in wrap(heading, WIDTH - 24, 14, True, most=3):
         y += 17
         scene.texts.append(Text(12, y, line, "title", size=14, bold=True))
     if kind.recognised_only:
-        _star(scene, machine, shares, y + 10)
+        _star(scene, machine, shares, y + 10, said)
     else:
-        _single_phase(scene, machine, shares, y + 10)
+        _single_phase(scene, machine, shares, y + 10, said)
     return scene
 
 
 class _Gear:
     """The start gear and windings, sorted by the nodes they join."""
 
-    def __init__(self, machine: Machine) -> None:
-        self._left = _elements(machine)
+    def __init__(self, machine: Machine, said: Callable[[str], str]) -> None:
+        self._left = _elements(machine, said)
+        self.said = said
         self.machine = machine
         self.wired = {frozenset(pair) for pair in machine.wires}
 
@@ -94,10 +114,6 @@ class _Gear:
                 self._left.remove(one)
                 return one
         return None
-
-    def joins(self, a: str, b: str) -> bool:
-        """Whether an element still to be drawn joins two nodes."""
-        return any(set(one.ends) == {a, b} for one in self._left)
 
     def paths(self, start: str, end: str) -> list[list[Element]]:
         """Remove and return all paths of elements from one node to another through inner nodes."""
@@ -125,39 +141,44 @@ class _Gear:
             raise DataError(f"{self.machine.arrangement.id}: no place in the drawing for {names}")
 
 
-def _single_phase(scene: Scene, machine: Machine, shares: Mapping[str, str], top: float) -> None:
-    gear = _Gear(machine)
+def _single_phase(
+    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, said: Callable[[str], str]
+) -> None:
+    gear = _Gear(machine, said)
     y1 = _supply(scene, machine, gear, shares, top)
     guard = gear.take("n", "c")
-    y2 = y1 + (84 if guard else 36)
+    y2 = y1 + 36
     if guard:
+        label = fitted(guard.title, 180, most=3)
+        y2 = y1 + (84 if len(label[0]) < 3 else 98)
         scene.element(guard, (_C, y1), (_C, y2))
         share = shares.get(guard.part)
-        scene.label(wrap(guard.title, 172, most=3), _C + 20, (y1 + y2) / 2, share=share)
+        scene.label(label, _C + 20, (y1 + y2) / 2, share=share)
     elif frozenset(("n", "c")) in gear.wired:
         scene.wire((_C, y1), (_C, y2))
     y4 = _start_gear(scene, machine, gear, shares, y1, y2)
     coil = gear.take("s", "c")
     y_sockets = y4 + 24
     if coil:
-        y5 = y4 + 42
+        lines, size = fitted(coil.title, _S - _C - 8, most=2)
+        y5 = y4 + 42 + (len(lines) - 1) * LINE
         scene.element(coil, (_S, y5), (_C, y5))
         scene.dots += [(_S, y5), (_C, y5)]
-        title = wrap(coil.title, _S - _C - 8, most=1)
-        scene.texts.append(Text((_S + _C) / 2, y5 - 20, title[0], "label", "middle"))
+        for i, line in enumerate(reversed(lines)):
+            scene.texts.append(Text((_S + _C) / 2, y5 - 20 - i * LINE, line, "label", "middle", size))
         y_sockets = y5 + 24
-    for name, x, above in (("c", _C, y2), ("s", _S, y4), ("r", _R, None)):
-        if above is not None:
-            scene.wire((x, above), (x, y_sockets))
+    for name, x, above in (("c", _C, y2), ("s", _S, y4), ("r", _R, y4)):
+        scene.wire((x, above), (x, y_sockets))
         scene.node(name, x, y_sockets)
     wiring = machine.part("wiring")
     y_pins = y_sockets + 54
     strip = Box(_C - 16, y_sockets + 15, _R + 16, y_pins - 15)
     scene.frames.append(Frame("strip", wiring.id, strip))
-    scene.texts.append(Text(_C + 14, y_sockets + 31, wiring.family.title, "label"))
+    lines, size = fitted(said(wiring.family.title), _S - _C - 22, most=1)
+    scene.texts.append(Text(_C + 20, y_sockets + 32, lines[0], "label", size=size))
     if wiring.id in shares:
         scene.texts.append(
-            Text((_S + _R) / 2, y_sockets + 31, shares[wiring.id], "share", "middle", bold=True)
+            Text((_S + _R) / 2, y_sockets + 32, shares[wiring.id], "share", "middle", bold=True)
         )
     for x in (_C, _S, _R):
         scene.wire((x, y_sockets), (x, y_pins))
@@ -166,7 +187,7 @@ def _single_phase(scene: Scene, machine: Machine, shares: Mapping[str, str], top
     notes = "Pins stand here as the circuit runs, not as they stand on the compressor. " + (
         "Small letters: wire side; capitals: outlet and pins."
     )
-    _notes(scene, notes, y_bottom + 10)
+    _notes(scene, said(notes), y_bottom + 10)
 
 
 def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], top: float) -> float:
@@ -176,8 +197,8 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
     y1 = y0 + 62
     scene.frames.append(Frame("outlet", supply.id, Box(12, top, 134, y0)))
     scene.frames.append(Frame("cord", supply.id, Box(_C - 12, y0 + 17, _L + 12, y1 - 17)))
-    scene.texts.append(Text((_C + _L) / 2, y0 - 19, "outlet", "note", "middle"))
-    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, "cord", "note", "middle"))
+    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said("outlet"), 46)))
+    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said("cord"), 64)))
     for x, outer, inner, anchor in ((_C, "from_n", "n", "start"), (_L, "from_l", "l", "end")):
         name = ends[outer]
         scene.node(name, x, y0, Text(x, y0 - 18, name, "node", "middle", 15, True))
@@ -188,16 +209,14 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
         scene.node(name, x, y1, label)
         scene.wire((x, y0), (x, y1))
     share = shares.get(supply.id)
-    scene.label(wrap(supply.family.title, 200, most=1), 144, top + 16, share=share)
+    scene.label(fitted(gear.said(supply.family.title), 200, most=1), 144, top + 16, share=share)
     control = gear.take("l", "k")
     if control is None:
         raise DataError(f"{machine.arrangement.id}: nothing between the cord and the start gear")
     scene.element(control, (_L, y1), (_R, y1))
     share = shares.get(control.part)
-    lines = wrap(control.title, 180, most=1)
-    scene.label(
-        lines, (_L + _R) / 2, y1 - 17 - LINE / 2 * (len(lines) + (share is not None)), "middle", share
-    )
+    title = fitted(control.title, 180, most=1)
+    scene.label(title, (_L + _R) / 2, y1 - 17 - LINE / 2 * (1 + (share is not None)), "middle", share)
     scene.node("k", _R, y1)
     return y1
 
@@ -221,24 +240,24 @@ def _start_gear(
         scene.dots += [(_S, y2), (_S, y4)]
     for x, path in zip(columns, paths, strict=True):
         side = -1 if len(paths) == 1 else 1
-        room = 124.0 if len(paths) == 1 else (72.0 if x == _SIDE else 90.0)
+        room = 124.0 if len(paths) == 1 else (84.0 if x == _SIDE else 98.0)
         step = (y4 - y2) / len(path)
         for i, one in enumerate(path):
             above, below = y2 + i * step, y2 + (i + 1) * step
             scene.element(one, (x, above), (x, below))
             share = shares.get(one.part) if one.first else None
             anchor = "end" if side < 0 else "start"
-            scene.label(wrap(one.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
+            scene.label(fitted(one.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
             if i + 1 < len(path):
                 (name,) = set(one.ends) & set(path[i + 1].ends)
                 scene.node(name, x, below)
-    y_sockets = y4 + (66 if gear.joins("s", "c") else 24)
     if coil:
         scene.element(coil, (_R, y2), (_R, y2 + _PITCH))
-        scene.wire((_R, y2 + _PITCH), (_R, y_sockets))
-        scene.label(wrap(coil.title, 90, most=3), _R - 20, y2 + _PITCH / 2, "end", shares.get(coil.part))
+        if y2 + _PITCH < y4:
+            scene.wire((_R, y2 + _PITCH), (_R, y4))
+        scene.label(fitted(coil.title, 84, most=3), _R - 20, y2 + _PITCH / 2, "end", shares.get(coil.part))
     else:
-        scene.wire((_R, y2), (_R, y_sockets))
+        scene.wire((_R, y2), (_R, y4))
     return y4
 
 
@@ -252,7 +271,7 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
     if guard:
         scene.element(guard, (_C, y + 16), (_C, y + 124))
         scene.wire((_C, y), (_C, y + 16))
-        scene.label(wrap(guard.title, 118, most=3), _C + 20, y + 70, share=shares.get(guard.part))
+        scene.label(fitted(guard.title, 118, most=3), _C + 20, y + 70, share=shares.get(guard.part))
         scene.wire((_C, y + 124), (_C, rail))
         scene.node("c0", _C, rail, Text(_C + RING + 3, rail - 7, "c0", "node", size=15, bold=True))
     else:
@@ -266,18 +285,24 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
         scene.wire((x, middle + 26), (x, rail))
         anchor = "start" if side > 0 else "end"
         share = shares.get(winding.part)
-        scene.label(wrap(winding.title, 90, most=2), x + side * 20, middle, anchor, share)
+        scene.label(
+            fitted(winding.title, 98 if side > 0 else 100, most=2), x + side * 20, middle, anchor, share
+        )
     scene.wire((_C, rail), (_R, rail))
     scene.dots.append((_S, rail))
     mechanism = machine.part("mechanism")
     scene.symbols.append(Symbol("crank", mechanism.id, 76, rail + 30, 0, "(o)"))
-    scene.label([mechanism.family.title], 104, rail + 30, share=shares.get(mechanism.id))
-    _shell_node(scene, 288, y_bottom)
+    scene.label(
+        fitted(gear.said(mechanism.family.title), 130, most=1), 104, rail + 30, share=shares.get(mechanism.id)
+    )
+    _shell_node(scene, 288, y_bottom, gear.said)
     return y_bottom
 
 
-def _star(scene: Scene, machine: Machine, shares: Mapping[str, str], top: float) -> None:
-    caution = wrap(machine.arrangement.caution, 282, most=9)
+def _star(
+    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, said: Callable[[str], str]
+) -> None:
+    caution = wrap(said(machine.arrangement.caution), 288, most=12)
     bottom = top + len(caution) * LINE + 14
     scene.frames.append(Frame("caution", "", Box(8, top, WIDTH - 8, bottom)))
     for i, line in enumerate(caution):
@@ -287,7 +312,7 @@ def _star(scene: Scene, machine: Machine, shares: Mapping[str, str], top: float)
     low = middle[1] + 78
     places = dict(zip(PINS, ((middle[0], y), (45.0, low), (WIDTH - 45, low)), strict=True))
     scene.frames.append(Frame("shell", "", Box(45, y, WIDTH - 45, low + 70)))
-    elements = _elements(machine)
+    elements = _elements(machine, said)
     hubs = set.intersection(*(set(e.ends) for e in elements))
     if len(elements) != 3 or len(hubs) != 1:
         raise DataError(f"{machine.arrangement.id}: drawn as three windings in star, and is not that")
@@ -296,12 +321,18 @@ def _star(scene: Scene, machine: Machine, shares: Mapping[str, str], top: float)
         (pin,) = set(one.ends) - hubs
         scene.element(one, places[pin], middle)
         _pin(scene, pin, *places[pin], -1 if pin == "S" else 1)
-    label = Text(middle[0] + 8, middle[1] - 17, hub, "node", size=15, bold=True)
+    label = Text(middle[0] + 8, middle[1] - 17, said(hub), "node", size=15, bold=True)
     scene.node(hub, *middle, label)
     part = elements[0]
-    scene.label(wrap(part.title, 160, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part))
-    _shell_node(scene, 230, low + 70)
-    _notes(scene, "Pins stand here as the circuit runs, not as they stand on the compressor.", low + 80)
+    scene.label(fitted(part.title, 170, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part))
+    _shell_node(scene, 230, low + 70, said)
+    _notes(scene, said("Pins stand here as the circuit runs, not as they stand on the compressor."), low + 80)
+
+
+def _narrow(text: str, width: float) -> tuple[str, str, str, float]:
+    """Text, role, anchor and size of a word inside an outline."""
+    lines, size = fitted(text, width, most=1)
+    return lines[0], "note", "middle", size
 
 
 def _pin(scene: Scene, name: str, x: float, y: float, side: int) -> None:
@@ -309,15 +340,15 @@ def _pin(scene: Scene, name: str, x: float, y: float, side: int) -> None:
     scene.node(name, x, y, Text(x + side * 7, y + 29, name, "node", anchor, 18, True))
 
 
-def _shell_node(scene: Scene, x: float, y: float) -> None:
-    scene.node("shell", x, y, Text(x, y - 18, "shell", "node", "middle", 15, True))
+def _shell_node(scene: Scene, x: float, y: float, said: Callable[[str], str]) -> None:
+    scene.node("shell", x, y, Text(x, y - 18, said("shell"), "node", "middle", 15, True))
 
 
 def _notes(scene: Scene, text: str, top: float) -> None:
     y = top
-    for line in wrap(text, WIDTH - 24, most=4):
+    for line in wrap(text, WIDTH - 16, _NOTE, most=5):
         y += LINE
-        scene.texts.append(Text(12, y, line, "note"))
+        scene.texts.append(Text(12, y, line, "note", size=_NOTE))
     scene.height = y + 10
 
 

@@ -155,19 +155,19 @@ def pins_svg(
     )
     out.append(_up_arrow(28, 155, upside_down, palette))
     for name, (dx, dy) in zip(names, _seen(layout, upside_down), strict=True):
-        x, y = 200.0 + dx * 45, 150.0 + dy * (45 if layout == "column" else 58)
+        x, y = 200.0 + dx * 48, 150.0 + dy * (48 if layout == "column" else 62)
         if name in marked:
             which = marked.index(name)
-            out.append(mark_outline(which, x, y, 29, palette))
-            place = (x + 36, y + 5, "start") if layout == "column" else (x, y + 47, "middle")
+            out.append(mark_outline(which, x, y, 36, palette))
+            place = (x + 44, y + 5, "start") if layout == "column" else (x, y + 55, "middle")
             out.append(words(Text(*place[:2], f"probe {which + 1}", "label", place[2], 15, True), palette))
-        dash = "" if name in PINS else ' stroke-dasharray="5 4"'
+        dash = "" if name in PINS else ' stroke-dasharray="8 6"'
         out.append(
-            f'<circle cx="{short(x)}" cy="{short(y)}" r="20" fill="{palette.paper}" stroke="{palette.ink}" '
-            f'stroke-width="3"{dash}/>'
+            f'<circle cx="{short(x)}" cy="{short(y)}" r="28" fill="{palette.paper}" stroke="{palette.ink}" '
+            f'stroke-width="4"{dash}/>'
         )
-        out.append(words(Text(x, y + 8, name, "node", "middle", 22, True), palette))
-    out.append(words(Text(180, 321, _way(upside_down), "label", "middle"), palette))
+        out.append(words(Text(x, y + 12, name, "node", "middle", 34, True), palette))
+    out.append(words(Text(180, 321, _way(upside_down), "label", "middle", 13), palette))
     out.append("</svg>")
     return "\n".join(out) + "\n"
 
@@ -249,6 +249,6 @@ def relay_svg(turned: bool = False, dark: bool = False) -> str:
     out.append(
         words(Text(200, contacts + (30 if turned else -20), word, "label", "middle", 15, True), palette)
     )
-    out.append(words(Text(180, 288, says, "label", "middle"), palette))
+    out.append(words(Text(180, 288, says, "label", "middle", 13), palette))
     out.append("</svg>")
     return "\n".join(out) + "\n"

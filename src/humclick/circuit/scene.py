@@ -29,6 +29,7 @@ __all__ = [
     "Text",
     "Wire",
     "advance",
+    "fitted",
     "parts_drawn",
     "percent",
     "wrap",
@@ -74,6 +75,37 @@ def wrap(text: str, width: float, size: float = FONT, bold: bool = False, most: 
             lines[-1] = lines[-1][:-1]
         lines[-1] += "…"
     return lines
+
+
+def fitted(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple[list[str], float]:
+    """
+    Lines of a label and their size: smaller only where a word, or the whole, would not fit otherwise.
+
+    Parameters
+    ----------
+    text : str
+        What to write.
+    width : float
+        Room for it. [units of the drawing]
+    most : int
+        Lines at most. [-]
+    least : float
+        Smallest size of letters. [units of the drawing]
+
+    Returns
+    -------
+    lines : list of str
+        What to write under each other.
+    size : float
+        Of the letters. [units of the drawing]
+    """
+    size = FONT
+    while size > least:
+        longest = max((advance(word, size) for word in text.split()), default=0.0)
+        if longest <= width and len(wrap(text, width, size, most=99)) <= most:
+            break
+        size -= 0.5
+    return wrap(text, width, size, most=most), size
 
 
 def percent(share: float) -> str:
@@ -231,13 +263,19 @@ class Scene:
         return symbol
 
     def label(
-        self, lines: list[str], x: float, y: float, anchor: str = "start", share: str | None = None
+        self,
+        label: tuple[list[str], float],
+        x: float,
+        y: float,
+        anchor: str = "start",
+        share: str | None = None,
     ) -> None:
-        """Write a block of lines about the height `y`, with the share below in bold."""
+        """Write the lines of `fitted` about the height `y`, with the share below in bold."""
+        lines, size = label
         count = len(lines) + (share is not None)
         base = y - count * LINE / 2 + 12
         for i, line in enumerate(lines):
-            self.texts.append(Text(x, base + i * LINE, line, "label", anchor))
+            self.texts.append(Text(x, base + i * LINE, line, "label", anchor, size))
         if share is not None:
             self.texts.append(Text(x, base + len(lines) * LINE, share, "share", anchor, bold=True))
 

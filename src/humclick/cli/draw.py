@@ -42,7 +42,7 @@ def draw(
     Example: humclick draw --arrangement rsir-ptc --probe ptc.ohms
     """
     from humclick.arrangements.machine import Machine, Nameplate
-    from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
+    from humclick.circuit.drawing import clamp_wire, describe, draw_svg, draw_text, probe_points
     from humclick.diagnosis.judged import judge
     from humclick.diagnosis.probes import probe_of
 
@@ -55,16 +55,17 @@ def draw(
         machine = situation.machine
     else:
         raise Refused(f"{file}: no machine is described in this call, so there is nothing to draw")
-    points = None
+    points = clamp = None
     if probe is not None:
-        points = probe_points(machine, probe_of(machine, probe).id)
-        if points is None:
+        name = probe_of(machine, probe).id
+        points, clamp = probe_points(machine, name), clamp_wire(machine, name)
+        if points is None and clamp is None:
             raise Refused(f"{probe} has no two points on the drawing: a look, a try, or unnamed pins")
     shares = None
     if suspects and situation is not None:
         post = judge(situation, shop_in(shop_file)).post
         shares = {part.id: post.of_part(part.id) for part in machine.parts}
     if svg is not None:
-        save(svg, draw_svg(machine, points, shares, dark).encode("utf-8", "replace"))
+        save(svg, draw_svg(machine, points, shares, dark, clamp).encode("utf-8", "replace"))
     else:
-        click.echo(describe(machine, points, shares) if words else draw_text(machine, points))
+        click.echo(describe(machine, points, shares, clamp) if words else draw_text(machine, points, clamp))

@@ -60,9 +60,11 @@ _MORE = (
         "cord",
     ),
     *("On known-good gear it runs: the compressor is good.", "Nothing is wrong with it at the moment."),
-    *("Pins stand here as the circuit runs, not as", "they stand on the compressor. Small letters:"),
+    "Pins stand here as the circuit runs, not as they stand on the compressor.",
+    "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
+    " capitals: outlet and pins.",
+    *("current relay contact", "current relay coil", "potential relay contact", "in the starter", "star"),
     *(
-        "wire side; capitals: outlet and pins.",
         "shell",
         "start",
         "winding",

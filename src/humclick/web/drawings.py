@@ -20,7 +20,7 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import describe, draw_svg
 from humclick.circuit.drawing_svg import LIGHT, mark, mix
 from humclick.circuit.layout import lay_out
-from humclick.circuit.scene import FONT, LONG, RING, Scene, Symbol
+from humclick.circuit.scene import LONG, RING, Scene, Symbol
 from humclick.diagnosis.probes import Probe
 from humclick.web.language import OWN, Language
 
@@ -145,7 +145,7 @@ _TITLE = re.compile(r"(<title [^>]*>)[^<]*")
 #: Room left above and below the two points and the part, and where no part is drawn. [units of the drawing]
 _AROUND, _ALONE = 52.0, 76.0
 #: Size of a label that is longer in another language. [units of the drawing]
-_SMALLER = "12.5"
+_SMALLER = "11.5"
 #: What a meter reads between two bare pins.
 _WINDINGS = frozenset({"start_winding", "run_winding"})
 
@@ -221,17 +221,16 @@ def wiring(
         What is probed. A part measured by itself is marked at its own ends, for its wires are off.
     """
     shares = shares or {}
-    scene = lay_out(machine)
+    scene = lay_out(machine, shares, language.plain)
     own = _own_symbol(scene, probe) if points and probe is not None else None
     clamped = points if points and probe is not None and probe.quantity == "current" else None
-    svg = draw_svg(machine, None if own or clamped else points, shares, clamp=clamped)
+    svg = draw_svg(machine, None if own or clamped else points, shares, clamp=clamped, said=language.plain)
     if own is not None:
         svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))
     title = language.plain(machine.arrangement.title)
 
     if language.code != OWN:
-        svg = _said(svg, language)
         svg = _TITLE.sub(lambda found: f"{found[1]}{escape(title)}", svg, count=1)
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
@@ -282,7 +281,7 @@ def _said(svg: str, language: Language) -> str:
             continue
         for line, words in zip(lines, _broken(spoken, many), strict=True):
             longer = len(words) > 1.1 * len(unescape(line["text"]))
-            size = _SMALLER if longer and line["size"] == f"{FONT:g}" else line["size"]
+            size = _SMALLER if longer and line["size"] == "13" else line["size"]
             pieces += [svg[at : line.start()], line["head"], f'font-size="{size}"', line["tail"]]
             pieces.append(f">{escape(words)}</text>")
             at = line.end()
