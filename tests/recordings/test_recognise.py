@@ -17,9 +17,10 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard
 from humclick.errors import HumclickError
+from humclick.recordings import GEARS
 from humclick.recordings.evidence import current_evidence
 from humclick.recordings.features import RecordingMeasured
-from humclick.recordings.recognise import CAUSES, GEARS, Plate, Shown, recognise
+from humclick.recordings.recognise import CAUSES, Plate, Shown, recognise
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 from tests.recordings.generator import CASES, Logged, logged

@@ -22,7 +22,7 @@ from humclick.start.curves import (
     panels_to_compare,
     told_events,
 )
-from humclick.start.pictures import compared_svg, picture_png, picture_svg
+from humclick.start.pictures import picture_png, picture_svg
 from humclick.start.run import Run, Switched
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -195,7 +195,7 @@ def test_a_png_is_one() -> None:
 def test_runs_are_compared() -> None:
     """Two runs share panels under their own names; five are too many."""
     runs = [("old", a_run()), ("new", a_run(0.9))]
-    root = ElementTree.fromstring(compared_svg(runs, "Old and new", "Both."))
+    root = ElementTree.fromstring(picture_svg(panels_to_compare(runs), "Old and new", "Both."))
     words = [each.text for each in root.iter(f"{SVG}text")]
     assert words.count("old") == words.count("new") == 3
     with pytest.raises(Refused, match="one to 4"):

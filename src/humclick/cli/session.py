@@ -19,14 +19,22 @@ from humclick.cli.pins import finding_in_words
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
-from humclick.diagnosis.probes import Probe, probe_of, probes_of
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.call_file import append_event, load_call
 from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
 from humclick.jobs.events import DecisionTaken, Event, GatePassed, PartFitted
 from humclick.jobs.fold import fold
-from humclick.jobs.sheet.model import Advised, state_of
-from humclick.jobs.standing import UNNAMED_PINS, accepted, cautions, decided, live, pins_found
+from humclick.jobs.standing import (
+    UNNAMED_PINS,
+    accepted,
+    cautions,
+    decided,
+    live,
+    pins_found,
+    probes_now,
+    repaired,
+)
 from humclick.safety import Gate, defer
 
 if TYPE_CHECKING:
@@ -169,15 +177,12 @@ class Session:
                 self._advice = advise(self.situation, shop=self.shop)
             except HumclickError as error:
                 self._refusal = str(error)
-        self._repaired = False
-        if self._advice is not None and self.call.renewed:
-            state = state_of(self.call, Advised(self._advice))
-            self._repaired = state.name == "repaired"
+        self._repaired = repaired(self.call, self._advice)
         return self._advice
 
     def probes(self) -> dict[str, Probe]:
         """Every named probe of the machine; none while there is no machine."""
-        return probes_of(self.call.machine, self.shop) if self.call.machine is not None else {}
+        return probes_now(self.call, self.shop)
 
     def probe(self, name: str) -> Probe:
         """

@@ -161,12 +161,12 @@ def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
 
 
 def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
-    from humclick.start.curves import describe
-    from humclick.start.pictures import compared_png, compared_svg
+    from humclick.start.curves import describe, panels_to_compare
+    from humclick.start.pictures import picture_png, picture_svg
 
-    title = f"A start with either {told.title}"
+    title, panels = f"A start with either {told.title}", panels_to_compare(runs)
     if path.suffix.casefold() == ".png":
-        save(path, compared_png(runs, title), quiet=quiet)
+        save(path, picture_png(panels, title), quiet=quiet)
         return
     words = " ".join(f"{name.capitalize()}: {describe(run)}" for name, run in runs)
-    save(path, compared_svg(runs, title, words).encode(), quiet=quiet)
+    save(path, picture_svg(panels, title, words, tag="compared").encode(), quiet=quiet)

@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from humclick.diagnosis.guards import breaker_tripped
+from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.events import (
     ComplaintHeard,
@@ -23,11 +24,14 @@ from humclick.jobs.events import (
     new_event,
 )
 from humclick.jobs.fold import fold
+from humclick.jobs.sheet.model import Advised, state_of
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
 if TYPE_CHECKING:
+    from humclick.diagnosis.advice import Advice
     from humclick.diagnosis.pins import PinFinding
+    from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.readings import Reading
 
@@ -41,6 +45,8 @@ __all__ = [
     "live",
     "next_moment",
     "pins_found",
+    "probes_now",
+    "repaired",
     "to_redo",
     "to_undo",
 ]
@@ -72,6 +78,18 @@ def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted |
         if isinstance(event, ReadingTaken | ComplaintHeard):
             return None
     return None
+
+
+def repaired(call: Call, advice: Advice | None) -> bool:
+    """Whether it is on record that it runs with what was fitted."""
+    if not call.renewed or advice is None:
+        return False
+    return state_of(call, Advised(advice)).name == "repaired"
+
+
+def probes_now(call: Call, shop: Shop) -> dict[str, Probe]:
+    """Every named probe of the machine of a call; none before it is described."""
+    return {} if call.machine is None else probes_of(call.machine, shop)
 
 
 def given_last(events: Sequence[Event], call: Call, kind: type[Event]) -> dict[str, Any]:

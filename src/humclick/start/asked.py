@@ -1,5 +1,5 @@
 """
-Under which conditions a start is asked about: volts, pressures, temperature, what is fitted.
+Under which conditions a start is asked about: volts, pressures, temperature, what is fitted, what is wrong.
 """
 
 from __future__ import annotations
@@ -7,11 +7,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from humclick.errors import OutOfRange, Unknown
+from humclick.arrangements.machine import Machine
+from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.physics.bounds import between
 from humclick.sourced import read_data, sourced
 
-__all__ = ["Asked", "pressure_of", "pressures"]
+__all__ = ["Asked", "modes_of", "pressure_of", "pressures"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,3 +99,24 @@ def pressure_of(text: str) -> float:
     if not math.isfinite(figure) or not 0 <= figure <= 3:
         raise OutOfRange(f"the pressure difference must be 0 to 3 times that of running, got {text}")
     return figure
+
+
+def modes_of(text: str, machine: Machine) -> dict[str, str]:
+    """
+    Modes from words such as ``ptc=bridged, supply=sags``.
+
+    Raises
+    ------
+    Refused
+        If the words have another form.
+    Unknown
+        If a part or mode does not exist.
+    """
+    found = {}
+    for piece in filter(None, (each.strip() for each in text.split(","))):
+        part, equals, mode = (each.strip() for each in piece.partition("="))
+        if not equals:
+            raise Refused(f"write what is wrong as part=mode, such as ptc=bridged, got {piece!r}")
+        machine.part(part).family.mode(mode)
+        found[part] = mode
+    return found

@@ -16,10 +16,10 @@ from html import escape
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.start.curves import Panel, panels_to_compare
-from humclick.start.run import Run, Switched
+from humclick.start.curves import Panel
+from humclick.start.run import Switched
 
-__all__ = ["compared_png", "compared_svg", "picture_png", "picture_svg"]
+__all__ = ["picture_png", "picture_svg"]
 
 _PAPER, _INK, _SOFT, _GRID = "#ffffff", "#111111", "#555555", "#d5d9de"
 #: Colour and dashes of the first curve, the second …
@@ -48,15 +48,10 @@ _STYLE: dict[Any, Any] = {
     "ytick.labelcolor": _INK,
     "text.color": _INK,
 }
-#: Words of an event beside its line.
+#: Words of an event beside its line, where its own are too long for it.
 _WORDS = {
-    "start contact opens": "start contact opens",
-    "start contact closes": "start contact closes",
     "start current has halved": "starter has let go",
     "three quarters of synchronous speed": "¾ speed",
-    "protector opens": "protector opens",
-    "protector closes": "protector closes",
-    "breaker opens": "breaker opens",
 }
 
 
@@ -74,7 +69,7 @@ def picture_svg(
     Parameters
     ----------
     panels : sequence of Panel
-        From `humclick.start.curves.panels_of`.
+        From `humclick.start.curves.panels_of` or `humclick.start.curves.panels_to_compare`.
     title, description : str
         Heading, and what a reader who cannot see it is told.
     events : sequence of Switched
@@ -115,51 +110,6 @@ def picture_png(
     out = io.BytesIO()
     _draw(panels, title, events, out, "png", "start", dots)
     return out.getvalue()
-
-
-def compared_svg(
-    runs: Sequence[tuple[str, Run]],
-    title: str,
-    description: str,
-    *,
-    seconds: float | None = None,
-    tag: str = "compared",
-) -> str:
-    """
-    Several runs beside each other as SVG.
-
-    Parameters
-    ----------
-    runs, seconds
-        As in `humclick.start.curves.panels_to_compare`. [s]
-    title, description, tag : str
-        As in `picture_svg`.
-
-    Raises
-    ------
-    Refused
-        As those two.
-    """
-    return picture_svg(panels_to_compare(runs, seconds=seconds), title, description, tag=tag)
-
-
-def compared_png(runs: Sequence[tuple[str, Run]], title: str, *, seconds: float | None = None) -> bytes:
-    """
-    Several runs beside each other as PNG.
-
-    Parameters
-    ----------
-    runs, seconds
-        As in `humclick.start.curves.panels_to_compare`. [s]
-    title : str
-        Heading.
-
-    Raises
-    ------
-    Refused
-        If there are no runs or too many.
-    """
-    return picture_png(panels_to_compare(runs, seconds=seconds), title)
 
 
 def _draw(

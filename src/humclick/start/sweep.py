@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from humclick.errors import Refused
+from humclick.start.asked import modes_of
 from humclick.start.attempts import attempts
 from humclick.start.batch import OUTCOMES, Features, simulate_many
 from humclick.start.case import Case
@@ -30,11 +31,11 @@ from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.sweep_spec import (
     CONDITIONS,
     MACHINE,
+    WORDS,
     SweepSpec,
     Value,
     asked_of,
     machine_of,
-    modes_of,
     spec_of,
 )
 
@@ -184,7 +185,7 @@ def _schema(spec: SweepSpec) -> Any:
     columns = [("point", pyarrow.int64()), ("draw", pyarrow.int64())]
     for name in (*MACHINE, *(f".{each}" for each in CONDITIONS)):
         bare = name.lstrip(".")
-        text = bare in ("arrangement", "protector", "pressure", "modes")
+        text = bare in WORDS
         columns.append((_column(name), words if text else pyarrow.bool_() if bare == "hot" else numbers))
     columns.append(("outcome", words))
     for each in fields(Features):

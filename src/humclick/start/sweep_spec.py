@@ -30,19 +30,19 @@ import numpy as np
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused, Unknown
 from humclick.sourced import Z95
-from humclick.start.asked import Asked, pressure_of
+from humclick.start.asked import Asked, modes_of, pressure_of
 from humclick.start.at_hand import AtHand, at_hand
 
 __all__ = [
     "CONDITIONS",
     "MACHINE",
     "MOST",
+    "WORDS",
     "Drawn",
     "Point",
     "SweepSpec",
     "asked_of",
     "machine_of",
-    "modes_of",
     "spec_of",
 ]
 
@@ -71,7 +71,8 @@ CONDITIONS: Mapping[str, Value] = {
     "run_farads": None,
     "modes": "",
 }
-_WORDS = ("arrangement", "protector", "pressure", "modes")
+#: Names whose values are words.
+WORDS = ("arrangement", "protector", "pressure", "modes")
 _TOP = {"draws": 20, "seed": 0, "seconds": 3.0}
 #: Attempts in one sweep. [-]
 MOST = 10_000_000
@@ -239,7 +240,7 @@ def _axis(given: Any, name: str, where: str) -> tuple[Value | Drawn, ...]:
 
 def _formed(given: Mapping[str, Any], name: str, where: str) -> tuple[Value | Drawn, ...]:
     keys = set(given)
-    if name in _WORDS or name == "hot":
+    if name in WORDS or name == "hot":
         raise Refused(f"{where}: only a value or a list can stand here, got {dict(given)!r}")
     if keys not in ({"from", "to", "steps"}, {"low", "high"}, {"median", "factor"}):
         raise Refused(f"{where}: write {_FORMS}, got the keys {', '.join(sorted(keys)) or 'none'}")
@@ -271,7 +272,7 @@ def _value(given: Any, name: str, where: str) -> Value:
         if isinstance(given, bool):
             return given
         raise Refused(f"{where}: write true or false, got {given!r}")
-    if name in _WORDS:
+    if name in WORDS:
         if isinstance(given, str):
             return given
         if name == "pressure" and isinstance(given, int | float) and not isinstance(given, bool):
@@ -282,25 +283,8 @@ def _value(given: Any, name: str, where: str) -> Value:
     return float(given)
 
 
-def modes_of(text: str, machine: Machine) -> dict[str, str]:
-    """
-    Modes from words such as ``ptc=bridged, supply=sags``.
-
-    Raises
-    ------
-    Refused
-        If the words have another form.
-    Unknown
-        If a part or mode does not exist.
-    """
-    found = {}
-    for piece in filter(None, (each.strip() for each in text.split(","))):
-        part, equals, mode = (each.strip() for each in piece.partition("="))
-        if not equals:
-            raise Refused(f"write what is wrong as part=mode, such as ptc=bridged, got {piece!r}")
-        machine.part(part).family.mode(mode)
-        found[part] = mode
-    return found
+def _number(values: Mapping[str, Value], name: str) -> float | None:
+    return None if values[name] is None else float(values[name] or 0.0)
 
 
 def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
@@ -312,20 +296,19 @@ def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
     Refused, Unknown
         If they cannot be.
     """
-
-    def number(name: str) -> float | None:
-        return None if values[name] is None else float(values[name] or 0.0)
-
     plate = Nameplate(
-        number("volts") or 0.0, number("hertz") or 0.0, number("locked_rotor_amps"), number("rated_load_amps")
+        _number(values, "volts") or 0.0,
+        _number(values, "hertz") or 0.0,
+        _number(values, "locked_rotor_amps"),
+        _number(values, "rated_load_amps"),
     )
     machine = Machine.of(str(values["arrangement"]), str(values["protector"]) or None, plate)
-    poles = number("poles")
+    poles = _number(values, "poles")
     return machine, at_hand(
         machine,
-        run_ohms=number("run_ohms"),
-        start_ohms=number("start_ohms"),
-        horsepower=number("horsepower"),
+        run_ohms=_number(values, "run_ohms"),
+        start_ohms=_number(values, "start_ohms"),
+        horsepower=_number(values, "horsepower"),
         poles=None if poles is None else int(poles),
     )
 
@@ -339,18 +322,14 @@ def asked_of(values: Mapping[str, Value], machine: Machine) -> Asked:
     Refused, Unknown
         If they cannot be.
     """
-
-    def number(name: str) -> float | None:
-        return None if values[name] is None else float(values[name] or 0.0)
-
     return Asked(
-        volts=machine.nameplate.volts * (number(".volts") or 0.0),
+        volts=machine.nameplate.volts * (_number(values, ".volts") or 0.0),
         difference=pressure_of(str(values[".pressure"])),
-        ambient=number(".ambient") or 0.0,
+        ambient=_number(values, ".ambient") or 0.0,
         hot=bool(values[".hot"]),
-        supply_ohms=number(".supply_ohms"),
-        start_farads=number(".start_farads"),
-        run_farads=number(".run_farads"),
+        supply_ohms=_number(values, ".supply_ohms"),
+        start_farads=_number(values, ".start_farads"),
+        run_farads=_number(values, ".run_farads"),
     )
 
 

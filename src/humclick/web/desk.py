@@ -10,14 +10,14 @@ from functools import cached_property
 from typing import Any
 
 from humclick.diagnosis.advice import Advice
-from humclick.diagnosis.probes import Probe, probe_of, probes_of
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
 from humclick.jobs.events import DecisionTaken, Event, PartFitted, event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Advised, State, state_of
-from humclick.jobs.standing import accepted, decided
+from humclick.jobs.standing import accepted, decided, probes_now, repaired
 from humclick.safety import Gate
 from humclick.web.exchange import Reply, Request, plain_table
 from humclick.web.judgements import Judgements, Weighed
@@ -165,7 +165,7 @@ class Desk:
     @cached_property
     def repaired(self) -> bool:
         """Whether it is on record that it runs with what was fitted."""
-        return bool(self.call.renewed) and self.state.name == "repaired"
+        return repaired(self.call, self.weighed.advice if self.weighed is not None else None)
 
     @property
     def decided(self) -> DecisionTaken | PartFitted | None:
@@ -174,7 +174,7 @@ class Desk:
 
     def probes(self) -> dict[str, Probe]:
         """Every named probe of the machine; none while there is no machine."""
-        return probes_of(self.call.machine, self.shop) if self.call.machine is not None else {}
+        return probes_now(self.call, self.shop)
 
     def probe(self, name: str) -> Probe:
         """

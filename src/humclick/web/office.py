@@ -160,7 +160,7 @@ class Office:
 
     def summaries(self) -> list[Mapping[str, Any]]:
         """Every call's line; a call whose line is not worked out yet stands with what its header says."""
-        found = []
+        found: list[Mapping[str, Any]] = []
         for name in self.store.ids():
             try:
                 events = self.store.events(name)

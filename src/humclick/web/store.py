@@ -26,7 +26,7 @@ from typing import Any
 
 from humclick.errors import CallFileError, Refused, Unknown
 from humclick.jobs.call_file import MOST_EVENTS, append_event, read_call, write_call
-from humclick.jobs.events import Event, event_from
+from humclick.jobs.events import Event, event_from, in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
 __all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of", "write_whole"]
@@ -183,7 +183,7 @@ class Store:
         CallFileError
             If the file is damaged or cannot be written.
         """
-        events = [event_from(table) for table in tables]
+        events = in_order(map(event_from, tables))  # so that the file reads well; its order decides nothing
         path = self._path(name)
         with self._lock:
             kept = {event.id: event for event in self.events(name)} if path.is_file() else {}

@@ -33,7 +33,6 @@ async function send(told) {
   for (const each of waiting.filter(each => each.call)) byCall.set(each.call, [...(byCall.get(each.call) ?? []), each]);
   for (const [call, all] of byCall) {
     const found = await Promise.all(all.map(async ({ key, id }) => ({ key, table: await keep.table(call, id) })));
-    found.sort((a, b) => inTime(a.table, b.table));
     for (let at = 0; at < found.length; at += AT_ONCE) {
       const some = found.slice(at, at + AT_ONCE), events = some.map(each => each.table).filter(Boolean);
       const headers = { "Content-Type": "application/json" };
@@ -42,9 +41,6 @@ async function send(told) {
     }
   }
 }
-
-// As they happened, so that the server's file reads well; its order decides nothing.
-const inTime = (a, b) => Date.parse(a?.at) - Date.parse(b?.at) || (a?.at < b?.at ? -1 : 1);
 
 async function handOver(keys, path, request, told) {
   const found = await fetch(path, request);
