@@ -11,7 +11,9 @@ from typing import Any, TypeVar
 from hypothesis import strategies as st
 
 from humclick.errors import ReadingRefused
-from humclick.jobs.events import TURNING_LETTERS, Event, Undone, event_from
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.events import Event, Undone
+from humclick.jobs.fields import TURNING_LETTERS
 from humclick.meters import Quantity
 
 __all__ = [

@@ -20,7 +20,8 @@ from pathlib import Path
 from playwright.sync_api import BrowserContext, Page, Playwright, expect
 
 from humclick.jobs.call_file import read_call
-from humclick.jobs.events import MachineRead, ReadingTaken, table_of
+from humclick.jobs.event_tables import table_of
+from humclick.jobs.events import MachineRead, ReadingTaken
 from humclick.web.store import Store
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -12,7 +12,8 @@ from humclick.cli.orders import ORDERS
 from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import append_event, read_call
-from humclick.jobs.events import GatePassed, MachineRead, ReadingTaken, new_event
+from humclick.jobs.event_tables import new_event
+from humclick.jobs.events import GatePassed, MachineRead, ReadingTaken
 from humclick.jobs.fold import fold
 from tests.cli.bench import begun, worked
 

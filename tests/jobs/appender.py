@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 
 from humclick.jobs.call_file import append_event
-from humclick.jobs.events import new_event
+from humclick.jobs.event_tables import new_event
 
 
 def main() -> None:

@@ -25,7 +25,8 @@ from humclick.jobs.call_file import (
     read_call,
     write_call,
 )
-from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken, in_order, new_event
+from humclick.jobs.event_tables import new_event
+from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken, in_order
 from humclick.jobs.fold import Call, fold, merge
 from tests import strategies
 

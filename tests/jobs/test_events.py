@@ -13,7 +13,8 @@ from hypothesis import given
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.situation import Heard
 from humclick.errors import Refused
-from humclick.jobs.events import HEARD, KINDS, Event, Waited, event_from, new_event, table_of
+from humclick.jobs.event_tables import event_from, new_event, table_of
+from humclick.jobs.events import HEARD, KINDS, Event, Waited
 from humclick.jobs.fold import Call
 from humclick.jobs.schema import call_schema, schema_of
 from tests import strategies

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from humclick.diagnosis.situation import Heard, Situation
 from humclick.jobs.call import Call
-from humclick.jobs.events import UNTIMED, Event, event_from
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.events import UNTIMED, Event
 from humclick.jobs.fold import conflicts, fold, merge
 from tests import strategies
 

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from humclick.errors import Refused
-from humclick.jobs.events import UNTIMED, event_from, new_event, table_of
+from humclick.jobs.event_tables import event_from, new_event, table_of
+from humclick.jobs.events import UNTIMED
 from humclick.jobs.fold import fold
 
 PHOTO = new_event("photo", id="p1", at=UNTIMED, sha256="a" * 64)

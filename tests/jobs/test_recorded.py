@@ -15,7 +15,8 @@ from humclick.diagnosis.advice import advise
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Refused
-from humclick.jobs.events import RecordingTaken, event_from, new_event, table_of
+from humclick.jobs.event_tables import event_from, new_event, table_of
+from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.recordings.evidence import evidence_of

@@ -10,7 +10,7 @@ import zipfile
 import pytest
 
 from humclick.errors import HumclickError, Refused
-from humclick.jobs.events import event_from
+from humclick.jobs.event_tables import event_from
 from humclick.web.parcel import pack, pack_tables, unpack, unpack_tables
 from tests.web.bench import EVENTS, picture
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from humclick.jobs.call_file import read_call
-from humclick.jobs.events import KINDS, RecordingTaken, event_from, table_of
+from humclick.jobs.event_tables import event_from, table_of
+from humclick.jobs.events import KINDS, RecordingTaken
 from humclick.web.course_drawing import course_svg
 from humclick.web.exchange import plain_table
 from humclick.web.language import language

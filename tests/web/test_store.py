@@ -10,7 +10,7 @@ import pytest
 
 from humclick.errors import CallFileError, Refused, Unknown
 from humclick.jobs.call_file import append_event, read_call
-from humclick.jobs.events import new_event
+from humclick.jobs.event_tables import new_event
 from humclick.web.store import Store, call_id, version_of
 from tests.web.bench import EVENTS, EXAMPLES, picture
 

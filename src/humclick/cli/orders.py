@@ -20,7 +20,8 @@ from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.reasons import explain, what_if
 from humclick.errors import Refused, Unknown
 from humclick.jobs.entry import figure, named, one_of, probe_named
-from humclick.jobs.events import Event, table_of
+from humclick.jobs.event_tables import table_of
+from humclick.jobs.events import Event
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters

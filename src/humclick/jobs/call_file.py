@@ -43,7 +43,8 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import CallFileError, Refused
-from humclick.jobs.events import KINDS, UNTIMED, Event, event_from, table_of
+from humclick.jobs.event_tables import event_from, table_of
+from humclick.jobs.events import KINDS, UNTIMED, Event
 
 try:
     import fcntl

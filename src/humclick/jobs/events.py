@@ -4,32 +4,27 @@ Events: what happened on a call, one frozen value each, appended and never chang
 Every event has its own ``id``, the time ``at`` which it happened (with its zone), the ``device`` that
 wrote it and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and minutes.
 
-Events are read from plain tables (of TOML or JSON) by `event_from` and given back as such by `table_of`.
-A table may leave out ``at`` and ``id``; `humclick.jobs.call_file` says what they become.
+`humclick.jobs.event_tables` reads them from plain tables and writes them as such.
 """
 
 from __future__ import annotations
 
-import math
 import re
-import unicodedata
-import uuid
 from collections.abc import Iterable, Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from difflib import get_close_matches
 from typing import Annotated, Any, ClassVar
 
 import msgspec
 
 from humclick.diagnosis.situation import Heard
-from humclick.errors import OutOfRange, Refused
+from humclick.errors import OutOfRange
+from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text, one_of
 from humclick.meters import meter_from_table
 
 __all__ = [
     "HEARD",
     "KINDS",
-    "TURNING_LETTERS",
     "UNTIMED",
     "ComplaintHeard",
     "DecisionTaken",
@@ -48,10 +43,7 @@ __all__ = [
     "StampRead",
     "Undone",
     "Waited",
-    "event_from",
     "in_order",
-    "new_event",
-    "table_of",
 ]
 
 #: From here events without a time are numbered, a microsecond apart, so that they keep their order.
@@ -61,34 +53,6 @@ UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
 HEARD: tuple[str, ...] = (*(str(heard) for heard in Heard), "unknown")
 
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-_SHA256 = re.compile(r"[0-9a-f]{64}")
-_LINE, _PAGE = 300, 5000
-
-#: Letters that turn the writing direction: text that shows otherwise than it is stored.
-TURNING_LETTERS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
-
-
-def _text(value: str, name: str, longest: int = _LINE, needed: bool = False) -> None:
-    """Refuse text that cannot be shown as it is, is too long, or is missing."""
-    if needed and not value.strip():
-        raise OutOfRange(f"{name} must not be empty")
-    if len(value) > longest:
-        raise OutOfRange(f"{name} may have {longest} characters at most, got {len(value)}")
-    for letter in value:
-        if letter in "\n\t":
-            continue
-        if unicodedata.category(letter) in ("Cc", "Cs") or letter in TURNING_LETTERS:
-            raise OutOfRange(
-                f"{name} holds a character that cannot be shown (U+{ord(letter):04X}); remove it"
-            )
-
-
-def _amount(value: float | None, name: str, high: float, unit: str, above_zero: bool = False) -> None:
-    if value is None:
-        return
-    if not math.isfinite(value) or value < 0 or value > high or (above_zero and value == 0):
-        least = "above 0" if above_zero else "0 or more"
-        raise OutOfRange(f"{name} must be {least} and at most {high:g} {unit}, got {value:g}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +86,7 @@ class Event:
             raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
         if offset % timedelta(minutes=1) or not 1970 <= self.at.year <= 2200:
             raise OutOfRange(f"at must lie between 1970 and 2200, in a zone of whole minutes, got {self.at}")
-        _text(self.device, "device")
+        check_text(self.device, "device")
         self._check()
 
     def _check(self) -> None:
@@ -147,7 +111,7 @@ class Opened(Event):
 
     def _check(self) -> None:
         for name in ("shop", "customer", "equipment"):
-            _text(getattr(self, name), name)
+            check_text(getattr(self, name), name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,13 +144,13 @@ class MachineRead(Event):
     refrigerant: str = ""
 
     def _check(self) -> None:
-        _text(self.arrangement, "arrangement", needed=True)
-        _text(self.protector, "protector")
-        _text(self.refrigerant, "refrigerant")
-        _amount(self.volts, "volts", 1000, "V", above_zero=True)
-        _amount(self.hertz, "hertz", 400, "Hz", above_zero=True)
-        _amount(self.locked_rotor_amps, "locked_rotor_amps", 1000, "A", above_zero=True)
-        _amount(self.rated_load_amps, "rated_load_amps", 1000, "A", above_zero=True)
+        check_text(self.arrangement, "arrangement", needed=True)
+        check_text(self.protector, "protector")
+        check_text(self.refrigerant, "refrigerant")
+        check_amount(self.volts, "volts", 1000, "V", above_zero=True)
+        check_amount(self.hertz, "hertz", 400, "Hz", above_zero=True)
+        check_amount(self.locked_rotor_amps, "locked_rotor_amps", 1000, "A", above_zero=True)
+        check_amount(self.rated_load_amps, "rated_load_amps", 1000, "A", above_zero=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,8 +178,8 @@ class MeterTaken(Event):
     lead_ohms: float | None = None
 
     def _check(self) -> None:
-        _text(self.name, "name")
-        _amount(self.lead_ohms, "lead_ohms", 100, "Ω")
+        check_text(self.name, "name")
+        check_amount(self.lead_ohms, "lead_ohms", 100, "Ω")
         if self.name and self.own:
             raise OutOfRange("name and own are both given; keep one meter")
         if self.own:
@@ -232,8 +196,8 @@ class StampRead(Event):
     text: str
 
     def _check(self) -> None:
-        _text(self.part, "part", needed=True)
-        _text(self.text, "text", needed=True)
+        check_text(self.part, "part", needed=True)
+        check_text(self.text, "text", needed=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,8 +211,8 @@ class ComplaintHeard(Event):
 
     def _check(self) -> None:
         if self.heard not in HEARD:
-            raise OutOfRange(f"heard must be {_one_of(self.heard, HEARD)}")
-        _text(self.words, "words", _PAGE)
+            raise OutOfRange(f"heard must be {one_of(self.heard, HEARD)}")
+        check_text(self.words, "words", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,8 +225,8 @@ class GatePassed(Event):
     words: str = ""
 
     def _check(self) -> None:
-        _text(self.gate, "gate", needed=True)
-        _text(self.words, "words", _PAGE)
+        check_text(self.gate, "gate", needed=True)
+        check_text(self.words, "words", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -290,10 +254,10 @@ class ReadingTaken(Event):
     note: str = ""
 
     def _check(self) -> None:
-        _text(self.probe, "probe", needed=True)
-        _text(self.value, "value", needed=True)
-        _text(self.temperature, "temperature")
-        _text(self.note, "note", _PAGE)
+        check_text(self.probe, "probe", needed=True)
+        check_text(self.value, "value", needed=True)
+        check_text(self.temperature, "temperature")
+        check_text(self.note, "note", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,8 +270,8 @@ class ProbeSkipped(Event):
     reason: str = ""
 
     def _check(self) -> None:
-        _text(self.probe, "probe", needed=True)
-        _text(self.reason, "reason", _PAGE)
+        check_text(self.probe, "probe", needed=True)
+        check_text(self.reason, "reason", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -319,7 +283,7 @@ class Waited(Event):
     minutes: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 100000})]
 
     def _check(self) -> None:
-        _amount(self.minutes, "minutes", 100_000, "min")
+        check_amount(self.minutes, "minutes", 100_000, "min")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -332,8 +296,8 @@ class PartFitted(Event):
     note: str = ""
 
     def _check(self) -> None:
-        _text(self.part, "part", needed=True)
-        _text(self.note, "note", _PAGE)
+        check_text(self.part, "part", needed=True)
+        check_text(self.note, "note", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -346,9 +310,8 @@ class PhotoTaken(Event):
     caption: str = ""
 
     def _check(self) -> None:
-        if not _SHA256.fullmatch(self.sha256):
-            raise OutOfRange("sha256 must be 64 digits of 0-9 and a-f, the hash of the photo's bytes")
-        _text(self.caption, "caption", _PAGE)
+        check_hash(self.sha256, "photo")
+        check_text(self.caption, "caption", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -396,12 +359,12 @@ class RecordingTaken(Event):
             raise OutOfRange(f"of must be 'current' or 'sound', got {ascii(self.of)[:60]}")
         if not 1 <= len(self.heard) <= 500 or not set(self.heard) <= set(HEARD[:-1]):
             raise OutOfRange(f"heard must be a list of 1 to 500 of {', '.join(HEARD[:-1])}")
-        if self.sha256 and not _SHA256.fullmatch(self.sha256):
-            raise OutOfRange("sha256 must be 64 digits of 0-9 and a-f, the hash of the file's bytes")
+        if self.sha256:
+            check_hash(self.sha256, "file")
         if len(self.causes) > 50 or not all(-1e4 <= x <= 1e-6 for x in self.causes.values()):
             raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
         for name in self.causes:
-            _text(name, "causes", needed=True)
+            check_text(name, "causes", needed=True)
         if not 0 <= self.seconds <= 2_678_400:
             raise OutOfRange(f"seconds must be 0 to 2678400 (31 days), got {self.seconds}")
         if self.unit not in ("", "A", "dB"):
@@ -415,8 +378,8 @@ class RecordingTaken(Event):
             raise OutOfRange(
                 f"spans must be at most 500 of start, end, kind; a kind is one of {', '.join(kinds)}"
             )
-        _text(self.name, "name")
-        _text(self.words, "words", _PAGE)
+        check_text(self.name, "name")
+        check_text(self.words, "words", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -442,11 +405,10 @@ class PhotoMarked(Event):
     label: str
 
     def _check(self) -> None:
-        if not _SHA256.fullmatch(self.sha256):
-            raise OutOfRange("sha256 must be 64 digits of 0-9 and a-f, the hash of the photo's bytes")
-        _amount(self.x, "x", 100, "% of the width")
-        _amount(self.y, "y", 100, "% of the height")
-        _text(self.label, "label", needed=True)
+        check_hash(self.sha256, "photo")
+        check_amount(self.x, "x", 100, "% of the width")
+        check_amount(self.y, "y", 100, "% of the height")
+        check_text(self.label, "label", needed=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -458,7 +420,7 @@ class NoteWritten(Event):
     text: str
 
     def _check(self) -> None:
-        _text(self.text, "text", _PAGE, needed=True)
+        check_text(self.text, "text", PAGE, needed=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -474,8 +436,8 @@ class DecisionTaken(Event):
         if not 1 <= len(self.remedies) <= 20:
             raise OutOfRange(f"remedies must be a list of 1 to 20 names, got {len(self.remedies)}")
         for name in self.remedies:
-            _text(name, "remedies", needed=True)
-        _text(self.words, "words", _PAGE)
+            check_text(name, "remedies", needed=True)
+        check_text(self.words, "words", PAGE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -487,7 +449,7 @@ class Undone(Event):
     of: str
 
     def _check(self) -> None:
-        _text(self.of, "of", needed=True)
+        check_text(self.of, "of", needed=True)
 
 
 #: Every kind of event by its name.
@@ -498,126 +460,6 @@ KINDS: Mapping[str, type[Event]] = {
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }
-
-_WORDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "str": "text in quotes",
-    "bool": "true or false",
-    "array": "a list",
-    "object": "a table",
-    "datetime": "a date and time with its zone, such as 2026-03-02T09:30:00+01:00",
-    "date": "a date without a time",
-    "time": "a time without a date",
-    "null": "nothing",
-}
-
-
-def _one_of(value: str, known: Iterable[str]) -> str:
-    names = list(known)
-    near = get_close_matches(value, names, n=1)
-    shown = ascii(value)[:60]
-    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")
-
-
-def _explained(error: msgspec.ValidationError) -> str:
-    """A message of the typed reading in plain words, the field first."""
-    message = str(error)
-    place = re.search(r" - at `(?:\$)?\.?([^`]*)`$", message)
-    if place:
-        message = message[: place.start()]
-    name = place[1] if place else ""
-    missing = re.fullmatch(r"Object missing required field `(\w+)`", message)
-    if missing:
-        return f"{missing[1]} is missing"
-    expected = re.fullmatch(r"Expected `([^`]*)`, got `([^`]*)`", message)
-    if expected:
-        wanted = " or ".join(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
-        hint = ', as the display shows it: value = "4.7"' if name == "value" else ""
-        return f"{name or 'it'} must be {wanted}{hint}; got {_WORDS.get(expected[2], expected[2])}"
-    if message.startswith("Invalid RFC3339"):
-        message = f"must be {_WORDS['datetime']}"
-    return message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
-
-
-def event_from(table: Mapping[str, Any]) -> Event:
-    """
-    One event from a plain table; ``at`` and ``id`` must be there.
-
-    Raises
-    ------
-    Refused
-        If the kind or a field is unknown, missing or not usable. The message begins with the field's name
-        and says what would be right.
-
-    Examples
-    --------
-    >>> event_from({"kind": "wait", "id": "w1", "at": "2026-03-02T09:30:00+01:00", "minutes": 10}).minutes
-    10.0
-    """
-    kind = table.get("kind")
-    if not isinstance(kind, str) or kind not in KINDS:
-        if kind is None:
-            raise Refused(f"kind is missing; it is one of {', '.join(KINDS)}")
-        raise Refused(f"kind must be {_one_of(str(kind)[:60], KINDS)}")
-    wanted = KINDS[kind]
-    names = [each.name for each in fields(wanted)]
-    for key in table:
-        if key != "kind" and key not in names:
-            near = get_close_matches(str(key), names, n=1, cutoff=0.5)
-            hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(names)}"
-            raise Refused(f"{ascii(str(key))[1:-1][:60]} is not a field of {kind}; {hint}")
-    try:
-        return msgspec.convert({key: value for key, value in table.items() if key != "kind"}, wanted)
-    except msgspec.ValidationError as error:
-        raise Refused(_explained(error)) from None
-    except OverflowError:
-        raise Refused("a number is too large to be meant") from None
-
-
-def new_event(
-    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", **given: Any
-) -> Event:
-    """
-    A new event, with an id of its own and the time now unless given.
-
-    Raises
-    ------
-    Refused
-        As `event_from`.
-
-    Examples
-    --------
-    >>> new_event("reading", probe="pins.C-R", value="4.7").kind
-    'reading'
-    """
-    moment = datetime.now().astimezone() if at is None else at
-    return event_from(
-        {"kind": kind, "id": id or uuid.uuid4().hex[:16], "at": moment, "device": device, **given}
-    )
-
-
-def table_of(event: Event) -> dict[str, Any]:
-    """
-    An event as a plain table: kind, id and at first, then what differs from the default.
-
-    Examples
-    --------
-    >>> table_of(new_event("wait", id="w1", at=UNTIMED, minutes=5))["minutes"]
-    5.0
-    """
-    table: dict[str, Any] = {"kind": event.kind, "id": event.id, "at": event.at}
-    for each in fields(event):
-        value = getattr(event, each.name)
-        default = each.default_factory() if each.default_factory is not MISSING else each.default
-        if each.name not in ("id", "at") and value != default:
-            table[each.name] = _listed(value)
-    return table
-
-
-def _listed(value: Any) -> Any:
-    """Tuples, those within tuples too, as lists."""
-    return [_listed(each) for each in value] if isinstance(value, tuple) else value
 
 
 def in_order(events: Iterable[Event]) -> tuple[Event, ...]:

@@ -22,6 +22,7 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.situation import Heard, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Problem, ReadingKept, unproved
+from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import (
     ComplaintHeard,
     DecisionTaken,
@@ -41,7 +42,6 @@ from humclick.jobs.events import (
     Undone,
     Waited,
     in_order,
-    table_of,
 )
 from humclick.meters import Leads, Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed

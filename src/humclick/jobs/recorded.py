@@ -7,7 +7,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from humclick.jobs.events import RecordingTaken, new_event
+from humclick.jobs.event_tables import new_event
+from humclick.jobs.events import RecordingTaken
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine

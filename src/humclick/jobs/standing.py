@@ -14,15 +14,8 @@ from typing import TYPE_CHECKING, Any
 from humclick.diagnosis.guards import breaker_tripped
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
-from humclick.jobs.events import (
-    ComplaintHeard,
-    DecisionTaken,
-    Event,
-    PartFitted,
-    ReadingTaken,
-    Undone,
-    new_event,
-)
+from humclick.jobs.event_tables import new_event
+from humclick.jobs.events import ComplaintHeard, DecisionTaken, Event, PartFitted, ReadingTaken, Undone
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Advised, state_of
 from humclick.meters import Quantity

@@ -14,7 +14,8 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import DecisionTaken, Event, PartFitted, event_from
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.events import DecisionTaken, Event, PartFitted
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Advised, State, state_of
 from humclick.jobs.standing import accepted, decided, probes_now, repaired

@@ -15,7 +15,8 @@ from typing import Any
 import msgspec
 
 from humclick.errors import Refused
-from humclick.jobs.events import Event, table_of
+from humclick.jobs.event_tables import table_of
+from humclick.jobs.events import Event
 
 __all__ = [
     "LANGUAGES",
@@ -63,7 +64,7 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class CallGiven:
-    """A call as kept: its id and its events as plain tables (`humclick.jobs.events.table_of`)."""
+    """A call as kept: its id and its events as plain tables (`humclick.jobs.event_tables.table_of`)."""
 
     id: str
     events: list[dict[str, Any]] = field(default_factory=list)

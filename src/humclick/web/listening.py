@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.jobs.events import event_from
+from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.web.exchange import plain_table

@@ -26,7 +26,8 @@ from typing import Any
 
 from humclick.errors import CallFileError, Refused, Unknown
 from humclick.jobs.call_file import MOST_EVENTS, append_event, read_call, write_call
-from humclick.jobs.events import Event, event_from, in_order
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.events import Event, in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
 __all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of", "write_whole"]

@@ -11,7 +11,7 @@ import pytest
 
 from humclick.errors import Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import event_from
+from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.picture import start_picture
 from humclick.jobs.sheet.render import sheet_html

@@ -16,7 +16,7 @@ import pytest
 from humclick.diagnosis.shop import shop_from_table
 from humclick.errors import Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import event_from
+from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.model import Sheet
 from humclick.jobs.sheet.pdf import sheet_pdf

@@ -1,0 +1,137 @@
+"""
+Events as plain tables, those of TOML or JSON: reading them, writing them, and what is said of one refused.
+
+A table may leave out ``at`` and ``id``; `humclick.jobs.call_file` says what they become.
+"""
+
+from __future__ import annotations
+
+import re
+import uuid
+from collections.abc import Mapping
+from dataclasses import MISSING, fields
+from datetime import datetime
+from difflib import get_close_matches
+from typing import Any
+
+import msgspec
+
+from humclick.errors import Refused
+from humclick.jobs.events import KINDS, Event
+from humclick.jobs.fields import one_of
+
+__all__ = ["event_from", "new_event", "table_of"]
+
+_WORDS = {
+    "float": "a number",
+    "int": "a whole number",
+    "str": "text in quotes",
+    "bool": "true or false",
+    "array": "a list",
+    "object": "a table",
+    "datetime": "a date and time with its zone, such as 2026-03-02T09:30:00+01:00",
+    "date": "a date without a time",
+    "time": "a time without a date",
+    "null": "nothing",
+}
+
+
+def _explained(error: msgspec.ValidationError) -> str:
+    """A message of the typed reading in plain words, the field first."""
+    message = str(error)
+    place = re.search(r" - at `(?:\$)?\.?([^`]*)`$", message)
+    if place:
+        message = message[: place.start()]
+    name = place[1] if place else ""
+    missing = re.fullmatch(r"Object missing required field `(\w+)`", message)
+    if missing:
+        return f"{missing[1]} is missing"
+    expected = re.fullmatch(r"Expected `([^`]*)`, got `([^`]*)`", message)
+    if expected:
+        wanted = " or ".join(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
+        hint = ', as the display shows it: value = "4.7"' if name == "value" else ""
+        return f"{name or 'it'} must be {wanted}{hint}; got {_WORDS.get(expected[2], expected[2])}"
+    if message.startswith("Invalid RFC3339"):
+        message = f"must be {_WORDS['datetime']}"
+    return message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
+
+
+def event_from(table: Mapping[str, Any]) -> Event:
+    """
+    One event from a plain table; ``at`` and ``id`` must be there.
+
+    Raises
+    ------
+    Refused
+        If the kind or a field is unknown, missing or not usable. The message begins with the field's name
+        and says what would be right.
+
+    Examples
+    --------
+    >>> event_from({"kind": "wait", "id": "w1", "at": "2026-03-02T09:30:00+01:00", "minutes": 10}).minutes
+    10.0
+    """
+    kind = table.get("kind")
+    if not isinstance(kind, str) or kind not in KINDS:
+        if kind is None:
+            raise Refused(f"kind is missing; it is one of {', '.join(KINDS)}")
+        raise Refused(f"kind must be {one_of(str(kind)[:60], KINDS)}")
+    wanted = KINDS[kind]
+    names = [each.name for each in fields(wanted)]
+    for key in table:
+        if key != "kind" and key not in names:
+            near = get_close_matches(str(key), names, n=1, cutoff=0.5)
+            hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(names)}"
+            raise Refused(f"{ascii(str(key))[1:-1][:60]} is not a field of {kind}; {hint}")
+    try:
+        return msgspec.convert({key: value for key, value in table.items() if key != "kind"}, wanted)
+    except msgspec.ValidationError as error:
+        raise Refused(_explained(error)) from None
+    except OverflowError:
+        raise Refused("a number is too large to be meant") from None
+
+
+def new_event(
+    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", **given: Any
+) -> Event:
+    """
+    A new event, with an id of its own and the time now unless given.
+
+    Raises
+    ------
+    Refused
+        As `event_from`.
+
+    Examples
+    --------
+    >>> new_event("reading", probe="pins.C-R", value="4.7").kind
+    'reading'
+    """
+    moment = datetime.now().astimezone() if at is None else at
+    return event_from(
+        {"kind": kind, "id": id or uuid.uuid4().hex[:16], "at": moment, "device": device, **given}
+    )
+
+
+def table_of(event: Event) -> dict[str, Any]:
+    """
+    An event as a plain table: kind, id and at first, then what differs from the default.
+
+    Examples
+    --------
+    >>> from humclick.jobs.events import UNTIMED
+    >>> table_of(new_event("wait", id="w1", at=UNTIMED, minutes=5))["minutes"]
+    5.0
+    """
+    table: dict[str, Any] = {"kind": event.kind, "id": event.id, "at": event.at}
+    for each in fields(event):
+        value = getattr(event, each.name)
+        default = each.default_factory() if each.default_factory is not MISSING else each.default
+        if each.name not in ("id", "at") and value != default:
+            table[each.name] = _listed(value)
+    return table
+
+
+def _listed(value: Any) -> Any:
+    """Tuples, those within tuples too, as lists."""
+    return [_listed(each) for each in value] if isinstance(value, tuple) else value

@@ -1,0 +1,82 @@
+"""
+What a field of an event may hold, and what is said of one that cannot be taken; the field's name comes first.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+from humclick.errors import OutOfRange
+
+__all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
+
+#: Longest text of a line and of a page. [characters]
+_LINE, PAGE = 300, 5000
+
+#: Letters that turn the writing direction: text that shows otherwise than it is stored.
+TURNING_LETTERS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+
+
+def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False) -> None:
+    """
+    Refuse text that cannot be shown as it is, is too long, or is missing.
+
+    Raises
+    ------
+    OutOfRange
+        If it is so.
+    """
+    if needed and not value.strip():
+        raise OutOfRange(f"{name} must not be empty")
+    if len(value) > longest:
+        raise OutOfRange(f"{name} may have {longest} characters at most, got {len(value)}")
+    for letter in value:
+        if letter in "\n\t":
+            continue
+        if unicodedata.category(letter) in ("Cc", "Cs") or letter in TURNING_LETTERS:
+            raise OutOfRange(
+                f"{name} holds a character that cannot be shown (U+{ord(letter):04X}); remove it"
+            )
+
+
+def check_amount(value: float | None, name: str, high: float, unit: str, above_zero: bool = False) -> None:
+    """
+    Refuse a number below zero, above `high` or not finite; `value` and `high` are in `unit`.
+
+    Raises
+    ------
+    OutOfRange
+        If it is so, or zero where it must be above.
+    """
+    if value is None:
+        return
+    if not math.isfinite(value) or value < 0 or value > high or (above_zero and value == 0):
+        least = "above 0" if above_zero else "0 or more"
+        raise OutOfRange(f"{name} must be {least} and at most {high:g} {unit}, got {value:g}")
+
+
+def check_hash(value: str, of: str) -> None:
+    """
+    Refuse what is no SHA-256 of a photo's or a file's bytes.
+
+    Raises
+    ------
+    OutOfRange
+        If it is none.
+    """
+    if not _SHA256.fullmatch(value):
+        raise OutOfRange(f"sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes")
+
+
+def one_of(value: str, known: Iterable[str]) -> str:
+    """What would be right instead of a name that is not known: all there are, and the nearest."""
+    names = list(known)
+    near = get_close_matches(value, names, n=1)
+    shown = ascii(value)[:60]
+    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")
