@@ -33,7 +33,6 @@ import json
 import os
 import re
 import stat
-import tempfile
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -45,11 +44,7 @@ from typing import Any
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import KINDS, UNTIMED, Event
-
-try:
-    import fcntl
-except ImportError:  # where files cannot be locked: one writer at a time
-    fcntl = None  # type: ignore[assignment]
+from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 
 __all__ = [
     "LARGEST",
@@ -187,7 +182,8 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
     _fits(len(data), len(seen), name)
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
-        _replace(Path(os.path.realpath(name)), data)
+        target = Path(os.path.realpath(name))
+        write_whole(target, data, _mode_of(target))
 
 
 def append_event(path: str | os.PathLike[str], event: Event) -> None:
@@ -207,7 +203,7 @@ def append_event(path: str | os.PathLike[str], event: Event) -> None:
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
-        with _locked(target) as descriptor:
+        with locked(target, _FIRST.encode()) as descriptor:
             data = _bytes_of(target, name)
             found = parse_call(data or _FIRST.encode(), name)
             if any(event.id == other.id for other in found.events):
@@ -215,9 +211,9 @@ def append_event(path: str | os.PathLike[str], event: Event) -> None:
             block = f"\n# event {event.id} begins\n{_block(event)}# event {event.id} is complete\n".encode()
             _fits(len(data) + len(block), len(found.events) + 1, name)
             if found.torn:
-                _replace(target, _with_comments(data) + block)
-            else:
-                _append(descriptor, block if data else _FIRST.encode() + block, len(data), name)
+                write_whole(target, _with_comments(data) + block, _mode_of(target))
+            elif not append(descriptor, block if data else _FIRST.encode() + block, len(data)):
+                raise CallFileError("the disk is full: the event was not written", path=name)
 
 
 def _torn_regions(data: bytes) -> Iterator[tuple[int, int]]:
@@ -420,6 +416,11 @@ def _regular(name: str, missing_ok: bool = False) -> None:
         raise CallFileError("this is not a file that can be read as text", path=name)
 
 
+def _mode_of(target: Path) -> int:
+    """Who may read and write the file, where it is there."""
+    return stat.S_IMODE(os.stat(target).st_mode) if target.exists() else OPEN
+
+
 def _bytes_of(path: str | os.PathLike[str], shown: str | None = None) -> bytes:
     name = os.fspath(path)
     with _as_call_file_errors(shown or name, "read"):
@@ -428,79 +429,3 @@ def _bytes_of(path: str | os.PathLike[str], shown: str | None = None) -> bytes:
             data = file.read(LARGEST + 1)
     _fits(len(data), 0, shown or name)
     return data
-
-
-@contextlib.contextmanager
-def _locked(target: Path) -> Iterator[int]:
-    """The file open for appending, and no other writer at it; made with its first line if it is not there."""
-    while True:
-        if not target.exists():
-            _begin(target)
-        descriptor = os.open(target, os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0))
-        try:
-            if fcntl is not None:
-                fcntl.flock(descriptor, fcntl.LOCK_EX)
-            if os.fstat(descriptor).st_ino == os.stat(target).st_ino:
-                yield descriptor
-                return
-        finally:
-            os.close(descriptor)
-
-
-def _append(descriptor: int, block: bytes, size: int, name: str) -> None:
-    """One write, then on the disk; a write that falls short is taken back."""
-    written = os.write(descriptor, block)
-    if written != len(block):
-        os.ftruncate(descriptor, size)
-        raise CallFileError("the disk is full: the event was not written", path=name)
-    os.fsync(descriptor)
-
-
-def _temporary(target: Path, data: bytes) -> str:
-    """The data in a new file beside the target, on the disk."""
-    descriptor, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        mode = stat.S_IMODE(os.stat(target).st_mode) if target.exists() else 0o644
-        os.chmod(name, mode)
-    except BaseException:
-        os.unlink(name)
-        raise
-    return name
-
-
-def _replace(target: Path, data: bytes) -> None:
-    name = _temporary(target, data)
-    try:
-        os.replace(name, target)
-    except BaseException:
-        os.unlink(name)
-        raise
-    _folder_to_disk(target)
-
-
-def _begin(target: Path) -> None:
-    """A new file with its first line; one that appeared meanwhile is left as it is."""
-    name = _temporary(target, _FIRST.encode())
-    try:
-        with contextlib.suppress(FileExistsError):
-            os.link(name, target)
-    except OSError:  # no hard links here
-        if not target.exists():
-            os.replace(name, target)
-    finally:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(name)
-    _folder_to_disk(target)
-
-
-def _folder_to_disk(target: Path) -> None:
-    with contextlib.suppress(OSError):  # not every system opens folders
-        descriptor = os.open(target.parent, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)

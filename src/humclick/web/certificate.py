@@ -25,7 +25,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from humclick.errors import Refused
-from humclick.web.store import write_whole
+from humclick.jobs.on_disk import write_whole
 
 __all__ = ["Certificates", "certificates", "fingerprint"]
 

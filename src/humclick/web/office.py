@@ -22,12 +22,13 @@ from humclick import __version__
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
+from humclick.jobs.on_disk import write_whole
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table
 from humclick.web.listening import recording_table
 from humclick.web.offline.build import BUILT
-from humclick.web.store import Store, version_of, write_whole
+from humclick.web.store import Store, version_of
 
 __all__ = ["Office", "fill", "standard_office"]
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 import tempfile
 import threading
@@ -28,9 +27,10 @@ from humclick.errors import CallFileError, Refused, Unknown
 from humclick.jobs.call_file import MOST_EVENTS, append_event, read_call, write_call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event, in_order
+from humclick.jobs.on_disk import write_whole
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
-__all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of", "write_whole"]
+__all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of"]
 
 _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -256,19 +256,3 @@ class Store:
             If it is not here.
         """
         return size_of(self.photo(sha256))
-
-
-def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
-    """The data under the name, whole and on the disk, or not at all."""
-    descriptor, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(name, mode)
-        os.replace(name, path)
-    except BaseException:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(name)
-        raise
