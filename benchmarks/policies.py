@@ -28,7 +28,7 @@ from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import posterior
-from humclick.meters import Leads
+from humclick.readings import Leads
 
 __all__ = ["MOST_PROBES", "POLICIES", "Brain", "Outcome"]
 

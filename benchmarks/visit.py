@@ -22,10 +22,10 @@ from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation, warmth
-from humclick.meters import Leads, Quantity, default_meter
+from humclick.meters import Quantity, default_meter
 from humclick.meters import meter as meter_named
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
-from humclick.readings import PartTemperature, Reading
+from humclick.readings import Leads, PartTemperature, Reading
 from humclick.sourced import read_data
 from humclick.start.power_up import OUTCOMES
 

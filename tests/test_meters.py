@@ -10,16 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from humclick.errors import OutOfRange, Refused, Unknown
-from humclick.meters import (
-    Leads,
-    Meter,
-    MeterRange,
-    Quantity,
-    default_meter,
-    meter,
-    meter_from_table,
-    meters,
-)
+from humclick.meters import Meter, MeterRange, Quantity, default_meter, meter, meter_from_table, meters
+from humclick.readings import Leads
 from tests.published import published
 from tests.strategies import values_of
 

@@ -19,10 +19,9 @@ from types import MappingProxyType
 from typing import Any
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
-from humclick.sourced import Spread, read_data, sourced, spread
+from humclick.sourced import read_data, sourced
 
 __all__ = [
-    "Leads",
     "Meter",
     "MeterRange",
     "Quantity",
@@ -284,53 +283,6 @@ class Meter:
         The limit is read as a uniform distribution: JCGM 100:2008, 4.3.7.
         """
         return self.limit(quantity, value, resolution) / math.sqrt(3)
-
-
-@dataclass(frozen=True, slots=True)
-class Leads:
-    """
-    The test leads of a call.
-
-    Attributes
-    ----------
-    nulled : bool
-        The meter subtracts the leads itself.
-    resistance : float or None
-        What the meter showed with the tips together, before nulling if it was nulled; None if nobody
-        looked. [Ω]
-
-    Raises
-    ------
-    OutOfRange
-        If the resistance is negative or not a number.
-    """
-
-    nulled: bool = False
-    resistance: float | None = None
-
-    def __post_init__(self) -> None:
-        if self.resistance is not None and not (self.resistance >= 0 and math.isfinite(self.resistance)):
-            raise OutOfRange(
-                f"lead resistance must be 0 or more, such as 0.3; got {self.resistance:g}."
-                " Touch the tips together and write what the meter shows"
-            )
-
-    @property
-    def offset(self) -> float | None:
-        """What the leads add to a resistance reading; None if unknown. [Ω]"""
-        return 0.0 if self.nulled else self.resistance
-
-    @property
-    def spread(self) -> Spread | None:
-        """What unknown leads may add; None when the offset is known. [Ω]"""
-        return _typical_leads() if self.offset is None else None
-
-
-@cache
-def _typical_leads() -> Spread:
-    """Leads nobody looked at, from meters.toml."""
-    data = read_data("humclick", "meters.toml")
-    return spread(data["leads"]["not_nulled"], "meters.toml, leads.not_nulled")
 
 
 _METER_FIELDS = ("name", "title", "source", "test_voltage", "ranges")

@@ -14,8 +14,8 @@ from humclick.arrangements.machine import Nameplate
 from humclick.diagnosis.delta import triangle_from
 from humclick.diagnosis.pins import PinFinding, find_pins, sum_test
 from humclick.errors import DataError, HumclickError, Refused, Unknown
-from humclick.meters import Leads, Meter, MeterRange, Quantity, meter
-from humclick.readings import PartTemperature, Reading, parse_reading
+from humclick.meters import Meter, MeterRange, Quantity, meter
+from humclick.readings import Leads, PartTemperature, Reading, parse_reading
 from humclick.sourced import read_data
 from tests.published import published
 

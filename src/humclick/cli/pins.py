@@ -16,8 +16,7 @@ from humclick.errors import Refused
 
 if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
-    from humclick.meters import Leads
-    from humclick.readings import Reading
+    from humclick.readings import Leads, Reading
 
 _LAYOUTS = ("one above two", "two above one", "row", "column")
 
@@ -41,8 +40,8 @@ def finding_in_words(found: PinFinding) -> str:
 
 
 def _leads(text: str | None) -> Leads | None:
-    from humclick.meters import Leads, Quantity
-    from humclick.readings import parse_reading
+    from humclick.meters import Quantity
+    from humclick.readings import Leads, parse_reading
 
     if text is None:
         return None

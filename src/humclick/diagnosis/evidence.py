@@ -21,10 +21,10 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation, called
 from humclick.diagnosis.whole import WholeMachine
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
-from humclick.meters import Leads, Meter, Quantity
+from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
 from humclick.physics.copper import resistance_at
-from humclick.readings import PartTemperature
+from humclick.readings import Leads, PartTemperature
 
 __all__ = ["Compiled", "Compiler", "Factor", "compile_evidence", "lead_nodes", "p_hot", "winding_setup"]
 

@@ -28,8 +28,8 @@ from humclick.diagnosis.pins_evidence import (
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.windings import PERMUTATIONS
 from humclick.errors import Refused, Unknown
-from humclick.meters import Leads, Meter, Quantity, default_meter
-from humclick.readings import PartTemperature, Reading, format_si
+from humclick.meters import Meter, Quantity, default_meter
+from humclick.readings import Leads, PartTemperature, Reading, format_si
 
 __all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "sum_test"]
 

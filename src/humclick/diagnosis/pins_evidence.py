@@ -19,10 +19,10 @@ from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed, WindingEvidence
 from humclick.errors import Refused, Unknown
-from humclick.meters import Leads, Meter, Quantity
+from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY, family
 from humclick.physics.copper import resistance_at
-from humclick.readings import PartTemperature, Reading
+from humclick.readings import Leads, PartTemperature, Reading
 from humclick.sourced import read_data
 
 __all__ = [

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from humclick.arrangements.machine import Machine
-from humclick.meters import Leads, Meter, default_meter
+from humclick.meters import Meter, default_meter
 from humclick.physics.cooling import minutes_for, probability_passed
-from humclick.readings import PartTemperature, Reading
+from humclick.readings import Leads, PartTemperature, Reading
 
 __all__ = ["COOLED", "Heard", "Observation", "Situation", "called", "wait_minutes", "warmth"]
 

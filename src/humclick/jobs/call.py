@@ -24,8 +24,8 @@ from humclick.jobs.events import (
     StampRead,
     Waited,
 )
-from humclick.meters import Leads, Meter, default_meter
-from humclick.readings import PartTemperature, Reading
+from humclick.meters import Meter, default_meter
+from humclick.readings import Leads, PartTemperature, Reading
 from humclick.safety import Gate, gate, gates, gates_for, invalidated_by
 
 __all__ = ["Call", "Problem", "ReadingKept", "unproved"]

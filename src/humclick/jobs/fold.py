@@ -43,9 +43,9 @@ from humclick.jobs.events import (
     Waited,
     in_order,
 )
-from humclick.meters import Leads, Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
-from humclick.readings import Reading, parse_reading, parse_stamp, parse_temperature
+from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
 from humclick.sourced import Spread
 
