@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.policies import POLICIES, TITLES, Outcome
-from benchmarks.world import WORLDS, case, machines, standstill, starts
+from benchmarks.world import WORLDS, case, machines, standstill
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.shop import default_shop
 
@@ -64,7 +64,7 @@ def _calls(task: tuple[int, int, int, tuple[Run, ...]]) -> list[tuple[str, Outco
     seed, index, place, runs = task
     machine = machines()[index]
     bench = bench_for(machine, default_shop())
-    bench.standstill, bench.starts = standstill(machine), starts(machine)  # the same physics, worked out once
+    bench.standstill = standstill(machine)  # the same physics, worked out once
     found: list[tuple[str, Outcome]] = []
     for run in runs:
         for k in range(run.calls // len(machines()) + (place < run.calls % len(machines()))):

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from benchmarks.checklist import careful, usual
 from benchmarks.visit import Visit
-from benchmarks.world import Case, standstill, starts
+from benchmarks.world import Case, standstill
 from humclick.diagnosis.advice import _guard_probe, _guard_value, advise
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
@@ -262,10 +262,7 @@ def _bench(case: Case, brain: Brain) -> Bench:
         shop = _SHOPS.setdefault(str(model[1:]), _shop_of(brain))
         bench = Bench(machine, shop)
         bench.space = Hypotheses(machine, shop, most=brain.most)
-        bench.standstill, bench.starts = (
-            standstill(machine),
-            starts(machine),
-        )  # the same physics, worked out once
+        bench.standstill = standstill(machine)  # the same physics, worked out once
         _BENCHES[key] = bench
     return _BENCHES[key]
 

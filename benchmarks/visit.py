@@ -14,9 +14,10 @@ import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchmarks.world import Case, draw, listed, standstill, starts
+from benchmarks.world import Case, draw, listed, standstill
 from humclick.arrangements.arrangement import PINS
 from humclick.circuit.solve import resistance_between
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.decisions import HAND_OVER, loss
 from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.probes import Kind, Probe, probe_of
@@ -362,8 +363,8 @@ class Visit:
         hot = self._passing(modes)
         at = draw(seed, "steady").random() if self.case.world.steady else rng.random()
         # shared physics: what an attempt does and draws
-        really = listed(starts(self.machine).outcomes(modes, hot=hot), at)
-        ratio, spread = starts(self.machine).amps(modes, hot=hot)[really]
+        attempt = attempts_of(self.machine).of(modes, hot=hot)
+        ratio, spread = attempt.amps[listed(attempt.outcomes, at)]
         return self._locked() * ratio * math.exp(draw(seed, "drawn").gauss(0.0, spread))
 
     def _locked(self) -> float:
@@ -408,7 +409,7 @@ class Visit:
             if self.case.world.steady:
                 at = draw(self.case.seed, "steady").random()
             # shared physics: what an attempt does
-            really = listed(starts(self.machine).outcomes(modes, hot=self._passing(modes)), at)
+            really = listed(attempts_of(self.machine).of(modes, hot=self._passing(modes)).outcomes, at)
         row = tuple(1.0 if i == really else 0.0 for i in range(len(OUTCOMES)))
         return OUTCOMES[listed(reported(row, by="listened"), rng.random())]
 

@@ -21,7 +21,7 @@ from functools import lru_cache
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
-from humclick.diagnosis.attempts import Attempts
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.decisions import HAND_OVER
 from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.shop import Shop, default_shop
@@ -30,7 +30,7 @@ from humclick.parts.family import HEALTHY
 from humclick.sourced import Spread
 from humclick.start.power_up import OUTCOMES
 
-__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "standstill", "starts"]
+__all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "standstill"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,13 +135,7 @@ def _key(machine: Machine) -> tuple[object, ...]:
 
 
 _STANDSTILLS: dict[tuple[object, ...], Standstill] = {}
-_STARTS: dict[tuple[object, ...], Attempts] = {}
 _SETS: dict[tuple[object, ...], tuple[list[dict[str, str]], list[float]]] = {}
-
-
-def starts(machine: Machine) -> Attempts:
-    """What attempts do: the program's own table, shared on purpose."""
-    return _STARTS.setdefault(_key(machine), Attempts(machine))
 
 
 def standstill(machine: Machine) -> Standstill:
@@ -271,7 +265,7 @@ def case(seed: str, machine: Machine, world: World, *, faults: int | None = None
         if unknown:
             heard = OUTCOMES[listed([0.16, 0.3, 0.4, 0.1, 0.04, 0.0], rng.random())]
         else:
-            really = listed(starts(machine).outcomes(modes, hot=True), rng.random())
+            really = listed(attempts_of(machine).of(modes, hot=True).outcomes, rng.random())
             row = [1.0 if i == really else 0.0 for i in range(len(OUTCOMES))]
             heard = OUTCOMES[listed(reported(tuple(row), by="reported"), rng.random())]
         if heard == "runs" or (faults is not None and len(modes) != faults):

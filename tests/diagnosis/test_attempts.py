@@ -8,7 +8,7 @@ import pytest
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.attempts import Attempts
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.hearing import reported
 from humclick.start.power_up import OUTCOMES
 from tests.published import published
@@ -46,7 +46,7 @@ def test_each_fault_sounds_as_the_trade_knows_it(
     name: str, fault: dict[str, str], hot: bool, expected: str
 ) -> None:
     """Each fault's likeliest outcome is the one a technician expects."""
-    shares = Attempts(Machine.of(name)).outcomes(fault, hot=hot)
+    shares = attempts_of(Machine.of(name)).of(fault, hot=hot).outcomes
     assert OUTCOMES[shares.index(max(shares))] == expected
 
 
@@ -56,23 +56,23 @@ def test_outcomes_are_probabilities_for_every_mode_of_every_arrangement(name: st
     for protector in arrangement(name).protectors:
         for volts, hertz in ((115.0, 60.0), (230.0, 50.0)):
             machine = Machine.of(name, protector, Nameplate(volts, hertz))
-            attempts = Attempts(machine)
-            assert attempts.outcomes({})[OUTCOMES.index("runs")] > 0.9
+            attempts = attempts_of(machine)
+            assert attempts.of({}).outcomes[OUTCOMES.index("runs")] > 0.9
             for part in machine.parts:
                 for mode in part.family.modes:
                     for hot in (False, True):
-                        shares = attempts.outcomes({part.id: mode}, hot=hot)
+                        shares = attempts.of({part.id: mode}, hot=hot).outcomes
                         assert math.isclose(sum(shares), 1.0, abs_tol=1e-9)
                         assert min(shares) >= -1e-12
 
 
 def test_a_fault_that_comes_in_degrees_is_bad_enough_to_be_called_for() -> None:
     """A sagging supply fails most attempts while it sags, and none once the part is another."""
-    attempts = Attempts(Machine.of("psc"))
+    attempts = attempts_of(Machine.of("psc"))
     runs = OUTCOMES.index("runs")
-    assert attempts.outcomes({"supply": "sags"})[runs] <= 0.15 + 1e-9
-    assert attempts.outcomes({})[runs] > 0.97
-    assert attempts.outcomes({"mechanism": "unequal"})[runs] > 0.97  # cold: the pressures are equal by now
+    assert attempts.of({"supply": "sags"}).outcomes[runs] <= 0.15 + 1e-9
+    assert attempts.of({}).outcomes[runs] > 0.97
+    assert attempts.of({"mechanism": "unequal"}).outcomes[runs] > 0.97  # cold: the pressures are equal by now
 
 
 @pytest.mark.parametrize("by", ["reported", "listened"])

@@ -7,15 +7,62 @@ degrees; on a call an attempt under one of them fails with a least probability.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import cached_property, lru_cache
 
-from humclick.arrangements.machine import Machine
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.hearing import reported
 from humclick.sourced import read_data
 from humclick.start.power_up import OUTCOMES, Starts
 
-__all__ = ["Attempts"]
+__all__ = ["Attempt", "Attempts", "attempts_of"]
 
 _RUNS = OUTCOMES.index("runs")
+
+
+class Attempt:
+    """
+    A start attempt under all sets of modes that no attempt can tell apart; each answer is kept once given.
+
+    Parameters
+    ----------
+    starts : Starts
+        Of the machine.
+    key : tuple of int
+        Of the sets (`humclick.start.power_up.Starts.key`).
+    fails : float
+        The attempt fails at least as probably. [-]
+    """
+
+    def __init__(self, starts: Starts, key: tuple[int, ...], fails: float) -> None:
+        self._starts = starts
+        self._key = key
+        self._fails = fails
+
+    @cached_property
+    def outcomes(self) -> tuple[float, ...]:
+        """Probabilities of what it does, in the order of `OUTCOMES`; sum to 1. [-]"""
+        shares = self._starts.outcomes_of(self._key)
+        fails = 1.0 - shares[_RUNS]
+        if fails >= self._fails:
+            return shares
+        scale = self._fails / fails
+        return tuple(1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(shares))
+
+    @cached_property
+    def amps(self) -> tuple[tuple[float, float], ...]:
+        """Line current by what it comes to, over the sound locked-rotor current, and its ln spread. [-]"""
+        return self._starts.amps_of(self._key)
+
+    @cached_property
+    def reported(self) -> tuple[float, ...]:
+        """Probabilities of what a customer says of it. [-]"""
+        return reported(self.outcomes, by="reported")
+
+    @cached_property
+    def listened(self) -> tuple[float, ...]:
+        """Probabilities of what a technician hears who stands and listens. [-]"""
+        return reported(self.outcomes, by="listened")
 
 
 class Attempts:
@@ -25,45 +72,49 @@ class Attempts:
     Parameters
     ----------
     machine : Machine
+
+    Raises
+    ------
+    DataError
+        When first asked, if the table of the machine's arrangement is missing or damaged.
     """
 
     def __init__(self, machine: Machine) -> None:
         data = read_data("humclick.diagnosis", "severity.toml")
-        self._severe = frozenset(data["modes"])
+        self._severe = {tuple(name.split(".")) for name in data["modes"]}
         self._fails = float(data["fails"])
         self._starts = Starts(machine)
-        self._passing = {
-            f"{part.id}.{mode.name}"
-            for part in machine.parts
-            for mode in part.family.modes.values()
-            if mode.passing and part.id != "control"
-        }
-        self._kept: dict[tuple[object, ...], tuple[float, ...]] = {}
+        self._kept: dict[tuple[int, ...], Attempt] = {}
 
-    def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
-        """
-        Probabilities of what an attempt does, in the order of `OUTCOMES`; arguments as for the table.
+    @cached_property
+    def _codes(self) -> frozenset[int]:
+        placed = {part.id for part in self._starts.machine.parts}
+        there = [{part: mode} for part, mode in self._severe if part in placed]
+        return frozenset(code for modes in there for code in self.key(modes, hot=True))
 
-        Raises
-        ------
-        Unknown, DataError
-            As `humclick.start.power_up.Starts`.
-        """
-        key = (hot, *sorted(modes.items()))
-        if key not in self._kept:
-            self._kept[key] = self._worked_out(modes, hot)
-        return self._kept[key]
+    def key(self, modes: Mapping[str, str], *, hot: bool) -> tuple[int, ...]:
+        """What an attempt goes by; arguments and errors as of `humclick.start.power_up.Starts.key`."""
+        return self._starts.key(modes, hot=hot)
 
-    def _worked_out(self, modes: Mapping[str, str], hot: bool) -> tuple[float, ...]:
-        shares = self._starts.outcomes(modes, hot=hot)
-        fails = 1.0 - shares[_RUNS]
-        names = {f"{part}.{mode}" for part, mode in modes.items()}
-        there = names if hot else names - self._passing
-        if fails >= self._fails or self._severe.isdisjoint(there):
-            return shares
-        scale = self._fails / fails
-        return tuple(1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(shares))
+    def of(self, modes: Mapping[str, str], *, hot: bool = False) -> Attempt:
+        """The attempt under a set of modes; arguments and errors as of `key`."""
+        return self.together([self.key(modes, hot=hot)])
 
-    def amps(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
-        """Line current by what an attempt comes to, over the sound machine's locked-rotor current. [-]"""
-        return self._starts.amps(modes, hot=hot)
+    def together(self, keys: Sequence[tuple[int, ...]]) -> Attempt:
+        """The attempt under several sets of modes at once, of parts that differ; by their keys."""
+        key = self._starts.joined(keys)
+        kept = self._kept.get(key)
+        if kept is None:
+            severe = not self._codes.isdisjoint(key)
+            kept = self._kept[key] = Attempt(self._starts, key, self._fails if severe else 0.0)
+        return kept
+
+
+def attempts_of(machine: Machine) -> Attempts:
+    """Start attempts of a machine; all of its kind share them, for stamps and plate do not matter."""
+    return _shared(machine.arrangement.id, machine.protector, machine.nameplate.volts_class)
+
+
+@lru_cache(maxsize=8)
+def _shared(arrangement: str, protector: str, volts_class: str) -> Attempts:
+    return Attempts(Machine.of(arrangement, protector, Nameplate(float(volts_class))))

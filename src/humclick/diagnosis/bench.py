@@ -17,8 +17,7 @@ from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.network import Setup, predict
 from humclick.circuit.standstill import Standstill
-from humclick.diagnosis.attempts import Attempts
-from humclick.diagnosis.hearing import reported
+from humclick.diagnosis.attempts import Attempt, attempts_of
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import Shop
@@ -79,14 +78,13 @@ class Bench:
         self.shop = shop
         self.space = Hypotheses(machine, shop)
         self.standstill = Standstill(machine)
-        self.starts = Attempts(machine)
+        self.starts = attempts_of(machine)
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
         self._predicted: dict[object, tuple[float, float]] = {}
         self._tips: dict[object, Tips] = {}
-        self._attempted: dict[object, dict[int, tuple[float, ...]]] = {}
-        self._heard: dict[tuple[str, tuple[float, ...]], tuple[float, ...]] = {}
+        self._attempted: dict[object, list[Attempt]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
         self.memory: dict[object, object] = {}
         self.recent: dict[object, object] = {}
@@ -135,44 +133,33 @@ class Bench:
 
     # -- start attempts ---------------------------------------------------------------------------------
 
-    def attempt(
-        self, hypothesis: int, *, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
-    ) -> tuple[float, ...]:
+    def attempts(
+        self, *, hot: bool, renewed: frozenset[str] = frozenset(), known_good: bool = False
+    ) -> list[Attempt]:
         """
-        What is reported of a start attempt under a hypothesis, in the order of `OUTCOMES`.
+        The start attempt under each hypothesis.
 
         Parameters
         ----------
-        hypothesis : int
-            Its number.
-        by : str
-            ``reported`` or ``listened``.
         hot : bool
             Still hot from the last try.
-        known_good : bool
-            On known-good gear and supply: only what is sealed counts.
         renewed : frozenset of str
             Parts that are new, and single modes put right (``part.mode``).
+        known_good : bool
+            On known-good gear and supply: only what is sealed counts.
         """
-        kept = self._attempted.setdefault((by, hot, known_good, renewed), {})
-        row = kept.get(hypothesis)
-        if row is None:
-            row = kept[hypothesis] = self._attempt(hypothesis, by, hot, known_good, renewed)
-        return row
-
-    def _attempt(
-        self, hypothesis: int, by: str, hot: bool, known_good: bool, renewed: frozenset[str]
-    ) -> tuple[float, ...]:
-        modes = self.named[hypothesis]
-        if known_good:
-            modes = {p: m for p, m in modes.items() if p in self._sealed}
-        if renewed:
-            modes = without(modes, renewed)
-        outcome = self.starts.outcomes(modes, hot=hot)
-        heard = self._heard.get((by, outcome))
-        if heard is None:
-            heard = self._heard[(by, outcome)] = reported(outcome, by=by)
-        return heard
+        asked = (hot, renewed, known_good)
+        kept = self._attempted.get(asked)
+        if kept is None:
+            alone = []
+            for part, modes in zip(self.parts, self.space.modes, strict=True):
+                counts = part in self._sealed or not known_good
+                left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
+                alone.append([self.starts.key(each, hot=hot) for each in left])
+            of = self.starts.together
+            kept = [of([alone[part][mode] for part, mode in chosen]) for chosen in self.space.sets]
+            self._attempted[asked] = kept
+        return kept
 
     # -- what a part should measure ---------------------------------------------------------------------
 

@@ -10,16 +10,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
+from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.evidence import Compiler, p_hot, winding_setup
 from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
 from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Situation, called, warmth
 from humclick.diagnosis.suspects import Posterior
-from humclick.diagnosis.whole import clamp_of, locked_amps
+from humclick.diagnosis.whole import clamp_of, in_steps, locked_amps
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
@@ -147,19 +149,33 @@ class _Forecaster:
         return self._table(probe, 0.0, look.outcomes, (part,), rows)
 
     def _attempt(self, probe: Probe, waits: float) -> Forecast:
-        known_good = probe.kind is Kind.KNOWN_GOOD
-        renewed = self.mended | probe.mends
         hot = 0.0 if probe.kind is Kind.FIT else self._hot(probe, waits)
-        asked = {"by": "listened", "known_good": known_good, "renewed": renewed}
+        renewed, known_good = self.mended | probe.mends, probe.kind is Kind.KNOWN_GOOD
+        rows, which = self._by_attempt(attrgetter("listened"), hot, renewed, known_good=known_good)
+        none = tuple(0.05 if o == "runs" else 0.95 / 5 for o in OUTCOMES)
+        return Forecast(probe, waits, OUTCOMES, rows, which[:-1], none)
+
+    def _by_attempt(
+        self,
+        row: Callable[[Attempt], Sequence[float]],
+        hot: float,
+        renewed: frozenset[str],
+        *,
+        known_good: bool = False,
+    ) -> tuple[list[tuple[float, ...]], list[int]]:
+        """Distinct rows of what attempts show, and which one each hypothesis has; the sound one last."""
+        cold = self.bench.attempts(hot=False, renewed=renewed, known_good=known_good)
+        warm = self.bench.attempts(hot=True, renewed=renewed, known_good=known_good)
+        made: dict[tuple[Attempt, Attempt], int] = {}
         numbered: dict[tuple[float, ...], int] = {}
         which = []
-        for h in self.chosen:
-            cold = self.bench.attempt(h, hot=False, **asked)  # type: ignore[arg-type]
-            warm = self.bench.attempt(h, hot=True, **asked)  # type: ignore[arg-type]
-            row = _rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)])
-            which.append(numbered.setdefault(row, len(numbered)))
-        none = tuple(0.05 if o == "runs" else 0.95 / 5 for o in OUTCOMES)
-        return Forecast(probe, waits, OUTCOMES, list(numbered), which, none)
+        for h in (*self.chosen, 0):
+            pair = cold[h], warm[h]
+            if pair not in made:
+                mixed = [(1.0 - hot) * c + hot * w for c, w in zip(*map(row, pair), strict=True)]
+                made[pair] = numbered.setdefault(_rounded(mixed), len(numbered))
+            which.append(made[pair])
+        return list(numbered), which
 
     def _volts_start(self, probe: Probe) -> Forecast:
         nominal = self.bench.machine.nameplate.volts
@@ -190,34 +206,30 @@ class _Forecaster:
         locked, sigma = locked_amps(self.bench)
         edges = tuple(round(share * locked, 2) for share in _AMPS_EDGES)
         hot = self._hot(probe, waits)
-        starts, clamp = self.bench.starts, clamp_of(self.situation.meter)
-        made: dict[tuple[float, float], list[float]] = {}
+        clamp, slips = clamp_of(self.situation.meter), self.bench.shop.slips
+
+        kept = self.bench.memory.setdefault(("amps", clamp.name), {})
+        done: dict[object, list[float]] = kept  # type: ignore[assignment]
 
         def bins(ratio: float, spread: float) -> list[float]:
-            ratio, spread = (float(f"{ratio:.2g}"), round(spread, 1)) if ratio > 0.0 else (0.0, 0.0)
-            if (ratio, spread) not in made:
-                nodes = nodes_of(ratio * locked, math.hypot(sigma, spread)) if ratio > 0.0 else ((0.0, 1.0),)
-                slips = self.bench.shop.slips
-                made[(ratio, spread)] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
-            return made[(ratio, spread)]
+            place = in_steps(ratio, math.hypot(sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+            if place not in done:
+                nodes = nodes_of(locked * place[0], place[1]) if ratio > 0.0 else ((0.0, 1.0),)
+                done[place] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
+            return done[place]
 
-        numbered: dict[tuple[float, ...], int] = {}
-        which = []
-        for h in (*self.chosen, 0):
-            modes = without(self.bench.named[h], self.mended)
-            row = [0.0] * (len(edges) + 1)
-            for weight, warm in ((1.0 - hot, False), (hot, True)):
-                if weight <= 0.0:
-                    continue
-                shares, drawn = starts.outcomes(modes, hot=warm), starts.amps(modes, hot=warm)
-                for share, amps in zip(shares, drawn, strict=True):
+        def row(attempt: Attempt) -> list[float]:
+            if attempt not in done:
+                shown = [0.0] * (len(edges) + 1)
+                for share, drawn in zip(attempt.outcomes, attempt.amps, strict=True):
                     if share > 1e-4:
-                        row = [r + weight * share * b for r, b in zip(row, bins(*amps), strict=True)]
-            which.append(numbered.setdefault(_rounded(row), len(numbered)))
-        healthy = list(numbered)[which.pop()]
-        return Forecast(
-            probe, waits, _labels(edges, Quantity.CURRENT)[:-1], list(numbered), which, self._none(healthy)
-        )
+                        shown = [r + share * b for r, b in zip(shown, bins(*drawn), strict=True)]
+                done[attempt] = shown
+            return done[attempt]
+
+        rows, which = self._by_attempt(row, hot, self.mended)
+        labels = _labels(edges, Quantity.CURRENT)[:-1]
+        return Forecast(probe, waits, labels, rows, which[:-1], self._none(rows[which[-1]]))
 
     def _bins(
         self, nodes: Sequence[tuple[float, float]], edges: Sequence[float], quantity: Quantity

@@ -4,6 +4,9 @@ What is said of a start attempt, given what it does: by the customer, and by a t
 
 from __future__ import annotations
 
+from functools import cache
+from operator import mul
+
 from humclick.sourced import read_data
 from humclick.start.power_up import OUTCOMES
 
@@ -26,6 +29,10 @@ def reported(outcomes: tuple[float, ...], *, by: str) -> tuple[float, ...]:
     tuple of float
         In the same order.
     """
+    return tuple(sum(map(mul, outcomes, column)) for column in _columns(by))
+
+
+@cache
+def _columns(by: str) -> tuple[tuple[float, ...], ...]:
     table = read_data("humclick.diagnosis", "hearing.toml")[by]
-    rows = [table[name] for name in OUTCOMES]
-    return tuple(sum(p * row[j] for p, row in zip(outcomes, rows, strict=True)) for j in range(len(OUTCOMES)))
+    return tuple(zip(*(map(float, table[name]) for name in OUTCOMES), strict=True))

@@ -7,8 +7,10 @@ Each is worked out for one hypothesis when it is asked for.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import cache
 
+from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.factors import Factor, dead, flat, p_hot
 from humclick.diagnosis.likelihood import Display, evidence, gain
@@ -18,10 +20,12 @@ from humclick.meters import Meter, Quantity, meter
 from humclick.sourced import read_data
 from humclick.start.power_up import OUTCOMES
 
-__all__ = ["WholeMachine", "clamp_of", "locked_amps"]
+__all__ = ["WholeMachine", "clamp_of", "in_steps", "locked_amps"]
 
 #: A plate's locked-rotor current is met within about this. From memory. [-]
 _PLATE_SIGMA = 0.08
+#: Of a spread, and twice that of a median over its spread. [-]
+_STEP = 0.1
 
 
 def clamp_of(own: Meter) -> Meter:
@@ -36,6 +40,28 @@ def locked_amps(bench: Bench) -> tuple[float, float]:
     if plate is not None:
         return plate, _PLATE_SIGMA
     return bench.standstill.locked_amps(), bench.machine.size("run_winding", "winding").sigma
+
+
+def in_steps(median: float, sigma: float) -> tuple[float, float]:
+    """
+    A log-normal unknown in steps, so that those nobody could tell apart are worked out once.
+
+    A tenth of the spread either way, and the spread to five per cent: finer than medians and spreads of the
+    simulated attempts are known, of which each has some thirty at most.
+
+    Parameters
+    ----------
+    median, sigma : float
+        Of the unknown; the standard deviation is that of ln. [any], [-]
+
+    Returns
+    -------
+    tuple of (median, sigma)
+        In the same units.
+    """
+    sigma = math.exp(_STEP * round(math.log(sigma) / _STEP))
+    step = 2.0 * _STEP * sigma
+    return math.exp(step * round(math.log(median) / step)), sigma
 
 
 def _highest(display: Display, sigma: float) -> float:
@@ -70,17 +96,13 @@ class WholeMachine:
     def complaint(self) -> Factor:
         """What was heard before anybody came."""
         heard = self.situation.complaint
-        attempt = self.bench.attempt
-        runs = OUTCOMES.index("runs")
-
-        def row(h: int) -> tuple[float, ...]:
-            return attempt(h, by="reported", hot=True, known_good=False, renewed=frozenset())
-
+        attempts = self.bench.attempts(hot=True)
         if heard is None:
-            return Factor((), (), {}, lambda h: 1.0 - row(h)[runs], 0.98, 1.0)
+            k = OUTCOMES.index("runs")
+            return Factor((), (), {}, lambda h: 1.0 - attempts[h].reported[k], 0.98, 1.0)
         k = OUTCOMES.index(heard.value)
-        none = 0.02 if k == runs else 0.98 / 5
-        return Factor((), (), {}, lambda h: row(h)[k], none, 0.99)
+        none = 0.02 if heard.value == "runs" else 0.98 / 5
+        return Factor((), (), {}, lambda h: attempts[h].reported[k], none, 0.99)
 
     def attempt(
         self, members: tuple[int, ...], probe: Probe, seen: Observation, mended: frozenset[str]
@@ -89,18 +111,34 @@ class WholeMachine:
         if seen.answer not in OUTCOMES:
             return Factor(members)
         k = OUTCOMES.index(seen.answer)
-        renewed = mended | probe.mends
-        known_good = probe.kind is Kind.KNOWN_GOOD
-        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
-        attempt = self.bench.attempt
-
-        def value(h: int) -> float:
-            cold = attempt(h, by="listened", hot=False, known_good=known_good, renewed=renewed)
-            warm = attempt(h, by="listened", hot=True, known_good=known_good, renewed=renewed)
-            return (1.0 - hot) * cold[k] + hot * warm[k]
-
-        none = 0.05 if k == OUTCOMES.index("runs") else 0.95 / 5
+        renewed, known_good = mended | probe.mends, probe.kind is Kind.KNOWN_GOOD
+        value = self._either_way(
+            lambda attempt: attempt.listened[k],
+            p_hot(seen.temperature, self.slips["cold_but_warm"]),
+            renewed,
+            known_good=known_good,
+        )
+        none = 0.05 if seen.answer == "runs" else 0.95 / 5
         return Factor(members, (), {}, value, none, 0.99)
+
+    def _either_way(
+        self,
+        value: Callable[[Attempt], float],
+        hot: float,
+        renewed: frozenset[str],
+        *,
+        known_good: bool = False,
+    ) -> Callable[[int], float]:
+        """A value of an attempt under each hypothesis, not knowing whether it was hot; kept by attempt."""
+        cold = self.bench.attempts(hot=False, renewed=renewed, known_good=known_good)
+        warm = self.bench.attempts(hot=True, renewed=renewed, known_good=known_good)
+        of = cache(value)
+
+        def either(h: int) -> float:
+            c, w = cold[h], warm[h]
+            return of(c) if c is w else (1.0 - hot) * of(c) + hot * of(w)
+
+        return either
 
     def volts_start(self, members: tuple[int, ...], seen: Observation, mended: frozenset[str]) -> Factor:
         """Volts at the machine while it tries to start."""
@@ -108,23 +146,23 @@ class WholeMachine:
             return Factor(members)
         display = Display(seen.reading, self.meter, self.slips)
         nominal = self.bench.machine.nameplate.volts
-        outlet = self.bench.machine.size("supply", "outlet").sigma
-        done: dict[float, float] = {}
+        wide = max(self.bench.machine.size("supply", "outlet").sigma, 0.02)
+        nothing = dead(display, 0.2 * nominal)
+
+        @cache
+        def within(fraction: float, spread: float) -> float:
+            return evidence([display], nominal * fraction, spread).value
 
         def at(fraction: float) -> float:
-            if fraction not in done:
-                wide = max(outlet, 0.02)
-                found = evidence([display], nominal * fraction, wide).value if fraction > 1e-3 else None
-                done[fraction] = dead(display, 0.2 * nominal) if found is None else found
-            return done[fraction]
+            return within(*in_steps(fraction, wide)) if fraction > 1e-3 else nothing
 
         @cache
         def value(h: int) -> float:
             fractions = self.bench.standstill.terminal_volts(without(self.bench.named[h], mended))
-            return math.fsum(w * at(round(f, 3)) for w, f in fractions)
+            return math.fsum(w * at(f) for w, f in fractions)
 
         none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
-        most = max(_highest(display, max(outlet, 0.02)), dead(display, 0.2 * nominal))
+        most = max(_highest(display, wide), nothing)
         return Factor(members, (), {}, value, none, most)
 
     def between(self, members: tuple[int, ...], probe: Probe, seen: Observation) -> Factor:
@@ -183,29 +221,23 @@ class WholeMachine:
         clamp = clamp_of(self.meter)
         display = Display(seen.reading, clamp, self.slips)
         locked, sigma = locked_amps(self.bench)
-        hot = p_hot(seen.temperature, self.slips["cold_but_warm"])
-        done: dict[tuple[int, int], float] = {}
-
-        def at(ratio: float, spread: float) -> float:
-            """In steps of two per cent and of a fiftieth, finer than the table knows them."""
-            place = (round(50.0 * math.log(ratio)) if ratio > 0.0 else -9999, round(50.0 * spread))
-            if place not in done:
-                amps = locked * math.exp(place[0] / 50.0) if ratio > 0.0 else 0.0
-                wide = math.hypot(math.hypot(sigma, place[1] / 50.0), gain(clamp, Quantity.CURRENT, amps))
-                found = evidence([display], amps, wide).value if ratio > 0.0 else display.probability(0.0)
-                done[place] = max(found, 1e-300)
-            return done[place]
+        nothing = display.probability(0.0)
 
         @cache
-        def value(h: int) -> float:
-            modes = without(self.bench.named[h], mended)
-            total = 0.0
-            for weight, warm in ((hot, True), (1.0 - hot, False)):
-                if weight > 0.0:
-                    shares = self.bench.starts.outcomes(modes, hot=warm)
-                    drawn = self.bench.starts.amps(modes, hot=warm)
-                    total += weight * math.fsum(p * at(*a) for p, a in zip(shares, drawn, strict=True) if p)
-            return total
+        def within(ratio: float, wide: float) -> float:
+            amps = locked * ratio
+            wide = math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
+            return max(evidence([display], amps, wide).value, 1e-300)
 
+        def at(ratio: float, spread: float) -> float:
+            return within(*in_steps(ratio, math.hypot(sigma, spread))) if ratio > 0.0 else nothing
+
+        value = self._either_way(
+            lambda attempt: math.fsum(
+                p * at(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
+            ),
+            p_hot(seen.temperature, self.slips["cold_but_warm"]),
+            mended,
+        )
         none = 0.3 * value(0) + 0.7 * flat(display)
-        return Factor(members, (), {}, value, none, max(_highest(display, sigma), display.probability(0.0)))
+        return Factor(members, (), {}, value, none, max(_highest(display, sigma), nothing))

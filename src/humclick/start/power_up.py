@@ -9,7 +9,7 @@ Python. Amps are over the sound machine's locked-rotor current, times in seconds
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib import resources
@@ -253,40 +253,29 @@ class Starts:
         return _table(machine.arrangement.id, guard_of(machine.protector), machine.nameplate.volts_class)
 
     @cached_property
-    def _passing(self) -> frozenset[Fault]:
+    def _counted(self) -> tuple[Mapping[Fault, int], Mapping[Fault, int]]:
+        """Numbers of the modes that count while all has cooled, and while it is hot."""
+        number = self._table.number
+        lasting = {fault: n for fault, n in number.items() if n not in self._warm}
+        return lasting, number
+
+    @cached_property
+    def _warm(self) -> frozenset[int]:
         return frozenset(
-            (part.id, mode.name)
+            self._table.number[(part.id, mode.name)]
             for part in self.machine.parts
             for mode in part.family.modes.values()
             if mode.passing and part.id != "control"
         )
 
     @cached_property
-    def _warm(self) -> frozenset[int]:
-        return frozenset(self._table.number[fault] for fault in self._passing)
+    def _quiet(self) -> tuple[int, ...]:
+        """Stands for every set with a mode that lets no current flow."""
+        return (min(self._table.dead),)
 
-    def _key(self, modes: Mapping[str, str], hot: bool) -> tuple[int, ...]:
-        number, found = self._table.number, []
-        for fault in modes.items():
-            if fault[1] == HEALTHY or (not hot and fault in self._passing):
-                continue
-            code = number.get(fault)
-            if code is None:
-                self.machine.part(fault[0]).family.mode(fault[1])
-                raise Unknown("mode in the table of start attempts", ".".join(fault), self._names())
-            found.append(code)
-        found.sort()
-        return tuple(found)
-
-    def _names(self) -> list[str]:
-        return [".".join(fault) for fault in self._table.number]
-
-    def _stored(self, key: tuple[int, ...]) -> _Row:
-        return self._table.rows[not self._warm.isdisjoint(key)][key]
-
-    def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
+    def key(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[int, ...]:
         """
-        Probabilities of what an attempt really does.
+        What an attempt under a set of modes goes by: no attempt can tell sets of one key apart.
 
         Parameters
         ----------
@@ -296,11 +285,6 @@ class Starts:
             Whether protector and starter are still hot from the last try: passing conditions last only
             while they are, but for the control's.
 
-        Returns
-        -------
-        tuple of float
-            In the order of `OUTCOMES`; sums to 1.
-
         Raises
         ------
         Unknown
@@ -308,17 +292,48 @@ class Starts:
         DataError
             If the table is missing or damaged.
         """
-        return self._shares(self._key(modes, hot))
+        counted, number = self._counted[hot], self._table.number
+        found = []
+        for fault in modes.items():
+            code = counted.get(fault)
+            if code is not None:
+                found.append((code,))
+            elif fault[1] != HEALTHY and fault not in number:
+                self.machine.part(fault[0]).family.mode(fault[1])
+                names = [".".join(each) for each in number]
+                raise Unknown("mode in the table of start attempts", ".".join(fault), names)
+        return self.joined(found)
 
-    def _shares(self, key: tuple[int, ...]) -> tuple[float, ...]:
-        if not self._table.dead.isdisjoint(key):
+    def joined(self, keys: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
+        """The key of several sets together, of parts that differ, from theirs."""
+        found = [code for key in keys for code in key]
+        if not self._table.dead.isdisjoint(found):
+            return self._quiet
+        found.sort()
+        return tuple(found)
+
+    def _stored(self, key: tuple[int, ...]) -> _Row:
+        return self._table.rows[not self._warm.isdisjoint(key)][key]
+
+    def _pairs(self, key: tuple[int, ...]) -> list[_Row]:
+        return [self._stored(pair) for pair in combinations(key, 2)]
+
+    def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
+        """
+        Probabilities of what an attempt really does, in the order of `OUTCOMES`; sum to 1. As for `key`. [-]
+        """
+        return self.outcomes_of(self.key(modes, hot=hot))
+
+    def outcomes_of(self, key: tuple[int, ...]) -> tuple[float, ...]:
+        """The same of all sets of a `key`. [-]"""
+        if key == self._quiet:
             return self._table.silent.shares
         return self._stored(key).shares if len(key) < 3 else self._together(key)
 
     def _together(self, key: tuple[int, ...]) -> tuple[float, ...]:
         n, none = len(key), self._stored(())
         singles = [self._stored((single,)) for single in key]
-        pairs = [self._stored(pair) for pair in combinations(key, 2)]
+        pairs = self._pairs(key)
         start = (n - 1) * (n - 2) / 2 * none.starts_logit
         quiet = (n - 1) * (n - 2) / 2 * none.silent_logit
         for row in singles:
@@ -347,50 +362,55 @@ class Starts:
         )
 
     def seen(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[Seen, ...]:
+        """What a clamp meter and a watch show, by what an attempt comes to (`OUTCOMES`). As for `key`."""
+        key = self.key(modes, hot=hot)
+        found = []
+        for known in self._known(key):
+            if isinstance(known, Seen):
+                found.append(known)
+                continue
+            base, rows = known
+            columns = [x for at in range(0, 8, 2) for x in _joined(rows, base, len(key), at)]
+            total = sum(p for p, _ in rows)
+            found.append(Seen._make((*columns, sum(p * each.left_in for p, each in rows) / total)))
+        return tuple(found)
+
+    def amps_of(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
         """
-        What a clamp meter and a watch show of an attempt, by what it comes to.
+        Line current after five seconds, or the last before it stopped, by what an attempt comes to.
 
         Parameters
         ----------
-        modes, hot
-            As in `outcomes`.
+        key : tuple of int
+            Of all sets that do the same.
 
         Returns
         -------
-        tuple of Seen
-            In the order of `OUTCOMES`.
-
-        Raises
-        ------
-        Unknown
-            If a part or a mode does not exist.
-        DataError
-            If the table is missing or damaged.
+        tuple of (ratio, ln standard deviation)
+            Over the sound machine's locked-rotor current, in the order of `OUTCOMES`; (0, 0) for nothing. [-]
         """
-        key = self._key(modes, hot)
-        found = self._seen.get(key)
-        if found is None:
-            found = tuple(self._shown(key, k) for k in range(len(OUTCOMES)))
-            if len(key) < 3:
-                self._seen[key] = found
-        return found
+        return tuple(
+            known[:2] if isinstance(known, Seen) else _joined(known[1], known[0], len(key), 0)
+            for known in self._known(key)
+        )
 
-    @cached_property
-    def _seen(self) -> dict[tuple[int, ...], tuple[Seen, ...]]:
-        return {}
-
-    def _shown(self, key: tuple[int, ...], k: int) -> Seen:
-        if not self._table.dead.isdisjoint(key):
-            return self._usual(k) if k else _NOTHING
-        if len(key) < 3:
-            there = self._stored(key).seen.get(k)
-            return there if there is not None else self._rare(key, k)
-        pairs = [self._stored(pair) for pair in combinations(key, 2)]
-        known = [(row.shares[k], row.seen[k]) for row in pairs if k in row.seen]
-        if not known:
-            return self._rare(key, k)
-        base = self._standing if k in _STANDING else self._stored(()).seen.get(k)
-        return _joined(known, base if len(known) == len(pairs) else None, len(key))
+    def _known(self, key: tuple[int, ...]) -> Iterator[Seen | tuple[Seen | None, list[tuple[float, Seen]]]]:
+        """By outcome: what is seen of it, or a base and the pairs it is put together from."""
+        if key == self._quiet:
+            yield _NOTHING
+            yield from (self._vague(None, k) for k in range(1, len(OUTCOMES)))
+        elif len(key) < 3:
+            here = self._stored(key).seen
+            yield from (here.get(k) or self._rare(key, k) for k in range(len(OUTCOMES)))
+        else:
+            pairs, sound = self._pairs(key), self._stored(()).seen
+            for k in range(len(OUTCOMES)):
+                rows = [(row.shares[k], row.seen[k]) for row in pairs if k in row.seen]
+                if not rows:
+                    yield self._rare(key, k)
+                    continue
+                base = self._standing if k in _STANDING else sound.get(k)
+                yield base if len(rows) == len(pairs) else None, rows
 
     @cached_property
     def _standing(self) -> Seen | None:
@@ -398,87 +418,40 @@ class Starts:
         seized = self._table.number.get(("mechanism", "seized"), -1)
         return self._stored((seized,)).seen.get(OUTCOMES.index("hum_click"))
 
-    def _usual(self, k: int) -> Seen:
-        found = self._table.usual.get(k)
-        return _vaguer(found, _VAGUE) if found else _NOTHING
-
     def _rare(self, key: tuple[int, ...], k: int) -> Seen:
         """An outcome not seen of a set: as of its modes, or of the sound machine, else as is usual."""
         for part in (*((n,) for n in key), ()):
-            found = self._stored(part).seen.get(k)
-            if found is not None:
-                return _vaguer(found, _VAGUE)
-        return self._usual(k)
+            if k in self._stored(part).seen:
+                return self._vague(part, k)
+        return self._vague(None, k)
 
-    def amps(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
-        """
-        Line current after five seconds, or the last before it stopped, by what an attempt comes to.
+    def _vague(self, part: tuple[int, ...] | None, k: int) -> Seen:
+        """What is seen of an outcome of a set in the table, or of it as is usual, known less well."""
+        kept = self._vaguer.get((part, k))
+        if kept is None:
+            of = (self._table.usual if part is None else self._stored(part).seen).get(k, _NOTHING)
+            columns = zip(of[:8:2], of[1:8:2], strict=True)
+            wide = [x for middle, sd in columns for x in (middle, math.hypot(sd, _VAGUE) if middle else sd)]
+            kept = self._vaguer[(part, k)] = Seen._make((*wide, of.left_in))
+        return kept
 
-        Parameters
-        ----------
-        modes, hot
-            As in `outcomes`.
-
-        Returns
-        -------
-        tuple of (ratio, ln standard deviation)
-            Over the sound machine's locked-rotor current, in the order of `OUTCOMES`; (0, 0) for nothing. [-]
-        """
-        return tuple((each.amps, each.amps_sd) for each in self.seen(modes, hot=hot))
-
-    def highest(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[tuple[float, float], ...]:
-        """Largest half-cycle rms of the first second, otherwise as `amps`. [-]"""
-        return tuple((each.highest, each.highest_sd) for each in self.seen(modes, hot=hot))
-
-    def times(
-        self, modes: Mapping[str, str], *, hot: bool = False
-    ) -> tuple[tuple[tuple[float, float], tuple[float, float]], ...]:
-        """
-        When the protector opens and when the start winding is let go, by what an attempt comes to.
-
-        Parameters
-        ----------
-        modes, hot
-            As in `outcomes`.
-
-        Returns
-        -------
-        tuple of ((trip, ln standard deviation), (release, ln standard deviation))
-            In the order of `OUTCOMES`; (0, 0) where it does not happen. [s], [-]
-        """
-        return tuple(
-            ((each.trip, each.trip_sd), (each.release, each.release_sd)) for each in self.seen(modes, hot=hot)
-        )
-
-    def left_in(self, modes: Mapping[str, str], *, hot: bool = False) -> float:
-        """Probability that it turns and its start winding is not let go within five seconds. [-]"""
-        shares = self.outcomes(modes, hot=hot)
-        return sum(p * each.left_in for p, each in zip(shares, self.seen(modes, hot=hot), strict=True))
+    @cached_property
+    def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], Seen]:
+        return {}
 
 
-def _joined(known: list[tuple[float, Seen]], base: Seen | None, n: int) -> Seen:
+def _joined(rows: list[tuple[float, Seen]], base: Seen | None, n: int, at: int) -> tuple[float, float]:
     """
-    What is seen of a set of `n` modes, from its pairs: each with its share, and what it shows.
+    A median that is seen of a set of `n` modes and its spread, from its pairs: each with its share.
 
     Each mode moves the logarithm by its own amount from `base`; without a base, the pairs' mean by share.
     """
-    total = sum(p for p, _ in known)
-    values: list[float] = []
-    for at in range(0, 8, 2):
-        logs = [(p, math.log(each[at]), each[at + 1]) for p, each in known if each[at] > 0]
-        if not logs:
-            values += (0.0, 0.0)
-            continue
-        if base is not None and base[at] > 0 and len(logs) == len(known):
-            zero = math.log(base[at])
-            middle = zero + sum(x - zero for _, x, _ in logs) / (n - 1)
-        else:
-            middle = sum(p * x for p, x, _ in logs) / sum(p for p, _, _ in logs)
-        values += (math.exp(middle), max(sd for _, _, sd in logs))
-    return Seen._make((*values, sum(p * each.left_in for p, each in known) / total))
-
-
-def _vaguer(of: Seen, by: float) -> Seen:
-    """The same medians, known less well."""
-    wide = [x if at % 2 == 0 or not of[at - 1] else math.hypot(x, by) for at, x in enumerate(of[:8])]
-    return Seen._make((*wide, of.left_in))
+    logs = [(p, math.log(each[at]), each[at + 1]) for p, each in rows if each[at] > 0]
+    if not logs:
+        return 0.0, 0.0
+    if base is not None and base[at] > 0 and len(logs) == len(rows):
+        zero = math.log(base[at])
+        middle = zero + sum(x - zero for _, x, _ in logs) / (n - 1)
+    else:
+        middle = sum(p * x for p, x, _ in logs) / sum(p for p, _, _ in logs)
+    return math.exp(middle), max(sd for _, _, sd in logs)
