@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from humclick.cli.given import AMPS, CELSIUS, FARADS, OHMS, VOLTS, call_in
+from humclick.cli.described import describable
+from humclick.cli.given import CELSIUS, FARADS, OHMS, VOLTS, call_in
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
@@ -49,18 +50,7 @@ _FIRST = "The first start on a computer translates its equations once; that take
 @click.option("--hp", "horsepower", type=float, help="Horsepower, if known.")
 @click.option("--displacement", type=float, help="Of the compressor, if known. [cm³]")
 @click.option("--poles", type=click.Choice(["2", "4", "6"]), help="If known; two are taken.")
-@click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
-@click.option("--protector", help="With --arrangement: external, integrated or internal.")
-@click.option(
-    "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
-)
-@click.option(
-    "--hertz", type=click.Choice(["50", "60"]), default="60", show_default=True, help="With --arrangement."
-)
-@click.option("--lra", type=AMPS, help="With --arrangement: locked-rotor amps of the plate.")
-@click.option("--rla", type=AMPS, help="With --arrangement: rated-load amps of the plate.")
-@click.option("--run-ohms", type=OHMS, help="Run winding, cold; else as read in the call.")
-@click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call.")
+@describable
 @click.option(
     "--machines", type=click.IntRange(5, 2000), help="How many motors that agree are tried; 40 if left out."
 )
@@ -82,12 +72,7 @@ def start(
     horsepower: float | None,
     displacement: float | None,
     poles: str | None,
-    arrangement: str | None,
-    protector: str | None,
-    plate: float,
-    hertz: str,
-    lra: float | None,
-    rla: float | None,
+    machine: Machine | None,
     run_ohms: float | None,
     start_ohms: float | None,
     machines: int | None,
@@ -101,19 +86,14 @@ def start(
 
     Example: humclick start --arrangement rsir-ptc --lra 12 --run-ohms 3.4 --start-ohms 11.2 --volts 98
     """
-    if (file is None) == (arrangement is None):
-        raise click.UsageError("Give either a call FILE or --arrangement.")
-    if protector is not None and arrangement is None:
+    if machine is None and click.get_current_context().params["protector"] is not None:
         raise click.UsageError("A call tells the protector; --protector goes with --arrangement.")
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
         raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
-    from humclick.arrangements.machine import Machine, Nameplate
     from humclick.start.asked import Asked, pressure_of
     from humclick.start.at_hand import at_hand
 
-    if arrangement is not None:
-        machine = Machine.of(arrangement, protector, Nameplate(plate, float(hertz), lra, rla))
-    else:
+    if machine is None:
         machine, measured = _of_call(str(file))
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
         capacitor = capacitor or measured[2]

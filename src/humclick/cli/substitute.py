@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from humclick.cli.given import AMPS, OHMS, VOLTS, call_in
+from humclick.cli.described import describable
+from humclick.cli.given import call_in
 from humclick.cli.written import save
 
 if TYPE_CHECKING:
@@ -25,18 +26,7 @@ __all__ = ["substitute"]
 @click.option("--part", required=True, help="Which part, such as start_capacitor, or start_assist.")
 @click.option("--new", required=True, multiple=True, help="Marks of the new part, as printed, apart by ;.")
 @click.option("--old", multiple=True, help="Marks of the old part; those noted in the call if left out.")
-@click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
-@click.option("--protector", help="With --arrangement: external, integrated or internal.")
-@click.option(
-    "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
-)
-@click.option(
-    "--hertz", type=click.Choice(["50", "60"]), default="60", show_default=True, help="With --arrangement."
-)
-@click.option("--lra", type=AMPS, help="With --arrangement: locked-rotor amps of the plate.")
-@click.option("--rla", type=AMPS, help="With --arrangement: rated-load amps of the plate.")
-@click.option("--run-ohms", type=OHMS, help="Run winding, cold; else as read in the call.")
-@click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call.")
+@describable
 @click.option("--machines", type=click.IntRange(2, 500), help="How many motors that agree are tried; 24.")
 @click.option("--curves", is_flag=True, help="Also the curves of one start with either part.")
 @click.option(
@@ -48,12 +38,7 @@ def substitute(
     part: str,
     new: tuple[str, ...],
     old: tuple[str, ...],
-    arrangement: str | None,
-    protector: str | None,
-    plate: float,
-    hertz: str,
-    lra: float | None,
-    rla: float | None,
+    machine: Machine | None,
     run_ohms: float | None,
     start_ohms: float | None,
     machines: int | None,
@@ -68,15 +53,9 @@ def substitute(
 
     Example: humclick substitute call.toml --part start_capacitor --new "97-117 MFD 250 VAC"
     """
-    if (file is None) == (arrangement is None):
-        raise click.UsageError("Give either a call FILE or --arrangement.")
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
         raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
-    from humclick.arrangements.machine import Machine, Nameplate
-
-    if arrangement is not None:
-        machine = Machine.of(arrangement, protector, Nameplate(plate, float(hertz), lra, rla))
-    else:
+    if machine is None:
         machine, noted, measured = _of_call(str(file), part)
         old = old or noted
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]

@@ -1,0 +1,69 @@
+"""
+A machine described by options, instead of a call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import click
+
+from humclick.cli.given import AMPS, OHMS, VOLTS
+
+__all__ = ["describable"]
+
+_OPTIONS = (
+    click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements)."),
+    click.option("--protector", help="With --arrangement: external, integrated or internal."),
+    click.option(
+        "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
+    ),
+    click.option(
+        "--hertz",
+        type=click.Choice(["50", "60"]),
+        default="60",
+        show_default=True,
+        help="With --arrangement.",
+    ),
+    click.option("--lra", type=AMPS, help="With --arrangement: locked-rotor amps of the plate."),
+    click.option("--rla", type=AMPS, help="With --arrangement: rated-load amps of the plate."),
+    click.option("--run-ohms", type=OHMS, help="Run winding, cold; else as read in the call."),
+    click.option("--start-ohms", type=OHMS, help="Start winding, cold; else as read in the call."),
+)
+
+
+def describable(command: Callable[..., None]) -> Callable[..., None]:
+    """
+    Options that describe a machine where there is no call ``file``; the command gets it as ``machine``.
+
+    Raises
+    ------
+    click.UsageError
+        When the command is run with both a call and a description, or with neither.
+    """
+
+    @wraps(command)
+    def run(
+        file: str | None,
+        arrangement: str | None,
+        protector: str | None,
+        plate: float,
+        hertz: str,
+        lra: float | None,
+        rla: float | None,
+        **rest: Any,
+    ) -> None:
+        if (file is None) == (arrangement is None):
+            raise click.UsageError("Give either a call FILE or --arrangement.")
+        from humclick.arrangements.machine import Machine, Nameplate
+
+        machine = None
+        if arrangement is not None:
+            machine = Machine.of(arrangement, protector, Nameplate(plate, float(hertz), lra, rla))
+        command(file=file, machine=machine, **rest)
+
+    for option in reversed(_OPTIONS):
+        option(run)
+    return run
