@@ -28,7 +28,7 @@ from humclick.meters import meter as meter_named
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
 from humclick.readings import Leads, PartTemperature, Reading
 from humclick.sourced import read_data
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["Visit"]
 

@@ -28,7 +28,7 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
 from humclick.parts.family import HEALTHY
 from humclick.sourced import Spread
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["WORLDS", "Case", "World", "case", "draw", "listed", "machines", "standstill"]
 

@@ -16,7 +16,7 @@ from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.parts.family import HEALTHY, families, family
 from humclick.safety import gates
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 ROOT = Path(humclick.__file__).parent
 FILES = sorted(ROOT.rglob("*.toml"))

@@ -27,6 +27,7 @@ BEHIND = ("humclick.start.", "humclick.replacement.")
 #: … but for these, which the phone runs too.
 LIGHT = (
     "humclick.start.power_up",
+    "humclick.start.rows",
     "humclick.replacement.demand",
     "humclick.replacement.marks",
     "humclick.replacement.match",

@@ -10,7 +10,7 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.hearing import reported
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 from tests.published import published
 
 

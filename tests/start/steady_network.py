@@ -17,7 +17,7 @@ from pathlib import Path
 from humclick.arrangements.machine import Machine
 from humclick.circuit.standstill import Standstill, Start
 from humclick.parts.family import Condition, Regime
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["SteadyNetwork", "torque_of"]
 

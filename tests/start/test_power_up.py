@@ -21,8 +21,9 @@ from humclick.start import power_up
 from humclick.start.batch import simulate_packed
 from humclick.start.designs import Design, designs
 from humclick.start.packed import pack_many
-from humclick.start.power_up import OUTCOMES, Fault, Starts
+from humclick.start.power_up import Fault, Starts
 from humclick.start.power_up_table import Packed, attempts_of, dead_modes, judged, mode_sets, plates
+from humclick.start.rows import OUTCOMES
 from humclick.start.tallies import Attempts, alike, shares
 from tests.start.steady_network import SteadyNetwork
 

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from humclick.errors import OutOfRange, Refused
-from humclick.start.batch import OUTCOMES, simulate_many, simulate_packed
+from humclick.start.batch import simulate_many, simulate_packed
 from humclick.start.case import Case, Load, Protector, Ptc
 from humclick.start.packed import pack_many
+from humclick.start.rows import OUTCOMES
 from humclick.start.run import simulate
 from tests.start.test_start_gear import MOTOR, PILL, SUPPLY, SWITCHED
 

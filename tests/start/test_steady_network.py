@@ -10,7 +10,7 @@ import pytest
 from humclick.arrangements.machine import Machine
 from humclick.circuit.standstill import Start
 from humclick.parts.family import Condition, Regime
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 from tests.published import published
 from tests.start.steady_network import SteadyNetwork, torque_of
 

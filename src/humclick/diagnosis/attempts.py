@@ -13,7 +13,8 @@ from functools import cached_property, lru_cache
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.hearing import reported
 from humclick.sourced import read_data
-from humclick.start.power_up import OUTCOMES, Starts
+from humclick.start.power_up import Starts
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["Attempt", "Attempts", "attempts_of"]
 

@@ -25,7 +25,7 @@ from humclick.diagnosis.whole import clamp_of, in_steps, locked_amps
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["Forecast", "forecast"]
 

@@ -8,7 +8,7 @@ from functools import cache
 from operator import mul
 
 from humclick.sourced import read_data
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["reported"]
 

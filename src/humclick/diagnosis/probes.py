@@ -20,7 +20,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import Unknown
 from humclick.parts.family import BenchTest, Look
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
 

@@ -18,7 +18,7 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Meter, Quantity, meter
 from humclick.sourced import read_data
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["WholeMachine", "clamp_of", "in_steps", "locked_amps"]
 

@@ -23,7 +23,7 @@ from humclick.start.packed import pack_many
 from humclick.start.rows import OUTCOMES
 from humclick.start.run import check_times
 
-__all__ = ["LANES", "OUTCOMES", "Features", "halved", "or_never", "simulate_many", "simulate_packed"]
+__all__ = ["LANES", "Features", "halved", "or_never", "simulate_many", "simulate_packed"]
 
 #: Cases side by side: as many as a vector register of 512 bits holds. [-]
 LANES = 8

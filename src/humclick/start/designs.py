@@ -19,13 +19,14 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
 from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
-from humclick.start.batch import OUTCOMES, simulate_packed
+from humclick.start.batch import simulate_packed
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.fit import case_of
 from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.machine import steady
 from humclick.start.packed import pack_many
+from humclick.start.rows import OUTCOMES
 
 __all__ = ["Design", "Drawn", "designs"]
 

@@ -20,11 +20,9 @@ from typing import NamedTuple
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, Unknown
 from humclick.parts.family import HEALTHY
+from humclick.start.rows import OUTCOMES
 
-__all__ = ["COLUMNS", "DEFAULTS", "OUTCOMES", "Fault", "Seen", "Starts", "guard_of"]
-
-#: What an attempt can come to.
-OUTCOMES = ("silent", "hum", "hum_click", "starts_then_trips", "breaker", "runs")
+__all__ = ["COLUMNS", "DEFAULTS", "Fault", "Seen", "Starts", "guard_of"]
 
 #: Columns of a table: medians, each with its standard deviation of ln.
 COLUMNS = (

@@ -25,10 +25,11 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.parts.family import HEALTHY
 from humclick.sourced import read_data, sourced
 from humclick.start import rows as r
-from humclick.start.batch import OUTCOMES, simulate_packed
+from humclick.start.batch import simulate_packed
 from humclick.start.designs import Design, designs
 from humclick.start.packed import pack_many
 from humclick.start.power_up import COLUMNS, Fault, guard_of
+from humclick.start.rows import OUTCOMES
 from humclick.start.tallies import Attempts, lines_of, shares
 
 __all__ = ["Packed", "attempts_of", "dead_modes", "judged", "made", "mode_sets", "plates", "simulated"]

@@ -25,9 +25,10 @@ import numpy as np
 from humclick.errors import Refused
 from humclick.start.asked import modes_of
 from humclick.start.attempts import attempts
-from humclick.start.batch import OUTCOMES, Features, simulate_many
+from humclick.start.batch import Features, simulate_many
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
+from humclick.start.rows import OUTCOMES
 from humclick.start.sweep_spec import (
     CONDITIONS,
     MACHINE,
