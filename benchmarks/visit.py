@@ -14,6 +14,7 @@ import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from benchmarks.meter_in_hand import MeterInHand
 from benchmarks.world import Case, draw, listed, standstill
 from humclick.arrangements.arrangement import PINS
 from humclick.circuit.solve import resistance_between
@@ -23,18 +24,16 @@ from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation, warmth
-from humclick.meters import Quantity, default_meter
-from humclick.meters import meter as meter_named
+from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
-from humclick.readings import Leads, PartTemperature, Reading
+from humclick.readings import PartTemperature
 from humclick.sourced import read_data
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["Visit"]
 
 #: Rates of slips in the world, written down here and not read from the shop's file. Guesses. [-]
-_NO_CONTACT, _DIRTY, _WILD, _KILO, _PINS_MIXED = 0.006, 0.03, 0.006, 0.002, 0.02
-_NULL_FORGOTTEN, _COLD_BUT_WARM, _LOOK_WRONG = 0.03, 0.03, 0.01
+_PINS_MIXED, _COLD_BUT_WARM, _LOOK_WRONG = 0.02, 0.03, 0.01
 #: What is put right on trial without a new part.
 _NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
 
@@ -70,21 +69,10 @@ class Visit:
         case = self.case
         self.shop = default_shop()
         self.machine = case.machine
-        self.meter = default_meter()
         self.hot = case.hot
         rng = draw(case.seed, "hands")
         world = case.world
-        leads = rng.lognormvariate(math.log(0.245), math.log(2.449) / 1.96)
-        habit, forgot = rng.random(), rng.random() < _NULL_FORGOTTEN * world.slips
-        if world.lead_ohms is not None:
-            self.leads, self.lead_ohms = Leads(nulled=True), world.lead_ohms
-        elif habit < 0.35:
-            self.leads, self.lead_ohms = Leads(nulled=True), leads if forgot else 0.0
-        elif habit < 0.65:
-            self.leads, self.lead_ohms = Leads(resistance=round(leads, 1)), leads
-        else:
-            self.leads, self.lead_ohms = Leads(), leads
-        self.gain = rng.uniform(-1.0, 1.0)
+        self.hand = MeterInHand(world, rng)
         self.feels = rng.random() < 0.6
         self.ambient = rng.gauss(22.0, 6.0)
         self.warmth = rng.uniform(35.0, 95.0)
@@ -110,8 +98,8 @@ class Visit:
             machine=self.machine,
             complaint=self.case.complaint,
             observations=tuple(self.observations),
-            meter=self.meter,
-            leads=self.leads,
+            meter=self.hand.meter,
+            leads=self.hand.leads,
             waited=self.waited,
             hot=self.hot,
             renewed=self.renewed,
@@ -147,7 +135,7 @@ class Visit:
         elif probe.kind is Kind.LOOK:
             answer = self._looked(probe)
         else:
-            reading = self._shown(self._really(probe, rng), Quantity(probe.quantity), rng)
+            reading = self.hand.shown(self._really(probe, rng), Quantity(probe.quantity), rng)
         seen = Observation(name, reading, answer, temperature, self.renewed, f"{name}#{n}")
         self.observations.append(seen)
         shown = answer or (reading.text if reading else "")
@@ -426,41 +414,6 @@ class Visit:
         mode = HEALTHY if mended or probe.part in self.renewed else self.case.modes.get(probe.part, HEALTHY)
         row = look.table.get(mode, look.table["otherwise"])
         return look.outcomes[listed(row, rng.random())]
-
-    # -- the meter ----------------------------------------------------------------------------------------
-
-    def _shown(self, value: float, quantity: Quantity, rng: random.Random) -> Reading:
-        """What the display shows and what is written down of it."""
-        slips = self.case.world.slips
-        slip = rng.random() / slips
-        stray, noise = rng.random(), rng.uniform(-1.0, 1.0)
-        ohms = quantity is Quantity.RESISTANCE
-        if slip < _NO_CONTACT:
-            value = math.inf if ohms else 0.0  # neither volts nor farads without contact
-        elif slip < _NO_CONTACT + _WILD:
-            value = math.inf if stray < 0.2 else min(value, 1e7) * 10 ** rng.uniform(-2.5, 2.5)
-        elif ohms and slip < _NO_CONTACT + _WILD + _DIRTY:
-            value -= math.log(1.0 - stray) * max(1.0, 0.5 * value)
-        elif slip < _NO_CONTACT + _WILD + _DIRTY + _KILO:
-            value *= 1e3 if stray < 0.5 else 1e-3
-        if ohms:
-            value += self.lead_ohms
-        return self._rounded(value, quantity, noise)
-
-    def _rounded(self, value: float, quantity: Quantity, noise: float) -> Reading:
-        meter = self.meter if quantity is not Quantity.CURRENT else meter_named("clamp")
-        if value >= meter.highest(quantity):
-            return Reading(quantity, None, over_limit=True, text="OL")
-        at = meter.range_for(quantity, value)
-        gain = at.percent / 100.0 * self.gain if self.case.world.gain is None else self.case.world.gain
-        shown = max(0.0, value * (1.0 + gain) + noise * at.counts * at.resolution)
-        if shown >= meter.highest(quantity):
-            return Reading(quantity, None, over_limit=True, text="OL")
-        digit = meter.range_for(quantity, shown).resolution
-        if quantity is Quantity.VOLTAGE:  # nobody writes down millivolts of a mains supply
-            digit = max(digit, 0.1)
-        shown = round(shown / digit) * digit
-        return Reading(quantity, shown, False, shown == 0.0, digit, f"{shown:.6g}")
 
     # -- the end -------------------------------------------------------------------------------------------
 
