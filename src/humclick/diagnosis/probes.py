@@ -13,7 +13,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from humclick.arrangements.arrangement import PINS, PlacedPart
 from humclick.arrangements.machine import Machine
@@ -266,23 +266,20 @@ def _rest(machine: Machine) -> str:
 
 
 def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
+    attempt = partial(Probe, live=True, heat=_rest(machine))
+    listened = partial(attempt, outcomes=OUTCOMES, inside=False, gates=_LIVE)
     minutes, risk = shop.probe["attempt_as_found"]
-    yield Probe(
+    yield listened(
         "attempt.as_found",
         "Power it up as it is and listen: until it runs or clicks off, ten seconds of humming at most",
         "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it has "
         "clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it stays.",
         Kind.ATTEMPT,
-        outcomes=OUTCOMES,
         minutes=minutes,
         risk=risk,
-        live=True,
-        inside=False,
-        gates=_LIVE,
-        heat=_rest(machine),
     )
     minutes, risk = shop.probe["attempt_amps"]
-    yield Probe(
+    yield attempt(
         "attempt.amps",
         "Amps on the common lead, five seconds after power comes or just before it clicks",
         "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand to the "
@@ -292,27 +289,20 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         points=("k", "C"),
         minutes=minutes,
         risk=risk,
-        live=True,
         inside=False,
         gates=(*_touching(machine), *_LIVE),
-        heat=_rest(machine),
     )
-    yield Probe(
+    yield listened(
         "attempt.recorded",
         "A recording of a start attempt, by a clamp's log or a microphone",
         "Cover on, stand to the side, start the recording, then power up; read it with the recordings page "
         "or command.",
         Kind.RECORDED,
-        outcomes=OUTCOMES,
         minutes=minutes,
         risk=risk,
-        live=True,
-        inside=False,
-        gates=_LIVE,
-        heat=_rest(machine),
     )
     minutes, risk = shop.probe["attempt_known_good"]
-    yield Probe(
+    yield attempt(
         "attempt.known_good",
         "Start it on known-good start gear and a supply known to be good",
         "Power off: fit start gear, protector and capacitors known to be good and right for it, cover on, "
@@ -322,9 +312,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         outcomes=OUTCOMES,
         minutes=minutes,
         risk=risk,
-        live=True,
         gates=(*_touching(machine), *_LIVE),
-        heat=_rest(machine),
     )
     minutes, risk = shop.probe["fit"]
     for placed in machine.parts:
