@@ -193,7 +193,7 @@ def test_the_second_theory_agrees_on_drawn_motors() -> None:
 def test_same_seed_same_motors() -> None:
     """Draws repeat with their seed and differ without."""
     found = estimate(FULL)
-    assert found.draws(5, 3) == found.draws(5, 3) != found.draws(5, 4)
+    assert found.possible(5, 3) == found.possible(5, 3) != found.possible(5, 4)
 
 
 def test_contradicting_readings_are_called_so() -> None:

@@ -304,24 +304,6 @@ class Estimate:
         chosen = np.searchsorted(np.cumsum(weights) / weights.sum(), places)
         return [self._model.possible(points[min(i, len(points) - 1)]) for i in rng.permutation(chosen)]
 
-    def draws(self, n: int, seed: int = 0) -> list[Motor]:
-        """
-        Motors drawn from what is known, equally probable.
-
-        Parameters
-        ----------
-        n : int
-            How many.
-        seed : int
-            The same seed gives the same motors.
-
-        Raises
-        ------
-        OutOfRange
-            If `n` is below 1.
-        """
-        return [each.motor for each in self.possible(n, seed)]
-
     def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200, seed: int = 0) -> Range:
         """
         The 90 % range of anything that can be computed from a motor.
