@@ -169,10 +169,8 @@ class CurrentRelay:
         between(self.pick_up, 0.05, 1000.0, "pick-up current", "A")
         between(self.drop_out, 0.0, self.pick_up, "drop-out current (below the pick-up)", "A")
         between(self.coil_ohms, 0.0, 100.0, "relay coil", "Ω")
-        between(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
         between(self.tilt, -math.pi, math.pi, "tilt of the relay", "rad")
-        _times(self.travel, self.bounce)
-        _stuck(self.stuck, "a relay contact")
+        _contact(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,9 +202,7 @@ class PotentialRelay:
         between(self.pick_up, 1.0, 5000.0, "pick-up voltage", "V")
         between(self.drop_out, 0.0, self.pick_up, "drop-out voltage (below the pick-up)", "V")
         at_least(self.coil_ohms, 10.0, "relay coil", "Ω")
-        between(self.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
-        _times(self.travel, self.bounce)
-        _stuck(self.stuck, "a relay contact")
+        _contact(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,9 +263,11 @@ class SpeedSwitch:
         _stuck(self.stuck, "a switch")
 
 
-def _times(travel: float, bounce: float) -> None:
-    between(travel, 0.0, 1.0, "travel time of the contact", "s")
-    between(bounce, 0.0, 0.1, "bounce time of the contact", "s")
+def _contact(relay: CurrentRelay | PotentialRelay) -> None:
+    between(relay.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
+    between(relay.travel, 0.0, 1.0, "travel time of the contact", "s")
+    between(relay.bounce, 0.0, 0.1, "bounce time of the contact", "s")
+    _stuck(relay.stuck, "a relay contact")
 
 
 Gear = Plain | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
