@@ -122,6 +122,10 @@ class Machine:
     def _by_id(self) -> dict[str, PlacedPart]:
         return {p.id: p for p in self.parts}
 
+    @cached_property
+    def _sized(self) -> dict[tuple[str, str, Condition], tuple[tuple[str, str, Branch, Spread], ...]]:
+        return {}
+
     @property
     def wires(self) -> tuple[tuple[str, str], ...]:
         """Plain wires between nodes."""
@@ -169,6 +173,17 @@ class Machine:
     def spread_of(self, part: str, mode: Mode, branch: Branch) -> Spread:
         """Spread of a branch's size in a mode: the size, times and within that the mode adds."""
         return self.size(part, branch.size).scaled(branch.times, branch.within)
+
+    def sized(
+        self, part: str, mode: str, condition: Condition
+    ) -> tuple[tuple[str, str, Branch, Spread], ...]:
+        """Branches of a part under a condition, each with its spread; kept, for networks ask often."""
+        key = (part, mode, condition)
+        if key not in self._sized:
+            own = self.part(part).family.mode(mode)
+            rows = self.branches(part, mode, condition)
+            self._sized[key] = tuple((a, b, row, self.spread_of(part, own, row)) for a, b, row in rows)
+        return self._sized[key]
 
     def branches(self, part: str, mode: str, condition: Condition) -> tuple[tuple[str, str, Branch], ...]:
         """Branches of a part under a condition, with the machine's nodes at their ends."""

@@ -110,9 +110,8 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
             continue
         if placed.id == "wiring" and not setup.plugged:
             continue
-        mode = placed.family.mode(modes.get(placed.id, HEALTHY))
-        for a, b, branch in machine.branches(placed.id, mode.name, setup.condition):
-            spread = machine.spread_of(placed.id, mode, branch)
+        mode = modes.get(placed.id, HEALTHY)
+        for a, b, branch, spread in machine.sized(placed.id, mode, setup.condition):
             found.append(
                 NetworkBranch(a, b, placed.id, branch.size, branch.element, spread, branch.pulled_by)
             )

@@ -8,9 +8,9 @@ each part should measure. Predicted values in ohms, farads or volts.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from humclick.arrangements.arrangement import PINS
@@ -84,7 +84,7 @@ class Bench:
         self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
         self._predicted: dict[object, tuple[float, float]] = {}
         self._tips: dict[object, Tips] = {}
-        self._attempted: dict[object, list[Attempt]] = {}
+        self._attempted: dict[object, Callable[[int], Attempt]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
         self.memory: dict[object, object] = {}
         self.recent: dict[object, object] = {}
@@ -135,9 +135,9 @@ class Bench:
 
     def attempts(
         self, *, hot: bool, renewed: frozenset[str] = frozenset(), known_good: bool = False
-    ) -> list[Attempt]:
+    ) -> Callable[[int], Attempt]:
         """
-        The start attempt under each hypothesis.
+        The start attempt under each hypothesis, by its number.
 
         Parameters
         ----------
@@ -156,8 +156,8 @@ class Bench:
                 counts = part in self._sealed or not known_good
                 left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
                 alone.append([self.starts.key(each, hot=hot) for each in left])
-            of = self.starts.together
-            kept = [of([alone[part][mode] for part, mode in chosen]) for chosen in self.space.sets]
+            sets, together = self.space.sets, self.starts.together
+            kept = cache(lambda h: together([alone[part][mode] for part, mode in sets[h]]))
             self._attempted[asked] = kept
         return kept
 

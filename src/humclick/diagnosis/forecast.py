@@ -170,7 +170,7 @@ class _Forecaster:
         numbered: dict[tuple[float, ...], int] = {}
         which = []
         for h in (*self.chosen, 0):
-            pair = cold[h], warm[h]
+            pair = cold(h), warm(h)
             if pair not in made:
                 mixed = [(1.0 - hot) * c + hot * w for c, w in zip(*map(row, pair), strict=True)]
                 made[pair] = numbered.setdefault(_rounded(mixed), len(numbered))

@@ -8,10 +8,11 @@ bound on what the sets of four and more could still hold.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from heapq import nsmallest
+from heapq import nlargest, nsmallest
 from itertools import accumulate
 
 from humclick.diagnosis.bench import Bench
@@ -19,8 +20,11 @@ from humclick.diagnosis.evidence import Compiled, Factor
 
 __all__ = ["NONE", "Posterior", "posterior"]
 
-#: So many sets are asked at a time before it is seen whether the rest can matter.
-_BATCH = 256
+#: So many sets are asked first, to see what the whole holds at least.
+_FIRST = 256
+
+#: Sets nearer than this are passed over together or not at all, whatever the last digits of sums are. [-]
+_ALIKE = 1.0 - 1e-9
 
 #: Decision class of "none of these": nobody here can put it right.
 NONE = frozenset({"hand over"})
@@ -171,29 +175,33 @@ def _from_tables(bench: Bench, evidence: Compiled) -> list[list[float]]:
 def _told(
     weights: Sequence[float], asked: Sequence[Factor], rest: float, none: float
 ) -> tuple[list[float], float]:
-    """What whole-machine factors give each hypothesis, and a bound on the mass of those not asked."""
+    """
+    What whole-machine factors give each hypothesis, and a bound on the mass of those not asked.
+
+    The most probable are asked everything: what they hold, the whole holds at least. Then one factor after
+    the other is asked of those that can still matter, given all that was asked before.
+    """
     functions = [f.per_hypothesis for f in asked if f.per_hypothesis is not None]
-    after = [math.prod(min(1.0, f.most) for f in asked[k:]) for k in range(len(asked) + 1)]
-    most = after[0]
+    most = [math.prod(min(1.0, f.most) for f in asked[k:]) for k in range(len(asked))]
+    first = nlargest(_FIRST, range(len(weights)), weights.__getitem__)
+    found = none + math.fsum(weights[h] * math.prod(of(h) for of in functions) for h in first)
+    allowed = rest * found / len(functions)
+    mass, passed_over = list(weights), 0.0
+    left = list(range(len(weights)))
+    for function, ceiling in zip(functions, most, strict=True):
+        left.sort(key=mass.__getitem__)
+        held = [ceiling * below for below in accumulate(mass[h] for h in left)]
+        at = bisect_right(held, allowed)
+        while 0 < at < len(left) and mass[left[at - 1]] > _ALIKE * mass[left[at]]:
+            at -= 1
+        passed_over += held[at - 1] if at else 0.0
+        del left[:at]
+        for h in left:
+            mass[h] *= function(h)
     told = [0.0] * len(weights)
-    order = sorted(range(len(weights)), key=weights.__getitem__, reverse=True)
-    left = [0.0, *accumulate(most * weights[h] for h in reversed(order))]  # mass of the last k of the order
-    at, found, below, dropped = 0, none, left[-1], 0.0
-    while at < len(order) and below > rest * found:
-        least = rest * found / (4 * len(order))  # what all of these together hold is a quarter of the rest
-        for h in order[at : at + _BATCH]:
-            mass = weights[h]
-            for k, function in enumerate(functions, start=1):
-                mass *= function(h)
-                if mass * after[k] < least:  # whatever is asked after it
-                    dropped += mass * after[k]
-                    mass = 0.0
-                    break
-            told[h] = mass / weights[h] if mass else 0.0
-            found += mass
-        at += _BATCH
-        below = left[max(0, len(order) - at)]
-    return told, below + dropped
+    for h in left:
+        told[h] = mass[h] / weights[h] if weights[h] else 0.0
+    return told, passed_over
 
 
 def _tail(bench: Bench, evidence: Compiled) -> float:

@@ -99,10 +99,10 @@ class WholeMachine:
         attempts = self.bench.attempts(hot=True)
         if heard is None:
             k = OUTCOMES.index("runs")
-            return Factor((), (), {}, lambda h: 1.0 - attempts[h].reported[k], 0.98, 1.0)
+            return Factor((), (), {}, lambda h: 1.0 - attempts(h).reported[k], 0.98, 1.0)
         k = OUTCOMES.index(heard.value)
         none = 0.02 if heard.value == "runs" else 0.98 / 5
-        return Factor((), (), {}, lambda h: attempts[h].reported[k], none, 0.99)
+        return Factor((), (), {}, lambda h: attempts(h).reported[k], none, 0.99)
 
     def attempt(
         self, members: tuple[int, ...], probe: Probe, seen: Observation, mended: frozenset[str]
@@ -135,7 +135,7 @@ class WholeMachine:
         of = cache(value)
 
         def either(h: int) -> float:
-            c, w = cold[h], warm[h]
+            c, w = cold(h), warm(h)
             return of(c) if c is w else (1.0 - hot) * of(c) + hot * of(w)
 
         return either
@@ -149,17 +149,16 @@ class WholeMachine:
         wide = max(self.bench.machine.size("supply", "outlet").sigma, 0.02)
         nothing = dead(display, 0.2 * nominal)
 
-        @cache
-        def within(fraction: float, spread: float) -> float:
-            return evidence([display], nominal * fraction, spread).value
+        step = 0.1 * wide  # within a twentieth of the spread either way
 
-        def at(fraction: float) -> float:
-            return within(*in_steps(fraction, wide)) if fraction > 1e-3 else nothing
+        @cache
+        def at(steps: int) -> float:
+            return evidence([display], nominal * step * steps, wide).value if steps else nothing
 
         @cache
         def value(h: int) -> float:
             fractions = self.bench.standstill.terminal_volts(without(self.bench.named[h], mended))
-            return math.fsum(w * at(f) for w, f in fractions)
+            return math.fsum(w * at(round(f / step)) for w, f in fractions)
 
         none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
         most = max(_highest(display, wide), nothing)
