@@ -9,6 +9,7 @@ median/factor and median×factor.
 
 from __future__ import annotations
 
+import marshal
 import math
 import tomllib
 from dataclasses import dataclass
@@ -20,6 +21,8 @@ from humclick.errors import DataError, OutOfRange
 
 __all__ = ["Sourced", "Spread", "read_data", "sourced", "spread"]
 
+#: Tables read before, by package and file, as `marshal` has them (`humclick.web.prepared`).
+PREPARED: dict[tuple[str, str], bytes] = {}
 #: Two-sided 95 % point of the standard normal distribution. [-]
 Z95 = 1.959963984540054
 
@@ -87,6 +90,9 @@ def read_data(package: str, name: str) -> dict[str, Any]:
     DataError
         If the file is missing or is not TOML.
     """
+    if (prepared := PREPARED.get((package, name))) is not None:
+        table: dict[str, Any] = marshal.loads(prepared)
+        return table
     try:
         text = resources.files(package).joinpath(name).read_text(encoding="utf-8")
         return tomllib.loads(text)

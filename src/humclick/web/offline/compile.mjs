@@ -1,5 +1,6 @@
 // Rewrites zip files with Python compiled by the very interpreter that will read it: most of a start is saved.
-// Arguments: pairs of a zip file and the folder its files will stand in. The engine's templates are compiled too.
+// Arguments: pairs of a zip file and the folder its files will stand in. With the engine, its templates are compiled
+// too, and what its import works out is kept (`humclick.web.prepared`).
 import fs from "node:fs";
 import { pathToFileURL } from "node:url";
 
@@ -21,18 +22,23 @@ def rewrite(folder):
                 data, name = bytes(pyc(code, 0, 0)), name + "c"
             new.writestr(zipfile.ZipInfo(name, (2020, 1, 1, 0, 0, 0)), data)
 
-def with_templates(folder):
+def with_engine_prepared(folder):
     with zipfile.ZipFile("/in.zip", "a") as zip:
-        if "humclick/web/typeset.py" not in zip.namelist():
+        if "humclick/web/engine.py" not in zip.namelist():
             return
         zip.extractall(folder)
-        from humclick.web import typeset
+        data = [name for name in zip.namelist() if name.startswith("humclick/") and name.endswith(".toml")]
+        parts = [(*name.replace("/", ".").removesuffix(".toml").rpartition("."), zip.read(name)) for name in data]
+        from humclick.web import prepared
+        recorded = prepared.recorded((package, name + ".toml", text.decode()) for package, _, name, text in parts)
+        from humclick.web import engine, typeset
+        zip.writestr(f"humclick/web/{prepared.FILE}", recorded())
         for name, text in typeset.compiled().items():
             zip.writestr(f"humclick/web/{typeset.COMPILED}/{name}", text)
 `);
 for (let at = 0; at < jobs.length; at += 2) {
   py.FS.writeFile("/in.zip", fs.readFileSync(jobs[at]));
-  py.globals.get("with_templates")(jobs[at + 1]);
+  py.globals.get("with_engine_prepared")(jobs[at + 1]);
   py.globals.get("rewrite")(jobs[at + 1]);
   fs.writeFileSync(jobs[at], py.FS.readFile("/out.zip"));
 }

@@ -14,6 +14,7 @@ const boot = (async () => {
   unpack(py.FS, new Uint8Array(await engine));
   const name = module => py.pyimport(module);
   py.runPython("import gc, importlib; gc.disable(); importlib.invalidate_caches()");
+  name("humclick.web.prepared").use();
   const found = name("humclick.web.engine");
   py.runPython("gc.freeze(); gc.enable()"); // what was read in stays, and need not be looked through again
   return { py, engine: found, name };

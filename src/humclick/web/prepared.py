@@ -1,0 +1,87 @@
+"""
+What the browser's build works out beforehand, so that no start of a phone does it again.
+
+Three kinds of things cost a start more than all its own code: the methods that dataclasses write as text and
+have compiled, regular expressions, and data files to be parsed. The build imports the engine once, `recorded`
+keeps what came of it, and a phone that has called `use` takes it from there. What was not kept is worked out
+as ever, so that nothing but time depends on it. Both must be the same Python: what is kept is its own code.
+"""
+
+from __future__ import annotations
+
+import builtins
+import dataclasses
+import marshal
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+from humclick import sourced
+
+__all__ = ["FILE", "recorded", "use"]
+
+#: Name of the file that holds it, beside this one; only in the browser.
+FILE = "prepared.bin"
+
+_compiler: Any = vars(re)["_compiler"]
+
+
+def recorded(files: Iterable[tuple[str, str, str]]) -> Callable[[], bytes]:
+    """
+    Keep what is worked out from here on, until the function that comes back is called for it.
+
+    Parameters
+    ----------
+    files : iterable of (str, str, str)
+        Data files: package, name and text.
+    """
+    codes: dict[str, Any] = {}
+    patterns: dict[tuple[str | bytes, int], tuple[Any, ...]] = {}
+    compiled, engine = _compiler.compile, vars(_compiler)["_sre"]
+
+    def executed(text: str, known: dict[str, Any], into: dict[str, Any]) -> None:
+        codes[text] = compile(text, "<string>", "exec", dont_inherit=True)
+        builtins.exec(codes[text], known, into)
+
+    def pattern(text: Any, flags: int = 0) -> Any:
+        def kept(of: Any, how: int, code: list[int], *groups: Any) -> Any:
+            given = (of, int(how), [int(each) for each in code], *groups)
+            if isinstance(text, str | bytes):
+                patterns[text, int(flags)] = given
+            return engine.compile(*given)
+
+        vars(_compiler)["_sre"] = SimpleNamespace(**{**vars(engine), "compile": kept})
+        try:
+            return compiled(text, flags)
+        finally:
+            vars(_compiler)["_sre"] = engine
+
+    vars(dataclasses)["exec"], _compiler.compile = executed, pattern
+    re.purge()
+
+    def end() -> bytes:
+        del vars(dataclasses)["exec"]
+        _compiler.compile = compiled
+        tables = {(package, name): marshal.dumps(tomllib.loads(text)) for package, name, text in files}
+        return marshal.dumps((codes, patterns, tables))
+
+    return end
+
+
+def use(kept: bytes | None = None) -> None:
+    """Take from here on what was recorded, by default what the build left beside this file."""
+    codes, patterns, tables = marshal.loads(kept or Path(__file__).with_name(FILE).read_bytes())
+    compiled, engine = _compiler.compile, vars(_compiler)["_sre"]
+
+    def executed(text: str, known: dict[str, Any], into: dict[str, Any]) -> None:
+        builtins.exec(codes.get(text, text), known, into)
+
+    def pattern(text: Any, flags: int = 0) -> Any:
+        given = patterns.get((text, int(flags))) if isinstance(text, str | bytes) else None
+        return compiled(text, flags) if given is None else engine.compile(*given)
+
+    vars(dataclasses)["exec"], _compiler.compile = executed, pattern
+    sourced.PREPARED.update(tables)
