@@ -10,9 +10,10 @@ same. With numpy the same sums are done as arrays. Money throughout.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate, pairwise
 from operator import mul
 from types import ModuleType
 from typing import Any
@@ -70,9 +71,9 @@ class Problem:
     after: list[list[list[float]] | None]
 
     @cached_property
-    def outcomes(self) -> list[list[tuple[float, ...]]]:
-        """``[probe][outcome]`` probabilities by row: the tables turned over."""
-        return [list(zip(*table, strict=True)) for table in self.tables]
+    def plain(self) -> _Plain:
+        """What sums in pure Python need."""
+        return _Plain(self)
 
     @cached_property
     def arrays(self) -> list[tuple[Any, Any, Any]]:
@@ -137,30 +138,13 @@ def _act(mass: Sequence[float], loss: Sequence[Sequence[float]]) -> tuple[float,
     return best, next(a for a, x in enumerate(totals) if x <= best + _TIE)
 
 
-def _masses(problem: Problem, weights: Sequence[float], probe: int) -> list[list[float]]:
-    """Mass by outcome and class after a probe."""
-    by_class = [[0.0] * len(problem.tables[probe]) for _ in problem.loss[0]]
-    for w, r, c in zip(weights, problem.rows_of[probe], problem.classes, strict=True):
-        by_class[c][r] += w
-    return [[sum(map(mul, chance, own)) for own in by_class] for chance in problem.outcomes[probe]]
-
-
-def _one_step(problem: Problem, weights: Sequence[float], probe: int, loss: list[list[float]]) -> float:
-    after = problem.after[probe]
-    table = loss if after is None else after
-    total = 0.0
-    for mass in _masses(problem, weights, probe):
-        total += min([sum(map(mul, mass, row)) for row in table])
-    return total
-
-
 def worth_of_each(problem: Problem) -> list[float]:
     """
     Expected loss after each probe alone, its cost not included: one round over all probes. [money]
     """
     if numpy is not None:
         return _one_steps(problem)
-    return [_one_step(problem, problem.weights, t, problem.loss) for t in range(len(problem.tables))]
+    return problem.plain.one_steps()
 
 
 def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
@@ -187,7 +171,7 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
         return Plan(act_now, action, None, ())
     if arrays is None:
         arrays = numpy is not None
-    worths = _Arrays(problem).worths() if arrays else _plain_worths(problem)
+    worths = _Arrays(problem).worths() if arrays else problem.plain.worths()
     least = min(v.two_step for v in worths) + _SAME
     best = min((v for v in worths if v.two_step <= least), key=lambda v: (round(v.one_step, 6), v.probe))
     rest = sorted((v for v in worths if v is not best), key=lambda v: (round(v.one_step, 6), v.probe))
@@ -198,81 +182,103 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
 # -- pure Python ------------------------------------------------------------------------------------------
 
 
-def _plain_worths(problem: Problem) -> list[Worth]:
-    ideal = [min(row[c] for row in problem.loss) for c in range(len(problem.loss[0]))]
-    cheapest = [min(row) for row in problem.second]
-    rough = []
-    for t in range(len(problem.tables)):
-        table = problem.after[t] or problem.loss
-        here = []
-        for mass in _masses(problem, problem.weights, t):
-            now = _act(mass, table)[0]
-            least = sum(map(mul, mass, ideal)) + cheapest[t] * math.fsum(mass)
-            here.append((now, min(now, least)))
-        rough.append((problem.first[t] + math.fsum(now for now, _ in here), t, here))
-    rough.sort(key=lambda row: row[:2])
-    best = rough[0][0]
-    found: list[Worth] = []
-    for one, t, here in rough:
-        total = problem.first[t] + math.fsum(least for _, least in here)
-        widest = sorted(range(len(here)), key=[least - now for now, least in here].__getitem__)
-        for o in widest:
-            now, least = here[o]
+@dataclass(frozen=True, slots=True)
+class _Branch:
+    """An outcome of a first probe: its cases, and the expected totals of acting now and at the very least."""
+
+    weights: list[float]
+    share: float
+    ideal: float
+    now: float
+    least: float
+
+
+class _Plain:
+    """Cases in the order of their classes, so that each class is one slice; regrets instead of losses."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        order = sorted(range(len(problem.weights)), key=problem.classes.__getitem__)
+        ends = accumulate(map(problem.classes.count, range(len(problem.loss[0]))), initial=0)
+        self.slices = [slice(a, b) for a, b in pairwise(ends)]
+        self.weights = [problem.weights[i] for i in order]
+        self.ideal = [min(column) for column in zip(*problem.loss, strict=True)]
+        self.regret = self._regrets(problem.loss)
+        self.after = [None if table is None else self._regrets(table) for table in problem.after]
+        self.chances = []
+        for rows, table in zip(problem.rows_of, problem.tables, strict=True):
+            outcomes = list(zip(*(table[rows[i]] for i in order), strict=True))
+            outcomes.sort(key=lambda chance: -sum(map(mul, chance, self.weights)))  # most is learnt of these
+            self.chances.append(outcomes)
+
+    def _regrets(self, loss: list[list[float]]) -> list[list[float]]:
+        return [[x - least for x, least in zip(row, self.ideal, strict=True)] for row in loss]
+
+    def _by_class(self, weights: list[float]) -> list[float]:
+        return [sum(weights[one]) for one in self.slices]
+
+    def _branches(self, t: int) -> Iterator[_Branch]:
+        """What follows each outcome of a first probe, its own cost not included."""
+        table, cheapest = self.after[t] or self.regret, min(self.problem.second[t])
+        for chance in self.chances[t]:
+            weights = list(map(mul, self.weights, chance))
+            mass = self._by_class(weights)
+            share, ideal = sum(mass), sum(map(mul, mass, self.ideal))
+            now = ideal + min([sum(map(mul, mass, row)) for row in table])
+            yield _Branch(weights, share, ideal, now, min(now, ideal + cheapest * share))
+
+    def one_steps(self) -> list[float]:
+        """Expected loss after each probe, its cost not included."""
+        return [sum(branch.now for branch in self._branches(t)) for t in range(len(self.chances))]
+
+    def worths(self) -> list[Worth]:
+        """Worth of every probe; what cannot win is not worked out."""
+        first = self.problem.first
+        rough = []
+        for t in range(len(self.chances)):
+            branches = list(self._branches(t))
+            rough.append((first[t] + math.fsum(branch.now for branch in branches), t, branches))
+        rough.sort(key=lambda row: row[:2])
+        best = rough[0][0]
+        found: list[Worth] = []
+        for one, t, branches in rough:
+            total = first[t] + math.fsum(branch.least for branch in branches)
+            for branch in sorted(branches, key=lambda each: each.least - each.now):  # the widest first
+                if total >= best + _SAME:
+                    break  # cannot win any more
+                if branch.least < branch.now - _TIE:
+                    enough = branch.least + best + 2.0 * _SAME - total  # with this or more it cannot win
+                    total += self._second(t, branch, enough) - branch.least
             if total >= best + _SAME:
-                break  # cannot win any more
-            if least < now - _TIE:
-                total += _second(problem, t, o, now, ideal) - least
-        if total >= best + _SAME:
-            total = one
-        best = min(best, total)
-        found.append(Worth(t, one, min(one, total)))
-    return found
+                total = one
+            best = min(best, total)
+            found.append(Worth(t, one, min(one, total)))
+        return found
 
-
-def _second(problem: Problem, first: int, outcome: int, now: float, ideal: Sequence[float]) -> float:
-    """Expected total of the best second probe after an outcome of the first."""
-    chance = problem.outcomes[first][outcome]
-    weights = [w * chance[r] for w, r in zip(problem.weights, problem.rows_of[first], strict=True)]
-    total = math.fsum(weights)
-    if total <= 1e-12:
-        return now
-    least = sum(w * ideal[c] for w, c in zip(weights, problem.classes, strict=True))
-    loss = problem.after[first] or problem.loss
-    best = now
-    for u in sorted(range(len(problem.tables)), key=problem.second[first].__getitem__):
-        charge = problem.second[first][u] * total
-        if charge + least >= best:  # not even perfect knowledge would pay
-            break
-        if u != first:
-            best = min(best, _bounded(problem, weights, u, loss, ideal, charge + least, best))
-    return best
-
-
-def _bounded(
-    problem: Problem,
-    weights: Sequence[float],
-    probe: int,
-    loss: list[list[float]],
-    ideal: Sequence[float],
-    total: float,
-    best: float,
-) -> float:
-    """Expected total after a probe, from its least possible total upwards; `best` once that is reached."""
-    by_class = [[0.0] * len(problem.tables[probe]) for _ in ideal]
-    for w, r, c in zip(weights, problem.rows_of[probe], problem.classes, strict=True):
-        by_class[c][r] += w
-    there = [c for c, own in enumerate(by_class) if any(own)]
-    rows = [by_class[c] for c in there]
-    table = problem.after[probe] or loss
-    if len(there) < len(ideal):
-        table = [[row[c] for c in there] for row in table]
-        ideal = [ideal[c] for c in there]
-    for chance in problem.outcomes[probe]:
-        mass = [sum(map(mul, chance, own)) for own in rows]
-        total += min([sum(map(mul, mass, row)) for row in table]) - sum(map(mul, mass, ideal))
-        if total >= best:
+    def _second(self, first: int, branch: _Branch, enough: float) -> float:
+        """Expected total of the best second probe after an outcome of the first; no more than `enough`."""
+        best = min(branch.now, enough)
+        if branch.share <= 1e-12:
             return best
-    return total
+        cost, table = self.problem.second[first], self.after[first] or self.regret
+        for u in sorted(range(len(cost)), key=cost.__getitem__):
+            least = cost[u] * branch.share + branch.ideal
+            if least >= best:  # not even perfect knowledge would pay
+                break
+            if u != first:
+                best = min(best, self._bounded(branch.weights, u, self.after[u] or table, least, best))
+        return best
+
+    def _bounded(
+        self, weights: list[float], u: int, table: list[list[float]], total: float, best: float
+    ) -> float:
+        """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
+        for chance in self.chances[u]:
+            mass = self._by_class(list(map(mul, weights, chance)))
+            total += min([sum(map(mul, mass, row)) for row in table])
+            if total >= best:
+                return best
+        return total
 
 
 # -- numpy ------------------------------------------------------------------------------------------------
