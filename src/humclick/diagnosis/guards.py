@@ -8,14 +8,16 @@ where the test itself would be dangerous or could not change anything, and the r
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.physics.cooling import minutes_for, probability_passed
+from humclick.sourced import read_data
 
 __all__ = [
     "GuardState",
@@ -66,14 +68,25 @@ class GuardState:
     done: bool
     waived: str
     probes: tuple[str, ...]
-    before: str = "condemned"
-    waits: float = 0.0
-    reason: str = ""
+    before: str
+    waits: float
+    reason: str
 
     @property
     def open(self) -> bool:
         """Whether it still stands in the way."""
         return not (self.done or self.waived)
+
+
+def _words() -> Mapping[str, Any]:
+    return read_data("humclick.diagnosis", "guards.toml")
+
+
+def _guard(
+    name: str, done: bool, probes: Sequence[str], waived: str = "", waits: float = 0.0, reason: str = ""
+) -> GuardState:
+    words = _words()["guard"][name]
+    return GuardState(name, words["title"], done, waived, tuple(probes), words["before"], waits, reason)
 
 
 def _cold(seen: Observation, situation: Situation) -> bool:
@@ -106,74 +119,39 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     known_good = bool(_STALLS & set(tries)) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
-    at_pins = "an open or grounded winding is read directly, hot or cold" if _read(post) > _DIRECT else ""
+    reasons = _words()["reason"]
+    at_pins = reasons["read"] if _read(post) > _DIRECT else ""
     cooling = wait_minutes(situation, bench.probe("pins.C-R").heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
     states = [
-        GuardState(
-            "windings-cold", "windings measured cold", len(cold) >= 2, at_pins, missing, waits=cooling
-        ),
-        GuardState(
-            "ground",
-            "windings tested to the shell",
-            "pins.shell" in done and not breaker_tripped(situation),
-            "",
-            ("pins.shell",),
-        ),
+        _guard("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
+        _guard("ground", "pins.shell" in done and not breaker_tripped(situation), ("pins.shell",)),
     ]
     if post.of_mode("internal_protector", "open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
-        title = "an internal protector given the time to close again"
         late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
         closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
-        states.append(GuardState("protector-time", title, late, "", ("pins.C-R",), waits=closes))
+        states.append(_guard("protector-time", late, ("pins.C-R",), waits=closes))
     why = ""
     if ran:
         pass
     elif grounded > 0.5:
-        why = "a winding reads to the shell: it must not be powered"
+        why = reasons["grounded"]
     elif direct > _DIRECT:
-        why = "the winding fault is read directly on the pins; starting it on other gear cannot change that"
+        why = reasons["direct"]
     cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
-    states.append(
-        GuardState(
-            "gear",
-            "start gear cleared, or bypassed with known-good gear",
-            cleared,
-            "" if cleared else why,
-            ("attempt.known_good",),
-        )
-    )
+    states.append(_guard("gear", cleared, ("attempt.known_good",), "" if cleared else why))
     loaded = known_good or "supply.volts_start" in done
-    states.append(
-        GuardState(
-            "supply",
-            "supply measured under load",
-            loaded,
-            "" if loaded else why,
-            ("supply.volts_start", "attempt.known_good"),
-        )
-    )
+    loading = ("supply.volts_start", "attempt.known_good")
+    states.append(_guard("supply", loaded, loading, "" if loaded else why))
     looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
-    states.append(
-        GuardState(
-            "condenser", "condenser clean, or cleaned and tried again", clear, "" if clear else why, first
-        )
-    )
+    states.append(_guard("condenser", clear, first, "" if clear else why))
     deciding = _deciding(situation, post)
-    states.append(
-        GuardState(
-            "repeated",
-            "the deciding reading repeated after re-seating the probes, or borne out by another",
-            not why or _repeated(situation, deciding),
-            "",
-            tuple(deciding),
-        )
-    )
+    states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
 
 
@@ -202,8 +180,7 @@ def guard_before(situation: Situation, probe: Probe | None) -> GuardState | None
     done = any(o.probe == "pins.shell" and o.reading is not None for o in situation.observations)
     if probe is None or probe.kind is not Kind.KNOWN_GOOD or done or "pins.shell" in situation.skipped:
         return None
-    title = "windings tested to the shell"
-    return GuardState("ground-first", title, False, "", ("pins.shell",), "started on other gear")
+    return _guard("ground-first", False, ("pins.shell",))
 
 
 def _hot_and_open(situation: Situation) -> GuardState | None:
@@ -218,9 +195,7 @@ def _hot_and_open(situation: Situation) -> GuardState | None:
         return None
     heat = "internal_protector" if internal else "external_protector"
     waits = wait_minutes(situation, heat) or 1.0
-    reason = "open while hot is no verdict, and nothing flows through it: let it cool and read it once more"
-    title = "what was open while hot read once more, cool"
-    return GuardState("cooled", title, False, "", tuple(waiting), "powered", waits, reason)
+    return _guard("cooled", False, waiting, waits=waits, reason=_words()["reason"]["hot"])
 
 
 def three_equal(situation: Situation) -> bool:
@@ -265,9 +240,7 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     """
     states = []
     if breaker_tripped(situation):
-        states.append(
-            GuardState("ground", "windings tested to the shell", False, "", ("pins.shell",), "left as it is")
-        )
+        states.append(_guard("ground-again", False, ("pins.shell",)))
     ran = any(
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
@@ -283,9 +256,7 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     )
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
     cooling = wait_minutes(situation, bench.probe("attempt.as_found").heat)
-    states.append(
-        GuardState("runs", "seen to start and run as it is", ran, "", again, "left as it is", cooling)
-    )
+    states.append(_guard("runs", ran, again, waits=cooling))
     return tuple(states)
 
 

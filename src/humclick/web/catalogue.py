@@ -83,19 +83,12 @@ _MORE = (
     *("turned over: the contacts close, if healthy", "looking at the pins, compressor the right way up"),
     *("looking at the pins, compressor upside down", "probe 1", "probe 2", "resistance", "capacitance"),
     *("voltage", "current", "temperature", "not sure", "not known", "in range", "OL", "below resolution"),
-    *("a winding reads to the shell: it must not be powered", "Opened", "done", "NOT DONE"),
-    "the winding fault is read directly on the pins; starting it on other gear cannot change that",
-    *("windings measured cold", "windings tested to the shell", "supply measured under load"),
-    "start gear cleared, or bypassed with known-good gear",
-    "condenser clean, or cleaned and tried again",
-    "the deciding reading repeated after re-seating the probes, or borne out by another",
-    "seen to start and run as it is",
+    *("Opened", "done", "NOT DONE"),
     "no machine is described yet",
     "there is nothing to take back",
     "A winding touches the shell: this compressor must not be powered.",
     "It may be an inverter-driven or three-phase compressor: never put it across the mains, and never fit"
     " start gear to it.",
-    "open while hot is no verdict, and nothing flows through it: let it cool and read it once more",
     "The two differ.",
     "The readings alone did not yet bear out a verdict.",
     *("not read", "none", "no other decision comes near", "no reason given"),
@@ -113,6 +106,13 @@ _MORE = (
     "Not read yet: no less than on the old part",
     "Not read yet: no more than on the old part",
 )
+
+
+def _guards() -> Iterator[str]:
+    words = read_data("humclick.diagnosis", "guards.toml")
+    for guard in words["guard"].values():
+        yield from (guard["title"], guard["before"])
+    yield from words["reason"].values()
 
 
 def _families() -> Iterator[str]:
@@ -165,6 +165,7 @@ def _strings(table: Any) -> Iterator[str]:
 
 def _model() -> Iterator[str]:
     yield from _families()
+    yield from _guards()
     yield from _marks()
     yield from _probes()
     for name in arrangements():

@@ -55,10 +55,9 @@ FORMS: tuple[str, ...] = (
     "for its {n} minutes it tells best between “{one}” and “{two}”",
     "for its {n} minute it tells best between “{one}” and “{two}”",
     "it would confirm: {one}",
-    "no compressor is condemned before this stands in the record: {one}; lift the tips, press them on bright"
+    "no compressor is {one} before this stands in the record: {two}; lift the tips, press them on bright"
     " metal and read once more",
-    "no compressor is condemned before this stands in the record: {one}",
-    "no compressor is left as it is before this stands in the record: {one}",
+    "no compressor is {one} before this stands in the record: {two}",
     # verdicts
     "What was done has put it right: {one} ({n} % that nothing is left)",
     "{one} ({n} % that this puts it right)",
