@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Playwright
 
+from humclick.jobs.events import in_order
 from humclick.web.store import Store
 from tests.browser.bench import DESK, PHONE, Server, Technician, all_sent, browser, kept_offline, ready
 
@@ -41,7 +42,7 @@ def test_a_call_goes_from_complaint_to_sheet(
             server.start()
             page.reload()
         all_sent(page)
-    events = Store.at(server.folder).events(path.removeprefix("/call/"))
+    events = in_order(Store.at(server.folder).events(path.removeprefix("/call/")))
     kinds = [event.kind for event in events]
     assert kinds.count("reading") + kinds.count("skip") == steps.count("probe")
     assert kinds.count("gate") == steps.count("gate")

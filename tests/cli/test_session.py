@@ -210,6 +210,15 @@ def test_undo_takes_back_the_last_thing(session: Session) -> None:
     assert sum(isinstance(e, ReadingTaken) for e in read_call(session.path)) == 2
 
 
+def test_a_machine_taken_back_is_asked_for_again(tmp_path: Path) -> None:
+    """Undo at the question after the arrangement goes back to the arrangement."""
+    session = begun(tmp_path / "call.toml", "rsir-ptc")
+    assert session.questions[0] == "protector"
+    assert "Which start arrangement is it?" in session.take("undo")
+    session.take("psc")
+    assert session.call.machine is not None
+
+
 def test_waiting_cools_the_machine(session: Session) -> None:
     """Minutes waited add up after an attempt, and a long wait makes the machine cold."""
     session.take("attempt.as_found hum_click")

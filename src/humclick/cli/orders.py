@@ -15,7 +15,7 @@ from humclick.arrangements.arrangement import arrangements
 from humclick.circuit.drawing import clamp_wire, draw_text, probe_points
 from humclick.cli import words
 from humclick.cli.ending import proof_in_words
-from humclick.cli.opening import FACTS, arrangements_in_words, set_fact
+from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.reasons import explain, what_if
 from humclick.errors import Refused, Unknown
@@ -137,6 +137,8 @@ def undo(session: Session, rest: str) -> str:
         raise Refused("undo takes back the last thing; type undo alone, several times to go back further")
     event = to_undo(session.events, session.call)
     session.keep("undo", of=event.id)
+    if session.questions and session.call.machine is None:  # the machine itself was taken back
+        session.questions = questions_for(session.events, session.call)
     return words.lines(f"Taken back: {_told(event)}. (redo brings it back)")
 
 
