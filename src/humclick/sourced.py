@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import marshal
 import math
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -93,6 +92,8 @@ def read_data(package: str, name: str) -> dict[str, Any]:
     if (prepared := PREPARED.get((package, name))) is not None:
         table: dict[str, Any] = marshal.loads(prepared)
         return table
+    import tomllib  # here: where tables were read before, no start waits for it
+
     try:
         text = resources.files(package).joinpath(name).read_text(encoding="utf-8")
         return tomllib.loads(text)

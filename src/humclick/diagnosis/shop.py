@@ -4,7 +4,6 @@ The shop's own figures: prices, times, prior odds and slips, from one file that 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -170,6 +169,8 @@ def shop_from_file(path: Path) -> Shop:
     Refused
         If it cannot be read or is not TOML.
     """
+    import tomllib  # here: only a shop of one's own needs it
+
     try:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:

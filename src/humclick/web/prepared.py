@@ -13,7 +13,6 @@ import builtins
 import dataclasses
 import marshal
 import re
-import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import SimpleNamespace
@@ -63,6 +62,8 @@ def recorded(files: Iterable[tuple[str, str, str]]) -> Callable[[], bytes]:
     re.purge()
 
     def end() -> bytes:
+        import tomllib
+
         del vars(dataclasses)["exec"]
         _compiler.compile = compiled
         tables = {(package, name): marshal.dumps(tomllib.loads(text)) for package, name, text in files}
