@@ -33,6 +33,7 @@ from tests.browser.bench import (
     begun,
     browser,
     kept_offline,
+    next_screen,
     ready,
 )
 
@@ -61,6 +62,8 @@ BUDGETS: dict[str, tuple[str, float | None]] = {
     "processor time of an entry, in the browser": ("ms", None),
     "next screen after a probe was left out, in the browser": ("ms", 150),
     "next screen after a safety step, in the browser": ("ms", 150),
+    "a call's page after a tap in the list, in the browser": ("ms", 150),
+    "a call's page after a tap in the list without a pause, in the browser": ("ms", None),
     "next screen after an entry, from the server": ("ms", 80),
     "next screen after a safety step, from the server": ("ms", 80),
     "first download": ("MB", 9),
@@ -86,10 +89,12 @@ def times(page: Page) -> dict[str, float]:
     return found
 
 
-def last_screen(page: Page) -> float:
-    """From the last tap on a form to the next screen painted. [ms]"""
+def last_screen(page: Page, asked: str = "POST") -> float:
+    """From the last tap on a form, or on a link, to the next screen painted. [ms]"""
     page.wait_for_timeout(100)
-    found: float = page.evaluate('() => performance.getEntriesByName("screen after POST").at(-1).duration')
+    found: float = page.evaluate(
+        "asked => performance.getEntriesByName(`screen after ${asked}`).at(-1).duration", asked
+    )
     return found
 
 
@@ -141,6 +146,13 @@ def one_visit(
             elif what == "left out" and thumb:
                 kept["next screen after a probe was left out, in the browser"].append(last_screen(page))
         kept["longest block of the page"].append(max(*blocks, times(page)["block"]))
+        page.goto(server.address)
+        ready(page)
+        page.wait_for_timeout(3000 * thumb)
+        with next_screen(page):
+            page.locator(f"main a[href='{path}']").click()
+        how = "" if thumb else " without a pause"
+        kept[f"a call's page after a tap in the list{how}, in the browser"].append(last_screen(page, "GET"))
 
 
 def from_the_server(server: Server, kept: dict[str, list[float]]) -> None:

@@ -16,8 +16,8 @@ shows ``html`` where it came with it (`follow`); with ``html`` alone (status 422
 and nothing is kept. ``settings`` belong to the device: they are kept and sent with every request. ``summary``
 replaces the call's line in the list.
 
-A form that is likely to be sent can be sent before with `prepare`: nothing is kept then, and when it is sent
-in earnest its answer is there.
+A form that is likely to be sent can be sent before with `prepare`, and a page be asked for: nothing is kept
+then, and when it is sent in earnest its answer is there.
 """
 
 from __future__ import annotations

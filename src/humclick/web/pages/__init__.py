@@ -18,7 +18,7 @@ plain forms and links:
 ``data-prepare``
     On a form: while it stands and nobody asks for anything, ask the engine what it would answer to each of
     its buttons that carry a value (to the form as it stands where none does, unless it has a keypad), and to
-    its field as typed. Nothing is kept; the answer is quick then.
+    its field as typed. On a link: the page it leads to. Nothing is kept; the answer is quick then.
 ``data-camera``
     On a file field for photos: scale each picture, drop where it was taken, keep it by its hash, then send
     the form once for each with ``sha256``, ``caption``, ``width`` and ``height`` in place of the file.

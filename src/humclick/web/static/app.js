@@ -79,7 +79,8 @@ async function askServer(path, method, body) {
 // On a first visit the server answers until this phone has weighed the machine once, which takes longest.
 const atPhone = () => able && (warm || begunEmpty);
 
-const inAdvance = (form, data) => askPhone(form.getAttribute("action"), "POST", pairs(data), { prepare: true });
+const inAdvance = (element, data) => (data ? askPhone(element.getAttribute("action"), "POST", pairs(data), { prepare: true })
+  : askPhone(element.getAttribute("href"), "GET", {}, { prepare: true }));
 
 async function ask(path, method, data) {
   if (atPhone()) return askPhone(path, method, pairs(data ? [...data].filter(([, v]) => typeof v === "string") : []));
@@ -111,7 +112,7 @@ function show(reply, path, { keepFields = false } = {}) {
   }
   settle(document);
   draft(path);
-  if (atPhone()) ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
+  if (atPhone()) ahead.prepare(main.querySelectorAll("[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
   else if (!keepFields) {
     const head = main.querySelector("[autofocus]") ?? main.querySelector("h1");
@@ -388,7 +389,7 @@ async function begin() {
     pythonHere();
     await askPhone(shown, "GET", {}).catch(() => undefined);
     warm = true;
-    ahead.prepare(main.querySelectorAll("form[data-prepare]"), inAdvance);
+    ahead.prepare(main.querySelectorAll("[data-prepare]"), inAdvance);
     beReady();
     later(() => keepLook(here(), { ...lookNow(), language: document.documentElement.lang }));
   }

@@ -1,5 +1,6 @@
-// Has the answers to a form worked out before it is sent: to each of its buttons, and to its field as typed. One
-// at a time, so that what is really asked never waits for more than one; nothing is kept.
+// Has the answers to a form worked out before it is sent: to each of its buttons, and to its field as typed; and
+// a page before its link is tapped. One at a time, so that what is really asked never waits for more than one;
+// nothing is kept.
 const REST = 250, TYPED = 100; // milliseconds of quiet before
 let timer, waiting = [], busy = false;
 
@@ -8,10 +9,11 @@ export function stop() {
   waiting = [];
 }
 
-export function prepare(forms, ask) {
+export function prepare(elements, ask) {
   stop();
   const wanted = [];
-  for (const form of forms) {
+  for (const form of elements) {
+    if (form.matches("a")) { wanted.push(() => ask(form)); continue; }
     const buttons = [...form.querySelectorAll("button[name][value]:not([data-keypad])")];
     if (buttons.length) wanted.push(...buttons.map(button => () => ask(form, new FormData(form, button))));
     else if (!form.querySelector("[data-keypad]")) wanted.push(() => ask(form, new FormData(form)));
