@@ -34,12 +34,14 @@ py.globals.set("names", py.toPy(calls.map(call => call.split("/").at(-2))));
 console.log(py.runPython(`
 import json, sys
 assert "numpy" not in sys.modules
+from humclick.web import prepared
+prepared.use()
 from humclick.diagnosis.advice import advise
 from humclick.errors import HumclickError
 from humclick.jobs.call_file import read_call
 from humclick.jobs.fold import fold
 DECISION
-json.dumps({name: decisions("/" + name) for name in names})
+json.dumps({name: decisions("/" + name) for name in names} | {"not to be imported": failing()})
 `));
 """
 
@@ -61,6 +63,20 @@ def decision(events):
     likely = [[s.label, round(s.probability, 6)] for s in advice.suspects[:3]]
     return [advice.kind, advice.next.probe if advice.next else None, remedies, likely]
 '''
+
+#: Runs there too: imports all that the browser was sent.
+EVERY = """
+def failing():
+    import importlib, pkgutil, humclick, jinja2, markupsafe, msgspec, tomlkit
+    found = []
+    for package in (humclick, jinja2, markupsafe, msgspec, tomlkit):
+        for module in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
+            try:
+                importlib.import_module(module.name)
+            except ImportError as error:
+                found.append(f"{module.name}: {error}")
+    return found
+"""
 
 
 def here(path: Path) -> Any:
@@ -84,7 +100,7 @@ def there(tmp_path_factory: pytest.TempPathFactory) -> Any:
     folder = tmp_path_factory.mktemp("runtime")
     for path in (*(BUILT / "runtime").glob("*.gz"), *(BUILT / "engine").glob("*.gz")):
         (folder / path.stem).write_bytes(gzip.decompress(path.read_bytes()))
-    (folder / "run.mjs").write_text(SCRIPT.replace("DECISION", DECISION.replace("`", "")))
+    (folder / "run.mjs").write_text(SCRIPT.replace("DECISION", DECISION.replace("`", "") + EVERY))
     done = subprocess.run(
         [node, folder / "run.mjs", folder, *CALLS], capture_output=True, text=True, timeout=600
     )
@@ -96,3 +112,8 @@ def there(tmp_path_factory: pytest.TempPathFactory) -> Any:
 def test_server_and_browser_agree(path: Path, there: Any) -> None:
     """Kind, next probe, remedies and the three likeliest suspects to six decimals are the same."""
     assert there[path.parent.name] == here(path)
+
+
+def test_everything_the_browser_is_sent_can_be_imported_there(there: Any) -> None:
+    """No module was sent whose imports were left out, be they the program's, a package's or the library's."""
+    assert there["not to be imported"] == []

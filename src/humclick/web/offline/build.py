@@ -69,36 +69,49 @@ def _hash(parts: Iterable[bytes]) -> str:
     return whole.hexdigest()[:16]
 
 
-def _light(path: Path) -> bool:
-    """Whether a module can be imported where only light packages are."""
+def _imported(path: Path) -> set[str]:
+    """What a module imports when it is imported itself; names from a module count as modules in it too."""
+    names: set[str] = set()
     for node in ast.parse(path.read_bytes()).body:
         if isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
+            names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            names = [node.module or ""]
-        else:
-            continue
-        if any(name.partition(".")[0] in ABSENT for name in names):
-            return False
-    return True
+            names |= {str(node.module), *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return names
+
+
+def _module(name: str) -> str:
+    return name.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
 
 
 def engine_sources() -> Iterator[tuple[str, Path]]:
     """
     Files of this program that the browser gets, by their name in the zip.
 
-    All but the server's own and what needs a package that is not there.
+    All but the server's own and what needs, itself or by way of others, a package that is not there.
     """
+    own = tuple(f"humclick/{each}{'' if each.endswith('.py') else '/'}" for each in SERVER_ONLY)
+    modules = {f"humclick/{path.relative_to(PACKAGE).as_posix()}": path for path in PACKAGE.rglob("*.py")}
+    needs = {_module(name): _imported(path) for name, path in modules.items()}
+    away = {_module(name) for name in modules if name.startswith(own)}
+    more = away
+    while more:
+        more = {
+            module
+            for module, names in needs.items()
+            if module not in away and any(name in away or name.partition(".")[0] in ABSENT for name in names)
+        }
+        away = away | more
     for path in sorted(PACKAGE.rglob("*")):
-        name = path.relative_to(PACKAGE).as_posix()
+        name = f"humclick/{path.relative_to(PACKAGE).as_posix()}"
         if not path.is_file() or any(part in ("__pycache__", "static") for part in path.parts):
             continue
-        if any(name == each or name.startswith(f"{each}/") for each in SERVER_ONLY):
+        if name.startswith(own):
             continue
         if path.suffix in (".toml", ".csv", ".json", ".html", ".css", ".mo") or (
-            path.suffix == ".py" and _light(path)
+            path.suffix == ".py" and _module(name) not in away
         ):
-            yield f"humclick/{name}", path
+            yield name, path
 
 
 def engine_version() -> str:

@@ -1,6 +1,7 @@
 // Rewrites zip files with Python compiled by the very interpreter that will read it: most of a start is saved.
 // Arguments: pairs of a zip file and the folder its files will stand in. With the engine, its templates are compiled
-// too, and what its import works out is kept (`humclick.web.prepared`).
+// too, and what its import works out is kept (`humclick.web.prepared`). Of Python's library, tools for programmers and
+// what a browser cannot do or never asks for stay out: a seventh of the first download.
 import fs from "node:fs";
 import { pathToFileURL } from "node:url";
 
@@ -11,10 +12,17 @@ py.runPython(`
 import re, zipfile
 from importlib._bootstrap_external import _code_to_timestamp_pyc as pyc
 
+UNUSED = set("""
+_pydatetime _pydecimal _pyio _pyrepl antigravity bdb cProfile cmd code colorsys compileall configparser doctest filecmp
+fileinput ftplib getpass imaplib mailbox modulefinder multiprocessing netrc optparse pdb pickletools plistlib poplib
+profile pstats pty py_compile pyclbr pydoc rlcompleter sched shelve smtplib socketserver symtable tabnanny this timeit
+trace tty turtle unittest wave webbrowser wsgiref xml xmlrpc zipapp
+""".split())
+
 def rewrite(folder):
     with zipfile.ZipFile("/in.zip") as old, zipfile.ZipFile("/out.zip", "w", zipfile.ZIP_STORED) as new:
         for name in sorted(old.namelist()):
-            if name.endswith("/"):
+            if name.endswith("/") or folder.endswith(".zip") and re.split("[/.]", name)[0] in UNUSED:
                 continue
             data = old.read(name)
             if name.endswith(".py"):
