@@ -132,7 +132,6 @@ def _ended(
     policy: str, visit: Visit, action: frozenset[str], probability: float = math.nan, *, capped: bool = False
 ) -> Outcome:
     case = visit.case
-    left = case.needed - visit.done or _WAIT
     own = _own(visit, action)
     price = visit.price(action)
     covered = visit.covered(action)
@@ -145,7 +144,7 @@ def _ended(
         case.faults,
         case.unmodelled,
         probability,
-        own == left,
+        own == visit.left,
         case.unmodelled if action == HAND_OVER else price == 0.0,
         case.unmodelled if action == HAND_OVER else cured and not _parts(visit, action) - case.needed,
         cured,
@@ -164,7 +163,7 @@ def _probability(judged: Judged, visit: Visit, action: frozenset[str]) -> float:
     return math.fsum(
         p
         for c, p in judged.post.by_class.items()
-        if (c if c == HAND_OVER else c - visit.done or _WAIT) == own
+        if (c if c == HAND_OVER else (c | visit.due) - visit.done or _WAIT) == own
     )
 
 

@@ -204,7 +204,7 @@ class Visit:
             return "external_protector"
         if part in ("internal_protector", "ptc"):
             return part
-        return "pressures" if mode == "unequal" else ""
+        return "pressures" if mode in ("unequal", "high_head") else ""
 
     def _modes(self) -> dict[str, str]:
         """What is wrong now: parts renewed, control turned to a call and condenser cleaned left out."""
@@ -370,15 +370,16 @@ class Visit:
         """Modes left once what had to pass has passed."""
         kept = {}
         for part, mode in modes.items():
-            passing = self.machine.part(part).family.mode(mode).passing and part != "control"
             heat = self._heat_of(part, mode)
-            if passing and (not self._is_hot(heat) if heat else self.since_try > 120.0):
+            if self.machine.eased(part, mode) and (
+                not self._is_hot(heat) if heat else self.since_try > 120.0
+            ):
                 continue
             kept[part] = mode
         return kept
 
     def _passing(self, modes: Mapping[str, str]) -> bool:
-        return any(self.machine.part(p).family.mode(m).passing for p, m in modes.items())
+        return any(self.machine.eased(part, mode) for part, mode in modes.items())
 
     def _attempted(self, probe: Probe, rng: random.Random) -> str:
         modes = self._modes()
@@ -437,6 +438,17 @@ class Visit:
             frozenset({"set control"}) if self.counts.get("control.setting") else frozenset()
         )
 
+    @property
+    def left(self) -> frozenset[str]:
+        """Remedies still needed."""
+        return (self.case.needed | self.due) - self.done or frozenset({"wait"})
+
+    @property
+    def due(self) -> frozenset[str]:
+        """What was seen to need doing, done or not: a blocked condenser is cleaned whatever the cause."""
+        seen = [o.answer for o in self.observations if o.probe == "mechanism.condenser"]
+        return frozenset({"clear condenser"} if seen and seen[-1] == "blocked or fan stopped" else ())
+
     def covered(self, action: frozenset[str]) -> frozenset[str]:
         """What is put right by now and by an action together."""
         both = {*action, *self.done, "wait"}
@@ -450,7 +462,7 @@ class Visit:
     def price(self, action: frozenset[str]) -> float:
         """What a decision costs beyond what was needed anyway, parts fitted on trial included. [money]"""
         unneeded = self.shop.rates["unneeded"]
-        wasted = sum(self.shop.remedy(r).cost + unneeded for r in self.fitted - self.case.needed)
-        left = self.case.needed - self.done or frozenset({"wait"})
+        in_vain = self.fitted - self.case.needed - self.due
+        wasted = sum(self.shop.remedy(r).cost + unneeded for r in in_vain)
         own = action if action == HAND_OVER else action - self.done or frozenset({"wait"})
-        return float(wasted + loss(own, left, self.shop))
+        return float(wasted + loss(own, self.left, self.shop))

@@ -4,17 +4,21 @@ What must not be powered, what is waited for, and what stands before a compresso
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.contradictions import contradictions
-from humclick.diagnosis.guards import breaker_tripped, three_equal
+from humclick.diagnosis.guards import breaker_tripped, guards_for, three_equal
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from tests.diagnosis.test_posterior import seen
 
+CONDENSER = "mechanism.condenser"
 PLATE = Nameplate(115.0, 60.0, locked_rotor_amps=15.0)
 
 
@@ -147,3 +151,40 @@ def test_a_low_insulation_value_says_nothing_of_an_open_winding() -> None:
     after = judge(of("rsir-ptc", "external", Heard.HUM_CLICK, seen("pins.shell", "2.0M"))).post
     ratio = after.of_mode("start_winding", "open") / before.of_mode("start_winding", "open")
     assert ratio < 1.6
+
+
+def test_a_blocked_condenser_keeps_only_a_machine_from_starting_that_has_not_rested() -> None:
+    """After a rest it starts, so that the condenser is looked at before it is left as it was."""
+    assert attempts_of(Machine.of("rsir-ptc")).of({"mechanism": "high_head"}).outcomes[-1] > 0.95
+    ran = of("rsir-ptc", "external", Heard.HUM_CLICK, seen("attempt.as_found", "runs"))
+    advice = advise(ran)
+    assert advice.verdict is None
+    assert "mechanism.condenser" in offered(advice)
+    blocked = judge(replace(ran, observations=(*ran.observations, seen(CONDENSER, "blocked or fan stopped"))))
+    assert blocked.post.by_remedy["clear condenser"] > 0.25
+
+
+def test_no_condenser_is_cleaned_for_a_machine_that_stood_still_after_a_rest() -> None:
+    """The condenser's guard is waived after a cold start on known-good gear failed, and only then."""
+    guards = {}
+    for heat in ("cold", "hot"):
+        tried = seen("attempt.known_good", "hum_click", heat)
+        judged = judge(of("rsir-ptc", "external", Heard.HUM_CLICK, seen("pins.shell", "OL"), tried))
+        found = guards_for(judged.bench, judged.situation, judged.post)
+        guards[heat] = next(guard for guard in found if guard.name == "condenser")
+    assert "after a rest" in guards["cold"].waived
+    assert guards["hot"].open
+
+
+def test_a_condenser_seen_blocked_is_cleaned_whatever_the_cause() -> None:
+    """It stands beside the repair, costs no doubt of it, and once cleaned it is due no longer."""
+    found = [seen("ptc.ohms", "OL"), seen("ptc.shake", "rattles"), seen(CONDENSER, "blocked or fan stopped")]
+    situation = of("rsir-ptc", "external", Heard.HUM_CLICK, *found)
+    verdict = advise(situation).verdict
+    assert verdict is not None
+    assert verdict.remedies == ("clear condenser", "replace starter")
+    assert verdict.probability > 0.9
+    cleaned = replace(situation, observations=(*found, seen("fit.mechanism", "hum_click")))
+    after = advise(cleaned).verdict
+    assert after is not None
+    assert after.remedies == ("replace starter",)

@@ -174,6 +174,15 @@ class Machine:
         """Spread of a branch's size in a mode: the size, times and within that the mode adds."""
         return self.size(part, branch.size).scaled(branch.times, branch.within)
 
+    def eased(self, part: str, mode: str) -> bool:
+        """
+        Whether a rest takes a mode out of the next start: it has cooled, or the pressures are equal again.
+
+        A control that does not call is passing too, but no rest makes it call.
+        """
+        own = self.part(part).family.mode(mode)
+        return part != "control" and (own.passing or own.eased)
+
     def sized(
         self, part: str, mode: str, condition: Condition
     ) -> tuple[tuple[str, str, Branch, Spread], ...]:

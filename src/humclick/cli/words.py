@@ -126,7 +126,7 @@ def suspects_in_words(
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
     rest = max(0.0, 1.0 - sum(s.probability for s in worth) - none_of_these)
     tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
-    if left_out > 0.0005:
+    if left_out > 0.001:
         tail += f", more than three faults at once at most {percent(left_out)}"
     return "\n".join((*rows, lines(tail, "         ")))
 

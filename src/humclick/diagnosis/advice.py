@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done
+from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, remedies_due
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guards import (
@@ -229,8 +229,9 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     guards: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in actions[made.action]:
         guards = guards_for(judged.bench, situation, judged.post)
-    elif frozenset(verdict.remedies) <= _NO_REPAIR:
-        guards = guards_for_no_repair(judged.bench, situation)
+    elif frozenset(verdict.remedies) - remedies_due(judged) <= _NO_REPAIR:
+        unexplained = frozenset(verdict.remedies) <= WAIT and not remedies_done(judged)
+        guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = tuple(g for g in guards if g.open)
     asked = _guarded(judged, blank, unmet, free)
     if asked is not None:

@@ -20,7 +20,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
-__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedy_of"]
+__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedies_due", "remedy_of"]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
@@ -114,6 +114,18 @@ def remedies_done(judged: Judged) -> frozenset[str]:
     return frozenset(remedy_of(judged.bench, part) for part in parts) - {""}
 
 
+def remedies_due(judged: Judged) -> frozenset[str]:
+    """Remedies that what was seen asks for, cause or not: a blocked condenser is cleaned in any case."""
+    last = {o.probe: o.answer for o in judged.situation.observations if o.answer}
+    looks = {name: judged.bench.probe(name) for name in last}
+    found = {
+        judged.bench.look(probe).due.get(last[name], "")
+        for name, probe in looks.items()
+        if probe.kind is Kind.LOOK
+    }
+    return frozenset(found) - {""} - remedies_done(judged)
+
+
 def _costs(
     judged: Judged, forecasts: Sequence[Forecast], grounded: float
 ) -> tuple[list[float], list[list[float]]]:
@@ -188,8 +200,8 @@ def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecas
         mass += p
     offered = _offered(judged)
     forecasts = forecast(bench, situation, post, chosen, offered)
-    done = remedies_done(judged)
-    actions = actions_for(post.by_class)
+    done, due = remedies_done(judged), remedies_due(judged)
+    actions = actions_for(post.by_class, due)
     classes: dict[frozenset[str], int] = {}
     names, which = bench.classes
     columns = [classes.setdefault(names[which[h]], len(classes)) for h in chosen]
@@ -211,8 +223,8 @@ def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecas
             continue
         remedy = remedy_of(bench, f.probe.part)
         joined = [a | {remedy} if a != HAND_OVER else a for a in actions]
-        after.append(losses(joined, list(classes), bench.shop, done))
-    table = losses(actions, list(classes), bench.shop, done)
+        after.append(losses(joined, list(classes), bench.shop, done, due))
+    table = losses(actions, list(classes), bench.shop, done, due)
     problem = Problem(weights, columns, table, forecasts, rows_of, tables, first, second, after)
     return problem, actions, forecasts
 

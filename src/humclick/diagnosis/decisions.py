@@ -76,7 +76,9 @@ def covered(action: frozenset[str]) -> frozenset[str]:
     return found
 
 
-def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]]:
+def actions_for(
+    by_class: Mapping[frozenset[str], float], due: frozenset[str] = frozenset()
+) -> list[frozenset[str]]:
     """
     Candidate actions: the likeliest classes, the likeliest pairs together, a wait, handing over.
 
@@ -84,6 +86,8 @@ def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]
     ----------
     by_class : mapping of class to probability, likeliest first
         From the posterior.
+    due : frozenset of str
+        Remedies that belong to every action but handing over.
     """
     ranked = [c for c in by_class if c != NONE and "hand over" not in c]
     found = dict.fromkeys(ranked[:_OWN])
@@ -93,15 +97,20 @@ def actions_for(by_class: Mapping[frozenset[str], float]) -> list[frozenset[str]
             if not (both <= covered(first) or both <= covered(second)):
                 found[both] = None
     found[WAIT] = None
-    found[HAND_OVER] = None
-    return list(found)
+    whole = dict.fromkeys((action | due) - WAIT or WAIT for action in found)
+    whole[HAND_OVER] = None
+    return list(whole)
 
 
 def losses(
-    actions: Sequence[frozenset[str]], classes: Sequence[frozenset[str]], shop: Shop, done: frozenset[str]
+    actions: Sequence[frozenset[str]],
+    classes: Sequence[frozenset[str]],
+    shop: Shop,
+    done: frozenset[str],
+    due: frozenset[str] = frozenset(),
 ) -> list[list[float]]:
     """
-    Loss of each action under each class, remedies already done counted as done.
+    Loss of each action under each class, remedies already done counted as done, those due as needed.
 
     Returns
     -------
@@ -112,7 +121,7 @@ def losses(
     for action in actions:
         row = []
         for needed in classes:
-            left = needed - done or WAIT
+            left = needed if needed == NONE else (needed - done) | due or WAIT
             own = action - done or WAIT
             row.append(loss(action if action == HAND_OVER else own, left, shop))
         table.append(row)

@@ -33,7 +33,8 @@ _DIRECT = 0.97
 #: Readings between pins within this ratio count as equal. [-]
 _EQUAL = 1.12
 #: What is heard on known-good gear that shows current in the compressor: what is left is its own.
-_STALLS = frozenset({Heard.HUM, Heard.HUM_CLICK, Heard.TRIPS})
+_STANDS = frozenset({Heard.HUM, Heard.HUM_CLICK})
+_STALLS = _STANDS | {Heard.TRIPS}
 #: An internal protector suspected this much is given time until it has surely closed again: how surely. [-]
 _SUSPECTED, _SURE = 0.02, 0.99
 #: A part of the start gear counts as cleared below this probability of a fault. [-]
@@ -149,7 +150,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
-    states.append(_guard("condenser", clear, first, "" if clear else why))
+    rested = any(
+        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
+    )
+    waived = why or (reasons["condenser"] if rested and not ran else "")
+    states.append(_guard("condenser", clear, first, "" if clear else waived))
     deciding = _deciding(situation, post)
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
@@ -232,11 +237,15 @@ def breaker_tripped(situation: Situation) -> bool:
     return tripped
 
 
-def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState, ...]:
+def guards_for_no_repair(
+    bench: Bench, situation: Situation, *, unexplained: bool = False
+) -> tuple[GuardState, ...]:
     """
     State of the guards before a machine is left as it is: it must have been seen to start, cold.
 
-    After a breaker has tripped the windings are tested to the shell before anything is powered.
+    After a breaker has tripped the windings are tested to the shell before anything is powered. Where nothing
+    was found that explains the call (`unexplained`), the condenser is looked at: a machine that started after
+    a rest says nothing of it.
     """
     states = []
     if breaker_tripped(situation):
@@ -257,6 +266,10 @@ def guards_for_no_repair(bench: Bench, situation: Situation) -> tuple[GuardState
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
     cooling = wait_minutes(situation, bench.probe("attempt.as_found").heat)
     states.append(_guard("runs", ran, again, waits=cooling))
+    if unexplained:
+        looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
+        unseen = _words()["reason"]["unseen"] if "mechanism.condenser" in situation.skipped else ""
+        states.append(_guard("condenser-seen", looked, ("mechanism.condenser",), "" if looked else unseen))
     return tuple(states)
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import remedies_done
+from humclick.diagnosis.choices import remedies_done, remedies_due
 from humclick.diagnosis.decisions import WAIT, actions_for, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
@@ -128,7 +128,9 @@ def explain(
     """
     judged = judge(situation, shop)
     classes = judged.post.by_class
-    lead = leader if leader is not None and leader in classes else next(iter(classes))
+    aside = remedies_done(judged) | remedies_due(judged)  # these belong to every decision
+    alike = [c for c in classes if leader is not None and _left(c, aside) == _left(leader, aside)]
+    lead = next(iter(alike or classes))
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
     seen = situation.observations
     heard = situation.complaint
@@ -150,17 +152,16 @@ def explain(
         )
         now = after
     elimination = _by_elimination(judged, lead)
-    done = remedies_done(judged)
-    whole = math.fsum(p for c, p in classes.items() if _left(c, done) == _left(lead, done))
-    if done:  # what was done is no rival to nothing being left
-        rival = next((c for c in classes if _left(c, done) != _left(lead, done)), NONE)
+    whole = math.fsum(p for c, p in classes.items() if _left(c, aside) == _left(lead, aside))
+    if aside:  # what was done is no rival to nothing being left
+        rival = next((c for c in classes if _left(c, aside) != _left(lead, aside)), NONE)
     return Explanation(
         tuple(sorted(lead)),
         tuple(sorted(rival)),
         whole,
         tuple(reasons),
         elimination,
-        _summary(judged, _left(lead, done), _left(rival, done), whole, elimination),
+        _summary(judged, _left(lead, aside), _left(rival, aside), whole, elimination),
     )
 
 
@@ -254,7 +255,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
         return ()
     f = made[0]
     names, which = bench.classes
-    done: frozenset[str] = frozenset()
+    done = remedies_done(judged)
     found = []
     for o, label in enumerate(f.labels):
         mass: dict[frozenset[str], float] = {}
@@ -271,8 +272,8 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
             for remedy in c:
                 remedies[remedy] = remedies.get(remedy, 0.0) + p
         top = tuple(sorted(remedies.items(), key=lambda row: (-row[1], row[0]))[:4])
-        actions = actions_for(ranked)
-        table = losses(actions, list(ranked), bench.shop, done)
+        actions = actions_for(ranked, remedies_due(judged))
+        table = losses(actions, list(ranked), bench.shop, done, remedies_due(judged))
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]
         decision = actions[min(range(len(actions)), key=lambda a: (expected[a], a))]
         found.append(WhatIf(HEARD.get(label, label), total, top, tuple(sorted(decision))))

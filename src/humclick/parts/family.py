@@ -136,6 +136,8 @@ class Mode:
         What puts it right; a name in the remedies table. Empty for healthy.
     passing : bool
         True where nothing is broken and time alone mends it.
+    eased : bool
+        True where a rest takes a fault that stays out of the next start and its first minutes.
     branches : tuple of Branch
         What the mode is electrically.
     volts : float
@@ -161,6 +163,7 @@ class Mode:
     odds: float
     remedy: str
     passing: bool = False
+    eased: bool = False
     branches: tuple[Branch, ...] = ()
     volts: float = 1.0
     breakaway: float = 1.0
@@ -193,6 +196,8 @@ class Look:
         Where the probabilities come from.
     gates : tuple of str
         Safety gates that must be passed first.
+    due : mapping of outcome to remedy
+        What is owed to the machine once this is seen, whether it is the cause or not.
     """
 
     name: str
@@ -202,6 +207,7 @@ class Look:
     minutes: float
     source: str
     gates: tuple[str, ...]
+    due: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,7 +334,7 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
     branches = tuple(_branch(b, family_name, size_names) for b in row.get("branch", ()))
     plain_keys = ("volts", "breakaway", "load", "hot_open", "makes", "loses")
     numbers = {key: float(row[key]) for key in plain_keys if key in row}
-    flags = {key: bool(row[key]) for key in ("passing", "trips", "scattered") if key in row}
+    flags = {key: bool(row[key]) for key in ("passing", "eased", "trips", "scattered") if key in row}
     return Mode(
         name=str(row["name"]),
         title=str(row["title"]),
@@ -350,6 +356,7 @@ def _look(row: Mapping[str, Any]) -> Look:
         minutes=float(row["minutes"]),
         source=str(row["source"]),
         gates=tuple(row["gates"]),
+        due={str(outcome): str(remedy) for outcome, remedy in row.get("due", {}).items()},
     )
 
 

@@ -82,9 +82,8 @@ def case_of(
     for part, name in (modes or {}).items():
         machine.part(part).family.mode(name)
     for each in machine.parts:
-        mode = each.family.mode((modes or {}).get(each.id, HEALTHY))
-        if mode.passing and not hot and each.id != "control":
-            mode = each.family.mode(HEALTHY)
+        name = (modes or {}).get(each.id, HEALTHY)
+        mode = each.family.mode(HEALTHY if machine.eased(each.id, name) and not hot else name)
         placed[each.id] = Placed(machine, motor, each.id, mode, nominal, draw)
     by_family = {machine.part(i).family.name: p for i, p in placed.items()}
     guard = by_family.get("overload_protector") or by_family.get("internal_protector")

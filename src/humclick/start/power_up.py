@@ -263,7 +263,7 @@ class Starts:
             self._table.number[(part.id, mode.name)]
             for part in self.machine.parts
             for mode in part.family.modes.values()
-            if mode.passing and part.id != "control"
+            if self.machine.eased(part.id, mode.name)
         )
 
     @cached_property
@@ -280,8 +280,7 @@ class Starts:
         modes : mapping of part id to mode
             Parts not named are healthy.
         hot : bool
-            Whether protector and starter are still hot from the last try: passing conditions last only
-            while they are, but for the control's.
+            Whether it has not rested since the last try: what a rest eases counts only then.
 
         Raises
         ------

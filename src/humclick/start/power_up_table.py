@@ -58,10 +58,6 @@ def judged() -> tuple[str, ...]:
     return tuple(name for name in arrangements() if not arrangement(name).recognised_only)
 
 
-def _passing(machine: Machine, fault: Fault) -> bool:
-    return fault[0] != "control" and machine.part(fault[0]).family.mode(fault[1]).passing
-
-
 def _faults(machine: Machine) -> tuple[Fault, ...]:
     return tuple((p.id, m) for p in machine.parts for m in p.family.modes if m != HEALTHY)
 
@@ -103,13 +99,13 @@ def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, S
     Yields
     ------
     tuple of (bool, set)
-        Hot where a mode of the set only has to wait, cold otherwise.
+        Hot where a rest would ease a mode of the set, cold otherwise.
     """
     live = [fault for fault in _faults(machine) if fault not in dead]
     for size in range(3):
         for chosen in itertools.combinations(live, size):
             if len({part for part, _ in chosen}) == size:
-                yield any(_passing(machine, fault) for fault in chosen), chosen
+                yield any(machine.eased(*fault) for fault in chosen), chosen
 
 
 class Packed:
