@@ -1,5 +1,5 @@
 """
-Pictures of every state of the pages, at the size of a phone and of a desk: ``python docs/screens.py``.
+Pictures of every state of the pages, at the size of a phone and of a desk: ``python -m docs.screens``.
 
 A server on a fresh folder with the invented shop's calls, a headless Chromium, and a call worked through by
 its forms. What stands in ``docs/screens`` before is replaced.

@@ -271,7 +271,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_as_found"]
     yield listened(
         "attempt.as_found",
-        "Power it up as it is and listen: until it runs or clicks off, ten seconds of humming at most",
+        "Power it up as it is and listen: ten seconds of humming at most",
         "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it has "
         "clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it stays.",
         Kind.ATTEMPT,
@@ -281,7 +281,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_amps"]
     yield attempt(
         "attempt.amps",
-        "Amps on the common lead, five seconds after power comes or just before it clicks",
+        "Amps on the common lead while it tries to start",
         "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand to the "
         "side; power up and read the amps after five seconds, or the last before it clicks; then off again.",
         Kind.AMPS,
