@@ -33,7 +33,6 @@ FREE: dict[str, str] = {
     "circuit.drawing_svg.short": "shortens any number",
     "diagnosis.hearing.reported": _PROBABILITY,
     "circuit.scene.advance": _DRAWING,
-    "circuit.scene.percent": _PROBABILITY,
     "circuit.scene.wrap": _DRAWING,
     "diagnosis.decisions.actions_for": _PROBABILITY,
     "diagnosis.evidence.lead_nodes": _PROBABILITY,

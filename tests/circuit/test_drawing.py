@@ -24,8 +24,9 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
 from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, nodes_of
-from humclick.circuit.scene import Box, Scene, advance, parts_drawn, percent, wrap
+from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.readings.shown import percent
 
 SVG = "{http://www.w3.org/2000/svg}"
 KINDS = [(name, protector) for name in arrangements() for protector in arrangement(name).protectors]

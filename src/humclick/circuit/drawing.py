@@ -12,8 +12,8 @@ from zlib import crc32
 from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
 from humclick.circuit.layout import lay_out, nodes_of
-from humclick.circuit.scene import percent
 from humclick.errors import Refused, Unknown
+from humclick.readings.shown import percent
 
 __all__ = ["clamp_wire", "describe", "draw_svg", "draw_text", "probe_points"]
 

@@ -24,10 +24,10 @@ from humclick.circuit.scene import (
     Symbol,
     Text,
     fitted,
-    percent,
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
+from humclick.readings.shown import percent
 from humclick.sourced import read_data
 
 __all__ = ["lay_out", "nodes_of"]

@@ -31,7 +31,6 @@ __all__ = [
     "advance",
     "fitted",
     "parts_drawn",
-    "percent",
     "wrap",
 ]
 
@@ -106,15 +105,6 @@ def fitted(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple
             break
         size -= 0.5
     return wrap(text, width, size, most=most), size
-
-
-def percent(share: float) -> str:
-    """A probability as the drawing writes it: whole percent, and never 0 or 100 unless it is."""
-    if 0 < share < 0.01:
-        return "<1 %"
-    if 0.99 < share < 1:
-        return ">99 %"
-    return f"{share * 100:.0f} %"
 
 
 @dataclass(frozen=True, slots=True)

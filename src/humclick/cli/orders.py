@@ -25,6 +25,7 @@ from humclick.jobs.events import Event
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters
+from humclick.readings.shown import percent
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
@@ -192,7 +193,7 @@ def suspects(session: Session, rest: str) -> str:
     if advice is None:
         return ""
     shown = [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out, 8), "Needed:"]
-    shown += [f"  {words.percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
+    shown += [f"  {percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
     shown += [words.lines(text, "!! ") for text in contradictions(situation, session.shop)]
     return "\n".join(shown)
 

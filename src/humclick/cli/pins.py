@@ -23,7 +23,8 @@ _LAYOUTS = ("one above two", "two above one", "row", "column")
 
 def finding_in_words(found: PinFinding) -> str:
     """What the readings between the pins say, in sentences."""
-    from humclick.cli.words import heading, lines, percent, table
+    from humclick.cli.words import heading, lines, table
+    from humclick.readings.shown import percent
 
     shown = [lines(found.sentence), *(lines(warning, "! ") for warning in found.warnings)]
     if found.sum_test is not None:

@@ -211,7 +211,8 @@ def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str
 def _current_in_words(
     read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[tuple[str, str]]
 ) -> str:
-    from humclick.cli.words import bar, counted, heading, lines, percent
+    from humclick.cli.words import bar, counted, heading, lines
+    from humclick.readings.shown import percent
     from humclick.sourced import read_data
 
     causes = read_data("humclick.recordings", "causes.toml")

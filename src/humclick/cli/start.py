@@ -239,7 +239,8 @@ def _volts(found: Range, searched_from: float) -> str:
 
 def _answers(told: Answers) -> list[str]:
     """The answers, one a line: the middle, and where nine in ten lie."""
-    from humclick.cli.words import lines, percent, table
+    from humclick.cli.words import lines, table
+    from humclick.readings.shown import percent
 
     shown = [
         lines(

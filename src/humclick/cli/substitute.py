@@ -96,7 +96,8 @@ def _of_call(file: str, part: str) -> tuple[Machine, tuple[str, ...], tuple[floa
 
 
 def _words(machine: Machine, told: Substitution) -> str:
-    from humclick.cli.words import heading, lines, machine_in_words, percent
+    from humclick.cli.words import heading, lines, machine_in_words
+    from humclick.readings.shown import percent
 
     shown = [machine_in_words(machine), lines(f"{told.title}. {told.before}".strip(), "Part:    ", "  ")]
     shown.append(lines(told.old or "nothing read", "Old:     ", "  "))

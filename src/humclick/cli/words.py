@@ -10,6 +10,8 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from humclick.readings.shown import percent
+
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.advice import Suspect, Value
@@ -33,7 +35,6 @@ __all__ = [
     "machine_in_words",
     "next_in_words",
     "numbered",
-    "percent",
     "probe_in_words",
     "problems_in_words",
     "suspects_in_words",
@@ -52,15 +53,6 @@ _SHOWN = 0.005
 def counted(number: int, noun: str) -> str:
     """A number with its noun: ``1 event``, ``2 events``."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def percent(probability: float) -> str:
-    """A probability in per cent; never 0 or 100 where it is not that."""
-    if 0.0 < probability < 0.005:
-        return "<1 %"
-    if 0.995 <= probability < 1.0:
-        return ">99 %"
-    return f"{probability:.0%}".replace("%", " %")
 
 
 def bar(probability: float) -> str:

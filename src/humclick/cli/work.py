@@ -254,8 +254,8 @@ def cool(what: str | None, minutes: float | None, sure: float, json_: bool) -> N
 
     Example: humclick work cool ptc --minutes 5
     """
-    from humclick.cli.words import percent
     from humclick.physics.cooling import minutes_for, passing, probability_passed
+    from humclick.readings.shown import percent
 
     figures, said = [], []
     for kind in (what,) if what else passing():

@@ -27,6 +27,7 @@ from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import Posterior
+from humclick.readings.shown import percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
@@ -301,11 +302,11 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     rival, factor = _flip(problem, actions, made.action)
     titles = tuple(shop.remedy(r).title for r in sorted(action))
     margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
-    sentence = f"{' and '.join(titles)} ({right * 100:.0f} % that this puts it right)"
+    sentence = f"{' and '.join(titles)} ({percent(right)} that this puts it right)"
     if done and action <= _NO_REPAIR:
         did = " and ".join(shop.remedy(r).title for r in sorted(done))
         titles = tuple(shop.remedy(r).title for r in sorted(done))
-        sentence = f"what was done has put it right: {did} ({right * 100:.0f} % that nothing is left)"
+        sentence = f"what was done has put it right: {did} ({percent(right)} that nothing is left)"
     return Verdict(
         tuple(sorted(action)),
         titles,

@@ -19,6 +19,7 @@ from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
+from humclick.readings.shown import percent
 
 __all__ = ["Explanation", "Reason", "WhatIf", "explain", "what_if"]
 
@@ -228,7 +229,7 @@ def _summary(
     shop = judged.bench.shop
     title = " and ".join(shop.remedy(r).title for r in sorted(leader))
     other = " and ".join(shop.remedy(r).title for r in sorted(rival))
-    text = f"{100 * whole:.0f} % that exactly this is needed: {title}; the rival is: {other}."
+    text = f"{percent(whole)} that exactly this is needed: {title}; the rival is: {other}."
     if elimination:
         text += (
             " It leads by elimination: no reading speaks of it directly, all around it is proved good."

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from humclick.errors import OutOfRange
 from humclick.meters import Quantity
 
-__all__ = ["format_si"]
+__all__ = ["format_si", "percent"]
 
 #: Prefixes the trade uses, smallest first: power of ten and symbol. Never mF: it is read as micro by some.
 _SYMBOLS: Mapping[Quantity, tuple[tuple[int, str], ...]] = {
@@ -25,6 +25,27 @@ _OF_ZERO = {quantity: symbols[0] for quantity, symbols in _SYMBOLS.items()} | {
     Quantity.VOLTAGE: (0, "V"),
     Quantity.CURRENT: (0, "A"),
 }
+
+
+def percent(share: float) -> str:
+    """
+    A probability in whole per cent, never 0 or 100 unless it is.
+
+    Parameters
+    ----------
+    share : float
+        From 0 to 1. [-]
+
+    Examples
+    --------
+    >>> percent(0.0001), percent(0.42), percent(0.9999), percent(1.0)
+    ('<1 %', '42 %', '>99 %', '100 %')
+    """
+    if 0.0 < share < 0.005:
+        return "<1 %"
+    if 0.995 <= share < 1.0:
+        return ">99 %"
+    return f"{share * 100:.0f} %"
 
 
 def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:

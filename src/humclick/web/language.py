@@ -16,6 +16,7 @@ from importlib import resources
 
 from markupsafe import Markup, escape
 
+from humclick.readings.shown import percent
 from humclick.web.exchange import LANGUAGES
 from humclick.web.sentences import neutral, taken_apart
 
@@ -136,11 +137,7 @@ class Language:
 
     def percent(self, probability: float) -> str:
         """A probability in per cent; never 0 or 100 where it is not that. [-]"""
-        if 0.0 < probability < 0.005:
-            return "<1 %"
-        if 0.995 <= probability < 1.0:
-            return ">99 %"
-        return f"{probability * 100:.0f} %"
+        return percent(probability)
 
     def likely(self, probability: float) -> str:
         """How likely, in words. [-]"""
