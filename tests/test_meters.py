@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from humclick.errors import OutOfRange, Refused, Unknown
@@ -109,7 +109,6 @@ def test_over_limit_begins_at_the_end_of_the_top_range() -> None:
     assert standard.shows_over_limit(OHMS, math.inf)
 
 
-@settings(deadline=None)
 @given(st.sampled_from(Quantity).flatmap(lambda of: st.tuples(st.just(of), values_of(of))))
 def test_limit_is_the_sum_of_its_shared_and_its_random_part(drawn: tuple[Quantity, float]) -> None:
     """For every class and value the limit is its percent part plus its counts part, and is above zero."""

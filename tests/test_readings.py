@@ -196,7 +196,7 @@ def test_refusal_says_what_would_be_right(text: str, expected: Quantity | None, 
     assert len(said) < 250
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=500)
 @given(typed_readings(), st.booleans())
 def test_every_unit_and_mark_is_exact(typed: TypedReading, asked: bool) -> None:
     """Any number in any spelling of any unit is the nearest float to its exact value and last digit."""
@@ -208,7 +208,6 @@ def test_every_unit_and_mark_is_exact(typed: TypedReading, asked: bool) -> None:
     assert reading.below_resolution == zero_shown
 
 
-@settings(deadline=None)
 @given(typed_readings(), quantities)
 def test_reading_of_another_quantity_is_refused(typed: TypedReading, asked: Quantity) -> None:
     """A unit of another quantity than asked for never passes as a reading."""
@@ -219,7 +218,7 @@ def test_reading_of_another_quantity_is_refused(typed: TypedReading, asked: Quan
         parse_reading(typed.text, asked)
 
 
-@settings(max_examples=3000, deadline=None)
+@settings(max_examples=3000)
 @given(hostile_text, expectations)
 @example("\ud800", None)
 @example("4.7\x00", OHM)
@@ -247,7 +246,7 @@ def test_what_is_not_text_is_refused(thing: object) -> None:
         parse_reading(thing, OHM)  # type: ignore[arg-type]
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=500)
 @given(quantities.flatmap(lambda of: st.tuples(st.just(of), values_of(of))), st.integers(1, 9))
 def test_value_shown_is_read_back_within_half_a_digit(drawn: tuple[Quantity, float], digits: int) -> None:
     """A value shown with some digits and read back differs by half of the last of them at most."""
@@ -333,7 +332,6 @@ def test_part_temperature_that_is_neither_is_refused(text: str) -> None:
         parse_temperature(text)
 
 
-@settings(deadline=None)
 @given(hostile_text)
 def test_any_text_is_refused_or_a_right_part_temperature(text: str) -> None:
     """Any text whatever ends in a refusal or in a part temperature between two others."""

@@ -88,7 +88,6 @@ def test_dual_stamp_has_two_sections_and_answers_for_the_larger() -> None:
     assert stamp.sections[0].limits("run") == (4.7e-6, 5.3e-6)
 
 
-@settings(deadline=None)
 @given(typed_ranges())
 def test_every_stamped_range_is_exact(typed: tuple[str, int, int]) -> None:
     """Any range in any form has its two ends exactly."""
@@ -126,7 +125,7 @@ def test_wrong_stamp_is_refused_with_the_right_form(text: str, says: str) -> Non
     assert "; write " in str(refusal.value)
 
 
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=2000)
 @given(hostile_text)
 def test_any_text_is_refused_or_a_right_stamp(text: str) -> None:
     """Any text whatever ends in a refusal or in a stamp whose range holds together for both kinds."""

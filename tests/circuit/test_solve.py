@@ -310,7 +310,7 @@ def test_wires_in_a_loop_share_as_equal_wires() -> None:
 
 
 @given(networks(), st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_exchanging_the_probes_changes_nothing(elements: list[Element], data: st.DataObject) -> None:
     """The reading is the same with the probes exchanged and the elements in any order."""
     a, b = data.draw(st.sampled_from(NODES[:3])), data.draw(st.sampled_from(NODES[:9]))
@@ -335,7 +335,7 @@ def test_current_driven_here_and_seen_there_can_be_exchanged() -> None:
 
 
 @given(networks(), st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_less_resistance_anywhere_never_reads_more(elements: list[Element], data: st.DataObject) -> None:
     """Rayleigh's monotonicity law: lowering one resistance never raises the reading."""
     k = data.draw(st.integers(0, len(elements) - 1))
@@ -347,7 +347,7 @@ def test_less_resistance_anywhere_never_reads_more(elements: list[Element], data
 
 
 @given(networks())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_resistances_times_their_sensitivities_add_up_to_the_reading(elements: list[Element]) -> None:
     """Euler's theorem: Σ R_k ∂R/∂R_k = R, since doubling every resistance doubles the reading."""
     two = resistance_between(elements, "C", "S")
@@ -367,7 +367,7 @@ def test_resistances_across_every_element_obey_foster(seed: int) -> None:
 
 
 @given(networks(), st.integers(0, 15))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_sensitivity_is_the_slope(elements: list[Element], at: int) -> None:
     """The sensitivity agrees with a small change of the resistance, wires in loops included."""
     k = at % len(elements)
@@ -412,7 +412,7 @@ def test_impedances_agree_with_exact_rationals(seed: int, kind: str) -> None:
 
 
 @given(networks(), st.sampled_from([230, 24j, 1 - 2j]))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_driven_currents_obey_kirchhoff_and_ohm(elements: list[Element], volts: complex) -> None:
     """At every node currents in and out balance, and power in equals power lost."""
     try:

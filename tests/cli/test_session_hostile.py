@@ -51,7 +51,7 @@ LINES = st.one_of(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(LINES, min_size=1, max_size=10))
 def test_any_answer_to_the_questions_is_survived(lines: list[str]) -> None:
     """From the first question on, no line ends the program or leaves the file unreadable."""
@@ -64,7 +64,7 @@ def test_any_answer_to_the_questions_is_survived(lines: list[str]) -> None:
         assert read_call(session.path) == session.events
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.lists(LINES, min_size=10, max_size=25))
 def test_any_line_in_a_call_is_survived(lines: list[str]) -> None:
     """In a call under way, no line ends the program, loses an event or leaves the file unreadable."""

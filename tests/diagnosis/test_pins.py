@@ -88,7 +88,7 @@ def test_the_textbook_motor_is_recognised() -> None:
     assert 0.0 < values["run_winding"].uncertainty < 0.1
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4)
 @given(
     st.sampled_from(
         [("4.0", "11.0", "15.0"), ("6.0", "7.0", "8.0"), ("OL", "OL", "15.0"), ("OL", "4.0", "11.0")]
@@ -368,7 +368,7 @@ def test_part_of_the_readings_is_enough_to_begin(texts: tuple[str, str, str]) ->
     assert sum("too" in words for words in finding.next) == texts.count("")
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(
     st.lists(
         st.sampled_from(["OL", "0.0", "0.1", "2.3", "4.0", "11.0", "15.0", "199.9", "1.234k", "19.99M"]),

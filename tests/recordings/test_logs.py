@@ -351,7 +351,7 @@ _LINES = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=2000, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     content=st.one_of(
         st.binary(max_size=400),
