@@ -113,19 +113,20 @@ class Bench:
     def index(self, scope: tuple[int, ...]) -> tuple[list[tuple[int, ...]], list[int]]:
         """Distinct mode configurations of some parts, and which one each hypothesis has."""
         if scope not in self._index:
-            place = {part: k for k, part in enumerate(scope)}
-            healthy = (0,) * len(scope)
-            found: dict[tuple[int, ...], int] = {healthy: 0}
-            which = []
-            for chosen in self.space.sets:
-                config = healthy
-                for part, mode in chosen:
-                    k = place.get(part)
-                    if k is not None:
-                        config = (*config[:k], mode, *config[k + 1 :])
-                which.append(found.setdefault(config, len(found)))
-            self._index[scope] = (list(found), which)
+            columns = [self._modes[part] for part in scope]
+            configs = list(zip(*columns, strict=True)) if scope else [()] * len(self.space.sets)
+            number = {config: k for k, config in enumerate(dict.fromkeys(configs))}  # the sound one first
+            self._index[scope] = (list(number), [number[config] for config in configs])
         return self._index[scope]
+
+    @cached_property
+    def _modes(self) -> list[bytearray]:
+        """Mode of each part under each hypothesis."""
+        found = [bytearray(len(self.space.sets)) for _ in self.parts]
+        for h, chosen in enumerate(self.space.sets):
+            for part, mode in chosen:
+                found[part][h] = mode
+        return found
 
     def mode(self, part: int, mode: int) -> Mode:
         """A mode by its indices."""
