@@ -209,8 +209,12 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     def our_round() -> None:
         worth_of_each(problem)
 
+    def our_plain_round() -> None:
+        worth_of_each(problem, arrays=False)
+
     ours, theirs = _milliseconds(our_posterior, 5 * repeats), _milliseconds(their_posterior, repeats)
     round_ours, round_theirs = _milliseconds(our_round, 5 * repeats), _milliseconds(their_round, 2)
+    round_plain = _milliseconds(our_plain_round, 5 * repeats)
     return {
         "hypotheses": len(bench.space.sets),
         "probes": len(forecasts),
@@ -219,8 +223,10 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
         "posterior, network engine": _figures(theirs),
         "posterior, times faster": statistics.median(theirs) / statistics.median(ours),
         "round of values": _figures(round_ours),
+        "round of values, pure Python": _figures(round_plain),
         "round of values, network engine": _figures(round_theirs),
         "round of values, times faster": statistics.median(round_theirs) / statistics.median(round_ours),
+        "the same, pure Python": statistics.median(round_theirs) / statistics.median(round_plain),
     }
 
 

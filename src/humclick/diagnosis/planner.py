@@ -71,11 +71,6 @@ class Problem:
     after: list[list[list[float]] | None]
 
     @cached_property
-    def plain(self) -> _Plain:
-        """What sums in pure Python need."""
-        return _Plain(self)
-
-    @cached_property
     def arrays(self) -> list[tuple[Any, Any, Any]]:
         """With numpy, for each probe: row and class of every case as one number, its table, the losses."""
         assert numpy is not None
@@ -138,13 +133,18 @@ def _act(mass: Sequence[float], loss: Sequence[Sequence[float]]) -> tuple[float,
     return best, next(a for a, x in enumerate(totals) if x <= best + _TIE)
 
 
-def worth_of_each(problem: Problem) -> list[float]:
+def worth_of_each(problem: Problem, *, arrays: bool | None = None) -> list[float]:
     """
     Expected loss after each probe alone, its cost not included: one round over all probes. [money]
+
+    Parameters
+    ----------
+    problem, arrays
+        As for `plan`.
     """
-    if numpy is not None:
-        return _one_steps(problem)
-    return problem.plain.one_steps()
+    if arrays is None:
+        arrays = numpy is not None
+    return _one_steps(problem) if arrays else [_one_step(problem, t) for t in range(len(problem.tables))]
 
 
 def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
@@ -171,7 +171,7 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
         return Plan(act_now, action, None, ())
     if arrays is None:
         arrays = numpy is not None
-    worths = _Arrays(problem).worths() if arrays else problem.plain.worths()
+    worths = _Arrays(problem).worths() if arrays else _Plain(problem).worths()
     least = min(v.two_step for v in worths) + _SAME
     best = min((v for v in worths if v.two_step <= least), key=lambda v: (round(v.one_step, 6), v.probe))
     rest = sorted((v for v in worths if v is not best), key=lambda v: (round(v.one_step, 6), v.probe))
@@ -180,6 +180,18 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
 
 
 # -- pure Python ------------------------------------------------------------------------------------------
+
+
+def _one_step(problem: Problem, t: int) -> float:
+    """Expected loss after a probe: masses counted by row and class, then small products."""
+    by_class = [[0.0] * len(problem.tables[t]) for _ in problem.loss[0]]
+    for w, r, c in zip(problem.weights, problem.rows_of[t], problem.classes, strict=True):
+        by_class[c][r] += w
+    table, total = problem.after[t] or problem.loss, 0.0
+    for chance in zip(*problem.tables[t], strict=True):
+        mass = [sum(map(mul, chance, own)) for own in by_class]
+        total += min([sum(map(mul, mass, row)) for row in table])
+    return total
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,10 +238,6 @@ class _Plain:
             share, ideal = sum(mass), sum(map(mul, mass, self.ideal))
             now = ideal + min([sum(map(mul, mass, row)) for row in table])
             yield _Branch(weights, share, ideal, now, min(now, ideal + cheapest * share))
-
-    def one_steps(self) -> list[float]:
-        """Expected loss after each probe, its cost not included."""
-        return [sum(branch.now for branch in self._branches(t)) for t in range(len(self.chances))]
 
     def worths(self) -> list[Worth]:
         """Worth of every probe; what cannot win is not worked out."""
@@ -285,7 +293,7 @@ class _Plain:
 
 
 def _one_steps(problem: Problem) -> list[float]:
-    """Expected loss after each probe: masses counted by row and class, then small products."""
+    """The same for every probe."""
     assert numpy is not None
     np = numpy
     weights = np.asarray(problem.weights)
