@@ -167,13 +167,15 @@ def test_a_blocked_condenser_keeps_only_a_machine_from_starting_that_has_not_res
 def test_no_condenser_is_cleaned_for_a_machine_that_stood_still_after_a_rest() -> None:
     """The condenser's guard is waived after a cold start on known-good gear failed, and only then."""
     guards = {}
-    for heat in ("cold", "hot"):
+    for heat in ("cold", "hot", "unknown"):
         tried = seen("attempt.known_good", "hum_click", heat)
-        judged = judge(of("rsir-ptc", "external", Heard.HUM_CLICK, seen("pins.shell", "OL"), tried))
+        rested = of("rsir-ptc", "external", Heard.HUM_CLICK, seen("pins.shell", "OL"), tried)
+        judged = judge(replace(rested, hot=False, waited=120.0))  # a rest since then changes nothing
         found = guards_for(judged.bench, judged.situation, judged.post)
         guards[heat] = next(guard for guard in found if guard.name == "condenser")
     assert "after a rest" in guards["cold"].waived
     assert guards["hot"].open
+    assert guards["unknown"].open
 
 
 def test_a_condenser_seen_blocked_is_cleaned_whatever_the_cause() -> None:

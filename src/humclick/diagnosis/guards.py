@@ -151,7 +151,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
     rested = any(
-        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
+        o.probe == "attempt.known_good"
+        and o.answer in _STANDS
+        and o.temperature.kind != "unknown"  # a rest after it says nothing of it
+        and _cold(o, situation)
+        for o in seen
     )
     waived = why or (reasons["condenser"] if rested and not ran else "")
     states.append(_guard("condenser", clear, first, "" if clear else waived))
