@@ -312,6 +312,22 @@ def test_what_if_adds_up_and_shows_the_turn() -> None:
     assert next(o for o in outcomes if o.outcome == "OL").decision == ("replace starter",)
 
 
+def test_what_if_decides_as_advice_will() -> None:
+    """What a look would make due belongs to the decision after it; what is fitted is not to be done again."""
+    found = (seen("ptc.ohms", "OL"), seen("ptc.shake", "rattles"))
+    situation = Situation(Machine.of("rsir-ptc"), Heard.HUM_CLICK, found)
+    told = {o.outcome: o.decision for o in what_if(situation, "mechanism.condenser")}
+    for answer, decision in told.items():
+        looked = replace(situation, observations=(*found, seen("mechanism.condenser", answer)))
+        verdict = advise(looked).verdict
+        assert verdict is not None
+        assert decision == verdict.remedies
+
+    tried = {o.outcome: o.decision for o in what_if(situation, "fit.ptc")}
+    assert tried["runs"] == ("wait",)
+    assert all("replace starter" not in decision for decision in tried.values())
+
+
 def test_readings_that_do_not_add_up_are_named() -> None:
     """Three pin readings that break the sum rule are a contradiction; three that keep it are not."""
     machine = Machine.of("rsir-ptc")

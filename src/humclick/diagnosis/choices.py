@@ -7,7 +7,7 @@ Everything the planner weighs against each other is put together here. Money thr
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
@@ -114,9 +114,19 @@ def remedies_done(judged: Judged) -> frozenset[str]:
     return frozenset(remedy_of(judged.bench, part) for part in parts) - {""}
 
 
-def remedies_due(judged: Judged) -> frozenset[str]:
-    """Remedies that what was seen asks for, cause or not: a blocked condenser is cleaned in any case."""
+def remedies_due(judged: Judged, *, also: Mapping[str, str] | None = None) -> frozenset[str]:
+    """
+    Remedies that what was seen asks for, cause or not: a blocked condenser is cleaned in any case.
+
+    Parameters
+    ----------
+    judged : Judged
+        The situation, weighed.
+    also : mapping of probe to answer, optional
+        What may be seen next.
+    """
     last = {o.probe: o.answer for o in judged.situation.observations if o.answer}
+    last.update(also or {})
     looks = {name: judged.bench.probe(name) for name in last}
     found = {
         judged.bench.look(probe).due.get(last[name], "")

@@ -11,11 +11,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import remedies_done, remedies_due
+from humclick.diagnosis.choices import remedies_done, remedies_due, remedy_of
 from humclick.diagnosis.decisions import WAIT, actions_for, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
@@ -257,6 +258,8 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     f = made[0]
     names, which = bench.classes
     done = remedies_done(judged)
+    if f.probe.kind is Kind.FIT:
+        done |= {remedy_of(bench, f.probe.part)}
     found = []
     for o, label in enumerate(f.labels):
         mass: dict[frozenset[str], float] = {}
@@ -273,9 +276,10 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
             for remedy in c:
                 remedies[remedy] = remedies.get(remedy, 0.0) + p
         top = tuple(sorted(remedies.items(), key=lambda row: (-row[1], row[0]))[:4])
-        actions = actions_for(ranked, remedies_due(judged))
-        table = losses(actions, list(ranked), bench.shop, done, remedies_due(judged))
+        due = remedies_due(judged, also={f.probe.id: label}) - done
+        actions = actions_for(ranked, due)
+        table = losses(actions, list(ranked), bench.shop, done, due)
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]
         decision = actions[min(range(len(actions)), key=lambda a: (expected[a], a))]
-        found.append(WhatIf(HEARD.get(label, label), total, top, tuple(sorted(decision))))
+        found.append(WhatIf(HEARD.get(label, label), total, top, tuple(sorted(_left(decision, done)))))
     return tuple(found)
