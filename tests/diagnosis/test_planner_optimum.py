@@ -188,3 +188,25 @@ def test_useless_probe_changes_nothing(whole: Problem) -> None:
         after=[*small.after, None],
     )
     assert optimum(dull) == pytest.approx(optimum(small), rel=1e-9)
+
+
+@pytest.mark.parametrize("arrays", [True, False])
+def test_a_part_that_only_a_trial_fitting_makes_right_is_still_planned_second(arrays: bool) -> None:
+    """Losses that fall once a part is fitted count in what a second probe may save; no branch is lost."""
+    problem = Problem(
+        weights=[0.5, 0.5],
+        classes=[0, 1],
+        loss=[[10.0, 0.0]],
+        forecasts=[],
+        rows_of=[[0, 1], [0, 0]],
+        tables=[[(1.0, 0.0), (0.0, 1.0)], [(1.0,)]],
+        first=[0.2, 1.0],
+        second=[[0.2, 1.0], [0.2, 1.0]],
+        after=[None, [[0.0, 20.0]]],
+    )
+    act_now, totals = _lookahead(problem)
+    made = plan(problem, arrays=arrays)
+    assert act_now == 5.0
+    assert made.best is not None
+    assert made.best.probe == 0
+    assert made.best.two_step == pytest.approx(min(totals)) == pytest.approx(0.7)

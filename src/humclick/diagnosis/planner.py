@@ -194,15 +194,27 @@ def _one_step(problem: Problem, t: int) -> float:
     return total
 
 
+class _Table:
+    """A loss table as the least of each class, and what each action loses beyond it."""
+
+    def __init__(self, loss: list[list[float]]) -> None:
+        self.ideal = [min(column) for column in zip(*loss, strict=True)]
+        self.regret = [[x - least for x, least in zip(row, self.ideal, strict=True)] for row in loss]
+
+
 @dataclass(frozen=True, slots=True)
 class _Branch:
-    """An outcome of a first probe: its cases, and the expected totals of acting now and at the very least."""
+    """
+    An outcome of a first probe: its cases, and the expected totals of acting now and at the very least.
+
+    After each second probe, the cheapest possible first: the total at the very least, and which probe.
+    """
 
     weights: list[float]
     share: float
-    ideal: float
     now: float
     least: float
+    seconds: list[tuple[float, int]]
 
 
 class _Plain:
@@ -214,30 +226,32 @@ class _Plain:
         ends = accumulate(map(problem.classes.count, range(len(problem.loss[0]))), initial=0)
         self.slices = [slice(a, b) for a, b in pairwise(ends)]
         self.weights = [problem.weights[i] for i in order]
-        self.ideal = [min(column) for column in zip(*problem.loss, strict=True)]
-        self.regret = self._regrets(problem.loss)
-        self.after = [None if table is None else self._regrets(table) for table in problem.after]
+        self.table = _Table(problem.loss)
+        self.after = [None if table is None else _Table(table) for table in problem.after]
         self.chances = []
         for rows, table in zip(problem.rows_of, problem.tables, strict=True):
             outcomes = list(zip(*(table[rows[i]] for i in order), strict=True))
             outcomes.sort(key=lambda chance: -sum(map(mul, chance, self.weights)))  # most is learnt of these
             self.chances.append(outcomes)
 
-    def _regrets(self, loss: list[list[float]]) -> list[list[float]]:
-        return [[x - least for x, least in zip(row, self.ideal, strict=True)] for row in loss]
-
     def _by_class(self, weights: list[float]) -> list[float]:
         return [sum(weights[one]) for one in self.slices]
 
     def _branches(self, t: int) -> Iterator[_Branch]:
         """What follows each outcome of a first probe, its own cost not included."""
-        table, cheapest = self.after[t] or self.regret, min(self.problem.second[t])
+        table, costs = self.after[t] or self.table, self.problem.second[t]
         for chance in self.chances[t]:
             weights = list(map(mul, self.weights, chance))
             mass = self._by_class(weights)
-            share, ideal = sum(mass), sum(map(mul, mass, self.ideal))
-            now = ideal + min([sum(map(mul, mass, row)) for row in table])
-            yield _Branch(weights, share, ideal, now, min(now, ideal + cheapest * share))
+            share, ideal = sum(mass), sum(map(mul, mass, table.ideal))
+            now = ideal + min([sum(map(mul, mass, row)) for row in table.regret])
+            seconds = [
+                (costs[u] * share + (ideal if own is None else sum(map(mul, mass, own.ideal))), u)
+                for u, own in enumerate(self.after)
+                if u != t
+            ]
+            seconds.sort()
+            yield _Branch(weights, share, now, min(now, seconds[0][0]) if seconds else now, seconds)
 
     def worths(self) -> list[Worth]:
         """Worth of every probe; what cannot win is not worked out."""
@@ -268,22 +282,21 @@ class _Plain:
         best = min(branch.now, enough)
         if branch.share <= 1e-12:
             return best
-        cost, table = self.problem.second[first], self.after[first] or self.regret
-        for u in sorted(range(len(cost)), key=cost.__getitem__):
-            least = cost[u] * branch.share + branch.ideal
+        table = self.after[first] or self.table
+        for least, u in branch.seconds:
             if least >= best:  # not even perfect knowledge would pay
                 break
-            if u != first:
-                best = min(best, self._bounded(branch.weights, u, self.after[u] or table, least, best))
+            regret = (self.after[u] or table).regret
+            best = min(best, self._bounded(branch.weights, u, regret, least, best))
         return best
 
     def _bounded(
-        self, weights: list[float], u: int, table: list[list[float]], total: float, best: float
+        self, weights: list[float], u: int, regret: list[list[float]], total: float, best: float
     ) -> float:
         """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
         for chance in self.chances[u]:
             mass = self._by_class(list(map(mul, weights, chance)))
-            total += min([sum(map(mul, mass, row)) for row in table])
+            total += min([sum(map(mul, mass, row)) for row in regret])
             if total >= best:
                 return best
         return total
@@ -336,19 +349,21 @@ class _Arrays:
         return best
 
     def worths(self) -> list[Worth]:
-        """Two-step worth of every probe; nothing is pruned."""
+        """Two-step worth of every probe; left out are only outcomes after which no second probe can pay."""
         assert numpy is not None
         np = numpy
         problem = self.problem
         branch = self.chance * self.weights
         mass = branch @ self.one_hot
         now = self._acts(mass, self.loss)
-        ideal = self.loss.min(axis=1)
-        least = mass @ ideal
         share = branch.sum(axis=1)
         second = np.asarray(problem.second)[self.owners]  # branch × second probe
+        ideal = np.array([np.min(table or problem.loss, axis=0) for table in problem.after])  # probe × class
+        least = share[:, None] * second + (mass * ideal[self.owners]).sum(axis=1)[:, None]
+        for t in self.special:
+            least[:, t] = share * second[:, t] + mass @ ideal[t]
         best = now.copy()
-        open_ = np.flatnonzero((least + share * second.min(axis=1) < now - _TIE) & (share > 1e-12))
+        open_ = np.flatnonzero((least.min(axis=1) < now - _TIE) & (share > 1e-12))
         weighted = self.chance[:, :, None] * self.one_hot[None, :, :]
         flat = weighted.transpose(1, 0, 2).reshape(len(problem.weights), -1)
         for chunk in np.array_split(open_, max(1, len(open_) // 64)):
