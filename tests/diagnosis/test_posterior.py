@@ -11,11 +11,12 @@ import pytest
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior, posterior
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity, meter_from_table
 from humclick.readings import parse_reading, parse_temperature
 from humclick.sourced import Spread
 from tests.published import published
@@ -213,3 +214,33 @@ def test_touches_of_a_dirty_contact_share_nothing() -> None:
     each, together = [table(text) for text in texts], table(*texts)
     apart = [math.prod(of_a_lead) for of_a_lead in zip(*(t["contacts_dirty"] for t in each), strict=True)]
     assert together["contacts_dirty"] == pytest.approx(apart, rel=1e-12)
+
+
+def test_what_is_foreseen_with_one_meter_is_not_kept_for_another() -> None:
+    """Two meters of one name, the second far coarser: what each will show is foreseen of itself."""
+    names = ("attempt.amps", "supply.volts_start", "ptc.ohms", "pins.C-S")
+    fine, coarse = (
+        meter_from_table(
+            {
+                "name": "my own",
+                "ranges": [
+                    {"quantity": q, "full_scale": top, "resolution": digit, "percent": percent, "counts": 3}
+                    for q, top in (("resistance", 2000), ("voltage", 600), ("current", 60))
+                ],
+            }
+        )
+        for digit, percent in ((0.1, 0.5), (10.0, 20.0))
+    )
+
+    def foreseen(bench: Bench, meter: Meter) -> list[list[tuple[float, ...]]]:
+        situation = Situation(bench.machine, Heard.HUM_CLICK, meter=meter)
+        post = posterior(bench, compile_evidence(bench, situation))
+        chosen = [h for h, _ in post.top(40)]
+        asked = [(bench.probe(name), 0.0) for name in names]
+        return [f.rows for f in forecast(bench, situation, post, chosen, asked)]
+
+    shared, own = (Bench(Machine.of("rsir-ptc"), SHOP) for _ in range(2))
+    first, second = foreseen(shared, fine), foreseen(shared, coarse)
+    assert len(second) == len(names)
+    assert second == foreseen(own, coarse)
+    assert all(a != b for a, b in zip(first, second, strict=True))

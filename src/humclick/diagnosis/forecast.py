@@ -181,7 +181,7 @@ class _Forecaster:
         nominal = self.bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
         sigma = self.bench.machine.size("supply", "outlet").sigma
-        kept = self.bench.memory.setdefault(("volts start", self.situation.meter.name), {})
+        kept = self.bench.memory.setdefault(("volts start", self.situation.meter), {})
         done: dict[float, list[float]] = kept  # type: ignore[assignment]
 
         def bins(fraction: float) -> list[float]:
@@ -208,7 +208,7 @@ class _Forecaster:
         hot = self._hot(probe, waits)
         clamp, slips = clamp_of(self.situation.meter), self.bench.shop.slips
 
-        kept = self.bench.memory.setdefault(("amps", clamp.name), {})
+        kept = self.bench.memory.setdefault(("amps", clamp), {})
         done: dict[object, list[float]] = kept  # type: ignore[assignment]
 
         def bins(ratio: float, spread: float) -> list[float]:
@@ -256,20 +256,17 @@ class _Forecaster:
             self.mended,
             self.offset,
             tuple(o.reading for o in seen),
-            self.situation.meter.name,
+            self.situation.meter,
         )
-        configs = self._needed(scope)
+        kept = self.bench.memory.setdefault(key, {})
+        rows: dict[tuple[int, ...], tuple[float, ...]] = kept  # type: ignore[assignment]
         edges, labels = self._edges(probe, quantity)
-        rows = {}
-        for config in configs:
-            kept = self.bench.memory.get((key, config))
-            if kept is None:
-                modes = self.bench.modes_of(scope, config)
-                modes = without(modes, self.mended)
+        for config in self._needed(scope):
+            if config not in rows:
+                modes = without(self.bench.modes_of(scope, config), self.mended)
                 nodes = self._nodes(probe, modes, shown, hot)
-                kept = self.bench.memory[(key, config)] = tuple(self._bins(nodes, edges, quantity))
-            rows[config] = kept
-        return self._table(probe, waits, labels, scope, rows)  # type: ignore[arg-type]
+                rows[config] = tuple(self._bins(nodes, edges, quantity))
+        return self._table(probe, waits, labels, scope, rows)
 
     def _nodes(
         self, probe: Probe, modes: Mapping[str, str], shown: Sequence[Display], hot: float
@@ -337,10 +334,9 @@ class _Forecaster:
             waits > 0,
             self.situation.hot,
             self.situation.waited,
+            self.situation.meter,
         )
-        kept = self.bench.memory.get(key)
-        if kept is None:
-            kept = self.bench.memory[key] = {}
+        kept = self.bench.memory.setdefault(key, {})
         rows: dict[tuple[int, ...], tuple[float, ...]] = kept  # type: ignore[assignment]
         edges, labels = self._pin_edges(probe)
         hot = self._hot(probe, waits) if probe.heat else 0.0
