@@ -149,7 +149,7 @@ class WholeMachine:
         wide = max(self.bench.machine.size("supply", "outlet").sigma, 0.02)
         nothing = dead(display, 0.2 * nominal)
 
-        step = 0.1 * wide  # at full volts a twentieth of the spread either way; coarser where a fault leaves few
+        step = 0.1 * wide  # within a twentieth of the spread at full volts, coarser where few are left
 
         @cache
         def at(steps: int) -> float:
