@@ -15,6 +15,7 @@ from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.guards import breaker_tripped, guards_for, three_equal
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.probes import probe_of, probes_of
+from humclick.diagnosis.reasons import explain
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from tests.diagnosis.test_posterior import seen
 
@@ -186,7 +187,20 @@ def test_a_condenser_seen_blocked_is_cleaned_whatever_the_cause() -> None:
     assert verdict is not None
     assert verdict.remedies == ("clear condenser", "replace starter")
     assert verdict.probability > 0.9
+    said = explain(situation, leader=frozenset(verdict.remedies)).sentence
+    assert "needed: clean the condenser and restore its fan and replace the starter; the rival" in said
     cleaned = replace(situation, observations=(*found, seen("fit.mechanism", "hum_click")))
     after = advise(cleaned).verdict
     assert after is not None
     assert after.remedies == ("replace starter",)
+
+
+def test_a_machine_that_runs_and_whose_condenser_was_seen_blocked_is_cleaned_and_it_is_said_why() -> None:
+    """The reasons speak of the cleaning that is decided, not of leaving the machine as it is."""
+    found = [seen("attempt.as_found", "runs"), seen(CONDENSER, "blocked or fan stopped")]
+    found += [seen("ptc.ohms", "5.0"), seen("overload_protector.ohms", "0.3")]
+    found += [seen("supply.volts_start", "114"), seen("pins.shell", "OL")]
+    situation = of("rsir-ptc", "external", Heard.HUM_CLICK, *found)
+    told = explain(situation, leader=frozenset({"clear condenser"}))
+    assert "exactly this is needed: clean the condenser and restore its fan; the rival" in told.sentence
+    assert told.probability > 0.9

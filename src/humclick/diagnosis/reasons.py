@@ -130,8 +130,9 @@ def explain(
     """
     judged = judge(situation, shop)
     classes = judged.post.by_class
-    aside = remedies_done(judged) | remedies_due(judged)  # these belong to every decision
-    alike = [c for c in classes if leader is not None and _left(c, aside) == _left(leader, aside)]
+    done, due = remedies_done(judged), remedies_due(judged)  # these belong to every decision
+    left = {c: _left(c, done, due) for c in classes} | {NONE: NONE}
+    alike = [c for c in classes if leader is not None and left[c] == _left(leader, done, due)]
     lead = next(iter(alike or classes))
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
     seen = situation.observations
@@ -154,22 +155,22 @@ def explain(
         )
         now = after
     elimination = _by_elimination(judged, lead)
-    whole = math.fsum(p for c, p in classes.items() if _left(c, aside) == _left(lead, aside))
-    if aside:  # what was done is no rival to nothing being left
-        rival = next((c for c in classes if _left(c, aside) != _left(lead, aside)), NONE)
+    whole = math.fsum(p for c, p in classes.items() if left[c] == left[lead])
+    if done or due:  # what was done is no rival to nothing being left
+        rival = next((c for c in classes if left[c] != left[lead]), NONE)
     return Explanation(
         tuple(sorted(lead)),
         tuple(sorted(rival)),
         whole,
         tuple(reasons),
         elimination,
-        _summary(judged, _left(lead, aside), _left(rival, aside), whole, elimination),
+        _summary(judged, left[lead], left[rival], whole, elimination),
     )
 
 
-def _left(needed: frozenset[str], done: frozenset[str]) -> frozenset[str]:
-    """What of a decision is still to be done."""
-    return needed if needed == NONE else needed - done or WAIT
+def _left(needed: frozenset[str], done: frozenset[str], due: frozenset[str] = frozenset()) -> frozenset[str]:
+    """What of a decision is still to be done, with what is due in any case."""
+    return needed if needed == NONE else ((needed - done) | due) - WAIT or WAIT
 
 
 def _odds(judged: Judged, leader: frozenset[str], rival: frozenset[str]) -> float:
