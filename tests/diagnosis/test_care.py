@@ -161,6 +161,8 @@ def test_a_blocked_condenser_keeps_only_a_machine_from_starting_that_has_not_res
     advice = advise(ran)
     assert advice.verdict is None
     assert "mechanism.condenser" in offered(advice)
+    walled_in = advise(replace(ran, skipped=frozenset({CONDENSER})))
+    assert CONDENSER not in offered(walled_in)
     blocked = judge(replace(ran, observations=(*ran.observations, seen(CONDENSER, "blocked or fan stopped"))))
     assert blocked.post.by_remedy["clear condenser"] > 0.25
 

@@ -244,3 +244,22 @@ def test_what_is_foreseen_with_one_meter_is_not_kept_for_another() -> None:
     assert len(second) == len(names)
     assert second == foreseen(own, coarse)
     assert all(a != b for a, b in zip(first, second, strict=True))
+
+
+def test_sets_passed_over_hold_no_more_than_is_said_whatever_the_order() -> None:
+    """What start attempts are not asked of is within `left_out`; the order of readings changes nothing."""
+    bench = Bench(Machine.of("rsir-ptc"), SHOP)
+    found = [seen("attempt.as_found", "hum_click", "hot"), seen("supply.volts_start", "104")]
+    found += [
+        seen("attempt.amps", "11.2", "hot"),
+        seen("attempt.known_good", "hum_click"),
+        seen("ptc.ohms", "5.1"),
+    ]
+    for turn in range(len(found)):
+        taken = tuple(found[turn:] + found[:turn])
+        evidence = compile_evidence(bench, Situation(bench.machine, Heard.HUM_CLICK, taken))
+        told, whole = posterior(bench, evidence), posterior(bench, evidence, rest=0.0)
+        passed_over = [h for h, w in enumerate(told.weights) if w == 0.0 < whole.weights[h]]
+        assert passed_over
+        assert math.fsum(whole.weights[h] for h in passed_over) <= told.left_out <= whole.left_out + 5e-4
+        assert told.weights == pytest.approx(whole.weights, abs=2e-4)

@@ -35,6 +35,13 @@ def test_appending_is_a_union(tmp_path: Path) -> None:
     assert {event.id for event in store.events("c1")} == {"e1", "e2", "e3", "e4"}
 
 
+def test_events_sent_out_of_order_are_written_in_the_order_they_happened(tmp_path: Path) -> None:
+    """A phone may send its events in any order; the file reads as the call went."""
+    store = Store.at(tmp_path)
+    store.append("c1", EVENTS[::-1])
+    assert [event.id for event in store.events("c1")] == ["e1", "e2", "e3", "e4"]
+
+
 def test_another_event_under_a_known_id_is_reported_and_the_kept_one_stays(tmp_path: Path) -> None:
     """An event is never changed by sending another under its id."""
     store = Store.at(tmp_path)
