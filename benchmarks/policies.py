@@ -160,11 +160,7 @@ def _ended(
 
 def _probability(judged: Judged, visit: Visit, action: frozenset[str]) -> float:
     own = _own(visit, action)
-    return math.fsum(
-        p
-        for c, p in judged.post.by_class.items()
-        if (c if c == HAND_OVER else (c | visit.due) - visit.done or _WAIT) == own
-    )
+    return math.fsum(p for c, p in judged.post.by_class.items() if visit.left_of(c) == own)
 
 
 def _program(case: Case) -> Outcome:

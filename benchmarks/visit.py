@@ -441,7 +441,13 @@ class Visit:
     @property
     def left(self) -> frozenset[str]:
         """Remedies still needed."""
-        return (self.case.needed | self.due) - self.done or frozenset({"wait"})
+        return self.left_of(self.case.needed)
+
+    def left_of(self, needed: frozenset[str]) -> frozenset[str]:
+        """What of some remedies is still to be done, with what is due in any case."""
+        if needed == HAND_OVER:
+            return needed
+        return ((needed | self.due) - self.done) - {"wait"} or frozenset({"wait"})
 
     @property
     def due(self) -> frozenset[str]:

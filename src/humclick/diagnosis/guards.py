@@ -94,7 +94,8 @@ def _cold(seen: Observation, situation: Situation) -> bool:
     t = seen.temperature
     if t.kind == "measured":
         return (t.celsius or 0.0) < 40.0
-    return t.kind == "cold" or (t.kind == "unknown" and situation.hot is False)
+    # where nobody felt it, a rest since then says nothing of it
+    return t.kind == "cold" or (t.kind == "unknown" and situation.hot is False and not situation.waited)
 
 
 def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[GuardState, ...]:
@@ -151,11 +152,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
     rested = any(
-        o.probe == "attempt.known_good"
-        and o.answer in _STANDS
-        and o.temperature.kind != "unknown"  # a rest after it says nothing of it
-        and _cold(o, situation)
-        for o in seen
+        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
     )
     waived = why or (reasons["condenser"] if rested and not ran else "")
     states.append(_guard("condenser", clear, first, "" if clear else waived))

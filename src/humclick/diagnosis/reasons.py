@@ -195,7 +195,7 @@ def _reason(
     size = abs(decibans)
     strength = "weakly" if size < 4 else "clearly" if size < 12 else "strongly"
     words = f"speaks {strength} {'for' if decibans >= 0 else 'against'} it" if size >= 1 else ""
-    told = ", ".join(f"{r} {100 * p:.0f} → {100 * q:.0f} %" for r, p, q in moved)
+    told = ", ".join(f"{r} {percent(p)[:-2]} → {percent(q)}" for r, p, q in moved)
     words = "; ".join(w for w in (words, told) if w) or "says hardly anything either way"
     return Reason(event, probe, shown, decibans, without, moved, words)
 

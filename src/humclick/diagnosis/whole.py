@@ -149,16 +149,18 @@ class WholeMachine:
         wide = max(self.bench.machine.size("supply", "outlet").sigma, 0.02)
         nothing = dead(display, 0.2 * nominal)
 
-        step = 0.1 * wide  # within a twentieth of the spread at full volts, coarser where few are left
+        @cache
+        def within(volts: float, spread: float) -> float:
+            return evidence([display], volts, spread).value
 
         @cache
-        def at(steps: int) -> float:
-            return evidence([display], nominal * step * steps, wide).value if steps else nothing
+        def at(thousandths: int) -> float:
+            return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
 
         @cache
         def value(h: int) -> float:
             fractions = self.bench.standstill.terminal_volts(without(self.bench.named[h], mended))
-            return math.fsum(w * at(round(f / step)) for w, f in fractions)
+            return math.fsum(w * at(round(1000 * f)) for w, f in fractions)
 
         none = self.as_healthy * value(0) + (1.0 - self.as_healthy) * flat(display)
         most = max(_highest(display, wide), nothing)

@@ -18,6 +18,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.readings.shown import percent
 from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
 from humclick.sourced import Z95, read_data
@@ -368,11 +369,10 @@ def _sentences(
     found = [_course_in_words(measured, plate)]
     first, rivals = told[0], told[1:]
     p = probabilities[first]
-    share = "over 99 %" if p > 0.99 else f"{100 * p:.0f} %"
     plain = causes[first]["plain"]
-    found.append(f"This looks like {causes[first]['title']} ({share}): {plain}.")
+    found.append(f"This looks like {causes[first]['title']} ({percent(p)}): {plain}.")
     if rivals:
-        others = ", ".join(f"{causes[c]['title']} ({100 * probabilities[c]:.0f} %)" for c in rivals)
+        others = ", ".join(f"{causes[c]['title']} ({percent(probabilities[c])})" for c in rivals)
         found.append(f"It may also be {others}.")
     found += [f"{causes[c]['alike']}." for c in told if "alike" in causes[c]]
     whole = _whole(measured) if measured.attempts else None
