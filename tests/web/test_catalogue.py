@@ -9,6 +9,8 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import read_mo
 
+from humclick.recordings.recognise import CAUSES
+from humclick.sourced import read_data
 from humclick.web.catalogue import FOLDER, messages, read
 from humclick.web.language import language
 from humclick.web.sentences import neutral, taken_apart
@@ -65,6 +67,13 @@ def test_compiled_catalogues_are_up_to_date() -> None:
             "OL (healthy: 2.7 Ω to 13 Ω): speaks for PTC starter broken open.",
             "OL (sano: de 2,7 Ω a 13 Ω): habla de arrancador PTC roto y abierto.",
         ),
+        (
+            "At first 12.5 A, 104 % of the plate's LRA, then running after 0.88 s at 1.26 A; it still flowed at"
+            " the end.",
+            "Al principio 12,5 A, 104 % del LRA de la placa, luego en marcha a los 0,88 s con 1,26 A; al final"
+            " seguía pasando.",
+        ),
+        ("Heard: hum 0.5–3.2 s, running 3.2–5.0 s.", "Se oye: zumbido 0,5–3,2 s, marcha 3,2–5,0 s."),
         ("115 V, 60 Hz", "115 V, 60 Hz"),
         ("4.70 Ω", "4,70 Ω"),
     ],
@@ -72,6 +81,18 @@ def test_compiled_catalogues_are_up_to_date() -> None:
 def test_put_together_sentences_are_taken_apart(english: str, spanish: str) -> None:
     """Sentences that judgement puts together are said in Spanish, with a decimal comma."""
     assert language("es").plain(english) == spanish
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_every_cause_a_recording_shows_is_said(cause: str) -> None:
+    """What a recording looks like, what else it may be and what looks alike are said in Spanish."""
+    spanish, told = language("es"), read_data("humclick.recordings", "causes.toml")[cause]
+    sentences = [
+        f"This looks like {told['title']} (>99 %): {told['plain']}.",
+        f"It may also be {told['title']} (12 %), {told['title']} (5 %).",
+        *([f"{told['alike']}."] if "alike" in told else []),
+    ]
+    assert [sentence for sentence in sentences if spanish.spoken(sentence) is None] == []
 
 
 def test_text_without_translation_is_marked_as_english() -> None:

@@ -84,6 +84,10 @@ _MORE = (
     *("looking at the pins, compressor upside down", "probe 1", "probe 2", "resistance", "capacitance"),
     *("voltage", "current", "temperature", "not sure", "not known", "in range", "OL", "below resolution"),
     *("Opened", "done", "NOT DONE"),
+    "It was running when the recording began",
+    "The plate's locked-rotor amperes (LRA) would make this surer.",
+    *("it hums to the end of the recording", "it starts and runs, then stops", "it starts and runs"),
+    "it hums, then stops: the protector opened, or power was taken off",
     "no machine is described yet",
     "there is nothing to take back",
     "A winding touches the shell: this compressor must not be powered.",
@@ -113,6 +117,14 @@ def _guards() -> Iterator[str]:
     for guard in words["guard"].values():
         yield from (guard["title"], guard["before"])
     yield from words["reason"].values()
+
+
+def _recordings() -> Iterator[str]:
+    for cause in read_data("humclick.recordings", "causes.toml").values():
+        if isinstance(cause, dict):
+            yield from (cause["title"], cause["plain"])
+            if "alike" in cause:
+                yield f"{cause['alike']}."
 
 
 def _families() -> Iterator[str]:
@@ -166,6 +178,7 @@ def _strings(table: Any) -> Iterator[str]:
 def _model() -> Iterator[str]:
     yield from _families()
     yield from _guards()
+    yield from _recordings()
     yield from _marks()
     yield from _probes()
     for name in arrangements():
