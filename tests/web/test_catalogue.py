@@ -68,10 +68,10 @@ def test_compiled_catalogues_are_up_to_date() -> None:
             "OL (sano: de 2,7 Ω a 13 Ω): habla de arrancador PTC roto y abierto.",
         ),
         (
-            "At first 12.5 A, 104 % of the plate's LRA, then running after 0.88 s at 1.26 A; it still flowed at"
-            " the end.",
-            "Al principio 12,5 A, 104 % del LRA de la placa, luego en marcha a los 0,88 s con 1,26 A; al final"
-            " seguía pasando.",
+            "At first 12.5 A, 104 % of the plate's LRA, then running after 0.88 s at 1.26 A; it still flowed"
+            " at the end.",
+            "Al principio 12,5 A, 104 % del LRA de la placa, luego en marcha a los 0,88 s con 1,26 A; al"
+            " final seguía pasando.",
         ),
         ("Heard: hum 0.5–3.2 s, running 3.2–5.0 s.", "Se oye: zumbido 0,5–3,2 s, marcha 3,2–5,0 s."),
         ("115 V, 60 Hz", "115 V, 60 Hz"),

@@ -162,8 +162,8 @@ FORMS: tuple[str, ...] = (
     "At first {a}",
     "This looks like {one} ({n} %): {two}.",
     "It may also be {list}.",
-    "{n} times the plate's locked-rotor amperes cannot flow for long: look whether the clamp's range, its turns"
-    " of wire and the plate are those of this machine.",
+    "{n} times the plate's locked-rotor amperes cannot flow for long: look whether the clamp's range, its"
+    " turns of wire and the plate are those of this machine.",
     "Neither hum nor running is heard in {n} s, only a click at {m} s.",
     "Neither hum nor running is heard in {n} s.",
     "Heard: {list}.",
