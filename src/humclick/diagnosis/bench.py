@@ -187,8 +187,10 @@ class Bench:
         states: tuple[tuple[float, float, float], ...] = ((1.0, median, sigma),)
         own = {part: self.machine.part(part).family.mode(mode) for part, mode in modes.items()}
         for part, mode in own.items():
+            if not mode.makes or not math.isfinite(median):
+                continue
             sound = self.predicted(probe, {p: m for p, m in modes.items() if p != part}, hot)
-            if mode.makes and math.isfinite(median) and median != sound[0]:  # it lies between the tips
+            if median != sound[0]:  # it lies between the tips
                 rest = 1.0 - mode.makes - mode.loses
                 states = ((mode.makes, *sound), (mode.loses, math.inf, 0.0), (rest, median, sigma))
         if hot and probe.part:
