@@ -1,13 +1,15 @@
 """
-Insulation: what a resistance to ground is worth.
+Insulation: what a resistance to ground is worth, and whether a machine may be powered on it.
 
-Ohms and degrees Celsius. Taken with an insulation tester (500 V dc for windings under 1000 V), power off,
-never while the compressor is under vacuum: the winding flashes over.
+Ohms and degrees Celsius. Proved with an insulation tester (500 V dc for windings under 1000 V), power off,
+never while the compressor is under vacuum: the winding flashes over. `standing` is the one rule before
+power; every face and all of judgement ask it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from humclick.errors import Unknown
 from humclick.physics.bounds import between, positive
@@ -16,11 +18,13 @@ from humclick.sourced import read_data, sourced
 __all__ = [
     "InsulationVerdict",
     "PolarizationVerdict",
+    "Standing",
     "corrected_to_40",
     "judge",
     "judge_polarization",
-    "minimum_ohms",
     "polarization_index",
+    "proves_insulation",
+    "standing",
 ]
 
 _TOP_OF_RANGE = "Ω (for an over-range reading give the top of the tester's range)"
@@ -31,19 +35,86 @@ def _number(table: str, name: str) -> float:
     return sourced(read_data("humclick.physics", "insulation.toml")[table][name], where).value
 
 
+class Standing(StrEnum):
+    """What a reading to the shell allows."""
+
+    NEVER = "never"
+    RETEST = "retest"
+    UNPROVED = "unproved"
+    PASSES = "passes"
+
+
+def proves_insulation(test_voltage: float | None) -> bool:
+    """Whether a meter with this test voltage proves insulation; an ohmmeter has none. [V]"""
+    return test_voltage is not None and test_voltage >= _number("power", "tester_volts")
+
+
+def standing(
+    ohms: float, *, tester: bool = False, at_least: bool = False, celsius: float | None = None
+) -> Standing:
+    """
+    What a resistance to the shell allows before power.
+
+    Parameters
+    ----------
+    ohms : float
+        As read; for OL the lower bound that the range gives. [Ω]
+    tester : bool
+        Read with an insulation tester, not an ohmmeter of a few volts.
+    at_least : bool
+        The display showed OL: the value is only a lower bound.
+    celsius : float, optional
+        Measured winding temperature. [°C]
+
+    Returns
+    -------
+    Standing
+        ``NEVER`` below the floor; ``UNPROVED`` where OL of a low range says too little; ``RETEST`` between
+        floor and 5 MΩ: an insulation tester, warm or dry, and again; ``PASSES``.
+
+    Raises
+    ------
+    OutOfRange
+        If a temperature given with a tester's reading lies outside −10 … 110 °C.
+
+    Notes
+    -----
+    The reading as it stands decides. Only a tester's reading at a measured temperature is carried to 40 °C,
+    and only above the floor: the correction of IEEE 43 never lifts anything over it.
+
+    Examples
+    --------
+    >>> standing(600e3).value, standing(3e6).value, standing(2e6, at_least=True).value, standing(20e6).value
+    ('never', 'retest', 'unproved', 'passes')
+    >>> standing(0.9e6, tester=True, celsius=90.0).value
+    'never'
+    """
+    enough = _number("power", "retest")
+    if at_least:
+        return Standing.PASSES if ohms >= enough else Standing.UNPROVED
+    if ohms < _number("power", "floor"):
+        return Standing.NEVER
+    judged = corrected_to_40(ohms, celsius) if tester and celsius is not None else ohms
+    return Standing.PASSES if judged >= enough else Standing.RETEST
+
+
 @dataclass(frozen=True, slots=True)
 class InsulationVerdict:
     """
-    An insulation reading against its minimum.
+    An insulation reading against the rule before power.
 
     Attributes
     ----------
     ohms_at_40 : float
         The reading carried to 40 °C. [Ω]
     minimum : float
-        What it has to reach at 40 °C. [Ω]
+        Below it at 40 °C, warm or dry and test again. [Ω]
+    floor : float
+        Below it, as read, never power. [Ω]
+    standing : Standing
+        What it allows.
     passes : bool
-        Whether it does.
+        Whether nothing more is asked for.
     says : str
         One plain sentence.
     caveat : str
@@ -52,6 +123,8 @@ class InsulationVerdict:
 
     ohms_at_40: float
     minimum: float
+    floor: float
+    standing: Standing
     passes: bool
     says: str
     caveat: str
@@ -78,42 +151,6 @@ class PolarizationVerdict:
     minimum: float
     passes: bool | None
     says: str
-
-
-def minimum_ohms(winding: str = "random wound", kilovolts: float = 0.23) -> float:
-    """
-    Smallest insulation resistance at 40 °C with which a winding may be energised. [Ω]
-
-    Parameters
-    ----------
-    winding : str
-        ``random wound`` (any hermetic motor), ``form wound`` or ``before 1970``.
-    kilovolts : float
-        Rated voltage; used only for ``before 1970``. [kV]
-
-    Raises
-    ------
-    Unknown
-        If the winding is none of the three.
-    OutOfRange
-        If the voltage is not above zero.
-
-    Notes
-    -----
-    IEEE 43-2013. Its scope begins at 750 W, so for a small hermetic motor it is guidance.
-
-    Examples
-    --------
-    >>> minimum_ohms() / 1e6, minimum_ohms("before 1970", 0.23) / 1e6
-    (5.0, 1.23)
-    """
-    rated = positive(kilovolts, "rated voltage", "kV")
-    known = read_data("humclick.physics", "insulation.toml")["minimum"]
-    if winding == "before 1970":
-        return _number("before_1970", "per_kilovolt") * rated + _number("before_1970", "extra")
-    if winding not in known:
-        raise Unknown("kind of winding", winding, (*known, "before 1970"))
-    return _number("minimum", winding)
 
 
 def corrected_to_40(ohms: float, celsius: float) -> float:
@@ -149,11 +186,9 @@ def corrected_to_40(ohms: float, celsius: float) -> float:
     return float(reading * 0.5**exponent)
 
 
-def judge(
-    ohms: float, celsius: float, winding: str = "random wound", kilovolts: float = 0.23
-) -> InsulationVerdict:
+def judge(ohms: float, celsius: float) -> InsulationVerdict:
     """
-    Judge a winding's resistance to ground.
+    Judge a winding's resistance to ground, read with an insulation tester at a measured temperature.
 
     Parameters
     ----------
@@ -161,19 +196,16 @@ def judge(
         Reading of an insulation tester. [Ω]
     celsius : float
         Winding temperature. [°C]
-    winding, kilovolts
-        As in `minimum_ohms`.
 
     Raises
     ------
     OutOfRange
         If the reading or the temperature is not usable.
-    Unknown
-        If the kind of winding is not in the list.
 
     Notes
     -----
-    Minimum and correction from IEEE 43; "good" for a hermetic motor from 100 MΩ is common practice.
+    `standing` decides; minimum and correction from IEEE 43; "good" for a hermetic motor from 100 MΩ is
+    common practice.
 
     Examples
     --------
@@ -182,21 +214,26 @@ def judge(
     >>> judge(0.4e6, 25).passes
     False
     """
-    at_40, minimum = corrected_to_40(ohms, celsius), minimum_ohms(winding, kilovolts)
-    passes = at_40 >= minimum
-    shown, floor = f"{at_40 / 1e6:.3g} MΩ at 40 °C", f"{minimum / 1e6:.3g} MΩ"
-    if not passes:
-        says = f"{shown} is below the {floor} wanted: do not energise; dry or clean, then measure again."
-    elif at_40 < _number("hermetic", "good"):
-        says = (
-            f"{shown} is above the {floor} wanted, yet less than a good hermetic motor: "
-            "suspect moisture or acid."
-        )
-    else:
-        says = f"{shown} is well above the {floor} wanted."
-    return InsulationVerdict(
-        at_40, minimum, passes, says, str(read_data("humclick.physics", "insulation.toml")["caveat"])
+    at_40, minimum, floor = (
+        corrected_to_40(ohms, celsius),
+        _number("power", "retest"),
+        _number("power", "floor"),
     )
+    allows = standing(ohms, tester=True, celsius=celsius)
+    read, shown = f"{ohms / 1e6:.3g} MΩ", f"{at_40 / 1e6:.3g} MΩ at 40 °C"
+    if allows is Standing.NEVER:
+        says = f"{read} is below {floor / 1e6:.3g} MΩ: never power it. Clean or dry it, then test again."
+    elif allows is Standing.RETEST:
+        says = (
+            f"{shown} is below {minimum / 1e6:.3g} MΩ: a warning, not a verdict. Warm or dry the compressor "
+            "and test again before power."
+        )
+    elif at_40 < _number("hermetic", "good"):
+        says = f"{shown}: enough for power, but low for a good hermetic motor. Suspect moisture or acid."
+    else:
+        says = f"{shown}: good."
+    caveat = str(read_data("humclick.physics", "insulation.toml")["caveat"])
+    return InsulationVerdict(at_40, minimum, floor, allows, allows is Standing.PASSES, says, caveat)
 
 
 def polarization_index(ohms_at_1_min: float, ohms_at_10_min: float) -> float:
