@@ -188,7 +188,7 @@ def _model() -> Iterator[str]:
         yield from (gate.title, gate.why, gate.lasts, *gate.steps)
     for fact in hazards():
         yield from (fact.title, fact.plain)
-    for row in read_data("humclick", "safety.toml")["caution"]:
+    for row in read_data("humclick.safety", "hazards.toml")["caution"]:
         fact = caution(str(row["name"]))
         yield from (fact.title, fact.plain)
     yield defer()

@@ -1,0 +1,33 @@
+"""
+Safety: hazards, gates and cautions, as facts every face shows.
+
+A **gate** is a list of plain steps that stands before a probe (`humclick.safety.gating`), a **hazard** is
+what can hurt and a **caution** what to mind (`humclick.safety.facts`). Texts and figures are data files here.
+"""
+
+from __future__ import annotations
+
+from humclick.safety.discharge import CapacitorDischarge, discharges
+from humclick.safety.facts import Fact, caution, cautions_for, hazards
+from humclick.safety.gating import Gate, defer, energises, gate, gates, gates_for, invalidated_by
+from humclick.safety.machine import SafeMachine
+from humclick.safety.refrigerant import flammable, safety_class
+
+__all__ = [
+    "CapacitorDischarge",
+    "Fact",
+    "Gate",
+    "SafeMachine",
+    "caution",
+    "cautions_for",
+    "defer",
+    "discharges",
+    "energises",
+    "flammable",
+    "gate",
+    "gates",
+    "gates_for",
+    "hazards",
+    "invalidated_by",
+    "safety_class",
+]

@@ -1,0 +1,113 @@
+"""
+How each capacitor of a machine is made safe: ohms, seconds, joules and watts.
+
+The figures come from ``discharge.toml`` and from `humclick.physics.discharge`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from humclick.physics.discharge import Discharge, discharge_through
+from humclick.safety.machine import SafeMachine
+from humclick.sourced import read_data, sourced
+
+__all__ = ["CapacitorDischarge", "discharges"]
+
+
+@dataclass(frozen=True, slots=True)
+class CapacitorDischarge:
+    """
+    How one capacitor of a machine is made safe.
+
+    Attributes
+    ----------
+    part, title : str
+        Name of the part in the machine, and in words.
+    stamped : bool
+        True where its size was read from the part; else the largest usual size is taken.
+    marked : bool
+        True where its voltage was read from the can; else a multiple of the supply is taken.
+    hold : float
+        How long to hold the resistor on: a multiple of the computed time. [s]
+    discharge : Discharge
+        Time, energy and the resistor's watts.
+    """
+
+    part: str
+    title: str
+    stamped: bool
+    marked: bool
+    hold: float
+    discharge: Discharge
+
+    @property
+    def sentence(self) -> str:
+        """The step as shown."""
+        d = self.discharge
+        size = "as stamped" if self.stamped else "not read, so the largest usual one"
+        times = _number("volts_over_supply")
+        volts = (
+            "as marked" if self.marked else f"taken as {times:g} times the supply; the mark on the can wins"
+        )
+        return (
+            f"{self.title[:1].upper()}{self.title[1:]} ({d.farads * 1e6:.3g} µF, {size}): "
+            f"up to {d.peak_volts:.0f} V ({volts}) and {d.joules:.2g} J. "
+            f"Hold {d.ohms / 1000:g} kΩ, {d.resistor_watts:g} W or more, across it for {self.hold:.0f} s: "
+            f"it falls below {d.safe_volts:g} V in {d.seconds:.2g} s."
+        )
+
+
+def _number(name: str) -> float:
+    return sourced(read_data("humclick.safety", "discharge.toml")[name], f"discharge.toml {name}").value
+
+
+def discharges(
+    machine: SafeMachine, *, ohms: float | None = None, marked_volts: Mapping[str, float] | None = None
+) -> tuple[CapacitorDischarge, ...]:
+    """
+    How each capacitor of a machine is made safe.
+
+    Parameters
+    ----------
+    machine : Machine
+        The machine; a stamp read from a capacitor gives its size.
+    ohms : float, optional
+        Chosen discharge resistor; 10 kΩ if left out (common practice). [Ω]
+    marked_volts : mapping of part to float, optional
+        Voltage marked on the can, where it was read; else twice the supply is taken. [V rms]
+
+    Raises
+    ------
+    OutOfRange
+        If the resistor is not usable.
+
+    Notes
+    -----
+    The upper end of the size's spread is taken. Time to 50 V (NEC 460.6), energy and watts from
+    `humclick.physics.discharge.discharge_through`; the hold is twice the time (common practice).
+    """
+    resistor = _number("ohms") if ohms is None else ohms
+    found = []
+    for part in machine.parts:
+        if "capacitance" not in part.family.sizes:
+            continue
+        size = machine.size(part.id, "capacitance")
+        marked = (marked_volts or {}).get(part.id)
+        volts = marked
+        if volts is None:
+            volts = machine.nameplate.volts * _number("volts_over_supply")
+        worked = discharge_through(size.median * size.factor, volts, resistor)
+        found.append(
+            CapacitorDischarge(
+                part=part.id,
+                title=part.family.title,
+                stamped=f"{part.id}.capacitance" in machine.known,
+                marked=marked is not None,
+                hold=float(math.ceil(worked.seconds * _number("wait_times")) or 1),
+                discharge=worked,
+            )
+        )
+    return tuple(found)
