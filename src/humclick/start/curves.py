@@ -359,16 +359,24 @@ def describe(run: Run, *, seconds: float | None = None) -> str:
     t, line = run.time[keep], run.line[keep]
     fast = float(np.abs(run.speed[keep]).max()) * 30 / math.pi
     said = [
-        f"{float(t[-1]):.2g} seconds: the line current reaches {float(line.max()):.3g} A and ends at"
-        f" {float(line[-1]):.3g} A.",
+        f"{float(t[-1]):.2g} seconds: the line current reaches {_amps(line.max(), 3)} A and ends at"
+        f" {_amps(line[-1], 3)} A.",
         f"The shaft reaches {fast:.0f} revolutions a minute." if fast > 30 else "The shaft does not turn.",
-        f"The start winding carries {float(run.start[keep].max()):.2g} A at most,"
-        f" {float(run.start[keep][-1]):.2g} A at the end, and warms by"
+        f"The start winding carries {_amps(run.start[keep].max(), 2)} A at most,"
+        f" {_amps(run.start[keep][-1], 2)} A at the end, and warms by"
         f" {float(np.ptp(run.start_winding[keep])):.0f} K.",
     ]
     said += [f"{event.what.capitalize()} at {event.time:.2f} s." for event in told_events(run, seconds)]
     return " ".join(said)
 
+
+def _amps(value: float, digits: int) -> str:
+    """Amperes in digits that mean something; what is left of rounding is zero. [A]"""
+    return f"{float(value) if abs(value) >= _LEAST_AMPS else 0.0:.{digits}g}"
+
+
+#: Below this a current is what rounding left. [A]
+_LEAST_AMPS = 1e-6
 
 #: Events drawn, each kind at most twice.
 _TOLD = (
