@@ -130,6 +130,7 @@ def test_pairs_with_a_common_cause_exist() -> None:
 def test_every_remedy_puts_something_right() -> None:
     """No remedy of the shop file is idle, but for handing over."""
     used = {m.remedy for name in families() for m in family(name).modes.values()}
+    used |= {remedy for name in families() for look in family(name).looks for remedy in look.due.values()}
     assert set(default_shop().remedies) - used == {"hand over"}
 
 

@@ -12,8 +12,9 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.contradictions import contradictions
-from humclick.diagnosis.guards import breaker_tripped, guards_for, three_equal
+from humclick.diagnosis.guards import guards_for
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.power import breaker_tripped, three_equal
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.reasons import explain
 from humclick.diagnosis.situation import Heard, Observation, Situation
@@ -41,7 +42,7 @@ def test_three_equal_readings_are_never_put_across_the_mains() -> None:
     assert three_equal(situation)
     assert advice.verdict is not None
     assert advice.verdict.remedies == ("hand over",)
-    assert "across the mains" in advice.verdict.sentence
+    assert "across the line" in advice.verdict.sentence
     assert offered(advice) == []
     assert not three_equal(of("rsir-ptc", "external", None, *readings[:2]))
 
@@ -85,12 +86,13 @@ def test_open_while_hot_leads_to_a_wait_and_the_same_reading_again() -> None:
 
 
 def test_after_a_breaker_nothing_is_powered_until_the_shell_is_tested_anew() -> None:
-    """A shell test from before the trip does not count; one from after it does."""
-    test, trip = seen("pins.shell", "OL"), Observation("attempt.as_found", answer="breaker")
+    """A test from before the trip does not count, nor OL of an ohmmeter; a tester's from after it does."""
+    test, trip = seen("shell.insulation", "800M"), Observation("attempt.as_found", answer="breaker")
     before = of("rsir-ptc", "external", Heard.HUM_CLICK, test, trip)
     after = of("rsir-ptc", "external", Heard.HUM_CLICK, trip, test)
     assert breaker_tripped(before)
     assert not breaker_tripped(after)
+    assert breaker_tripped(of("rsir-ptc", "external", Heard.HUM_CLICK, trip, seen("pins.shell", "OL")))
     live = [p for p in offered(advise(before)) if probe_of(before.machine, p).live and p != "supply.volts"]
     assert live == []
 

@@ -27,16 +27,21 @@ SHOP = default_shop()
 def seen(probe: str, text: str, heat: str = "cold") -> Observation:
     """An observation as typed."""
     quantity = Quantity.CAPACITANCE if probe.endswith("farads") else Quantity.RESISTANCE
-    if probe.endswith("amps"):
+    if probe.endswith(("amps", "_current")):
         quantity = Quantity.CURRENT
     if "volts" in probe:
         quantity = Quantity.VOLTAGE
     measured = any(
         probe.endswith(x)
-        for x in ("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "amps", "pins.shell")
+        for x in (
+            *("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "amps", "pins.shell"),
+            *("continuity", "insulation", "_current"),
+        )
     )
     if measured or probe.startswith(("pins", "between", "leads")) or "volts" in probe:
-        return Observation(probe, parse_reading(text, quantity), temperature=parse_temperature(heat))
+        reading = parse_reading(text, quantity)
+        tester = probe == "shell.insulation"
+        return Observation(probe, reading, temperature=parse_temperature(heat), tester=tester)
     return Observation(probe, answer=text, temperature=parse_temperature(heat))
 
 

@@ -1,10 +1,10 @@
 """
 A start arrangement: which parts, joined at which nodes.
 
-Nodes, from the outlet inwards: ``L`` ``N`` outlet · ``l`` ``n`` after the cord · ``k`` after the control ·
-``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
-protector · ``shell``. Each file lists only the start gear; supply, control, protector, wiring at the pins,
-windings and mechanism are the same for all and are added here.
+Nodes, from the outlet inwards: ``L`` ``N`` ``PE`` outlet · ``l`` ``n`` after the cord · ``k`` after the
+control · ``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
+protector · ``shell``. Each file lists only the start gear; supply, ground, control, protector, wiring at
+the pins, windings and mechanism are the same for all and are added here.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ PINS = ("C", "R", "S")
 
 _COMMON = {
     "supply": ("supply", {"from_l": "L", "from_n": "N", "l": "l", "n": "n"}),
+    "earth": ("earth", {"pe": "PE", "body": "shell"}),
     "control": ("control", {"in": "l", "out": "k"}),
     "wiring": ("wiring", {"c": "c", "r": "r", "s": "s", "C": "C", "R": "R", "S": "S"}),
     "mechanism": ("mechanism", {}),
@@ -109,8 +110,8 @@ class Arrangement:
             raise Unknown(f"protector of {self.id}", protector, self.protectors)
         if self.recognised_only:
             return self.gear
-        first = [PlacedPart(i, family(f), c) for i, (f, c) in _COMMON.items() if i in ("supply", "control")]
-        last = [PlacedPart(i, family(f), c) for i, (f, c) in _COMMON.items() if i in ("wiring", "mechanism")]
+        placed = {i: PlacedPart(i, family(f), c) for i, (f, c) in _COMMON.items()}
+        first = [placed[i] for i in ("supply", "earth", "control")]
         if protector == "internal":
             guard = PlacedPart("internal_protector", family("internal_protector"), {"in": "C", "out": "c0"})
             inner = "c0"
@@ -126,7 +127,7 @@ class Arrangement:
             PlacedPart("run_winding", family("run_winding"), {"common": inner, "run": "R"}),
             PlacedPart("start_winding", family("start_winding"), {"common": inner, "start": "S", "run": "R"}),
         ]
-        return (*first, *self.gear, guard, last[0], *windings, last[1])
+        return (*first, *self.gear, guard, placed["wiring"], *windings, placed["mechanism"])
 
     def wires(self, protector: str) -> tuple[tuple[str, str], ...]:
         """Plain wires with a given protector."""

@@ -65,6 +65,7 @@ _SHAPES = {
         '<path d="M-22 0H-18M18 0H22"/><rect x="-18" y="-13" width="36" height="26" fill="{fill}"/>'
         '<circle cx="0" cy="0" r="9" fill="none"/><path d="M0 -6V0L5 3" fill="none"/>'
     ),
+    "wire": '<path d="M-22 0H22"/>',
     "crank": (
         '<circle cx="0" cy="0" r="13" fill="{fill}"/><path d="M0 0L7 -7" stroke-width="3.5"/>'
         '<circle cx="7" cy="-7" r="3"/>'

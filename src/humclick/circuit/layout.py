@@ -37,6 +37,7 @@ _L = 110.0  # line conductor of the cord
 _PITCH = 84.0  # from node to node down a gear path
 _NOTE = 13.0  # size of what the letters mean
 _EDGE = 12.0  # left and right edge of the shell
+_SHELL = 288.0  # where the ground wire leaves the shell
 
 
 def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
@@ -185,7 +186,7 @@ def _single_phase(
     y_bottom = _inside_shell(scene, machine, gear, shares, y_pins)
     gear.none_left()
     notes = "Pins stand here as the circuit runs, not as they stand on the compressor. " + (
-        "Small letters: wire side; capitals: outlet and pins."
+        "Small letters: wire side; capitals: outlet and pins. PE: the plug's ground pin."
     )
     _notes(scene, said(notes), y_bottom + 10)
 
@@ -295,8 +296,16 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
     scene.label(
         fitted(gear.said(mechanism.family.title), 130, most=1), 104, rail + 30, share=shares.get(mechanism.id)
     )
-    _shell_node(scene, 288, y_bottom, gear.said)
-    return y_bottom
+    _shell_node(scene, _SHELL, y_bottom, gear.said)
+    ground = gear.take("shell", "PE")
+    if ground is None:
+        raise DataError(f"{machine.arrangement.id}: nothing between the shell and the plug's ground pin")
+    y_plug = y_bottom + _PITCH
+    scene.element(ground, (_SHELL, y_bottom), (_SHELL, y_plug))
+    scene.node("PE", _SHELL, y_plug, Text(_SHELL + RING + 4, y_plug + 5, "PE", "node", size=15, bold=True))
+    title = fitted(ground.title, 220, most=1)
+    scene.label(title, _SHELL - 22, (y_bottom + y_plug) / 2, "end", shares.get(ground.part))
+    return y_plug
 
 
 def _star(

@@ -92,14 +92,19 @@ class Standstill:
         """
         key = (
             condition,
-            *sorted((p, m) for p, m in modes.items() if p not in _FEED and p not in _MECHANICAL),
+            *sorted(
+                (p, m)
+                for p, m in modes.items()
+                if p not in _FEED and p not in _MECHANICAL and not self.machine.part(p).family.apart
+            ),
         )
         if key not in self._cores:
             self._cores[key] = self._solve_core(modes, condition)
         return self._cores[key]
 
     def _solve_core(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, Start], ...]:
-        setup = Setup(condition=condition, absent=frozenset(_FEED))
+        apart = {p.id for p in self.machine.parts if p.family.apart}
+        setup = Setup(condition=condition, absent=frozenset(apart | set(_FEED)))
         found = [b for b in branches_of(self.machine, modes, setup) if b.size != "insulation"]
         wide = [i for i, b in enumerate(found) if b.spread.factor >= _WIDE and b.size != "winding"]
         widest = max(wide, key=lambda i: found[i].spread.factor, default=None)

@@ -137,10 +137,9 @@ def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
         shown.append(lines(value.how, "  How:  "))
     shown.append(lines(value.reason[:1].upper() + value.reason[1:] + ".", "  Why:  "))
     shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
-    if guards:
-        names = "; ".join(guard.title for guard in guards)
-        before = f"before a compressor is {guards[0].before}"
-        shown.append(lines(f"Still to stand in the record {before}: {names}.", "  "))
+    if guards[1:]:
+        names = "; ".join(guard.title for guard in guards[1:])
+        shown.append(lines(f"Also before {guards[0].before}: {names}.", "  "))
     return "\n".join(shown)
 
 

@@ -11,19 +11,22 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import choices, cover_open, opening_cost, remedies_done, remedies_due
+from humclick.diagnosis.choices import choices, cover_open, opening_cost
+from humclick.diagnosis.damage import remedies_done, remedies_due
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guards import (
     GuardState,
-    guard_before,
+    askable,
     guards_for,
     guards_for_no_repair,
-    three_equal,
+    insulation_needs,
+    needs_before,
 )
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
-from humclick.diagnosis.probes import Probe, probes_of
+from humclick.diagnosis.power import Bar, bars, three_equal
+from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import Posterior
@@ -33,8 +36,10 @@ __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
 #: Remedies that mend nothing: the machine is left as it is.
 _NO_REPAIR = frozenset({"wait", "set control"})
-#: So often a guard's probe is asked again before somebody else must look.
-_GUARD_TRIES = 4
+#: What answers these bars is a reading; the others are put right by a remedy, or end the call.
+_BY_READING = frozenset({"insulation"})
+#: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
+_GROUNDED = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +146,7 @@ class Advice:
     Attributes
     ----------
     kind : str
-        ``probe``, ``wait`` or ``verdict``.
+        ``probe``, ``wait``, ``verdict``, or ``stop`` where the call ends until a hazard is answered.
     suspects : tuple of Suspect
         Most probable sets, the likeliest first.
     remedies : tuple of (remedy, probability)
@@ -156,6 +161,8 @@ class Advice:
         Where it is time to act.
     guards : tuple of GuardState
         Open guards that made this the next probe; empty otherwise.
+    bars : tuple of Bar
+        What forbids power, or ends the call.
     """
 
     kind: str
@@ -167,6 +174,7 @@ class Advice:
     alternatives: tuple[Value, ...]
     verdict: Verdict | None
     guards: tuple[GuardState, ...]
+    bars: tuple[Bar, ...] = ()
 
 
 def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | None = None) -> Advice:
@@ -194,27 +202,34 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         If an observation names a probe the machine does not have.
     """
     judged = judge(situation, shop)
-    problem, actions, wanted = choices(judged)
-    made = plan(problem, arrays=arrays)
-    values = _values(judged, problem, made, wanted)
-    free = tuple(v for v in values if guard_before(situation, judged.bench.probe(v.probe)) is None)
-    suspects = _suspects(judged.post)
+    every = bars(situation, judged.bench.shop)
     blank = Advice(
         kind="verdict",
-        suspects=suspects,
+        suspects=_suspects(judged.post),
         remedies=tuple(judged.post.by_remedy.items())[:8],
         none_of_these=judged.post.none,
         left_out=judged.post.left_out,
         next=None,
-        alternatives=free[:6],
+        alternatives=(),
         verdict=None,
         guards=(),
+        bars=every,
     )
+    if any(bar.whole for bar in every):
+        return replace(blank, kind="stop", verdict=_stopped(judged, every))
+    grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
+        "start_winding", "grounded"
+    )
+    problem, actions, wanted = choices(judged, every)
+    made = plan(problem, arrays=arrays)
+    values = _values(judged, problem, made, wanted)
+    own = judged.bench.shop
+    free = tuple(v for v in values if not needs_before(situation, judged.bench.probe(v.probe), own))
     if three_equal(situation):
-        return replace(blank, alternatives=(), verdict=_not_for_the_mains(judged))
+        return replace(blank, verdict=_not_for_the_line(judged))
     planned = problem.forecasts[made.best.probe].probe if made.best is not None else None
-    first = guard_before(situation, planned)
-    asked = _guarded(judged, blank, (first,), free) if first is not None else None
+    barred = _as_guards(every) if grounded < _GROUNDED else ()
+    asked = _guarded(judged, blank, barred or needs_before(situation, planned, own), free)
     if asked is not None:
         return asked
     if made.best is not None:
@@ -226,21 +241,46 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         )
         rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
-    verdict = _verdict(judged, problem, actions, made)
+    return _decided(judged, blank, _verdict(judged, problem, actions, made), actions[made.action], free)
+
+
+def _decided(
+    judged: Judged, blank: Advice, verdict: Verdict, action: frozenset[str], free: Sequence[Value]
+) -> Advice:
+    """The verdict, once nothing that stands before it is open; else what is open, or handing over."""
+    situation = judged.situation
     guards: tuple[GuardState, ...] = ()
-    if REPLACE_COMPRESSOR in actions[made.action]:
+    unmet: tuple[GuardState, ...] = ()
+    if REPLACE_COMPRESSOR in action:
         guards = guards_for(judged.bench, situation, judged.post)
-    elif frozenset(verdict.remedies) - remedies_due(judged) <= _NO_REPAIR:
-        unexplained = frozenset(verdict.remedies) <= WAIT and not remedies_done(judged)
-        guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
-    unmet = tuple(g for g in guards if g.open)
+    elif action != HAND_OVER:
+        unmet = _before_power(judged, blank.bars)
+        repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried
+        extra = remedies_due(situation, judged.bench.shop) - repairs
+        if frozenset(verdict.remedies) - extra <= _NO_REPAIR:
+            unexplained = frozenset(verdict.remedies) <= WAIT and not remedies_done(situation)
+            guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
+    unmet = (*unmet, *(g for g in guards if g.open))
     asked = _guarded(judged, blank, unmet, free)
     if asked is not None:
         return asked
     if unmet:  # a guard that cannot be met here: somebody else must look
         verdict = _handed_over(judged, verdict, unmet)
-    verdict = replace(verdict, guards=guards)
-    return replace(blank, verdict=verdict)
+    return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
+
+
+def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...]:
+    """What still has to be shown, or read again, before a decision that ends in power."""
+    return (*_as_guards(every), *insulation_needs(judged.situation, judged.bench.shop))
+
+
+def _as_guards(every: Sequence[Bar]) -> tuple[GuardState, ...]:
+    """Bars that a reading answers, as what must be shown."""
+    return tuple(
+        GuardState(bar.name, bar.title, False, "", bar.probes, "you power it", 0.0, bar.reason)
+        for bar in every
+        if bar.name in _BY_READING
+    )
 
 
 # -- words --------------------------------------------------------------------------------------------------
@@ -295,7 +335,7 @@ def _suspects(post: Posterior) -> tuple[Suspect, ...]:
 
 def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
-    done = remedies_done(judged)
+    done = remedies_done(judged.situation) - remedies_due(judged.situation, shop)
     action = actions[made.action]
     action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
@@ -344,14 +384,18 @@ def _flip(problem: Problem, actions: Sequence[frozenset[str]], chosen: int) -> t
     return best[1], best[0]
 
 
-def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> Probe | None:
-    known = probes_of(judged.situation.machine, judged.bench.shop)
-    for guard in unmet:
-        for name in guard.probes:
-            taken = sum(o.probe == name for o in judged.situation.observations)
-            if name in known and name not in judged.situation.skipped and taken < _GUARD_TRIES:
-                return known[name]
-        return None
+def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> tuple[Probe, GuardState] | None:
+    """The probe to take for the first guard that is open, and the guard it is for."""
+    for guard in unmet[:1]:
+        probe = askable(judged.situation, guard, judged.bench.shop)
+        if probe is not None:
+            needs = [
+                need
+                for name in guard.probes
+                for need in needs_before(judged.situation, judged.bench.probe(name), judged.bench.shop)
+                if probe.id in need.probes
+            ]
+            return probe, guard if probe.id in guard.probes else (needs or [guard])[0]
     return None
 
 
@@ -360,9 +404,9 @@ def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
     cost += guard.waits * shop.rates["waiting"]
     again = any(o.probe == probe.id for o in judged.situation.observations)
-    reason = f"no compressor is {guard.before} before this stands in the record: {guard.title}"
+    reason = f"before {guard.before}: {guard.title}"
     if again:
-        reason += "; lift the tips, press them on bright metal and read once more"
+        reason += ". Read it again: lift the tips, press on bright metal, same two points"
     reason = guard.reason or reason
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, guard.waits, reason)
 
@@ -374,21 +418,36 @@ def _guarded(
     asked = _guard_probe(judged, unmet)
     if asked is None:
         return None
-    value = _guard_value(judged, asked, unmet[0])
+    value = _guard_value(judged, *asked)
     rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
     kind = "wait" if value.waits else "probe"
     return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)
 
 
-def _not_for_the_mains(judged: Judged) -> Verdict:
+def _stopped(judged: Judged, every: Sequence[Bar]) -> Verdict:
+    """The call ends here: what stopped it, and that somebody else goes on."""
+    title = judged.bench.shop.remedy("hand over").title
+    what = " and ".join(bar.title[0].lower() + bar.title[1:] for bar in every if bar.whole)
+    return _only_hand_over(judged, f"Stop: {what}. Make it safe, then {title}")
+
+
+def _not_for_the_line(judged: Judged) -> Verdict:
+    title = judged.bench.shop.remedy("hand over").title
+    return _only_hand_over(
+        judged,
+        "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
+        f"to be put across the line. Read the nameplate and start again with what it says, or {title}; if "
+        "the plate says single-phase, measure the three pairs once more on bright metal",
+    )
+
+
+def _only_hand_over(judged: Judged, sentence: str) -> Verdict:
     title = judged.bench.shop.remedy("hand over").title
     return Verdict(
         ("hand over",),
         (title,),
         judged.post.by_class.get(HAND_OVER, 0.0),
-        "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
-        f"to be put across the mains. Read the nameplate and start again with what it says, or {title}; if "
-        "the plate says single-phase, measure the three pairs once more on bright metal",
+        sentence,
         judged.bench.shop.remedy("hand over").cost,
         0.0,
         math.inf,

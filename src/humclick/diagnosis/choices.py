@@ -7,20 +7,21 @@ Everything the planner weighs against each other is put together here. Money thr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Sequence, Set
 
-from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.damage import NO_PART, remedies_done, remedies_due, remedy_of
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import breaker_tripped
+from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Problem
+from humclick.diagnosis.power import Bar, bars, insulation
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
-__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedies_due", "remedy_of"]
+__all__ = ["choices", "cover_open", "opening_cost"]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
@@ -28,16 +29,14 @@ _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
 _GROUNDED = 0.03
 #: Price of a second probe that is not to be planned. [money]
 _NEVER = 1e9
-#: What can be put right and tried without a new part: part, remedy.
-_NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
 
 
-def _offered(judged: Judged) -> list[tuple[Probe, float]]:
+def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     """Probes that may be taken now, each with the wait before it."""
     situation, bench, post = judged.situation, judged.bench, judged.post
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    tested = any(o.probe == "pins.shell" for o in situation.observations)
-    blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested) or breaker_tripped(situation)
+    tested = insulation(situation, bench.shop).standing is not None
+    blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested)
     counts: dict[str, int] = {}
     for o in situation.observations:
         counts[o.probe] = counts.get(o.probe, 0) + 1
@@ -51,12 +50,20 @@ def _offered(judged: Judged) -> list[tuple[Probe, float]]:
     likely = set(list(post.by_remedy)[:3])
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
-        if probe.id in situation.skipped or (probe.live and blocked and probe.kind is not Kind.VOLTS):
+        if (
+            probe.id in situation.skipped
+            or (probe.energises and blocked)
+            or forbidden(situation, probe, bench.shop, every)
+        ):
             continue
         if (probe.kind is Kind.AMPS and recorded) or (probe.kind is Kind.ATTEMPT and runs_now):
             continue
         if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
             continue
+        if probe.kind is Kind.CHECK or probe.meter is not None:
+            continue  # asked for where safety wants it
+        if probe.kind is Kind.LOOK and len(bench.look(probe).table) == 1:
+            continue  # it tells no modes apart
         if probe.kind is Kind.FIT and not _worth_fitting(judged, probe, likely):
             continue
         if probe.part in situation.renewed and probe.kind is not Kind.VOLTS_START:
@@ -80,18 +87,9 @@ def _taken_cold(situation: Situation, name: str) -> bool:
 
 def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
     """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
-    if remedy_of(judged.bench, probe.part) not in likely:
+    if remedy_of(judged.situation.machine, probe.part) not in likely:
         return False
-    return probe.part in _NO_PART or "attempt.known_good" in judged.situation.skipped
-
-
-def remedy_of(bench: Bench, part: str) -> str:
-    """The remedy that fitting or mending a part carries out; empty where there is none."""
-    placed = bench.machine.part(part)
-    if part in _NO_PART:
-        return _NO_PART[part]
-    remedies = [placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")]
-    return remedies[0] if remedies else ""
+    return probe.part in NO_PART or "attempt.known_good" in judged.situation.skipped
 
 
 def _odd(judged: Judged) -> set[str]:
@@ -105,35 +103,6 @@ def _odd(judged: Judged) -> set[str]:
         if healthy < 0.2 * max(totals.values()):
             found |= {judged.situation.observations[i].probe for i in factor.observations}
     return {p for p in found if judged.bench.probe(p).kind in (Kind.TEST, Kind.PINS, Kind.SHELL)}
-
-
-def remedies_done(judged: Judged) -> frozenset[str]:
-    """Remedies already carried out during the call."""
-    parts = set(judged.situation.renewed)
-    parts |= {o.probe.removeprefix("fit.") for o in judged.situation.observations} & set(_NO_PART)
-    return frozenset(remedy_of(judged.bench, part) for part in parts) - {""}
-
-
-def remedies_due(judged: Judged, *, also: Mapping[str, str] | None = None) -> frozenset[str]:
-    """
-    Remedies that what was seen asks for, cause or not: a blocked condenser is cleaned in any case.
-
-    Parameters
-    ----------
-    judged : Judged
-        The situation, weighed.
-    also : mapping of probe to answer, optional
-        What may be seen next.
-    """
-    last = {o.probe: o.answer for o in judged.situation.observations if o.answer}
-    last.update(also or {})
-    looks = {name: judged.bench.probe(name) for name in last}
-    found = {
-        judged.bench.look(probe).due.get(last[name], "")
-        for name, probe in looks.items()
-        if probe.kind is Kind.LOOK
-    }
-    return frozenset(found) - {""} - remedies_done(judged)
 
 
 def _costs(
@@ -183,7 +152,9 @@ def opening_cost(probe: Probe, open_now: bool, shop: Shop) -> float:
     return 0.0
 
 
-def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecast]]:
+def choices(
+    judged: Judged, every: Sequence[Bar] | None = None
+) -> tuple[Problem, list[frozenset[str]], list[Forecast]]:
     """
     The decision as it stands: what the planner weighs.
 
@@ -191,6 +162,8 @@ def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecas
     ----------
     judged : Judged
         The situation, weighed.
+    every : sequence of Bar, optional
+        What forbids power or work, where it is worked out already.
 
     Returns
     -------
@@ -208,9 +181,10 @@ def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecas
             break
         chosen.append(h)
         mass += p
-    offered = _offered(judged)
+    offered = _offered(judged, bars(situation, bench.shop) if every is None else every)
     forecasts = forecast(bench, situation, post, chosen, offered)
-    done, due = remedies_done(judged), remedies_due(judged)
+    due = remedies_due(situation, bench.shop)
+    done = remedies_done(situation) - due
     actions = actions_for(post.by_class, due)
     classes: dict[frozenset[str], int] = {}
     names, which = bench.classes
@@ -231,7 +205,7 @@ def choices(judged: Judged) -> tuple[Problem, list[frozenset[str]], list[Forecas
         if f.probe.kind is not Kind.FIT:
             after.append(None)
             continue
-        remedy = remedy_of(bench, f.probe.part)
+        remedy = remedy_of(bench.machine, f.probe.part)
         joined = [a | {remedy} if a != HAND_OVER else a for a in actions]
         after.append(losses(joined, list(classes), bench.shop, done, due))
     table = losses(actions, list(classes), bench.shop, done, due)

@@ -11,9 +11,9 @@ from dataclasses import replace
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiler, Factor
 from humclick.diagnosis.findings import shown_text
-from humclick.diagnosis.guards import three_equal
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.pins import sum_test
+from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.diagnosis.suspects import posterior

@@ -90,7 +90,9 @@ class Compiler:
     def _group(self, probe: Probe, seen: Observation, mended: frozenset[str]) -> tuple[object, ...]:
         if probe.kind is Kind.PINS:
             return ("pins", probe.id[5].isdigit())
-        if probe.kind in (Kind.TEST, Kind.SHELL, Kind.VOLTS, Kind.FEED, Kind.LEADS):
+        if probe.kind is Kind.SHELL:  # one insulation, whatever it is read with
+            return ("shell", seen.temperature.kind, "run_winding" in mended)
+        if probe.kind in (Kind.TEST, Kind.VOLTS, Kind.FEED, Kind.LEADS):
             return (probe.id, seen.temperature.kind, probe.part in mended, bool(mended & _CONTROL))
         if probe.kind in (Kind.LOOK, Kind.ATTEMPT, Kind.KNOWN_GOOD):  # seeing the same again is not news
             return (probe.id, seen.answer, seen.temperature.kind, mended)
@@ -116,6 +118,8 @@ class Compiler:
         if key[0] == "pins":
             return self._pins(members, seen, named=not key[1])
         probe = self.bench.probe(seen[0].probe)
+        if probe.kind is Kind.CHECK:
+            return Factor(members)
         if probe.kind is Kind.LOOK:
             return self._look(members, probe, seen[0])
         if probe.kind is Kind.LEADS:
@@ -134,8 +138,13 @@ class Compiler:
 
     # -- single parts -----------------------------------------------------------------------------------
 
-    def _displays(self, seen: Sequence[Observation], offset: float) -> list[Display]:
-        return [Display(o.reading, self.meter, self.slips, offset) for o in seen if o.reading is not None]
+    def displays(self, seen: Sequence[Observation], offset: float) -> list[Display]:
+        """What was shown, each by its meter, with what the leads add. [Ω]"""
+        return [
+            Display(o.reading, self.bench.probe(o.probe).meter or self.meter, self.slips, offset)
+            for o in seen
+            if o.reading is not None
+        ]
 
     def scope_of(self, probe: Probe) -> tuple[int, ...]:
         """Parts a measurement depends on."""
@@ -152,7 +161,7 @@ class Compiler:
         mended = self._mended(members)
         hot = p_hot(seen[0].temperature, self.slips["cold_but_warm"]) if probe.heat else 0.0
         table: dict[tuple[int, ...], tuple[float, ...]] = {}
-        per_node = [self._displays(seen, c) for c, _ in self.leads]
+        per_node = [self.displays(seen, c) for c, _ in self.leads]
         if probe.quantity != "resistance":
             per_node = per_node[:1]
         configs, _ = self.bench.index(scope)
@@ -187,7 +196,7 @@ class Compiler:
             return math.prod(dead(d, 0.2 * self.bench.machine.nameplate.volts) for d in displays)
         if quantity is Quantity.CAPACITANCE and median <= 0.0:
             return math.prod(uncharged(d) for d in displays)
-        sigma = math.hypot(sigma, gain(self.meter, quantity, median))
+        sigma = math.hypot(sigma, gain(probe.meter or self.meter, quantity, median))
         if probe.kind is Kind.SHELL:
             sigma = math.hypot(sigma, _copper(PartTemperature())[1])
         return max(evidence(displays, median, sigma).value, 1e-300)
@@ -219,7 +228,7 @@ class Compiler:
         return Factor(members, (part,), table, None, none)
 
     def _lead_reading(self, members: tuple[int, ...], seen: Sequence[Observation]) -> Factor:
-        displays = self._displays(seen, 0.0)
+        displays = self.displays(seen, 0.0)
         row = tuple(math.prod(d.probability(max(c, 0.0)) for d in displays) for c, _ in self.leads)
         mean = sum(p * w for p, (_, w) in zip(row, self.leads, strict=True))
         return Factor(members, (), {(): row}, None, mean)

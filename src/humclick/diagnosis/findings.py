@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import Compiler, Factor
-from humclick.diagnosis.guards import three_equal
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation

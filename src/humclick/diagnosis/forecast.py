@@ -22,7 +22,7 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Situation, called, warmth
 from humclick.diagnosis.suspects import Posterior
 from humclick.diagnosis.whole import clamp_of, in_steps, locked_amps
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
 from humclick.start.rows import OUTCOMES
@@ -82,7 +82,7 @@ class _Forecaster:
 
     def of(self, probe: Probe, *, waits: float) -> Forecast | None:
         """Forecast of a probe, cold after a wait or as things stand now; None if it has nothing to tell."""
-        if probe.kind in (Kind.LEADS, Kind.BETWEEN, Kind.RECORDED):
+        if probe.kind in (Kind.LEADS, Kind.BETWEEN, Kind.RECORDED, Kind.CHECK):
             return None  # read as a courtesy, or made on demand; never advised
         if probe.kind is Kind.LOOK:
             return self._look(probe)
@@ -232,10 +232,14 @@ class _Forecaster:
         return Forecast(probe, waits, labels, rows, which[:-1], self._none(rows[which[-1]]))
 
     def _bins(
-        self, nodes: Sequence[tuple[float, float]], edges: Sequence[float], quantity: Quantity
+        self,
+        nodes: Sequence[tuple[float, float]],
+        edges: Sequence[float],
+        quantity: Quantity,
+        meter: Meter | None = None,
     ) -> list[float]:
-        slips, meter = self.bench.shop.slips, self.situation.meter
-        return bins_of(nodes, edges, meter, quantity, slips, self.offset)
+        slips = self.bench.shop.slips
+        return bins_of(nodes, edges, meter or self.situation.meter, quantity, slips, self.offset)
 
     def _measured(self, probe: Probe, waits: float) -> Forecast:
         scope = self.compiler.scope_of(probe)
@@ -246,17 +250,15 @@ class _Forecaster:
             for o in self.situation.observations
             if o.probe == probe.id and o.reading is not None and (o.temperature.kind != "hot" or not waits)
         ]
-        shown = [
-            Display(o.reading, self.situation.meter, self.bench.shop.slips, self.offset)  # type: ignore[arg-type]
-            for o in seen
-        ]
+        shown = self.compiler.displays(seen, self.offset)
+        meter = probe.meter or self.situation.meter
         key = (
             probe.id,
             hot,
             self.mended,
             self.offset,
             tuple(o.reading for o in seen),
-            self.situation.meter,
+            meter,
         )
         kept = self.bench.memory.setdefault(key, {})
         rows: dict[tuple[int, ...], tuple[float, ...]] = kept  # type: ignore[assignment]
@@ -265,7 +267,7 @@ class _Forecaster:
             if config not in rows:
                 modes = without(self.bench.modes_of(scope, config), self.mended)
                 nodes = self._nodes(probe, modes, shown, hot)
-                rows[config] = tuple(self._bins(nodes, edges, quantity))
+                rows[config] = tuple(self._bins(nodes, edges, quantity, meter))
         return self._table(probe, waits, labels, scope, rows)
 
     def _nodes(
@@ -277,7 +279,7 @@ class _Forecaster:
             tips = self.bench.tips(probe, modes, warm)
             told: list[tuple[float, Sequence[tuple[float, float]]]] = []
             for weight, median, sigma in tips.states if share > 0.0 else ():
-                sigma = math.hypot(sigma, gain(self.situation.meter, quantity, median))
+                sigma = math.hypot(sigma, gain(probe.meter or self.situation.meter, quantity, median))
                 if tips.renewed or not shown:
                     told.append((weight, nodes_of(median, sigma)))
                 else:  # what was read before says which state it is in

@@ -13,25 +13,33 @@ from dataclasses import dataclass
 from typing import Any
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation
+from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.physics.cooling import minutes_for, probability_passed
+from humclick.physics.insulation import Standing
 from humclick.sourced import read_data
 
 __all__ = [
     "GuardState",
-    "breaker_tripped",
-    "guard_before",
+    "askable",
+    "forbidden",
     "guards_for",
     "guards_for_no_repair",
-    "three_equal",
+    "insulation_needs",
+    "needs_before",
 ]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
 _DIRECT = 0.97
-#: Readings between pins within this ratio count as equal. [-]
-_EQUAL = 1.12
+#: The gate before anything is opened.
+_DEAD = "power-off-proved-dead"
+#: What is left out where it cannot be done, for it is no safety of its own.
+_WAIVED = frozenset({"outside-first"})
+#: So often a guard's probe is asked again before somebody else must look.
+_TRIES = 4
 #: What is heard on known-good gear that shows current in the compressor: what is left is its own.
 _STANDS = frozenset({Heard.HUM, Heard.HUM_CLICK})
 _STALLS = _STANDS | {Heard.TRIPS}
@@ -129,7 +137,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
     states = [
         _guard("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
-        _guard("ground", "pins.shell" in done and not breaker_tripped(situation), ("pins.shell",)),
+        _guard("ground", _shell_read(bench, situation), ("pins.shell", "shell.insulation")),
     ]
     if post.of_mode("internal_protector", "open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
@@ -161,9 +169,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     return tuple(states)
 
 
-def guard_before(situation: Situation, probe: Probe | None) -> GuardState | None:
+def needs_before(
+    situation: Situation, probe: Probe | None, shop: Shop | None = None
+) -> tuple[GuardState, ...]:
     """
-    What has to be shown before a probe is taken, or before a verdict.
+    What still has to be shown before a probe is taken, or before a verdict, in order.
 
     Parameters
     ----------
@@ -171,22 +181,102 @@ def guard_before(situation: Situation, probe: Probe | None) -> GuardState | None
         The call so far.
     probe : Probe or None
         The probe planned; None for a verdict.
+    shop : Shop, optional
+        Figures of the shop.
 
     Returns
     -------
-    GuardState or None
-        None where nothing stands before it. Before a start on known-good gear the windings are tested to the
-        shell: other gear takes the old protector and relay out of the way of a fault (common practice).
-        Before anything is powered or decided, what was read open while hot has cooled and is read once more.
+    tuple of GuardState
+        Empty where nothing stands before it. What was read open while hot is read once more, cool. A silent
+        machine is first looked at from outside. After a repair: sight, ground, insulation, then power.
+        After a breaker trip an insulation tester. Other start gear only onto windings tested to the shell.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
     """
-    if probe is None or probe.live:
-        retest = _hot_and_open(situation)
-        if retest:
-            return retest
-    done = any(o.probe == "pins.shell" and o.reading is not None for o in situation.observations)
-    if probe is None or probe.kind is not Kind.KNOWN_GOOD or done or "pins.shell" in situation.skipped:
-        return None
-    return _guard("ground-first", False, ("pins.shell",))
+    retest = _hot_and_open(situation) if probe is None or probe.live else None
+    needs = [retest] if retest else []
+    if probe is None:
+        return tuple(needs)
+    if situation.complaint is Heard.SILENT and (probe.inside or probe.energises or _DEAD in probe.gates):
+        needs += _outside_first(situation)
+    if probe.energises:
+        if situation.repairs:
+            sight = [o for o in situation.observations if o.probe == "proof.sight"]
+            if not (sight and sight[-1].repairs == situation.repairs):
+                needs.append(_guard("sight", False, ("proof.sight",)))
+        state, since = earth(situation)
+        if state is Earth.UNPROVED or (situation.repairs and not since):
+            needs.append(_guard("earth", False, ("earth.continuity", "earth.look")))
+        needs += insulation_needs(situation, shop)
+        allows = insulation(situation, shop)
+        other_gear = probe.kind in (Kind.KNOWN_GOOD, Kind.FIT)
+        untested = allows.standing is None and (other_gear or situation.repairs)
+        if untested or (situation.repairs and not allows.since_repair):
+            needs.append(_guard("ground-first", False, ("pins.shell", "shell.insulation")))
+    return tuple(needs)
+
+
+def _outside_first(situation: Situation) -> list[GuardState]:
+    looked = {o.probe for o in situation.observations if o.answer} | situation.skipped
+    first = [name for name in ("supply.signs", "supply.neighbor") if name not in looked]
+    measured = any(o.probe == "supply.volts" for o in situation.observations)
+    inside = any(o.probe.startswith(("pins.", "attempt.")) for o in situation.observations)
+    return [_guard("outside-first", False, first)] if first and not (measured or inside) else []
+
+
+def insulation_needs(situation: Situation, shop: Shop | None = None) -> list[GuardState]:
+    """What the windings to the shell still have to show before power, as far as they were tested."""
+    allows = insulation(situation, shop)
+    if allows.tripped:
+        return [_guard("tripped", False, ("shell.insulation",))]
+    if allows.standing is Standing.UNPROVED:
+        return [_guard("range", False, ("shell.insulation", "pins.shell"))]
+    if allows.standing is Standing.RETEST:
+        return [_guard("weak", False, ("shell.insulation",))]
+    return []
+
+
+def askable(
+    situation: Situation, guard: GuardState, shop: Shop | None = None, every: Sequence[Bar] | None = None
+) -> Probe | None:
+    """
+    The probe by which a guard can be met now; None where there is none left to take.
+
+    One that was left out never meets a guard, and one that is barred cannot be taken. Where something has
+    to be shown before that probe itself, it is the probe for that. `every` bar is worked out if not given.
+    """
+    every = bars(situation, shop) if every is None else every
+    known = probes_of(situation.machine, shop)
+    for name in guard.probes:
+        probe = known.get(name)
+        taken = sum(o.probe == name and o.repairs == situation.repairs for o in situation.observations)
+        if probe is None or name in situation.skipped or taken >= _TRIES:
+            continue
+        if bars_on(probe, every, situation):
+            continue
+        needs = [need for need in needs_before(situation, probe, shop) if need.name != guard.name]
+        if not needs:
+            return probe
+        first = askable(situation, needs[0], shop, every)
+        if first is not None:
+            return first
+    return None
+
+
+def forbidden(
+    situation: Situation, probe: Probe, shop: Shop | None = None, every: Sequence[Bar] | None = None
+) -> bool:
+    """Whether a probe cannot be taken: something bars it, or what must be shown first cannot be."""
+    every = bars(situation, shop) if every is None else every
+    if bars_on(probe, every, situation):
+        return True
+    return any(
+        need.name not in _WAIVED and askable(situation, need, shop, every) is None
+        for need in needs_before(situation, probe, shop)
+    )
 
 
 def _hot_and_open(situation: Situation) -> GuardState | None:
@@ -204,53 +294,17 @@ def _hot_and_open(situation: Situation) -> GuardState | None:
     return _guard("cooled", False, waiting, waits=waits, reason=_words()["reason"]["hot"])
 
 
-def three_equal(situation: Situation) -> bool:
-    """
-    Whether three readings between the pins are equal: an inverter-driven or three-phase machine, most likely.
-
-    Of two windings the largest reading is the sum of the others, so three equal ones are never sound there
-    (common practice). Such a machine is not put across the mains.
-    """
-    last: dict[str, float] = {}
-    for o in situation.observations:
-        if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None:
-            last[o.probe] = o.reading.value or 0.0
-    leads = situation.leads.offset or 0.0
-    for names in (("C-R", "C-S", "S-R"), ("1-2", "1-3", "2-3")):
-        ohms = [last.get(f"pins.{name}", 0.0) - leads for name in names]
-        if min(ohms) > 0.05 and max(ohms) <= _EQUAL * min(ohms):
-            return True
-    return False
-
-
-def breaker_tripped(situation: Situation) -> bool:
-    """
-    Whether a breaker has tripped since the windings were last tested to the shell.
-
-    Then nothing is powered before they are.
-    """
-    tripped = situation.complaint is Heard.BREAKER
-    for o in situation.observations:
-        if o.answer == Heard.BREAKER:
-            tripped = True
-        elif o.probe == "pins.shell" and o.reading is not None:
-            tripped = False
-    return tripped
-
-
 def guards_for_no_repair(
     bench: Bench, situation: Situation, *, unexplained: bool = False
 ) -> tuple[GuardState, ...]:
     """
     State of the guards before a machine is left as it is: it must have been seen to start, cold.
 
-    After a breaker has tripped the windings are tested to the shell before anything is powered. Where nothing
-    was found that explains the call (`unexplained`), the condenser is looked at: a machine that started after
-    a rest says nothing of it.
+    Where nothing was found that explains the call (`unexplained`), the condenser is looked at: a machine that
+    started after a rest says nothing of it. After a repair the current to ground is measured last, where
+    there is a meter for it.
     """
     states = []
-    if breaker_tripped(situation):
-        states.append(_guard("ground-again", False, ("pins.shell",)))
     ran = any(
         o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
@@ -271,7 +325,24 @@ def guards_for_no_repair(
         looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
         unseen = _words()["reason"]["unseen"] if "mechanism.condenser" in situation.skipped else ""
         states.append(_guard("condenser-seen", looked, ("mechanism.condenser",), "" if looked else unseen))
+    if situation.repairs and ran:
+        states.append(_leakage(situation))
     return tuple(states)
+
+
+def _leakage(situation: Situation) -> GuardState:
+    """The current to ground, measured under power after the last repair."""
+    by_wire = earth(situation)[0] is not Earth.NONE
+    names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
+    read = any(o.probe in names and o.repairs == situation.repairs for o in situation.observations)
+    no_meter = _words()["reason"]["no-leakage-meter"] if names[0] in situation.skipped and not read else ""
+    return _guard("leakage", read, names, no_meter)
+
+
+def _shell_read(bench: Bench, situation: Situation) -> bool:
+    """Whether the shell was tested well enough to condemn: after a trip OL of an ohmmeter is not."""
+    allows = insulation(situation, bench.shop)
+    return allows.standing is not None and not (allows.tripped and allows.standing is not Standing.NEVER)
 
 
 def _direct(post: Posterior) -> float:

@@ -89,6 +89,8 @@ class Display:
         quantity = reading.quantity
         ohms = quantity is Quantity.RESISTANCE
         highest = meter.highest(quantity) if meter.measures(quantity) else math.inf
+        if ohms and reading.value is not None and reading.value >= highest:  # more than this meter can show
+            reading = Reading(quantity, None, over_limit=True, text=reading.text, bound=highest)
         self.y = reading.value
         self.zero = reading.below_resolution
         self._highest = reading.bound or highest

@@ -1,25 +1,29 @@
 """
 What can be tested on a machine: every probe with its points, cost, gates and how it is done.
 
-A probe's name is ``<part>.<test or look>``, ``pins.C-R``, ``pins.1-2``, ``pins.shell``, ``leads.short``,
-``supply.volts``, ``feed.volts``, ``supply.volts_start``, ``attempt.as_found``, ``attempt.amps``,
-``attempt.recorded``, ``attempt.known_good``, ``between.<node>-<node>`` or ``fit.<part>``. Minutes and money
+A probe's name is ``<part>.<test or look>``, ``pins.C-R``, ``pins.1-2``, ``pins.shell``,
+``shell.insulation``, ``leads.short``, ``supply.volts``, ``feed.volts``, ``supply.volts_start``,
+``attempt.as_found``, ``attempt.amps``, ``attempt.recorded``, ``attempt.known_good``,
+``between.<node>-<node>``, ``fit.<part>`` or that of a check (`humclick.diagnosis.checks`). Minutes and money
 come from the shop's file.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import lru_cache, partial
 
 from humclick.arrangements.arrangement import PINS, PlacedPart
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.checks import Check, checks
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import Unknown
+from humclick.meters import Meter, meter
 from humclick.parts.family import BenchTest, Look
+from humclick.safety import energises
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
@@ -46,6 +50,7 @@ class Kind(StrEnum):
     RECORDED = "recorded"
     FIT = "fit"
     BETWEEN = "between"
+    CHECK = "check"
 
 
 #: Kinds answered by what is heard of a start attempt.
@@ -83,6 +88,16 @@ class Probe:
         What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty.
     mends : frozenset of str
         What is put right by doing it: a part, or a single mode as ``part.mode``.
+    meter : Meter or None
+        The meter it is always read with; None for the one in use.
+    due : mapping of answer to remedy
+        What is owed to the machine once this is seen, whether it is the cause or not.
+    bars : frozenset of str
+        Answers after which the machine is not powered until it is put right.
+    again : bool
+        Whether a later look at the same thing decides.
+    stops : mapping of answer to stop
+        Answers that end the call; names of `humclick.safety.stops`.
     """
 
     id: str
@@ -100,6 +115,16 @@ class Probe:
     gates: tuple[str, ...] = ()
     heat: str = ""
     mends: frozenset[str] = frozenset()
+    meter: Meter | None = None
+    due: Mapping[str, str] = field(default_factory=dict)
+    bars: frozenset[str] = frozenset()
+    again: bool = False
+    stops: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def energises(self) -> bool:
+        """Whether it puts the machine under power."""
+        return energises(self.gates)
 
 
 _HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
@@ -117,14 +142,13 @@ def _test(machine: Machine, placed: PlacedPart, test: BenchTest) -> Probe:
         part=placed.id,
         points=points,
         minutes=test.minutes,
-        gates=_with_discharge(machine, test.gates) if placed.id != "control" else test.gates,
+        gates=test.gates if placed.family.outside else _with_discharge(machine, test.gates),
         heat=heat,
-        inside=placed.id != "control",
+        inside=not placed.family.outside,
     )
 
 
 def _look(machine: Machine, placed: PlacedPart, look: Look) -> Probe:
-    inside = placed.id not in ("control", "supply", "mechanism")
     return Probe(
         f"{placed.id}.{look.name}",
         look.question,
@@ -134,8 +158,12 @@ def _look(machine: Machine, placed: PlacedPart, look: Look) -> Probe:
         part=placed.id,
         minutes=look.minutes,
         gates=_with_discharge(machine, look.gates) if placed.id == "wiring" else look.gates,
-        inside=inside,
+        inside=not placed.family.outside,
         live="stand-clear" in look.gates,
+        due={answer: placed.remedies.get(remedy, remedy) for answer, remedy in look.due.items()},
+        bars=frozenset(look.bars),
+        again=look.again,
+        stops=look.stops,
     )
 
 
@@ -180,6 +208,20 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes=minutes,
         risk=risk,
         gates=gates,
+    )
+    minutes, risk = shop.probe["shell_insulation"]
+    yield Probe(
+        "shell.insulation",
+        "Insulation tester from the pins to bare metal of the shell",
+        "Start gear and electronics off the pins, never while the compressor is under vacuum. 500 V dc, one "
+        "minute, from each pin to the shell; note the lowest, and the winding's temperature if you can.",
+        Kind.SHELL,
+        "resistance",
+        points=("C", "shell"),
+        minutes=minutes,
+        risk=risk,
+        gates=gates,
+        meter=meter("insulation tester"),
     )
 
 
@@ -331,6 +373,33 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
             )
 
 
+def _check(machine: Machine, check: Check, shop: Shop) -> Probe:
+    minutes, risk = shop.probe[check.like] if check.like else (check.minutes, 0.0)
+    gates = check.gates
+    if check.live:
+        gates = (*_touching(machine), *_LIVE)
+    elif check.quantity:
+        gates = ("stand-clear",)
+    answers = set(check.outcomes) - set(check.good)
+    return Probe(
+        check.id,
+        check.title,
+        check.how,
+        Kind.CHECK,
+        check.quantity,
+        check.outcomes,
+        points=check.points,
+        minutes=minutes,
+        risk=risk,
+        live=bool(check.quantity),
+        inside=False,
+        gates=gates,
+        due=dict.fromkeys(answers, check.due) if check.due else {},
+        bars=frozenset(answers) if check.bars else frozenset(),
+        again=True,
+    )
+
+
 def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["leads"]
     yield Probe(
@@ -349,6 +418,7 @@ def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
         yield from (_test(machine, placed, test) for test in placed.family.tests)
     yield from _pins(machine, shop)
     yield from _attempts(machine, shop)
+    yield from (_check(machine, check, shop) for check in checks().values())
 
 
 @lru_cache(maxsize=64)

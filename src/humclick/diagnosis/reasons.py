@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.choices import remedies_done, remedies_due, remedy_of
+from humclick.diagnosis.damage import remedies_done, remedies_due, remedy_of
 from humclick.diagnosis.decisions import WAIT, actions_for, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
@@ -130,7 +130,8 @@ def explain(
     """
     judged = judge(situation, shop)
     classes = judged.post.by_class
-    done, due = remedies_done(judged), remedies_due(judged)  # these belong to every decision
+    due = remedies_due(situation, judged.bench.shop)  # these belong to every decision
+    done = remedies_done(situation) - due
     left = {c: _left(c, done, due) for c in classes} | {NONE: NONE}
     alike = [c for c in classes if leader is not None and left[c] == _left(leader, done, due)]
     lead = next(iter(alike or classes))
@@ -258,9 +259,9 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
         return ()
     f = made[0]
     names, which = bench.classes
-    done = remedies_done(judged)
+    done = remedies_done(situation)
     if f.probe.kind is Kind.FIT:
-        done |= {remedy_of(bench, f.probe.part)}
+        done |= {remedy_of(bench.machine, f.probe.part)}
     found = []
     for o, label in enumerate(f.labels):
         mass: dict[frozenset[str], float] = {}
@@ -277,7 +278,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
             for remedy in c:
                 remedies[remedy] = remedies.get(remedy, 0.0) + p
         top = tuple(sorted(remedies.items(), key=lambda row: (-row[1], row[0]))[:4])
-        due = remedies_due(judged, also={f.probe.id: label}) - done
+        due = remedies_due(situation, bench.shop, also={f.probe.id: label}) - done
         actions = actions_for(ranked, due)
         table = losses(actions, list(ranked), bench.shop, done, due)
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]

@@ -15,8 +15,9 @@ from humclick.arrangements.machine import Machine
 from humclick.meters import Meter, default_meter
 from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.readings import Leads, PartTemperature, Reading
+from humclick.safety import Stop, stop_at
 
-__all__ = ["COOLED", "Heard", "Observation", "Situation", "called", "wait_minutes", "warmth"]
+__all__ = ["COOLED", "Hazard", "Heard", "Observation", "Situation", "called", "wait_minutes", "warmth"]
 
 #: A part is taken as cold once this probable. [-]
 COOLED = 0.9
@@ -31,6 +32,34 @@ class Heard(StrEnum):
     TRIPS = "starts_then_trips"
     BREAKER = "breaker"
     RUNS = "runs"
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """
+    A hazard that was found on the call and is not answered yet.
+
+    Attributes
+    ----------
+    name : str
+        Of `humclick.safety.stops`; empty where a gate could not be passed for another reason.
+    gate : str
+        The gate that could not be passed, or empty.
+    event : str
+        Id of the event that recorded it.
+    words : str
+        As told.
+    """
+
+    name: str
+    gate: str = ""
+    event: str = ""
+    words: str = ""
+
+    @property
+    def stop(self) -> Stop:
+        """What it stops, and what to do now."""
+        return stop_at(self.gate, self.name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +84,10 @@ class Observation:
     causes : tuple of (cause, logarithm)
         For a recording of the line current: how probable it is under each cause of ``recorded.toml``, as
         natural logarithms with the best at 0. [-]
+    repairs : int
+        Repairs made before it was seen. [-]
+    tester : bool
+        Read with a meter that proves insulation.
     """
 
     probe: str
@@ -64,6 +97,8 @@ class Observation:
     renewed: frozenset[str] = frozenset()
     id: str = ""
     causes: tuple[tuple[str, float], ...] = ()
+    repairs: int = 0
+    tester: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +125,10 @@ class Situation:
         Probes that cannot be done here.
     renewed : frozenset of str
         Parts replaced during this call.
+    repairs : int
+        Repairs made during this call. [-]
+    hazards : tuple of Hazard
+        What was found and is not answered yet.
     """
 
     machine: Machine
@@ -101,6 +140,8 @@ class Situation:
     hot: bool | None = None
     skipped: frozenset[str] = frozenset()
     renewed: frozenset[str] = frozenset()
+    repairs: int = 0
+    hazards: tuple[Hazard, ...] = ()
 
 
 def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:

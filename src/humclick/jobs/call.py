@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.situation import Hazard, Heard, Observation, Situation
 from humclick.jobs.events import (
     DecisionTaken,
     GatePassed,
@@ -76,6 +76,10 @@ class ReadingKept:
         Parts that had been replaced before it was taken.
     causes : tuple of (cause, logarithm)
         For a recording: how probable it is under each cause; see `RecordingTaken`. [-]
+    repairs : int
+        Repairs made before it was taken. [-]
+    tester : bool
+        Read with a meter that proves insulation.
     """
 
     event: str
@@ -89,6 +93,8 @@ class ReadingKept:
     renewed: frozenset[str]
     note: str = ""
     causes: tuple[tuple[str, float], ...] = ()
+    repairs: int = 0
+    tester: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +130,10 @@ class Call:
         Whether protector and starter are hot now; None if not known.
     renewed : frozenset of str
         Parts replaced during the call.
+    repairs : int
+        Repairs made during the call. [-]
+    hazards : tuple of Hazard
+        What stops the call, or a part of it, and is not answered yet; in order.
     marked_volts : mapping of part to float
         Voltages stamped on capacitors. [V]
     stamps, waits, fitted, photos, recordings, marks, notes, decisions : tuples of events
@@ -148,6 +158,8 @@ class Call:
     waited: float = 0.0
     hot: bool | None = None
     renewed: frozenset[str] = frozenset()
+    repairs: int = 0
+    hazards: tuple[Hazard, ...] = ()
     marked_volts: Mapping[str, float] = field(default_factory=dict)
     stamps: tuple[StampRead, ...] = ()
     waits: tuple[Waited, ...] = ()
@@ -168,7 +180,17 @@ class Call:
             machine=self.machine,
             complaint=self.complaint,
             observations=tuple(
-                Observation(r.probe, r.reading, r.answer, r.temperature, r.renewed, r.event, r.causes)
+                Observation(
+                    r.probe,
+                    r.reading,
+                    r.answer,
+                    r.temperature,
+                    r.renewed,
+                    r.event,
+                    r.causes,
+                    r.repairs,
+                    r.tester,
+                )
                 for r in self.readings
                 if r.reading is not None or r.answer
             ),
@@ -178,6 +200,8 @@ class Call:
             hot=self.hot,
             skipped=frozenset(self.skipped),
             renewed=self.renewed,
+            repairs=self.repairs,
+            hazards=self.hazards,
         )
 
     def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:

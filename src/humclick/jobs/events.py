@@ -21,6 +21,7 @@ from humclick.diagnosis.situation import Heard
 from humclick.errors import OutOfRange
 from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text, one_of
 from humclick.meters import meter_from_table
+from humclick.safety import gates, stops
 
 __all__ = [
     "HEARD",
@@ -30,6 +31,8 @@ __all__ = [
     "DecisionTaken",
     "Event",
     "GatePassed",
+    "HazardCleared",
+    "HazardFound",
     "MachineRead",
     "MeterTaken",
     "NoteWritten",
@@ -227,6 +230,60 @@ class GatePassed(Event):
     def _check(self) -> None:
         check_text(self.gate, "gate", needed=True)
         check_text(self.words, "words", PAGE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HazardFound(Event):
+    """
+    A safety gate cannot be passed, or a hazard was seen; work stops until it is answered. No undo lifts it.
+
+    Attributes
+    ----------
+    hazard : str
+        Which one, a name of `humclick.safety.stops`; empty where a gate cannot be passed for another reason.
+    gate : str
+        The gate that could not be passed; may be empty where a hazard is named.
+    words : str
+        As told.
+    """
+
+    kind: ClassVar[str] = "hazard"
+
+    hazard: str = ""
+    gate: str = ""
+    words: str = ""
+
+    def _check(self) -> None:
+        if self.hazard and self.hazard not in stops():
+            raise OutOfRange(f"hazard must be {one_of(self.hazard, stops())}")
+        if self.gate and self.gate not in gates():
+            raise OutOfRange(f"gate must be {one_of(self.gate, gates())}")
+        if not (self.hazard or self.gate):
+            raise OutOfRange(f"hazard is missing; it is one of {', '.join(stops())}")
+        check_text(self.words, "words", PAGE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HazardCleared(Event):
+    """
+    A hazard that stopped the call is answered.
+
+    Attributes
+    ----------
+    of : str
+        Id of the event that recorded it; a hazard recorded again needs an answer of its own.
+    words : str
+        How it was cleared, and what the instrument showed.
+    """
+
+    kind: ClassVar[str] = "cleared"
+
+    of: str
+    words: str
+
+    def _check(self) -> None:
+        check_text(self.of, "of", needed=True)
+        check_text(self.words, "words", PAGE, needed=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -456,7 +513,8 @@ class Undone(Event):
 KINDS: Mapping[str, type[Event]] = {
     each.kind: each
     for each in (
-        *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, ReadingTaken, ProbeSkipped),
+        *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, HazardFound, HazardCleared),
+        *(ReadingTaken, ProbeSkipped),
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }

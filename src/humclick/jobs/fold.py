@@ -6,8 +6,9 @@ and however often. Events are taken by time, then by id (`humclick.jobs.events.i
 events that are well formed: what cannot be used is kept word for word and named in ``Call.problems``.
 Minutes throughout.
 
-Two rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
-every reading. And an undone attempt still ends "proved dead": the record may be wrong, the mains may not.
+Three rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
+every reading. An undone attempt still ends "proved dead": the record may be wrong, the mains may not. And a
+hazard once found stands, undone or not, until an event answers it by its id.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from difflib import get_close_matches
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.situation import Heard, warmth
+from humclick.diagnosis.situation import Hazard, Heard, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Problem, ReadingKept, unproved
 from humclick.jobs.event_tables import table_of
@@ -28,6 +29,8 @@ from humclick.jobs.events import (
     DecisionTaken,
     Event,
     GatePassed,
+    HazardCleared,
+    HazardFound,
     MachineRead,
     MeterTaken,
     NoteWritten,
@@ -45,6 +48,7 @@ from humclick.jobs.events import (
 )
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
+from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
 from humclick.sourced import Spread
@@ -86,6 +90,10 @@ class ProbeFacts(Protocol):
     @property
     def mends(self) -> frozenset[str]:
         """What doing it puts right: a part, or a single mode as ``part.mode``."""
+
+    @property
+    def meter(self) -> Meter | None:
+        """The meter it is always read with; None for the one in use."""
 
 
 ProbeOf = Callable[[Machine, str], ProbeFacts]
@@ -179,6 +187,9 @@ class _Fold:
         self.waited = 0.0
         self.hot: bool | None = None
         self.renewed: set[str] = set()
+        self.repairs = 0
+        self.hazards: dict[str, Hazard] = {}
+        self.passed_since: dict[str, set[str]] = {}
         self.marked: dict[str, float] = {}
         self.machine = self._machine()
         self.probe_of = probe_of
@@ -266,12 +277,28 @@ class _Fold:
                         self._gate(event, live)
                     case ReadingTaken():
                         self._reading(event, live)
+                    case HazardFound():
+                        self.hazards[event.id] = Hazard(event.hazard, event.gate, event.id, event.words)
+                        self.passed_since[event.id] = set()
+                    case HazardCleared() if live:
+                        self._answered(event)
                     case RecordingTaken() if live:
                         self._recording(event)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
                 self.problem(event.id, str(error))
+
+    def _answered(self, event: HazardCleared) -> None:
+        """The hazard is answered, if it is open and what proves it was done since."""
+        hazard = self.hazards.get(event.of)
+        if hazard is None:
+            self.problem(event.id, f"{event.of!r} is no hazard that is open on this call", event.words)
+        elif hazard.stop.proof and hazard.stop.proof not in self.passed_since[event.of]:
+            proof = gates()[hazard.stop.proof].title
+            self.problem(event.id, f"{hazard.stop.title}: first pass the safety step “{proof}”", event.words)
+        else:
+            del self.hazards[event.of]
 
     def _other(self, event: Event) -> None:
         match event:
@@ -297,6 +324,7 @@ class _Fold:
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
                 self.renewed |= self._parts(event.part)
+                self.repairs += 1
                 for closed in ("cover-on", "stand-clear"):  # hands were inside
                     self.proved.discard(closed)
                     self.round.discard(closed)
@@ -323,6 +351,10 @@ class _Fold:
             self.gates.append(event)
             self.proved.add(event.gate)
             self.round.add(event.gate)
+            for name, passed in self.passed_since.items():
+                passed.add(event.gate)
+                if name in self.hazards and _lifted(self.hazards[name], event.gate):
+                    del self.hazards[name]
 
     def _probe(self, name: str) -> ProbeFacts | str:
         """The probe, or why there is none."""
@@ -382,6 +414,7 @@ class _Fold:
         if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
             self.hot, self.waited = True, 0.0
         self.renewed |= {part for part in probe.mends if "." not in part}
+        self.repairs += bool(probe.mends)
         self.skipped.pop(event.probe, None)
         self.readings.append(
             ReadingKept(
@@ -395,6 +428,10 @@ class _Fold:
                 unproved=missing,
                 renewed=frozenset(self.renewed),
                 note=event.note,
+                repairs=self.repairs,
+                tester=proves_insulation(
+                    probe.meter.test_voltage if probe.meter else self.meter.test_voltage
+                ),
             )
         )
         attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(each) for each in probe.outcomes}
@@ -423,6 +460,7 @@ class _Fold:
                     renewed=frozenset(self.renewed),
                     note=event.words,
                     causes=causes,
+                    repairs=self.repairs,
                 )
             )
         if set(event.heard) != {Heard.SILENT}:
@@ -444,6 +482,8 @@ class _Fold:
             waited=self.waited,
             hot=self.hot,
             renewed=frozenset(self.renewed),
+            repairs=self.repairs,
+            hazards=tuple(self.hazards.values()),
             marked_volts=dict(self.marked),
             stamps=tuple(e for e in self.live if isinstance(e, StampRead)),
             waits=tuple(e for e in self.live if isinstance(e, Waited)),
@@ -456,6 +496,11 @@ class _Fold:
             undone=self.undone,
             problems=tuple(self.problems),
         )
+
+
+def _lifted(hazard: Hazard, passed: str) -> bool:
+    """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
+    return not hazard.stop.whole and hazard.stop.proof == passed
 
 
 def _meter(event: MeterTaken) -> Meter:

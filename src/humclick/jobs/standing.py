@@ -11,7 +11,7 @@ from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from humclick.diagnosis.guards import breaker_tripped
+from humclick.diagnosis.power import breaker_tripped
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event

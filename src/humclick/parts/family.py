@@ -10,7 +10,7 @@ Resistances in ohms at 25 °C, capacitances in farads. A branch that is absent i
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
 from importlib import resources
@@ -198,6 +198,12 @@ class Look:
         Safety gates that must be passed first.
     due : mapping of outcome to remedy
         What is owed to the machine once this is seen, whether it is the cause or not.
+    bars : tuple of str
+        Outcomes after which the machine is not powered until it is put right.
+    again : bool
+        Whether a later look decides: what was seen is put right by hand and leaves no trace but that.
+    stops : mapping of outcome to stop
+        Outcomes that end the call; names of `humclick.safety.stops`.
     """
 
     name: str
@@ -208,6 +214,9 @@ class Look:
     source: str
     gates: tuple[str, ...]
     due: Mapping[str, str]
+    bars: tuple[str, ...] = ()
+    again: bool = False
+    stops: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +275,10 @@ class Family:
         True for the start gear outside the shell (what a known-good set replaces).
     sealed : bool
         True for what is inside the shell.
+    outside : bool
+        True for what is reached without taking the terminal cover off.
+    apart : bool
+        True for what takes no part in a start attempt.
     impedance : mapping of size name to mapping of regime to complex
         For windings: impedance at line frequency as a multiple of the dc resistance. [-]
     match : tables for ordering a replacement
@@ -283,6 +296,8 @@ class Family:
     sealed: bool
     impedance: Mapping[str, Mapping[str, complex]]
     match: Mapping[str, Any]
+    outside: bool = False
+    apart: bool = False
 
     def mode(self, name: str) -> Mode:
         """
@@ -357,6 +372,9 @@ def _look(row: Mapping[str, Any]) -> Look:
         source=str(row["source"]),
         gates=tuple(row["gates"]),
         due={str(outcome): str(remedy) for outcome, remedy in row.get("due", {}).items()},
+        bars=tuple(map(str, row.get("bars", ()))),
+        again=bool(row.get("again", False)),
+        stops={str(outcome): str(stop) for outcome, stop in row.get("stops", {}).items()},
     )
 
 
@@ -413,6 +431,8 @@ def family(name: str) -> Family:
                 for size, row in data.get("impedance", {}).items()
             },
             match=data.get("match", {}),
+            outside=bool(data.get("outside", False)),
+            apart=bool(data.get("apart", False)),
         )
     except (KeyError, TypeError, ValueError) as error:
         raise DataError(f"part family {name}: {error!r}") from error

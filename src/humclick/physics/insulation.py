@@ -45,7 +45,14 @@ class Standing(StrEnum):
 
 
 def proves_insulation(test_voltage: float | None) -> bool:
-    """Whether a meter with this test voltage proves insulation; an ohmmeter has none. [V]"""
+    """
+    Whether a meter proves insulation; an ohmmeter does not.
+
+    Parameters
+    ----------
+    test_voltage : float or None
+        Of its insulation range; None where it has none. [V]
+    """
     return test_voltage is not None and test_voltage >= _number("power", "tester_volts")
 
 

@@ -2,7 +2,8 @@
 Safety: hazards, gates and cautions, as facts every face shows.
 
 A **gate** is a list of plain steps that stands before a probe (`humclick.safety.gating`), a **hazard** is
-what can hurt and a **caution** what to mind (`humclick.safety.facts`). Texts and figures are data files here.
+what can hurt and a **caution** what to mind (`humclick.safety.facts`), a **stop** ends a call until it is
+answered (`humclick.safety.stops`). Texts and figures are data files here.
 """
 
 from __future__ import annotations
@@ -12,12 +13,14 @@ from humclick.safety.facts import Fact, caution, cautions_for, hazards
 from humclick.safety.gating import Gate, defer, energises, gate, gates, gates_for, invalidated_by
 from humclick.safety.machine import SafeMachine
 from humclick.safety.refrigerant import flammable, safety_class
+from humclick.safety.stops import Stop, stop, stop_at, stop_meant, stops, stops_at
 
 __all__ = [
     "CapacitorDischarge",
     "Fact",
     "Gate",
     "SafeMachine",
+    "Stop",
     "caution",
     "cautions_for",
     "defer",
@@ -30,4 +33,9 @@ __all__ = [
     "hazards",
     "invalidated_by",
     "safety_class",
+    "stop",
+    "stop_at",
+    "stop_meant",
+    "stops",
+    "stops_at",
 ]

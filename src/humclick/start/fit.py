@@ -82,6 +82,8 @@ def case_of(
     for part, name in (modes or {}).items():
         machine.part(part).family.mode(name)
     for each in machine.parts:
+        if each.family.apart:
+            continue
         name = (modes or {}).get(each.id, HEALTHY)
         mode = each.family.mode(HEALTHY if machine.eased(each.id, name) and not hot else name)
         placed[each.id] = Placed(machine, motor, each.id, mode, nominal, draw)

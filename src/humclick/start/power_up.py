@@ -262,6 +262,7 @@ class Starts:
         return frozenset(
             self._table.number[(part.id, mode.name)]
             for part in self.machine.parts
+            if not part.family.apart
             for mode in part.family.modes.values()
             if self.machine.eased(part.id, mode.name)
         )
@@ -296,7 +297,10 @@ class Starts:
             if code is not None:
                 found.append((code,))
             elif fault[1] != HEALTHY and fault not in number:
-                self.machine.part(fault[0]).family.mode(fault[1])
+                family = self.machine.part(fault[0]).family
+                family.mode(fault[1])
+                if family.apart:
+                    continue
                 names = [".".join(each) for each in number]
                 raise Unknown("mode in the table of start attempts", ".".join(fault), names)
         return self.joined(found)

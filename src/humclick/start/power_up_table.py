@@ -59,7 +59,8 @@ def judged() -> tuple[str, ...]:
 
 
 def _faults(machine: Machine) -> tuple[Fault, ...]:
-    return tuple((p.id, m) for p in machine.parts for m in p.family.modes if m != HEALTHY)
+    parts = (p for p in machine.parts if not p.family.apart)
+    return tuple((p.id, m) for p in parts for m in p.family.modes if m != HEALTHY)
 
 
 def dead_modes(design: Design) -> tuple[Fault, ...]:

@@ -1,0 +1,145 @@
+"""
+Checks: what says nothing about which part is bad, and decides whether the unit is safe.
+
+They stand in ``checks.toml`` and are judged by a limit. Volts, amperes, ohms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from humclick.errors import DataError
+from humclick.readings import Reading
+from humclick.sourced import read_data, sourced
+
+__all__ = ["Check", "checks", "earth_limit"]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """
+    One check.
+
+    Attributes
+    ----------
+    id, title, how : str
+        Name of its probe, one line, and how it is done.
+    quantity : str
+        ``voltage`` or ``current``; empty for a look.
+    outcomes, good : tuple of str
+        Answers of a look, and those that are good.
+    points : (str, str) or None
+        Nodes of the machine.
+    like : str
+        Probe of the shop's file whose minutes and risk it has; empty where `minutes` is its own.
+    minutes : float
+        [min]
+    live : bool
+        Whether the unit is under power for it.
+    gates : tuple of str
+        Safety gates of a look.
+    bands : tuple of (low, high)
+        Shares of nominal volts that are right. [-]
+    at_most : float or None
+        Largest right reading. [A]
+    bad : str
+        What a bad one means, and what to do.
+    due : str
+        Remedy it makes due, or empty.
+    bars : bool
+        Whether the unit is not powered until it is put right.
+    source : str
+        Where the limit comes from.
+    """
+
+    id: str
+    title: str
+    how: str
+    quantity: str = ""
+    outcomes: tuple[str, ...] = ()
+    good: tuple[str, ...] = ()
+    points: tuple[str, str] | None = None
+    like: str = ""
+    minutes: float = 1.0
+    live: bool = False
+    gates: tuple[str, ...] = ()
+    bands: tuple[tuple[float, float], ...] = ()
+    at_most: float | None = None
+    bad: str = ""
+    due: str = ""
+    bars: bool = False
+    source: str = ""
+
+    def passes(self, reading: Reading | None, answer: str, nominal: float) -> bool | None:
+        """
+        Whether what was seen is right; None where nothing was.
+
+        Parameters
+        ----------
+        reading : Reading or None
+            What the meter showed.
+        answer : str
+            What was seen.
+        nominal : float
+            Supply of the plate. [V]
+        """
+        if reading is None:
+            return answer in self.good if answer else None
+        if reading.over_limit or reading.value is None:
+            return False
+        value = abs(reading.value)
+        if self.at_most is not None:
+            return value <= self.at_most
+        return any(low * nominal <= value <= high * nominal for low, high in self.bands)
+
+
+def _data() -> Mapping[str, Any]:
+    return read_data("humclick.diagnosis", "checks.toml")
+
+
+@cache
+def checks() -> Mapping[str, Check]:
+    """
+    Every check by the name of its probe.
+
+    Raises
+    ------
+    DataError
+        If the data file is damaged.
+    """
+    table = {}
+    try:
+        for name, row in _data()["check"].items():
+            bands = tuple((float(low), float(high)) for low, high in row.get("between", ()))
+            points = tuple(map(str, row["points"])) if "points" in row else None
+            table[name] = Check(
+                id=name,
+                title=str(row["title"]),
+                how=str(row["how"]),
+                quantity=str(row.get("quantity", "")),
+                outcomes=tuple(map(str, row.get("outcomes", ()))),
+                good=tuple(map(str, row.get("good", ()))),
+                points=(points[0], points[1]) if points else None,
+                like=str(row.get("like", "")),
+                minutes=float(row.get("minutes", 1.0)),
+                live=bool(row.get("live", False)),
+                gates=tuple(map(str, row.get("gates", ()))),
+                bands=bands,
+                at_most=float(row["at_most"]) if "at_most" in row else None,
+                bad=str(row["bad"]),
+                due=str(row.get("due", "")),
+                bars=bool(row["bars"]),
+                source=str(row["source"]),
+            )
+    except (KeyError, TypeError, ValueError) as error:
+        raise DataError(f"checks.toml: {error!r}") from error
+    return table
+
+
+def earth_limit(*, good: bool = False) -> float:
+    """Largest resistance of a ground wire that may be powered, or that is good. [Ω]"""
+    name = "good" if good else "at_most"
+    return sourced(_data()["earth"][name], f"checks.toml earth.{name}").value

@@ -1,0 +1,125 @@
+"""
+What was seen broken, and what was put right: from the record alone, whatever the probabilities say.
+
+A look that shows damage makes its remedy due, and may forbid power until it is carried out. Sums of money
+and odds play no part here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Observation, Situation
+
+__all__ = ["NO_PART", "Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
+
+#: What can be put right and tried without a new part: part, remedy.
+NO_PART: Mapping[str, str] = {"mechanism": "clear condenser", "wiring": "correct wiring"}
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """
+    Something seen that must be put right.
+
+    Attributes
+    ----------
+    seen : Observation
+        When and how it was seen.
+    probe : Probe
+        The look that showed it.
+    remedy : str
+        What puts it right; empty where only a better look does.
+    bars : bool
+        Whether nothing is powered until then.
+    """
+
+    seen: Observation
+    probe: Probe
+    remedy: str
+    bars: bool
+
+
+def remedy_of(machine: Machine, part: str) -> str:
+    """The remedy that fitting or mending a part carries out; empty where there is none."""
+    if part in NO_PART:
+        return NO_PART[part]
+    placed = machine.part(part)
+    remedies = [placed.remedy(mode) for mode in placed.family.modes if placed.remedy(mode)]
+    new = [remedy for remedy in remedies if remedy.startswith("replace")]
+    return (new or remedies or [""])[0]
+
+
+def remedies_done(situation: Situation, since: Observation | None = None) -> frozenset[str]:
+    """
+    Remedies carried out during the call.
+
+    Parameters
+    ----------
+    situation : Situation
+        The call so far.
+    since : Observation, optional
+        Only those carried out after it was seen.
+    """
+    start = 0 if since is None else situation.observations.index(since) + 1
+    parts = set(situation.renewed - (since.renewed if since is not None else frozenset()))
+    tried = {o.probe.removeprefix("fit.") for o in situation.observations[start:]}
+    done = {remedy_of(situation.machine, part) for part in parts | (tried & set(NO_PART))}
+    return frozenset(done) - {""}
+
+
+def damage(
+    situation: Situation, shop: Shop | None = None, also: Mapping[str, str] | None = None
+) -> tuple[Damage, ...]:
+    """
+    What was seen broken and is not put right, in the order of the looks.
+
+    Parameters
+    ----------
+    situation : Situation
+        The call so far.
+    shop : Shop, optional
+        Figures of the shop.
+    also : mapping of probe to answer, optional
+        What may be seen next.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    seen: dict[str, Damage] = {}
+    next_ = tuple(
+        Observation(name, answer=answer, renewed=situation.renewed, repairs=situation.repairs)
+        for name, answer in (also or {}).items()
+    )
+    for o in (*situation.observations, *next_):
+        probe = probe_of(situation.machine, o.probe, shop)
+        if probe.kind not in (Kind.LOOK, Kind.CHECK) or not o.answer:
+            continue
+        before = seen.get(o.probe)
+        if o.answer in probe.due or o.answer in probe.bars:
+            seen[o.probe] = Damage(o, probe, probe.due.get(o.answer, ""), o.answer in probe.bars)
+        elif before is not None and (probe.again or o.repairs > before.seen.repairs):
+            del seen[o.probe]
+    return tuple(entry for entry in seen.values() if not _put_right(situation, entry))
+
+
+def _put_right(situation: Situation, entry: Damage) -> bool:
+    if entry.seen not in situation.observations:  # only imagined
+        return False
+    fresh = situation.renewed - entry.seen.renewed
+    return entry.probe.part in fresh or (
+        bool(entry.remedy) and entry.remedy in remedies_done(situation, entry.seen)
+    )
+
+
+def remedies_due(
+    situation: Situation, shop: Shop | None = None, *, also: Mapping[str, str] | None = None
+) -> frozenset[str]:
+    """Remedies that what was seen asks for, cause or not; parameters as of `damage`."""
+    return frozenset(entry.remedy for entry in damage(situation, shop, also)) - {""}

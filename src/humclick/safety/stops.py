@@ -1,0 +1,197 @@
+"""
+Stops: what ends a call, or a part of it, until that very hazard is answered.
+
+Whoever cannot pass a gate says why, and that is a stop. A whole-call stop ends all testing; another one bars
+every probe that needs one of its gates. No skip and no undo lifts a stop. All texts come from ``stops.toml``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from humclick.errors import DataError, Unknown
+from humclick.safety.gating import gate, gates
+from humclick.sourced import read_data
+
+__all__ = ["Stop", "stop", "stop_at", "stop_meant", "stops", "stops_at"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """
+    A hazard that stops work.
+
+    Attributes
+    ----------
+    name, title, said : str
+        Short name, heading, and how a person says it.
+    gates : tuple of str
+        Gates at which it is offered.
+    whole : bool
+        Whether it ends the whole call; else only what needs one of `gates`.
+    proof : str
+        Gate that must be passed again before it can be answered; empty where words answer it.
+    words : tuple of str
+        What people write when they mean it.
+    steps : tuple of str
+        What to do now.
+    customer : str
+        What the customer is told.
+    answer : str
+        The question whose answer reopens the call.
+    source : str
+        Where it comes from.
+    """
+
+    name: str
+    title: str
+    said: str
+    gates: tuple[str, ...]
+    whole: bool
+    proof: str
+    words: tuple[str, ...]
+    steps: tuple[str, ...]
+    customer: str
+    answer: str
+    source: str
+
+
+@cache
+def stops() -> Mapping[str, Stop]:
+    """
+    Every stop by name.
+
+    Raises
+    ------
+    DataError
+        If the data file is damaged or names a gate that does not exist.
+    """
+    try:
+        table = {
+            row["name"]: Stop(
+                name=str(row["name"]),
+                title=str(row["title"]),
+                said=str(row["said"]),
+                gates=tuple(map(str, row["gates"])),
+                whole=bool(row["whole"]),
+                proof=str(row.get("proof", "")),
+                words=tuple(map(str, row["words"])),
+                steps=tuple(map(str, row["steps"])),
+                customer=str(row["customer"]),
+                answer=str(row["answer"]),
+                source=str(row["source"]),
+            )
+            for row in read_data("humclick.safety", "stops.toml")["stop"]
+        }
+    except (KeyError, TypeError) as error:
+        raise DataError(f"stops.toml: {error!r}") from error
+    for entry in table.values():
+        unknown = ({*entry.gates, entry.proof} - {""}) - set(gates())
+        if unknown:
+            raise DataError(f"stops.toml: {entry.name} names unknown gates {sorted(unknown)}")
+    return table
+
+
+def stop(name: str) -> Stop:
+    """
+    One stop by name.
+
+    Raises
+    ------
+    Unknown
+        If there is no such stop.
+    """
+    if name not in stops():
+        raise Unknown("stop", name, stops())
+    return stops()[name]
+
+
+def stops_at(gate_name: str) -> tuple[Stop, ...]:
+    """
+    What may be in the way at a gate, the one that a plain "cannot" means first.
+
+    A gate for which the data names nothing bars what needs it, until it is passed.
+
+    Raises
+    ------
+    Unknown
+        If there is no such gate.
+    """
+    at = gate(gate_name)
+    own = tuple(entry for entry in stops().values() if gate_name in entry.gates)
+    # what has no other gate than this one is what a plain "cannot" at it means
+    return tuple(sorted(own, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
+
+
+def _plain(name: str, title: str) -> Stop:
+    return Stop(
+        name="",
+        title=f"Not done: {title}",
+        said="It cannot be done here",
+        gates=(name,),
+        whole=False,
+        proof=name,
+        words=(),
+        steps=("Nothing that needs this step is tested until it is done.",),
+        customer="A safety step could not be done here.",
+        answer="How was it done?",
+        source="",
+    )
+
+
+def stop_at(gate_name: str, name: str) -> Stop:
+    """
+    The stop recorded at a gate under a name; an empty name is what the gate's plain "cannot" means.
+
+    Raises
+    ------
+    Unknown
+        If there is no such stop or gate.
+    """
+    if name:
+        return stop(name)
+    return stops_at(gate_name)[0]
+
+
+def stop_meant(gate_name: str, text: str) -> Stop:
+    """
+    The stop meant by what somebody wrote at a gate; without a word that is known, the plain "cannot".
+
+    Parameters
+    ----------
+    gate_name : str
+        Where it was written; empty for anywhere.
+    text : str
+        Such as ``leak found, the detector alarms``.
+
+    Raises
+    ------
+    Unknown
+        If there is no such gate, or no gate is named and no word is known.
+
+    Examples
+    --------
+    >>> stop_meant("flammable-caution", "cannot: leak found, the detector alarms").name
+    'leak'
+    >>> stop_meant("power-off-proved-dead", "no idea").name
+    'not-dead'
+    """
+    said = " ".join(text.casefold().split())
+    near = stops_at(gate_name) if gate_name else ()
+    rest = tuple(entry for entry in stops().values() if entry not in near)
+    for entry in (*near, *rest):
+        if said and any(word in said for word in (entry.name, entry.title.casefold(), entry.said.casefold())):
+            return entry
+    # longer words first: "no detector" is not "detector alarms"
+    spoken = sorted(
+        ((word, entry) for entry in (*near, *rest) for word in entry.words), key=lambda pair: -len(pair[0])
+    )
+    for word, entry in spoken:
+        if re.search(rf"\b{re.escape(word)}\b", said) and (entry.whole or entry in near):
+            return entry
+    if not near:
+        raise Unknown("hazard", text.strip()[:60], stops())
+    return near[0]
