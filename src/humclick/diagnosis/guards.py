@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation
+from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
@@ -203,19 +203,21 @@ def needs_before(
     if situation.complaint is Heard.SILENT and (probe.inside or probe.energises or _DEAD in probe.gates):
         needs += _outside_first(situation)
     if probe.energises:
-        if situation.repairs:
-            sight = [o for o in situation.observations if o.probe == "proof.sight"]
-            if not (sight and sight[-1].repairs == situation.repairs):
+        fitting = probe.kind is Kind.FIT
+        fresh = None
+        if situation.repairs or fitting:
+            fresh = {o.probe for o in since_repair(situation, shop, fitting=fitting)}
+            if "proof.sight" not in fresh:
                 needs.append(_guard("sight", False, ("proof.sight",)))
-        state, since = earth(situation)
-        if state is Earth.UNPROVED or (situation.repairs and not since):
+        state = earth(situation)
+        wired = state is not Earth.NONE
+        if state is Earth.UNPROVED or (wired and fresh is not None and "earth.continuity" not in fresh):
             needs.append(_guard("earth", False, ("earth.continuity", "earth.look")))
         needs += insulation_needs(situation, shop)
-        allows = insulation(situation, shop)
-        other_gear = probe.kind in (Kind.KNOWN_GOOD, Kind.FIT)
-        untested = allows.standing is None and (other_gear or situation.repairs)
-        if untested or (situation.repairs and not allows.since_repair):
-            needs.append(_guard("ground-first", False, ("pins.shell", "shell.insulation")))
+        shell = ("pins.shell", "shell.insulation")
+        untested = probe.kind is Kind.KNOWN_GOOD and insulation(situation, shop).standing is None
+        if untested or (fresh is not None and fresh.isdisjoint(shell)):
+            needs.append(_guard("ground-first", False, shell))
     return tuple(needs)
 
 
@@ -332,7 +334,7 @@ def guards_for_no_repair(
 
 def _leakage(situation: Situation) -> GuardState:
     """The current to ground, measured under power after the last repair."""
-    by_wire = earth(situation)[0] is not Earth.NONE
+    by_wire = earth(situation) is not Earth.NONE
     names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
     read = any(o.probe in names and o.repairs == situation.repairs for o in situation.observations)
     no_meter = _words()["reason"]["no-leakage-meter"] if names[0] in situation.skipped and not read else ""

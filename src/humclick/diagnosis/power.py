@@ -97,8 +97,6 @@ class Insulation:
         None where nothing was read on this compressor.
     weak : bool
         Between floor and 5 MΩ, and tested twice: it may be powered, and is told.
-    since_repair : bool
-        Read since the last repair.
     tripped : bool
         A breaker tripped since an insulation tester last found it fit.
     read : str
@@ -107,7 +105,6 @@ class Insulation:
 
     standing: Standing | None
     weak: bool
-    since_repair: bool
     tripped: bool
     read: str
 
@@ -125,6 +122,45 @@ def _words() -> Mapping[str, Any]:
     return read_data("humclick.diagnosis", "power.toml")["bar"]  # type: ignore[no-any-return]
 
 
+def since_repair(
+    situation: Situation, shop: Shop | None = None, *, fitting: bool = False
+) -> tuple[Observation, ...]:
+    """
+    What was seen since the last repair.
+
+    Where the repair and its first start are one entry (`fit.…`), the checks made right before that entry
+    were made between the two.
+
+    Parameters
+    ----------
+    situation : Situation
+        The call so far.
+    shop : Shop, optional
+        Figures of the shop.
+    fitting : bool
+        A repair is being made now, and nothing but checks was seen since.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    seen = situation.observations
+    start = next((i for i, o in enumerate(seen) if o.repairs == situation.repairs), len(seen))
+    if fitting or (start < len(seen) and seen[start].probe.startswith("fit.")):
+        start = len(seen) if fitting else start
+        while start and _checks_repair(situation, seen[start - 1], shop):
+            start -= 1
+    return seen[start:]
+
+
+def _checks_repair(situation: Situation, o: Observation, shop: Shop | None) -> bool:
+    return (
+        o.probe in ("proof.sight", _CONTINUITY, _GROUND_LOOK)
+        or probe_of(situation.machine, o.probe, shop).kind is Kind.SHELL
+    )
+
+
 def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
     """
     What the readings to the shell allow, by `humclick.physics.insulation.standing`.
@@ -138,7 +174,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         If an observation names a probe the machine does not have.
     """
     state: Standing | None = None
-    tests, weak, since, read = 0, False, False, ""
+    tests, weak, read = 0, False, ""
     tripped = situation.complaint is Heard.BREAKER
     for o in situation.observations:
         if o.answer == Heard.BREAKER:
@@ -149,7 +185,6 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         if ("run_winding" in situation.renewed) != ("run_winding" in o.renewed):
             continue  # of the old compressor
         allows = _standing(situation, probe, o)
-        since = since or o.repairs == situation.repairs
         tests += o.tester
         if state is Standing.NEVER and not (o.tester and allows is not Standing.NEVER):
             continue
@@ -165,7 +200,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         state, read = allows, o.reading.text
         if o.tester and state is Standing.PASSES:
             tripped = False
-    return Insulation(state, weak, since, tripped, read)
+    return Insulation(state, weak, tripped, read)
 
 
 def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
@@ -183,14 +218,14 @@ def breaker_tripped(situation: Situation) -> bool:
     return insulation(situation).tripped
 
 
-def earth(situation: Situation) -> tuple[Earth, bool]:
+def earth(situation: Situation) -> Earth:
     """
-    What is known of the ground wire, and whether it was read since the last repair.
+    What is known of the ground wire.
 
     A machine without a ground by its make, or an outlet without one, counts as `Earth.NONE`: that is on
     record, told to the customer, and judged by the local rule.
     """
-    state, since = Earth.UNPROVED, False
+    state = Earth.UNPROVED
     for o in situation.observations:
         if o.probe == _GROUND_LOOK and o.answer:
             none = o.answer in ("no ground pin, marked double-insulated", "the outlet has no ground")
@@ -198,8 +233,7 @@ def earth(situation: Situation) -> tuple[Earth, bool]:
         elif o.probe == _CONTINUITY and o.reading is not None:
             ohms = math.inf if o.reading.value is None else o.reading.value - (situation.leads.offset or 0.0)
             state = Earth.PROVED if ohms <= earth_limit() else Earth.OPEN
-            since = o.repairs == situation.repairs
-    return state, since or state is Earth.NONE
+    return state
 
 
 def three_equal(situation: Situation) -> bool:
@@ -241,8 +275,7 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
     allows = insulation(situation, shop)
     if allows.standing is Standing.NEVER:
         every.append(_bar("insulation", ("shell.insulation",), read=allows.read))
-    state, _ = earth(situation)
-    if state is Earth.OPEN:
+    if earth(situation) is Earth.OPEN:
         every.append(_bar("ground", (_CONTINUITY,), remedies=("restore ground",)))
     if three_equal(situation):
         every.append(_bar("three-equal", ("pins.C-R", "pins.C-S", "pins.S-R")))

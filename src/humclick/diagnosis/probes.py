@@ -377,7 +377,7 @@ def _check(machine: Machine, check: Check, shop: Shop) -> Probe:
     minutes, risk = shop.probe[check.like] if check.like else (check.minutes, 0.0)
     gates = check.gates
     if check.live:
-        gates = (*_touching(machine), *_LIVE)
+        gates = _LIVE
     elif check.quantity:
         gates = ("stand-clear",)
     answers = set(check.outcomes) - set(check.good)
