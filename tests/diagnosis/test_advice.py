@@ -62,6 +62,8 @@ SOUND = {
     "supply.signs": "something is on",
     "supply.neighbor": "works",
     "wiring.pins": "clean and dry",
+    "proof.sight": "all as it should be",
+    "proof.ground_current": "0.3 mA",
     "attempt.as_found": "hum_click",
     "attempt.known_good": "runs",
     "attempt.amps": "9.5 A",
