@@ -24,9 +24,9 @@ from humclick.diagnosis.guards import (
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.probes import Probe, probes_of
+from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
-from humclick.diagnosis.suspects import Posterior
 from humclick.readings.shown import percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
@@ -103,11 +103,13 @@ class Verdict:
     Attributes
     ----------
     remedies : tuple of str
-        What to do.
+        What to do; what was done, where nothing is left to do.
     titles : tuple of str
         The same in words.
+    due : tuple of str
+        What is still to be done; empty where what was done put it right.
     probability : float
-        That this puts it right. [-]
+        That this puts it right; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -124,6 +126,7 @@ class Verdict:
 
     remedies: tuple[str, ...]
     titles: tuple[str, ...]
+    due: tuple[str, ...]
     probability: float
     sentence: str
     expected_loss: float
@@ -198,11 +201,11 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
     free = tuple(v for v in values if guard_before(situation, judged.bench.probe(v.probe)) is None)
-    suspects = _suspects(judged.post)
+    suspects = _suspects(judged)
     blank = Advice(
         kind="verdict",
         suspects=suspects,
-        remedies=tuple(judged.post.by_remedy.items())[:8],
+        remedies=tuple(left_to_do(judged).items())[:8],
         none_of_these=judged.post.none,
         left_out=judged.post.left_out,
         next=None,
@@ -230,8 +233,8 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     guards: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in actions[made.action]:
         guards = guards_for(judged.bench, situation, judged.post)
-    elif frozenset(verdict.remedies) - remedies_due(judged) <= _NO_REPAIR:
-        unexplained = frozenset(verdict.remedies) <= WAIT and not remedies_done(judged)
+    elif frozenset(verdict.due) - remedies_due(judged) <= _NO_REPAIR:
+        unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(judged)
         guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = tuple(g for g in guards if g.open)
     asked = _guarded(judged, blank, unmet, free)
@@ -276,17 +279,17 @@ def _why(judged: Judged, f: Forecast) -> str:
     return f"for its {minutes} it tells best between “{lead[0]}” and “{lead[1]}”"
 
 
-def _suspects(post: Posterior) -> tuple[Suspect, ...]:
-    bench = post.bench
+def _suspects(judged: Judged) -> tuple[Suspect, ...]:
+    """What may be wrong now, what was put right left out."""
+    machine = judged.bench.machine
     found = []
-    for h, p in post.top(8):
+    for named, p in left_suspects(judged):
         if p < 1e-4:
             break
-        named = bench.space.named(bench.space.sets[h])
         if not named:
             found.append(Suspect("nothing wrong now", "Nothing is wrong with it at the moment.", (), p))
             continue
-        families = [(bench.machine.part(part).family, mode) for part, mode in named]
+        families = [(machine.part(part).family, mode) for part, mode in named]
         label = " + ".join(f"{f.title}: {f.mode(m).title}" for f, m in families)
         plain = " ".join(f.mode(m).plain for f, m in families)
         found.append(Suspect(label, plain, named, p))
@@ -300,23 +303,31 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
-    titles = tuple(shop.remedy(r).title for r in sorted(action))
-    margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
+    remedies, due = action, action
+    titles = [shop.remedy(r).title for r in sorted(action)]
     sentence = f"{' and '.join(titles)} ({percent(right)} that this puts it right)"
-    if done and action <= _NO_REPAIR:
-        did = " and ".join(shop.remedy(r).title for r in sorted(done))
-        titles = tuple(shop.remedy(r).title for r in sorted(done))
-        sentence = f"what was done has put it right: {did} ({percent(right)} that nothing is left)"
+    if action == HAND_OVER:
+        right = post.by_class.get(HAND_OVER, 0.0)
+        why = (
+            f"nothing on the list fits ({percent(right)})" if right > 0.5 else "the readings do not settle it"
+        )
+        sentence = f"{why}: {titles[0]}"
+    elif done and action <= WAIT:
+        remedies, due = done, frozenset()
+        titles = [shop.remedy(r).title for r in sorted(done)]
+        did = " and ".join(shop.remedy(r).did for r in sorted(done))
+        sentence = f"{did}: that fixed it ({percent(right)} that nothing else is needed)"
     return Verdict(
-        tuple(sorted(action)),
-        titles,
-        right,
-        sentence[0].upper() + sentence[1:],
-        made.act_now,
-        margin,
-        factor,
-        tuple(sorted(rival)),
-        (),
+        remedies=tuple(sorted(remedies)),
+        titles=tuple(titles),
+        due=tuple(sorted(due)),
+        probability=right,
+        sentence=sentence[0].upper() + sentence[1:],
+        expected_loss=made.act_now,
+        margin=min((w.two_step for w in made.worths), default=math.inf) - made.act_now,
+        flip_factor=factor,
+        rival=tuple(sorted(rival if rival in (HAND_OVER, frozenset()) else rival - done or WAIT)),
+        guards=(),
     )
 
 
@@ -383,17 +394,18 @@ def _guarded(
 def _not_for_the_mains(judged: Judged) -> Verdict:
     title = judged.bench.shop.remedy("hand over").title
     return Verdict(
-        ("hand over",),
-        (title,),
-        judged.post.by_class.get(HAND_OVER, 0.0),
-        "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
-        f"to be put across the mains. Read the nameplate and start again with what it says, or {title}; if "
-        "the plate says single-phase, measure the three pairs once more on bright metal",
-        judged.bench.shop.remedy("hand over").cost,
-        0.0,
-        math.inf,
-        (),
-        (),
+        remedies=("hand over",),
+        titles=(title,),
+        due=("hand over",),
+        probability=judged.post.by_class.get(HAND_OVER, 0.0),
+        sentence="Do not power it: three equal readings belong to an inverter-driven or three-phase"
+        " compressor, never to be put across the mains. Read the nameplate and start again with what it says,"
+        f" or {title}; if the plate says single-phase, measure the three pairs once more on bright metal",
+        expected_loss=judged.bench.shop.remedy("hand over").cost,
+        margin=0.0,
+        flip_factor=math.inf,
+        rival=(),
+        guards=(),
     )
 
 
@@ -404,6 +416,7 @@ def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) 
         verdict,
         remedies=("hand over",),
         titles=(title,),
+        due=("hand over",),
         probability=judged.post.by_class.get(HAND_OVER, 0.0),
         sentence=f"{title[0].upper()}{title[1:]}: the likeliest would be “{' and '.join(verdict.titles)}”, "
         f"but this could not be done or shown here: {names}",

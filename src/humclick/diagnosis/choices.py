@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence, Set
 
+from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
@@ -20,7 +21,15 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
-__all__ = ["choices", "cover_open", "opening_cost", "remedies_done", "remedies_due", "remedy_of"]
+__all__ = [
+    "choices",
+    "cover_open",
+    "opening_cost",
+    "remedies_done",
+    "remedies_due",
+    "remedy_for",
+    "remedy_of",
+]
 
 #: Planning looks at the most probable sets up to this mass, and at no more than this many. [-]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
@@ -87,11 +96,16 @@ def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
 
 def remedy_of(bench: Bench, part: str) -> str:
     """The remedy that fitting or mending a part carries out; empty where there is none."""
-    placed = bench.machine.part(part)
-    if part in _NO_PART:
+    return remedy_for(bench.machine, part)
+
+
+def remedy_for(machine: Machine, part: str, *, new: bool = False) -> str:
+    """The remedy that mending a part of a machine carries out, or a `new` part; empty where there is none."""
+    placed = machine.part(part)
+    if part in _NO_PART and not (new and placed.family.sealed):
         return _NO_PART[part]
-    remedies = [placed.remedy(m) for m in placed.family.modes if placed.remedy(m).startswith("replace")]
-    return remedies[0] if remedies else ""
+    remedies = [r for m in placed.family.modes if (r := placed.remedy(m)) and r != "wait"]
+    return next((r for r in remedies if r.startswith("replace")), remedies[0] if remedies else "")
 
 
 def _odd(judged: Judged) -> set[str]:
@@ -109,9 +123,10 @@ def _odd(judged: Judged) -> set[str]:
 
 def remedies_done(judged: Judged) -> frozenset[str]:
     """Remedies already carried out during the call."""
-    parts = set(judged.situation.renewed)
-    parts |= {o.probe.removeprefix("fit.") for o in judged.situation.observations} & set(_NO_PART)
-    return frozenset(remedy_of(judged.bench, part) for part in parts) - {""}
+    machine, situation = judged.bench.machine, judged.situation
+    done = {remedy_for(machine, part, new=True) for part in situation.renewed}
+    mended = {o.probe.removeprefix("fit.") for o in situation.observations} & set(_NO_PART)
+    return frozenset(done | {remedy_for(machine, part) for part in mended}) - {""}
 
 
 def remedies_due(judged: Judged, *, also: Mapping[str, str] | None = None) -> frozenset[str]:

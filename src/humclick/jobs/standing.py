@@ -7,17 +7,16 @@ Faces ask here before they keep an event or say what comes next. Nothing here lo
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from humclick.diagnosis.guards import breaker_tripped
+from humclick.diagnosis.guards import breaker_tripped, guard_before
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import ComplaintHeard, DecisionTaken, Event, PartFitted, ReadingTaken, Undone
 from humclick.jobs.fold import fold
-from humclick.jobs.sheet.model import Advised, state_of
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -26,20 +25,23 @@ if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
+    from humclick.jobs.history import State
     from humclick.readings import Reading
 
 __all__ = [
     "PIN_PAIRS",
+    "PROOF",
     "UNNAMED_PINS",
+    "Onward",
     "accepted",
     "cautions",
     "decided",
     "given_last",
     "live",
     "next_moment",
+    "onward",
     "pins_found",
     "probes_now",
-    "repaired",
     "to_redo",
     "to_undo",
 ]
@@ -48,6 +50,9 @@ __all__ = [
 PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
+
+#: Probes that prove a repair, in order.
+PROOF = ("attempt.as_found", "supply.volts_start")
 
 
 def cautions(call: Call) -> tuple[Fact, ...]:
@@ -73,11 +78,50 @@ def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted |
     return None
 
 
-def repaired(call: Call, advice: Advice | None) -> bool:
-    """Whether it is on record that it runs with what was fitted."""
-    if not call.renewed or advice is None:
-        return False
-    return state_of(call, Advised(advice)).name == "repaired"
+@dataclass(frozen=True, slots=True)
+class Onward:
+    """
+    What comes next on a call, the same on every face.
+
+    Attributes
+    ----------
+    kind : str
+        ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it is decided, ``prove`` once something
+        was put right and not tried since, ``repaired`` once it ran.
+    probe : str
+        The probe to take next; empty where there is none.
+    fitted : str
+        The new part to be proved; empty where there is none.
+    """
+
+    kind: str
+    probe: str = ""
+    fitted: str = ""
+
+
+def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
+    """What comes next on a call."""
+    if state.name == "repaired":
+        return Onward("repaired")
+    if state.name == "fitted":
+        part = call.fitted[-1].part if call.fitted else ""
+        probe = _proving(call, shop)
+        if probe:
+            return Onward("prove", probe, part)
+    if isinstance(decided(call.events, call), DecisionTaken):
+        return Onward("work")
+    return Onward(advice.kind, advice.next.probe if advice.next is not None else "")
+
+
+def _proving(call: Call, shop: Shop) -> str:
+    """The probe that proves a repair, or the one that stands before it; empty where there is none."""
+    situation, known = call.situation(), probes_now(call, shop)
+    trial = known.get(PROOF[0])
+    if situation is None or trial is None or trial.id in call.skipped:
+        return ""
+    guard = guard_before(situation, trial)
+    first = guard.probes if guard is not None else ("pins.shell",) if breaker_tripped(situation) else ()
+    return next((name for name in first if name in known and name not in call.skipped), trial.id)
 
 
 def probes_now(call: Call, shop: Shop) -> dict[str, Probe]:
