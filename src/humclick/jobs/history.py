@@ -254,7 +254,7 @@ def heading(state: State, advice: Advice | None, shop: Shop, recognised: str = "
         case "recognised":
             return f"Recognised only: {recognised}"
         case "repaired":
-            return f"Done: {done}. It ran afterwards" + (f". Still to do: {due}" if due else "")
+            return f"Repaired: {done}. It ran afterwards" + (f". Still to do: {due}" if due else "")
         case "fitted":
             return f"Done: {done}. Not test-run yet"
     before = f"Done: {done}. " if done else ""

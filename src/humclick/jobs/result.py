@@ -25,10 +25,19 @@ from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
 
 if TYPE_CHECKING:
-    from humclick.diagnosis.advice import Verdict
+    from humclick.diagnosis.advice import Advice, Verdict
     from humclick.diagnosis.shop import Shop
 
-__all__ = ["AdviceResult", "DefendedVerdict", "MachineNamed", "TurnResult", "as_json", "defended", "finite", "result_of"]
+__all__ = [
+    "AdviceResult",
+    "DefendedVerdict",
+    "MachineNamed",
+    "TurnResult",
+    "as_json",
+    "defended",
+    "finite",
+    "result_of",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,9 +223,9 @@ def defended(verdict: Verdict | None, why: Explanation | None) -> DefendedVerdic
     )
 
 
-def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
+def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | None = None) -> AdviceResult:
     """
-    Advice on a call as it stands.
+    Advice on a call as it stands; `advice` where it was worked out already.
 
     Raises
     ------
@@ -230,7 +239,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
             "no machine is described in this call; add an event of kind machine with its arrangement"
             f" (humclick list arrangements){told}"
         )
-    advice = advise(situation, shop=shop)
+    advice = advice or advise(situation, shop=shop)
     explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None
     state = state_of(call, advice)
     step = onward(call, advice, state, shop)
