@@ -33,7 +33,7 @@ def demands_of(call: Call, remedies: Iterable[str]) -> tuple[PartDemand, ...]:
 
 
 def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
-    """What to type once it is done, and the probes that show that it held; empty where nothing is repaired."""
+    """What to type once it is done, and the probes that show that it held; empty where it is handed over."""
     if set(remedies) <= {"hand over"}:
         return ""
     machine = session.situation.machine
@@ -62,11 +62,13 @@ def onward_in_words(call: Call, step: Onward, said: str, shop: Shop) -> str:
     known, taken = probes_now(call, shop), {reading.probe for reading in call.readings}
     if step.kind == "work":
         return words.lines(
-            f"{said}. When it is done: fitted PART for a new part, then {PROOF[0]} to prove it; or sheet, or quit."
+            f"{said}. When it is done: fitted PART for a new part, then {PROOF[0]} to prove it; or sheet,"
+            " or quit."
         )
     if step.kind == "prove":
         return words.lines(
-            f"{said}. Prove it: type {step.probe} ({known[step.probe].title}); or any other probe, sheet, or quit."
+            f"{said}. Prove it: type {step.probe} ({known[step.probe].title}); or any other probe, sheet,"
+            " or quit."
         )
     left = [f"{name} ({known[name].title})" for name in PROOF[1:] if name in known and name not in taken]
     more = f" Still worth measuring: {'; '.join(left)}." if left else ""

@@ -389,8 +389,8 @@ class Session:
             gates = self.gates()
             step = f" (first: {gates[0].title}: done or cannot)" if gates else ""
             return words.lines(f"{probe.title}  [{probe.id}]{step}", "Next: ", "      ")
-        step = self.step
-        if advice is not None and advice.verdict is not None and step is not None and step.kind == "verdict":
+        what = self.step
+        if advice is not None and advice.verdict is not None and what is not None and what.kind == "verdict":
             then = "Type decide to record it." if advice.verdict.due else "Type sheet, or quit."
             return words.lines(f"{advice.verdict.sentence}. {then}", "Verdict: ", "  ")
         return "Type help for what can be typed, quit to leave."

@@ -15,7 +15,16 @@ from humclick.diagnosis.guards import breaker_tripped, guard_before
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
-from humclick.jobs.events import ComplaintHeard, DecisionTaken, Event, PartFitted, ReadingTaken, Undone
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    MachineRead,
+    NoteWritten,
+    PartFitted,
+    ReadingTaken,
+    Undone,
+)
 from humclick.jobs.fold import fold
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
@@ -29,6 +38,8 @@ if TYPE_CHECKING:
     from humclick.readings import Reading
 
 __all__ = [
+    "CONFIRMED",
+    "FOR_NOW",
     "PIN_PAIRS",
     "PROOF",
     "UNNAMED_PINS",
@@ -42,6 +53,7 @@ __all__ = [
     "onward",
     "pins_found",
     "probes_now",
+    "provisional",
     "to_redo",
     "to_undo",
 ]
@@ -51,6 +63,8 @@ PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 
+#: How the notes begin that say that an arrangement is taken for now, and that it is settled.
+FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
@@ -137,6 +151,25 @@ def given_last(events: Sequence[Event], call: Call, kind: type[Event]) -> dict[s
                 f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
             }
     return {}
+
+
+def provisional(events: Sequence[Event], call: Call) -> bool:
+    """
+    Whether the arrangement is taken for now only, until it is confirmed or another one is chosen.
+
+    A note that begins with `FOR_NOW` said so before the machine's own field did; it counts until another
+    arrangement is described or a note that begins with `CONFIRMED`.
+    """
+    machine, noted = "", ""
+    said = False
+    for event in live(events, call):
+        if isinstance(event, MachineRead):
+            noted = noted if event.arrangement == machine and not said else ""
+            machine, said = event.arrangement, event.provisional
+        elif isinstance(event, NoteWritten):
+            noted = machine if event.text.startswith(FOR_NOW) else noted
+            noted = "" if event.text.startswith(CONFIRMED) else noted
+    return said or bool(noted)
 
 
 def next_moment(events: Sequence[Event], now: datetime) -> datetime:
