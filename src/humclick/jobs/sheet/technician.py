@@ -22,7 +22,7 @@ from humclick.jobs.fold import known_probe
 from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
 from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
-from humclick.jobs.standing import onward, probes_now
+from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.readings import PartTemperature
 from humclick.safety import cautions_for, flammable, gates, gates_for, safety_class
 
@@ -88,7 +88,7 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
         machine=machine_rows(call.machine),
         drawing_svg=draw_svg(call.machine, suspects=shares),
         drawing_text=draw_text(call.machine),
-        cautions=_cautions(call.machine),
+        cautions=_cautions(call),
     )
     return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
 
@@ -156,7 +156,8 @@ def _with_judgement(
     behind = told.behind
     if behind is None:
         return replace(
-            page, explanation="What stood when it was decided cannot be worked out: no machine was described."
+            page,
+            explanation="What stood when it was decided cannot be worked out: no machine was described then.",
         )
     said = behind.explanation
     loud = [r for r in said.reasons if abs(r.decibans) >= _LOUD or r.moved]
@@ -289,13 +290,17 @@ def machine_rows(machine: Machine) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _cautions(machine: Machine) -> tuple[str, ...]:
+def _cautions(call: Call) -> tuple[str, ...]:
+    machine = call.machine
+    assert machine is not None
     said = [f"{c.title}. {c.plain}" for c in cautions_for(machine)]
     if machine.arrangement.caution:
         said.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
         gate = gates()["flammable-caution"]
         said.insert(0, f"{gate.title}. {gate.steps[0]}")
+    if provisional(call.events, call):
+        said.insert(0, "The arrangement is taken for now only: more than one fits what was seen.")
     return tuple(said)
 
 
