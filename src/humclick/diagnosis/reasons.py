@@ -171,6 +171,7 @@ def explain(
         )
         now = after
     elimination = _by_elimination(judged, lead)
+    told = left[lead] if leader is None else _left(leader, done)  # what was decided, and nothing beside it
     exact = wanted is None or any(left[c] == wanted for c in matching)
     same = matching if wanted is not None else [c for c in classes if left[c] == left[lead]]
     whole = math.fsum(classes[c] for c in same)
@@ -182,7 +183,7 @@ def explain(
         whole,
         tuple(reasons),
         elimination,
-        _summary(judged, wanted or left[lead], left[rival], whole, exact=exact, elimination=elimination),
+        _summary(judged, told, left[rival], whole, exact=exact, elimination=elimination),
     )
 
 
