@@ -231,7 +231,9 @@ class Technician:
             if kind == "gate":
                 page.locator("form[action$='/gate'] button").click()
             elif kind == "wait":
-                page.locator("form[action$='/wait'].fields button").click()
+                minutes = page.locator("#minutes")
+                minutes.fill(minutes.get_attribute("data-advised") or "")
+                page.locator("form[action$='/wait'] button").last.click()
             elif kind == "probe":
                 self._reads(page.locator("form.entry input[name=probe]").get_attribute("value") or "")
             else:

@@ -192,7 +192,7 @@ def test_a_condenser_seen_blocked_is_cleaned_whatever_the_cause() -> None:
     assert verdict.remedies == ("clear condenser", "replace starter")
     assert verdict.probability > 0.9
     said = explain(situation, leader=frozenset(verdict.remedies)).sentence
-    assert "needed: clean the condenser and restore its fan and replace the starter; the rival" in said
+    assert "needed: clean the condenser and restore its fan and replace the starter; next best" in said
     cleaned = replace(situation, observations=(*found, seen("fit.mechanism", "hum_click")))
     after = advise(cleaned).verdict
     assert after is not None
@@ -206,5 +206,5 @@ def test_a_machine_that_runs_and_whose_condenser_was_seen_blocked_is_cleaned_and
     found += [seen("supply.volts_start", "114"), seen("pins.shell", "OL")]
     situation = of("rsir-ptc", "external", Heard.HUM_CLICK, *found)
     told = explain(situation, leader=frozenset({"clear condenser"}))
-    assert "exactly this is needed: clean the condenser and restore its fan; the rival" in told.sentence
+    assert "exactly this is needed: clean the condenser and restore its fan; next best" in told.sentence
     assert told.probability > 0.9

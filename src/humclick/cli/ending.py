@@ -8,18 +8,18 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from humclick.cli import words
-from humclick.diagnosis.reasons import explain
+from humclick.diagnosis.reasons import explain, leader_of
 from humclick.jobs.result import defended
+from humclick.jobs.standing import PROOF, probes_now
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
+    from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
+    from humclick.jobs.standing import Onward
 
-__all__ = ["demands_of", "proof_in_words", "repaired_in_words", "verdict_shown"]
-
-#: Probes that prove a repair, in order.
-_PROOF = ("attempt.as_found", "supply.volts_start")
+__all__ = ["demands_of", "onward_in_words", "proof_in_words", "verdict_shown"]
 
 
 def demands_of(call: Call, remedies: Iterable[str]) -> tuple[PartDemand, ...]:
@@ -33,36 +33,63 @@ def demands_of(call: Call, remedies: Iterable[str]) -> tuple[PartDemand, ...]:
 
 
 def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
-    """What to type once it is done, and the probes that show that it held."""
+    """What to type once it is done, and the probes that show that it held; empty where it is handed over."""
+    if set(remedies) <= {"hand over"}:
+        return ""
     machine = session.situation.machine
     parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
     known = session.probes()
     steps = [f"fitted {part}" for part in parts]
-    steps += [f"{name} ({known[name].title})" for name in _PROOF if name in known]
+    steps += [f"{name} ({known[name].title})" for name in PROOF if name in known]
     return words.lines("; ".join(steps) + ".", "  To prove the repair: ", "         ")
 
 
-def repaired_in_words(session: Session) -> str:
-    """That the repair is on record, and what would still prove it."""
-    known, taken = session.probes(), {reading.probe for reading in session.call.readings}
-    left = [f"{name} ({known[name].title})" for name in _PROOF[1:] if name in known and name not in taken]
+def onward_in_words(call: Call, step: Onward, said: str, shop: Shop) -> str:
+    """
+    What follows a decision, what was put right, or a start that ran.
+
+    Parameters
+    ----------
+    call : Call
+        The call.
+    step : Onward
+        Of kind ``work``, ``prove`` or ``repaired``.
+    said : str
+        How far the call has come, from `humclick.jobs.history.heading`.
+    shop : Shop
+        Figures of the shop.
+    """
+    known, taken = probes_now(call, shop), {reading.probe for reading in call.readings}
+    if step.kind == "work":
+        return words.lines(
+            f"{said}. When it is done: fitted PART for a new part, then {PROOF[0]} to prove it; or sheet,"
+            " or quit."
+        )
+    if step.kind == "prove":
+        return words.lines(
+            f"{said}. Prove it: type {step.probe} ({known[step.probe].title}); or any other probe, sheet,"
+            " or quit."
+        )
+    left = [f"{name} ({known[name].title})" for name in PROOF[1:] if name in known and name not in taken]
     more = f" Still worth measuring: {'; '.join(left)}." if left else ""
-    return words.lines(f"Repaired: it runs with the new part.{more} Type sheet, or quit.")
+    return words.lines(f"{said}.{more} Type sheet, or quit.")
 
 
 def verdict_shown(session: Session) -> str:
     """The verdict with all that stands behind it, and the request to record a decision."""
     advice = session.advice
     verdict = advice.verdict if advice is not None else None
-    if verdict is None:
+    if advice is None or verdict is None:
         return words.lines("Nothing is asked for now; list shows what else can be tested.")
-    why = explain(session.situation, session.shop, leader=frozenset(verdict.remedies))
+    why = explain(session.situation, session.shop, leader=leader_of(advice))
     backed = defended(verdict, why)
     assert backed is not None
     shown = [words.verdict_in_words(backed)]
-    shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.remedies)]
-    shown.append(proof_in_words(session, verdict.remedies))
-    named = " and ".join(verdict.remedies)
+    if not verdict.due:
+        return "\n".join((*shown, words.lines("Type sheet, or quit.")))
+    shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.due)]
+    shown.append(proof_in_words(session, verdict.due))
+    named = " and ".join(verdict.due)
     told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."
     shown.append(words.lines(told))  # the verdict's first line has left a small screen by now
-    return "\n".join(shown)
+    return "\n".join(each for each in shown if each)

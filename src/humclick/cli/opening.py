@@ -173,7 +173,7 @@ def _machine(session: Session, **changed: Any) -> str:
 def _set_arrangement(session: Session, text: str) -> str:
     titles = {name: arrangement(name).title for name in arrangements()}
     name = one_of("arrangement", text, arrangements(), titles)
-    said = _machine(session, arrangement=name, protector="")
+    said = _machine(session, arrangement=name, protector="", provisional=False)
     session.questions = [each for each in session.questions if each != "arrangement"]
     if len(arrangement(name).protectors) < 2:
         session.questions = [each for each in session.questions if each != "protector"]

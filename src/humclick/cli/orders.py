@@ -17,12 +17,13 @@ from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
 from humclick.diagnosis.contradictions import contradictions
-from humclick.diagnosis.reasons import explain, what_if
+from humclick.diagnosis.reasons import what_if
 from humclick.errors import Refused, Unknown
 from humclick.jobs.entry import figure, named, one_of, probe_named
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import COMPRESSOR
+from humclick.jobs.result import result_of
 from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters
 from humclick.readings.shown import percent
@@ -154,9 +155,9 @@ def redo(session: Session, rest: str) -> str:
 def why(session: Session, rest: str) -> str:
     """Say how strongly each reading speaks, or why a probe is advised."""
     if not rest:
-        advice = session.advice
-        leader = frozenset(advice.verdict.remedies) if advice and advice.verdict else None
-        return words.explanation_in_words(explain(session.situation, session.shop, leader=leader))
+        if session.advice is None:
+            raise Refused("nothing can be judged yet")
+        return words.why_in_words(result_of(session.call, session.shop, why=True, advice=session.advice))
     name = _probe(session, rest)
     advice = session.advice
     if advice is None:
@@ -192,7 +193,8 @@ def suspects(session: Session, rest: str) -> str:
     situation, advice = session.situation, session.advice
     if advice is None:
         return ""
-    shown = [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out, 8), "Needed:"]
+    result = result_of(session.call, session.shop, advice=advice)
+    shown = [words.standing_in_words(result, 8), "May still be needed:" if result.done else "Needed:"]
     shown += [f"  {percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
     shown += [words.lines(text, "!! ") for text in contradictions(situation, session.shop)]
     return "\n".join(shown)
@@ -258,14 +260,15 @@ def decide(session: Session, rest: str) -> str:
             one_of("remedy", each, names) for each in rest.replace(" and ", ",").split(",") if each.strip()
         ]
     elif advice is not None and advice.verdict is not None:
-        given = list(advice.verdict.remedies)
+        given = list(advice.verdict.due)
     else:
         raise Refused("there is no verdict yet; name what you decide, such as: decide replace starter")
     if not given:
-        raise Refused("decide what? Name a remedy (list remedies)")
+        raise Refused("nothing is left to decide; to decide otherwise name a remedy (list remedies)")
     session.keep("decision", remedies=list(dict.fromkeys(given)))
     said = words.lines(f"Decided: {' and '.join(given)}.")
-    return f"{said}\n{proof_in_words(session, given)}" if session.call.machine is not None else said
+    proof = proof_in_words(session, given) if session.call.machine is not None else ""
+    return f"{said}\n{proof}" if proof else said
 
 
 def sheet(session: Session, rest: str) -> str:

@@ -23,17 +23,18 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.call_file import append_event, load_call
 from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
-from humclick.jobs.events import DecisionTaken, Event, GatePassed, PartFitted
+from humclick.jobs.events import Event, GatePassed
 from humclick.jobs.fold import fold
+from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import (
     UNNAMED_PINS,
+    Onward,
     accepted,
     cautions,
-    decided,
     live,
+    onward,
     pins_found,
     probes_now,
-    repaired,
 )
 from humclick.safety import Gate, defer
 
@@ -85,7 +86,6 @@ class Session:
         self._advice: Advice | None = None
         self._weighed: Situation | None = None
         self._refusal = ""
-        self._repaired = False
         self._judged = False
         self._told: frozenset[str] = frozenset()
         self._shown = ""
@@ -177,8 +177,17 @@ class Session:
                 self._advice = advise(self.situation, shop=self.shop)
             except HumclickError as error:
                 self._refusal = str(error)
-        self._repaired = repaired(self.call, self._advice)
         return self._advice
+
+    @property
+    def state(self) -> State:
+        """How far the call has come."""
+        return state_of(self.call, self.advice)
+
+    @property
+    def step(self) -> Onward | None:
+        """What comes next; None where nothing can be said."""
+        return None if self.advice is None else onward(self.call, self.advice, self.state, self.shop)
 
     def probes(self) -> dict[str, Probe]:
         """Every named probe of the machine; none while there is no machine."""
@@ -205,10 +214,8 @@ class Session:
         for name in (*self.queue[:1], self._chosen):
             if name:
                 return self.probe(name)
-        advice = self.advice
-        if self._decided() or advice is None or advice.next is None or self._repaired:
-            return None
-        return self.probe(advice.next.probe)
+        step = self.step
+        return self.probe(step.probe) if step is not None and step.kind in ("probe", "wait") else None
 
     def choose(self, name: str) -> None:
         """
@@ -230,10 +237,6 @@ class Session:
         """Gates to be passed before the probe asked for."""
         probe = self.asked
         return self.call.gates_before(probe.gates) if probe is not None else ()
-
-    def _decided(self) -> DecisionTaken | PartFitted | None:
-        """The decision or the new part after which nothing was measured yet."""
-        return decided(self.events, self.call)
 
     # -- what is typed --------------------------------------------------------------------------------------
 
@@ -352,21 +355,20 @@ class Session:
 
     def view(self) -> str:
         """Where the call stands: suspects and the next step, or the question to be answered."""
-        from humclick.cli.ending import repaired_in_words, verdict_shown
+        from humclick.cli.ending import onward_in_words, verdict_shown
         from humclick.cli.opening import question_in_words
 
         if self.questions:
             return question_in_words(self)
-        advice = self.advice
-        if advice is None:
+        advice, step = self.advice, self.step
+        if advice is None or step is None:
             return "\n" + words.lines(self._refusal)
-        shown = ["", words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
-        probe = self.asked
-        decided = self._decided()
-        if probe is None and self._repaired:
-            return "\n".join((*shown, repaired_in_words(self)))
-        if decided is not None and probe is None:
-            return "\n".join((*shown, self._after(decided)))
+        state, probe = self.state, self.asked
+        shown = ["", *([f"{words.LEFT}:"] if state.done else [])]
+        shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
+        if probe is None and step.kind in ("work", "prove", "repaired"):
+            said = heading(state, advice, self.shop)
+            return "\n".join((*shown, onward_in_words(self.call, step, said, self.shop)))
         if probe is None:
             return "\n".join((*shown, verdict_shown(self)))
         if advice.next is not None and advice.next.probe == probe.id:
@@ -387,8 +389,10 @@ class Session:
             gates = self.gates()
             step = f" (first: {gates[0].title}: done or cannot)" if gates else ""
             return words.lines(f"{probe.title}  [{probe.id}]{step}", "Next: ", "      ")
-        if advice is not None and advice.verdict is not None and not self._decided():
-            return words.lines(f"{advice.verdict.sentence}. Type decide to record it.", "Verdict: ", "  ")
+        what = self.step
+        if advice is not None and advice.verdict is not None and what is not None and what.kind == "verdict":
+            then = "Type decide to record it." if advice.verdict.due else "Type sheet, or quit."
+            return words.lines(f"{advice.verdict.sentence}. {then}", "Verdict: ", "  ")
         return "Type help for what can be typed, quit to leave."
 
     def _before(self, probe: Probe) -> str:
@@ -402,18 +406,6 @@ class Session:
         parts.append(words.gate_in_words(gates[0], defer(), len(gates) - 1))
         parts.append("Type done when every step is done, or cannot.")
         return "\n".join(parts)
-
-    def _after(self, event: DecisionTaken | PartFitted) -> str:
-        """What follows a decision, or a new part."""
-        if isinstance(event, PartFitted):
-            return words.lines(
-                f"New: {event.part}. Prove it: type attempt.as_found; or any other probe, sheet, or quit."
-            )
-        named = " and ".join(event.remedies)
-        return words.lines(
-            f"Decision recorded: {named}. When it is done: fitted PART, then attempt.as_found to prove it;"
-            " or sheet, or quit."
-        )
 
     @property
     def farewell(self) -> str:

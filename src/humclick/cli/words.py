@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from humclick.safety import Gate
 
 __all__ = [
+    "LEFT",
     "advice_in_words",
     "bar",
     "counted",
@@ -37,15 +38,19 @@ __all__ = [
     "numbered",
     "probe_in_words",
     "problems_in_words",
+    "standing_in_words",
     "suspects_in_words",
     "table",
     "verdict_in_words",
     "what_if_in_words",
+    "why_in_words",
 ]
 
 _WIDE = 78
 #: Letters of a bar of 100 %.
 _BAR = 20
+#: Heading of what is suspected once something was put right.
+LEFT = "Left to suspect now"
 #: Suspects less probable than this are not named. [-]
 _SHOWN = 0.005
 
@@ -121,6 +126,40 @@ def suspects_in_words(
     if left_out > 0.001:
         tail += f", more than three faults at once at most {percent(left_out)}"
     return "\n".join((*rows, lines(tail, "         ")))
+
+
+def _then(result: AdviceResult) -> str:
+    """When the last go at putting it right began, in words."""
+    return "before the repair" if result.turns[-1].done else "when it was decided"
+
+
+def standing_in_words(result: AdviceResult, most: int = 6) -> str:
+    """What is suspected; where something was decided or done, what was suspected before it as well."""
+    now = suspects_in_words(result.suspects, result.none_of_these, result.left_out, most)
+    turn = result.turns[-1] if result.turns else None
+    if turn is None or (turn.suspects == result.suspects and not result.done):
+        return f"{heading('Suspects')}\n{now}"
+    shown = []
+    if turn.suspects:
+        rest = max(0.0, 1.0 - sum(s.probability for s in turn.suspects))
+        shown += [heading(f"Suspects {_then(result)}"), suspects_in_words(turn.suspects, rest, 0.0, most)]
+    shown += [heading(LEFT if result.done else "Suspects now"), now]
+    return "\n".join(shown)
+
+
+def why_in_words(result: AdviceResult) -> str:
+    """Why it was decided, as it stood then, and what is left now."""
+    turn = result.turns[-1] if result.turns else None
+    now = result.explanation
+    if turn is None or (turn.done and turn.outcome not in ("", "runs")):  # nothing decided, or done in vain
+        return explanation_in_words(now) if now is not None else ""
+    shown = []
+    if turn.explanation is not None:
+        then = _then(result)
+        shown += [f"{then[:1].upper()}{then[1:]}:", explanation_in_words(turn.explanation)]
+    if now is not None and result.done:
+        shown += ["Now:", lines(now.sentence)]
+    return "\n".join(shown)
 
 
 def _effort(minutes: float, waits: float, cost: float) -> str:
@@ -244,14 +283,16 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     shown += [lines(text, "! ") for text in result.contradictions]
     if result.problems:
         shown += [heading("Could not be used"), problems_in_words(result.problems)]
-    shown += [
-        heading("Suspects"),
-        suspects_in_words(result.suspects, result.none_of_these, result.left_out, 6),
-    ]
-    shown.append("")
-    if result.verdict is not None:
+    shown += [standing_in_words(result), ""]
+    if result.kind in ("work", "prove", "repaired"):
+        shown.append(lines(f"{result.heading}.", "", "  "))
+    if result.kind == "work":
+        shown.append(
+            lines("Do it, write down what was installed, then start it and listen.", "Next: ", "      ")
+        )
+    elif result.verdict is not None and (result.kind != "prove"):
         shown.append(verdict_in_words(result.verdict))
-        shown += [demand_in_words(each) for each in demands_of(call, result.verdict.remedies)]
+        shown += [demand_in_words(each) for each in demands_of(call, result.verdict.due)]
     if result.next is not None:
         shown.append(next_in_words(result.next, result.guards))
         before = "; ".join(each.title for each in call.gates_before(result.next.gates))
@@ -264,5 +305,5 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         if others:
             shown.append(lines(", ".join(others), "  Else: "))
     if result.explanation is not None:
-        shown += [heading("Why"), explanation_in_words(result.explanation)]
+        shown += [heading("Why"), why_in_words(result)]
     return "\n".join(shown)

@@ -27,9 +27,9 @@ from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.power import Bar, bars, three_equal
 from humclick.diagnosis.probes import Probe
+from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
-from humclick.diagnosis.suspects import Posterior
 from humclick.readings.shown import percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
@@ -108,11 +108,13 @@ class Verdict:
     Attributes
     ----------
     remedies : tuple of str
-        What to do.
+        What to do; what was done, where nothing is left to do.
     titles : tuple of str
         The same in words.
+    due : tuple of str
+        What is still to be done; empty where what was done put it right.
     probability : float
-        That this puts it right. [-]
+        That this puts it right; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -129,6 +131,7 @@ class Verdict:
 
     remedies: tuple[str, ...]
     titles: tuple[str, ...]
+    due: tuple[str, ...]
     probability: float
     sentence: str
     expected_loss: float
@@ -205,8 +208,8 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     every = bars(situation, judged.bench.shop)
     blank = Advice(
         kind="verdict",
-        suspects=_suspects(judged.post),
-        remedies=tuple(judged.post.by_remedy.items())[:8],
+        suspects=_suspects(judged),
+        remedies=tuple(left_to_do(judged).items())[:8],
         none_of_these=judged.post.none,
         left_out=judged.post.left_out,
         next=None,
@@ -257,8 +260,8 @@ def _decided(
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried
         extra = remedies_due(situation, judged.bench.shop) - repairs
-        if frozenset(verdict.remedies) - extra <= _NO_REPAIR:
-            unexplained = frozenset(verdict.remedies) <= WAIT and not remedies_done(situation)
+        if frozenset(verdict.due) - extra <= _NO_REPAIR:
+            unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
     asked = _guarded(judged, blank, unmet, free)
@@ -316,17 +319,17 @@ def _why(judged: Judged, f: Forecast) -> str:
     return f"for its {minutes} it tells best between “{lead[0]}” and “{lead[1]}”"
 
 
-def _suspects(post: Posterior) -> tuple[Suspect, ...]:
-    bench = post.bench
+def _suspects(judged: Judged) -> tuple[Suspect, ...]:
+    """What may be wrong now, what was put right left out."""
+    machine = judged.bench.machine
     found = []
-    for h, p in post.top(8):
+    for named, p in left_suspects(judged):
         if p < 1e-4:
             break
-        named = bench.space.named(bench.space.sets[h])
         if not named:
             found.append(Suspect("nothing wrong now", "Nothing is wrong with it at the moment.", (), p))
             continue
-        families = [(bench.machine.part(part).family, mode) for part, mode in named]
+        families = [(machine.part(part).family, mode) for part, mode in named]
         label = " + ".join(f"{f.title}: {f.mode(m).title}" for f, m in families)
         plain = " ".join(f.mode(m).plain for f, m in families)
         found.append(Suspect(label, plain, named, p))
@@ -340,23 +343,31 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
-    titles = tuple(shop.remedy(r).title for r in sorted(action))
-    margin = min((w.two_step for w in made.worths), default=math.inf) - made.act_now
+    remedies, due = action, action
+    titles = [shop.remedy(r).title for r in sorted(action)]
     sentence = f"{' and '.join(titles)} ({percent(right)} that this puts it right)"
-    if done and action <= _NO_REPAIR:
-        did = " and ".join(shop.remedy(r).title for r in sorted(done))
-        titles = tuple(shop.remedy(r).title for r in sorted(done))
-        sentence = f"what was done has put it right: {did} ({percent(right)} that nothing is left)"
+    if action == HAND_OVER:
+        right = post.by_class.get(HAND_OVER, 0.0)
+        why = (
+            f"nothing on the list fits ({percent(right)})" if right > 0.5 else "the readings do not settle it"
+        )
+        sentence = f"{why}: {titles[0]}"
+    elif done and action <= WAIT:
+        remedies, due = done, frozenset()
+        titles = [shop.remedy(r).title for r in sorted(done)]
+        did = " and ".join(shop.remedy(r).did for r in sorted(done))
+        sentence = f"{did}: that fixed it ({percent(right)} that nothing else is needed)"
     return Verdict(
-        tuple(sorted(action)),
-        titles,
-        right,
-        sentence[0].upper() + sentence[1:],
-        made.act_now,
-        margin,
-        factor,
-        tuple(sorted(rival)),
-        (),
+        remedies=tuple(sorted(remedies)),
+        titles=tuple(titles),
+        due=tuple(sorted(due)),
+        probability=right,
+        sentence=sentence[0].upper() + sentence[1:],
+        expected_loss=made.act_now,
+        margin=min((w.two_step for w in made.worths), default=math.inf) - made.act_now,
+        flip_factor=factor,
+        rival=tuple(sorted(rival if rival in (HAND_OVER, frozenset()) else rival - done or WAIT)),
+        guards=(),
     )
 
 
@@ -444,15 +455,16 @@ def _not_for_the_line(judged: Judged) -> Verdict:
 def _only_hand_over(judged: Judged, sentence: str) -> Verdict:
     title = judged.bench.shop.remedy("hand over").title
     return Verdict(
-        ("hand over",),
-        (title,),
-        judged.post.by_class.get(HAND_OVER, 0.0),
-        sentence,
-        judged.bench.shop.remedy("hand over").cost,
-        0.0,
-        math.inf,
-        (),
-        (),
+        remedies=("hand over",),
+        titles=(title,),
+        due=("hand over",),
+        probability=judged.post.by_class.get(HAND_OVER, 0.0),
+        sentence=sentence,
+        expected_loss=judged.bench.shop.remedy("hand over").cost,
+        margin=0.0,
+        flip_factor=math.inf,
+        rival=(),
+        guards=(),
     )
 
 
@@ -463,6 +475,7 @@ def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) 
         verdict,
         remedies=("hand over",),
         titles=(title,),
+        due=("hand over",),
         probability=judged.post.by_class.get(HAND_OVER, 0.0),
         sentence=f"{title[0].upper()}{title[1:]}: the likeliest would be “{' and '.join(verdict.titles)}”, "
         f"but this could not be done or shown here: {names}",

@@ -44,14 +44,13 @@ class Damage:
     bars: bool
 
 
-def remedy_of(machine: Machine, part: str) -> str:
-    """The remedy that fitting or mending a part carries out; empty where there is none."""
-    if part in NO_PART:
-        return NO_PART[part]
+def remedy_of(machine: Machine, part: str, *, new: bool = False) -> str:
+    """The remedy that mending a part of a machine carries out, or a `new` part; empty where there is none."""
     placed = machine.part(part)
-    remedies = [placed.remedy(mode) for mode in placed.family.modes if placed.remedy(mode)]
-    new = [remedy for remedy in remedies if remedy.startswith("replace")]
-    return (new or remedies or [""])[0]
+    if part in NO_PART and not (new and placed.family.sealed):
+        return NO_PART[part]
+    remedies = [r for mode in placed.family.modes if (r := placed.remedy(mode)) and r != "wait"]
+    return next((r for r in remedies if r.startswith("replace")), remedies[0] if remedies else "")
 
 
 def remedies_done(situation: Situation, since: Observation | None = None) -> frozenset[str]:
@@ -68,8 +67,9 @@ def remedies_done(situation: Situation, since: Observation | None = None) -> fro
     start = 0 if since is None else situation.observations.index(since) + 1
     parts = set(situation.renewed - (since.renewed if since is not None else frozenset()))
     tried = {o.probe.removeprefix("fit.") for o in situation.observations[start:]}
-    done = {remedy_of(situation.machine, part) for part in parts | (tried & set(NO_PART))}
-    return frozenset(done) - {""}
+    done = {remedy_of(situation.machine, part, new=True) for part in parts}
+    mended = {remedy_of(situation.machine, part) for part in tried & set(NO_PART)}
+    return frozenset(done | mended) - {""}
 
 
 def damage(

@@ -400,6 +400,17 @@ def winding_setup(bench: Bench, situation: Situation, seen: Sequence[Observation
     """Make pin readings ready, their temperatures and the meter's gain put into factors and spreads."""
     slips = bench.shop.slips
     factors = [_copper(o.temperature) for o in seen] or [(1.0, 0.0)]
+    felt = [
+        (o.temperature.kind, f[0])
+        for o, f in zip(seen, factors, strict=False)
+        if o.temperature.kind != "unknown"
+    ]
+    if len({kind for kind, _ in felt}) == 1:  # all windings sit in one shell: what nobody felt is as warm
+        shared = math.fsum(factor for _, factor in felt) / len(felt)
+        factors = [
+            (shared, f[1]) if o.temperature.kind == "unknown" else f
+            for o, f in zip(seen, factors, strict=True)
+        ]
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(situation.meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
     hot = {_epoch(o.temperature): p_hot(o.temperature, slips["cold_but_warm"]) for o in seen}

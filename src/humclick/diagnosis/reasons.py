@@ -9,10 +9,12 @@ these depend on their order; the probability without the reading is the second v
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.damage import remedies_done, remedies_due, remedy_of
-from humclick.diagnosis.decisions import WAIT, actions_for, losses
+from humclick.diagnosis.decisions import WAIT, actions_for, covered, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.judged import Judged, judge
@@ -22,7 +24,7 @@ from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
 from humclick.readings.shown import percent
 
-__all__ = ["Explanation", "Reason", "WhatIf", "explain", "what_if"]
+__all__ = ["Explanation", "Reason", "WhatIf", "explain", "leader_of", "what_if"]
 
 #: A remedy's probability has to move this much to be named. [-]
 _MOVED = 0.04
@@ -108,6 +110,15 @@ class WhatIf:
     decision: tuple[str, ...]
 
 
+def leader_of(advice: Advice, about: Iterable[str] | None = None) -> frozenset[str] | None:
+    """The decision to explain: the one asked about, else the verdict's; None for the likeliest."""
+    if about:
+        return frozenset(about)
+    if advice.verdict is None:
+        return None
+    return frozenset(advice.verdict.due) or WAIT
+
+
 def explain(
     situation: Situation, shop: Shop | None = None, *, leader: frozenset[str] | None = None
 ) -> Explanation:
@@ -121,7 +132,8 @@ def explain(
     shop : Shop, optional
         Priors and costs.
     leader : frozenset of str, optional
-        The decision to explain; by default the most probable class.
+        The decision to explain; by default the most probable class. One the readings give no case for is set
+        against the likeliest, and its probability is zero.
 
     Raises
     ------
@@ -133,11 +145,15 @@ def explain(
     due = remedies_due(situation, judged.bench.shop)  # these belong to every decision
     done = remedies_done(situation) - due
     left = {c: _left(c, done, due) for c in classes} | {NONE: NONE}
-    alike = [c for c in classes if leader is not None and left[c] == _left(leader, done, due)]
-    lead = next(iter(alike or classes))
+    wanted = None if leader is None else _left(leader, done, due)
+    matching = [c for c in classes if wanted is not None and left[c] == wanted]
+    if wanted is not None and not matching:  # more was decided than the readings ask for
+        matching = [c for c in classes if c != NONE and left[c] & wanted and left[c] <= covered(wanted)]
+    lead = next(iter(matching or ([leader] if leader is not None else classes)))
+    left.setdefault(lead, wanted or lead)
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
-    seen = situation.observations
-    heard = situation.complaint
+    seen = situation.observations if classes.get(lead) else ()  # what has no case has no reasons
+    heard = situation.complaint if classes.get(lead) else None
     reasons = []
     before = judge(replace(situation, observations=(), complaint=None), shop)
     now = judge(replace(situation, observations=()), shop)
@@ -147,7 +163,7 @@ def explain(
         reasons.append(_reason("complaint", "complaint", shown, (before, now), (lead, rival), without))
     for k, observation in enumerate(seen):
         after = judge(replace(situation, observations=seen[: k + 1]), shop)
-        rest = replace(situation, observations=seen[:k] + seen[k + 1 :])
+        rest = replace(situation, observations=(*seen[:k], *seen[k + 1 :]))
         without = judge(rest, shop).post.by_class.get(lead, 0.0)
         title = judged.bench.probe(observation.probe).title
         shown = f"{title}: {shown_text(observation)}"
@@ -156,7 +172,10 @@ def explain(
         )
         now = after
     elimination = _by_elimination(judged, lead)
-    whole = math.fsum(p for c, p in classes.items() if left[c] == left[lead])
+    told = left[lead] if leader is None else _left(leader, done)  # what was decided, and nothing beside it
+    exact = wanted is None or any(left[c] == wanted for c in matching)
+    same = matching if wanted is not None else [c for c in classes if left[c] == left[lead]]
+    whole = math.fsum(classes[c] for c in same)
     if done or due:  # what was done is no rival to nothing being left
         rival = next((c for c in classes if left[c] != left[lead]), NONE)
     return Explanation(
@@ -165,7 +184,7 @@ def explain(
         whole,
         tuple(reasons),
         elimination,
-        _summary(judged, left[lead], left[rival], whole, elimination),
+        _summary(judged, told, left[rival], whole, exact=exact, elimination=elimination),
     )
 
 
@@ -227,12 +246,29 @@ def _by_elimination(judged: Judged, leader: frozenset[str]) -> bool:
 
 
 def _summary(
-    judged: Judged, leader: frozenset[str], rival: frozenset[str], whole: float, elimination: bool
+    judged: Judged,
+    leader: frozenset[str],
+    rival: frozenset[str],
+    whole: float,
+    *,
+    exact: bool,
+    elimination: bool,
 ) -> str:
     shop = judged.bench.shop
-    title = " and ".join(shop.remedy(r).title for r in sorted(leader))
-    other = " and ".join(shop.remedy(r).title for r in sorted(rival))
-    text = f"{percent(whole)} that exactly this is needed: {title}; the rival is: {other}."
+    title, other = (
+        " and ".join(shop.remedies[r].title if r in shop.remedies else r for r in sorted(remedies))
+        for remedies in (leader, rival)
+    )
+    if whole <= 0.0:
+        text = f"the readings give no case for this: {title}; the likeliest: {other}."
+    elif leader == NONE:
+        text = f"nothing on the list fits ({percent(whole)}): {title}; next best: {other}."
+    elif leader <= WAIT and remedies_done(judged.situation):
+        text = f"{percent(whole)} that nothing else is needed now; next best: {other}."
+    else:
+        sure = "that exactly this is needed" if exact else "that this puts it right"
+        text = f"{percent(whole)} {sure}: {title}; next best: {other}."
+    text = text[0].upper() + text[1:]
     if elimination:
         text += (
             " It leads by elimination: no reading speaks of it directly, all around it is proved good."

@@ -24,8 +24,8 @@ class Remedy:
 
     Attributes
     ----------
-    name, title : str
-        Name in the vocabulary; words for the sheet.
+    name, title, did : str
+        Name in the vocabulary; words for the sheet, to be done and once it is done.
     price : float
         Parts. [money]
     minutes : float
@@ -36,6 +36,7 @@ class Remedy:
 
     name: str
     title: str
+    did: str
     price: float
     minutes: float
     cost: float
@@ -129,7 +130,7 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         price, minutes = _number(row["price"], name), _number(row["minutes"], name)
         fixed = _number(row.get("fixed", 0.0), name)
         cost = price + minutes * rates["minute"] + fixed
-        remedies[name] = Remedy(name, str(row["title"]), price, minutes, cost)
+        remedies[name] = Remedy(name, str(row["title"]), str(row["did"]), price, minutes, cost)
     odds = {str(k): _number(v, f"odds.{k}") for k, v in table.get("odds", {}).items()}
     for key in odds:
         part, _, mode = key.partition(".")

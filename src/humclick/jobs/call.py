@@ -14,6 +14,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.situation import Hazard, Heard, Observation, Situation
 from humclick.jobs.events import (
     DecisionTaken,
+    Event,
     GatePassed,
     NoteWritten,
     Opened,
@@ -142,6 +143,8 @@ class Call:
         Ids of events that are taken back.
     problems : tuple of Problem
         What could not be used.
+    events : tuple of Event
+        All of it, in order, what was taken back too: how it came to this.
     """
 
     header: Opened | None = None
@@ -171,6 +174,7 @@ class Call:
     decisions: tuple[DecisionTaken, ...] = ()
     undone: frozenset[str] = frozenset()
     problems: tuple[Problem, ...] = ()
+    events: tuple[Event, ...] = field(default=(), repr=False, compare=False)
 
     def situation(self) -> Situation | None:
         """The call as judgement sees it; None until the machine is described."""

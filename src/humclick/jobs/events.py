@@ -134,6 +134,8 @@ class MachineRead(Event):
         LRA and RLA where printed. [A]
     refrigerant : str
         As printed.
+    provisional : bool
+        The arrangement is taken for now only: more than one fits what was seen.
     """
 
     kind: ClassVar[str] = "machine"
@@ -145,6 +147,7 @@ class MachineRead(Event):
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     refrigerant: str = ""
+    provisional: bool = False
 
     def _check(self) -> None:
         check_text(self.arrangement, "arrangement", needed=True)

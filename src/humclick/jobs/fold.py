@@ -495,6 +495,7 @@ class _Fold:
             decisions=tuple(e for e in self.live if isinstance(e, DecisionTaken)),
             undone=self.undone,
             problems=tuple(self.problems),
+            events=self.events,
         )
 
 

@@ -17,16 +17,27 @@ from humclick.diagnosis.advice import Suspect, Value, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
-from humclick.diagnosis.reasons import Explanation, explain
+from humclick.diagnosis.probes import Probe, probe_of
+from humclick.diagnosis.reasons import Explanation, explain, leader_of
 from humclick.errors import Refused
 from humclick.jobs.call import Call, Problem
-from humclick.jobs.standing import cautions
+from humclick.jobs.history import Turn, heading, state_of, turns
+from humclick.jobs.standing import cautions, onward
 
 if TYPE_CHECKING:
-    from humclick.diagnosis.advice import Verdict
+    from humclick.diagnosis.advice import Advice, Verdict
     from humclick.diagnosis.shop import Shop
 
-__all__ = ["AdviceResult", "DefendedVerdict", "MachineNamed", "as_json", "defended", "finite", "result_of"]
+__all__ = [
+    "AdviceResult",
+    "DefendedVerdict",
+    "MachineNamed",
+    "TurnResult",
+    "as_json",
+    "defended",
+    "finite",
+    "result_of",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +68,11 @@ class DefendedVerdict:
     Attributes
     ----------
     remedies, titles, rival : tuple of str
-        What to do, the same in words, and the next best decision.
+        What to do, or what was done where nothing is left to do; the same in words; the next best decision.
+    due : tuple of str
+        What is still to be done; empty where what was done put it right.
     probability : float
-        That this, and nothing more, puts it right. [-]
+        That this, and nothing more, puts it right; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -79,6 +92,7 @@ class DefendedVerdict:
     remedies: tuple[str, ...]
     titles: tuple[str, ...]
     rival: tuple[str, ...]
+    due: tuple[str, ...]
     probability: float
     sentence: str
     expected_loss: float
@@ -87,6 +101,36 @@ class DefendedVerdict:
     guards: tuple[GuardState, ...]
     by_elimination: bool
     because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnResult:
+    """
+    One go at putting it right, judged as the call stood when it began.
+
+    Attributes
+    ----------
+    event : str
+        Id of the event that began it: the decision, else the first thing put right.
+    decided, done : tuple of str
+        Remedies decided, and those carried out.
+    outcome : str
+        What the last try after it came to; empty where it was not tried since.
+    suspects : tuple of Suspect
+        What was suspected then.
+    remedies : tuple of (remedy, probability)
+        How probably each remedy was needed then. [-]
+    explanation : Explanation or None
+        Why, as it stood then; null where no machine was described then.
+    """
+
+    event: str
+    decided: tuple[str, ...]
+    done: tuple[str, ...]
+    outcome: str
+    suspects: tuple[Suspect, ...]
+    remedies: tuple[tuple[str, float], ...]
+    explanation: Explanation | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,13 +143,20 @@ class AdviceResult:
     humclick_advice : int
         Version of this format.
     kind : str
-        ``probe``, ``wait`` or ``verdict``.
+        ``probe``, ``wait`` or ``verdict``; ``work`` once it is decided, ``prove`` once something was put
+        right and not tried since, ``repaired`` once it ran.
+    heading : str
+        How far the call has come, in one line.
+    done, due : tuple of str
+        Remedies carried out on this call, and what is still to be done.
+    turns : tuple of TurnResult
+        Every go at putting it right, with what was suspected and why as it stood then.
     machine : MachineNamed
         As described in the call.
     complaint : str or None
         What was heard; null if not known.
     suspects, remedies, none_of_these, left_out, next, alternatives, guards
-        As in `humclick.diagnosis.advice.Advice`.
+        As in `humclick.diagnosis.advice.Advice`: of now, what was put right left out.
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
     unproved : mapping of event to tuple of str
@@ -119,11 +170,15 @@ class AdviceResult:
     verdict : DefendedVerdict or None
         Where it is time to act.
     explanation : Explanation or None
-        Only where asked for.
+        Why it looks so now; only where asked for.
     """
 
     humclick_advice: Literal[1]
-    kind: Literal["probe", "wait", "verdict"]
+    kind: Literal["probe", "wait", "verdict", "work", "prove", "repaired"]
+    heading: str
+    done: tuple[str, ...]
+    due: tuple[str, ...]
+    turns: tuple[TurnResult, ...]
     machine: MachineNamed
     complaint: str | None
     suspects: tuple[Suspect, ...]
@@ -156,6 +211,7 @@ def defended(verdict: Verdict | None, why: Explanation | None) -> DefendedVerdic
         remedies=verdict.remedies,
         titles=verdict.titles,
         rival=verdict.rival,
+        due=verdict.due,
         probability=verdict.probability,
         sentence=verdict.sentence,
         expected_loss=verdict.expected_loss,
@@ -167,9 +223,9 @@ def defended(verdict: Verdict | None, why: Explanation | None) -> DefendedVerdic
     )
 
 
-def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
+def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | None = None) -> AdviceResult:
     """
-    Advice on a call as it stands.
+    Advice on a call as it stands; `advice` where it was worked out already.
 
     Raises
     ------
@@ -183,12 +239,20 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
             "no machine is described in this call; add an event of kind machine with its arrangement"
             f" (humclick list arrangements){told}"
         )
-    advice = advise(situation, shop=shop)
-    leader = frozenset(advice.verdict.remedies) if advice.verdict else None
-    explanation = explain(situation, shop, leader=leader) if why or advice.verdict else None
+    advice = advice or advise(situation, shop=shop)
+    explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None
+    state = state_of(call, advice)
+    step = onward(call, advice, state, shop)
+    following = advice.next if step.kind in ("probe", "wait") else None
+    if step.kind == "prove":
+        following = _proof(probe_of(machine, step.probe, shop), shop)
     return AdviceResult(
         humclick_advice=1,
-        kind=advice.kind,  # type: ignore[arg-type]
+        kind=step.kind,  # type: ignore[arg-type]
+        heading=heading(state, advice, shop),
+        done=state.done,
+        due=state.due,
+        turns=tuple(_turn(each, shop) for each in turns(call)),
         machine=MachineNamed(
             arrangement=machine.arrangement.id,
             title=machine.arrangement.title,
@@ -201,17 +265,42 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
         remedies=advice.remedies,
         none_of_these=advice.none_of_these,
         left_out=advice.left_out,
-        next=advice.next,
+        next=following,
         alternatives=advice.alternatives,
         guards=advice.guards,
         findings=findings(situation, shop),
         contradictions=contradictions(situation, shop),
         unproved={each.event: each.unproved for each in call.readings if each.unproved},
         problems=call.problems,
-        before=tuple(gate.name for gate in call.gates_before(advice.next.gates)) if advice.next else (),
+        before=tuple(gate.name for gate in call.gates_before(following.gates)) if following else (),
         cautions=tuple(f"{fact.title}. {fact.plain}" for fact in cautions(call)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
+    )
+
+
+def _proof(probe: Probe, shop: Shop) -> Value:
+    """The probe that proves the repair, as a next step."""
+    cost = shop.money(probe.minutes) + probe.risk
+    reason = "it proves the repair"
+    return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, 0.0, reason)
+
+
+def _turn(turn: Turn, shop: Shop) -> TurnResult:
+    """A go at putting it right, judged as the call stood when it began."""
+    situation = turn.before.situation()
+    advice = explanation = None
+    if situation is not None and not situation.machine.arrangement.recognised_only:
+        advice = advise(situation, shop=shop)
+        explanation = explain(situation, shop, leader=leader_of(advice, turn.about))
+    return TurnResult(
+        event=turn.event,
+        decided=turn.decided,
+        done=turn.done,
+        outcome=turn.outcome,
+        suspects=advice.suspects if advice is not None else (),
+        remedies=advice.remedies if advice is not None else (),
+        explanation=explanation,
     )
 
 

@@ -7,17 +7,26 @@ Faces ask here before they keep an event or say what comes next. Nothing here lo
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from humclick.diagnosis.guards import askable, needs_before
 from humclick.diagnosis.power import breaker_tripped
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
-from humclick.jobs.events import ComplaintHeard, DecisionTaken, Event, PartFitted, ReadingTaken, Undone
+from humclick.jobs.events import (
+    ComplaintHeard,
+    DecisionTaken,
+    Event,
+    MachineRead,
+    NoteWritten,
+    PartFitted,
+    ReadingTaken,
+    Undone,
+)
 from humclick.jobs.fold import fold
-from humclick.jobs.sheet.model import Advised, state_of
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -26,20 +35,26 @@ if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
+    from humclick.jobs.history import State
     from humclick.readings import Reading
 
 __all__ = [
+    "CONFIRMED",
+    "FOR_NOW",
     "PIN_PAIRS",
+    "PROOF",
     "UNNAMED_PINS",
+    "Onward",
     "accepted",
     "cautions",
     "decided",
     "given_last",
     "live",
     "next_moment",
+    "onward",
     "pins_found",
     "probes_now",
-    "repaired",
+    "provisional",
     "to_redo",
     "to_undo",
 ]
@@ -48,6 +63,11 @@ __all__ = [
 PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
+
+#: How the notes begin that say that an arrangement is taken for now, and that it is settled.
+FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
+#: Probes that prove a repair, in order.
+PROOF = ("attempt.as_found", "supply.volts_start")
 
 
 def cautions(call: Call) -> tuple[Fact, ...]:
@@ -73,11 +93,50 @@ def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted |
     return None
 
 
-def repaired(call: Call, advice: Advice | None) -> bool:
-    """Whether it is on record that it runs with what was fitted."""
-    if not call.renewed or advice is None:
-        return False
-    return state_of(call, Advised(advice)).name == "repaired"
+@dataclass(frozen=True, slots=True)
+class Onward:
+    """
+    What comes next on a call, the same on every face.
+
+    Attributes
+    ----------
+    kind : str
+        ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it is decided, ``prove`` once something
+        was put right and not tried since, ``repaired`` once it ran.
+    probe : str
+        The probe to take next; empty where there is none.
+    fitted : str
+        The new part to be proved; empty where there is none.
+    """
+
+    kind: str
+    probe: str = ""
+    fitted: str = ""
+
+
+def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
+    """What comes next on a call."""
+    if state.name == "repaired":
+        return Onward("repaired")
+    if state.name == "fitted":
+        part = call.fitted[-1].part if call.fitted else ""
+        probe = _proving(call, shop)
+        if probe:
+            return Onward("prove", probe, part)
+    if isinstance(decided(call.events, call), DecisionTaken):
+        return Onward("work")
+    return Onward(advice.kind, advice.next.probe if advice.next is not None else "")
+
+
+def _proving(call: Call, shop: Shop) -> str:
+    """The probe that proves a repair, or the one that stands before it; empty where there is none."""
+    situation, known = call.situation(), probes_now(call, shop)
+    trial = known.get(PROOF[0])
+    if situation is None or trial is None or trial.id in call.skipped:
+        return ""
+    needs = needs_before(situation, trial, shop)
+    first = askable(situation, needs[0], shop) if needs else trial
+    return first.id if first is not None else ""
 
 
 def probes_now(call: Call, shop: Shop) -> dict[str, Probe]:
@@ -93,6 +152,25 @@ def given_last(events: Sequence[Event], call: Call, kind: type[Event]) -> dict[s
                 f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
             }
     return {}
+
+
+def provisional(events: Sequence[Event], call: Call) -> bool:
+    """
+    Whether the arrangement is taken for now only, until it is confirmed or another one is chosen.
+
+    A note that begins with `FOR_NOW` said so before the machine's own field did; it counts until another
+    arrangement is described or a note that begins with `CONFIRMED`.
+    """
+    machine, noted = "", ""
+    said = False
+    for event in live(events, call):
+        if isinstance(event, MachineRead):
+            noted = noted if event.arrangement == machine and not said else ""
+            machine, said = event.arrangement, event.provisional
+        elif isinstance(event, NoteWritten):
+            noted = machine if event.text.startswith(FOR_NOW) else noted
+            noted = "" if event.text.startswith(CONFIRMED) else noted
+    return said or bool(noted)
 
 
 def next_moment(events: Sequence[Event], now: datetime) -> datetime:

@@ -42,7 +42,17 @@ _KEYWORDS = {"_": None, "N_": None, "counted": (1, 2)}
 _MORE = (
     *("First wait", "nearly nothing", "within 10 %", "low", "high", "Fitted on this call"),
     *("Kept so that the part can be checked or bought again.", "no clamp meter at hand"),
-    *("Protector", "Supply", "Else", "To order", "How", "Before it", "No verdict yet", "Do not order yet"),
+    *(
+        "Protector",
+        "Supply",
+        "Else",
+        "To order",
+        "How",
+        "Before it",
+        "No verdict yet",
+        "No machine is described yet",
+        "Do not order yet",
+    ),
     *("Probability of the leading decision", "Expected loss of acting now", "in the shop's money"),
     *("Best further test would lose", "in the shop's money; below 0 it would pay", "Flip factor"),
     "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
@@ -94,7 +104,20 @@ _MORE = (
     "It may be an inverter-driven or three-phase compressor: never put it across the mains, and never fit"
     " start gear to it.",
     "The two differ.",
-    "The readings alone did not yet bear out a verdict.",
+    "The readings had not settled it then.",
+    *("the same", "nothing else", "it proves the repair", "Then", "Reasons", "Reasons before the repair"),
+    *(
+        "Reasons when it was decided",
+        "Suspects",
+        "Suspects before the repair",
+        "Suspects when it was decided",
+    ),
+    *("Suspects now", "What is needed now, how probably"),
+    *("What was needed before the repair, how probably", "What was needed when it was decided, how probably"),
+    "Write down what was installed, start it and listen: that proves the repair",
+    "1 entry was taken back; it stays in the call.",
+    "The arrangement is taken for now only: more than one fits what was seen.",
+    "What stood when it was decided cannot be worked out: no machine was described then.",
     *("not read", "none", "no other decision comes near", "no reason given"),
     "decide what? Choose at least one remedy",
     "tap the picture, or write the place in per cent from left and top",
@@ -193,7 +216,7 @@ def _model() -> Iterator[str]:
         yield from (fact.title, fact.plain)
     yield defer()
     for remedy in default_shop().remedies.values():
-        yield from (remedy.title, remedy.name)
+        yield from (remedy.title, remedy.did, remedy.name)
     for each in meters().values():
         yield each.title
     for question in questions():

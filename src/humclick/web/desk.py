@@ -15,10 +15,10 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import DecisionTaken, Event, PartFitted
+from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
-from humclick.jobs.sheet.model import Advised, State, state_of
-from humclick.jobs.standing import accepted, decided, probes_now, repaired
+from humclick.jobs.history import State, heading, state_of
+from humclick.jobs.standing import Onward, accepted, onward, probes_now
 from humclick.safety import Gate
 from humclick.web.exchange import Reply, Request, plain_table
 from humclick.web.judgements import Judgements, Weighed
@@ -129,7 +129,7 @@ class Desk:
         return event
 
     def _forget(self) -> None:
-        for name in ("weighed", "repaired"):
+        for name in ("weighed", "state", "onward", "before"):
             self.__dict__.pop(name, None)
 
     # -- judgement ------------------------------------------------------------------------------------------
@@ -157,21 +157,31 @@ class Desk:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
 
-    @property
+    @cached_property
     def state(self) -> State:
         """How far the call has come."""
-        advice = self.weighed.advice if self.weighed is not None else None
-        return state_of(self.call, None if advice is None else Advised(advice))
+        return state_of(self.call, self.weighed.advice if self.weighed is not None else None)
 
     @cached_property
-    def repaired(self) -> bool:
-        """Whether it is on record that it runs with what was fitted."""
-        return repaired(self.call, self.weighed.advice if self.weighed is not None else None)
+    def onward(self) -> Onward | None:
+        """What comes next; None where nothing can be said."""
+        advice = self.weighed.advice if self.weighed is not None else None
+        return None if advice is None else onward(self.call, advice, self.state, self.shop)
 
     @property
-    def decided(self) -> DecisionTaken | PartFitted | None:
-        """The decision or the new part after which nothing was measured yet."""
-        return decided(self.events, self.call)
+    def heading(self) -> str:
+        """How far the call has come, in one line."""
+        machine = self.call.machine
+        advice = self.weighed.advice if self.weighed is not None else None
+        return heading(self.state, advice, self.shop, machine.arrangement.title if machine else "")
+
+    @cached_property
+    def before(self) -> Weighed | None:
+        """The call as it stood when its last go at putting it right began; None where there was none."""
+        turn = self.state.turn
+        situation = turn.before.situation() if turn is not None else None
+        weighed = None if situation is None else _JUDGEMENTS.of(situation, self.shop)
+        return weighed if weighed is not None and weighed.advice is not None else None
 
     def probes(self) -> dict[str, Probe]:
         """Every named probe of the machine; none while there is no machine."""
@@ -238,7 +248,7 @@ class Desk:
             "customer": header.customer if header else "",
             "state": self.state.name,
             "updated": max((event.at for event in self.events), default=self.request.now).isoformat(),
-            "verdict": verdict.sentence if verdict is not None else "",
+            "verdict": self.heading if self.state.turn else verdict.sentence if verdict is not None else "",
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),
         }

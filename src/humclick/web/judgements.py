@@ -16,7 +16,8 @@ from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.reasons import Explanation, WhatIf, explain, what_if
+from humclick.diagnosis.reasons import Explanation, WhatIf, explain, leader_of, what_if
+from humclick.diagnosis.remaining import left_of_part
 from humclick.errors import HumclickError
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ class Weighed:
     def __init__(self, situation: Situation, shop: Shop) -> None:
         self.situation = situation
         self.shop = shop
+        self._explained: dict[tuple[str, ...], Explanation] = {}
         self._what_if: dict[str, tuple[WhatIf, ...]] = {}
 
     @cached_property
@@ -82,17 +84,22 @@ class Weighed:
         """Probability that each part is not healthy. [-]"""
         if self.advice is None:
             return {}
-        post = judge(self.situation, self.shop).post
-        return {part.id: post.of_part(part.id) for part in self.situation.machine.parts}
+        judged = judge(self.situation, self.shop)
+        return {part.id: left_of_part(judged, part.id) for part in self.situation.machine.parts}
 
-    @cached_property
+    @property
     def explanation(self) -> Explanation | None:
         """Why the leading decision leads."""
+        return self.explained(())
+
+    def explained(self, about: tuple[str, ...]) -> Explanation | None:
+        """Why some remedies lead or fall behind; by default those of the verdict, else the likeliest."""
         if self.advice is None:
             return None
-        verdict = self.advice.verdict
-        leader = frozenset(verdict.remedies) if verdict else None
-        return explain(self.situation, self.shop, leader=leader)
+        if about not in self._explained:
+            leader = leader_of(self.advice, about)
+            self._explained[about] = explain(self.situation, self.shop, leader=leader)
+        return self._explained[about]
 
     def what_if(self, probe: str) -> tuple[WhatIf, ...]:
         """

@@ -35,6 +35,8 @@ NOTICES: dict[str, str] = {
     ),
     "server-refused": N_("The server will not take an entry; it stays on this device: {why}"),
     "stop": N_("Stop"),
+    "to-what-was-typed": N_("Go back to it"),
+    "typed-not-kept": N_("Typed, and not on record yet: {what}"),
     "understood": N_("Understood"),
     "updated": N_("A new version is here. It is used from the next start; this call goes on as it is."),
 }

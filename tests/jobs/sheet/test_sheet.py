@@ -132,8 +132,9 @@ def test_the_technician_sees_every_reading_in_order() -> None:
     low = next(e for e in readings if e.probe == "start_capacitor.farads")
     assert (low.value, low.warns, low.passed) == ("12.4 µF", True, ("No. 2", "No. 3"))
     assert page.headline.startswith("Verdict: Replace the start capacitor")
-    assert page.suspects
-    assert page.remedies
+    (now,) = page.standings
+    assert now.suspects
+    assert now.remedies
     assert page.reasons
     assert any(row.name == "Flip factor" for row in page.figures)
     assert any("None of these" in line for line in page.left_out)
@@ -178,7 +179,7 @@ def test_a_repair_that_ran_is_told_as_done() -> None:
     run = (gate("cover-on"), gate("stand-clear"), reading("fit.start_capacitor", "runs"))
     sheet = sheet_of(call(*LOW, FITTED, *run))
     assert sheet.state.name == "repaired"
-    assert sheet.customer_page.done == ("Replace the start capacitor",)
+    assert sheet.customer_page.done == ("Start capacitor replaced",)
     assert sheet.customer_page.needed == ()
     (part,) = sheet.counter_page.fitted
     assert part.fit == "no"
@@ -189,7 +190,7 @@ def test_a_part_fitted_without_a_start_is_not_called_repaired() -> None:
     """Without a start that ran on record nobody is told that it runs."""
     sheet = sheet_of(call(*LOW, FITTED))
     assert sheet.state.name == "fitted"
-    assert "not on record" in sheet.customer_page.headline
+    assert "not test-run" in sheet.customer_page.headline
 
 
 def test_the_technicians_decision_counts_and_a_difference_is_said() -> None:
@@ -206,7 +207,7 @@ def test_a_machine_only_recognised_has_a_sheet(name: str) -> None:
     machine = {"kind": "machine", "arrangement": name, "volts": 230.0}
     sheet = sheet_of(call(HEAD, machine))
     assert sheet.state.name == "recognised"
-    assert sheet.technician_page.suspects == ()
+    assert sheet.technician_page.standings == ()
     assert sheet.counter_page.demands == ()
     assert sheet.technician_page.cautions[0] in typeset(sheet).replace("&#39;", "'")
 

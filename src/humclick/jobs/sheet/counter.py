@@ -8,7 +8,7 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call
 from humclick.jobs.events import PartFitted
-from humclick.jobs.sheet.model import CounterPage, FittedPart, Judgement, Photo, State
+from humclick.jobs.sheet.model import CounterPage, FittedPart, Photo, Told
 from humclick.jobs.sheet.technician import clock, machine_rows
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
 from humclick.replacement.marks import read_marks
@@ -22,13 +22,14 @@ _WORTH = 0.15
 _SEALED = 0.5
 
 
-def counter_page(call: Call, judgement: Judgement | None, state: State) -> CounterPage:
+def counter_page(call: Call, told: Told) -> CounterPage:
     """
     The page for the parts counter.
 
     Before a verdict it lists the parts that may be needed, so that their marks are read while the machine
     is open; it then says not to order yet.
     """
+    state = told.state
     photos = tuple(Photo(p.caption or "without caption", p.sha256[:12], clock(p)) for p in call.photos)
     if call.machine is None:
         return CounterPage(
@@ -39,15 +40,16 @@ def counter_page(call: Call, judgement: Judgement | None, state: State) -> Count
         stamps.setdefault(stamp.part, []).append(stamp.text)
     rows = machine_rows(call.machine)
     wanted: tuple[str, ...] = ()
-    if state.name == "open" and judgement is not None:
-        likely = [(r, p) for r, p in judgement.advice.remedies if p >= _WORTH]
+    if state.name == "open" and told.now is not None:
+        likely = [(r, p) for r, p in told.now.advice.remedies if p >= _WORTH]
         wanted = tuple(
             r for r, p in likely if p >= _SEALED or replaced_parts(call.machine, r) != (COMPRESSOR,)
         )
     elif state.name in ("needed", "fitted", "repaired"):
-        wanted = state.remedies
+        wanted = state.due or state.done
     found = demands(call.machine, wanted, stamps)
-    fitted = tuple(_fitted(call.machine, each, found) for each in call.fitted)
+    asked = demands(call.machine, (*state.done, *wanted), stamps)
+    fitted = tuple(_fitted(call.machine, each, asked) for each in call.fitted)
     if not found:
         headline, note = "No new part is needed", "There is nothing to order from this sheet."
         if state.name == "open":
@@ -57,7 +59,7 @@ def counter_page(call: Call, judgement: Judgement | None, state: State) -> Count
     elif state.name == "open":
         headline = "Do not order yet"
         note = "No verdict so far. Read these marks while the machine is open; it saves a second visit."
-    elif state.name == "needed":
+    elif state.due:
         headline = "To order" if len(found) == 1 else f"To order: {len(found)} parts"
         note = "Take the old part along. Where anything below is not met, ask before you buy."
     else:

@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 from humclick.diagnosis.shop import Shop, default_shop
-from humclick.errors import Unknown
+from humclick.diagnosis.situation import Heard
 from humclick.jobs.call import Call
-from humclick.jobs.sheet.model import CostLine, CustomerPage, Judgement, State, Tested
+from humclick.jobs.history import State, did, titles
+from humclick.jobs.sheet.model import CostLine, CustomerPage, Judgement, Tested, Told
 from humclick.replacement.demand import replaced_parts
 from humclick.safety import flammable
 from humclick.sourced import read_data, sourced
@@ -24,17 +25,15 @@ def _words() -> dict[str, Any]:
 
 
 def remedy_title(remedy: str, shop: Shop) -> str:
-    """A remedy in words, its own name where the shop has none."""
-    try:
-        title = shop.remedy(remedy).title
-    except Unknown:
-        title = remedy
-    return title[:1].upper() + title[1:]
+    """A remedy to be done in words, its own name where the shop has none."""
+    return _capital(titles((remedy,), shop))
 
 
-def customer_page(
-    call: Call, judgement: Judgement | None, state: State, shop: Shop | None = None, money: str = ""
-) -> CustomerPage:
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str = "") -> CustomerPage:
     """
     The page in plain words.
 
@@ -42,48 +41,47 @@ def customer_page(
     ----------
     call : Call
         The call.
-    judgement : Judgement or None
-        What judgement says of it.
-    state : State
-        How far it has come.
+    told : Told
+        What judgement says of it, and how far it has come.
     shop : Shop, optional
         The shop's own prices; without it none are shown, for the program's are guesses.
     money : str
         Name or sign of the money the prices are in.
     """
-    words = _words()
-    titles = tuple(remedy_title(r, shop or default_shop()) for r in state.remedies)
-    finished = state.name in ("repaired", "fitted")
-    known = state.name in ("needed", "passing", "repaired", "fitted")
-    probability = judgement.explanation.probability if judgement else 0.0
+    words, state = _words(), told.state
+    known = shop or default_shop()
+    settled = state.name in ("needed", "passing", "repaired", "fitted")
+    probability = told.behind.explanation.probability if told.behind else 0.0
     costs = _costs(state, shop, money) if state.name in ("needed", "passing") else ()
     note = ""
     if costs:
         note = "Parts and work from our price list, before tax. Travel and testing are not in these figures."
     elif state.name == "needed":
         note = "The price was not known when this was printed. Please ask before the work starts."
-    told = words["complaint"].get(str(call.complaint), "") if call.complaint else ""
+    heard = words["complaint"].get(str(call.complaint), "") if call.complaint else ""
     return CustomerPage(
-        headline=words["headline"][state.name],
-        told=call.words.strip() or told,
-        explained=_explained(call, judgement, state),
-        sure=_sure(probability) if known and judgement and state.name != "repaired" else "",
-        wrong=_wrong(judgement, state) if known else (),
-        does=_does(call, state) if known else (),
-        done=titles if finished else (),
-        needed=titles if state.name in ("needed", "passing", "handed") else (),
-        tested=_tested(call, judgement),
-        safety=_safety(call, state),
+        headline=words["headline"]["failed" if state.failed else state.name],
+        told=call.words.strip() or heard,
+        explained=_explained(call, told),
+        sure=_sure(probability) if settled and told.behind and state.name != "repaired" else "",
+        wrong=_wrong(told) if settled else (),
+        does=_does(call, state) if settled else (),
+        done=tuple(_capital(did((r,), known)) for r in state.done),
+        needed=tuple(remedy_title(r, known) for r in state.due),
+        tested=_tested(call, told.now),
+        safety=_safety(call, told),
         costs=costs,
         cost_note=note,
     )
 
 
-def _explained(call: Call, judgement: Judgement | None, state: State) -> str:
-    words = _words()["explained"]
+def _explained(call: Call, told: Told) -> str:
+    words, state = _words()["explained"], told.state
     if state.name == "recognised" and call.machine is not None:
         return str(words["three_phase" if call.machine.arrangement.id == "three-phase" else "recognised"])
-    if state.name in ("needed", "fitted") and judgement and judgement.explanation.by_elimination:
+    if state.failed:
+        return str(words["failed"])
+    if state.name in ("needed", "fitted") and told.behind and told.behind.explanation.by_elimination:
         return str(words["elimination"])
     return str(words.get(state.name, ""))
 
@@ -96,13 +94,14 @@ def _sure(probability: float) -> str:
     return f"{words['sure']['best']}."
 
 
-def _wrong(judgement: Judgement | None, state: State) -> tuple[str, ...]:
+def _wrong(told: Told) -> tuple[str, ...]:
     """The likeliest condition that the remedies put right, in plain words."""
-    if judgement is None:
+    behind = told.behind
+    if behind is None:
         return ()
-    wanted = frozenset(state.remedies)
-    for suspect in judgement.advice.suspects:
-        remedies = {judgement.remedy_of(part, mode) for part, mode in suspect.parts}
+    wanted = frozenset(told.state.remedies)
+    for suspect in behind.advice.suspects:
+        remedies = {behind.remedy_of(part, mode) for part, mode in suspect.parts}
         if remedies == wanted or (not remedies and wanted <= {"wait"}):
             return (suspect.plain,)
     return ()
@@ -139,26 +138,34 @@ def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
     return tuple(Tested(what, said, good) for what, (said, good) in found.items())
 
 
-def _safety(call: Call, state: State) -> tuple[str, ...]:
-    words = _words()["safety"]
-    finished = state.name in ("repaired", "fitted", "passing")
+def _safety(call: Call, told: Told) -> tuple[str, ...]:
+    words, state = _words()["safety"], told.state
+    finished = not state.failed and state.name in ("repaired", "fitted", "passing")
     plug = "plug_done" if finished else "plug_handed" if state.name == "handed" else "plug_open"
-    said = [words[plug], words["cover"]]
+    said = [words[f"{plug}_breaker" if _leaves_breaker(call, told) else plug], words["cover"]]
     if call.machine is not None:
         printed = call.machine.nameplate.refrigerant
         if flammable(printed):
             said.append(words["flammable"])
         elif not printed.strip():
             said.append(words["unread"])
-    said += [words[r] for r in state.remedies if r in words]
+    said += [words[r] for r in dict.fromkeys((*state.remedies, *state.due)) if r in words]
     return tuple(said)
+
+
+def _leaves_breaker(call: Call, told: Told) -> bool:
+    """Whether the breaker is to stay off: it tripped on this call, or the motor has a way to its case."""
+    tripped = call.complaint is Heard.BREAKER or any(r.answer == Heard.BREAKER for r in call.readings)
+    seen = told.now.findings if told.now is not None else {}
+    leaks = [r.event in seen and seen[r.event].warns for r in call.readings if r.probe == "pins.shell"]
+    return tripped or bool(leaks and leaks[-1])
 
 
 def _costs(state: State, shop: Shop | None, money: str) -> tuple[CostLine, ...]:
     if shop is None or shop is default_shop():
         return ()
-    found = [shop.remedies[r] for r in state.remedies if r in shop.remedies]
-    if len(found) != len(state.remedies):
+    found = [shop.remedies[r] for r in state.due if r in shop.remedies]
+    if len(found) != len(state.due):
         return ()
 
     def amount(value: float) -> str:

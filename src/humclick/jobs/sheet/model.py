@@ -7,7 +7,7 @@ Every text here is plain text: the templates escape it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
@@ -16,14 +16,15 @@ from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.reasons import Explanation, explain
+from humclick.diagnosis.reasons import Explanation, explain, leader_of
+from humclick.diagnosis.remaining import left_of_part
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
-from humclick.replacement.demand import PartDemand, replaced_parts
+from humclick.jobs.history import State
+from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
 
 __all__ = [
-    "Advised",
     "CostLine",
     "CounterPage",
     "CustomerPage",
@@ -34,12 +35,12 @@ __all__ = [
     "Photo",
     "Row",
     "Sheet",
+    "Standing",
     "StartPicture",
-    "State",
     "TechnicianPage",
     "Tested",
+    "Told",
     "judgement_of",
-    "state_of",
 ]
 
 
@@ -76,9 +77,20 @@ class Judgement:
         return self.machine.part(part).remedy(mode)
 
 
-def judgement_of(call: Call, shop: Shop | None = None) -> Judgement | None:
+def judgement_of(
+    call: Call, shop: Shop | None = None, *, leader: Iterable[str] | None = None
+) -> Judgement | None:
     """
     Judge a call; None where no machine is described or it is one that is only recognised.
+
+    Parameters
+    ----------
+    call : Call
+        The call, as it stands or as it stood.
+    shop : Shop, optional
+        The shop's own figures.
+    leader : iterable of str, optional
+        The remedies whose reason is asked for; by default those of the verdict, else the likeliest.
 
     Raises
     ------
@@ -89,85 +101,47 @@ def judgement_of(call: Call, shop: Shop | None = None) -> Judgement | None:
     if situation is None or situation.machine.arrangement.recognised_only:
         return None
     advice = advise(situation, shop=shop)
-    leader = frozenset(advice.verdict.remedies) if advice.verdict else None
-    post = judge(situation, shop).post
+    judged = judge(situation, shop)
     return Judgement(
         advice=advice,
-        explanation=explain(situation, shop, leader=leader),
+        explanation=explain(situation, shop, leader=leader_of(advice, leader)),
         findings={each.id: each for each in findings(situation, shop)},
         contradictions=contradictions(situation, shop),
-        shares={part.id: post.of_part(part.id) for part in situation.machine.parts},
+        shares={part.id: left_of_part(judged, part.id) for part in situation.machine.parts},
         machine=situation.machine,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class Told:
     """
-    How far the call has come.
+    What a sheet speaks of: the call judged now, and as it stood when its last go at putting it right began.
 
     Attributes
     ----------
-    name : str
-        ``bare``, ``recognised``, ``open``, ``handed``, ``passing``, ``needed``, ``fitted`` or ``repaired``.
-    remedies : tuple of str
-        What is to be done or was done: as the technician decided, else as judged.
-    decided : bool
-        Whether the technician decided.
+    now : Judgement or None
+        None for a machine that is only recognised, or none at all.
+    before : Judgement or None
+        The same as `now` while nothing was decided or done.
+    state : State
+        How far the call has come.
     """
 
-    name: str
-    remedies: tuple[str, ...] = ()
-    decided: bool = False
+    now: Judgement | None
+    before: Judgement | None
+    state: State
 
+    @property
+    def behind(self) -> Judgement | None:
+        """The judgement that stands behind what is to be done, or was done."""
+        return self.now if self.state.failed else self.before
 
-@dataclass(frozen=True, slots=True)
-class Advised:
-    """The advice alone, where only the state is asked for."""
-
-    advice: Advice
-
-
-def state_of(call: Call, judgement: Judgement | Advised | None) -> State:
-    """How far the call has come, and what the remedies are."""
-    if call.machine is None:
-        return State("bare")
-    if judgement is None:
-        return State("recognised")
-    decided = tuple(dict.fromkeys(call.decisions[-1].remedies)) if call.decisions else ()
-    verdict = judgement.advice.verdict
-    remedies = decided or (verdict.remedies if verdict else ())
-    last = max((fitted.at for fitted in call.fitted), default=None)
-    tries = [r for r in call.readings if r.probe.startswith(("attempt.", "fit.")) and r.answer]
-    since = [r for r in tries if last is None or r.at >= last or r.probe.startswith("fit.")]
-    known_good = bool(since) and since[-1].probe == "attempt.known_good"
-    runs = bool(since) and since[-1].answer == "runs" and not known_good
-    if call.renewed:
-        if since and since[-1].answer != "runs":
-            return State("open" if not verdict else "needed", remedies, bool(decided))
-        left = () if set(remedies) <= {"wait"} else remedies  # nothing is left: what was fitted did it
-        return State("repaired" if runs else "fitted", left or _fitted(call), bool(decided))
-    if not remedies:
-        return State("open")
-    if "hand over" in remedies:
-        return State("handed", remedies, bool(decided))
-    if set(remedies) <= {"wait", "set control"}:
-        return State("passing", remedies, bool(decided))
-    if decided and runs:
-        return State("repaired", remedies, True)
-    return State("needed", remedies, bool(decided))
-
-
-def _fitted(call: Call) -> tuple[str, ...]:
-    """Remedies whose parts were fitted, where nobody wrote down a decision."""
-    assert call.machine is not None
-    found = []
-    for placed in call.machine.parts:
-        for mode in placed.family.modes:
-            remedy = placed.remedy(mode)
-            if placed.id in call.renewed and replaced_parts(call.machine, remedy):
-                found.append(remedy)
-    return tuple(dict.fromkeys(found))
+    @property
+    def two(self) -> bool:
+        """Whether before and after have to be told apart."""
+        now, before = self.now, self.before
+        changed = now is not None and before is not None and now.advice.suspects != before.advice.suspects
+        return changed or bool(self.state.done)
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,6 +284,25 @@ class StartPicture:
 
 
 @dataclass(frozen=True, slots=True)
+class Standing:
+    """
+    What judgement says at one moment of the call: suspects, and how probably each remedy is needed.
+
+    Attributes
+    ----------
+    title, needed : str
+        Headings of the two lists, which say what moment it is.
+    suspects, remedies : tuple of Row
+        The lists.
+    """
+
+    title: str
+    needed: str
+    suspects: tuple[Row, ...]
+    remedies: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class TechnicianPage:
     """
     The page for whoever comes next to this machine.
@@ -318,24 +311,28 @@ class TechnicianPage:
     ----------
     headline, verdict_note : str
         The decision in one line; how what was decided relates to what was judged.
-    machine, figures, suspects, remedies, reasons : tuples of Row
-        Nameplate; figures behind the verdict; suspects; probability each remedy is needed; the reasons.
+    machine, figures, reasons : tuples of Row
+        Nameplate; figures behind the decision; the reasons.
     drawing_svg, drawing_text : str
         The wiring as SVG made by `humclick.circuit.drawing`, and as text; empty without a machine.
     start_svg, start_caption : str
         A start as SVG made by `humclick.start.pictures`, and what it shows; empty where there is none.
     record : tuple of Entry
         All events in order.
-    explanation : str
-        Why the leading decision leads.
-    elimination, done : bool
-        Whether it leads by elimination; whether the work was done, so that suspects are those before it.
+    taken_back : str
+        How many entries were taken back; empty where none was.
+    standings : tuple of Standing
+        What is suspected: before the repair or the decision, if there was one, and now.
+    explanation, reasons_title : str
+        Why the decision led, and the heading that says when.
+    elimination : bool
+        Whether it leads by elimination.
     reasons_note : str
         How many reasons are too weak to be shown.
     guards : tuple of Done
         What stands behind condemning a compressor.
     next : tuple of Row
-        The next probe: how, gates, why; empty at a verdict.
+        The next step: how, gates, why; empty at a verdict.
     contradictions, problems, skipped, left_out, cautions : tuple of str
         What does not fit; what could not be used; what was not done; what judgement leaves out; cautions.
     """
@@ -348,12 +345,12 @@ class TechnicianPage:
     start_svg: str = ""
     start_caption: str = ""
     record: tuple[Entry, ...] = ()
+    taken_back: str = ""
+    standings: tuple[Standing, ...] = ()
     figures: tuple[Row, ...] = ()
-    suspects: tuple[Row, ...] = ()
-    remedies: tuple[Row, ...] = ()
     explanation: str = ""
+    reasons_title: str = "Reasons"
     elimination: bool = False
-    done: bool = False
     reasons: tuple[Row, ...] = ()
     reasons_note: str = ""
     guards: tuple[Done, ...] = ()

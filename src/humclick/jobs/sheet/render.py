@@ -13,9 +13,10 @@ from markupsafe import Markup
 
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
+from humclick.jobs.history import state_of
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
-from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, judgement_of, state_of
+from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
 from humclick.jobs.sheet.technician import technician_page
 from humclick.safety import defer
 
@@ -30,6 +31,7 @@ def sheet_of(
     shop: Shop | None = None,
     *,
     judgement: Judgement | None = None,
+    before: Judgement | None = None,
     money: str = "",
     picture: StartPicture | None = None,
 ) -> Sheet:
@@ -44,6 +46,8 @@ def sheet_of(
         The shop's own figures; without it judgement takes the program's, and no price is shown.
     judgement : Judgement, optional
         If it was made already; otherwise the call is judged here.
+    before : Judgement, optional
+        Likewise, as the call stood when its last go at putting it right began.
     money : str
         Name or sign of the money the shop's prices are in.
     picture : StartPicture, optional
@@ -55,7 +59,11 @@ def sheet_of(
         If a reading names a probe the machine does not have.
     """
     judged = judgement if judgement is not None else judgement_of(call, shop)
-    state = state_of(call, judged)
+    state = state_of(call, judged.advice if judged is not None else None)
+    turn = state.turn
+    if turn is not None and before is None:
+        before = judgement_of(turn.before, shop, leader=turn.about)
+    told = Told(judged, before if turn is not None else judged, state)
     header = call.header
     times = [r.at for r in call.readings]
     for events in (call.gates, call.notes, call.stamps, call.fitted, call.decisions, call.photos, call.waits):
@@ -70,13 +78,13 @@ def sheet_of(
         date=date,
         invented=bool(header and header.invented),
         state=state,
-        customer_page=customer_page(call, judged, state, shop, money),
+        customer_page=customer_page(call, told, shop, money),
         technician_page=replace(
-            technician_page(call, judged, state, shop),
+            technician_page(call, told, shop),
             start_svg=picture.svg if picture else "",
             start_caption=picture.caption if picture else "",
         ),
-        counter_page=counter_page(call, judged, state),
+        counter_page=counter_page(call, told),
     )
 
 

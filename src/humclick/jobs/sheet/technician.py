@@ -17,9 +17,12 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
 from humclick.jobs.call import Call, ReadingKept
+from humclick.jobs.events import Undone
 from humclick.jobs.fold import known_probe
+from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
-from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, State, TechnicianPage
+from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
+from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.readings import PartTemperature
 from humclick.safety import cautions_for, flammable, gates, gates_for, safety_class
 
@@ -29,8 +32,10 @@ __all__ = ["clock", "machine_rows", "technician_page"]
 _SHADED = 0.02
 #: Reasons that weigh less and move nothing are only counted. [decibans]
 _LOUD = 1.0
-#: Suspects, other probes and remedies shown.
-_ROWS = 6
+#: Suspects, other probes and remedies shown, and remedies this improbable left out. [-]
+_ROWS, _FAINT = 6, 0.0005
+#: What follows the work.
+_RECORD_AND_PROVE = "Write down what was installed, start it and listen: that proves the repair"
 
 
 class _Timed(Protocol):
@@ -38,14 +43,16 @@ class _Timed(Protocol):
     def at(self) -> datetime: ...
 
 
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def clock(event: _Timed) -> str:
     """Time of day of an event; empty where nobody wrote it down."""
     return event.at.strftime("%H:%M") if event.at.year > 1970 else ""
 
 
-def technician_page(
-    call: Call, judgement: Judgement | None, state: State, shop: Shop | None = None
-) -> TechnicianPage:
+def technician_page(call: Call, told: Told, shop: Shop | None = None) -> TechnicianPage:
     """
     The page for whoever comes next to this machine.
 
@@ -53,132 +60,197 @@ def technician_page(
     ----------
     call : Call
         The call.
-    judgement : Judgement or None
-        What judgement says of it; None for a machine that is only recognised, or none at all.
-    state : State
-        How far it has come.
+    told : Told
+        What judgement says of it, before what was done and now, and how far it has come.
     shop : Shop, optional
         For the words of the remedies.
     """
     shop = shop or default_shop()
     problems = tuple(f"{p.text}{f' – written: {p.kept}' if p.kept else ''}" for p in call.problems)
-    if call.undone:
-        problems = (*problems, f"{len(call.undone)} entries were taken back; they stay in the call.")
     skipped = tuple(
         f"{_title(call.machine, probe)}: {reason or 'no reason given'}"
         for probe, reason in call.skipped.items()
     )
-    headline, note = _headline(call, judgement, state, shop)
-    if call.machine is None:
-        return TechnicianPage(
-            headline, record=_record(call, judgement, shop), problems=problems, skipped=skipped
-        )
-    shares = {p: s for p, s in (judgement.shares if judgement else {}).items() if s >= _SHADED}
+    advice = told.now.advice if told.now is not None else None
     page = TechnicianPage(
-        headline=headline,
-        verdict_note=note,
+        headline=heading(told.state, advice, shop, call.machine.arrangement.title if call.machine else ""),
+        verdict_note=_note(told, shop),
+        record=_record(call, told, shop),
+        taken_back=_taken_back(call),
+        problems=problems,
+        skipped=skipped,
+    )
+    if call.machine is None:
+        return page
+    shares = {p: s for p, s in (told.now.shares if told.now else {}).items() if s >= _SHADED}
+    page = replace(
+        page,
         machine=machine_rows(call.machine),
         drawing_svg=draw_svg(call.machine, suspects=shares),
         drawing_text=draw_text(call.machine),
-        record=_record(call, judgement, shop),
-        problems=problems,
-        skipped=skipped,
-        cautions=_cautions(call.machine),
-        done=bool(call.renewed),
+        cautions=_cautions(call),
     )
-    return page if judgement is None else _with_judgement(page, call, judgement, state, shop)
+    return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
 
 
-def _with_judgement(
-    page: TechnicianPage, call: Call, judgement: Judgement, state: State, shop: Shop
-) -> TechnicianPage:
-    advice, told = judgement.advice, judgement.explanation
-    verdict = advice.verdict
-    leader = " and ".join(remedy_title(r, shop) for r in told.leader)
-    figures = [Row("Probability of the leading decision", _percent(told.probability), leader)]
-    guards = verdict.guards if verdict else advice.guards
-    if verdict is not None:
-        rival = " and ".join(remedy_title(r, shop) for r in verdict.rival)
-        figures += [
-            Row("Expected loss of acting now", f"{verdict.expected_loss:.1f}", "in the shop's money"),
-            Row(
-                "Best further test would lose",
-                _figure(verdict.margin),
-                "in the shop's money; below 0 it would pay",
-            ),
-            Row(
-                "Flip factor",
-                f"× {verdict.flip_factor:.3g}" if math.isfinite(verdict.flip_factor) else "none",
-                f"so many times likelier beforehand must the case for “{rival}” be to change the decision"
-                if rival
-                else "no other decision comes near",
-            ),
-        ]
-    loud = [r for r in told.reasons if abs(r.decibans) >= _LOUD or r.moved]
-    quiet = len(told.reasons) - len(loud)
-    left_out = (
-        f"None of these (a cause that is not on the list): {_percent(advice.none_of_these)}.",
-        f"More than three faults at once: at most {_percent(advice.left_out)}, not worked out.",
-        "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
+def _taken_back(call: Call) -> str:
+    count = sum(event.id in call.undone and not isinstance(event, Undone) for event in call.events)
+    if not count:
+        return ""
+    return (
+        "1 entry was taken back; it stays in the call."
+        if count == 1
+        else f"{count} entries were taken back; they stay in the call."
     )
-    return replace(
-        page,
-        figures=tuple(figures),
-        suspects=tuple(
+
+
+def _standings(told: Told, now: Judgement, shop: Shop) -> tuple[Standing, ...]:
+    """What was suspected before the repair or the decision, and what is suspected now, each said to be so."""
+    if not told.two:
+        return (_standing(now, "Suspects", "What is needed, how probably", shop),)
+    after = bool(told.state.done)
+    left = _standing(
+        now,
+        "Left to suspect now" if after else "Suspects now",
+        "What may still be needed, how probably" if after else "What is needed now, how probably",
+        shop,
+    )
+    if told.before is None:
+        return (left,)
+    titles_before = (
+        ("Suspects before the repair", "What was needed before the repair, how probably")
+        if told.state.turn is not None and told.state.turn.done
+        else ("Suspects when it was decided", "What was needed when it was decided, how probably")
+    )
+    return (_standing(told.before, *titles_before, shop), left)
+
+
+def _standing(judgement: Judgement, title: str, needed: str, shop: Shop) -> Standing:
+    advice = judgement.advice
+    return Standing(
+        title,
+        needed,
+        tuple(
             Row(s.label, _percent(s.probability), ", ".join(f"{p}.{m}" for p, m in s.parts))
             for s in advice.suspects[:_ROWS]
         ),
-        remedies=tuple(Row(remedy_title(r, shop), _percent(p)) for r, p in advice.remedies[:_ROWS]),
-        explanation=told.sentence,
-        elimination=told.by_elimination,
+        tuple(Row(remedy_title(r, shop), _percent(p)) for r, p in advice.remedies[:_ROWS] if p >= _FAINT),
+    )
+
+
+def _with_judgement(
+    page: TechnicianPage, call: Call, told: Told, now: Judgement, shop: Shop
+) -> TechnicianPage:
+    advice, state = now.advice, told.state
+    page = replace(
+        page,
+        standings=_standings(told, now, shop),
+        next=_next(call, now, state, shop),
+        contradictions=now.contradictions,
+        left_out=(
+            f"None of these (a cause that is not on the list): {_percent(advice.none_of_these)}.",
+            f"More than three faults at once: at most {_percent(advice.left_out)}, not worked out.",
+            "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
+        ),
+    )
+    behind = told.behind
+    if behind is None:
+        return replace(
+            page,
+            explanation="What stood when it was decided cannot be worked out: no machine was described then.",
+        )
+    said = behind.explanation
+    loud = [r for r in said.reasons if abs(r.decibans) >= _LOUD or r.moved]
+    quiet = len(said.reasons) - len(loud)
+    then = state.turn is not None and not state.failed
+    verdict = behind.advice.verdict
+    guards = verdict.guards if verdict else behind.advice.guards
+    return replace(
+        page,
+        figures=_figures(behind, state, shop, then=then),
+        explanation=said.sentence,
+        reasons_title="Reasons"
+        if not then
+        else "Reasons before the repair"
+        if state.turn and state.turn.done
+        else "Reasons when it was decided",
+        elimination=said.by_elimination,
         reasons=tuple(
-            Row(r.shown, _decibans(r.decibans), f"{r.words}; without it {_percent(r.without)}") for r in loud
+            Row(
+                r.shown,
+                _decibans(r.decibans),
+                f"{r.words}; without it {_percent(r.without)}"
+                + ("; taken back since" if r.id in call.undone else ""),
+            )
+            for r in loud
         ),
         reasons_note=f"{quiet} more say hardly anything either way (below {_LOUD:g} deciban each)."
         if quiet
         else "",
         guards=tuple(Done.of(g) for g in guards),
-        next=_next(judgement, state),
-        contradictions=judgement.contradictions,
-        left_out=left_out,
     )
 
 
-def _headline(call: Call, judgement: Judgement | None, state: State, shop: Shop) -> tuple[str, str]:
-    """In one line, and how what was decided relates to what was judged."""
-    titles = " and ".join(remedy_title(r, shop) for r in state.remedies)
-    verdict = judgement.advice.verdict if judgement else None
-    note = ""
-    if state.decided:
-        note = f"Decided by the technician: {titles}."
-        mended = bool(call.renewed) and verdict is not None and set(verdict.remedies) <= {"wait"}
-        if verdict is not None and set(verdict.remedies) != set(state.remedies) and not mended:
-            note += f" Judged from the readings: {' and '.join(verdict.titles)}. The two differ."
-        elif verdict is None and judgement is not None:
-            note += " The readings alone did not yet bear out a verdict."
-    match state.name:
-        case "bare":
-            return "No machine is described yet", note
-        case "recognised":
-            assert call.machine is not None
-            return f"Recognised only: {call.machine.arrangement.title}", note
-        case "open":
-            return "No verdict yet", note
-        case "repaired":
-            return f"Done: {titles}. It ran afterwards", note
-        case "fitted":
-            return f"Done: {titles}. No start afterwards is on record", note
-        case "handed":
-            return f"Hand over: {verdict.sentence}" if verdict and not state.decided else titles, note
-        case _:
-            if verdict is not None and not state.decided:
-                return f"Verdict: {verdict.sentence}", note
-            return f"To do: {titles}", note
+def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tuple[Row, ...]:
+    """The figures behind the decision, as they stood when it was taken."""
+    about = (
+        state.turn.about
+        if then and state.turn
+        else tuple(r for r in behind.explanation.leader if r not in state.done)
+    )
+    leader = " and ".join(remedy_title(r, shop) for r in about) or "nothing else"
+    figures = [Row("Probability of the leading decision", _percent(behind.explanation.probability), leader)]
+    verdict = behind.advice.verdict
+    if verdict is None or (then and set(verdict.due) != set(about)):  # of another decision
+        return tuple(figures)
+    rival = " and ".join(remedy_title(r, shop) for r in verdict.rival)
+    figures += [
+        Row("Expected loss of acting now", f"{verdict.expected_loss:.1f}", "in the shop's money"),
+        Row(
+            "Best further test would lose",
+            _figure(verdict.margin),
+            "in the shop's money; below 0 it would pay",
+        ),
+        Row(
+            "Flip factor",
+            f"× {verdict.flip_factor:.3g}" if math.isfinite(verdict.flip_factor) else "none",
+            f"so many times likelier beforehand must the case for “{rival}” be to change the decision"
+            if rival
+            else "no other decision comes near",
+        ),
+    ]
+    return tuple(figures)
 
 
-def _next(judgement: Judgement, state: State) -> tuple[Row, ...]:
-    advice = judgement.advice
-    if advice.next is None or state.name in ("repaired", "fitted", "handed"):
+def _note(told: Told, shop: Shop) -> str:
+    """How what was decided relates to what was judged when it was."""
+    turn = told.state.turn
+    if turn is None or not turn.decided:
+        return ""
+    note = f"Decided by the technician: {_capital(titles(turn.decided, shop))}."
+    if told.before is None:
+        return note
+    verdict = told.before.advice.verdict
+    if verdict is None:
+        return f"{note} The readings had not settled it then."
+    if set(verdict.due or ("wait",)) != set(turn.decided):
+        return (
+            f"{note} Judged from the readings then: {_capital(' and '.join(verdict.titles))}. The two differ."
+        )
+    return f"{note} Judged from the readings then: the same."
+
+
+def _next(call: Call, judgement: Judgement, state: State, shop: Shop) -> tuple[Row, ...]:
+    advice, step = judgement.advice, onward(call, judgement.advice, state, shop)
+    if step.kind == "work":
+        return (Row("Next", f"Do it: {titles(state.due, shop)}"), Row("Then", _RECORD_AND_PROVE))
+    if step.kind == "prove":
+        probe = probes_now(call, shop)[step.probe]
+        rows = [Row("Next", probe.title, probe.id)]
+        if probe.how != probe.title:
+            rows.append(Row("How", probe.how))
+        return (*rows, Row("Why", "it proves the repair"))
+    if advice.next is None or step.kind == "repaired" or state.name == "handed":
         return ()
     known = gates()
     value = advice.next
@@ -218,24 +290,28 @@ def machine_rows(machine: Machine) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _cautions(machine: Machine) -> tuple[str, ...]:
+def _cautions(call: Call) -> tuple[str, ...]:
+    machine = call.machine
+    assert machine is not None
     said = [f"{c.title}. {c.plain}" for c in cautions_for(machine)]
     if machine.arrangement.caution:
         said.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
         gate = gates()["flammable-caution"]
         said.insert(0, f"{gate.title}. {gate.steps[0]}")
+    if provisional(call.events, call):
+        said.insert(0, "The arrangement is taken for now only: more than one fits what was seen.")
     return tuple(said)
 
 
-def _record(call: Call, judgement: Judgement | None, shop: Shop) -> tuple[Entry, ...]:
+def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
     """All events in force, in order of time and id, numbered."""
     rows: list[tuple[datetime, str, ReadingKept | Entry, str]] = [
         (kept.at, kept.event, kept, "") for kept in call.readings
     ]
     rows += [(at, event, entry, gate) for at, event, entry, gate in _others(call, shop)]
     rows.sort(key=lambda row: row[:2])
-    reasons = {r.id: r for r in judgement.explanation.reasons} if judgement else {}
+    reasons = {r.id: r for r in told.behind.explanation.reasons} if told.behind else {}
     steps: dict[str, int] = {}
     found = []
     for number, (_, event, row, gate) in enumerate(rows, 1):
@@ -245,7 +321,7 @@ def _record(call: Call, judgement: Judgement | None, shop: Shop) -> tuple[Entry,
                 steps[gate] = number
             continue
         reason = reasons.get(event)
-        entry = _reading(call, row, judgement, steps)
+        entry = _reading(call, row, told.now, steps)
         if reason is not None:
             moved = "; ".join(f"{r} {_percent(p)} → {_percent(q)}" for r, p, q in reason.moved)
             entry = replace(entry, weight=_decibans(reason.decibans), moved=moved)

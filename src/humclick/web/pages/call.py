@@ -11,13 +11,14 @@ from typing import Any
 
 from humclick.circuit.drawing import probe_points
 from humclick.circuit.pins_drawing import relay_svg
-from humclick.diagnosis.advice import Value
+from humclick.diagnosis.advice import Advice, Value
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.diagnosis.situation import warmth
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.entry import answer_to
-from humclick.jobs.events import ComplaintHeard, ReadingTaken, Waited
-from humclick.jobs.standing import UNNAMED_PINS, cautions, live, pins_found
+from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, RecordingTaken, Waited
+from humclick.jobs.standing import UNNAMED_PINS, cautions, live, pins_found, provisional
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Gate, defer, energises
@@ -44,6 +45,8 @@ WARMTHS: tuple[tuple[str, str], ...] = (("", N_("not felt")), ("cold", N_("cold"
 _FIGURE = re.compile(r"[<>]?[0-9.,\s]+")
 #: Longest discharge or cooling timer. [s]
 _LONGEST = 6 * 3600
+#: Longest time a machine is taken to have stood since something was written down. [min]
+_LONGEST_STAND = 48 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +93,9 @@ def step_of(desk: Desk) -> Step:
         value = next((v for v in values if v is not None and v.probe == probe.id), None)
         advised = advice.next is not None and advice.next.probe == probe.id
         return _asked(desk, probe, value, advised)
-    if desk.repaired:
-        return Step("repaired")
-    if desk.decided is not None:
-        return Step("after")
+    onward = desk.onward
+    if onward is not None and onward.kind in ("work", "prove", "repaired"):
+        return Step("repaired" if onward.kind == "repaired" else "after")
     if advice.next is None:
         return Step("verdict")
     return _asked(desk, desk.probe(advice.next.probe), advice.next, True)
@@ -139,13 +141,14 @@ def show(desk: Desk) -> Reply:
         if desk.weighed is not None
         else [],
         "suspects": suspects(desk),
+        "before": suspects_before(desk),
         "wiring": _wiring(desk, step),
         "icon": drawings.icon,
         "state": desk.state,
         "timer": _timer(desk),
         "pins": _pins(desk),
         "HEARD": HEARD,
-        "provisional": record.provisional(desk),
+        "provisional": provisional(desk.events, desk.call),
         "kinds": record.KINDS,
         "photos": photos_of(desk),
     }
@@ -187,7 +190,17 @@ class Shown:
 
 def suspects(desk: Desk, most: int = 5) -> list[Shown]:
     """The most probable suspects; the last line holds all the rest."""
-    advice = desk.weighed.advice if desk.weighed is not None else None
+    return _shown(desk.weighed.advice if desk.weighed is not None else None, most)
+
+
+def suspects_before(desk: Desk, most: int = 5) -> list[Shown]:
+    """Likewise as it stood before what was done, where something was done."""
+    if not desk.state.done or desk.before is None:
+        return []
+    return _shown(desk.before.advice, most)
+
+
+def _shown(advice: Advice | None, most: int) -> list[Shown]:
     if advice is None:
         return []
     named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
@@ -241,7 +254,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
         "unit": desk.request.given("unit") or _unit_before(taken, probe),
         "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", desk.language.mark, "0", "⌫"),
         "warmths": WARMTHS,
-        "warmth": desk.request.given("warmth"),
+        "warmth": desk.request.given("warmth") if "warmth" in desk.request.form else _felt(desk, probe),
         "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
         "example": EXAMPLES[Quantity(probe.quantity)] if probe.quantity else "",
         "outcomes": [(each, HEARD.get(each, each) if heard else each) for each in probe.outcomes],
@@ -258,6 +271,28 @@ def _unit_before(taken: list[Any], probe: Probe) -> str:
     if probe.kind is Kind.SHELL and not taken:
         return "MΩ"
     return units[0]
+
+
+def _felt(desk: Desk, probe: Probe) -> str:
+    """How warm the part last felt was, where nothing happened since and it cannot have cooled; else empty."""
+    kept = {reading.event: reading for reading in desk.call.readings}
+    for event in reversed(live(desk.events, desk.call)):
+        if isinstance(event, ComplaintHeard | Waited | PartFitted | RecordingTaken):
+            return ""
+        reading = kept.get(event.id)
+        if reading is None:
+            continue
+        if energises(desk.probe(reading.probe).gates):
+            return ""
+        if reading.reading is None or reading.reading.quantity is not Quantity.RESISTANCE:
+            continue
+        said = (
+            reading.temperature.kind if isinstance(event, ReadingTaken) and event.temperature.strip() else ""
+        )
+        minutes = (desk.request.now - event.at).total_seconds() / 60 if event.timed else 0.0
+        cooled = said == "hot" and warmth(True, minutes, probe.heat).kind != "hot"
+        return said if said in ("cold", "hot") and not cooled else ""
+    return ""
 
 
 def _hint(probe: Probe) -> str:
@@ -286,16 +321,22 @@ def _since(desk: Desk) -> datetime | None:
     return at
 
 
+def _stood(desk: Desk) -> float | None:
+    """How long it has stood by now, as far as is written down; None if not known. [min]"""
+    since = _since(desk)
+    minutes = None if since is None else (desk.request.now - since).total_seconds() / 60
+    return minutes if minutes is not None and 0 <= minutes <= _LONGEST_STAND else None
+
+
 def _wait(desk: Desk, step: Step) -> dict[str, Any]:
     assert step.value is not None
-    since, now, minutes = _since(desk), desk.request.now, step.value.waits
-    stood = None if since is None else max(0.0, (now - since).total_seconds() / 60)
+    since, minutes = _since(desk) if _stood(desk) is not None else None, step.value.waits
     until = None if since is None else since + timedelta(minutes=minutes)
     return {
         "minutes": minutes,
         "until": until,
-        "over": until is not None and until <= now,
-        "stood": None if stood is None or stood < 1 or stood > 48 * 60 else int(stood),
+        "over": until is not None and until <= desk.request.now,
+        "began": since,
     }
 
 
@@ -425,7 +466,7 @@ def take_skip(desk: Desk) -> Reply:
 
 def take_wait(desk: Desk) -> Reply:
     """
-    Keep that the machine was left alone.
+    Keep that the machine was left alone: for the minutes typed, else for as long as it has truly stood.
 
     Raises
     ------
@@ -433,6 +474,10 @@ def take_wait(desk: Desk) -> Reply:
         If the minutes are not a number.
     """
     typed = desk.request.given("minutes").replace(",", ".")
+    stood = _stood(desk)
+    if not typed and desk.request.given("elapsed") and stood is not None:
+        desk.keep("wait", minutes=round(stood, 1))
+        return desk.go(_same_probe(desk))
     try:
         minutes = float(typed)
     except ValueError:

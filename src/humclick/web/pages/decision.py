@@ -7,26 +7,18 @@ from __future__ import annotations
 from typing import Any
 
 from humclick.jobs.entry import one_of
-from humclick.jobs.events import DecisionTaken, PartFitted
 from humclick.jobs.fold import COMPRESSOR
+from humclick.jobs.standing import PROOF
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 
-__all__ = ["PROOF", "given", "take_decision", "take_fitted"]
-
-#: Probes that prove a repair, in order.
-PROOF = ("attempt.as_found", "supply.volts_start")
+__all__ = ["given", "take_decision", "take_fitted"]
 
 
 def _remedies(desk: Desk) -> tuple[str, ...]:
-    last = desk.decided
-    if isinstance(last, DecisionTaken):
-        return last.remedies
-    advice = desk.weighed.advice if desk.weighed is not None else None
-    if advice is not None and advice.verdict is not None:
-        return advice.verdict.remedies
-    return desk.call.decisions[-1].remedies if desk.call.decisions else ()
+    """What is still to be done."""
+    return desk.state.due
 
 
 def _demands(desk: Desk, remedies: tuple[str, ...]) -> tuple[PartDemand, ...]:
@@ -53,17 +45,18 @@ def given(desk: Desk) -> dict[str, Any]:
             for name in dict.fromkeys((*first, *every, COMPRESSOR))
             if name in titles
         ]
-    last = desk.decided
-    proof = [known[name] for name in PROOF if name in known]
+    step = desk.onward
+    names = dict.fromkeys((*([step.probe] if step is not None and step.kind == "prove" else ()), *PROOF))
+    proof = [known[name] for name in names if name in known]
     return {
         "remedies": remedies,
         "every_remedy": desk.shop.remedies,
         "demands": _demands(desk, remedies),
         "parts": parts,
         "new_part": any(first for _name, _title, first in parts),
-        "fitted": last if isinstance(last, PartFitted) else None,
+        "fitted": step is not None and step.kind == "prove",
         "proof": proof,
-        "still": [each for each in proof[1:] if each.id not in taken],
+        "still": [known[name] for name in PROOF[1:] if name in known and name not in taken],
     }
 
 

@@ -90,13 +90,20 @@ def _field(message: str, new: dict[str, Any], otherwise: str) -> str:
 
 def take(desk: Desk) -> Reply:
     """
-    Keep what was changed.
+    Keep what was changed, and the stamp where one was typed.
 
     Raises
     ------
     FormRefused
-        If a figure cannot be understood or is not possible.
+        If a figure or the stamp cannot be used; nothing of the page is kept then.
     """
+    _keep(desk)
+    if desk.request.given("stamp"):
+        _keep_stamp(desk)
+    return desk.go(desk.path())
+
+
+def _keep(desk: Desk) -> None:
     request = desk.request
     heading = given_last(desk.events, desk.call, Opened)
     typed: dict[str, str] = {
@@ -107,7 +114,7 @@ def take(desk: Desk) -> Reply:
         _changed(desk, "opened", heading, new_heading, "customer")
     now = given_last(desk.events, desk.call, MachineRead)
     if now:
-        new = dict(now)
+        new = dict(now)  # what else is known of the machine stays: that it is taken for now, too
         for name, quantity in _FIELDS:
             if name in request.form:
                 amount = _amount(desk, name, quantity)
@@ -121,7 +128,6 @@ def take(desk: Desk) -> Reply:
     meter = given_last(desk.events, desk.call, MeterTaken)
     if "meter" in request.form or "leads" in request.form:
         _take_meter(desk, meter)
-    return desk.go(desk.path())
 
 
 def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
@@ -142,14 +148,18 @@ def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
 
 def take_stamp(desk: Desk) -> Reply:
     """
-    Keep what is stamped on a part.
+    Keep what is stamped on a part, and what else was changed on the page; then the page again.
 
     Raises
     ------
     FormRefused
-        If it cannot be used.
+        If a figure or the stamp cannot be used; nothing of the page is kept then.
     """
-    part, text = desk.request.given("part"), desk.request.given("stamp")
-    with beside("stamp"):
-        desk.keep("stamp", part=part, text=text)
+    _keep(desk)
+    _keep_stamp(desk)
     return desk.go(desk.back("plate"))
+
+
+def _keep_stamp(desk: Desk) -> None:
+    with beside("stamp"):
+        desk.keep("stamp", part=desk.request.given("part"), text=desk.request.given("stamp"))

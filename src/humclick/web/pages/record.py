@@ -38,7 +38,7 @@ from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
 
-__all__ = ["Entry", "entries", "last_entry", "named", "provisional", "show", "take_note", "take_undo"]
+__all__ = ["Entry", "entries", "last_entry", "named", "show", "take_note", "take_undo"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {
@@ -229,17 +229,6 @@ def last_entry(desk: Desk) -> Entry | None:
     except HumclickError:
         return None
     return next((entry for entry in reversed(entries(desk)) if entry.id == last.id), None)
-
-
-def provisional(desk: Desk) -> str:
-    """The note that says that the arrangement is taken for now only; empty where it is settled."""
-    said = ""
-    for event in live(desk.events, desk.call):
-        if isinstance(event, MachineRead):
-            said = ""
-        if isinstance(event, NoteWritten) and event.text.startswith("Arrangement taken for now:"):
-            said = event.text
-    return said
 
 
 def show(desk: Desk) -> Reply:

@@ -12,27 +12,34 @@ from humclick.safety import defer
 from humclick.web.desk import Desk
 from humclick.web.drawings import wiring
 from humclick.web.exchange import Reply
+from humclick.web.judgements import Weighed
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
 
 __all__ = ["show"]
 
 
+def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
+    """What was weighed, as the sheet takes it."""
+    explanation = weighed.explained(about) if weighed is not None else None
+    if weighed is None or weighed.advice is None or explanation is None:
+        return None
+    return Judgement(
+        advice=weighed.advice,
+        explanation=explanation,
+        findings=weighed.findings,
+        contradictions=weighed.contradictions,
+        shares=weighed.shares,
+        machine=weighed.situation.machine,
+    )
+
+
 def show(desk: Desk) -> Reply:
     """The sheet."""
     _ = desk.language.text
-    weighed = desk.weighed
-    judged = None
-    if weighed is not None and weighed.advice is not None and weighed.explanation is not None:
-        judged = Judgement(
-            advice=weighed.advice,
-            explanation=weighed.explanation,
-            findings=weighed.findings,
-            contradictions=weighed.contradictions,
-            shares=weighed.shares,
-            machine=weighed.situation.machine,
-        )
-    made = sheet_of(desk.call, judgement=judged)
+    turn = desk.state.turn
+    before = _judgement(desk.before, turn.about) if turn is not None else None
+    made = sheet_of(desk.call, judgement=_judgement(desk.weighed), before=before)
     machine = desk.call.machine
     drawn = wiring(machine, desk.language).whole if machine is not None else Markup()
     html = page("sheet.html", desk, sheet=made, drawing=drawn, defer=defer(), photos=photos_of(desk))

@@ -7,7 +7,7 @@ from __future__ import annotations
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import probes
-from humclick.web.pages.call import suspects
+from humclick.web.pages.call import suspects, suspects_before
 from humclick.web.pages.record import named
 from humclick.web.typeset import page
 
@@ -18,12 +18,19 @@ def show(desk: Desk) -> Reply:
     """Why the leading decision leads."""
     _ = desk.language.text
     weighed, advice = desk.advised
+    turn, failed = desk.state.turn, desk.state.failed
+    then = turn is not None and desk.before is not None and not failed
+    told = desk.before.explained(turn.about) if then and turn and desk.before else weighed.explanation
     html = page(
         "why.html",
         desk,
-        explanation=weighed.explanation,
+        explanation=told,
+        then=then,
+        now=weighed.explanation if then and desk.state.done else None,
+        step=desk.onward,
         advice=advice,
         suspects=suspects(desk, 8),
+        before=suspects_before(desk, 8),
         contradictions=[named(desk, each) for each in weighed.contradictions],
     )
     return Reply(title=_("Why"), html=html, id=desk.id)

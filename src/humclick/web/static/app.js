@@ -4,6 +4,7 @@
 // event in its own store before the page goes on, and `sync.js` brings the server to the same. Without a secure
 // context or a runtime there is no such store, and the server goes on answering.
 import { settle } from "./behaviours.js";
+import * as drafts from "./drafts.js";
 import * as engine from "./engine.js";
 import * as keep from "./keep.js";
 import { announce, notice } from "./notices.js";
@@ -101,7 +102,7 @@ function put(element, html) {
 function show(reply, path, { keepFields = false } = {}) {
   const fields = keepFields ? [...main.querySelectorAll("input[name], textarea[name]")]
     .filter(field => field.type === "text" || field.tagName === "TEXTAREA").map(field => [field.name, field.value]) : [];
-  const focused = keepFields ? document.activeElement?.id : "";
+  const focused = keepFields ? document.activeElement?.id : "", left = drafts.pending(main, shown), from = shown;
   put(main, reply.html);
   if (reply.header) put(header, reply.header);
   if (reply.title) document.title = `${reply.title} · Hum & Click`;
@@ -111,7 +112,10 @@ function show(reply, path, { keepFields = false } = {}) {
     if (field && !field.value) field.value = value;
   }
   settle(document);
-  draft(path);
+  drafts.putBack(main, path);
+  const here = drafts.pending(main, path);
+  const gone = [...left].filter(([key, what]) => here.get(key) !== what).map(([, what]) => what);
+  if (gone.length) notice("typed-not-kept", { what: gone.join(", ") }, { go: () => visit(from), goes: "to-what-was-typed" });
   if (atPhone()) ahead.prepare(main.querySelectorAll("[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
   else if (!keepFields) {
@@ -127,7 +131,7 @@ function show(reply, path, { keepFields = false } = {}) {
 
 const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeout(resolve)));
 
-async function visit(path, { method = "GET", data, push = true, keepFields = false } = {}) {
+async function visit(path, { method = "GET", data, form, push = true, keepFields = false } = {}) {
   const mine = ++visiting, from = performance.now(), asked = method;
   const slow = setTimeout(() => main.setAttribute("aria-busy", "true"), 150);
   ahead.stop();
@@ -135,6 +139,7 @@ async function visit(path, { method = "GET", data, push = true, keepFields = fal
     let reply = await ask(path, method, data);
     await keepSettings(reply);
     const said = reply.announce;
+    if (form && reply.go) drafts.taken(form, shown);
     for (let steps = 0; reply.go && steps < 5; steps += 1) {
       path = reply.go;
       method = "GET";
@@ -224,7 +229,6 @@ async function post(path, form, data) {
   const given = files.filter(([, file]) => file.size);
   if (path === "/import" && given.length && atPhone()) return takeIn(given[0][1]);
   if (/^\/call\/[^/]+\/recordings$/.test(path) && atPhone()) return listen(callIn(path), given[0]?.[1]);
-  const before = shown;
   if (given.length && atPhone() && form.querySelector("[data-camera]")) {
     for (const [name, file] of given) {
       const photo = await taken(file);
@@ -233,10 +237,9 @@ async function post(path, form, data) {
       for (const [key, value] of data.entries()) if (typeof value === "string") one.append(key, value);
       one.delete(name);
       for (const [key, value] of [["sha256", photo.hash], ["width", photo.width], ["height", photo.height]]) one.set(key, value);
-      await visit(path, { method: "POST", data: one });
+      await visit(path, { method: "POST", data: one, form });
     }
-  } else await visit(path, { method: "POST", data });
-  if (!main.querySelector("[aria-invalid=true]")) localStorage.removeItem(`draft ${before}`);
+  } else await visit(path, { method: "POST", data, form });
   if (able) room();
 }
 
@@ -249,28 +252,11 @@ document.addEventListener("change", event => {
 
 // What is typed and not yet sent outlives the browser.
 document.addEventListener("input", event => {
-  const field = event.target;
-  if (!field.name || !field.closest("main form[method=post]") || ["file", "hidden", "password"].includes(field.type)) return;
-  if (field.type === "radio" || field.type === "checkbox" || field.dataset.filter) return;
-  const form = field.form, own = form.elements.probe?.value ?? "";
-  if (form.matches("[data-prepare]") && atPhone()) ahead.typed(form, inAdvance);
-  try {
-    localStorage.setItem(`draft ${shown}`, JSON.stringify({ name: field.name, value: field.value, action: form.getAttribute("action"), own }));
-  } catch { /* a full store must not stop the typing */ }
+  const field = event.target, form = field.form;
+  if (!field.name || !field.closest("main form[method=post]")) return;
+  if (form.matches("[data-prepare]") && !["radio", "checkbox", "file"].includes(field.type) && atPhone()) ahead.typed(form, inAdvance);
+  drafts.typed(field, shown);
 });
-
-function draft(path) {
-  try {
-    const kept = JSON.parse(localStorage.getItem(`draft ${path}`) ?? "null");
-    if (!kept) return;
-    for (const form of main.querySelectorAll("form[method=post]")) {
-      const field = form.elements[kept.name];
-      if (form.getAttribute("action") === kept.action && (form.elements.probe?.value ?? "") === kept.own && field && "value" in field && !field.value) {
-        field.value = kept.value;
-      }
-    }
-  } catch { /* not ours */ }
-}
 
 addEventListener("popstate", () => visit(here(), { push: false }));
 
@@ -363,7 +349,7 @@ async function room() {
 
 async function begin() {
   settle(document);
-  draft(here());
+  drafts.putBack(main, here());
   if (!able) {
     if (!isSecureContext) notice("not-secure", {}, { stays: true });
     else if (!places.offline) notice("no-runtime", {}, { stays: true });

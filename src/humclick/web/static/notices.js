@@ -18,13 +18,21 @@ function place() {
   return found;
 }
 
-// Shown until it is put away; a second one of the same key takes its place. `stays` has no button.
-export function notice(key, values, { stays = false } = {}) {
+// Shown until it is put away; a second one of the same key takes its place. `stays` has no button; `go` leads on.
+export function notice(key, values, { stays = false, go, goes } = {}) {
   drop(key);
   const box = document.createElement("p");
   box.className = "notice";
   box.dataset.notice = key;
   box.append(say(key, values));
+  if (go) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.dataset.go = "";
+    button.textContent = say(goes);
+    button.addEventListener("click", () => { box.remove(); go(); });
+    box.append(" ", button);
+  }
   if (!stays) {
     const button = document.createElement("button");
     button.type = "button";

@@ -1,0 +1,71 @@
+"""
+What is left to suspect once something was put right: every suspect without what is new or mended.
+
+Judgement weighs what was wrong when the call began. With a new part in, its old fault is history: what may
+still be wrong is the same set of faults without those of the new parts.
+"""
+
+from __future__ import annotations
+
+import math
+
+from humclick.diagnosis.judged import Judged
+from humclick.diagnosis.suspects import NONE
+
+__all__ = ["left_of_part", "left_suspects", "left_to_do"]
+
+#: Sets less probable than this are passed over. [-]
+_FAINT = 1e-9
+
+Named = tuple[tuple[str, str], ...]
+
+
+def _mended(judged: Judged) -> frozenset[str]:
+    """Parts, and single modes as ``part.mode``, that were put right during the call."""
+    mended = {each for o in judged.situation.observations for each in judged.bench.probe(o.probe).mends}
+    return judged.situation.renewed | mended
+
+
+def left_suspects(judged: Judged, most: int = 8) -> tuple[tuple[Named, float], ...]:
+    """
+    The most probable sets of what may be wrong now, the likeliest first; the empty set is a sound machine.
+
+    Returns
+    -------
+    tuple of (set, probability)
+        [-]
+    """
+    bench, post = judged.bench, judged.post
+    mended = _mended(judged)
+    if not mended:
+        return tuple((bench.space.named(bench.space.sets[h]), p) for h, p in post.top(most))
+    found: dict[Named, float] = {}
+    for h, p in post.top(len(post.weights)):
+        if p < _FAINT:
+            break
+        named = bench.space.named(bench.space.sets[h])
+        left = tuple((part, m) for part, m in named if not {part, f"{part}.{m}"} & mended)
+        found[left] = found.get(left, 0.0) + p
+    return tuple(sorted(found.items(), key=lambda row: -row[1])[:most])
+
+
+def left_to_do(judged: Judged) -> dict[str, float]:
+    """How probably each remedy is needed now, what was done left out, the likeliest first. [-]"""
+    if not _mended(judged):
+        return dict(judged.post.by_remedy)
+    machine = judged.bench.machine
+    found: dict[str, float] = {}
+    for named, p in left_suspects(judged, len(judged.post.weights)):
+        for remedy in {machine.part(part).remedy(mode) for part, mode in named}:
+            found[remedy] = found.get(remedy, 0.0) + p
+    for remedy in NONE:
+        found[remedy] = found.get(remedy, 0.0) + judged.post.none
+    return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
+
+
+def left_of_part(judged: Judged, part: str) -> float:
+    """Probability that a part is not healthy now. [-]"""
+    if not _mended(judged):
+        return judged.post.of_part(part)
+    rows = left_suspects(judged, len(judged.post.weights))
+    return math.fsum(p for named, p in rows if any(name == part for name, _ in named))

@@ -1,0 +1,266 @@
+"""
+What was decided and done on a call, go by go: before it, after it, and how far the call has come.
+
+A call is judged twice: as it stood when something was decided or put right, and as it stands now. The reason
+for a decision is the one that stood then; what is left to suspect is what is suspected now. Every face asks
+here for both, and for the words over them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from humclick.diagnosis.damage import remedy_of
+from humclick.diagnosis.decisions import REPLACE_COMPRESSOR, WAIT, covered
+from humclick.errors import Unknown
+from humclick.jobs.events import DecisionTaken, Event, PartFitted, ReadingTaken
+from humclick.jobs.fold import COMPRESSOR, fold
+from humclick.replacement.demand import replaced_parts
+
+if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.advice import Advice
+    from humclick.diagnosis.shop import Shop
+    from humclick.jobs.call import Call
+
+__all__ = ["State", "Turn", "did", "heading", "last_turn", "state_of", "titles", "turns"]
+
+#: Remedies that mend nothing.
+_PASSING = WAIT | {"set control"}
+_HAND_OVER = "hand over"
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """
+    One go at putting it right.
+
+    Attributes
+    ----------
+    event : str
+        Id of the event that began it: the decision, else the first thing put right.
+    at : datetime
+        When.
+    before : Call
+        The call as it stood then, that event left out.
+    decided, done : tuple of str
+        Remedies decided, and those carried out.
+    outcome : str
+        What the last try after it came to; empty where it was not tried since.
+    """
+
+    event: str
+    at: datetime
+    before: Call
+    decided: tuple[str, ...] = ()
+    done: tuple[str, ...] = ()
+    outcome: str = ""
+
+    @property
+    def about(self) -> tuple[str, ...]:
+        """The remedies its reason has to speak of: those decided, else those done."""
+        return self.decided or self.done
+
+    @property
+    def timed(self) -> bool:
+        """Whether somebody wrote down when."""
+        return self.at.year > 1970
+
+
+def turns(call: Call) -> tuple[Turn, ...]:
+    """
+    Every go at putting the machine right, in order.
+
+    A new one begins with a decision after something was done or tried, with a part that was not decided, and
+    with another part once the one before was tried. A decision that is changed before anything is done counts
+    from its change.
+    """
+    found: list[Turn] = []
+
+    def begin(index: int, event: Event, decided: tuple[str, ...] = ()) -> None:
+        found.append(Turn(event.id, event.at, fold(call.events[:index]), decided))
+
+    kept = {reading.event: reading for reading in call.readings}
+    for index, event in enumerate(call.events):
+        if event.id in call.undone:
+            continue
+        last = found[-1] if found else None
+        if isinstance(event, DecisionTaken):
+            if last is not None and not last.done and not last.outcome:
+                found.pop()
+            begin(index, event, tuple(dict.fromkeys(event.remedies)))
+            continue
+        did_now = _put_right(call, event)
+        if did_now:
+            if last is None or not _belongs(last, did_now):
+                begin(index, event)
+            done = tuple(dict.fromkeys((*found[-1].done, did_now)))
+            found[-1] = replace(found[-1], done=done, outcome="")
+        reading = kept.get(event.id)
+        tried = reading is not None and reading.probe.startswith(("attempt.", "fit."))
+        if (
+            reading is not None
+            and tried
+            and reading.answer
+            and reading.probe != "attempt.known_good"
+            and found
+        ):
+            found[-1] = replace(found[-1], outcome=reading.answer)
+    return tuple(found)
+
+
+def _belongs(turn: Turn, remedy: str) -> bool:
+    """Whether what was just put right belongs to a go that has begun."""
+    if turn.decided:
+        return remedy in covered(frozenset(turn.decided)) and remedy not in turn.done
+    return not turn.outcome
+
+
+def _put_right(call: Call, event: Event) -> str:
+    """The remedy that an event carries out; empty where it carries out none."""
+    machine = call.machine
+    if machine is None:
+        return ""
+    if isinstance(event, PartFitted):
+        if event.part == COMPRESSOR:
+            return REPLACE_COMPRESSOR
+        try:
+            return remedy_of(machine, event.part, new=True)
+        except Unknown:
+            return ""
+    if isinstance(event, ReadingTaken) and event.probe.startswith("fit."):
+        try:
+            return remedy_of(machine, event.probe.removeprefix("fit."))
+        except Unknown:
+            return ""
+    return ""
+
+
+def last_turn(call: Call) -> Turn | None:
+    """The last go at putting it right; None while nothing was decided or done."""
+    found = turns(call)
+    return found[-1] if found else None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """
+    How far the call has come.
+
+    Attributes
+    ----------
+    name : str
+        ``bare``, ``recognised``, ``open``, ``handed``, ``passing``, ``needed``, ``fitted`` or ``repaired``.
+    remedies : tuple of str
+        What is to be done, or was done: as the technician decided, else as judged.
+    decided : bool
+        Whether the technician decided.
+    done : tuple of str
+        Remedies carried out on this call, in order.
+    due : tuple of str
+        What is still to be done.
+    turn : Turn or None
+        The last go at putting it right.
+    """
+
+    name: str
+    remedies: tuple[str, ...] = ()
+    decided: bool = False
+    done: tuple[str, ...] = ()
+    due: tuple[str, ...] = ()
+    turn: Turn | None = None
+
+    @property
+    def failed(self) -> bool:
+        """Whether something was put right and it still did not start."""
+        return bool(self.turn and self.turn.done and self.turn.outcome not in ("", "runs"))
+
+
+def state_of(call: Call, advice: Advice | None) -> State:
+    """How far the call has come: what is to be done, what was done, what came of it."""
+    if call.machine is None:
+        return State("bare")
+    if advice is None:
+        return State("recognised")
+    every = turns(call)
+    turn = every[-1] if every else None
+    done = tuple(dict.fromkeys(remedy for each in every for remedy in each.done))
+    judged = advice.verdict.due if advice.verdict is not None else ()
+    if turn is None or (turn.done and turn.outcome not in ("", "runs")):  # nothing decided, or done in vain
+        return replace(_judged(judged), done=done, turn=turn)
+    waiting = tuple(r for r in turn.decided if r not in turn.done and _needs_part(call.machine, r))
+    if turn.done:
+        name = "repaired" if turn.outcome == "runs" else "needed" if waiting else "fitted"
+        more = tuple(r for r in judged if r not in {*done, *waiting, *_PASSING, _HAND_OVER})
+        due = (*waiting, *more) if name == "repaired" else waiting
+        return State(name, due if name == "needed" else turn.done, bool(turn.decided), done, due, turn)
+    if _HAND_OVER in turn.decided:
+        return State("handed", turn.decided, True, done, turn.decided, turn)
+    if set(turn.decided) <= _PASSING:
+        return State("passing", turn.decided, True, done, turn.decided, turn)
+    if turn.outcome == "runs" and not waiting:  # what needs no part was put right before it was tried
+        return State("repaired", turn.decided, True, (*done, *turn.decided), (), turn)
+    return State("needed", turn.decided, True, done, turn.decided, turn)
+
+
+def _judged(remedies: tuple[str, ...]) -> State:
+    """What judgement alone says is to be done."""
+    if not remedies:
+        return State("open")
+    passing, handed = set(remedies) <= _PASSING, _HAND_OVER in remedies
+    return State("handed" if handed else "passing" if passing else "needed", remedies, due=remedies)
+
+
+def _needs_part(machine: Machine, remedy: str) -> bool:
+    return remedy.startswith("replace ") and bool(replaced_parts(machine, remedy))
+
+
+# -- words --------------------------------------------------------------------------------------------------
+
+
+def titles(remedies: Iterable[str], shop: Shop) -> str:
+    """Remedies to be done, in words."""
+    return " and ".join(shop.remedies[r].title if r in shop.remedies else r for r in remedies)
+
+
+def did(remedies: Iterable[str], shop: Shop) -> str:
+    """Remedies carried out, in words."""
+    return " and ".join(shop.remedies[r].did if r in shop.remedies else r for r in remedies)
+
+
+def heading(state: State, advice: Advice | None, shop: Shop, recognised: str = "") -> str:
+    """
+    How far the call has come, in one line, the same on every face.
+
+    Parameters
+    ----------
+    state : State
+        From `state_of`.
+    advice : Advice or None
+        What judgement says now.
+    shop : Shop
+        Words of the remedies.
+    recognised : str
+        The arrangement's title, for a machine that is only recognised.
+    """
+    done, due = did(state.done, shop), titles(state.due, shop)
+    sentence = advice.verdict.sentence if advice is not None and advice.verdict is not None else ""
+    match state.name:
+        case "bare":
+            return "No machine is described yet"
+        case "recognised":
+            return f"Recognised only: {recognised}"
+        case "repaired":
+            return f"Repaired: {done}. It ran afterwards" + (f". Still to do: {due}" if due else "")
+        case "fitted":
+            return f"Done: {done}. Not test-run yet"
+    before = f"Done: {done}. " if done else ""
+    before += "It still did not start. " if state.failed else ""
+    if not state.remedies:
+        return f"{before}No verdict yet"
+    if state.decided or not sentence:
+        return f"{before}To do: {due}"
+    return f"{before}Verdict: {sentence}"
