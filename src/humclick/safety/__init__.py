@@ -8,18 +8,24 @@ what can hurt and a **caution** what to mind (`humclick.safety.facts`). Texts an
 from __future__ import annotations
 
 from humclick.safety.discharge import CapacitorDischarge, discharges
-from humclick.safety.facts import Fact, caution, cautions_for, hazards
+from humclick.safety.facts import Fact, Hazard, caution, cautions_for, hazard, hazards, met_at, met_by
 from humclick.safety.gating import Gate, defer, energises, gate, gates, gates_for, invalidated_by
 from humclick.safety.machine import SafeMachine
-from humclick.safety.refrigerant import flammable, safety_class
+from humclick.safety.place import PLACES, Place, chosen_place, place_of
+from humclick.safety.refrigerant import Meaning, flammable, meaning, safety_class, toxic
 
 __all__ = [
+    "PLACES",
     "CapacitorDischarge",
     "Fact",
     "Gate",
+    "Hazard",
+    "Meaning",
+    "Place",
     "SafeMachine",
     "caution",
     "cautions_for",
+    "chosen_place",
     "defer",
     "discharges",
     "energises",
@@ -27,7 +33,13 @@ __all__ = [
     "gate",
     "gates",
     "gates_for",
+    "hazard",
     "hazards",
     "invalidated_by",
+    "meaning",
+    "met_at",
+    "met_by",
+    "place_of",
     "safety_class",
+    "toxic",
 ]

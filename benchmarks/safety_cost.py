@@ -1,0 +1,219 @@
+"""
+What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
+
+Every example call is replayed, probe by probe in its own order, through the terminal's session and through
+the pages. In the terminal, the cost is the lines shown with all safety texts less the lines of the same
+replay with them silenced, so that what is printed again because of a safety step counts too; and each line
+typed for nothing but safety. On the pages it is every line (heading, paragraph, list item) of a safety step or
+a spoken hazard on the screens of the probe asked for, what is folded away left out, and each tap that does
+nothing but confirm. With ``--root FOLDER`` the program in another folder is measured: an older state,
+unpacked there; ``--before FILE`` puts its figures beside those of now.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+ROOT = Path(__file__).resolve().parents[1]
+#: What describes a call before anything is measured.
+_FIRST = ("opened", "machine", "meter", "stamp", "complaint")
+#: Elements of a page that stand on a line of their own.
+_LINES = ("h1", "h2", "p", "li")
+_VOID = ("input", "br", "img", "path", "circle", "rect")
+
+
+@contextmanager
+def _silenced() -> Iterator[None]:
+    """The program without any safety text or step."""
+    from humclick.cli import session
+
+    with ExitStack() as stack:
+        stack.enter_context(patch("humclick.jobs.call.Call.gates_before", lambda *_a, **_k: ()))
+        for name in ("cautions", "briefed"):
+            if hasattr(session, name):
+                stack.enter_context(patch.object(session, name, _nothing(name)))
+        yield
+
+
+def _nothing(name: str) -> Any:
+    if name == "cautions":
+        return lambda _call: ()
+    from humclick.jobs.briefing import Briefing
+
+    return lambda *_a, **_k: Briefing()
+
+
+def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
+    """What was done on a call after it was described: (kind, …), without what was taken back."""
+    found: list[tuple[str, ...]] = []
+    for event in events:
+        if event.id in undone:
+            continue
+        match event.kind:
+            case "reading":
+                found.append(("reading", event.probe, f"{event.value} {event.temperature}".strip()))
+            case "wait":
+                found.append(("wait", f"{event.minutes:g}"))
+            case "fitted":
+                found.append(("fitted", event.part))
+    return found
+
+
+def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+    from humclick.cli.session import Session
+    from humclick.diagnosis.shop import default_shop
+    from humclick.jobs.call_file import read_call, write_call
+    from humclick.jobs.fold import fold
+
+    events = read_call(ROOT / "examples" / name / "call.toml")
+    path = folder / f"{name}-{silent}.toml"
+    write_call(path, [event for event in events if event.kind in _FIRST])
+    session = Session(path, default_shop())
+    found: Counter[str] = Counter()
+
+    def take(line: str) -> None:
+        found["lines"] += len(session.take(line).splitlines())
+
+    found["lines"] += len(session.open().splitlines())
+    while session.questions:
+        take("")
+    for kind, *rest in _script(events, fold(events).undone):
+        if kind != "reading":
+            take(f"{kind} {rest[0]}")
+            continue
+        probe, value = rest
+        if session.asked is None or session.asked.id != probe:
+            take(probe)
+        while session.gates():
+            found["confirmations"] += 1
+            found["gates held"] += len(session.call.gates)
+            take("done")
+            found["gates held"] -= len(session.call.gates)
+        take(value)
+        found["readings"] += 1
+    found["gates held"] = len(session.call.gates)
+    found["marked"] = sum(bool(each.unproved) for each in session.call.readings)
+    return found
+
+
+class _Lines(HTMLParser):
+    """Lines of safety on a page, and the form that confirms."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.lines = self.words = self.taps = 0
+        self.gate: dict[str, list[str]] = {}
+        self._open: list[tuple[str, bool]] = []
+        self._form = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if tag == "form":
+            self._form = (given.get("action") or "").rsplit("/", 1)[-1]
+        if tag == "input" and self._form == "gate" and given.get("type") == "hidden":
+            self.gate.setdefault(given.get("name") or "", []).append(given.get("value") or "")
+        if tag not in _VOID:
+            classes = (given.get("class") or "").split()
+            inside = bool(self._open and self._open[-1][1]) or "gate" in classes or "spoken" in classes
+            self.lines += inside and tag in _LINES
+            self._open.append((tag, inside))
+
+    def handle_endtag(self, tag: str) -> None:
+        while self._open and self._open.pop()[0] != tag:
+            pass
+
+    def handle_data(self, data: str) -> None:
+        if self._open and self._open[-1][1]:
+            self.words += len(data.split())
+
+
+def _pages(name: str) -> Counter[str]:
+    from tests.web.pages_asked import Bench
+
+    from humclick.jobs.call_file import read_call
+    from humclick.jobs.fold import fold
+
+    bench = Bench()
+    path = bench.load(name)
+    events = read_call(ROOT / "examples" / name / "call.toml")
+    bench.calls[name] = [each for each in bench.calls[name] if each["kind"] in _FIRST]
+    found: Counter[str] = Counter()
+    for kind, *rest in _script(events, fold(events).undone):
+        if kind == "wait":
+            bench.post(f"{path}/wait", minutes=rest[0])
+        elif kind == "fitted":
+            bench.post(f"{path}/fitted", part=rest[0])
+        else:
+            here = f"{path}?probe={rest[0]}&now=1"
+            page = _Lines(bench.ask(here)["html"])
+            while page.gate:
+                found.update(lines=page.lines, words=page.words, taps=1)
+                form = {key: values if len(values) > 1 else values[0] for key, values in page.gate.items()}
+                bench.ask(f"{path}/gate", "POST", form)
+                page = _Lines(bench.ask(here)["html"])
+            found.update(lines=page.lines, words=page.words)
+            bench.post(f"{path}/reading", probe=rest[0], value=rest[1], taken="")
+            found["readings"] += 1
+    found["gates held"] = sum(each["kind"] == "gate" for each in bench.calls[name])
+    return found
+
+
+def measured() -> dict[str, Any]:
+    """What safety costs over all example calls: lines, confirmations and taps."""
+    from tests.web.pages_asked import NAMES
+
+    terminal: Counter[str] = Counter()
+    pages: Counter[str] = Counter()
+    calls = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for name in NAMES:
+            from humclick.jobs.call_file import read_call
+            from humclick.jobs.fold import fold
+
+            machine = fold(read_call(ROOT / "examples" / name / "call.toml")).machine
+            if machine is None or machine.arrangement.recognised_only:
+                continue
+            calls += 1
+            full = _terminal(Path(folder), name)
+            with _silenced():
+                bare = _terminal(Path(folder), name, silent=True)
+            full["lines"] -= bare["lines"]
+            terminal.update(full)
+            pages.update(_pages(name))
+    return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
+
+
+def main() -> None:
+    """Measure, print, and write where asked."""
+    global ROOT
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--root", type=Path)
+    parser.add_argument("--write", type=Path)
+    parser.add_argument("--before", type=Path, help="figures of an older state, to be kept beside these")
+    given = parser.parse_args()
+    if given.root is not None:
+        ROOT = given.root.resolve()
+        sys.path[:0] = [str(ROOT / "src"), str(ROOT)]
+        for name in [each for each in sys.modules if each.split(".")[0] in ("humclick", "tests")]:
+            del sys.modules[name]
+    found: dict[str, Any] = {"now": measured()}
+    if given.before is not None:
+        found["before"] = json.loads(given.before.read_text("utf-8"))["now"]
+    print(json.dumps(found, indent=2))
+    if given.write is not None:
+        given.write.write_text(json.dumps(found, indent=2) + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()
