@@ -4,8 +4,8 @@ What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
 Every example call is replayed, probe by probe in its own order, through the terminal's session and through
 the pages. In the terminal, the cost is the lines shown with all safety texts less the lines of the same
 replay with them silenced, so that what is printed again because of a safety step counts too; and each line
-typed for nothing but safety. On the pages it is every line (heading, paragraph, list item) of a safety step or
-a spoken hazard on the screens of the probe asked for, what is folded away left out, and each tap that does
+typed for nothing but safety. On the pages it is every line (heading, paragraph, list item) of a safety step
+or a spoken hazard on the screens of the probe asked for, what is folded away left out, and each tap that does
 nothing but confirm. With ``--root FOLDER`` the program in another folder is measured: an older state,
 unpacked there; ``--before FILE`` puts its figures beside those of now.
 """

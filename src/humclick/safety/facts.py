@@ -2,7 +2,7 @@
 Hazards and cautions: what can hurt, and what to mind, in plain words with their sources.
 
 A hazard says in ``hazards.toml`` where it bites: at which probes, on which machines, with which remedies. It
-is kept away by a gate that names it, or spoken with the probe or the remedy; `humclick.jobs.briefing` says how.
+is kept away by a gate that names it, or spoken with the probe or the remedy, as `humclick.jobs.briefing` says.
 """
 
 from __future__ import annotations

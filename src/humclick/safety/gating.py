@@ -51,6 +51,8 @@ class Gate:
     matter : str
         What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed for
         another matter is to be read anew.
+    said : str
+        What has to be known of this matter before the steps, such as what the class of a refrigerant means.
     discharges : tuple of CapacitorDischarge
         For ``capacitors-discharged`` on a known machine: one for each capacitor.
     """
@@ -67,6 +69,7 @@ class Gate:
     once: bool = False
     hazards: frozenset[str] = frozenset()
     matter: str = ""
+    said: str = ""
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -208,7 +211,7 @@ def _for_class(each: Gate, refrigerant: str) -> Gate:
     """The gate of a refrigerant, with what its class means."""
     found = meaning(refrigerant)
     return replace(
-        each, why=f"{found.plain} {found.limit}".strip(), matter=f"{found.name} {refrigerant}".strip()
+        each, said=f"{found.plain} {found.limit}".strip(), matter=f"{found.name} {refrigerant}".strip()
     )
 
 

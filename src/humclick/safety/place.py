@@ -1,9 +1,9 @@
 """
 The rules of a place: United States, European Union and United Kingdom, Mexico and Latin America.
 
-A place is chosen once, by the shop or on the device, and recorded on the call. One data file in ``places/`` holds
-what it decides: how dead is proved, who works live, what takes a certificate, the figures of a ground test, and
-the sources of the gates. Where none is chosen, the strictest of all stands. Ohms and amperes.
+A place is chosen once, by the shop or on the device, and recorded on the call. One data file in ``places/``
+holds what it decides: how dead is proved, who works live, what takes a certificate, the figures of a ground
+test, and the sources of the gates. Where none is chosen, the strictest of all stands. Ohms and amperes.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 from humclick.errors import DataError, Unknown
 from humclick.sourced import Sourced, read_data, sourced
@@ -72,7 +73,7 @@ class Place:
     gates : mapping of name to GateRule
         Gates that read otherwise here.
     figures : mapping of name to Sourced
-        Limits: ``ground_ohms`` [Ω], ``insulation_ohms`` [Ω], ``touch_amps`` [A], in the EU ``conductor_amps`` [A].
+        Limits: ``ground_ohms`` and ``insulation_ohms`` [Ω], ``touch_amps`` [A], in the EU ``conductor_amps`` [A].
     """
 
     name: str
@@ -95,6 +96,16 @@ class Place:
         return self.rules[name]
 
 
+def _rule(name: str, row: Mapping[str, Any]) -> PlaceRule:
+    certificate = bool(row.get("certificate", False))
+    return PlaceRule(name, str(row["title"]), str(row["text"]), str(row["source"]), certificate)
+
+
+def _gate_rule(row: Mapping[str, Any]) -> GateRule:
+    steps = {int(each["step"]): (str(each["text"]), str(each["tick"])) for each in row.get("instead", ())}
+    return GateRule(str(row["source"]), steps)
+
+
 @cache
 def place_of(name: str) -> Place:
     """
@@ -111,24 +122,8 @@ def place_of(name: str) -> Place:
         return Place(
             name=name if name in PLACES else "",
             title=str(data["title"]),
-            rules={
-                key: PlaceRule(
-                    key,
-                    *(str(row[each]) for each in ("title", "text", "source")),
-                    bool(row.get("certificate", False)),
-                )
-                for key, row in data["rule"].items()
-            },
-            gates={
-                key: GateRule(
-                    str(row["source"]),
-                    {
-                        int(each["step"]): (str(each["text"]), str(each["tick"]))
-                        for each in row.get("instead", ())
-                    },
-                )
-                for key, row in data.get("gate", {}).items()
-            },
+            rules={key: _rule(key, row) for key, row in data["rule"].items()},
+            gates={key: _gate_rule(row) for key, row in data.get("gate", {}).items()},
             figures={key: sourced(row, f"{file} {key}") for key, row in data["figure"].items()},
         )
     except (KeyError, TypeError, ValueError) as error:
