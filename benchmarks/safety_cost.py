@@ -28,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[1]
 #: What describes a call before anything is measured.
 _FIRST = ("opened", "machine", "meter", "stamp", "complaint")
 #: Elements of a page that stand on a line of their own.
-_LINES = ("h1", "h2", "p", "li")
+_LINES = ("h1", "h2", "h3", "p", "li")
 _VOID = ("input", "br", "img", "path", "circle", "rect")
 
 
@@ -94,11 +94,15 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
         probe, value = rest
         if session.asked is None or session.asked.id != probe:
             take(probe)
-        while session.gates():
+        before = session.briefing() if hasattr(session, "briefing") else None
+        if before is not None and before.with_reading:
+            take(f"done {value}")
+            found["readings"] += 1
+            continue
+        while before.gates if before is not None else session.gates():
             found["confirmations"] += 1
-            found["gates held"] += len(session.call.gates)
             take("done")
-            found["gates held"] -= len(session.call.gates)
+            before = session.briefing() if before is not None else None
         take(value)
         found["readings"] += 1
     found["gates held"] = len(session.call.gates)
@@ -125,7 +129,8 @@ class _Lines(HTMLParser):
             self.gate.setdefault(given.get("name") or "", []).append(given.get("value") or "")
         if tag not in _VOID:
             classes = (given.get("class") or "").split()
-            inside = bool(self._open and self._open[-1][1]) or "gate" in classes or "spoken" in classes
+            above = bool(self._open and self._open[-1][1]) and self._open[-1][0] != "details"
+            inside = above or "gate" in classes or "spoken" in classes
             self.lines += inside and tag in _LINES
             self._open.append((tag, inside))
 

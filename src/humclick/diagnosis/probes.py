@@ -27,6 +27,7 @@ __all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
 _DEAD = "power-off-proved-dead"
 _DISCHARGED = "capacitors-discharged"
 _LIVE = ("cover-on", "stand-clear")
+_METER = "meter-for-line"
 
 
 class Kind(StrEnum):
@@ -133,7 +134,7 @@ def _look(machine: Machine, placed: PlacedPart, look: Look) -> Probe:
         outcomes=look.outcomes,
         part=placed.id,
         minutes=look.minutes,
-        gates=_with_discharge(machine, look.gates) if placed.id == "wiring" else look.gates,
+        gates=_with_discharge(machine, look.gates) if inside else look.gates,
         inside=inside,
         live="stand-clear" in look.gates,
     )
@@ -209,7 +210,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=("stand-clear",),
+        gates=(_METER,),
     )
     minutes, risk = shop.probe["feed_volts"]
     yield Probe(
@@ -224,7 +225,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(*_touching(machine), *_LIVE),
+        gates=(*_touching(machine), _METER, *_LIVE),
     )
     minutes, risk = shop.probe["supply_volts_start"]
     yield Probe(
@@ -239,7 +240,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(*_touching(machine), *_LIVE),
+        gates=(*_touching(machine), _METER, *_LIVE),
     )
 
 

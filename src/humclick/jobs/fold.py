@@ -297,9 +297,7 @@ class _Fold:
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
                 self.renewed |= self._parts(event.part)
-                for closed in ("cover-on", "stand-clear"):  # hands were inside
-                    self.proved.discard(closed)
-                    self.round.discard(closed)
+                self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
             case _:
                 pass
 
@@ -323,6 +321,12 @@ class _Fold:
             self.gates.append(event)
             self.proved.add(event.gate)
             self.round.add(event.gate)
+
+    def _end(self, names: Iterable[str]) -> None:
+        """These gates hold no longer."""
+        ended = frozenset(names)
+        self.proved -= ended
+        self.round -= ended
 
     def _probe(self, name: str) -> ProbeFacts | str:
         """The probe, or why there is none."""
@@ -359,8 +363,7 @@ class _Fold:
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
         missing = unproved(wanted, self.proved, self.round)
-        self.proved.discard("stand-clear")
-        self.round.discard("stand-clear")
+        self._end(name for name, each in gates().items() if each.once)
         powered = energises(probe.gates)
         if powered:
             self._powered()

@@ -11,7 +11,7 @@ from humclick.safety.discharge import CapacitorDischarge, discharges
 from humclick.safety.facts import Fact, Hazard, caution, cautions_for, hazard, hazards, met_at, met_by
 from humclick.safety.gating import Gate, defer, energises, gate, gates, gates_for, invalidated_by
 from humclick.safety.machine import SafeMachine
-from humclick.safety.place import PLACES, Place, chosen_place, place_of
+from humclick.safety.place import PLACES, Place, PlaceRule, chosen_place, place_of
 from humclick.safety.refrigerant import Meaning, flammable, meaning, safety_class, toxic
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "Hazard",
     "Meaning",
     "Place",
+    "PlaceRule",
     "SafeMachine",
     "caution",
     "cautions_for",

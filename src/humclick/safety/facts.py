@@ -1,8 +1,8 @@
 """
 Hazards and cautions: what can hurt, and what to mind, in plain words with their sources.
 
-A hazard says in ``hazards.toml`` where it bites: at which probes, on which machines, with which remedies. It
-is kept away by a gate that names it, or spoken with the probe or the remedy, as `humclick.jobs.briefing` says.
+A hazard says in ``hazards.toml`` where it bites: at which probes, on which machines, with which remedies.
+It is kept away by a gate that names it, or spoken with the probe or the remedy (`humclick.jobs.briefing`).
 """
 
 from __future__ import annotations

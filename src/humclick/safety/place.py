@@ -73,7 +73,7 @@ class Place:
     gates : mapping of name to GateRule
         Gates that read otherwise here.
     figures : mapping of name to Sourced
-        Limits: ``ground_ohms`` and ``insulation_ohms`` [Ω], ``touch_amps`` [A], in the EU ``conductor_amps`` [A].
+        Limits: ``ground_ohms``, ``insulation_ohms`` [Ω]; ``touch_amps``, in the EU ``conductor_amps`` [A].
     """
 
     name: str
