@@ -29,7 +29,7 @@ ROOT = Path(__file__).resolve().parents[1]
 _FIRST = ("opened", "machine", "meter", "stamp", "complaint")
 #: Elements of a page that stand on a line of their own.
 _LINES = ("h1", "h2", "h3", "p", "li")
-_VOID = ("input", "br", "img", "path", "circle", "rect")
+_VOID = ("input", "br", "hr", "img", "link", "meta")
 
 
 @contextmanager
@@ -95,7 +95,7 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
         if session.asked is None or session.asked.id != probe:
             take(probe)
         before = session.briefing() if hasattr(session, "briefing") else None
-        if before is not None and before.with_reading:
+        if before is not None and before.dead:
             take(f"done {value}")
             found["readings"] += 1
             continue
@@ -117,6 +117,7 @@ class _Lines(HTMLParser):
         super().__init__()
         self.lines = self.words = self.taps = 0
         self.gate: dict[str, list[str]] = {}
+        self.passed = ""
         self._open: list[tuple[str, bool]] = []
         self._form = ""
         self.feed(html)
@@ -127,16 +128,22 @@ class _Lines(HTMLParser):
             self._form = (given.get("action") or "").rsplit("/", 1)[-1]
         if tag == "input" and self._form == "gate" and given.get("type") == "hidden":
             self.gate.setdefault(given.get("name") or "", []).append(given.get("value") or "")
+        if tag == "input" and self._form == "reading" and given.get("name") == "passed":
+            self.passed = given.get("value") or ""
         if tag not in _VOID:
             classes = (given.get("class") or "").split()
-            above = bool(self._open and self._open[-1][1]) and self._open[-1][0] != "details"
-            inside = above or "gate" in classes or "spoken" in classes
+            above = bool(self._open and self._open[-1][1])
+            inside = (above or "gate" in classes or "spoken" in classes) and tag != "details"
             self.lines += inside and tag in _LINES
             self._open.append((tag, inside))
 
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        pass
+
     def handle_endtag(self, tag: str) -> None:
-        while self._open and self._open.pop()[0] != tag:
-            pass
+        if any(tag == each for each, _inside in self._open):
+            while self._open.pop()[0] != tag:
+                pass
 
     def handle_data(self, data: str) -> None:
         if self._open and self._open[-1][1]:
@@ -168,7 +175,7 @@ def _pages(name: str) -> Counter[str]:
                 bench.ask(f"{path}/gate", "POST", form)
                 page = _Lines(bench.ask(here)["html"])
             found.update(lines=page.lines, words=page.words)
-            bench.post(f"{path}/reading", probe=rest[0], value=rest[1], taken="")
+            bench.post(f"{path}/reading", probe=rest[0], value=rest[1].split(" cold")[0], passed=page.passed)
             found["readings"] += 1
     found["gates held"] = sum(each["kind"] == "gate" for each in bench.calls[name])
     return found

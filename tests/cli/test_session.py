@@ -137,10 +137,12 @@ def test_a_call_is_led_to_its_remedy(
 
 def test_a_gate_stands_before_a_reading(session: Session) -> None:
     """The steps are shown in full, a bare reading is refused before they are done, done is recorded."""
+    again = Session(session.path, default_shop())
+    assert "Prove the meter on a live source you know." in again.open()
     shown = session.take("pins.C-R")
-    assert "Prove the meter on a live source you know." in shown
+    assert "SAFETY FIRST: Power off, and proved dead" in shown
     assert session.prompt == "done or cannot> "
-    assert "type done when all are" in " ".join(session.take("4.7").split())
+    assert "type done 4.7" in " ".join(session.take("4.7").split())
     assert not session.call.readings
     session.take("done locked and tagged")
     assert [(g.gate, g.words) for g in session.call.gates] == [("power-off-proved-dead", "locked and tagged")]
@@ -153,6 +155,7 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
     shown = session.take("attempt.as_found")
     assert session.briefing().names == ("cover-on", "stand-clear")
     assert shown.count("SAFETY FIRST") == 2
+    assert "Codes, your license" in shown
     after = session.take("done")
     assert [(g.gate, g.matter) for g in session.call.gates] == [("cover-on", ""), ("stand-clear", "")]
     assert len(after.splitlines()) <= 6
@@ -181,9 +184,9 @@ def test_a_reading_confirms_only_what_was_read_and_is_not_live(session: Session)
 
 
 def test_a_reading_does_not_vanish_behind_done(session: Session) -> None:
-    """A figure typed behind done where the steps are new is refused with the right form, not kept as words."""
-    session.take("pins.C-R")
-    assert "type done alone" in session.take("done 4.7")
+    """A figure typed behind done is refused where power comes on between them, not kept as words."""
+    session.take("supply.volts")
+    assert "type done alone" in session.take("done 117 V")
     assert session.call.gates == ()
 
 

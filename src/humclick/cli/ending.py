@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from humclick.cli import words
 from humclick.diagnosis.reasons import explain
+from humclick.jobs.briefing import briefed_on
 from humclick.jobs.result import defended
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 
@@ -61,6 +62,7 @@ def verdict_shown(session: Session) -> str:
     assert backed is not None
     shown = [words.verdict_in_words(backed)]
     shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.remedies)]
+    shown += words.remedy_in_words(briefed_on(session.call, verdict.remedies))
     shown.append(proof_in_words(session, verdict.remedies))
     named = " and ".join(verdict.remedies)
     told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."

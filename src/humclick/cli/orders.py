@@ -57,12 +57,12 @@ class Order:
 
 
 def done(session: Session, rest: str) -> str:
-    """Record that the safety steps shown are done; where they were read before, the reading may follow."""
+    """Record that the safety steps shown are done; where nothing is live, the reading may follow."""
     briefing, probe = session.briefing(), session.asked
     if not briefing.gates or probe is None:
         raise Refused("no safety step is waiting; type the reading, or help")
     value = _value(probe, rest)
-    if value and briefing.with_reading:
+    if value and briefing.dead:
         session.confirm("")
         return session.read(probe.id, rest)
     if value and probe.quantity:
@@ -336,7 +336,7 @@ def _fact(name: str) -> Order:
 
 #: Every order by its word.
 ORDERS: dict[str, Order] = {
-    "done": Order("[READING]", "the safety steps shown are done; once read, with the reading", done),
+    "done": Order("[READING]", "the safety steps shown are done; with power off, with the reading", done),
     "safety": Order("[PROBE]", "all there is to read of safety before it, with sources", safety),
     "cannot": Order("[REASON]", "they cannot be done: the probe is left out", cannot),
     "skip": Order("[PROBE] [REASON]", "leave a probe out", skip),

@@ -318,7 +318,7 @@ class Session:
             raise Refused("no probe is asked for now; write its name before the reading, or type help")
         briefing = self.briefing()
         if briefing.gates:
-            right = f"done {line[:40]}" if briefing.with_reading else "done when all are"
+            right = f"done {line[:40]}" if briefing.dead else "done when all are"
             raise Refused(
                 f"first the safety steps above: type {right}, or cannot. For a reading that was taken"
                 f" already, write the probe's name before it: {probe.id} {line[:40]}"
@@ -423,7 +423,7 @@ class Session:
         if not briefing.gates:
             return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
         parts = [*hazards, words.gates_in_words(briefing)]
-        if briefing.with_reading:
+        if briefing.dead:  # nobody types done and a figure without having read what it says
             parts.append(words.lines(how_to_answer(probe), "  "))
             parts.append("When every step is done, type done and the reading: done …; or cannot.")
         else:

@@ -154,13 +154,14 @@ def probe_in_words(probe: Probe) -> str:
     return "\n".join(shown)
 
 
-def gate_in_words(gate: Gate, *, full: bool = True) -> str:
+def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
     """A safety gate with all its steps, or in a line of ticks."""
+    first = "SAFETY FIRST" if new else "SAFETY AGAIN"
     if not full:
         ticks = "  ".join(f"[ ] {tick}".replace(" ", "\N{NO-BREAK SPACE}") for tick in gate.ticks)
-        return lines(f"{gate.title}: {ticks}", "SAFETY AGAIN: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
+        return lines(f"{gate.title}: {ticks}", f"{first}: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
     said = [lines(gate.said, "  ")] if gate.said else []
-    return "\n".join([f"SAFETY FIRST: {gate.title}", *said, numbered(gate.steps)])
+    return "\n".join([f"{first}: {gate.title}", *said, numbered(gate.steps)])
 
 
 def hazards_in_words(briefing: Briefing) -> list[str]:
@@ -175,7 +176,7 @@ def hazards_in_words(briefing: Briefing) -> list[str]:
 def gates_in_words(briefing: Briefing) -> str:
     """All that stands before a probe, to be confirmed together."""
     shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.cautions]
-    shown += [gate_in_words(each.gate, full=each.full) for each in briefing.gates]
+    shown += [gate_in_words(each.gate, full=each.full, new=each.new) for each in briefing.gates]
     if briefing.defer:
         shown.append(lines(briefing.defer, "  "))
     return "\n".join(shown)

@@ -112,11 +112,14 @@ class Briefing:
         return frozenset(gates | {each.hazard.name for each in self.hazards if each.full})
 
     @property
+    def dead(self) -> bool:
+        """Whether there are gates, and none of them is about power being on."""
+        return bool(self.gates) and not any(each.gate.live for each in self.gates)
+
+    @property
     def with_reading(self) -> bool:
-        """Whether the reading itself may confirm the gates: all were read before, and nothing is live."""
-        return bool(self.gates) and not any(
-            each.new or each.gate.once or each.gate.energises for each in self.gates
-        )
+        """Whether the reading itself may confirm the gates: nothing is live, and all were read before."""
+        return self.dead and not any(each.new for each in self.gates)
 
 
 def briefed(

@@ -228,7 +228,7 @@ class Call:
 
     def _of_another_matter(self, gate: Gate) -> bool:
         """Whether a gate that holds for the whole call was passed for something else, such as another gas."""
-        if gate.once or gate.name in invalidated_by(gates()):
+        if gate.once or gate.on or gate.name in invalidated_by(gates()):
             return False
         last = next((each for each in reversed(self.gates) if each.gate == gate.name), None)
         return last is not None and bool(last.matter) and last.matter != gate.matter

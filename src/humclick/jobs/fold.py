@@ -363,7 +363,7 @@ class _Fold:
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
         missing = unproved(wanted, self.proved, self.round)
-        self._end(name for name, each in gates().items() if each.once)
+        self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
         if powered:
             self._powered()

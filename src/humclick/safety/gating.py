@@ -44,8 +44,12 @@ class Gate:
         Gates that hold no longer once this one is passed.
     energises : bool
         True where passing it means that power comes back.
+    live : bool
+        True where it is about power being on.
     once : bool
         True where it holds for one live test only.
+    on : str
+        Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
     hazards : frozenset of str
         What its steps keep away.
     matter : str
@@ -66,7 +70,9 @@ class Gate:
     lasts: str
     ends: frozenset[str] = frozenset()
     energises: bool = False
+    live: bool = False
     once: bool = False
+    on: str = ""
     hazards: frozenset[str] = frozenset()
     matter: str = ""
     said: str = ""
@@ -99,7 +105,9 @@ def gates() -> Mapping[str, Gate]:
                 lasts=str(row["lasts"]),
                 ends=frozenset(row["ends"]),
                 energises=bool(row["energises"]),
+                live=bool(row.get("live", False)),
                 once=bool(row.get("once", False)),
+                on=str(row.get("on", "")),
                 hazards=frozenset(row["hazards"]),
             )
             for row in _data()["gate"]

@@ -189,8 +189,8 @@ def _model() -> Iterator[str]:
     for fact in hazards():
         yield from (fact.title, fact.plain)
     for row in read_data("humclick.safety", "hazards.toml")["caution"]:
-        fact = caution(str(row["name"]))
-        yield from (fact.title, fact.plain)
+        said = caution(str(row["name"]))
+        yield from (said.title, said.plain)
     yield defer()
     for remedy in default_shop().remedies.values():
         yield from (remedy.title, remedy.name)
