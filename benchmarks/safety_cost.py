@@ -2,11 +2,10 @@
 What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
 
 Every example call is replayed, probe by probe in its own order, through the terminal's session and through
-the pages. In the terminal, the cost is the lines shown with all safety texts less the lines of the same
-replay with them silenced, so that what is printed again because of a safety step counts too; and each line
-typed for nothing but safety. On the pages it is every line (heading, paragraph, list item) of a safety step
-or a spoken hazard on the screens of the probe asked for, what is folded away left out, and each tap that does
-nothing but confirm. With ``--root FOLDER`` the program in another folder is measured: an older state,
+the pages. What safety costs is the lines of all that is shown, less the lines of the same replay with every
+safety text and step silenced, so that what is shown again because of a step counts too; and each line typed,
+or tap, that does nothing but confirm. Lines of a page are its headings, paragraphs and list items, what is
+folded away left out. With ``--root FOLDER`` the program in another folder is measured: an older state,
 unpacked there; ``--before FILE`` puts its figures beside those of now.
 """
 
@@ -36,13 +35,18 @@ _VOID = ("input", "br", "hr", "img", "link", "meta")
 def _silenced() -> Iterator[None]:
     """The program without any safety text or step."""
     from humclick.cli import session
+    from humclick.web import desk
+    from humclick.web.pages import call as page
 
     with ExitStack() as stack:
         stack.enter_context(patch("humclick.jobs.call.Call.gates_before", lambda *_a, **_k: ()))
-        for name in ("cautions", "briefed"):
-            if hasattr(session, name):
-                stack.enter_context(patch.object(session, name, _nothing(name)))
+        for module in (session, desk, page):
+            for name in ("cautions", "briefed"):
+                if hasattr(module, name):
+                    stack.enter_context(patch.object(module, name, _nothing(name)))
+        desk._JUDGEMENTS.__init__()
         yield
+    desk._JUDGEMENTS.__init__()
 
 
 def _nothing(name: str) -> Any:
@@ -110,14 +114,13 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
     return found
 
 
-class _Lines(HTMLParser):
-    """Lines of safety on a page, and the form that confirms."""
+class _Screen(HTMLParser):
+    """Lines of a screen, what is folded away left out, and the forms that confirm."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
-        self.lines = self.words = self.taps = 0
-        self.gate: dict[str, list[str]] = {}
-        self.passed = ""
+        self.lines = 0
+        self.gate = self.passed = ""
         self._open: list[tuple[str, bool]] = []
         self._form = ""
         self.feed(html)
@@ -126,28 +129,22 @@ class _Lines(HTMLParser):
         given = dict(attrs)
         if tag == "form":
             self._form = (given.get("action") or "").rsplit("/", 1)[-1]
-        if tag == "input" and self._form == "gate" and given.get("type") == "hidden":
-            self.gate.setdefault(given.get("name") or "", []).append(given.get("value") or "")
-        if tag == "input" and self._form == "reading" and given.get("name") == "passed":
+        if tag == "input" and (self._form, given.get("name")) == ("gate", "gate"):
+            self.gate = given.get("value") or ""
+        if tag == "input" and (self._form, given.get("name")) == ("reading", "passed"):
             self.passed = given.get("value") or ""
         if tag not in _VOID:
-            classes = (given.get("class") or "").split()
-            above = bool(self._open and self._open[-1][1])
-            inside = (above or "gate" in classes or "spoken" in classes) and tag != "details"
-            self.lines += inside and tag in _LINES
-            self._open.append((tag, inside))
+            hidden = bool(self._open and self._open[-1][1]) or (tag == "details" and "open" not in given)
+            self.lines += tag in _LINES and not hidden
+            self._open.append((tag, hidden))
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         pass
 
     def handle_endtag(self, tag: str) -> None:
-        if any(tag == each for each, _inside in self._open):
+        if any(tag == each for each, _hidden in self._open):
             while self._open.pop()[0] != tag:
                 pass
-
-    def handle_data(self, data: str) -> None:
-        if self._open and self._open[-1][1]:
-            self.words += len(data.split())
 
 
 def _pages(name: str) -> Counter[str]:
@@ -161,21 +158,26 @@ def _pages(name: str) -> Counter[str]:
     events = read_call(ROOT / "examples" / name / "call.toml")
     bench.calls[name] = [each for each in bench.calls[name] if each["kind"] in _FIRST]
     found: Counter[str] = Counter()
+
+    def screen(reply: dict[str, Any]) -> _Screen:
+        page = _Screen(reply["html"])
+        found["lines"] += page.lines
+        return page
+
     for kind, *rest in _script(events, fold(events).undone):
         if kind == "wait":
-            bench.post(f"{path}/wait", minutes=rest[0])
+            screen(bench.post(f"{path}/wait", minutes=rest[0]))
         elif kind == "fitted":
-            bench.post(f"{path}/fitted", part=rest[0])
+            screen(bench.post(f"{path}/fitted", part=rest[0]))
         else:
             here = f"{path}?probe={rest[0]}&now=1"
-            page = _Lines(bench.ask(here)["html"])
+            page = screen(bench.ask(here))
             while page.gate:
-                found.update(lines=page.lines, words=page.words, taps=1)
-                form = {key: values if len(values) > 1 else values[0] for key, values in page.gate.items()}
-                bench.ask(f"{path}/gate", "POST", form)
-                page = _Lines(bench.ask(here)["html"])
-            found.update(lines=page.lines, words=page.words)
-            bench.post(f"{path}/reading", probe=rest[0], value=rest[1].split(" cold")[0], passed=page.passed)
+                found["taps"] += 1
+                bench.ask(f"{path}/gate", "POST", {"gate": page.gate})
+                page = screen(bench.ask(here))
+            value = rest[1].removesuffix(" cold")
+            screen(bench.post(f"{path}/reading", probe=rest[0], value=value, passed=page.passed))
             found["readings"] += 1
     found["gates held"] = sum(each["kind"] == "gate" for each in bench.calls[name])
     return found
@@ -200,9 +202,12 @@ def measured() -> dict[str, Any]:
             full = _terminal(Path(folder), name)
             with _silenced():
                 bare = _terminal(Path(folder), name, silent=True)
+                bare_pages = _pages(name)
             full["lines"] -= bare["lines"]
             terminal.update(full)
-            pages.update(_pages(name))
+            shown = _pages(name)
+            shown["lines"] -= bare_pages["lines"]
+            pages.update(shown)
     return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
 
 

@@ -3,8 +3,9 @@ What is said of safety before a probe: which gates in full, which in one line, a
 
 A gate is read where it is new: in full once a call on each device, and again whenever its matter is (another
 refrigerant, another charge); from then on in one line of ticks. All gates that stand together before a probe
-are confirmed together. Only where nothing is live and every gate was read before, the reading itself may
-confirm them. No gate is held less for it: each is an event of its own, and a reading without them is marked.
+are confirmed together, before it; where none of them is about power being on, with the reading, by a word or
+a button that says that every step is done. No gate is held less for it: each is an event of its own, and a
+reading without them is refused, or marked where it was taken already.
 
 Terminal and pages ask here, so that both keep the same rule.
 """
@@ -113,13 +114,8 @@ class Briefing:
 
     @property
     def dead(self) -> bool:
-        """Whether there are gates, and none of them is about power being on."""
+        """Whether there are gates, and none is about power being on: then the reading may confirm them."""
         return bool(self.gates) and not any(each.gate.live for each in self.gates)
-
-    @property
-    def with_reading(self) -> bool:
-        """Whether the reading itself may confirm the gates: nothing is live, and all were read before."""
-        return self.dead and not any(each.new for each in self.gates)
 
 
 def briefed(

@@ -116,7 +116,7 @@ def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step
         return Step("wait", probe, value, advised)
     briefing = desk.briefing(probe)
     taken = request.asked("taken") or request.given("taken")
-    if briefing.gates and not briefing.with_reading and not taken:
+    if briefing.gates and not briefing.dead and not taken:
         return Step("gate", probe, value, advised, briefing)
     return Step("probe", probe, value, advised, briefing)
 
@@ -145,6 +145,7 @@ def show(desk: Desk) -> Reply:
         "icon": drawings.icon,
         "state": desk.state,
         "timer": _timer(desk),
+        "rules": place_of(desk.call.place),
         "pins": _pins(desk),
         "HEARD": HEARD,
         "provisional": record.provisional(desk),
@@ -152,8 +153,6 @@ def show(desk: Desk) -> Reply:
         "photos": photos_of(desk),
     }
     match step.kind:
-        case "gate":
-            given |= {"rules": place_of(desk.call.place)}
         case "recognised":
             given |= {"hazards": on_machine(desk.call)}
         case "probe":
