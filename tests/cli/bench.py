@@ -58,7 +58,7 @@ def worked(session: Session, shows: Mapping[str, str], most: int = 40) -> list[s
         if probe is None or advice is None:
             break
         waits = advice.next.waits if advice.next is not None else 0.0
-        if session.gates():
+        if session.briefing().gates:
             line = "done"
         elif waits and not (typed and typed[-1].startswith("wait")):
             line = f"wait {waits:g}"

@@ -70,7 +70,11 @@ def step(bench: Bench, path: str, page: Page, reply: dict[str, Any]) -> dict[str
         return bench.post(f"{path}/wait", minutes="30")
     if word == "reading":
         return bench.post(
-            f"{path}/reading", probe=hidden["probe"], value=ANSWERS[hidden["probe"]], warmth="cold"
+            f"{path}/reading",
+            probe=hidden["probe"],
+            value=ANSWERS[hidden["probe"]],
+            warmth="cold",
+            passed=hidden.get("passed", ""),
         )
     return reply
 

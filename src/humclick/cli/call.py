@@ -44,9 +44,21 @@ def typed(prompt: str) -> str | None:
 @click.option("--customer", default="", help="For a new call: whose machine it is.")
 @click.option("--equipment", default="", help="For a new call: what it is and where it stands.")
 @click.option("--invented", is_flag=True, help="For a new call: practice, not a real machine.")
+@click.option(
+    "--place",
+    envvar="HUMCLICK_PLACE",
+    help="For a new call: whose safety rules hold, us, eu (with the UK) or mx (with Latin America); also"
+    " HUMCLICK_PLACE, or place in the shop file. Left out: the strictest of all.",
+)
 @shop_option
 def call(
-    file: Path, shop_name: str, customer: str, equipment: str, invented: bool, shop_file: Path | None
+    file: Path,
+    shop_name: str,
+    customer: str,
+    equipment: str,
+    invented: bool,
+    place: str | None,
+    shop_file: Path | None,
 ) -> None:
     """
     Work on a call step by step: the next probe, what it means, the verdict.
@@ -57,9 +69,12 @@ def call(
     Example: humclick call call.toml
     """
     from humclick.cli.session import Session
+    from humclick.safety import chosen_place
 
-    opened = {"shop": shop_name, "customer": customer, "equipment": equipment}
-    session = Session(file, shop_in(shop_file), opened, invented=invented)
+    shop = shop_in(shop_file)
+    chosen = shop.place if place is None else chosen_place(place)
+    opened = {"shop": shop_name, "customer": customer, "equipment": equipment, "place": chosen}
+    session = Session(file, shop, opened, invented=invented)
     try:
         click.echo(session.open())
         while not session.over:

@@ -17,9 +17,11 @@ from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
 from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.reasons import what_if
-from humclick.errors import Refused, Unknown
-from humclick.jobs.entry import figure, named, one_of, probe_named
+from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.briefing import briefed
+from humclick.jobs.entry import answer_to, figure, named, one_of, probe_named
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import COMPRESSOR
@@ -27,6 +29,7 @@ from humclick.jobs.result import result_of
 from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters
 from humclick.readings.shown import percent
+from humclick.safety import place_of
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
@@ -55,20 +58,41 @@ class Order:
 
 
 def done(session: Session, rest: str) -> str:
-    """Record that the safety gate shown was passed."""
-    gates = session.gates()
-    if not gates:
+    """Record that the safety steps shown are done; where nothing is live, the reading may follow."""
+    briefing, probe = session.briefing(), session.asked
+    if not briefing.gates or probe is None:
         raise Refused("no safety step is waiting; type the reading, or help")
-    session.keep("gate", gate=gates[0].name, words=rest)
-    return words.lines(f"Recorded: {gates[0].title}.")
+    value = _value(probe, rest)
+    if value and briefing.dead:
+        session.confirm("")
+        return session.read(probe.id, rest)
+    if value and probe.quantity:
+        raise Refused(f"type done alone; then, with the steps done, the reading: {rest[:40]}")
+    return words.lines(f"Recorded: {'; '.join(session.confirm(rest))}.")
+
+
+def _value(probe: Probe, text: str) -> str:
+    """The reading or the answer that a text gives for a probe; empty if it gives none."""
+    try:
+        return answer_to(probe, text)[0] if text else ""
+    except HumclickError:
+        return ""
+
+
+def safety(session: Session, rest: str) -> str:
+    """Show everything there is to read of safety before a probe, with the rules of the place."""
+    call, name = session.call, _probe(session, rest)
+    probe = session.probe(name)
+    shown = [each.hazard for each in briefed((), call, probe, session.shop).hazards]
+    return words.safety_in_words(call.gates_of(probe.gates), shown, place_of(call.place))
 
 
 def cannot(session: Session, rest: str) -> str:
     """Record that the probe asked for cannot be done: its safety gate cannot be passed."""
-    gates, probe = session.gates(), session.asked
+    gates, probe = session.briefing().gates, session.asked
     if probe is None:
         raise Refused("nothing is asked for now")
-    reason = f"cannot be done safely here: {gates[0].title}" if gates else "cannot be done here"
+    reason = f"cannot be done safely here: {gates[0].gate.title}" if gates else "cannot be done here"
     session.keep("skip", probe=probe.id, reason=f"{reason}. {rest}" if rest else reason)
     session.release(probe.id)
     return words.lines(f"{probe.id} is left out, {reason}. Not sure? Stop and hand over.")
@@ -315,7 +339,8 @@ def _fact(name: str) -> Order:
 
 #: Every order by its word.
 ORDERS: dict[str, Order] = {
-    "done": Order("", "the safety steps shown are done", done),
+    "done": Order("[READING]", "the safety steps shown are done; with power off, with the reading", done),
+    "safety": Order("[PROBE]", "all there is to read of safety before it, with sources", safety),
     "cannot": Order("[REASON]", "they cannot be done: the probe is left out", cannot),
     "skip": Order("[PROBE] [REASON]", "leave a probe out", skip),
     "fitted": Order("PART", "a new part was fitted", fitted),

@@ -21,22 +21,21 @@ from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.briefing import Briefing, briefed, on_machine
 from humclick.jobs.call_file import append_event, load_call
 from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
-from humclick.jobs.events import Event, GatePassed
+from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import (
     UNNAMED_PINS,
     Onward,
     accepted,
-    cautions,
     live,
     onward,
     pins_found,
     probes_now,
 )
-from humclick.safety import Gate, defer
 
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
@@ -89,6 +88,9 @@ class Session:
         self._judged = False
         self._told: frozenset[str] = frozenset()
         self._shown = ""
+        self._confirmed = False
+        self._read_here: frozenset[str] = frozenset()
+        self._texts: frozenset[str] = frozenset()
 
     # -- the file -------------------------------------------------------------------------------------------
 
@@ -121,6 +123,7 @@ class Session:
         said.append("Type help at any time, quit to leave.")
         self.questions = questions_for(self.events, self.call)
         self._shown = self.view()
+        self._texts = self.briefing().texts
         return "\n".join((*said, self._shown))
 
     def _read(self, events: tuple[Event, ...]) -> None:
@@ -233,10 +236,20 @@ class Session:
         self.queue = [each for each in self.queue if each != name]
         self._chosen = "" if self._chosen == name else self._chosen
 
-    def gates(self) -> tuple[Gate, ...]:
-        """Gates to be passed before the probe asked for."""
+    def briefing(self) -> Briefing:
+        """What is said of safety before the probe asked for."""
         probe = self.asked
-        return self.call.gates_before(probe.gates) if probe is not None else ()
+        if probe is None:
+            return Briefing()
+        return briefed(self.events, self.call, probe, self.shop, shown=self._read_here)
+
+    def confirm(self, words_: str) -> tuple[str, ...]:
+        """Write down that every gate before the probe asked for is passed; their titles come back."""
+        shown = self.briefing().gates
+        for each in shown:
+            self.keep("gate", gate=each.gate.name, words=words_, matter=each.gate.matter)
+        self._confirmed = bool(shown)
+        return tuple(each.gate.title for each in shown)
 
     # -- what is typed --------------------------------------------------------------------------------------
 
@@ -245,7 +258,7 @@ class Session:
         """What stands before the cursor."""
         if self.questions:
             return f"{self.questions[0]}> "
-        if self.gates():
+        if self.briefing().gates:
             return "done or cannot> "
         probe = self.asked
         return f"{probe.id}> " if probe is not None else "> "
@@ -257,6 +270,7 @@ class Session:
         What is refused is answered with the right form; nothing kept so far is touched.
         """
         said = []
+        self._confirmed = False
         for line in typed.splitlines() or [""]:
             if self.over:
                 break
@@ -268,7 +282,15 @@ class Session:
         if not self.over:
             view = self.view()
             again = view == self._shown and bool(typed.strip())
-            shown.append(f"\n{self._brief()}" if again else view)
+            if view != self._shown:  # what was shown in full above need not be again
+                self._read_here |= self._texts
+                view = self.view()
+                self._texts = self.briefing().texts
+            probe = self.asked if self._confirmed else None
+            if probe is not None and not self.briefing().gates:  # what it is stands on the screen above
+                shown.append(words.lines(how_to_answer(probe), "  "))
+            else:
+                shown.append(f"\n{self._brief()}" if again else view)
             self._shown = view
         return "\n".join(shown)
 
@@ -297,9 +319,11 @@ class Session:
             if looks_like_probe(first):
                 raise Unknown("probe", first[:60], self.probes())
             raise Refused("no probe is asked for now; write its name before the reading, or type help")
-        if self.gates():
+        briefing = self.briefing()
+        if briefing.gates:
+            right = f"done {line[:40]}" if briefing.dead else "done when all are"
             raise Refused(
-                f"first the safety steps above: type done for each, or cannot. For a reading that was taken"
+                f"first the safety steps above: type {right}, or cannot. For a reading that was taken"
                 f" already, write the probe's name before it: {probe.id} {line[:40]}"
             )
         try:
@@ -362,7 +386,8 @@ class Session:
             return question_in_words(self)
         advice, step = self.advice, self.step
         if advice is None or step is None:
-            return "\n" + words.lines(self._refusal)
+            hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(self.call)]
+            return "\n".join(("", words.lines(self._refusal), *hazards))
         state, probe = self.state, self.asked
         shown = ["", *([f"{words.LEFT}:"] if state.done else [])]
         shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
@@ -386,8 +411,8 @@ class Session:
             return question_again(self)
         probe, advice = self.asked, self.advice
         if probe is not None:
-            gates = self.gates()
-            step = f" (first: {gates[0].title}: done or cannot)" if gates else ""
+            titles = "; ".join(each.gate.title for each in self.briefing().gates)
+            step = f" (first: {titles}: done or cannot)" if titles else ""
             return words.lines(f"{probe.title}  [{probe.id}]{step}", "Next: ", "      ")
         what = self.step
         if advice is not None and advice.verdict is not None and what is not None and what.kind == "verdict":
@@ -396,15 +421,17 @@ class Session:
         return "Type help for what can be typed, quit to leave."
 
     def _before(self, probe: Probe) -> str:
-        """The gate that stands before a probe, or how to answer it."""
-        gates = self.gates()
-        if not gates:
-            return words.lines(how_to_answer(probe), "  ")
-        parts = [""]
-        if not any(isinstance(event, GatePassed) for event in self.live()):
-            parts += [words.lines(f"{c.title}. {c.plain}", "! ") for c in cautions(self.call)]
-        parts.append(words.gate_in_words(gates[0], defer(), len(gates) - 1))
-        parts.append("Type done when every step is done, or cannot.")
+        """What stands before a probe, or how to answer it."""
+        briefing = self.briefing()
+        hazards = words.hazards_in_words(briefing)
+        if not briefing.gates:
+            return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
+        parts = [*hazards, words.gates_in_words(briefing)]
+        if briefing.dead:  # nobody types done and a figure without having read what it says
+            parts.append(words.lines(how_to_answer(probe), "  "))
+            parts.append("When every step is done, type done and the reading: done …; or cannot.")
+        else:
+            parts.append("Type done when every step is done, or cannot.")
         return "\n".join(parts)
 
     @property

@@ -18,10 +18,11 @@ if TYPE_CHECKING:
     from humclick.diagnosis.guards import GuardState
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
+    from humclick.jobs.briefing import Briefing, RemedyBriefing
     from humclick.jobs.call import Call, Problem
     from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
-    from humclick.safety import Gate
+    from humclick.safety import Fact, Gate, Place
 
 __all__ = [
     "LEFT",
@@ -191,14 +192,52 @@ def probe_in_words(probe: Probe) -> str:
     return "\n".join(shown)
 
 
-def gate_in_words(gate: Gate, defer: str, following: int = 0) -> str:
-    """A safety gate with all its steps."""
-    shown = [f"SAFETY FIRST: {gate.title}", numbered(gate.steps), lines(gate.why, "  Why: ")]
-    shown.append(lines(f"It holds {gate.lasts}.", "  "))
-    if following:
-        shown.append(f"  After this: {counted(following, 'more gate')}.")
-    shown.append(lines(defer, "  "))
+def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
+    """A safety gate with all its steps, or in a line of ticks."""
+    first = "SAFETY FIRST" if new else "SAFETY AGAIN"
+    if not full:
+        ticks = "  ".join(f"[ ] {tick}".replace(" ", "\N{NO-BREAK SPACE}") for tick in gate.ticks)
+        return lines(f"{gate.title}: {ticks}", f"{first}: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
+    said = [lines(gate.said, "  ")] if gate.said else []
+    return "\n".join([f"{first}: {gate.title}", *said, numbered(gate.steps)])
+
+
+def hazards_in_words(briefing: Briefing) -> list[str]:
+    """What a probe meets: in full where it is new, else in one line."""
+    shown = [
+        lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in briefing.hazards if each.full
+    ]
+    short = "; ".join(each.hazard.tick for each in briefing.hazards if not each.full)
+    return [*shown, *([lines(short, "  Mind: ")] if short else [])]
+
+
+def gates_in_words(briefing: Briefing) -> str:
+    """All that stands before a probe, to be confirmed together."""
+    shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.cautions]
+    shown += [gate_in_words(each.gate, full=each.full, new=each.new) for each in briefing.gates]
+    if briefing.defer:
+        shown.append(lines(briefing.defer, "  "))
     return "\n".join(shown)
+
+
+def safety_in_words(gates: Sequence[Gate], hazards: Sequence[Fact], place: Place) -> str:
+    """All there is to read of safety: steps, why, how long, by which rule, and the rules of the place."""
+    shown = []
+    for each in gates:
+        shown += [gate_in_words(each), lines(each.why, "  Why: "), lines(f"It holds {each.lasts}.", "  ")]
+        shown.append(lines(each.source, "  Rule: "))
+    shown += [lines(f"{each.title}. {each.plain} ({each.source})", "! ") for each in hazards]
+    shown.append(f"Rules of: {place.title}")
+    shown += [lines(f"{rule.title}. {rule.text} ({rule.source})", "  ") for rule in place.rules.values()]
+    return "\n".join(shown)
+
+
+def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
+    """What doing a remedy meets, and what takes a certificate."""
+    shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.hazards]
+    if briefing.certificate is not None:
+        shown.append(lines(f"{briefing.certificate.text} ({briefing.certificate.source})", "! "))
+    return shown
 
 
 def verdict_in_words(verdict: DefendedVerdict) -> str:

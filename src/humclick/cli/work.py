@@ -163,7 +163,7 @@ def insulation(ohms: float, at: float, after: float | None, json_: bool) -> None
     import msgspec
 
     from humclick.physics.insulation import judge, judge_polarization
-    from humclick.safety import caution
+    from humclick.safety import hazard
 
     verdict = judge(ohms, at)
     figures: dict[str, Any] = {"insulation": msgspec.to_builtins(verdict), "polarization": None}
@@ -172,7 +172,7 @@ def insulation(ohms: float, at: float, after: float | None, json_: bool) -> None
         index = judge_polarization(ohms, after)
         figures["polarization"] = msgspec.to_builtins(index)
         said.append(index.says)
-    said.append(caution("insulation-vacuum").plain)
+    said.append(hazard("tester-vacuum").plain)
     tell(figures, said, json_)
 
 

@@ -271,7 +271,7 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
     Unknown
         If an observation names a probe the machine does not have.
     """
-    every = [*_hazards(situation), *_damage(situation, shop), *_limits(situation)]
+    every = [*_stoppages(situation), *_damage(situation, shop), *_limits(situation)]
     allows = insulation(situation, shop)
     if allows.standing is Standing.NEVER:
         every.append(_bar("insulation", ("shell.insulation",), read=allows.read))
@@ -304,17 +304,17 @@ def _bar(name: str, probes: tuple[str, ...], *, read: str = "", remedies: tuple[
     return Bar(name, str(words["title"]), reason, remedies=remedies, probes=probes)
 
 
-def _hazards(situation: Situation) -> Iterable[Bar]:
-    for hazard in situation.hazards:
-        stop = hazard.stop
+def _stoppages(situation: Situation) -> Iterable[Bar]:
+    for stoppage in situation.stoppages:
+        stop = stoppage.stop
         yield Bar(
-            name=stop.name or hazard.gate,
+            name=stop.name or stoppage.gate,
             title=stop.title,
             reason=" ".join(stop.steps),
             steps=stop.steps,
             whole=stop.whole,
             gates=() if stop.whole else stop.gates,
-            event=hazard.event,
+            event=stoppage.event,
         )
 
 

@@ -31,6 +31,7 @@ __all__ = ["HEARD_KINDS", "Kind", "Probe", "probe_of", "probes_of"]
 _DEAD = "power-off-proved-dead"
 _DISCHARGED = "capacitors-discharged"
 _LIVE = ("cover-on", "stand-clear")
+_METER = "meter-for-line"
 
 
 class Kind(StrEnum):
@@ -157,7 +158,7 @@ def _look(machine: Machine, placed: PlacedPart, look: Look) -> Probe:
         outcomes=look.outcomes,
         part=placed.id,
         minutes=look.minutes,
-        gates=_with_discharge(machine, look.gates) if placed.id == "wiring" else look.gates,
+        gates=look.gates if placed.family.outside else _with_discharge(machine, look.gates),
         inside=not placed.family.outside,
         live="stand-clear" in look.gates,
         due={answer: placed.remedies.get(remedy, remedy) for answer, remedy in look.due.items()},
@@ -251,7 +252,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=("stand-clear",),
+        gates=(_METER,),
     )
     minutes, risk = shop.probe["feed_volts"]
     yield Probe(
@@ -266,7 +267,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(*_touching(machine), *_LIVE),
+        gates=(*_touching(machine), _METER, *_LIVE),
     )
     minutes, risk = shop.probe["supply_volts_start"]
     yield Probe(
@@ -281,7 +282,7 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
         risk=risk,
         live=True,
         inside=False,
-        gates=(*_touching(machine), *_LIVE),
+        gates=(*_touching(machine), _METER, *_LIVE),
     )
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from humclick.errors import DataError, Refused, Unknown
 from humclick.parts.family import families, family
+from humclick.safety import chosen_place
 from humclick.sourced import read_data
 
 __all__ = ["Remedy", "Shop", "default_shop", "shop_from_file", "shop_from_table"]
@@ -57,6 +58,8 @@ class Shop:
     joint : mapping of ((part, mode), (part, mode)) to float
     odds : mapping of "part.mode" to float
         Prior odds that replace those of the part families.
+    place : str
+        Whose safety rules hold on its calls: one of `humclick.safety.PLACES`; empty where none is chosen.
     """
 
     rates: Mapping[str, float]
@@ -67,6 +70,7 @@ class Shop:
     joint: Mapping[tuple[tuple[str, str], tuple[str, str]], float]
     slips: Mapping[str, float]
     odds: Mapping[str, float] = field(default_factory=dict)
+    place: str = ""
 
     def money(self, minutes: float) -> float:
         """Labour for a time. [money]"""
@@ -108,7 +112,7 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         If a section, a remedy, a part or a mode does not exist.
     """
     default = read_data("humclick.diagnosis", "shop.toml")
-    known = {*default, "odds"}
+    known = {*default, "odds", "place"}
     for key in table:
         if key not in known:
             raise Unknown("section of the shop file", key, sorted(known))
@@ -146,7 +150,14 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         joint={_pair(k): _number(v, k) for k, v in merged("joint").items()},
         slips=numbers("slips"),
         odds=odds,
+        place=chosen_place(_text(table.get("place", ""), "place")),
     )
+
+
+def _text(value: object, where: str) -> str:
+    if not isinstance(value, str):
+        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {value!r}')
+    return value
 
 
 def _number(value: object, where: str) -> float:

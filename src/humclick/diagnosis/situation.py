@@ -17,7 +17,7 @@ from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.readings import Leads, PartTemperature, Reading
 from humclick.safety import Stop, stop_at
 
-__all__ = ["COOLED", "Hazard", "Heard", "Observation", "Situation", "called", "wait_minutes", "warmth"]
+__all__ = ["COOLED", "Heard", "Observation", "Situation", "Stoppage", "called", "wait_minutes", "warmth"]
 
 #: A part is taken as cold once this probable. [-]
 COOLED = 0.9
@@ -35,7 +35,7 @@ class Heard(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Hazard:
+class Stoppage:
     """
     A hazard that was found on the call and is not answered yet.
 
@@ -127,7 +127,7 @@ class Situation:
         Parts replaced during this call.
     repairs : int
         Repairs made during this call. [-]
-    hazards : tuple of Hazard
+    stoppages : tuple of Stoppage
         What was found and is not answered yet.
     """
 
@@ -141,7 +141,7 @@ class Situation:
     skipped: frozenset[str] = frozenset()
     renewed: frozenset[str] = frozenset()
     repairs: int = 0
-    hazards: tuple[Hazard, ...] = ()
+    stoppages: tuple[Stoppage, ...] = ()
 
 
 def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.situation import Hazard, Heard, Observation, Situation
+from humclick.diagnosis.situation import Heard, Observation, Situation, Stoppage
 from humclick.jobs.events import (
     DecisionTaken,
     Event,
@@ -133,7 +133,7 @@ class Call:
         Parts replaced during the call.
     repairs : int
         Repairs made during the call. [-]
-    hazards : tuple of Hazard
+    stoppages : tuple of Stoppage
         What stops the call, or a part of it, and is not answered yet; in order.
     marked_volts : mapping of part to float
         Voltages stamped on capacitors. [V]
@@ -162,7 +162,7 @@ class Call:
     hot: bool | None = None
     renewed: frozenset[str] = frozenset()
     repairs: int = 0
-    hazards: tuple[Hazard, ...] = ()
+    stoppages: tuple[Stoppage, ...] = ()
     marked_volts: Mapping[str, float] = field(default_factory=dict)
     stamps: tuple[StampRead, ...] = ()
     waits: tuple[Waited, ...] = ()
@@ -205,7 +205,7 @@ class Call:
             skipped=frozenset(self.skipped),
             renewed=self.renewed,
             repairs=self.repairs,
-            hazards=self.hazards,
+            stoppages=self.stoppages,
         )
 
     def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
@@ -228,12 +228,38 @@ class Call:
         OutOfRange
             If the discharge resistor is not usable.
         """
+        wanted = self.gates_of(probe_gates, ohms=ohms)
+        if self.machine is None:
+            return wanted
+        missing = unproved([each.name for each in wanted], self.proved, self.this_round)
+        return tuple(each for each in wanted if each.name in missing or self._of_another_matter(each))
+
+    def gates_of(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
+        """
+        All gates before a probe on this machine, passed or not, in order; parameters as in `gates_before`.
+
+        Raises
+        ------
+        Unknown, OutOfRange
+            As `gates_before`.
+        """
         if self.machine is None:
             names = [gate(name).name for name in probe_gates]
             return tuple(each for each in gates().values() if each.name in names)
-        wanted = gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=self.marked_volts)
-        missing = unproved([each.name for each in wanted], self.proved, self.this_round)
-        return tuple(each for each in wanted if each.name in missing)
+        marked = self.marked_volts
+        return gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=marked, place=self.place)
+
+    @property
+    def place(self) -> str:
+        """Whose rules hold on this call; empty where none was chosen."""
+        return self.header.place if self.header is not None else ""
+
+    def _of_another_matter(self, gate: Gate) -> bool:
+        """Whether a gate that holds for the whole call was passed for something else, such as another gas."""
+        if gate.once or gate.on or gate.name in invalidated_by(gates()):
+            return False
+        last = next((each for each in reversed(self.gates) if each.gate == gate.name), None)
+        return last is not None and bool(last.matter) and last.matter != gate.matter
 
 
 def unproved(wanted: list[str], proved: Iterable[str], this_round: Iterable[str]) -> tuple[str, ...]:

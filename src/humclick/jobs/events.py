@@ -103,17 +103,18 @@ class Event:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened(Event):
-    """The call is opened. ``invented`` marks practice and demonstration."""
+    """The call is opened. ``place`` says whose rules hold; ``invented`` marks practice and demonstration."""
 
     kind: ClassVar[str] = "opened"
 
     shop: str = ""
     customer: str = ""
     equipment: str = ""
+    place: str = ""
     invented: bool = False
 
     def _check(self) -> None:
-        for name in ("shop", "customer", "equipment"):
+        for name in ("shop", "customer", "equipment", "place"):
             check_text(getattr(self, name), name)
 
 
@@ -223,15 +224,17 @@ class ComplaintHeard(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GatePassed(Event):
-    """A safety gate was passed, and by whom or how, in words."""
+    """A safety gate was passed: by whom or how, in words, and for which refrigerant or charge."""
 
     kind: ClassVar[str] = "gate"
 
     gate: str
     words: str = ""
+    matter: str = ""
 
     def _check(self) -> None:
         check_text(self.gate, "gate", needed=True)
+        check_text(self.matter, "matter")
         check_text(self.words, "words", PAGE)
 
 

@@ -20,7 +20,7 @@ from difflib import get_close_matches
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.situation import Hazard, Heard, warmth
+from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Problem, ReadingKept, unproved
 from humclick.jobs.event_tables import table_of
@@ -188,7 +188,7 @@ class _Fold:
         self.hot: bool | None = None
         self.renewed: set[str] = set()
         self.repairs = 0
-        self.hazards: dict[str, Hazard] = {}
+        self.stoppages: dict[str, Stoppage] = {}
         self.passed_since: dict[str, set[str]] = {}
         self.marked: dict[str, float] = {}
         self.machine = self._machine()
@@ -278,7 +278,7 @@ class _Fold:
                     case ReadingTaken():
                         self._reading(event, live)
                     case HazardFound():
-                        self.hazards[event.id] = Hazard(event.hazard, event.gate, event.id, event.words)
+                        self.stoppages[event.id] = Stoppage(event.hazard, event.gate, event.id, event.words)
                         self.passed_since[event.id] = set()
                     case HazardCleared() if live:
                         self._answered(event)
@@ -291,14 +291,14 @@ class _Fold:
 
     def _answered(self, event: HazardCleared) -> None:
         """The hazard is answered, if it is open and what proves it was done since."""
-        hazard = self.hazards.get(event.of)
+        hazard = self.stoppages.get(event.of)
         if hazard is None:
             self.problem(event.id, f"{event.of!r} is no hazard that is open on this call", event.words)
         elif hazard.stop.proof and hazard.stop.proof not in self.passed_since[event.of]:
             proof = gates()[hazard.stop.proof].title
             self.problem(event.id, f"{hazard.stop.title}: first pass the safety step “{proof}”", event.words)
         else:
-            del self.hazards[event.of]
+            del self.stoppages[event.of]
 
     def _other(self, event: Event) -> None:
         match event:
@@ -325,9 +325,7 @@ class _Fold:
             case PartFitted():
                 self.renewed |= self._parts(event.part)
                 self.repairs += 1
-                for closed in ("cover-on", "stand-clear"):  # hands were inside
-                    self.proved.discard(closed)
-                    self.round.discard(closed)
+                self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
             case _:
                 pass
 
@@ -353,8 +351,14 @@ class _Fold:
             self.round.add(event.gate)
             for name, passed in self.passed_since.items():
                 passed.add(event.gate)
-                if name in self.hazards and _lifted(self.hazards[name], event.gate):
-                    del self.hazards[name]
+                if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
+                    del self.stoppages[name]
+
+    def _end(self, names: Iterable[str]) -> None:
+        """These gates hold no longer."""
+        ended = frozenset(names)
+        self.proved -= ended
+        self.round -= ended
 
     def _probe(self, name: str) -> ProbeFacts | str:
         """The probe, or why there is none."""
@@ -391,8 +395,7 @@ class _Fold:
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
         missing = unproved(wanted, self.proved, self.round)
-        self.proved.discard("stand-clear")
-        self.round.discard("stand-clear")
+        self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
         if powered:
             self._powered()
@@ -483,7 +486,7 @@ class _Fold:
             hot=self.hot,
             renewed=frozenset(self.renewed),
             repairs=self.repairs,
-            hazards=tuple(self.hazards.values()),
+            stoppages=tuple(self.stoppages.values()),
             marked_volts=dict(self.marked),
             stamps=tuple(e for e in self.live if isinstance(e, StampRead)),
             waits=tuple(e for e in self.live if isinstance(e, Waited)),
@@ -499,7 +502,7 @@ class _Fold:
         )
 
 
-def _lifted(hazard: Hazard, passed: str) -> bool:
+def _lifted(hazard: Stoppage, passed: str) -> bool:
     """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
     return not hazard.stop.whole and hazard.stop.proof == passed
 

@@ -20,6 +20,7 @@ from humclick.replacement.marks import (
     Rule,
     compressor_rules,
     family_rules,
+    flammable_rules,
     plate_value,
     read_marks,
 )
@@ -173,7 +174,8 @@ def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -
     for built_in in parts[1:]:
         rules = _joined(rules, machine.part(built_in).family)
         texts += stamps.get(built_in, ())
-    return _put_together(machine, remedy, parts[0], rules, texts)
+    families = [machine.part(part).family.name for part in parts]
+    return _put_together(machine, remedy, parts[0], rules, texts, families)
 
 
 def demands(
@@ -197,9 +199,16 @@ def _joined(rules: PartRules, built_in: Family) -> PartRules:
 
 
 def _put_together(
-    machine: Machine, remedy: str, part: str, rules: PartRules, texts: Iterable[str]
+    machine: Machine,
+    remedy: str,
+    part: str,
+    rules: PartRules,
+    texts: Iterable[str],
+    families: Iterable[str] = (),
 ) -> PartDemand:
-    read, noted = read_marks(rules.marks, texts)
+    burning = flammable_rules(families, machine.nameplate.refrigerant)
+    marks = (*rules.marks, *([burning[0]] if burning else []))
+    read, noted = read_marks(marks, texts)
     asked, missing = [], []
     for rule in rules.marks:
         value = read.get(rule.name) or plate_value(rule, machine)
@@ -211,6 +220,8 @@ def _put_together(
             missing.append(MissingMark(rule.name, rule.title, where))
         elif rule.needed and value is None and limit is None:
             missing.append(MissingMark(rule.name, rule.title, rule.where))
+    if burning:  # whatever the old one was: it may have been the wrong one
+        asked.insert(0, Asked(burning[0], plate_value(burning[0], machine)))
     return PartDemand(
         remedy=remedy,
         part=part,
@@ -218,7 +229,7 @@ def _put_together(
         before=rules.before,
         asked=tuple(asked),
         may=rules.may,
-        never=rules.never,
+        never=(*rules.never, *([burning[1]] if burning else [])),
         missing=tuple(missing),
         noted=noted,
         also=tuple(rule.name for rule in rules.marks if rule.name not in {each.rule.name for each in asked}),

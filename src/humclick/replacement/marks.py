@@ -17,6 +17,7 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, HumclickError, Refused
 from humclick.parts.family import Family
 from humclick.readings import Stamp, parse_stamp
+from humclick.safety import flammable, safety_class
 from humclick.sourced import read_data, sourced
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "Rule",
     "compressor_rules",
     "family_rules",
+    "flammable_rules",
     "labelled",
     "mark_rule",
     "plate_value",
@@ -248,6 +250,29 @@ def compressor_rules() -> PartRules:
     """What must match where the compressor itself is replaced, from ``compressor.toml``."""
     data = read_data("humclick.replacement", "compressor.toml")
     return _rules(str(data["title"]), data["match"], "compressor.match")
+
+
+def flammable_rules(families: Iterable[str], refrigerant: str) -> tuple[MarkRule, Rule] | None:
+    """
+    What a new part must be, and never, because a flammable refrigerant may leak beside it.
+
+    Parameters
+    ----------
+    families : iterable of str
+        Families of what is bought, those built into it too.
+    refrigerant : str
+        As printed on the nameplate; one not known is taken as flammable.
+
+    Returns
+    -------
+    tuple of MarkRule and Rule, or None
+        None where nothing in it switches, or the refrigerant does not burn; from ``flammable.toml``.
+    """
+    data = read_data("humclick.replacement", "flammable.toml")
+    if not flammable(refrigerant) or set(families).isdisjoint(data["families"]):
+        return None
+    row = data["mark"] if safety_class(refrigerant) is not None else {**data["mark"], **data["unknown"]}
+    return mark_rule(row, "flammable.mark"), Rule(str(data["never"]["text"]), str(data["never"]["source"]))
 
 
 # -- values -------------------------------------------------------------------------------------------------

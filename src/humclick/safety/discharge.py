@@ -44,6 +44,16 @@ class CapacitorDischarge:
     discharge: Discharge
 
     @property
+    def tick(self) -> str:
+        """The step in a few words."""
+        return f"{self.title}: {self.discharge.ohms / 1000:g} kΩ for {self.hold:.0f} s"
+
+    @property
+    def matter(self) -> str:
+        """What is discharged: part, size and volts."""
+        return f"{self.part} {self.discharge.farads * 1e6:.3g} µF {self.discharge.peak_volts:.0f} V"
+
+    @property
     def sentence(self) -> str:
         """The step as shown."""
         d = self.discharge

@@ -14,8 +14,10 @@ from typing import Any
 
 from humclick.errors import DataError, Unknown
 from humclick.safety.discharge import CapacitorDischarge, discharges
+from humclick.safety.facts import hazard
 from humclick.safety.machine import SafeMachine
-from humclick.safety.refrigerant import flammable
+from humclick.safety.place import Place, place_of
+from humclick.safety.refrigerant import flammable, meaning, toxic
 from humclick.sourced import read_data
 
 __all__ = ["Gate", "defer", "energises", "gate", "gates", "gates_for", "invalidated_by"]
@@ -32,6 +34,8 @@ class Gate:
         Short name and heading.
     steps : tuple of str
         What to do, in order.
+    ticks : tuple of str
+        The same steps in a few words each, for whoever has read them once.
     why, source : str
         The reason, and where it comes from.
     lasts : str
@@ -40,6 +44,19 @@ class Gate:
         Gates that hold no longer once this one is passed.
     energises : bool
         True where passing it means that power comes back.
+    live : bool
+        True where it is about power being on.
+    once : bool
+        True where it holds for one live test only.
+    on : str
+        Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
+    hazards : frozenset of str
+        What its steps keep away.
+    matter : str
+        What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed for
+        another matter is to be read anew.
+    said : str
+        What has to be known of this matter before the steps, such as what the class of a refrigerant means.
     discharges : tuple of CapacitorDischarge
         For ``capacitors-discharged`` on a known machine: one for each capacitor.
     """
@@ -47,11 +64,18 @@ class Gate:
     name: str
     title: str
     steps: tuple[str, ...]
+    ticks: tuple[str, ...]
     why: str
     source: str
     lasts: str
     ends: frozenset[str] = frozenset()
     energises: bool = False
+    live: bool = False
+    once: bool = False
+    on: str = ""
+    hazards: frozenset[str] = frozenset()
+    matter: str = ""
+    said: str = ""
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -74,12 +98,17 @@ def gates() -> Mapping[str, Gate]:
             row["name"]: Gate(
                 name=str(row["name"]),
                 title=str(row["title"]),
-                steps=tuple(str(step) for step in row["steps"]),
+                steps=tuple(str(step["text"]) for step in row["steps"]),
+                ticks=tuple(str(step["tick"]) for step in row["steps"]),
                 why=str(row["why"]),
                 source=str(row["source"]),
                 lasts=str(row["lasts"]),
                 ends=frozenset(row["ends"]),
                 energises=bool(row["energises"]),
+                live=bool(row.get("live", False)),
+                once=bool(row.get("once", False)),
+                on=str(row.get("on", "")),
+                hazards=frozenset(row["hazards"]),
             )
             for row in _data()["gate"]
         }
@@ -88,6 +117,8 @@ def gates() -> Mapping[str, Gate]:
     for each in found.values():
         if each.ends - set(found):
             raise DataError(f"gates.toml: {each.name} ends unknown gates {sorted(each.ends - set(found))}")
+        for name in each.hazards:
+            hazard(name)
     return found
 
 
@@ -116,12 +147,14 @@ def gates_for(
     *,
     ohms: float | None = None,
     marked_volts: Mapping[str, float] | None = None,
+    place: str = "",
 ) -> tuple[Gate, ...]:
     """
     The gates before a probe on a machine, in the order in which they are passed.
 
-    A flammable refrigerant puts its caution first, whatever the probe. Discharging is asked for only where
-    the machine has a capacitor, and then with the computed time, energy and watts.
+    A flammable or a toxic refrigerant puts its caution first, whatever the probe, and says what its class
+    means. Discharging is asked for only where the machine has a capacitor, and then with the computed time,
+    energy and watts. Steps and sources are those of the place.
 
     Parameters
     ----------
@@ -131,6 +164,8 @@ def gates_for(
         The machine on the bench.
     ohms, marked_volts
         As in `discharges`.
+    place : str
+        Whose rules hold: one of `humclick.safety.place.PLACES`; empty for the strictest of all.
 
     Raises
     ------
@@ -140,22 +175,52 @@ def gates_for(
         If the discharge resistor is not usable.
     """
     wanted = {gate(name).name for name in probe_gates}
-    if flammable(machine.nameplate.refrigerant):
+    refrigerant = machine.nameplate.refrigerant
+    if flammable(refrigerant):
         wanted.add("flammable-caution")
+    if toxic(refrigerant):
+        wanted.add("toxic-caution")
     if machine.arrangement.id in _data()["inverter"]["arrangements"]:
         wanted.add("inverter-caution")
     chosen = []
     for name, each in gates().items():
         if name not in wanted:
             continue
+        each = _in_place(each, place_of(place))
+        if name in ("flammable-caution", "toxic-caution"):
+            each = _for_class(each, refrigerant)
         if name == "capacitors-discharged":
             worked = discharges(machine, ohms=ohms, marked_volts=marked_volts)
             if not worked:
                 continue
-            steps = (*each.steps[:-1], *(one.sentence for one in worked), each.steps[-1])
-            each = replace(each, steps=steps, discharges=worked)
+            each = replace(
+                each,
+                steps=(*each.steps[:-1], *(one.sentence for one in worked), each.steps[-1]),
+                ticks=(*each.ticks[:-1], *(one.tick for one in worked), each.ticks[-1]),
+                matter="; ".join(one.matter for one in worked),
+                discharges=worked,
+            )
         chosen.append(each)
     return tuple(chosen)
+
+
+def _in_place(each: Gate, place: Place) -> Gate:
+    """A gate with the steps and the source of a place."""
+    rule = place.gates.get(each.name)
+    if rule is None:
+        return each
+    steps, ticks = list(each.steps), list(each.ticks)
+    for number, (text, tick) in rule.instead.items():
+        steps[number - 1], ticks[number - 1] = text, tick
+    return replace(each, steps=tuple(steps), ticks=tuple(ticks), source=rule.source)
+
+
+def _for_class(each: Gate, refrigerant: str) -> Gate:
+    """The gate of a refrigerant, with what its class means."""
+    found = meaning(refrigerant)
+    return replace(
+        each, said=f"{found.plain} {found.limit}".strip(), matter=f"{found.name} {refrigerant}".strip()
+    )
 
 
 def energises(probe_gates: Iterable[str]) -> bool:

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from humclick.sourced import read_data
 
-__all__ = ["flammable", "safety_class"]
+__all__ = ["Meaning", "flammable", "meaning", "safety_class", "toxic"]
 
+#: Stands for the class of a refrigerant that was not read, or is not in the list.
+UNKNOWN = "unknown"
+#: Volume of a mole of gas at 23 °C and 101.325 kPa (ideal gas law). [litre]
+_LITRES = 24.3
 #: Safety classes that do not spread a flame.
 _NO_FLAME = ("A1", "B1")
 
@@ -32,6 +37,22 @@ def _data() -> Mapping[str, Any]:
 def _classes() -> Mapping[str, str]:
     by_class = _data()["class"]
     return {str(name).upper(): str(kind) for kind, names in by_class.items() for name in names}
+
+
+def _numbers(refrigerant: str) -> tuple[str, ...]:
+    """Numbers of the refrigerants that a text names, such as ``R600A``."""
+    whole = re.sub(r"[\s.-]", "", refrigerant).upper()
+    if whole in _classes():
+        return (whole,)
+    bare = _BARE.fullmatch(refrigerant)
+    found = [
+        f"R{digits}{letters}".upper()
+        for digits, letters in ([bare.groups()] if bare else _NUMBERED.findall(refrigerant))
+    ]
+    for name, number in _data()["names"].items():
+        if re.search(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", refrigerant, re.I):
+            found.append(str(number).upper())
+    return tuple(found)
 
 
 def safety_class(refrigerant: str) -> str | None:
@@ -57,13 +78,7 @@ def safety_class(refrigerant: str) -> str | None:
     >>> safety_class("R-600a (isobutane), 57 g"), safety_class("R134a"), safety_class("R999")
     ('A3', 'A1', None)
     """
-    found: list[str | None] = []
-    bare = _BARE.fullmatch(refrigerant)
-    for digits, letters in [bare.groups()] if bare else _NUMBERED.findall(refrigerant):
-        found.append(_classes().get(f"R{digits}{letters}".upper()))
-    for name, number in _data()["names"].items():
-        if re.search(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", refrigerant, re.I):
-            found.append(_classes()[str(number).upper()])
+    found = [_classes().get(key) for key in _numbers(refrigerant)]
     burning = [kind for kind in found if kind is not None and kind not in _NO_FLAME]
     if burning:
         return burning[0]
@@ -82,3 +97,66 @@ def flammable(refrigerant: str) -> bool:
     (True, False, True, True)
     """
     return safety_class(refrigerant) not in _NO_FLAME
+
+
+def toxic(refrigerant: str) -> bool:
+    """
+    Whether a refrigerant is of a class of higher toxicity (B).
+
+    Examples
+    --------
+    >>> toxic("R717"), toxic("R290"), toxic("")
+    (True, False, False)
+    """
+    return (safety_class(refrigerant) or "").startswith("B")
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """
+    What the class of a refrigerant means to whoever works beside it.
+
+    Attributes
+    ----------
+    name, title : str
+        ``A1`` … ``B3`` or ``unknown``; the same in words.
+    plain : str
+        One or two sentences.
+    limit : str
+        From how much in the air it burns, in a sentence; empty where that is not known or it does not burn.
+    source : str
+        Where it comes from.
+    """
+
+    name: str
+    title: str
+    plain: str
+    limit: str
+    source: str
+
+
+def meaning(refrigerant: str) -> Meaning:
+    """
+    What a refrigerant means to whoever works beside it.
+
+    Notes
+    -----
+    The lower flammability limit of the list [kg/m³] is told as a share of the air: one mole of a gas takes up
+    24.3 litres at 23 °C (ideal gas law at 101.325 kPa).
+
+    Examples
+    --------
+    >>> meaning("R290").limit, meaning("R134a").name, meaning("").name
+    ('R290 burns from 2.1 % in air.', 'A1', 'unknown')
+    """
+    kind = safety_class(refrigerant) or UNKNOWN
+    words = _data()["meaning"][kind]
+    limits, limit = _data()["burns_from"], ""
+    spelled = {str(key).upper(): key for key in limits}
+    for number in _numbers(refrigerant):
+        key = spelled.get(number)
+        if key is not None and _classes().get(number) == kind:
+            share = limits[key] / _data()["molar_mass"][key] * _LITRES * 100.0
+            limit = f"{key} burns from {share:.2g} % in air."
+            break
+    return Meaning(kind, str(words["title"]), str(words["plain"]), limit, str(_data()["meaning"]["source"]))

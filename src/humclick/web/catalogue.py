@@ -22,7 +22,7 @@ from humclick.jobs.recognise import questions
 from humclick.meters import meters
 from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
-from humclick.safety import caution, defer, gates, hazards
+from humclick.safety import PLACES, caution, defer, gates, hazards, place_of
 from humclick.sourced import read_data
 from humclick.web.exchange import LANGUAGES
 from humclick.web.sentences import FORMS, JOINS
@@ -175,6 +175,34 @@ def _marks() -> Iterator[str]:
             yield rule.text
 
 
+def _flammable() -> Iterator[str]:
+    data = read_data("humclick.replacement", "flammable.toml")
+    mark = data["mark"]
+    yield from (mark["title"], mark["where"], mark["must"], data["unknown"]["must"], data["never"]["text"])
+
+
+def _safety() -> Iterator[str]:
+    for gate in gates().values():
+        yield from (gate.title, gate.why, gate.lasts, *gate.steps, *gate.ticks)
+    for fact in hazards():
+        yield from (fact.title, fact.plain, fact.tick)
+    for row in read_data("humclick.safety", "hazards.toml")["caution"]:
+        said = caution(str(row["name"]))
+        yield from (said.title, said.plain)
+    for row in read_data("humclick.safety", "refrigerants.toml")["meaning"].values():
+        if isinstance(row, dict):
+            yield from (row["title"], row["plain"])
+    for name in ("", *PLACES):
+        place = place_of(name)
+        yield place.title
+        for rule in place.rules.values():
+            yield from (rule.title, rule.text)
+        for instead in place.gates.values():
+            for step in instead.instead.values():
+                yield from step
+    yield defer()
+
+
 def _probes() -> Iterator[str]:
     for name in arrangements():
         for protector in arrangement(name).protectors:
@@ -207,14 +235,8 @@ def _model() -> Iterator[str]:
     for name in arrangements():
         kind = arrangement(name)
         yield from (kind.title, kind.caution, *kind.seen)
-    for gate in gates().values():
-        yield from (gate.title, gate.why, gate.lasts, *gate.steps)
-    for fact in hazards():
-        yield from (fact.title, fact.plain)
-    for row in read_data("humclick.safety", "hazards.toml")["caution"]:
-        fact = caution(str(row["name"]))
-        yield from (fact.title, fact.plain)
-    yield defer()
+    yield from _safety()
+    yield from _flammable()
     for remedy in default_shop().remedies.values():
         yield from (remedy.title, remedy.did, remedy.name)
     for each in meters().values():

@@ -13,13 +13,13 @@ from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
+from humclick.jobs.briefing import Briefing, briefed
 from humclick.jobs.call import Call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import Onward, accepted, onward, probes_now
-from humclick.safety import Gate
 from humclick.web.exchange import Reply, Request, plain_table
 from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
@@ -207,9 +207,9 @@ class Desk:
         known = self.shop.remedies.get(name)
         return name if known is None else known.title
 
-    def gates(self, probe: Probe) -> tuple[Gate, ...]:
-        """Gates to be passed before a probe."""
-        return self.call.gates_before(probe.gates)
+    def briefing(self, probe: Probe) -> Briefing:
+        """What is said of safety before a probe, to whoever holds this device."""
+        return briefed(self.events, self.call, probe, self.shop, self.request.device[:300])
 
     # -- answers --------------------------------------------------------------------------------------------
 

@@ -53,6 +53,8 @@ class Settings:
         Whether that meter subtracts its leads.
     shop : str
         Name of the shop, put on every new call.
+    place : str
+        Whose safety rules hold on a new call: one of `humclick.safety.PLACES`; empty for the strictest.
     """
 
     language: str = ""
@@ -60,6 +62,7 @@ class Settings:
     meter: str = ""
     leads_nulled: bool = False
     shop: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ The one screen of a call: where to probe, what to type, what it means, what is s
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -16,12 +16,13 @@ from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.diagnosis.situation import warmth
 from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, RecordingTaken, Waited
-from humclick.jobs.standing import UNNAMED_PINS, cautions, live, pins_found, provisional
+from humclick.jobs.standing import UNNAMED_PINS, live, pins_found, provisional
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
-from humclick.safety import Gate, defer, energises
+from humclick.safety import energises, gate, place_of
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -65,15 +66,15 @@ class Step:
         What it is worth, where it is among those advised.
     advised : bool
         Whether it is the one advised, and not one chosen instead.
-    gates : tuple of Gate
-        Gates before it that do not hold yet.
+    briefing : Briefing
+        What is said of safety before it, with the gates that do not hold yet.
     """
 
     kind: str
     probe: Probe | None = None
     value: Value | None = None
     advised: bool = True
-    gates: tuple[Gate, ...] = ()
+    briefing: Briefing = field(default_factory=Briefing)
 
 
 def step_of(desk: Desk) -> Step:
@@ -115,10 +116,11 @@ def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step
     at_once = request.asked("now") or request.given("now") or request.given("value")
     if value is not None and value.waits > 0 and not at_once:
         return Step("wait", probe, value, advised)
-    gates = desk.gates(probe)
-    if gates and not (request.asked("taken") or request.given("taken")):
-        return Step("gate", probe, value, advised, gates)
-    return Step("probe", probe, value, advised, gates)
+    briefing = desk.briefing(probe)
+    taken = request.asked("taken") or request.given("taken")
+    if briefing.gates and not briefing.dead and not taken:
+        return Step("gate", probe, value, advised, briefing)
+    return Step("probe", probe, value, advised, briefing)
 
 
 # -- the screen ---------------------------------------------------------------------------------------------
@@ -146,6 +148,7 @@ def show(desk: Desk) -> Reply:
         "icon": drawings.icon,
         "state": desk.state,
         "timer": _timer(desk),
+        "rules": place_of(desk.call.place),
         "pins": _pins(desk),
         "HEARD": HEARD,
         "provisional": provisional(desk.events, desk.call),
@@ -153,8 +156,8 @@ def show(desk: Desk) -> Reply:
         "photos": photos_of(desk),
     }
     match step.kind:
-        case "gate":
-            given |= _gate(desk, step)
+        case "recognised":
+            given |= {"hazards": on_machine(desk.call)}
         case "probe":
             given |= _entry(desk, step)
         case "wait":
@@ -230,17 +233,6 @@ def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
             points = ("c", "C")
     shares = {part: p for part, p in weighed.shares.items() if p >= 0.02}
     return drawings.wiring(machine, desk.language, points, shares, step.probe)
-
-
-def _gate(desk: Desk, step: Step) -> dict[str, Any]:
-    gate = step.gates[0]
-    first = not desk.call.gates
-    return {
-        "gate": gate,
-        "following": len(step.gates) - 1,
-        "defer": defer(),
-        "cautions": cautions(desk.call) if first else (),
-    }
 
 
 def _entry(desk: Desk, step: Step) -> dict[str, Any]:
@@ -390,7 +382,8 @@ def take_reading(desk: Desk) -> Reply:
     if request.given("press"):  # a key of the keypad, where no script runs
         return show(desk)
     step = step_of(desk)
-    if step.kind == "gate":
+    briefing, said = step.briefing, request.given("passed").split()
+    if briefing.gates and not request.given("taken") and said != list(briefing.names):
         raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
     text = request.given("value")
     if not text:
@@ -402,6 +395,7 @@ def take_reading(desk: Desk) -> Reply:
         text = f"{text} {request.given('unit')}"
     with beside("value"):
         value, warmth = answer_to(probe, text)
+        _pass(desk, [each for each in said if each in briefing.names])
         desk.keep(
             "reading",
             probe=probe.id,
@@ -431,9 +425,18 @@ def _same_probe(desk: Desk) -> str:
     return f"{desk.path()}?probe={desk.probe(chosen).id}{now}"
 
 
+def _pass(desk: Desk, names: list[str], words: str = "") -> None:
+    """Keep that some gates were passed, each by itself, with what it was about."""
+    machine = desk.call.machine
+    known = {each.name: each for each in desk.call.gates_of(names)} if machine is not None else {}
+    for name in names:
+        matter = known[name].matter if name in known else ""
+        desk.keep("gate", gate=gate(name).name, words=words, matter=matter)
+
+
 def take_gate(desk: Desk) -> Reply:
     """
-    Keep that a safety gate was passed.
+    Keep that the safety steps that stood together were done: every gate is an event of its own.
 
     Raises
     ------
@@ -441,7 +444,7 @@ def take_gate(desk: Desk) -> Reply:
         If there is no such gate.
     """
     with beside("gate"):
-        desk.keep("gate", gate=desk.request.given("gate"), words=desk.request.given("words"))
+        _pass(desk, desk.request.given("gate").split(), desk.request.given("words"))
     return desk.go(_same_probe(desk))
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from humclick.jobs.briefing import briefed_on
 from humclick.jobs.entry import one_of
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import PROOF
@@ -53,6 +54,7 @@ def given(desk: Desk) -> dict[str, Any]:
         "every_remedy": desk.shop.remedies,
         "demands": _demands(desk, remedies),
         "parts": parts,
+        "meets": briefed_on(desk.call, remedies),
         "new_part": any(first for _name, _title, first in parts),
         "fitted": step is not None and step.kind == "prove",
         "proof": proof,

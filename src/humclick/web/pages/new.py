@@ -43,6 +43,7 @@ def take(desk: Desk) -> Reply:
     desk.keep(
         "opened",
         shop=request.settings.shop,
+        place=request.settings.place,
         customer=request.given("customer"),
         equipment=request.given("equipment"),
     )

@@ -1,5 +1,5 @@
 """
-Settings of this device: language, look, meter, shop.
+Settings of this device: language, look, meter, shop, and whose safety rules hold.
 """
 
 from __future__ import annotations
@@ -7,6 +7,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from humclick.meters import meters
+from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import LANGUAGES, THEMES, Reply, Settings
 from humclick.web.typeset import page
@@ -17,7 +18,9 @@ __all__ = ["show", "take"]
 def show(desk: Desk) -> Reply:
     """The settings."""
     _ = desk.language.text
-    return Reply(title=_("Settings"), html=page("settings.html", desk, meters=meters(), themes=THEMES))
+    places = [(name, place_of(name)) for name in ("", *PLACES)]
+    known = {"meters": meters(), "themes": THEMES, "places": places}
+    return Reply(title=_("Settings"), html=page("settings.html", desk, **known))
 
 
 def take(desk: Desk) -> Reply:
@@ -39,5 +42,9 @@ def take(desk: Desk) -> Reply:
         raise FormRefused("meter", "choose one of the meters shown")
     if len(request.given("shop")) > 300:
         raise FormRefused("shop", "shop may have 300 characters at most")
-    chosen = Settings(language, theme, meter, request.given("leads_nulled") != "", request.given("shop"))
+    place = request.given("place")
+    if place and place not in PLACES:
+        raise FormRefused("place", "choose one of the places shown")
+    nulled = request.given("leads_nulled") != ""
+    chosen = Settings(language, theme, meter, nulled, request.given("shop"), place)
     return Reply(status=303, go="/settings?kept=1", settings=asdict(chosen), language=language)

@@ -1,0 +1,236 @@
+"""
+What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
+
+Every example call is replayed, probe by probe in its own order, through the terminal's session and through
+the pages. What safety costs is the lines of all that is shown, less the lines of the same replay with every
+safety text and step silenced, so that what is shown again because of a step counts too; and each line typed,
+or tap, that does nothing but confirm. Lines of a page are its headings, paragraphs and list items, what is
+folded away left out. With ``--root FOLDER`` the program in another folder is measured: an older state,
+unpacked there; ``--before FILE`` puts its figures beside those of now.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+ROOT = Path(__file__).resolve().parents[1]
+#: What describes a call before anything is measured.
+_FIRST = ("opened", "machine", "meter", "stamp", "complaint")
+#: Elements of a page that stand on a line of their own.
+_LINES = ("h1", "h2", "h3", "p", "li")
+_VOID = ("input", "br", "hr", "img", "link", "meta")
+
+
+@contextmanager
+def _silenced() -> Iterator[None]:
+    """The program without any safety text or step."""
+    from humclick.cli import session
+    from humclick.web import desk
+    from humclick.web.pages import call as page
+
+    with ExitStack() as stack:
+        stack.enter_context(patch("humclick.jobs.call.Call.gates_before", lambda *_a, **_k: ()))
+        for module in (session, desk, page):
+            for name in ("cautions", "briefed"):
+                if hasattr(module, name):
+                    stack.enter_context(patch.object(module, name, _nothing(name)))
+        desk._JUDGEMENTS.__init__()
+        yield
+    desk._JUDGEMENTS.__init__()
+
+
+def _nothing(name: str) -> Any:
+    if name == "cautions":
+        return lambda _call: ()
+    from humclick.jobs.briefing import Briefing
+
+    return lambda *_a, **_k: Briefing()
+
+
+def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
+    """What was done on a call after it was described: (kind, …), without what was taken back."""
+    found: list[tuple[str, ...]] = []
+    for event in events:
+        if event.id in undone:
+            continue
+        match event.kind:
+            case "reading":
+                found.append(("reading", event.probe, f"{event.value} {event.temperature}".strip()))
+            case "wait":
+                found.append(("wait", f"{event.minutes:g}"))
+            case "fitted":
+                found.append(("fitted", event.part))
+    return found
+
+
+def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+    from humclick.cli.session import Session
+    from humclick.diagnosis.shop import default_shop
+    from humclick.jobs.call_file import read_call, write_call
+    from humclick.jobs.fold import fold
+
+    events = read_call(ROOT / "examples" / name / "call.toml")
+    path = folder / f"{name}-{silent}.toml"
+    write_call(path, [event for event in events if event.kind in _FIRST])
+    session = Session(path, default_shop())
+    found: Counter[str] = Counter()
+
+    def take(line: str) -> None:
+        found["lines"] += len(session.take(line).splitlines())
+
+    found["lines"] += len(session.open().splitlines())
+    while session.questions:
+        take("")
+    for kind, *rest in _script(events, fold(events).undone):
+        if kind != "reading":
+            take(f"{kind} {rest[0]}")
+            continue
+        probe, value = rest
+        if session.asked is None or session.asked.id != probe:
+            take(probe)
+        before = session.briefing() if hasattr(session, "briefing") else None
+        if before is not None and before.dead:
+            take(f"done {value}")
+            found["readings"] += 1
+            continue
+        while before.gates if before is not None else session.gates():
+            found["confirmations"] += 1
+            take("done")
+            before = session.briefing() if before is not None else None
+        take(value)
+        found["readings"] += 1
+    found["gates held"] = len(session.call.gates)
+    found["marked"] = sum(bool(each.unproved) for each in session.call.readings)
+    return found
+
+
+class _Screen(HTMLParser):
+    """Lines of a screen, what is folded away left out, and the forms that confirm."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.lines = 0
+        self.gate = self.passed = ""
+        self._open: list[tuple[str, bool]] = []
+        self._form = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if tag == "form":
+            self._form = (given.get("action") or "").rsplit("/", 1)[-1]
+        if tag == "input" and (self._form, given.get("name")) == ("gate", "gate"):
+            self.gate = given.get("value") or ""
+        if tag == "input" and (self._form, given.get("name")) == ("reading", "passed"):
+            self.passed = given.get("value") or ""
+        if tag not in _VOID:
+            hidden = bool(self._open and self._open[-1][1]) or (tag == "details" and "open" not in given)
+            self.lines += tag in _LINES and not hidden
+            self._open.append((tag, hidden))
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        pass
+
+    def handle_endtag(self, tag: str) -> None:
+        if any(tag == each for each, _hidden in self._open):
+            while self._open.pop()[0] != tag:
+                pass
+
+
+def _pages(name: str) -> Counter[str]:
+    from tests.web.pages_asked import Bench
+
+    from humclick.jobs.call_file import read_call
+    from humclick.jobs.fold import fold
+
+    bench = Bench()
+    path = bench.load(name)
+    events = read_call(ROOT / "examples" / name / "call.toml")
+    bench.calls[name] = [each for each in bench.calls[name] if each["kind"] in _FIRST]
+    found: Counter[str] = Counter()
+
+    def screen(reply: dict[str, Any]) -> _Screen:
+        page = _Screen(reply["html"])
+        found["lines"] += page.lines
+        return page
+
+    for kind, *rest in _script(events, fold(events).undone):
+        if kind == "wait":
+            screen(bench.post(f"{path}/wait", minutes=rest[0]))
+        elif kind == "fitted":
+            screen(bench.post(f"{path}/fitted", part=rest[0]))
+        else:
+            here = f"{path}?probe={rest[0]}&now=1"
+            page = screen(bench.ask(here))
+            while page.gate:
+                found["taps"] += 1
+                bench.ask(f"{path}/gate", "POST", {"gate": page.gate})
+                page = screen(bench.ask(here))
+            value = rest[1].removesuffix(" cold")
+            screen(bench.post(f"{path}/reading", probe=rest[0], value=value, passed=page.passed))
+            found["readings"] += 1
+    found["gates held"] = sum(each["kind"] == "gate" for each in bench.calls[name])
+    return found
+
+
+def measured() -> dict[str, Any]:
+    """What safety costs over all example calls: lines, confirmations and taps."""
+    from tests.web.pages_asked import NAMES
+
+    terminal: Counter[str] = Counter()
+    pages: Counter[str] = Counter()
+    calls = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for name in NAMES:
+            from humclick.jobs.call_file import read_call
+            from humclick.jobs.fold import fold
+
+            machine = fold(read_call(ROOT / "examples" / name / "call.toml")).machine
+            if machine is None or machine.arrangement.recognised_only:
+                continue
+            calls += 1
+            full = _terminal(Path(folder), name)
+            with _silenced():
+                bare = _terminal(Path(folder), name, silent=True)
+                bare_pages = _pages(name)
+            full["lines"] -= bare["lines"]
+            terminal.update(full)
+            shown = _pages(name)
+            shown["lines"] -= bare_pages["lines"]
+            pages.update(shown)
+    return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
+
+
+def main() -> None:
+    """Measure, print, and write where asked."""
+    global ROOT
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--root", type=Path)
+    parser.add_argument("--write", type=Path)
+    parser.add_argument("--before", type=Path, help="figures of an older state, to be kept beside these")
+    given = parser.parse_args()
+    if given.root is not None:
+        ROOT = given.root.resolve()
+        sys.path[:0] = [str(ROOT / "src"), str(ROOT)]
+        for name in [each for each in sys.modules if each.split(".")[0] in ("humclick", "tests")]:
+            del sys.modules[name]
+    found: dict[str, Any] = {"now": measured()}
+    if given.before is not None:
+        found["before"] = json.loads(given.before.read_text("utf-8"))["now"]
+    print(json.dumps(found, indent=2))
+    if given.write is not None:
+        given.write.write_text(json.dumps(found, indent=2) + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()

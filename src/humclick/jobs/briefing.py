@@ -1,0 +1,253 @@
+"""
+What is said of safety before a probe: which gates in full, which in one line, and which hazards.
+
+A gate is read where it is new: in full once a call on each device, and again whenever its matter is (another
+refrigerant, another charge); from then on in one line of ticks. All gates that stand together before a probe
+are confirmed together, before it; where none of them is about power being on, with the reading, by a word or
+a button that says that every step is done. No gate is held less for it: each is an event of its own, and a
+reading without them is refused, or marked where it was taken already.
+
+Terminal and pages ask here, so that both keep the same rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from humclick.diagnosis.power import breaker_tripped
+from humclick.diagnosis.probes import Probe, probe_of
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Heard
+from humclick.errors import HumclickError
+from humclick.jobs.call import Call
+from humclick.jobs.events import Event, GatePassed, ReadingTaken
+from humclick.safety import (
+    Fact,
+    Gate,
+    Hazard,
+    PlaceRule,
+    cautions_for,
+    defer,
+    hazard,
+    meaning,
+    met_at,
+    met_by,
+    place_of,
+)
+
+__all__ = ["Briefing", "GateShown", "HazardShown", "RemedyBriefing", "briefed", "briefed_on", "on_machine"]
+
+
+@dataclass(frozen=True, slots=True)
+class GateShown:
+    """
+    A gate as it is shown.
+
+    Attributes
+    ----------
+    gate : Gate
+        Which.
+    full : bool
+        With all its steps; else in one line of ticks.
+    new : bool
+        Whether it was not passed yet on this call and device, or for another matter.
+    """
+
+    gate: Gate
+    full: bool
+    new: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HazardShown:
+    """
+    A hazard as it is spoken.
+
+    Attributes
+    ----------
+    hazard : Hazard
+        Which.
+    full : bool
+        In full; else in a few words.
+    """
+
+    hazard: Hazard
+    full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Briefing:
+    """
+    What is said before a probe.
+
+    Attributes
+    ----------
+    gates : tuple of GateShown
+        Gates still to be passed, in order; one confirmation passes them all.
+    hazards : tuple of HazardShown
+        What the probe meets and no gate of it keeps away; what is not new, only beside gates.
+    cautions : tuple of Fact
+        What to mind from now on; said once.
+    defer : str
+        That local codes come first; said once, else empty.
+    live_work : PlaceRule or None
+        Who may do live work here; said once, with the first gate.
+    """
+
+    gates: tuple[GateShown, ...] = ()
+    hazards: tuple[HazardShown, ...] = ()
+    cautions: tuple[Fact, ...] = ()
+    defer: str = ""
+    live_work: PlaceRule | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the gates, in the order in which they are passed."""
+        return tuple(each.gate.name for each in self.gates)
+
+    @property
+    def texts(self) -> frozenset[str]:
+        """What it shows in full, so that it need not be shown in full again right below."""
+        gates = {_text_of(each.gate) for each in self.gates if each.full}
+        return frozenset(gates | {each.hazard.name for each in self.hazards if each.full})
+
+    @property
+    def dead(self) -> bool:
+        """Whether there are gates, and none is about power being on: then the reading may confirm them."""
+        return bool(self.gates) and not any(each.gate.live for each in self.gates)
+
+
+def briefed(
+    events: Sequence[Event],
+    call: Call,
+    probe: Probe,
+    shop: Shop,
+    device: str = "",
+    shown: Collection[str] = (),
+) -> Briefing:
+    """
+    What is said of safety before a probe, to whoever holds a device.
+
+    Parameters
+    ----------
+    events, call
+        The call as it stands.
+    probe : Probe
+        What is to be done.
+    shop : Shop
+        Whose probes they are.
+    device : str
+        Who reads it: what another device has shown is not known here.
+    shown : collection of str
+        What stands on the reader's screen in full already: `Briefing.texts` of what was shown before.
+    """
+    own = [each for each in events if each.id not in call.undone and each.device == device]
+    passed = [each for each in own if isinstance(each, GatePassed)]
+    gates = []
+    for each in call.gates_before(probe.gates):
+        new = _new(each, passed)
+        gates.append(GateShown(each, new and _text_of(each) not in shown, new))
+    hazards = [
+        HazardShown(each, new and each.name not in shown) for each, new in _spoken(call, probe, shop, own)
+    ]
+    return Briefing(
+        gates=tuple(gates),
+        hazards=tuple(each for each in hazards if each.full or gates),
+        cautions=_cautions(call, own, first=not passed) if gates else (),
+        defer=defer() if gates and not passed else "",
+        live_work=place_of(call.place).rule("live-work") if gates and not passed else None,
+    )
+
+
+def _text_of(gate: Gate) -> str:
+    return f"{gate.name} {gate.matter}"
+
+
+def _new(gate: Gate, passed: Sequence[GatePassed]) -> bool:
+    """Whether a gate is to be read in full: not passed yet, or passed for another matter."""
+    last = next((each for each in reversed(passed) if each.gate == gate.name), None)
+    return last is None or (bool(last.matter) and last.matter != gate.matter)
+
+
+def _spoken(call: Call, probe: Probe, shop: Shop, own: Sequence[Event]) -> tuple[tuple[Hazard, bool], ...]:
+    """Hazards a probe meets and no gate of it keeps away, and whether each is new on this device."""
+    machine = call.machine
+    if machine is None:
+        return ()
+    kept_away = frozenset[str]().union(*(each.hazards for each in call.gates_of(probe.gates)))
+    wanted = [each for each in met_at(probe, machine) if each.name not in kept_away]
+    if not wanted:
+        return ()
+    read: set[str] = set()
+    for name in {event.probe for event in own if isinstance(event, ReadingTaken)}:
+        try:
+            read |= {each.name for each in met_at(probe_of(machine, name, shop), machine)}
+        except HumclickError:
+            continue
+    return tuple((each, each.name not in read) for each in wanted)
+
+
+def _cautions(call: Call, own: Sequence[Event], *, first: bool) -> tuple[Fact, ...]:
+    situation = call.situation()
+    if situation is None:
+        return ()
+    breaker = breaker_tripped(situation)
+    found = cautions_for(situation.machine, breaker=breaker)
+    if first:
+        return found
+    tripped = max((k for k, e in enumerate(own) if _trips(e)), default=-1)
+    new = breaker and tripped >= 0 and not any(isinstance(e, GatePassed) for e in own[tripped:])
+    return tuple(each for each in found if new and each.name == "breaker-tripped")
+
+
+def _trips(event: Event) -> bool:
+    return isinstance(event, ReadingTaken) and event.value == Heard.BREAKER
+
+
+# -- what is done, not measured -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyBriefing:
+    """
+    What is said of safety with a remedy.
+
+    Attributes
+    ----------
+    hazards : tuple of Fact
+        What doing it meets.
+    certificate : PlaceRule or None
+        What takes a certificate in this place.
+    """
+
+    hazards: tuple[Fact, ...] = ()
+    certificate: PlaceRule | None = None
+
+
+def briefed_on(call: Call, remedies: Sequence[str]) -> RemedyBriefing:
+    """
+    What is said of safety with some remedies on the machine of a call.
+
+    Where the refrigerant circuit is opened, what the class of the refrigerant means is said too.
+    """
+    machine = call.machine
+    if machine is None:
+        return RemedyBriefing()
+    alone = {each.name for each in met_by("", machine)}
+    found: dict[str, Fact] = {}
+    for remedy in remedies:
+        found |= {each.name: each for each in met_by(remedy, machine) if each.name not in alone}
+    if "opened-circuit" not in found:
+        return RemedyBriefing(tuple(found.values()))
+    kind = meaning(machine.nameplate.refrigerant)
+    plain = f"{kind.plain} {kind.limit}".strip()
+    told = Fact("refrigerant-class", kind.title[:1].upper() + kind.title[1:], plain, kind.source)
+    return RemedyBriefing((told, *found.values()), place_of(call.place).rule("opened-circuit"))
+
+
+def on_machine(call: Call) -> tuple[Hazard, ...]:
+    """Hazards of a machine that is only recognised: nothing is measured there that could speak them."""
+    if call.machine is None or not call.machine.arrangement.recognised_only:
+        return ()
+    return (hazard("line-voltage"), *met_by("", call.machine))
