@@ -156,7 +156,8 @@ def test_the_sheet_comes_as_pdf(tmp_path: Path) -> None:
         ("GET", "/api/calls/none", {}, 404),
         ("GET", "/api/calls/UPPER", {}, 422),
         ("GET", "/api/nothing", {}, 404),
-        ("POST", "/api/calls/c1/events", {"json": {"events": [{"kind": "wait"}]}}, 422),
+        ("POST", "/api/calls/c1/events", {"json": {"events": {"kind": "wait"}}}, 422),
+        ("POST", "/api/calls/c1/events", {"content": b'{"events": "\\ud800"}'}, 422),
         ("POST", "/api/calls/c1/events", {"json": {"events": [{}] * 1001}}, 422),
         ("POST", "/api/calls/c1/events", {"content": b"\xff{"}, 422),
         ("POST", "/api/calls/-/events", {"json": {"events": EVENTS}}, 422),
@@ -186,4 +187,4 @@ def test_a_damaged_call_stands_in_the_list_and_hides_no_other(tmp_path: Path) ->
     assert listed["c0"]["state"] == "damaged"
     assert listed["c1"]["state"] != "damaged"
     assert asked("GET", "/").status_code == 200
-    assert asked("GET", "/call/c0").status_code == 422
+    assert asked("GET", "/call/c0").status_code == 503

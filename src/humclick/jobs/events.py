@@ -2,7 +2,13 @@
 Events: what happened on a call, one frozen value each, appended and never changed.
 
 Every event has its own ``id``, the time ``at`` which it happened (with its zone), the ``device`` that
-wrote it and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and minutes.
+wrote it, its ``turn`` and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and minutes.
+
+**Order** (`in_order`). Clocks of different devices disagree, so ``at`` is what somebody's clock said: it is
+shown, and decides nothing where there are turns. ``turn`` is a logical clock (L. Lamport, "Time, Clocks, and
+the Ordering of Events in a Distributed System", 1978): one more than the largest its device knew of in the
+call. Order is by turn, then device, then that device's own clock, then id. Events without a turn (0: written
+by hand, or by an earlier version) come before all that have one, by time, then id.
 
 `humclick.jobs.event_tables` reads them from plain tables and writes them as such.
 """
@@ -23,8 +29,12 @@ from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text, one
 from humclick.meters import meter_from_table
 
 __all__ = [
+    "EARLIEST",
     "HEARD",
     "KINDS",
+    "LAST_TURN",
+    "LATEST",
+    "MOST_AHEAD",
     "UNTIMED",
     "ComplaintHeard",
     "DecisionTaken",
@@ -44,10 +54,22 @@ __all__ = [
     "Undone",
     "Waited",
     "in_order",
+    "last_turn",
+    "next_turn",
 ]
+
+#: Years in which an event can have happened.
+EARLIEST, LATEST = 1970, 2200
 
 #: From here events without a time are numbered, a microsecond apart, so that they keep their order.
 UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
+
+#: Largest turn an event may have. No call gets there: `MOST_AHEAD` at each of its events is far less.
+LAST_TURN = 2**31 - 1
+
+#: A turn farther than this above the next lower one of its call is not believed. A device that makes no mistake
+#: never goes so far: a call has fewer events (`humclick.jobs.call_file.MOST_EVENTS`).
+MOST_AHEAD = 5000
 
 #: Answers to "what did you hear?": those of a start attempt, or not known.
 HEARD: tuple[str, ...] = (*(str(heard) for heard in Heard), "unknown")
@@ -68,6 +90,8 @@ class Event:
         When, with the zone.
     device : str
         Which phone or desk wrote it.
+    turn : int
+        One more than the largest that device knew of in the call; 0 where nobody counted.
     """
 
     kind: ClassVar[str] = ""
@@ -75,6 +99,7 @@ class Event:
     id: str
     at: datetime
     device: str = ""
+    turn: Annotated[int, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": LAST_TURN})] = 0
 
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):
@@ -84,9 +109,13 @@ class Event:
         offset = self.at.utcoffset()
         if offset is None:
             raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
-        if offset % timedelta(minutes=1) or not 1970 <= self.at.year <= 2200:
-            raise OutOfRange(f"at must lie between 1970 and 2200, in a zone of whole minutes, got {self.at}")
+        if offset % timedelta(minutes=1) or not EARLIEST <= self.at.year <= LATEST:
+            raise OutOfRange(
+                f"at must lie between {EARLIEST} and {LATEST}, in a zone of whole minutes, got {self.at}"
+            )
         check_text(self.device, "device")
+        if not 0 <= self.turn <= LAST_TURN:
+            raise OutOfRange(f"turn must be a whole number from 0 to {LAST_TURN}, got {self.turn}")
         self._check()
 
     def _check(self) -> None:
@@ -217,16 +246,31 @@ class ComplaintHeard(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GatePassed(Event):
-    """A safety gate was passed, and by whom or how, in words."""
+    """
+    A safety gate was passed, and by whom or how, in words.
+
+    Attributes
+    ----------
+    gate : str
+        Its name.
+    words : str
+        By whom or how.
+    ended : int or None
+        How often it had been ended before, as far as its device knew; None where nobody counted. If more is on
+        record when all is put together, something ended it that its device did not know of: it does not hold.
+    """
 
     kind: ClassVar[str] = "gate"
 
     gate: str
     words: str = ""
+    ended: Annotated[int | None, msgspec.Meta(extra_json_schema={"minimum": 0})] = None
 
     def _check(self) -> None:
         check_text(self.gate, "gate", needed=True)
         check_text(self.words, "words", PAGE)
+        if self.ended is not None and not 0 <= self.ended <= LAST_TURN:
+            raise OutOfRange(f"ended must be a whole number from 0 to {LAST_TURN}, got {self.ended}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -462,11 +506,39 @@ KINDS: Mapping[str, type[Event]] = {
 }
 
 
+def last_turn(events: Iterable[Event]) -> int:
+    """
+    The largest turn that is believed; 0 where nobody counted.
+
+    A turn more than `MOST_AHEAD` above the next lower one is not believed, so one damaged or invented event
+    neither stands last for ever nor leaves no turn for the next.
+    """
+    last = 0
+    for turn in sorted({event.turn for event in events}):
+        if turn > last + MOST_AHEAD:
+            break
+        last = turn
+    return last
+
+
+def next_turn(events: Iterable[Event]) -> int:
+    """The turn of a new event after these."""
+    return last_turn(events) + 1
+
+
 def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
     """
-    Events in the one order everything uses: by time, then by id.
+    Events in the one order everything uses.
 
-    Events of different devices interleave by their clocks. Events without a time are numbered by the file
-    that holds them (`UNTIMED`), so they keep its order.
+    First those without a turn that is believed (`last_turn`), by time, then by id; those that a file holds
+    without a time are numbered by it (`UNTIMED`), so they keep its order. Then by turn, device, that device's
+    own clock, and id. The order hangs on the events alone, not on the order in which they come.
     """
-    return tuple(sorted(events, key=lambda event: (event.at, event.id)))
+    given = tuple(events)
+    last = last_turn(given)
+
+    def place(event: Event) -> tuple[int, str, datetime, str]:
+        counted = event.turn if event.turn <= last else 0
+        return counted, event.device if counted else "", event.at, event.id
+
+    return tuple(sorted(given, key=place))

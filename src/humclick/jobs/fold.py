@@ -2,26 +2,30 @@
 The fold: from the events of a call to what is known now.
 
 ``fold`` is pure and looks at no clock: the same events give the same call, in whatever order they arrive
-and however often. Events are taken by time, then by id (`humclick.jobs.events.in_order`). It never raises on
+and however often. Events are taken in the order of `humclick.jobs.events.in_order`. It never raises on
 events that are well formed: what cannot be used is kept word for word and named in ``Call.problems``.
 Minutes throughout.
 
-Two rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
-every reading. And an undone attempt still ends "proved dead": the record may be wrong, the mains may not.
+Three rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
+every reading. An undone attempt still ends "proved dead": the record may be wrong, the mains may not. And a
+gate holds on the device that passed it alone, until anything from any device ends it, be it something that
+this device had not heard of (`GatePassed.ended`); one passed without a turn holds only while nobody counts.
 """
 
 from __future__ import annotations
 
 import json
 import math
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from difflib import get_close_matches
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.situation import Heard, warmth
 from humclick.errors import HumclickError, Unknown
-from humclick.jobs.call import Call, Problem, ReadingKept, unproved
+from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import (
     ComplaintHeard,
@@ -42,6 +46,7 @@ from humclick.jobs.events import (
     Undone,
     Waited,
     in_order,
+    last_turn,
 )
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
@@ -109,17 +114,21 @@ def _key(event: Event) -> str:
     return json.dumps(table_of(event), sort_keys=True, default=str)
 
 
+def _first(event: Event) -> tuple[int, datetime, str]:
+    return event.turn, event.at, _key(event)
+
+
 def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
     """
     Union of the events of several copies of a call, in order.
 
-    Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the earlier
-    is kept, at one time the one whose text sorts first.
+    Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the one of the
+    lower turn is kept, then the earlier, then the one whose text sorts first.
     """
     kept: dict[str, Event] = {}
     for event in (event for call in calls for event in call):
         other = kept.get(event.id)
-        if other is None or (event.at, _key(event)) < (other.at, _key(other)):
+        if other is None or other != event and _first(event) < _first(other):
             kept[event.id] = event
     return in_order(kept.values())
 
@@ -134,7 +143,7 @@ def conflicts(*calls: Iterable[Event]) -> tuple[str, ...]:
     return tuple(sorted(found))
 
 
-def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
+def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeOf = known_probe) -> Call:
     """
     What is known after these events.
 
@@ -142,6 +151,8 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
     ----------
     events : iterable of Event
         In any order, with repeats.
+    device : str, optional
+        Who asks, and whose gates count (`Call.proved`); the device of the last event if left out.
     probe_of : callable, optional
         One probe of a machine by name; raises `Unknown`.
 
@@ -156,7 +167,7 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
     for repeated in conflicts(given):
         state.problem(repeated, f"different events are all called {repeated!r}; the earliest counts")
     state.run()
-    return state.call()
+    return state.call(device)
 
 
 class _Fold:
@@ -173,8 +184,10 @@ class _Fold:
         self.meter, self.leads = default_meter(), Leads()
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
-        self.proved: set[str] = set()
-        self.round: set[str] = set()
+        self.counted = False
+        self.proved: defaultdict[str, set[str]] = defaultdict(set)
+        self.round: defaultdict[str, set[str]] = defaultdict(set)
+        self.ended: Counter[str] = Counter()
         self.skipped: dict[str, str] = {}
         self.waited = 0.0
         self.hot: bool | None = None
@@ -258,16 +271,23 @@ class _Fold:
             self.marked[event.part] = stamp.volts
 
     def run(self) -> None:
+        last = last_turn(self.events)
         for event in self.events:
             live = event.id not in self.undone
+            if not self.counted and 0 < event.turn <= last:
+                self.counted = True
+                self.proved.clear()
+                self.round.clear()
             try:
                 match event:
                     case GatePassed():
                         self._gate(event, live)
                     case ReadingTaken():
                         self._reading(event, live)
-                    case RecordingTaken() if live:
-                        self._recording(event)
+                    case RecordingTaken():
+                        self._powered()
+                        if live:
+                            self._recording(event)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
@@ -297,9 +317,7 @@ class _Fold:
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
                 self.renewed |= self._parts(event.part)
-                for closed in ("cover-on", "stand-clear"):  # hands were inside
-                    self.proved.discard(closed)
-                    self.round.discard(closed)
+                self._end({"cover-on", "stand-clear"}, ("cover-on", "stand-clear"))  # hands were inside
             case _:
                 pass
 
@@ -314,15 +332,24 @@ class _Fold:
             names = [*(p.id for p in self.machine.parts), COMPRESSOR]
             raise Unknown(f"part of {self.machine.arrangement.id}", name, names) from None
 
+    def _end(self, now: Iterable[str], this_round: Iterable[str]) -> None:
+        """Gates that hold no longer on any device, now and in this round."""
+        now, this_round = frozenset(now), frozenset(this_round)
+        self.ended.update(now | this_round)
+        for held in self.proved.values():
+            held -= now
+        for held in self.round.values():
+            held -= this_round
+
     def _gate(self, event: GatePassed, live: bool) -> None:
+        known = event.ended is None or event.ended == self.ended[event.gate]
         ended = invalidated_by([event.gate])
-        self.proved -= ended
-        if not energises([event.gate]):
-            self.round -= ended
+        self._end(ended, () if energises([event.gate]) else ended)
         if live:
             self.gates.append(event)
-            self.proved.add(event.gate)
-            self.round.add(event.gate)
+        if live and known:
+            self.proved[event.device].add(event.gate)
+            self.round[event.device].add(event.gate)
 
     def _probe(self, name: str) -> ProbeFacts | str:
         """The probe, or why there is none."""
@@ -346,8 +373,10 @@ class _Fold:
     def _powered(self) -> None:
         """The machine was, or may have been, under power: what that ends."""
         power = [name for name, each in gates().items() if each.energises]
-        self.proved -= invalidated_by(power)
-        self.round = self.proved - invalidated_by(gates())
+        ended = invalidated_by(gates())
+        self._end(invalidated_by(power), ended)
+        for device, held in self.proved.items():
+            self.round[device] = held - ended
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
@@ -358,9 +387,8 @@ class _Fold:
                 self.problem(event.id, str(probe), event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
-        missing = unproved(wanted, self.proved, self.round)
-        self.proved.discard("stand-clear")
-        self.round.discard("stand-clear")
+        missing = unproved(wanted, self.proved[event.device], self.round[event.device])
+        self._end({"stand-clear"}, ("stand-clear",))
         powered = energises(probe.gates)
         if powered:
             self._powered()
@@ -428,7 +456,13 @@ class _Fold:
         if set(event.heard) != {Heard.SILENT}:
             self.hot, self.waited = True, 0.0
 
-    def call(self) -> Call:
+    def call(self, device: str | None) -> Call:
+        asked = device if device is not None else self.events[-1].device if self.events else ""
+        held = {
+            each: Holding(frozenset(self.proved[each]), frozenset(self.round[each]))
+            for each in {*self.proved, *self.round}
+            if (self.counted or device is None) and (self.proved[each] or self.round[each])
+        }
         return Call(
             header=self.header,
             machine=self.machine,
@@ -438,8 +472,10 @@ class _Fold:
             leads=self.leads,
             readings=tuple(self.readings),
             gates=tuple(self.gates),
-            proved=frozenset(self.proved),
-            this_round=frozenset(self.round),
+            device=asked,
+            held=held,
+            ended=dict(+self.ended),
+            order={event.id: number for number, event in enumerate(self.events)},
             skipped=dict(self.skipped),
             waited=self.waited,
             hot=self.hot,

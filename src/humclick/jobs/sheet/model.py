@@ -137,9 +137,9 @@ def state_of(call: Call, judgement: Judgement | Advised | None) -> State:
     decided = tuple(dict.fromkeys(call.decisions[-1].remedies)) if call.decisions else ()
     verdict = judgement.advice.verdict
     remedies = decided or (verdict.remedies if verdict else ())
-    last = max((fitted.at for fitted in call.fitted), default=None)
+    last = max((call.order[fitted.id] for fitted in call.fitted), default=-1)
     tries = [r for r in call.readings if r.probe.startswith(("attempt.", "fit.")) and r.answer]
-    since = [r for r in tries if last is None or r.at >= last or r.probe.startswith("fit.")]
+    since = [r for r in tries if call.order[r.event] > last or r.probe.startswith("fit.")]
     known_good = bool(since) and since[-1].probe == "attempt.known_good"
     runs = bool(since) and since[-1].answer == "runs" and not known_good
     if call.renewed:
