@@ -58,7 +58,7 @@ class CallFileError(Refused):
 
 
 class StorageTrouble(CallFileError):
-    """What is kept here cannot be read or written now; what was given may be right, and can be given again."""
+    """What is kept here cannot be read or written now; what was given may be right: give it again later."""
 
 
 class Unknown(HumclickError, LookupError):

@@ -1,4 +1,4 @@
-"""The order of a call's events: by turns, never by other people's clocks; and gates that hold on one device."""
+"""The order of a call's events: by turns, never by others' clocks; and gates that hold on one device."""
 
 from __future__ import annotations
 
@@ -33,7 +33,11 @@ from tests.web.bench import EXAMPLES
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 DEAD, SAFE, COVER = "power-off-proved-dead", "capacitors-discharged", "cover-on"
-MACHINE = {"arrangement": "csir-current-relay", "protector": "external", "refrigerant": "R134a"}
+MACHINE: dict[str, Any] = {
+    "arrangement": "csir-current-relay",
+    "protector": "external",
+    "refrigerant": "R134a",
+}
 CALLS = sorted(EXAMPLES.glob("*/call.toml"))
 
 
@@ -213,11 +217,11 @@ def test_an_event_at_the_end_of_time_damages_no_file(tmp_path: Path) -> None:
     assert len(read_call(path)) == 2
 
 
-# -- gates ----------------------------------------------------------------------------------------------------
+# -- gates -----------------------------------------------------------------------------------------------
 
 
 def test_a_gate_holds_on_the_device_that_passed_it() -> None:
-    """One phone proves dead; the other is asked for it all the same, and each reading is judged by its own."""
+    """One phone proves dead; the other is asked for it too, and each reading is judged by its own device."""
     one, two = begun()
     for name in (DEAD, SAFE):
         one.keeps("gate", gate=name)
@@ -287,11 +291,11 @@ def test_everything_that_powers_ends_it_undone_or_not(kind: str, given: dict[str
 
 def test_hands_inside_end_the_cover_of_another() -> None:
     """A part fitted on one phone, or dead proved there, ends "cover on" on the other."""
-    for kind, given in (("fitted", {"part": "current_relay"}), ("gate", {"gate": DEAD})):
+    for kind, fields in (("fitted", {"part": "current_relay"}), ("gate", {"gate": DEAD})):
         one, two = begun()
         one.keeps("note", text="so that the cover comes later in order")
         one.keeps("gate", gate=COVER)
-        two.keeps(kind, **given)
+        two.keeps(kind, **fields)
         assert COVER not in one.before("attempt.as_found")
         one.hears(two)
         assert COVER in one.before("attempt.as_found")
@@ -299,7 +303,7 @@ def test_hands_inside_end_the_cover_of_another() -> None:
 
 @given(st.data())
 def test_what_one_phone_does_not_know_never_leaves_its_gate_standing(data: st.DataObject) -> None:
-    """After any work by two phones that hear of each other now and then, power put on ends what was proved."""
+    """After any work by two phones that hear of each other now and then, power ends what was proved."""
     one, two = begun()
     ids: list[str] = []
     for _ in range(data.draw(st.integers(1, 12))):

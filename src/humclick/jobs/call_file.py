@@ -16,10 +16,10 @@ TOML, UTF-8, version 1. At the top stands ``humclick_call = 1``, below it one bl
     value = "4.7"            # as the display shows it, in quotes
 
 The kinds and their fields are those of `humclick.jobs.events`; `humclick.jobs.schema` gives them as a schema.
-``id``, ``at``, ``device`` and ``turn`` may be left out. An event without ``at`` comes a microsecond after the
-one above it (the first at the beginning of 1970), so the order of the file is kept; one without ``turn`` comes
-after all above it that have one (`humclick.jobs.events.in_order`). An event without ``id`` is named after its
-content, so the name stays when blocks are inserted elsewhere.
+``id``, ``at``, ``device`` and ``turn`` may be left out. An event without ``at`` comes a microsecond after
+the one above it (the first at the beginning of 1970), so the order of the file is kept; one without ``turn``
+comes after all above it that have one (`humclick.jobs.events.in_order`). An event without ``id`` is named
+after its content, so the name stays when blocks are inserted elsewhere.
 
 What the program appends stands between two comments, ``# event … begins`` and ``# event … is complete``. A
 block that was begun and not completed (the battery died) is not read: it is handed over as torn text, and the

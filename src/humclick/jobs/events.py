@@ -67,8 +67,8 @@ UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
 #: Largest turn an event may have. No call gets there: `MOST_AHEAD` at each of its events is far less.
 LAST_TURN = 2**31 - 1
 
-#: A turn farther than this above the next lower one of its call is not believed. A device that makes no mistake
-#: never goes so far: a call has fewer events (`humclick.jobs.call_file.MOST_EVENTS`).
+#: A turn farther than this above the next lower one of its call is not believed. A device that makes no
+#: mistake never goes so far: a call has no more events (`humclick.jobs.call_file.MOST_EVENTS`).
 MOST_AHEAD = 5000
 
 #: Answers to "what did you hear?": those of a start attempt, or not known.
@@ -256,8 +256,8 @@ class GatePassed(Event):
     words : str
         By whom or how.
     ended : int or None
-        How often it had been ended before, as far as its device knew; None where nobody counted. If more is on
-        record when all is put together, something ended it that its device did not know of: it does not hold.
+        How often it had been ended before, as far as its device knew; None where nobody counted. If more is
+        on record when all is put together, something its device did not know of ended it: it does not hold.
     """
 
     kind: ClassVar[str] = "gate"

@@ -128,7 +128,7 @@ def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
     kept: dict[str, Event] = {}
     for event in (event for call in calls for event in call):
         other = kept.get(event.id)
-        if other is None or other != event and _first(event) < _first(other):
+        if other is None or (other != event and _first(event) < _first(other)):
             kept[event.id] = event
     return in_order(kept.values())
 

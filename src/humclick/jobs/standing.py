@@ -112,8 +112,8 @@ def moment(now: datetime) -> datetime:
     """
     The time of a new event: what this device's clock says, whatever others said before.
 
-    A clock that cannot be right, or a zone that is none, gives a time as an event may hold it: `UNTIMED` where
-    the year is out of range, else the same moment in universal time.
+    A clock that cannot be right, or a zone that is none, gives a time as an event may hold it: `UNTIMED`
+    where the year is out of range, else the same moment in universal time.
     """
     try:
         offset = now.utcoffset()

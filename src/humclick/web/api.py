@@ -113,11 +113,12 @@ def append(
     """
     The union of what is kept and what is sent. The call is begun if it is new.
 
-    ``results`` says of each event, by its ``id``, whether it is ``kept`` now, and if not, in ``error`` why: one
-    that is refused holds up no other. ``conflicts`` lists ids under which another event is kept; that one
+    ``results`` says of each event, by its ``id``, whether it is ``kept`` now, and if not, in ``error`` why:
+    one that is refused holds up no other. ``conflicts`` lists ids under which another event is kept; that one
     stays. 503 if the store cannot keep anything now: send again later.
     """
-    results, sound = [], []
+    results: list[dict[str, Any]] = []
+    sound = []
     for table in events:
         given = table if isinstance(table, dict) else {}
         own = str(given.get("id", ""))[:64].encode("ascii", "backslashreplace").decode()

@@ -169,7 +169,7 @@ def create_app(
 
 
 def _refusal(request: Request, text: str, status: int) -> Response:
-    """What was wrong, as JSON where JSON was asked; half letters are spelled out, for no answer can hold them."""
+    """What was wrong, as JSON where JSON was asked; half letters are spelled out: no answer can hold them."""
     said = text.encode("utf-8", "backslashreplace").decode()
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": said}, status)

@@ -282,9 +282,7 @@ def _since(desk: Desk) -> datetime | None:
             except HumclickError:
                 powered = False
         if isinstance(event, ComplaintHeard | Waited) or powered:
-            at = (
-                min(event.at, desk.request.now) if event.timed else None
-            )  # no clock makes anybody wait longer
+            at = min(event.at, desk.request.now) if event.timed else None  # no clock adds to a wait
     return at
 
 
