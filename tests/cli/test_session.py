@@ -13,8 +13,9 @@ from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import append_event, read_call
 from humclick.jobs.event_tables import new_event
-from humclick.jobs.events import MachineRead, ReadingTaken, in_order
+from humclick.jobs.events import MachineRead, ReadingTaken
 from humclick.jobs.fold import fold
+from humclick.jobs.order import in_order
 from tests.cli.bench import begun, worked
 
 FACTS = ("rsir-ptc", "external", "115", "60", "", "", "R134a", "good", "nulled", "3")

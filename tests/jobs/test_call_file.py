@@ -23,8 +23,9 @@ from humclick.jobs.call_file import (
     write_call,
 )
 from humclick.jobs.event_tables import new_event
-from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken, in_order
+from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken
 from humclick.jobs.fold import Call, fold, merge
+from humclick.jobs.order import in_order
 from tests import strategies
 
 BY_HAND = """\

@@ -15,18 +15,9 @@ from hypothesis import strategies as st
 from humclick.errors import Refused
 from humclick.jobs.call_file import MOST_EVENTS, append_event, append_events, read_call
 from humclick.jobs.event_tables import event_from, new_event
-from humclick.jobs.events import (
-    LAST_TURN,
-    LATEST,
-    MOST_AHEAD,
-    UNTIMED,
-    Event,
-    ReadingTaken,
-    in_order,
-    last_turn,
-    next_turn,
-)
+from humclick.jobs.events import LAST_TURN, LATEST, UNTIMED, Event, ReadingTaken
 from humclick.jobs.fold import fold, merge
+from humclick.jobs.order import MOST_AHEAD, in_order, last_turn, next_turn
 from humclick.jobs.standing import accepted, decided, given_last, live, moment, to_undo
 from tests import strategies
 from tests.web.bench import EXAMPLES

@@ -90,7 +90,7 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     from humclick.cli.terminal import terminal
     from humclick.errors import Refused
     from humclick.jobs.call_file import append_event, read_call
-    from humclick.jobs.events import next_turn
+    from humclick.jobs.order import next_turn
     from humclick.jobs.recorded import recording_event
 
     if call_file in (None, "-"):

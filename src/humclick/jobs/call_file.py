@@ -18,7 +18,7 @@ TOML, UTF-8, version 1. At the top stands ``humclick_call = 1``, below it one bl
 The kinds and their fields are those of `humclick.jobs.events`; `humclick.jobs.schema` gives them as a schema.
 ``id``, ``at``, ``device`` and ``turn`` may be left out. An event without ``at`` comes a microsecond after
 the one above it (the first at the beginning of 1970), so the order of the file is kept; one without ``turn``
-comes after all above it that have one (`humclick.jobs.events.in_order`). An event without ``id`` is named
+comes after all above it that have one (`humclick.jobs.order.in_order`). An event without ``id`` is named
 after its content, so the name stays when blocks are inserted elsewhere.
 
 What the program appends stands between two comments, ``# event … begins`` and ``# event … is complete``. A
@@ -44,8 +44,9 @@ from typing import Any
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.event_tables import event_from, table_of
-from humclick.jobs.events import KINDS, LATEST, MOST_AHEAD, UNTIMED, Event
+from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
+from humclick.jobs.order import MOST_AHEAD
 
 __all__ = [
     "LARGEST",

@@ -2,13 +2,8 @@
 Events: what happened on a call, one frozen value each, appended and never changed.
 
 Every event has its own ``id``, the time ``at`` which it happened (with its zone), the ``device`` that
-wrote it, its ``turn`` and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and minutes.
-
-**Order** (`in_order`). Clocks of different devices disagree, so ``at`` is what somebody's clock said: it is
-shown, and decides nothing where there are turns. ``turn`` is a logical clock (L. Lamport, "Time, Clocks, and
-the Ordering of Events in a Distributed System", 1978): one more than the largest its device knew of in the
-call. Order is by turn, then device, then that device's own clock, then id. Events without a turn (0: written
-by hand, or by an earlier version) come before all that have one, by time, then id.
+wrote it, its ``turn`` in the order of the call (`humclick.jobs.order`) and a ``kind``. Undo is an event too.
+Amperes, volts, hertz, ohms and minutes.
 
 `humclick.jobs.event_tables` reads them from plain tables and writes them as such.
 """
@@ -16,7 +11,7 @@ by hand, or by an earlier version) come before all that have one, by time, then 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, ClassVar
@@ -34,7 +29,6 @@ __all__ = [
     "KINDS",
     "LAST_TURN",
     "LATEST",
-    "MOST_AHEAD",
     "UNTIMED",
     "ComplaintHeard",
     "DecisionTaken",
@@ -53,9 +47,6 @@ __all__ = [
     "StampRead",
     "Undone",
     "Waited",
-    "in_order",
-    "last_turn",
-    "next_turn",
 ]
 
 #: Years in which an event can have happened.
@@ -64,12 +55,9 @@ EARLIEST, LATEST = 1970, 2200
 #: From here events without a time are numbered, a microsecond apart, so that they keep their order.
 UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
 
-#: Largest turn an event may have. No call gets there: `MOST_AHEAD` at each of its events is far less.
+#: Largest turn an event may have. No call gets there: `humclick.jobs.order.MOST_AHEAD` for each event it may
+#: have comes to far less.
 LAST_TURN = 2**31 - 1
-
-#: A turn farther than this above the next lower one of its call is not believed. A device that makes no
-#: mistake never goes so far: a call has no more events (`humclick.jobs.call_file.MOST_EVENTS`).
-MOST_AHEAD = 5000
 
 #: Answers to "what did you hear?": those of a start attempt, or not known.
 HEARD: tuple[str, ...] = (*(str(heard) for heard in Heard), "unknown")
@@ -504,41 +492,3 @@ KINDS: Mapping[str, type[Event]] = {
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }
-
-
-def last_turn(events: Iterable[Event]) -> int:
-    """
-    The largest turn that is believed; 0 where nobody counted.
-
-    A turn more than `MOST_AHEAD` above the next lower one is not believed, so one damaged or invented event
-    neither stands last for ever nor leaves no turn for the next.
-    """
-    last = 0
-    for turn in sorted({event.turn for event in events}):
-        if turn > last + MOST_AHEAD:
-            break
-        last = turn
-    return last
-
-
-def next_turn(events: Iterable[Event]) -> int:
-    """The turn of a new event after these."""
-    return last_turn(events) + 1
-
-
-def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
-    """
-    Events in the one order everything uses.
-
-    First those without a turn that is believed (`last_turn`), by time, then by id; those that a file holds
-    without a time are numbered by it (`UNTIMED`), so they keep its order. Then by turn, device, that device's
-    own clock, and id. The order hangs on the events alone, not on the order in which they come.
-    """
-    given = tuple(events)
-    last = last_turn(given)
-
-    def place(event: Event) -> tuple[int, str, datetime, str]:
-        counted = event.turn if event.turn <= last else 0
-        return counted, event.device if counted else "", event.at, event.id
-
-    return tuple(sorted(given, key=place))

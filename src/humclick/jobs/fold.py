@@ -2,7 +2,7 @@
 The fold: from the events of a call to what is known now.
 
 ``fold`` is pure and looks at no clock: the same events give the same call, in whatever order they arrive
-and however often. Events are taken in the order of `humclick.jobs.events.in_order`. It never raises on
+and however often. Events are taken in the order of `humclick.jobs.order.in_order`. It never raises on
 events that are well formed: what cannot be used is kept word for word and named in ``Call.problems``.
 Minutes throughout.
 
@@ -14,11 +14,9 @@ this device had not heard of (`GatePassed.ended`); one passed without a turn hol
 
 from __future__ import annotations
 
-import json
 import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
-from datetime import datetime
 from difflib import get_close_matches
 from typing import Protocol
 
@@ -26,7 +24,6 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.situation import Heard, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
-from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import (
     ComplaintHeard,
     DecisionTaken,
@@ -45,9 +42,8 @@ from humclick.jobs.events import (
     StampRead,
     Undone,
     Waited,
-    in_order,
-    last_turn,
 )
+from humclick.jobs.order import conflicts, last_turn, merge
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
 from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
@@ -108,39 +104,6 @@ def known_probe(machine: Machine, name: str) -> ProbeFacts:
     from humclick.diagnosis.probes import probe_of  # here: reading a call file needs no judgement
 
     return probe_of(machine, name)
-
-
-def _key(event: Event) -> str:
-    return json.dumps(table_of(event), sort_keys=True, default=str)
-
-
-def _first(event: Event) -> tuple[int, datetime, str]:
-    return event.turn, event.at, _key(event)
-
-
-def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
-    """
-    Union of the events of several copies of a call, in order.
-
-    Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the one of the
-    lower turn is kept, then the earlier, then the one whose text sorts first.
-    """
-    kept: dict[str, Event] = {}
-    for event in (event for call in calls for event in call):
-        other = kept.get(event.id)
-        if other is None or (other != event and _first(event) < _first(other)):
-            kept[event.id] = event
-    return in_order(kept.values())
-
-
-def conflicts(*calls: Iterable[Event]) -> tuple[str, ...]:
-    """Ids under which different events stand: somebody changed an event instead of undoing it."""
-    kept: dict[str, Event] = {}
-    found = set()
-    for event in (event for call in calls for event in call):
-        if kept.setdefault(event.id, event) != event:
-            found.add(event.id)
-    return tuple(sorted(found))
 
 
 def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeOf = known_probe) -> Call:

@@ -26,9 +26,9 @@ from humclick.jobs.events import (
     PartFitted,
     ReadingTaken,
     Undone,
-    next_turn,
 )
 from humclick.jobs.fold import fold
+from humclick.jobs.order import next_turn
 from humclick.jobs.sheet.model import Advised, state_of
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.jobs.events import next_turn
 from humclick.jobs.fold import fold
+from humclick.jobs.order import next_turn
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.jobs.standing import moment
 from humclick.web.exchange import events_in, plain_table

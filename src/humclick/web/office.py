@@ -20,9 +20,10 @@ from typing import Any
 
 from humclick import __version__
 from humclick.errors import HumclickError, Unknown
-from humclick.jobs.events import Event, in_order
+from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.on_disk import write_whole
+from humclick.jobs.order import in_order
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table

@@ -28,7 +28,8 @@ from typing import Any
 from humclick.errors import Refused
 from humclick.jobs.call_file import LARGEST, parse_call, write_call
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import Event, in_order
+from humclick.jobs.events import Event
+from humclick.jobs.order import in_order
 from humclick.web.exchange import plain_table
 
 __all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]

@@ -26,8 +26,9 @@ from typing import Any
 from humclick.errors import CallFileError, Refused, StorageTrouble, Unknown
 from humclick.jobs.call_file import LARGEST, MOST_EVENTS, append_events, mark_of, read_call, write_call
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import Event, in_order
+from humclick.jobs.events import Event
 from humclick.jobs.on_disk import write_whole
+from humclick.jobs.order import in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
 __all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of"]
