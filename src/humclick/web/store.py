@@ -37,9 +37,7 @@ _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))})
-_NO_ROOM = (
-    f"the call is full ({MOST_EVENTS} events or {LARGEST // 2**20} MiB); begin another for what follows"
-)
+_NO_ROOM = f"the call is full ({MOST_EVENTS} events or {LARGEST // 2**20} MiB); begin a new call"
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
