@@ -2,7 +2,7 @@
 import { box, say } from "./notices.js";
 
 const line = () => document.querySelector("#standing p"), more = () => document.querySelector("#standing button");
-const clock = at => new Date(at).toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit" });
+const clock = at => new Date(at).toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 const counted = (key, n) => (n ? say(n === 1 ? `${key}-one` : key, { n }) : "");
 const waits = entry => !entry.refused && !entry.aside, refused = entry => entry.refused && !entry.aside;
 
@@ -11,13 +11,15 @@ export function stand(entries, server, at, what) {
   const waiting = entries.filter(waits).length, not = entries.filter(refused), aside = entries.filter(entry => entry.aside);
   const root = document.documentElement.dataset;
   Object.assign(root, { waiting, refused: not.length, aside: aside.length, server: server.reached ? "reached" : "away" });
-  const well = server.reached && !server.trouble;
+  const well = server.reached && !server.trouble, away = !server.reached && (!server.trouble || server.trouble === "away");
   const said = [
     waiting ? counted("to-send", waiting) : well ? say("all-sent") : "",
     counted("not-taken", not.length),
-    server.trouble ? say(`server-${server.trouble}`) : "",
+    server.trouble && !away ? say(`server-${server.trouble}`) : "",
+    away && !at ? say("server-away") : "",
   ];
-  put(said.filter(Boolean).join(" · "), at ? say("server-at", { at: clock(at) }) : "", well);
+  const time = at && (well || away || server.trouble === "offline") ? say(away ? "server-last" : "server-at", { at: clock(at) }) : "";
+  put(said.filter(Boolean).join(" · "), time, well);
   more().hidden = !aside.length;
   more().textContent = counted("aside", aside.length);
   more().onclick = () => ask("aside", aside, what, ["send-again"]);

@@ -25,6 +25,7 @@ async function once(told) {
   try {
     await send(found);
     if (await pull(told, found)) await send(found);
+    tried = true;
   } catch (error) {
     noted(found, error);
   }
@@ -60,17 +61,15 @@ async function send(found) {
   const byCall = new Map();
   for (const entry of waiting) if (entry.call) byCall.set(entry.call, [...(byCall.get(entry.call) ?? []), entry]);
   await each(byCall, found, async ([call, entries]) => {
-    for (let at = 0; at < entries.length; at += AT_ONCE) await sendEvents(call, entries.slice(at, at + AT_ONCE), found);
+    for (let at = 0; at < entries.length; at += AT_ONCE) await sendEvents(call, entries.slice(at, at + AT_ONCE));
   });
-  await each(waiting.filter(entry => entry.hash), found, entry => sendPhoto(entry, found));
-  if (found.reached) tried = true;
+  await each(waiting.filter(entry => entry.hash), found, sendPhoto);
 }
 
-async function sendEvents(call, entries, found) {
+async function sendEvents(call, entries) {
   const tables = await Promise.all(entries.map(({ id }) => keep.table(call, id)));
   const request = { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ events: tables.filter(Boolean) }) };
   const { ok, status, json } = await asked(`/api/calls/${encodeURIComponent(call)}/events`, request);
-  found.reached = true;
   if (ok && Array.isArray(json.results)) {
     const said = new Map(json.results.map(result => [result.id, result]));
     await keep.letGo(entries.filter(({ id }) => said.get(id)?.kept === true).map(({ key }) => key));
@@ -80,16 +79,15 @@ async function sendEvents(call, entries, found) {
     }
   } else if (!ok && status !== 404 && entries.length > 1) { // refused as a whole: find out which one it is
     const half = Math.ceil(entries.length / 2);
-    for (const some of [entries.slice(0, half), entries.slice(half)]) await sendEvents(call, some, found);
+    for (const some of [entries.slice(0, half), entries.slice(half)]) await sendEvents(call, some);
   } else if (!ok && status !== 404 && json.error) await keep.refuse(entries[0].key, json.error);
   else throw new Trouble("not-ours");
 }
 
-async function sendPhoto({ key, hash }, found) {
+async function sendPhoto({ key, hash }) {
   const photo = await keep.photo(hash);
   if (!photo) return;
   const { ok, status, json } = await asked(`/api/photos/${hash}`, { method: "PUT", body: photo.blob });
-  found.reached = true;
   if (ok && json.sha256 === hash) await keep.letGo([key]);
   else if (!ok && status !== 404 && json.error) await keep.refuse(key, json.error);
   else throw new Trouble("not-ours");
@@ -113,7 +111,7 @@ async function versionHere(call) {
 async function pull(told, found) {
   const { ok, json } = await asked("/api/calls");
   if (!ok || !Array.isArray(json.calls)) throw new Trouble("not-ours");
-  Object.assign(found, { reached: true });
+  found.reached = true;
   const there = new Set(json.calls.map(line => line.id)), here = new Map((await keep.calls()).map(line => [line.id, line]));
   let lost = false;
   await each(json.calls, found, async ({ id, version }) => {
