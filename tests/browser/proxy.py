@@ -104,21 +104,22 @@ class Proxy:
         for task in self._carrying:
             task.cancel()
         await asyncio.gather(*self._carrying, return_exceptions=True)
+        await asyncio.sleep(0.1)  # until what was closed is
 
     async def _carry(self, phone: asyncio.StreamReader, back: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
         assert task is not None
         self._carrying.add(task)
         task.add_done_callback(self._carrying.discard)
-        with contextlib.suppress(OSError, asyncio.IncompleteReadError, ValueError):
-            head = await phone.readuntil(b"\r\n\r\n")
-            length = re.search(rb"\r\ncontent-length: *(\d+)", head, re.IGNORECASE)
-            body = await phone.readexactly(int(length[1])) if length else b""
-            method, path = head.split(b" ", 2)[:2]
-            await self._answer(method.decode(), path.decode(), head, body, back)
-        with contextlib.suppress(OSError):
+        try:
+            with contextlib.suppress(OSError, asyncio.IncompleteReadError, ValueError):
+                head = await phone.readuntil(b"\r\n\r\n")
+                length = re.search(rb"\r\ncontent-length: *(\d+)", head, re.IGNORECASE)
+                body = await phone.readexactly(int(length[1])) if length else b""
+                method, path = head.split(b" ", 2)[:2]
+                await self._answer(method.decode(), path.decode(), head, body, back)
+        finally:
             back.close()
-            await back.wait_closed()
 
     async def _answer(
         self, method: str, path: str, head: bytes, body: bytes, back: asyncio.StreamWriter
@@ -155,7 +156,6 @@ class Proxy:
             return await there.read()
         finally:
             to.close()
-            await to.wait_closed()
 
 
 def _answered(fault: str) -> bytes:
