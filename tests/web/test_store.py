@@ -138,8 +138,13 @@ def test_a_call_is_parsed_once_for_what_is_appended_and_read(
     """Many events at once are one reading of the file and one write; what is read next is known already."""
     store = Store.at(tmp_path)
     store.append("c1", EVENTS)
-    read, parsed = [], call_file.parse_call
-    monkeypatch.setattr(call_file, "parse_call", lambda *given: read.append(1) or parsed(*given))
+    read, parse = [], call_file.parse_call
+
+    def parsed(data: bytes, name: str = "") -> call_file.CallFile:
+        read.append(name)
+        return parse(data, name)
+
+    monkeypatch.setattr(call_file, "parse_call", parsed)
     notes = [{"kind": "note", "id": f"n{n}", "at": "2026-03-02T09:00:00Z", "text": "x"} for n in range(50)]
     assert store.append("c1", notes).added == 50
     events = store.events("c1")
