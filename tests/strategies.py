@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from humclick.errors import ReadingRefused
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import Event, Undone
+from humclick.jobs.events import LAST_TURN, Event, Undone
 from humclick.jobs.fields import TURNING_LETTERS
 from humclick.meters import Quantity
 
@@ -246,6 +246,11 @@ _OWN_METERS = st.one_of(
         st.integers(1, 9),
     ),
 )
+_DEVICES = st.sampled_from(["", "phone-a", "phone-b", "desk-1"]) | _SHOWN
+#: Mostly as devices count, some by nobody, some damaged.
+_TURNS = st.one_of(
+    st.integers(0, 12), st.integers(0, 12), st.sampled_from([0, 4999, 5001, 9_999, 10_000, LAST_TURN])
+)
 _AMPS = st.none() | st.floats(0.1, 200)
 PROBE_NAMES = (
     *("pins.C-R", "pins.C-S", "pins.S-R", "pins.shell", "leads.short", "supply.volts", "supply.volts_start"),
@@ -305,7 +310,11 @@ _FIELDS: dict[str, dict[str, st.SearchStrategy[Any]]] = {
         "heard": st.sampled_from(["silent", "hum", "hum_click", "runs", "unknown"]),
         "words": _PAGES,
     },
-    "gate": {"gate": st.sampled_from(_GATES), "words": _PAGES},
+    "gate": {
+        "gate": st.sampled_from(_GATES),
+        "words": _PAGES,
+        "ended": st.none() | st.integers(0, 3),
+    },
     "reading": {
         "probe": st.sampled_from(PROBE_NAMES),
         "value": st.sampled_from(_VALUES) | _NEEDED,
@@ -327,7 +336,8 @@ def events(draw: st.DrawFn, kinds: tuple[str, ...] = tuple(_FIELDS)) -> Event:
     """One event of any kind, well formed, not always sensible."""
     kind = draw(st.sampled_from(kinds))
     given = {name: draw(values) for name, values in _FIELDS[kind].items()}
-    return event_from({"kind": kind, "id": draw(_IDS), "at": draw(_TIMES), "device": draw(_SHOWN), **given})
+    common = {"id": draw(_IDS), "at": draw(_TIMES), "device": draw(_DEVICES), "turn": draw(_TURNS)}
+    return event_from({"kind": kind, **common, **given})
 
 
 @st.composite

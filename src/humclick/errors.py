@@ -8,6 +8,7 @@ Each message says what came, what is allowed and what to do::
     │   ├── ReadingRefused     a reading or a stamp
     │   ├── OutOfRange         a number outside where the formula holds
     │   └── CallFileError      a call file; carries file, line and reason
+    │       └── StorageTrouble one that is kept here and cannot be read or written now
     ├── Unknown                a name that is not in the list (part, mode, arrangement, probe, meter)
     └── DataError              one of our own data files is damaged
 """
@@ -24,6 +25,7 @@ __all__ = [
     "OutOfRange",
     "ReadingRefused",
     "Refused",
+    "StorageTrouble",
     "Unknown",
 ]
 
@@ -53,6 +55,10 @@ class CallFileError(Refused):
         self.path = path
         where = f"{path or 'call file'}" + (f", line {line}" if line is not None else "")
         super().__init__(f"{where}: {reason}")
+
+
+class StorageTrouble(CallFileError):
+    """What is kept here cannot be read or written now; what was given may be right: give it again later."""
 
 
 class Unknown(HumclickError, LookupError):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Playwright
 
-from humclick.jobs.events import in_order
+from humclick.jobs.order import in_order
 from humclick.web.store import Store
 from tests.browser.bench import DESK, PHONE, Server, Technician, all_sent, browser, kept_offline, ready
 

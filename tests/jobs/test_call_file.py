@@ -16,14 +16,16 @@ from humclick.jobs.call_file import (
     MOST_EVENTS,
     CallFile,
     append_event,
+    append_events,
     load_call,
     parse_call,
     read_call,
     write_call,
 )
 from humclick.jobs.event_tables import new_event
-from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken, in_order
+from humclick.jobs.events import Event, MachineRead, NoteWritten, ReadingTaken
 from humclick.jobs.fold import Call, fold, merge
+from humclick.jobs.order import in_order
 from tests import strategies
 
 BY_HAND = """\
@@ -85,10 +87,13 @@ def test_a_written_call_is_read_back(
 def test_appended_events_are_read_back(
     tmp_path_factory: pytest.TempPathFactory, events: tuple[Event, ...]
 ) -> None:
-    """Events appended one by one are read back the same and in the same order."""
-    path = tmp_path_factory.mktemp("call") / "call.toml"
+    """Events appended one by one, or all at once, are read back the same and in the same order."""
+    path, other = (tmp_path_factory.mktemp("call") / "call.toml" for _ in range(2))
     for event in events:
-        append_event(path, event)
+        assert append_events(path, [event]).fresh == (event,)
+    if events:
+        append_events(other, events)
+        assert read_call(other) == events
     assert (read_call(path) if events else ()) == events
 
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import pytest
 
+from humclick.errors import Refused
+from humclick.jobs import call_file
 from humclick.jobs.result import AdviceResult
+from humclick.web.engine import answer as answer_of
 from humclick.web.listening import recording_json
 from humclick.web.photos import cleaned
 from humclick.web.store import Store
@@ -156,7 +160,7 @@ def test_the_sheet_comes_as_pdf(tmp_path: Path) -> None:
         ("GET", "/api/calls/none", {}, 404),
         ("GET", "/api/calls/UPPER", {}, 422),
         ("GET", "/api/nothing", {}, 404),
-        ("POST", "/api/calls/c1/events", {"json": {"events": [{"kind": "wait"}]}}, 422),
+        ("POST", "/api/calls/c1/events", {"json": {"events": {"kind": "wait"}}}, 422),
         ("POST", "/api/calls/c1/events", {"json": {"events": [{}] * 1001}}, 422),
         ("POST", "/api/calls/c1/events", {"content": b"\xff{"}, 422),
         ("POST", "/api/calls/-/events", {"json": {"events": EVENTS}}, 422),
@@ -186,4 +190,160 @@ def test_a_damaged_call_stands_in_the_list_and_hides_no_other(tmp_path: Path) ->
     assert listed["c0"]["state"] == "damaged"
     assert listed["c1"]["state"] != "damaged"
     assert asked("GET", "/").status_code == 200
-    assert asked("GET", "/call/c0").status_code == 422
+    assert asked("GET", "/call/c0").status_code == 503
+
+
+def test_each_event_has_its_own_answer(tmp_path: Path) -> None:
+    """One bad event is refused by its id and holds up no other; what is there already counts as kept."""
+    asked = begun(tmp_path)
+    note = {"kind": "note", "id": "n1", "at": "2026-03-02T09:10:00+01:00", "text": "kept"}
+    bad: list[Any] = [
+        {**note, "id": "b1", "text": ""},
+        {**note, "id": "b2", "kind": "later"},
+        {**note, "id": "b3", "turn": 2**62},
+        {**note, "id": "b4", "of": "e1"},
+        {"kind": "note"},
+        {**EVENTS[3], "value": "another"},
+        7,
+        {**note, "id": ["b5"]},
+    ]
+    answer = asked("POST", "/api/calls/c1/events", json={"events": [*bad, note, EVENTS[0]]})
+    results = answer.json()["results"]
+    assert answer.status_code == 200
+    assert [result["kept"] for result in results] == [False] * len(bad) + [True, True]
+    assert [result["id"] for result in results[:4]] == ["b1", "b2", "b3", "b4"]
+    assert all(bool(result["error"]) != result["kept"] for result in results)
+    for result, says in zip(
+        results, ("text", "kind", "turn", "of", "id", "another", "kind", "id"), strict=False
+    ):
+        assert says in result["error"]
+    kept = {event["id"]: event for event in asked("GET", "/api/calls/c1").json()["events"]}
+    assert set(kept) == {"e1", "e2", "e3", "e4", "n1"}
+    assert kept["e4"] == EVENTS[3]
+
+
+def test_a_call_that_is_full_takes_what_there_is_room_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The events beyond the last are refused each by itself, and say so."""
+    monkeypatch.setattr(call_file, "MOST_EVENTS", 6)
+    asked = begun(tmp_path)
+    notes = [{**EVENTS[0], "kind": "note", "id": f"n{n}", "text": "x"} for n in range(4)]
+    for note in notes:
+        note.pop("customer"), note.pop("invented")
+    results = asked("POST", "/api/calls/c1/events", json={"events": notes}).json()["results"]
+    assert [result["kept"] for result in results] == [True, True, False, False]
+    assert "begin a new call" in results[-1]["error"]
+
+
+#: What the disk may do, and where.
+TROUBLE: list[tuple[str, Any]] = [
+    ("humclick.jobs.on_disk.os.write", OSError(28, "No space left on device")),
+    ("humclick.jobs.on_disk.os.fsync", OSError(5, "Input/output error")),
+    ("humclick.jobs.on_disk.os.open", OSError(30, "Read-only file system")),
+    ("humclick.jobs.on_disk.tempfile.mkstemp", OSError(30, "Read-only file system")),
+    ("humclick.jobs.on_disk.tempfile.mkstemp", OSError(24, "Too many open files")),
+]
+
+
+@pytest.mark.parametrize(("where", "error"), TROUBLE)
+@pytest.mark.parametrize("new", [False, True])
+def test_trouble_with_the_disk_is_no_fault_of_what_was_sent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str, error: OSError, new: bool
+) -> None:
+    """Events and photos that cannot be written now are answered 503 as JSON, and go in once it is mended."""
+    asked, name = begun(tmp_path), "c2" if new else "c1"
+    note = {"kind": "note", "id": "n1", "at": "2026-03-02T09:10:00+01:00", "text": "kept"}
+    clean = cleaned(picture())
+    photo = f"/api/photos/{hashlib.sha256(clean).hexdigest()}"
+
+    def refuse(*_: object, **__: object) -> None:
+        raise error
+
+    with monkeypatch.context() as broken:
+        broken.setattr(where, refuse)
+        events = asked("POST", f"/api/calls/{name}/events", json={"events": [note]})
+        pictures = asked("PUT", photo, content=clean)
+    touched = [events] if new or "mkstemp" not in where else []
+    touched += [pictures] if "mkstemp" in where or "fsync" in where else []
+    assert touched
+    for answer in touched:
+        assert answer.status_code == 503
+        assert answer.json()["error"]
+        assert "results" not in answer.json()
+    again = asked("POST", f"/api/calls/{name}/events", json={"events": [note]}).json()
+    assert again["results"] == [{"id": "n1", "kept": True, "error": ""}]
+    assert asked("PUT", photo, content=clean).json()["sha256"] == photo[-64:]
+
+
+@pytest.mark.parametrize("damage", [b"humclick_call = nonsense", b"", b"\0" * 20, b"humclick_call = 2\n"])
+def test_a_damaged_file_refuses_no_event_for_good(tmp_path: Path, damage: bytes) -> None:
+    """While a call's file cannot be read, what is sent to it is answered 503; after the repair it is kept."""
+    asked = begun(tmp_path)
+    path = tmp_path / "calls" / "c1.toml"
+    sound = path.read_bytes()
+    note = {"kind": "note", "id": "n1", "at": "2026-03-02T09:10:00+01:00", "text": "kept"}
+    path.write_bytes(damage)
+    answer = asked("POST", "/api/calls/c1/events", json={"events": [note]})
+    if damage:
+        assert answer.status_code == 503
+        assert asked("GET", "/api/calls/c1").status_code == 503
+        assert path.read_bytes() == damage
+    path.write_bytes(sound)
+    again = asked("POST", "/api/calls/c1/events", json={"events": [note]}).json()
+    assert again["results"][0]["kept"]
+    assert len(asked("GET", "/api/calls/c1").json()["events"]) == 5
+
+
+@pytest.mark.parametrize("broken", ["\ud800", "x\udfff", "\udc80y"])
+def test_half_a_letter_is_refused_wherever_it_comes_in(tmp_path: Path, broken: str) -> None:
+    """A lone surrogate in any text, key or depth of an event is refused with a word, and never a failure."""
+    asked, as_json = begun(tmp_path), {"content-type": "application/json"}
+    plain: dict[str, Any] = {"kind": "note", "id": "n1", "at": "2026-03-02T09:10:00Z", "text": "x"}
+    tables: list[dict[str, Any]] = [
+        *({**plain, name: broken} for name in ("kind", "id", "at", "device", "turn", "text")),
+        {**plain, broken: "x"},
+        {**plain, "text": [broken]},
+        {**plain, "kind": "meter", "own": {"name": broken}},
+        {**plain, "kind": "meter", "own": {broken: {"a": [{"b": broken}]}}},
+        {**plain, "kind": "recording", "of": broken, "heard": [broken], "causes": {broken: -1}},
+        {**plain, "kind": "decision", "remedies": [broken]},
+    ]
+    for table in tables:
+        body = json.dumps({"events": [table]})
+        answer = asked("POST", "/api/calls/c1/events", content=body, headers=as_json)
+        assert answer.status_code == 200
+        assert not answer.json()["results"][0]["kept"]
+        given = {"path": "/call/c1/record", "call": {"id": "c1", "events": [*EVENTS, table]}}
+        try:
+            reply = json.loads(answer_of(json.dumps(given)))
+        except Refused:
+            continue  # the request as a whole is not text
+        assert reply["status"] == 200
+    for path in ("/api/calls/c1/events", "/api/calls/c9/events"):
+        for body in (json.dumps({"events": broken}), json.dumps({broken: []}), json.dumps(broken)):
+            assert asked("POST", path, content=body, headers=as_json).status_code == 422
+    for form in ("text=%ED%A0%80", "text=%ED%A0%80&of=%ED%B0%80"):
+        headers = {"content-type": "application/x-www-form-urlencoded"}
+        assert asked("POST", "/call/c1/note", content=form, headers=headers).status_code in (303, 422)
+    file = 'humclick_call = 1\n[[event]]\nkind = "note"\ntext = "\\ud800"\n'
+    assert asked("POST", "/api/import", content=file).status_code == 422
+    assert len(asked("GET", "/api/calls/c1").json()["events"]) <= 6
+
+
+def test_a_gate_passed_on_one_desk_holds_on_no_other(tmp_path: Path) -> None:
+    """Each browser has a name of its own, script or none, and is asked for its own safety steps."""
+    first = begun(tmp_path)
+    second = client(tmp_path)
+    path = "/call/c1?probe=pins.C-R"
+    assert "kind-gate" in first("GET", path).text
+    while "kind-gate" in (page := first("GET", path).text):
+        gate = re.search(r'name="gate" value="([^"]+)"', page)
+        assert gate is not None
+        first("POST", "/call/c1/gate", data={"gate": gate[1], "probe": "pins.C-R"})
+    assert "kind-gate" in second("GET", path).text
+    named = {"x-humclick-device": "phone-1"}
+    assert "kind-gate" in first("GET", path, headers=named).text
+    devices = {event.get("device") for event in first("GET", "/api/calls/c1").json()["events"]}
+    assert len(devices - {None}) == 1
+    assert {client(tmp_path)("GET", "/").cookies["humclick-device"] for _ in range(3)} != devices

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
 import pytest
 
 from humclick.errors import CallFileError, Refused, Unknown
+from humclick.jobs import call_file
 from humclick.jobs.call_file import append_event, read_call
 from humclick.jobs.event_tables import new_event
 from humclick.web.store import Store, call_id, version_of
-from tests.web.bench import EVENTS, EXAMPLES, picture
+from tests.web.bench import EVENTS, EXAMPLES, ROOT, picture
 
 
 def test_a_new_folder_begins_with_the_invented_calls_and_an_old_one_is_left_alone(tmp_path: Path) -> None:
@@ -102,6 +105,51 @@ def test_two_writers_at_once_lose_nothing(tmp_path: Path) -> None:
     for thread in threads:
         thread.join()
     assert len(store.events("c1")) == 24
+
+
+def test_two_programs_that_begin_the_same_calls_lose_nothing(tmp_path: Path) -> None:
+    """Every event that a process was told is kept stands in the file that both of them began."""
+    calls = 60
+    Store.at(tmp_path)
+    command = [sys.executable, "-m", "tests.web.sender", str(tmp_path)]
+    running = [
+        subprocess.Popen(
+            [*command, who, str(calls)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT
+        )
+        for who in "abc"
+    ]
+    for each in running:
+        assert each.stdout is not None
+        assert each.stdout.readline() == "ready\n"
+    for each in running:
+        assert each.stdin is not None
+        each.stdin.write("go\n")
+        each.stdin.flush()
+    said = [line.split() for each in running for line in each.communicate()[0].splitlines()]
+    assert len(said) == 3 * calls
+    store = Store.at(tmp_path)
+    assert all(event in {e.id for e in store.events(call)} for call, event in said)
+    assert {len(store.events(call)) for call in store.ids()} == {3}
+
+
+def test_a_call_is_parsed_once_for_what_is_appended_and_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Many events at once are one reading of the file and one write; what is read next is known already."""
+    store = Store.at(tmp_path)
+    store.append("c1", EVENTS)
+    read, parse = [], call_file.parse_call
+
+    def parsed(data: bytes, name: str = "") -> call_file.CallFile:
+        read.append(name)
+        return parse(data, name)
+
+    monkeypatch.setattr(call_file, "parse_call", parsed)
+    notes = [{"kind": "note", "id": f"n{n}", "at": "2026-03-02T09:00:00Z", "text": "x"} for n in range(50)]
+    assert store.append("c1", notes).added == 50
+    events = store.events("c1")
+    assert len(read) == 1
+    assert events == Store.at(tmp_path).events("c1")
 
 
 @pytest.mark.parametrize("name", ["../x", "a/b", "A", "", "a" * 65, "nul", "a.toml", "-a", "a\n", "..", "ä"])

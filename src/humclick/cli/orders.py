@@ -7,7 +7,7 @@ Each order is a word at the beginning of a line; what stands behind it is its ow
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -151,9 +151,8 @@ def note(session: Session, rest: str) -> str:
 
 
 def _told(event: Event) -> str:
-    table = {
-        key: value for key, value in table_of(event).items() if key not in ("id", "at", "device", "kind")
-    }
+    shared = {"kind", *(each.name for each in fields(Event))}
+    table = {key: value for key, value in table_of(event).items() if key not in (*shared, "ended")}
     return f"{event.kind} {' '.join(str(value) for value in table.values())}".strip()
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
 from humclick.cli.pins import finding_in_words
+from humclick.cli.terminal import terminal
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
@@ -25,7 +26,7 @@ from humclick.jobs.briefing import Briefing, briefed, on_machine
 from humclick.jobs.call_file import append_event, load_call
 from humclick.jobs.entry import LONGEST, answer_to, how_to_answer, looks_like_probe, probe_named
 from humclick.jobs.events import Event
-from humclick.jobs.fold import fold
+from humclick.jobs.fold import fold, merge
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import (
     UNNAMED_PINS,
@@ -62,6 +63,8 @@ class Session:
 
     Attributes
     ----------
+    device : str
+        Under what name this terminal writes.
     over : bool
         Whether the person has left.
     questions : list of str
@@ -75,6 +78,7 @@ class Session:
     ) -> None:
         self.path = path
         self.shop = shop
+        self.device = terminal()
         self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
         self.events: tuple[Event, ...] = ()
         self.call: Call = fold(())
@@ -127,7 +131,7 @@ class Session:
         return "\n".join((*said, self._shown))
 
     def _read(self, events: tuple[Event, ...]) -> None:
-        self.events, self.call = events, fold(events)
+        self.events, self.call = merge(events), fold(events, device=self.device)
         self._judged = False
 
     def keep(self, kind: str, **given: Any) -> Event:
@@ -141,7 +145,7 @@ class Session:
         CallFileError
             If it cannot be written.
         """
-        event, _ = accepted(self.events, kind, datetime.now().astimezone(), given)
+        event, _ = accepted(self.events, kind, datetime.now().astimezone(), given, self.device)
         append_event(self.path, event)
         self._read(load_call(self.path).events)
         return event

@@ -29,7 +29,24 @@ from humclick.meters import Meter, default_meter
 from humclick.readings import Leads, PartTemperature, Reading
 from humclick.safety import Gate, gate, gates, gates_for, invalidated_by
 
-__all__ = ["Call", "Problem", "ReadingKept", "unproved"]
+__all__ = ["Call", "Holding", "Problem", "ReadingKept", "unproved"]
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """
+    Gates that hold on one device.
+
+    Attributes
+    ----------
+    proved : frozenset of str
+        Those that hold now.
+    this_round : frozenset of str
+        Those passed since the machine was last under power.
+    """
+
+    proved: frozenset[str] = frozenset()
+    this_round: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +136,14 @@ class Call:
         In order.
     gates : tuple of GatePassed
         Every gate passed, in order, with its time.
-    proved : frozenset of str
-        Gates that hold now.
-    this_round : frozenset of str
-        Gates passed since the machine was last under power.
+    device : str
+        Who asks.
+    held : mapping of device to Holding
+        Gates that hold on each device that passed any.
+    ended : mapping of gate to int
+        How often each gate has been ended.
+    order : mapping of event to int
+        Where each event stands in the order in which they count, from 0.
     skipped : mapping of probe to reason
         What cannot be done here.
     waited : float
@@ -155,8 +176,10 @@ class Call:
     leads: Leads = field(default_factory=Leads)
     readings: tuple[ReadingKept, ...] = ()
     gates: tuple[GatePassed, ...] = ()
-    proved: frozenset[str] = frozenset()
-    this_round: frozenset[str] = frozenset()
+    device: str = ""
+    held: Mapping[str, Holding] = field(default_factory=dict)
+    ended: Mapping[str, int] = field(default_factory=dict)
+    order: Mapping[str, int] = field(default_factory=dict)
     skipped: Mapping[str, str] = field(default_factory=dict)
     waited: float = 0.0
     hot: bool | None = None
@@ -175,6 +198,20 @@ class Call:
     undone: frozenset[str] = frozenset()
     problems: tuple[Problem, ...] = ()
     events: tuple[Event, ...] = field(default=(), repr=False, compare=False)
+
+    @property
+    def proved(self) -> frozenset[str]:
+        """Gates that hold now on the device that asks."""
+        return self.on(self.device).proved
+
+    @property
+    def this_round(self) -> frozenset[str]:
+        """Gates passed on the device that asks since the machine was last under power."""
+        return self.on(self.device).this_round
+
+    def on(self, device: str) -> Holding:
+        """Gates that hold on a device."""
+        return self.held.get(device, Holding())
 
     def situation(self) -> Situation | None:
         """The call as judgement sees it; None until the machine is described."""

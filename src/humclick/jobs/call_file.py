@@ -16,8 +16,9 @@ TOML, UTF-8, version 1. At the top stands ``humclick_call = 1``, below it one bl
     value = "4.7"            # as the display shows it, in quotes
 
 The kinds and their fields are those of `humclick.jobs.events`; `humclick.jobs.schema` gives them as a schema.
-``id``, ``at`` and ``device`` may be left out. An event without ``at`` comes a microsecond after the one above
-it (the first at the beginning of 1970), so the order of the file is kept. An event without ``id`` is named
+``id``, ``at``, ``device`` and ``turn`` may be left out. An event without ``at`` comes a microsecond after
+the one above it (the first at the beginning of 1970), so the order of the file is kept; one without ``turn``
+comes after all above it that have one (`humclick.jobs.order.in_order`). An event without ``id`` is named
 after its content, so the name stays when blocks are inserted elsewhere.
 
 What the program appends stands between two comments, ``# event … begins`` and ``# event … is complete``. A
@@ -43,16 +44,20 @@ from typing import Any
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.event_tables import event_from, table_of
-from humclick.jobs.events import KINDS, UNTIMED, Event
+from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
+from humclick.jobs.order import MOST_AHEAD
 
 __all__ = [
     "LARGEST",
     "MOST_EVENTS",
     "VERSION",
     "CallFile",
+    "Written",
     "append_event",
+    "append_events",
     "load_call",
+    "mark_of",
     "parse_call",
     "read_call",
     "write_call",
@@ -98,6 +103,34 @@ class CallFile:
     events: tuple[Event, ...]
     torn: str = ""
     torn_line: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """
+    What came of appending.
+
+    Attributes
+    ----------
+    before : tuple of Event
+        What stood in the file.
+    fresh : tuple of Event
+        What was appended.
+    no_room : frozenset of str
+        Ids of events that are not in the file because it is full.
+    mark : tuple of int
+        What tells the file as it stands now from any other: time, size and number of it.
+    """
+
+    before: tuple[Event, ...]
+    fresh: tuple[Event, ...]
+    no_room: frozenset[str] = frozenset()
+    mark: tuple[int, int, int] = (0, 0, 0)
+
+
+def mark_of(found: os.stat_result) -> tuple[int, int, int]:
+    """What tells a file from itself once something was written to it."""
+    return found.st_mtime_ns, found.st_size, found.st_ino
 
 
 def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
@@ -172,12 +205,13 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         If it cannot be written, or two events have one id.
     """
     name = os.fspath(path)
-    blocks, seen = [_FIRST], set()
+    blocks, seen, counted = [_FIRST], set(), False
     for event in events:
         if event.id in seen:
             raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
         seen.add(event.id)
-        blocks.append("\n" + _block(event))
+        blocks.append("\n" + _block(event, counted))
+        counted = counted or event.turn > 0
     data = "".join(blocks).encode()
     _fits(len(data), len(seen), name)
     with _as_call_file_errors(name, "written"):
@@ -192,28 +226,72 @@ def append_event(path: str | os.PathLike[str], event: Event) -> None:
 
     When this returns, the event is on the disk. If the program is killed before, the file holds every earlier
     event, and this one whole, torn (see `CallFile`) or not at all. What stands in the file is not touched,
-    except that an earlier torn block is turned into comments.
+    except that an earlier torn block is turned into comments. An event without a turn comes after all that
+    stand in the file.
 
     Raises
     ------
     CallFileError
-        If the file is not a sound call file, holds an event of this id, or cannot be written.
+        If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
     """
     name = os.fspath(path)
+    done = _append(name, (event,), _block(event, counted=False) if not event.turn else "")
+    if event.id in done.no_room:
+        _fits(0, MOST_EVENTS + 1, name)
+    if not done.fresh:
+        raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
+
+
+def append_events(path: str | os.PathLike[str], events: Iterable[Event]) -> Written:
+    """
+    Append those events whose ids are not in the file yet, as they are and at one go; else as `append_event`.
+
+    Two programs that begin one file at the same time both find their events in it.
+
+    Raises
+    ------
+    CallFileError
+        If the file is not a sound call file, or cannot be written.
+    """
+    return _append(os.fspath(path), tuple(events))
+
+
+def _append(name: str, events: tuple[Event, ...], block: str = "") -> Written:
+    """Append what is new; `block` is the text of a single event where it is not its own."""
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
         with locked(target, _FIRST.encode()) as descriptor:
             data = _bytes_of(target, name)
             found = parse_call(data or _FIRST.encode(), name)
-            if any(event.id == other.id for other in found.events):
-                raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
-            block = f"\n# event {event.id} begins\n{_block(event)}# event {event.id} is complete\n".encode()
-            _fits(len(data) + len(block), len(found.events) + 1, name)
-            if found.torn:
-                write_whole(target, _with_comments(data) + block, _mode_of(target))
-            elif not append(descriptor, block if data else _FIRST.encode() + block, len(data)):
-                raise CallFileError("the disk is full: the event was not written", path=name)
+            fresh, no_room, text = _new_text(found.events, events, len(data), block)
+            if text and found.torn:
+                write_whole(target, _with_comments(data) + text, _mode_of(target))
+            elif text and not append(descriptor, text if data else _FIRST.encode() + text, len(data)):
+                raise CallFileError("the disk is full: nothing was written", path=name)
+            mark = mark_of(os.stat(target) if found.torn else os.fstat(descriptor))
+    return Written(found.events, fresh, no_room, mark)
+
+
+def _new_text(
+    there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str
+) -> tuple[tuple[Event, ...], frozenset[str], bytes]:
+    """Which events are new, for which there is no room, and the text of the new ones."""
+    known, counted = {event.id for event in there}, any(event.turn for event in there)
+    fresh, no_room, text = [], set(), b""
+    for event in events:
+        if event.id in known:
+            continue
+        own = block or _block(event, counted)
+        one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
+        if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
+            no_room.add(event.id)
+            continue
+        known.add(event.id)
+        counted = counted or event.turn > 0
+        fresh.append(event)
+        text += one
+    return tuple(fresh), frozenset(no_room), text
 
 
 def _torn_regions(data: bytes) -> Iterator[tuple[int, int]]:
@@ -296,13 +374,16 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
                     path=name,
                 )
             taken[own] = number
-    found, last, counts = [], UNTIMED, dict[str, int]()
+    found, last, counts, turn = [], UNTIMED, dict[str, int](), 0
     for number, table in enumerate(tables):
         given = dict(table)
         if "id" not in given:
             given["id"] = _name_of(table, taken, counts)
         if "at" not in given:
-            given["at"] = last + timedelta(microseconds=1)
+            after = last + timedelta(microseconds=1)
+            given["at"] = after if after.year <= LATEST else last
+        if "turn" not in given and turn:
+            given["turn"] = turn + 1
         try:
             event = event_from(given)
         except Refused as error:
@@ -310,6 +391,8 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
             line = _line_in(plain, starts, number, field[0] if field else "")
             raise CallFileError(str(error), line=line, path=name) from None
         last = event.at
+        if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
+            turn = max(turn, event.turn)
         found.append(event)
     return tuple(found)
 
@@ -358,9 +441,12 @@ def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, 
             return made
 
 
-def _block(event: Event) -> str:
-    """An event as a block of the file."""
-    lines = [f"{key} = {_toml(value)}" for key, value in table_of(event).items()]
+def _block(event: Event, counted: bool) -> str:
+    """An event as a block of the file; its turn is written, be it 0, where others above it have one."""
+    table = table_of(event)
+    if counted:
+        table.setdefault("turn", 0)
+    lines = [f"{key} = {_toml(value)}" for key, value in table.items()]
     return "\n".join(("[[event]]", *lines)) + "\n"
 
 

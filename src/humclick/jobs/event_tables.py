@@ -71,6 +71,7 @@ def event_from(table: Mapping[str, Any]) -> Event:
     >>> event_from({"kind": "wait", "id": "w1", "at": "2026-03-02T09:30:00+01:00", "minutes": 10}).minutes
     10.0
     """
+    _refuse_broken_letters(table)
     kind = table.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         if kind is None:
@@ -91,8 +92,26 @@ def event_from(table: Mapping[str, Any]) -> Event:
         raise Refused("a number is too large to be meant") from None
 
 
+def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
+    """Refuse half a letter (a lone surrogate) in any text of a table, however deep: no file can hold it."""
+    waiting: list[tuple[str, Any]] = [(ascii(str(key))[1:-1][:60], value) for key, value in table.items()]
+    waiting += [(name, key) for (name, _), key in zip(waiting, table, strict=True)]
+    while waiting:
+        name, value = waiting.pop()
+        if isinstance(value, str):
+            broken = next((letter for letter in value if 0xD800 <= ord(letter) <= 0xDFFF), "")
+            if broken:
+                raise Refused(
+                    f"{name} holds a character that cannot be shown (U+{ord(broken):04X}); remove it"
+                )
+        elif isinstance(value, Mapping):
+            waiting += [(name, each) for pair in value.items() for each in pair]
+        elif isinstance(value, list | tuple):
+            waiting += [(name, each) for each in value]
+
+
 def new_event(
-    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", **given: Any
+    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", turn: int = 0, **given: Any
 ) -> Event:
     """
     A new event, with an id of its own and the time now unless given.
@@ -109,7 +128,14 @@ def new_event(
     """
     moment = datetime.now().astimezone() if at is None else at
     return event_from(
-        {"kind": kind, "id": id or uuid.uuid4().hex[:16], "at": moment, "device": device, **given}
+        {
+            "kind": kind,
+            "id": id or uuid.uuid4().hex[:16],
+            "at": moment,
+            "device": device,
+            "turn": turn,
+            **given,
+        }
     )
 
 

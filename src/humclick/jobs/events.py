@@ -2,7 +2,8 @@
 Events: what happened on a call, one frozen value each, appended and never changed.
 
 Every event has its own ``id``, the time ``at`` which it happened (with its zone), the ``device`` that
-wrote it and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and minutes.
+wrote it, its ``turn`` in the order of the call (`humclick.jobs.order`) and a ``kind``. Undo is an event too.
+Amperes, volts, hertz, ohms and minutes.
 
 `humclick.jobs.event_tables` reads them from plain tables and writes them as such.
 """
@@ -10,7 +11,7 @@ wrote it and a ``kind``. Undo is an event too. Amperes, volts, hertz, ohms and m
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, ClassVar
@@ -24,8 +25,11 @@ from humclick.meters import meter_from_table
 from humclick.safety import gates, stops
 
 __all__ = [
+    "EARLIEST",
     "HEARD",
     "KINDS",
+    "LAST_TURN",
+    "LATEST",
     "UNTIMED",
     "ComplaintHeard",
     "DecisionTaken",
@@ -46,11 +50,17 @@ __all__ = [
     "StampRead",
     "Undone",
     "Waited",
-    "in_order",
 ]
+
+#: Years in which an event can have happened.
+EARLIEST, LATEST = 1970, 2200
 
 #: From here events without a time are numbered, a microsecond apart, so that they keep their order.
 UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
+
+#: Largest turn an event may have. No call gets there: `humclick.jobs.order.MOST_AHEAD` for each event it may
+#: have comes to far less.
+LAST_TURN = 2**31 - 1
 
 #: Answers to "what did you hear?": those of a start attempt, or not known.
 HEARD: tuple[str, ...] = (*(str(heard) for heard in Heard), "unknown")
@@ -71,6 +81,8 @@ class Event:
         When, with the zone.
     device : str
         Which phone or desk wrote it.
+    turn : int
+        One more than the largest that device knew of in the call; 0 where nobody counted.
     """
 
     kind: ClassVar[str] = ""
@@ -78,6 +90,7 @@ class Event:
     id: str
     at: datetime
     device: str = ""
+    turn: Annotated[int, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": LAST_TURN})] = 0
 
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):
@@ -87,9 +100,13 @@ class Event:
         offset = self.at.utcoffset()
         if offset is None:
             raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
-        if offset % timedelta(minutes=1) or not 1970 <= self.at.year <= 2200:
-            raise OutOfRange(f"at must lie between 1970 and 2200, in a zone of whole minutes, got {self.at}")
+        if offset % timedelta(minutes=1) or not EARLIEST <= self.at.year <= LATEST:
+            raise OutOfRange(
+                f"at must lie between {EARLIEST} and {LATEST}, in a zone of whole minutes, got {self.at}"
+            )
         check_text(self.device, "device")
+        if not 0 <= self.turn <= LAST_TURN:
+            raise OutOfRange(f"turn must be a whole number from 0 to {LAST_TURN}, got {self.turn}")
         self._check()
 
     def _check(self) -> None:
@@ -224,18 +241,35 @@ class ComplaintHeard(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GatePassed(Event):
-    """A safety gate was passed: by whom or how, in words, and for which refrigerant or charge."""
+    """
+    A safety gate was passed: by whom or how, in words, and for which refrigerant or charge.
+
+    Attributes
+    ----------
+    gate : str
+        Its name.
+    words : str
+        By whom or how.
+    matter : str
+        The refrigerant or charge it was passed for; empty where it depends on none.
+    ended : int or None
+        How often it had been ended before, as far as its device knew; None where nobody counted. If more is
+        on record when all is put together, something its device did not know of ended it: it does not hold.
+    """
 
     kind: ClassVar[str] = "gate"
 
     gate: str
     words: str = ""
     matter: str = ""
+    ended: Annotated[int | None, msgspec.Meta(extra_json_schema={"minimum": 0})] = None
 
     def _check(self) -> None:
         check_text(self.gate, "gate", needed=True)
         check_text(self.matter, "matter")
         check_text(self.words, "words", PAGE)
+        if self.ended is not None and not 0 <= self.ended <= LAST_TURN:
+            raise OutOfRange(f"ended must be a whole number from 0 to {LAST_TURN}, got {self.ended}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -524,13 +558,3 @@ KINDS: Mapping[str, type[Event]] = {
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }
-
-
-def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
-    """
-    Events in the one order everything uses: by time, then by id.
-
-    Events of different devices interleave by their clocks. Events without a time are numbered by the file
-    that holds them (`UNTIMED`), so they keep its order.
-    """
-    return tuple(sorted(events, key=lambda event: (event.at, event.id)))

@@ -2,19 +2,21 @@
 The fold: from the events of a call to what is known now.
 
 ``fold`` is pure and looks at no clock: the same events give the same call, in whatever order they arrive
-and however often. Events are taken by time, then by id (`humclick.jobs.events.in_order`). It never raises on
+and however often. Events are taken in the order of `humclick.jobs.order.in_order`. It never raises on
 events that are well formed: what cannot be used is kept word for word and named in ``Call.problems``.
 Minutes throughout.
 
 Three rules are deliberate. The machine is the last one described, so correcting the arrangement re-reads
 every reading. An undone attempt still ends "proved dead": the record may be wrong, the mains may not. And a
-hazard once found stands, undone or not, until an event answers it by its id.
+hazard once found stands, undone or not, until an event answers it by its id. A gate holds on the device that
+passed it alone, until anything from any device ends it, be it something that this device had not heard of
+(`GatePassed.ended`); one passed without a turn holds only while nobody counts.
 """
 
 from __future__ import annotations
 
-import json
 import math
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from typing import Protocol
@@ -22,8 +24,7 @@ from typing import Protocol
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
-from humclick.jobs.call import Call, Problem, ReadingKept, unproved
-from humclick.jobs.event_tables import table_of
+from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
 from humclick.jobs.events import (
     ComplaintHeard,
     DecisionTaken,
@@ -44,8 +45,8 @@ from humclick.jobs.events import (
     StampRead,
     Undone,
     Waited,
-    in_order,
 )
+from humclick.jobs.order import conflicts, last_turn, merge
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.cooling import probability_passed
 from humclick.physics.insulation import proves_insulation
@@ -113,36 +114,7 @@ def known_probe(machine: Machine, name: str) -> ProbeFacts:
     return probe_of(machine, name)
 
 
-def _key(event: Event) -> str:
-    return json.dumps(table_of(event), sort_keys=True, default=str)
-
-
-def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
-    """
-    Union of the events of several copies of a call, in order.
-
-    Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the earlier
-    is kept, at one time the one whose text sorts first.
-    """
-    kept: dict[str, Event] = {}
-    for event in (event for call in calls for event in call):
-        other = kept.get(event.id)
-        if other is None or (event.at, _key(event)) < (other.at, _key(other)):
-            kept[event.id] = event
-    return in_order(kept.values())
-
-
-def conflicts(*calls: Iterable[Event]) -> tuple[str, ...]:
-    """Ids under which different events stand: somebody changed an event instead of undoing it."""
-    kept: dict[str, Event] = {}
-    found = set()
-    for event in (event for call in calls for event in call):
-        if kept.setdefault(event.id, event) != event:
-            found.add(event.id)
-    return tuple(sorted(found))
-
-
-def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
+def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeOf = known_probe) -> Call:
     """
     What is known after these events.
 
@@ -150,6 +122,8 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
     ----------
     events : iterable of Event
         In any order, with repeats.
+    device : str, optional
+        Who asks, and whose gates count (`Call.proved`); the device of the last event if left out.
     probe_of : callable, optional
         One probe of a machine by name; raises `Unknown`.
 
@@ -164,7 +138,7 @@ def fold(events: Iterable[Event], *, probe_of: ProbeOf = known_probe) -> Call:
     for repeated in conflicts(given):
         state.problem(repeated, f"different events are all called {repeated!r}; the earliest counts")
     state.run()
-    return state.call()
+    return state.call(device)
 
 
 class _Fold:
@@ -181,8 +155,10 @@ class _Fold:
         self.meter, self.leads = default_meter(), Leads()
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
-        self.proved: set[str] = set()
-        self.round: set[str] = set()
+        self.counted = False
+        self.proved: defaultdict[str, set[str]] = defaultdict(set)
+        self.round: defaultdict[str, set[str]] = defaultdict(set)
+        self.ended: Counter[str] = Counter()
         self.skipped: dict[str, str] = {}
         self.waited = 0.0
         self.hot: bool | None = None
@@ -269,8 +245,13 @@ class _Fold:
             self.marked[event.part] = stamp.volts
 
     def run(self) -> None:
+        last = last_turn(self.events)
         for event in self.events:
             live = event.id not in self.undone
+            if not self.counted and 0 < event.turn <= last:
+                self.counted = True
+                self.proved.clear()
+                self.round.clear()
             try:
                 match event:
                     case GatePassed():
@@ -282,8 +263,10 @@ class _Fold:
                         self.passed_since[event.id] = set()
                     case HazardCleared() if live:
                         self._answered(event)
-                    case RecordingTaken() if live:
-                        self._recording(event)
+                    case RecordingTaken():
+                        self._powered()
+                        if live:
+                            self._recording(event)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
@@ -340,25 +323,29 @@ class _Fold:
             names = [*(p.id for p in self.machine.parts), COMPRESSOR]
             raise Unknown(f"part of {self.machine.arrangement.id}", name, names) from None
 
+    def _end(self, now: Iterable[str], this_round: Iterable[str] | None = None) -> None:
+        """Gates that hold no longer on any device, now and in this round; the same ones if not said."""
+        now = frozenset(now)
+        this_round = now if this_round is None else frozenset(this_round)
+        self.ended.update(now | this_round)
+        for held in self.proved.values():
+            held -= now
+        for held in self.round.values():
+            held -= this_round
+
     def _gate(self, event: GatePassed, live: bool) -> None:
+        known = event.ended is None or event.ended == self.ended[event.gate]
         ended = invalidated_by([event.gate])
-        self.proved -= ended
-        if not energises([event.gate]):
-            self.round -= ended
+        self._end(ended, () if energises([event.gate]) else ended)
         if live:
             self.gates.append(event)
-            self.proved.add(event.gate)
-            self.round.add(event.gate)
+        if live and known:
+            self.proved[event.device].add(event.gate)
+            self.round[event.device].add(event.gate)
             for name, passed in self.passed_since.items():
                 passed.add(event.gate)
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
                     del self.stoppages[name]
-
-    def _end(self, names: Iterable[str]) -> None:
-        """These gates hold no longer."""
-        ended = frozenset(names)
-        self.proved -= ended
-        self.round -= ended
 
     def _probe(self, name: str) -> ProbeFacts | str:
         """The probe, or why there is none."""
@@ -382,8 +369,10 @@ class _Fold:
     def _powered(self) -> None:
         """The machine was, or may have been, under power: what that ends."""
         power = [name for name, each in gates().items() if each.energises]
-        self.proved -= invalidated_by(power)
-        self.round = self.proved - invalidated_by(gates())
+        ended = invalidated_by(gates())
+        self._end(invalidated_by(power), ended)
+        for device, held in self.proved.items():
+            self.round[device] = held - ended
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
@@ -394,7 +383,7 @@ class _Fold:
                 self.problem(event.id, str(probe), event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
-        missing = unproved(wanted, self.proved, self.round)
+        missing = unproved(wanted, self.proved[event.device], self.round[event.device])
         self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
         if powered:
@@ -469,7 +458,13 @@ class _Fold:
         if set(event.heard) != {Heard.SILENT}:
             self.hot, self.waited = True, 0.0
 
-    def call(self) -> Call:
+    def call(self, device: str | None) -> Call:
+        asked = device if device is not None else self.events[-1].device if self.events else ""
+        held = {
+            each: Holding(frozenset(self.proved[each]), frozenset(self.round[each]))
+            for each in {*self.proved, *self.round}
+            if (self.counted or device is None) and (self.proved[each] or self.round[each])
+        }
         return Call(
             header=self.header,
             machine=self.machine,
@@ -479,8 +474,10 @@ class _Fold:
             leads=self.leads,
             readings=tuple(self.readings),
             gates=tuple(self.gates),
-            proved=frozenset(self.proved),
-            this_round=frozenset(self.round),
+            device=asked,
+            held=held,
+            ended=dict(+self.ended),
+            order={event.id: number for number, event in enumerate(self.events)},
             skipped=dict(self.skipped),
             waited=self.waited,
             hot=self.hot,

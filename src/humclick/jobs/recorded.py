@@ -33,7 +33,7 @@ def plate_of(machine: Machine | None) -> Plate:
 
 
 def recording_event(
-    evidence: Evidence, *, sha256: str = "", device: str = "", at: datetime | None = None
+    evidence: Evidence, *, sha256: str = "", device: str = "", at: datetime | None = None, turn: int = 0
 ) -> RecordingTaken:
     """
     The event that puts a recording into a call.
@@ -44,8 +44,8 @@ def recording_event(
         What the recording shows (`humclick.recordings.evidence.evidence_of`).
     sha256 : str
         Of the file.
-    device, at
-        Who writes it, and when; now if left out.
+    device, at, turn
+        Who writes it, when (now if left out), and its turn in the call.
     """
     from humclick.recordings.recognise import Shown
 
@@ -57,6 +57,7 @@ def recording_event(
         "recording",
         device=device,
         at=at,
+        turn=turn,
         name=evidence.recording.name[:300],
         sha256=sha256,
         heard=list(shown.heard[:500]),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from humclick.diagnosis.guards import askable, needs_before
@@ -17,9 +17,13 @@ from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import (
+    EARLIEST,
+    LATEST,
+    UNTIMED,
     ComplaintHeard,
     DecisionTaken,
     Event,
+    GatePassed,
     MachineRead,
     NoteWritten,
     PartFitted,
@@ -27,6 +31,7 @@ from humclick.jobs.events import (
     Undone,
 )
 from humclick.jobs.fold import fold
+from humclick.jobs.order import next_turn
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -50,7 +55,7 @@ __all__ = [
     "decided",
     "given_last",
     "live",
-    "next_moment",
+    "moment",
     "onward",
     "pins_found",
     "probes_now",
@@ -58,6 +63,9 @@ __all__ = [
     "to_redo",
     "to_undo",
 ]
+
+#: Fields every event has.
+_SHARED = frozenset(f.name for f in fields(Event))
 
 #: Pairs of pins that are not named yet, in the order in which they are measured.
 PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
@@ -145,12 +153,10 @@ def probes_now(call: Call, shop: Shop) -> dict[str, Probe]:
 
 
 def given_last(events: Sequence[Event], call: Call, kind: type[Event]) -> dict[str, Any]:
-    """Fields of the last event of a kind, without its id, time and device; empty if there is none."""
+    """Fields of the last event of a kind, without those every event has; empty if there is none."""
     for event in reversed(live(events, call)):
         if isinstance(event, kind):
-            return {
-                f.name: getattr(event, f.name) for f in fields(event) if f.name not in ("id", "at", "device")
-            }
+            return {f.name: getattr(event, f.name) for f in fields(event) if f.name not in _SHARED}
     return {}
 
 
@@ -173,26 +179,38 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
     return said or bool(noted)
 
 
-def next_moment(events: Sequence[Event], now: datetime) -> datetime:
-    """The time of a new event: now, and never before what is on record, whatever the clocks say."""
-    if not events:
-        return now
-    return max(now, max(event.at for event in events) + timedelta(microseconds=1))
+def moment(now: datetime) -> datetime:
+    """
+    The time of a new event: what this device's clock says, whatever others said before.
+
+    A clock that cannot be right, or a zone that is none, gives a time as an event may hold it: `UNTIMED`
+    where the year is out of range, else the same moment in universal time.
+    """
+    try:
+        offset = now.utcoffset()
+        if offset is None or offset % timedelta(minutes=1):
+            now = now.astimezone(UTC)
+    except (OverflowError, ValueError):
+        return UNTIMED
+    return now if EARLIEST <= now.year <= LATEST else UNTIMED
 
 
 def accepted(
     events: Sequence[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
 ) -> tuple[Event, Call]:
     """
-    A new event that the call can use, and the call with it.
+    A new event that the call can use, the last in order, and the call with it as its device sees it.
 
     Raises
     ------
     Refused
         If the event is not well formed or the call cannot use it.
     """
-    event = new_event(kind, at=next_moment(events, now), device=device, **given)
-    call = fold((*events, event))
+    if kind == GatePassed.kind:
+        ended = fold(events, device=device).ended
+        given = {**given, "ended": ended.get(str(given.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=device, turn=next_turn(events), **given)
+    call = fold((*events, event), device=device)
     unusable = [problem for problem in call.problems if problem.event == event.id]
     if unusable:
         raise Refused(unusable[0].text)

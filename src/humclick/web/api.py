@@ -12,13 +12,16 @@ import base64
 import hashlib
 import re
 from typing import Annotated, Any
+from urllib.parse import unquote
 
 from fastapi import APIRouter, Body, Path, Query, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, Response
 
 from humclick import __version__
-from humclick.errors import Refused, Unknown
+from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.events import PhotoTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.schema import call_schema, schema_of
 from humclick.web.exchange import plain_table
@@ -27,7 +30,7 @@ from humclick.web.parcel import pack, unpack
 from humclick.web.photos import MEDIA_TYPES, checked, cleaned
 from humclick.web.store import Store, call_id, version_of
 
-__all__ = ["router", "taken_in"]
+__all__ = ["DEVICE", "device_of", "router", "taken_in"]
 
 router = APIRouter(prefix="/api")
 
@@ -35,10 +38,19 @@ CallId = Annotated[str, Path(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$", description="
 Sha256 = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$", description="SHA-256 of the photo's bytes.")]
 #: Most events in one request.
 MOST_AT_ONCE = 1000
+#: Cookie that names the device.
+DEVICE = "humclick-device"
+_DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
 _BINARY: dict[str, Any] = {
     "requestBody": {"required": True, "content": {"application/octet-stream": {"schema": {"type": "string"}}}}
 }
+
+
+def device_of(request: Request) -> str:
+    """Which phone or desk asks: as its script says, else as its cookie says; empty where neither does."""
+    said = unquote(request.headers.get("x-humclick-device", "")) or request.cookies.get(DEVICE, "")
+    return said if _DEVICE.fullmatch(said) else ""
 
 
 def _office(request: Request) -> Office:
@@ -80,12 +92,14 @@ def calls(request: Request) -> dict[str, Any]:
 
 @router.get("/calls/{name}", summary="One call with its events")
 def call(request: Request, name: CallId) -> dict[str, Any]:
-    """The events in the order of the call file."""
-    events = _known(request, name).events(name)
+    """The events in the order of the call file, and the hashes of those of its photos that are here."""
+    store = _known(request, name)
+    events = store.events(name)
     return {
         "id": name,
         "version": version_of(event.id for event in events),
         "events": [plain_table(event) for event in events],
+        "photos": [e.sha256 for e in events if isinstance(e, PhotoTaken) and store.has_photo(e.sha256)],
         "summary": _office(request).summary(name),
     }
 
@@ -94,15 +108,37 @@ def call(request: Request, name: CallId) -> dict[str, Any]:
 def append(
     request: Request,
     name: CallId,
-    events: Annotated[list[dict[str, Any]], Body(embed=True, max_length=MOST_AT_ONCE)],
+    events: Annotated[list[Any], Body(embed=True, max_length=MOST_AT_ONCE)],
 ) -> dict[str, Any]:
     """
     The union of what is kept and what is sent. The call is begun if it is new.
 
-    ``conflicts`` lists ids under which another event is kept; that one stays.
+    ``results`` says of each event, by its ``id``, whether it is ``kept`` now, and if not, in ``error`` why:
+    one that is refused holds up no other. ``conflicts`` lists ids under which another event is kept; that one
+    stays. 503 if the store cannot keep anything now: send again later.
     """
-    done = _store(request).append(name, events)
-    return {"added": done.added, "version": done.version, "conflicts": list(done.conflicts)}
+    results: list[dict[str, Any]] = []
+    sound = []
+    for table in events:
+        given = table if isinstance(table, dict) else {}
+        own = str(given.get("id", ""))[:64].encode("ascii", "backslashreplace").decode()
+        results.append({"id": own, "kept": False, "error": ""})
+        try:
+            sound.append(event_from(given))
+        except HumclickError as error:
+            results[-1]["error"] = str(error)
+    call_id(name)
+    done = _store(request).take(name, sound)
+    others = {**done.refused, **dict.fromkeys(done.conflicts, "another event is kept under this id")}
+    for result in results:
+        result["error"] = result["error"] or others.get(result["id"], "")
+        result["kept"] = not result["error"]
+    return {
+        "added": done.added,
+        "version": done.version,
+        "conflicts": list(done.conflicts),
+        "results": results,
+    }
 
 
 @router.get("/calls/{name}/advice", summary="Advice on a call as it stands")
@@ -123,7 +159,7 @@ def advice(
 async def record(request: Request, name: CallId, file: str = "recording.csv") -> dict[str, Any]:
     """A clamp's log (CSV) or a WAV file; ``file`` is its name. The event that was appended comes back."""
     data = await request.body()
-    table = await run_in_threadpool(_office(request).record, name, data, file)
+    table = await run_in_threadpool(_office(request).record, name, data, file, device_of(request))
     return {"event": table}
 
 

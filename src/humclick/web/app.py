@@ -11,20 +11,22 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import secrets
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import NotModifiedResponse
 
 from humclick import __version__
-from humclick.errors import HumclickError, Unknown
-from humclick.web.api import router, taken_in
+from humclick.errors import HumclickError, StorageTrouble, Unknown
+from humclick.web.api import DEVICE, device_of, router, taken_in
 from humclick.web.assets import Asset, Assets, assets
 from humclick.web.exchange import LANGUAGES, Reply, Settings
 from humclick.web.guard import Guard
@@ -43,6 +45,7 @@ PART = "x-humclick-part"
 #: Cookie that keeps language, look and meter on the device.
 COOKIE = "humclick"
 _STATIC = Path(__file__).resolve().parent / "static"
+_A_YEAR = 31_536_000
 _FOR_GOOD = "public, max-age=31536000, immutable"
 _ANEW = "no-cache"
 _NO_FILES = Assets({}, "", "", "", True)
@@ -88,16 +91,17 @@ def create_app(
 
     @app.exception_handler(HumclickError)
     async def refused(request: Request, error: HumclickError) -> Response:
-        status = 404 if isinstance(error, Unknown) else 422
-        if request.url.path.startswith("/api/"):
-            return JSONResponse({"error": str(error)}, status)
-        return PlainTextResponse(str(error), status)
+        status = 404 if isinstance(error, Unknown) else 503 if isinstance(error, StorageTrouble) else 422
+        return _refusal(request, str(error), status)
+
+    @app.exception_handler(RequestValidationError)
+    async def not_of_the_shape(request: Request, error: RequestValidationError) -> Response:
+        said = (f"{'.'.join(map(str, each['loc']))}: {each['msg']}" for each in error.errors()[:5])
+        return _refusal(request, "; ".join(said), 422)
 
     @app.exception_handler(StarletteHTTPException)
     async def refused_plainly(request: Request, error: StarletteHTTPException) -> Response:
-        if request.url.path.startswith("/api/"):
-            return JSONResponse({"error": str(error.detail)}, error.status_code)
-        return PlainTextResponse(str(error.detail), error.status_code)
+        return _refusal(request, str(error.detail), error.status_code)
 
     @app.get("/sw.js", include_in_schema=False)
     def service_worker() -> Response:
@@ -130,7 +134,7 @@ def create_app(
     @app.post("/call/{name}/recordings", include_in_schema=False)
     async def recording(request: Request, name: str) -> Response:
         data, file = await _file_in(request)
-        await run_in_threadpool(office.record, name, data, file)
+        await run_in_threadpool(office.record, name, data, file, device_of(request))
         return _onward(request, f"/call/{name}/recordings")
 
     @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
@@ -140,6 +144,7 @@ def create_app(
         asset = files.files.get("/" + path)
         if asset is not None and request.method == "GET":
             return await run_in_threadpool(_file, asset, request)
+        device = device_of(request) or f"desk-{secrets.token_hex(4)}"
         form, photos = await _form(request, office) if request.method == "POST" else ({}, [])
         reply: dict[str, Any] = {}
         for photo in photos or [{}]:
@@ -150,14 +155,25 @@ def create_app(
                 query=_listed(request.query_params.multi_items()),
                 form={**form, **photo},
                 language=_language(request),
-                device=request.headers.get("x-humclick-device", "")[:100],
+                device=device,
                 settings=_settings(request),
                 secure=_secure(request),
                 follow=PART in request.headers,
             )
-        return _page(request, reply, files)
+        response = _page(request, reply, files)
+        if request.cookies.get(DEVICE) != device:
+            response.set_cookie(DEVICE, device, max_age=_A_YEAR, secure=_https(request), samesite="lax")
+        return response
 
     return app
+
+
+def _refusal(request: Request, text: str, status: int) -> Response:
+    """What was wrong, as JSON where JSON was asked; half letters are spelled out: no answer can hold them."""
+    said = text.encode("utf-8", "backslashreplace").decode()
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": said}, status)
+    return PlainTextResponse(said, status)
 
 
 def _document(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
@@ -194,9 +210,13 @@ def _page(request: Request, reply: dict[str, Any], files: Assets) -> Response:
     response.headers["Vary"] = f"Accept-Language, Cookie, {PART}"
     if reply.get("settings") is not None:
         text = base64.urlsafe_b64encode(json.dumps(reply["settings"]).encode()).decode()
-        secure = request.url.scheme == "https"
-        response.set_cookie(COOKIE, text, max_age=31_536_000, secure=secure, httponly=True, samesite="lax")
+        secure = _https(request)
+        response.set_cookie(COOKIE, text, max_age=_A_YEAR, secure=secure, httponly=True, samesite="lax")
     return response
+
+
+def _https(request: Request) -> bool:
+    return request.url.scheme == "https"
 
 
 async def _file_in(request: Request) -> tuple[bytes, str]:

@@ -15,12 +15,11 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.briefing import Briefing, briefed
 from humclick.jobs.call import Call
-from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import Onward, accepted, onward, probes_now
-from humclick.web.exchange import Reply, Request, plain_table
+from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
 
@@ -75,8 +74,10 @@ class Desk:
 
     Attributes
     ----------
+    device : str
+        Who asks.
     events : tuple of Event
-        All events of the call, the new ones included.
+        All events of the call in order, the new ones included.
     call : Call
         Their fold.
     appended : list of Event
@@ -95,21 +96,14 @@ class Desk:
         self.shop: Shop = default_shop()
         self.id = request.call.id if request.call is not None else ""
         self.unread: list[str] = []
-        self.events: tuple[Event, ...] = tuple(self._read())
-        self.call: Call = fold(self.events)
+        self.device = request.device[:300]
+        tables = request.call.events if request.call is not None else ()
+        self.events: tuple[Event, ...] = events_in(tables, self.unread)
+        self.call: Call = fold(self.events, device=self.device)
         self.appended: list[Event] = []
         self.errors: dict[str, str] = {}
         self.said = ""
         self.ids: list[str] = []
-
-    def _read(self) -> list[Event]:
-        found = []
-        for table in self.request.call.events if self.request.call is not None else ():
-            try:
-                found.append(event_from(table))
-            except HumclickError as error:  # written by a later version, or damaged: kept, not used
-                self.unread.append(str(error))
-        return found
 
     def keep(self, kind: str, **given: Any) -> Event:
         """
@@ -122,7 +116,7 @@ class Desk:
         """
         if self.ids:
             given["id"] = self.ids.pop(0)
-        event, call = accepted(self.events, kind, self.request.now, given, self.request.device[:300])
+        event, call = accepted(self.events, kind, self.request.now, given, self.device)
         self.events, self.call = (*self.events, event), call
         self.appended.append(event)
         self._forget()
@@ -247,7 +241,7 @@ class Desk:
             "equipment": machine.arrangement.title if machine is not None else "",
             "customer": header.customer if header else "",
             "state": self.state.name,
-            "updated": max((event.at for event in self.events), default=self.request.now).isoformat(),
+            "updated": (self.events[-1].at if self.events else self.request.now).isoformat(),
             "verdict": self.heading if self.state.turn else verdict.sentence if verdict is not None else "",
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),

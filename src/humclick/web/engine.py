@@ -145,7 +145,7 @@ def _asked(given: Request) -> str:
     """What a form asks of a call as it stands."""
     if given.method.upper() != "POST" or given.call is None:
         return ""
-    events = [table.get("id") for table in given.call.events]
+    events = sorted(str(table.get("id")) for table in given.call.events)
     return json.dumps([given.path, given.call.id, events, given.form, given.device], sort_keys=True)
 
 

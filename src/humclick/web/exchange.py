@@ -7,16 +7,17 @@ Both are plain JSON, the same on the server and in the browser. A call travels a
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
 import msgspec
 
-from humclick.errors import Refused
-from humclick.jobs.event_tables import table_of
+from humclick.errors import HumclickError, Refused
+from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import Event
+from humclick.jobs.fold import merge
 
 __all__ = [
     "LANGUAGES",
@@ -26,6 +27,7 @@ __all__ = [
     "Reply",
     "Request",
     "Settings",
+    "events_in",
     "plain_table",
     "request_from",
 ]
@@ -202,6 +204,29 @@ class Reply:
     def text(self) -> str:
         """The reply as JSON."""
         return json.dumps(asdict(self), ensure_ascii=False)
+
+
+def events_in(tables: Iterable[Mapping[str, Any]], unread: list[str] | None = None) -> tuple[Event, ...]:
+    """
+    The events of a call from their tables, each once and in order, in whatever order the tables come.
+
+    Every request comes through here, so whatever walks events sees them as the call went.
+
+    Parameters
+    ----------
+    tables : iterable of tables
+        As a phone or a file hands them out.
+    unread : list of str, optional
+        Takes what is said of tables that cannot be read; they are passed over.
+    """
+    found = []
+    for table in tables:
+        try:
+            found.append(event_from(table))
+        except HumclickError as error:  # written by a later version, or damaged: kept, not used
+            if unread is not None:
+                unread.append(str(error))
+    return merge(found)
 
 
 def plain_table(event: Event) -> dict[str, Any]:

@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
+from humclick.jobs.order import next_turn
 from humclick.jobs.recorded import plate_of, recording_event
-from humclick.web.exchange import plain_table
+from humclick.jobs.standing import moment
+from humclick.web.exchange import events_in, plain_table
 
 __all__ = ["recording_json", "recording_table"]
 
@@ -49,7 +50,8 @@ def recording_table(
     """
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
-    machine = fold([event_from(table) for table in events]).machine
+    earlier = events_in(events)
+    machine = fold(earlier).machine
     from humclick.recordings.evidence import evidence_of  # here: most calls have none
     from humclick.recordings.logs import read_recording
 
@@ -64,7 +66,8 @@ def recording_table(
         shown,
         sha256=hashlib.sha256(data).hexdigest(),
         device=device[:300],
-        at=datetime.fromisoformat(now),
+        at=moment(datetime.fromisoformat(now)),
+        turn=next_turn(earlier),
     )
     return {**plain_table(event), "name": called[:300]}
 

@@ -23,6 +23,7 @@ from humclick.errors import HumclickError, Unknown
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.on_disk import write_whole
+from humclick.jobs.order import in_order
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table
@@ -246,7 +247,7 @@ def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, A
         title=header.equipment if header else "",
         customer=header.customer if header else "",
         invented=bool(header and header.invented),
-        updated=max(event.at for event in events).isoformat() if events else "",
+        updated=in_order(events)[-1].at.isoformat() if events else "",
         version=version,
     )
 

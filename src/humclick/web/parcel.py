@@ -6,6 +6,7 @@ A zip file any system can open::
     about.json             {"humclick_parcel": 1, "id": "…"}
     call.toml              the call file
     photos/<sha256>.jpg    each photograph under the hash of its bytes
+    unread.json            entries that the program that packed it could not read; only where there are any
 
 What comes in is not trusted: number and size of the members are bounded before and while they are unpacked,
 and names other than these are refused, so nothing is ever written by a member's name. Sizes in bytes.
@@ -20,16 +21,16 @@ import re
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import Refused
-from humclick.jobs.call_file import LARGEST, parse_call, write_call
+from humclick.errors import HumclickError, Refused
+from humclick.jobs.call_file import LARGEST, MOST_EVENTS, parse_call, write_call
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import Event, in_order
-from humclick.web.exchange import plain_table
+from humclick.jobs.events import Event
+from humclick.web.exchange import events_in, plain_table
 
 __all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
 
@@ -55,14 +56,22 @@ class Parcel:
         In the order of the call file.
     photos : mapping of str to bytes
         By the hash of their bytes.
+    unread : tuple of tables
+        Entries that could not be read where it was packed, as they were.
     """
 
     id: str
     events: tuple[Event, ...]
     photos: Mapping[str, bytes] = field(default_factory=dict)
+    unread: tuple[Mapping[str, Any], ...] = ()
 
 
-def pack(name: str, events: Iterable[Event], photos: Mapping[str, bytes]) -> bytes:
+def pack(
+    name: str,
+    events: Iterable[Event],
+    photos: Mapping[str, bytes],
+    unread: Sequence[Mapping[str, Any]] = (),
+) -> bytes:
     """
     Pack a call.
 
@@ -74,6 +83,8 @@ def pack(name: str, events: Iterable[Event], photos: Mapping[str, bytes]) -> byt
         All of it.
     photos : mapping of str to bytes
         Photographs by the hash of their bytes.
+    unread : sequence of tables
+        Entries that cannot be read, to be handed on as they are.
     """
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "call.toml"
@@ -84,6 +95,7 @@ def pack(name: str, events: Iterable[Event], photos: Mapping[str, bytes]) -> byt
         for member, data in (
             ("about.json", json.dumps({"humclick_parcel": 1, "id": name}).encode()),
             ("call.toml", call),
+            *((("unread.json", json.dumps(list(unread)).encode()),) if unread else ()),
             *((f"photos/{digest}{_suffix(data)}", data) for digest, data in sorted(photos.items())),
         ):
             made.writestr(zipfile.ZipInfo(member, (1980, 1, 1, 0, 0, 0)), data)
@@ -92,16 +104,16 @@ def pack(name: str, events: Iterable[Event], photos: Mapping[str, bytes]) -> byt
 
 def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
     """
-    As `pack`, from a call as JSON with ``id`` and ``events``; for the browser.
-
-    Raises
-    ------
-    Refused
-        If an event is not sound.
+    As `pack`, from a call as JSON with ``id`` and ``events``; for the browser. What is unread goes along.
     """
-    given = json.loads(call)
-    events = [event_from(table) for table in given["events"]]
-    return pack(given["id"], in_order(events), {name: bytes(data) for name, data in photos.items()})
+    given, unread = json.loads(call), []
+    for table in given["events"]:
+        try:
+            event_from(table)
+        except HumclickError:
+            unread.append(table)
+    files = {name: bytes(data) for name, data in photos.items()}
+    return pack(given["id"], events_in(given["events"]), files, unread)
 
 
 def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
@@ -114,7 +126,7 @@ def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
         As `unpack`.
     """
     found = unpack(bytes(data))
-    tables = [plain_table(event) for event in found.events]
+    tables = [*(plain_table(event) for event in found.events), *found.unread]
     return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
 
 
@@ -157,7 +169,7 @@ def _named(parcel: Parcel) -> Parcel:
 
 def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     members = opened.infolist()
-    if len(members) > MOST_PHOTOS + 2:
+    if len(members) > MOST_PHOTOS + 3:
         raise Refused(f"more than {MOST_PHOTOS} photos, so it is not one call")
     if sum(member.file_size for member in members) > LARGEST_PARCEL:
         raise Refused(f"unpacks to more than {LARGEST_PARCEL // 2**20} MiB, so it is not a call")
@@ -167,9 +179,10 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     left, name = LARGEST_PARCEL, ""
     events: tuple[Event, ...] = ()
     photos: dict[str, bytes] = {}
+    unread: tuple[Mapping[str, Any], ...] = ()
     for member in members:
         found = _PHOTO.fullmatch(member.filename)
-        if member.filename not in ("about.json", "call.toml") and found is None:
+        if member.filename not in ("about.json", "call.toml", "unread.json") and found is None:
             raise Refused(f"{ascii(member.filename)[:80]} does not belong into a call's zip file")
         bound = min(left, LARGEST if found is None else left)
         with opened.open(member) as file:
@@ -183,9 +196,23 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
             photos[found[1]] = data
         elif member.filename == "call.toml":
             events = parse_call(data, "call.toml").events
+        elif member.filename == "unread.json":
+            unread = _unread_in(data)
         else:
             name = _id_in(data)
-    return Parcel(name, events, photos)
+    return Parcel(name, events, photos, unread)
+
+
+def _unread_in(data: bytes) -> tuple[Mapping[str, Any], ...]:
+    try:
+        rows = json.loads(data)
+    except (ValueError, RecursionError):
+        rows = None
+    if not isinstance(rows, list) or not all(
+        isinstance(row, dict) and isinstance(row.get("id"), str) for row in rows
+    ):
+        raise Refused("unread.json in the zip file cannot be read")
+    return tuple(rows[:MOST_EVENTS])
 
 
 def _id_in(data: bytes) -> str:

@@ -18,16 +18,17 @@ import hashlib
 import re
 import tempfile
 import threading
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import CallFileError, Refused, Unknown
-from humclick.jobs.call_file import MOST_EVENTS, append_event, read_call, write_call
+from humclick.errors import CallFileError, Refused, StorageTrouble, Unknown
+from humclick.jobs.call_file import LARGEST, MOST_EVENTS, append_events, mark_of, read_call, write_call
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import Event, in_order
+from humclick.jobs.events import Event
 from humclick.jobs.on_disk import write_whole
+from humclick.jobs.order import in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
 __all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of"]
@@ -36,6 +37,7 @@ _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))})
+_NO_ROOM = f"the call is full ({MOST_EVENTS} events or {LARGEST // 2**20} MiB); begin a new call"
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
@@ -66,6 +68,17 @@ def examples_folder() -> Path | None:
     return None
 
 
+@contextlib.contextmanager
+def _storage(name: str) -> Iterator[None]:
+    """What the disk or a damaged file refuses is trouble of the store, and no fault of what was given."""
+    try:
+        yield
+    except CallFileError as error:
+        raise StorageTrouble(error.reason, line=error.line, path=name) from None
+    except OSError as error:
+        raise StorageTrouble(f"cannot be written: {error.strerror or error}", path=name) from None
+
+
 @dataclass(frozen=True, slots=True)
 class Appended:
     """
@@ -79,11 +92,14 @@ class Appended:
         Of the call now; see `version_of`.
     conflicts : tuple of str
         Ids under which another event was kept already; that one stays.
+    refused : mapping of str to str
+        Ids of events that are not kept, and why.
     """
 
     added: int
     version: str
     conflicts: tuple[str, ...] = ()
+    refused: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,18 +174,19 @@ class Store:
         ------
         Unknown
             If there is no such call.
-        CallFileError
-            If its file is damaged.
+        StorageTrouble
+            If its file is damaged or cannot be read.
         """
         path = self._path(name)
         try:
             found = path.stat()
         except FileNotFoundError:
             raise Unknown("call", name, self.ids()[:20]) from None
-        mark = (found.st_mtime_ns, found.st_size, found.st_ino)
+        mark = mark_of(found)
         kept = self._read.get(name)
         if kept is None or kept[0] != mark:
-            kept = mark, read_call(path)
+            with _storage(name):
+                kept = mark, read_call(path)
             self._read[name] = kept
         return kept[1]
 
@@ -180,30 +197,43 @@ class Store:
         Raises
         ------
         Refused
-            If an event is not sound; nothing is appended then.
-        CallFileError
+            If an event is not sound, or there is no room for it; nothing is appended for want of soundness.
+        StorageTrouble
             If the file is damaged or cannot be written.
         """
-        events = in_order(map(event_from, tables))  # so that the file reads well; its order decides nothing
+        done = self.take(name, [event_from(table) for table in tables])
+        for why in done.refused.values():
+            raise Refused(why)
+        return done
+
+    def take(self, name: str, events: Iterable[Event]) -> Appended:
+        """
+        Append those events of a call that are new; the call is begun if it is new.
+
+        An event for which there is no room is named in ``refused``; the others are kept.
+
+        Raises
+        ------
+        StorageTrouble
+            If the file is damaged or cannot be written; nothing may be taken for kept then.
+        """
+        given: dict[str, Event] = {}
+        conflicts = []
+        for event in in_order(events):  # so that the file reads well; its order decides nothing
+            if given.setdefault(event.id, event) != event:
+                conflicts.append(event.id)
         path = self._path(name)
         with self._lock:
-            kept = {event.id: event for event in self.events(name)} if path.is_file() else {}
-            fresh: dict[str, Event] = {}
-            conflicts = []
-            for event in events:
-                other = kept.get(event.id) or fresh.get(event.id)
-                if other is None:
-                    fresh[event.id] = event
-                elif other != event:
-                    conflicts.append(event.id)
-            if len(kept) + len(fresh) > MOST_EVENTS:
-                raise CallFileError(f"more than {MOST_EVENTS} events, so it is not one call", path=name)
-            if kept:
-                for event in fresh.values():
-                    append_event(path, event)
-            elif fresh:
-                write_call(path, fresh.values())
-            return Appended(len(fresh), version_of([*kept, *fresh]), tuple(conflicts))
+            if not given:
+                kept = self.events(name) if path.is_file() else ()
+                return Appended(0, version_of(event.id for event in kept))
+            with _storage(name):
+                done = append_events(path, given.values())
+            self._read[name] = done.mark, (*done.before, *done.fresh)
+        known = {event.id: event for event in done.before}
+        conflicts += [event.id for event in given.values() if known.get(event.id, event) != event]
+        version = version_of([*known, *(event.id for event in done.fresh)])
+        return Appended(len(done.fresh), version, tuple(conflicts), dict.fromkeys(done.no_room, _NO_ROOM))
 
     def keep_photo(self, data: bytes, sha256: str = "") -> PhotoKept:
         """
@@ -220,12 +250,14 @@ class Store:
         ------
         Refused
             If it is not such a picture, or the hash is another.
+        StorageTrouble
+            If it cannot be written.
         """
         photo = checked(data)
         if sha256 and photo.sha256 != sha256:
             raise Refused(f"these bytes hash to {photo.sha256[:16]}…, not to {sha256[:16]}…; send them again")
         path = self._photos / f"{photo.sha256}{photo.suffix}"
-        with self._lock:
+        with self._lock, _storage(path.name):
             if not path.is_file():
                 write_whole(path, data)
         return photo
@@ -245,6 +277,10 @@ class Store:
                 if path.is_file():
                     return path
         raise Unknown("photo", sha256[:64], ())
+
+    def has_photo(self, sha256: str) -> bool:
+        """Whether a photograph is here."""
+        return any((self._photos / f"{sha256}{suffix}").is_file() for suffix in SUFFIXES)
 
     def photo_size(self, sha256: str) -> tuple[int, int]:
         """

@@ -305,16 +305,14 @@ def _cautions(call: Call) -> tuple[str, ...]:
 
 
 def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
-    """All events in force, in order of time and id, numbered."""
-    rows: list[tuple[datetime, str, ReadingKept | Entry, str]] = [
-        (kept.at, kept.event, kept, "") for kept in call.readings
-    ]
-    rows += [(at, event, entry, gate) for at, event, entry, gate in _others(call, shop)]
-    rows.sort(key=lambda row: row[:2])
+    """All events in force, in order, numbered."""
+    rows: list[tuple[str, ReadingKept | Entry, str]] = [(kept.event, kept, "") for kept in call.readings]
+    rows += _others(call, shop)
+    rows.sort(key=lambda row: call.order[row[0]])
     reasons = {r.id: r for r in told.behind.explanation.reasons} if told.behind else {}
     steps: dict[str, int] = {}
     found = []
-    for number, (_, event, row, gate) in enumerate(rows, 1):
+    for number, (event, row, gate) in enumerate(rows, 1):
         if isinstance(row, Entry):
             found.append(replace(row, number=number))
             if gate:
@@ -329,33 +327,28 @@ def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
     return tuple(found)
 
 
-def _others(call: Call, shop: Shop) -> Iterator[tuple[datetime, str, Entry, str]]:
+def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
     """Every event but readings, with the name of the gate it passes."""
     known = gates()
     for gate in call.gates:
         title = known[gate.gate].title if gate.gate in known else gate.gate
-        yield gate.at, gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
+        yield gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
     for wait in call.waits:
-        yield wait.at, wait.id, Entry(0, clock(wait), "wait", f"Left alone for {wait.minutes:g} minutes"), ""
+        yield wait.id, Entry(0, clock(wait), "wait", f"Left alone for {wait.minutes:g} minutes"), ""
     for stamp in call.stamps:
         title = f"Read on the {_part(call.machine, stamp.part)}"
-        yield stamp.at, stamp.id, Entry(0, clock(stamp), "stamp", title, value=stamp.text), ""
+        yield stamp.id, Entry(0, clock(stamp), "stamp", title, value=stamp.text), ""
     for part in call.fitted:
         title = f"Fitted a new {_part(call.machine, part.part)}"
-        yield part.at, part.id, Entry(0, clock(part), "fitted", title, note=part.note), ""
+        yield part.id, Entry(0, clock(part), "fitted", title, note=part.note), ""
     for photo in call.photos:
         title = photo.caption or "without caption"
-        yield (
-            photo.at,
-            photo.id,
-            Entry(0, clock(photo), "photo", title, note=f"photo {photo.sha256[:12]}"),
-            "",
-        )
+        yield photo.id, Entry(0, clock(photo), "photo", title, note=f"photo {photo.sha256[:12]}"), ""
     for note in call.notes:
-        yield note.at, note.id, Entry(0, clock(note), "note", note.text), ""
+        yield note.id, Entry(0, clock(note), "note", note.text), ""
     for decision in call.decisions:
         title = " and ".join(remedy_title(r, shop) for r in decision.remedies)
-        yield decision.at, decision.id, Entry(0, clock(decision), "decision", title, note=decision.words), ""
+        yield decision.id, Entry(0, clock(decision), "decision", title, note=decision.words), ""
 
 
 def _part(machine: Machine | None, name: str) -> str:

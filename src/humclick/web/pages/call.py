@@ -309,7 +309,7 @@ def _since(desk: Desk) -> datetime | None:
             except HumclickError:
                 powered = False
         if isinstance(event, ComplaintHeard | Waited) or powered:
-            at = event.at if event.timed else None
+            at = min(event.at, desk.request.now) if event.timed else None  # no clock adds to a wait
     return at
 
 

@@ -49,7 +49,7 @@ class Taken:
 
 def _shifts(desk: Desk, event: RecordingTaken) -> tuple[Shift, ...] | None:
     """How a recording moved what is suspected; None where nothing can be said."""
-    earlier = [each for each in desk.events if (each.at, each.id) < (event.at, event.id)]
+    earlier = desk.events[: desk.call.order[event.id]]
     shares = []
     for events in (earlier, [*earlier, event]):
         situation = fold(events).situation()

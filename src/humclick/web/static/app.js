@@ -7,10 +7,11 @@ import { settle } from "./behaviours.js";
 import * as drafts from "./drafts.js";
 import * as engine from "./engine.js";
 import * as keep from "./keep.js";
-import { announce, notice } from "./notices.js";
+import { announce, notice, say } from "./notices.js";
 import { taken } from "./photo.js";
 import places from "./places.js";
 import * as ahead from "./prepare.js";
+import { stand } from "./standing.js";
 import { fetchCall, sync } from "./sync.js";
 
 const main = document.querySelector("main"), header = document.querySelector("header");
@@ -70,8 +71,9 @@ async function askPhone(path, method, form, { prepare = false } = {}) {
 
 async function askServer(path, method, body) {
   const headers = { "X-Humclick-Part": "1", "X-Humclick-Device": encodeURIComponent(device) };
-  const found = await fetch(path, { method, body, headers });
-  if (!found.headers.get("content-type")?.includes("json")) throw new Error(await found.text());
+  const found = await fetch(path, { method, body, headers, redirect: "manual" });
+  const kind = found.headers.get("content-type") ?? "";
+  if (!kind.includes("json")) throw new Error(kind.includes("text/plain") ? await found.text() : say("server-not-ours"));
   const reply = await found.json();
   if (able && reply.append?.length) await fetchCall(reply.id).catch(() => undefined);
   return reply;
@@ -180,6 +182,7 @@ async function keepSettings(reply) {
   settings = reply.settings;
   look();
   if (able) await keep.keepOwn("settings", settings);
+  if (able) await standing();
 }
 
 function look() {
@@ -267,9 +270,10 @@ async function listen(id, file) {
   try {
     const { reached } = await sync(told);
     const address = `/api/calls/${id}/recordings?file=${encodeURIComponent(file.name)}`;
-    const found = reached && await fetch(address, { method: "POST", body: file }).catch(() => null);
-    if (found && !found.ok) throw new Error((await found.json()).error);
-    if (found) await fetchCall(id);
+    const request = { method: "POST", body: file, headers: { "X-Humclick-Device": device }, redirect: "manual" };
+    const found = reached && await fetch(address, request).then(async answer => ({ status: answer.status, ...await answer.json() })).catch(() => null);
+    if (found?.status === 422) throw new Error(found.error);
+    if (found?.event?.id) await keep.append(id, [found.event], { send: false });
     else {
       const asked = JSON.stringify({ name: file.name, events: await keep.events(id), now: now(), device });
       const event = await engine.ask("recording", { data: await file.arrayBuffer(), asked });
@@ -323,16 +327,27 @@ function again({ call }) {
 }
 tabs?.addEventListener("message", ({ data }) => again(data));
 
-function told(news) {
-  if (news.refused) notice("server-refused", { why: news.refused });
-  else if (news.call) { tabs?.postMessage(news); again(news); }
-}
+function told(news) { tabs?.postMessage(news); again(news); }
+
+// What can be done with entries the server would not take.
+const entries = {
+  table: entry => (entry.call ? keep.table(entry.call, entry.id) : undefined),
+  "send-again": async keys => { await keep.sendAgain(keys); await send(); },
+  "set-aside": async keys => { await keep.setAside(keys); await send(); },
+};
+let server = { reached: false, trouble: "" }, reachedAt = 0;
+const standing = async () => stand(await keep.outbox(), server, reachedAt, entries);
 
 async function send() {
-  const { reached } = await sync(told);
-  const waiting = await keep.outbox();
-  document.documentElement.dataset.waiting = String(waiting.length);
-  document.documentElement.dataset.server = reached ? "reached" : "away";
+  const slow = setTimeout(standing, 1500); // what is sent at once does not flicker
+  server = await sync(told);
+  clearTimeout(slow);
+  const { reached } = server;
+  if (reached) {
+    if (Date.now() - reachedAt > 60_000) keep.keepOwn("reached", Date.now()).catch(() => undefined);
+    reachedAt = Date.now();
+  }
+  await standing();
   if (reached && Date.now() - looked > 600_000) {
     looked = Date.now();
     (await navigator.serviceWorker?.getRegistration())?.update().catch(() => undefined);
@@ -353,12 +368,16 @@ async function begin() {
   if (!able) {
     if (!isSecureContext) notice("not-secure", {}, { stays: true });
     else if (!places.offline) notice("no-runtime", {}, { stays: true });
+    document.querySelector("#standing p").textContent = say("straight");
     return;
   }
   const starting = engine.start();
   starting.catch(error => notice("no-python", { why: error.message }));
   device = await keep.own("device");
   if (!device) await keep.keepOwn("device", device = `phone-${crypto.randomUUID().slice(0, 8)}`);
+  document.cookie = `humclick-device=${device}; path=/; max-age=31536000; samesite=lax`;
+  reachedAt = (await keep.own("reached")) ?? 0;
+  standing().catch(() => undefined);
   settings = (await keep.own("settings")) ?? {};
   look();
   if (begunEmpty) {

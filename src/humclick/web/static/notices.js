@@ -43,6 +43,24 @@ export function notice(key, values, { stays = false, go, goes } = {}) {
   place().append(box);
 }
 
+// As a notice, of several lines and with its own buttons; without lines it is taken away.
+export function box(key, lines, actions) {
+  const old = document.querySelector(`#notices [data-notice="${key}"]`), text = JSON.stringify(lines);
+  if ((old?.dataset.text ?? "[]") === text) return;
+  old?.remove();
+  if (!lines.length) return;
+  const made = document.createElement("div");
+  made.className = "notice";
+  Object.assign(made.dataset, { notice: key, text });
+  for (const line of lines) made.append(Object.assign(document.createElement("p"), { textContent: line }));
+  for (const [label, act] of actions) {
+    const button = Object.assign(document.createElement("button"), { type: "button", textContent: label });
+    button.addEventListener("click", () => { made.remove(); act(); });
+    made.append(button);
+  }
+  place().append(made);
+}
+
 function drop(key) {
   document.querySelector(`#notices [data-notice="${key}"]`)?.remove();
 }
