@@ -209,7 +209,7 @@ def test_a_block_written_by_hand_below_a_torn_one_is_read(tmp_path: Path) -> Non
         ('humclick_call = 1\n[[event]]\nkind = "note\n', 3, "not TOML: illegal character"),
         ("humclick_call = 1\n[[event]]\nkind = 4.\n", 3, "not TOML"),
         ("humclick_call = 1\n[[event", 2, "not TOML"),
-        ("humclick_call = 1\nx = " + "[" * 5000, None, "nested too deeply"),
+        ("humclick_call = 1\nx = " + "[" * 5000, 2, "nested too deeply"),
         ("humclick_call = 1\na" + ".a" * 2_000_000, 2, "too many parts"),
         ("humclick_call = " + "9" * 5000, None, "too many digits"),
         ('humclick_call = 1\n[[event]]\ntext = "x"\n', 2, "kind is missing"),
@@ -246,7 +246,7 @@ def test_a_block_written_by_hand_below_a_torn_one_is_read(tmp_path: Path) -> Non
         ),
         (b"humclick_call = 1\n# \xff\n", 2, "not UTF-8"),
         ("humclick_call = 1\n".encode("utf-16"), 1, "UTF-16"),
-        (b"humclick_call = 1\n\n\x00\x01\x02", 3, "binary data"),
+        (b'humclick_call = 1\n[[event]]\nkind = "note"\ntext = "a\x00b"\n', 4, "binary data"),
         (b"\x89PNG\r\n\x1a\n\x00\x00", 3, "binary data"),
         (b"humclick_call = 1\n" + b"#" * LARGEST, None, "larger than 5 MiB"),
         (
