@@ -25,7 +25,37 @@ __all__ = [
     "ReadingRefused",
     "Refused",
     "Unknown",
+    "printable",
 ]
+
+#: Letters that turn the writing direction: text that shows otherwise than it is stored.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def printable(text: str, keep: str = "\n\t") -> str:
+    r"""
+    A text with what steers a terminal, turns the writing or is half a letter shown by its number.
+
+    Parameters
+    ----------
+    text : str
+        Any text, such as a name out of a file.
+    keep : str
+        Control characters that stay.
+
+    Examples
+    --------
+    >>> printable("relay \x1b[2J")
+    'relay \\x1b[2J'
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(c if c in keep or not _steers(c) else ascii(c)[1:-1] for c in text)
+
+
+def _steers(letter: str) -> bool:
+    number = ord(letter)
+    return number < 32 or 127 <= number < 160 or 0xD800 <= number < 0xE000 or letter in _TURNING
 
 
 class HumclickError(Exception):

@@ -61,6 +61,9 @@ CALL_DEPTH = _limit(
     "CALL_DEPTH", 16, "level", "lists and tables within each other in a call file", "an event has three"
 )
 KEY_DOTS = _limit("KEY_DOTS", 4, "dot", "one key of a call file or a shop file", "an event's key has two")
+WORD_LETTERS = _limit(
+    "WORD_LETTERS", 400, "letter", "one number or key of a call file or a shop file", "a float has 17 digits"
+)
 SHOP_BYTES = _limit("SHOP_BYTES", 256 * 1024, "byte", "a shop file", "the program's own is some 10 kB")
 
 # -- what is sent to the server ---------------------------------------------------------------------------
@@ -121,6 +124,11 @@ RECORDING_ROWS = _limit(
 )
 RECORDING_SAMPLES = _limit(
     "RECORDING_SAMPLES", 12_000_000, "sample", "a WAV file handed in on a page", "four minutes at 48 kHz"
+)
+LOG_BYTES = _limit("LOG_BYTES", 2048 * _MIB, "byte", "a recording read by a command", "hours of a logger")
+LOG_VALUES = _limit("LOG_VALUES", 120_000_000, "sample", "a recording read by a command", "half a gigabyte")
+LOG_PLAIN_ROWS = _limit(
+    "LOG_PLAIN_ROWS", 2_000_000, "row", "a log whose rows must be looked at one by one", "a minute of reading"
 )
 LINE_LETTERS = _limit("LINE_LETTERS", 8192, "letter", "a line of a log", "a logger of fifty channels")
 COLUMNS = _limit("COLUMNS", 256, "column", "a line of a log", "a logger of fifty channels")

@@ -49,7 +49,7 @@ from humclick.jobs.call_text import (
     line_in,
     line_of,
     parted,
-    refuse_depth,
+    refuse_unmeant,
     torn_regions,
     with_comments,
 )
@@ -228,7 +228,7 @@ def _decoded(data: bytes, name: str) -> str:
 
 
 def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
-    refuse_depth(plain, name)
+    refuse_unmeant(plain, name)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

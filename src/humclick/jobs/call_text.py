@@ -24,7 +24,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 
 from humclick.errors import CallFileError
-from humclick.limits import CALL_DEPTH, KEY_DOTS
+from humclick.limits import CALL_DEPTH, KEY_DOTS, WORD_LETTERS
 
 __all__ = [
     "blanked",
@@ -33,7 +33,7 @@ __all__ = [
     "line_of",
     "parted",
     "pieces",
-    "refuse_depth",
+    "refuse_unmeant",
     "torn_regions",
     "with_comments",
 ]
@@ -54,6 +54,7 @@ _MARK = re.compile(
 )
 _LETTER = re.compile(r"[^\n]")
 _BRACKET = re.compile(r"[][{}]")
+_WORD = re.compile(r"\w++")
 _BETWEEN_KEYS = re.compile(r"[,={}\[\]]")
 #: What may stand before the damage in the first line of a block.
 _FRONT = re.compile(rb"# event [A-Za-z0-9._-]*+ ?+[a-z ]*+")
@@ -80,9 +81,9 @@ def heads(plain: str) -> list[int]:
     return [found.start() for found in _HEAD.finditer(plain)]
 
 
-def refuse_depth(plain: str, name: str) -> None:
+def refuse_unmeant(plain: str, name: str) -> None:
     """
-    Refuse keys of too many parts and lists nested too deeply, in text that is `blanked`.
+    Refuse keys of too many parts, endless numbers and lists nested too deeply, in text that is `blanked`.
 
     Raises
     ------
@@ -92,6 +93,11 @@ def refuse_depth(plain: str, name: str) -> None:
     for number, row in enumerate(plain.split("\n"), start=1):
         if row.count(".") > KEY_DOTS and any(p.count(".") > KEY_DOTS for p in _BETWEEN_KEYS.split(row)):
             raise CallFileError("a key of too many parts", line=number, path=name)
+    for found in _WORD.finditer(plain):
+        if len(found[0]) > WORD_LETTERS:
+            line = plain.count("\n", 0, found.start()) + 1
+            what = "a number has too many digits" if found[0][0].isdigit() else "a key has too many letters"
+            raise CallFileError(f"{what} to be meant", line=line, path=name)
     depth = 0
     for found in _BRACKET.finditer(plain):
         depth += 1 if found[0] in "[{" else -1 if depth else 0

@@ -18,6 +18,7 @@ from humclick.errors import Refused
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
+from humclick.limits import RECORDING_BYTES, RECORDING_ROWS, RECORDING_SAMPLES
 from humclick.web.exchange import plain_table
 
 __all__ = ["recording_json", "recording_table"]
@@ -49,6 +50,8 @@ def recording_table(
     """
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
+    if len(data) > RECORDING_BYTES:
+        raise Refused(f"a recording may have {RECORDING_BYTES // 2**20} MiB; cut it to the attempts")
     machine = fold([event_from(table) for table in events]).machine
     from humclick.recordings.evidence import evidence_of  # here: most calls have none
     from humclick.recordings.logs import read_recording
@@ -59,7 +62,8 @@ def recording_table(
         path = Path(scratch) / f"recording{ending if ending in ('.csv', '.wav', '.txt') else ''}"
         path.write_bytes(data)
         hertz = None if machine is None else machine.nameplate.hertz
-        shown = evidence_of(read_recording(path), plate_of(machine), hertz=hertz)
+        read = read_recording(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
+        shown = evidence_of(read, plate_of(machine), hertz=hertz)
     event = recording_event(
         shown,
         sha256=hashlib.sha256(data).hexdigest(),
