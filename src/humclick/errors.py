@@ -9,6 +9,8 @@ Each message says what came, what is allowed and what to do::
     │   ├── OutOfRange         a number outside where the formula holds
     │   └── CallFileError      a call file; carries file, line and reason
     ├── Unknown                a name that is not in the list (part, mode, arrangement, probe, meter)
+    ├── OverBound              work that took more memory or time than there is for it
+    ├── Busy                   too many ask for work at one time; to be asked again
     └── DataError              one of our own data files is damaged
 """
 
@@ -18,10 +20,12 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 __all__ = [
+    "Busy",
     "CallFileError",
     "DataError",
     "HumclickError",
     "OutOfRange",
+    "OverBound",
     "ReadingRefused",
     "Refused",
     "Unknown",
@@ -95,6 +99,14 @@ class Unknown(HumclickError, LookupError):
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known[:40])}"
         super().__init__(f"unknown {kind} {name!r}; {hint}")
+
+
+class OverBound(HumclickError):
+    """Work that took more memory or time than there is for one piece of it."""
+
+
+class Busy(HumclickError):
+    """Too many ask for work at one time; the same may be asked again later."""
 
 
 class DataError(HumclickError):

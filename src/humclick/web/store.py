@@ -205,7 +205,7 @@ class Store:
                 write_call(path, fresh.values())
             return Appended(len(fresh), version_of([*kept, *fresh]), tuple(conflicts))
 
-    def keep_photo(self, data: bytes, sha256: str = "") -> PhotoKept:
+    def keep_photo(self, data: bytes, sha256: str = "", looked: PhotoKept | None = None) -> PhotoKept:
         """
         Keep a photograph under the hash of its bytes.
 
@@ -215,13 +215,15 @@ class Store:
             A picture as `humclick.web.photos.checked` accepts it.
         sha256 : str
             What its hash must be; empty if not known.
+        looked : PhotoKept, optional
+            What `checked` said of these bytes, where somebody has looked.
 
         Raises
         ------
         Refused
             If it is not such a picture, or the hash is another.
         """
-        photo = checked(data)
+        photo = looked or checked(data)
         if sha256 and photo.sha256 != sha256:
             raise Refused(f"these bytes hash to {photo.sha256[:16]}…, not to {sha256[:16]}…; send them again")
         path = self._photos / f"{photo.sha256}{photo.suffix}"
