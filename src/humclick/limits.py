@@ -174,6 +174,7 @@ CONNECTIONS = _limit(
     "the server; fewer where the system gives it fewer",
     "a shop has ten phones",
 )
+KNOCKING = _limit("KNOCKING", 1024, "connection", "those the system holds until they are let in", "a burst")
 HEAD_SECONDS = _limit("HEAD_SECONDS", 15, "s", "a connection before its request is whole", "a bad signal")
 HEAD_BYTES = _limit("HEAD_BYTES", 65_536, "byte", "the head of a request", "a browser's has some 2 kB")
 IDLE_SECONDS = _limit("IDLE_SECONDS", 30, "s", "a connection between two requests", "the next tap")

@@ -146,9 +146,12 @@ class Guard:
             return
         headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
         began = False
+        unfit: Unfit | None = None
 
         async def sent(message: Message) -> None:
             nonlocal began
+            if unfit is not None and not began:  # whatever is made of it: the body was not taken
+                return
             if message["type"] == "http.response.start":
                 began = True
                 given = list(message.get("headers", ()))
@@ -169,33 +172,44 @@ class Guard:
         looked = JsonDepth() if _is_json(scope, headers) else None
         taken, whole = 0, False
 
-        async def counted() -> Message:
+        async def piece() -> Message:
             nonlocal taken, whole
-            if whole:
-                return await receive()
             try:
                 message = await asyncio.wait_for(receive(), BODY_SECONDS)
             except TimeoutError:
                 raise Unfit(408, "what you send stopped coming; send it again") from None
-            piece = message.get("body", b"")
+            body = message.get("body", b"")
             whole = not message.get("more_body", False)
-            taken += len(piece)
-            self.coming += len(piece)
+            taken += len(body)
+            self.coming += len(body)
             if taken > most:
                 raise Unfit(413, _too_large(most))
             if self.coming > BODIES_BYTES:
                 raise Unfit(503, "too much is being sent at one time; try again in a minute")
             if looked is not None:
-                looked.take(piece)
+                looked.take(body)
             return message
+
+        async def counted() -> Message:
+            nonlocal unfit
+            if whole:
+                return await receive()
+            try:
+                return await piece()
+            except Unfit as found:
+                unfit = found
+                raise
 
         try:
             await self.app(scope, counted, sent)
-        except Unfit as unfit:
-            if not began:
-                await _say(sent, unfit.status, unfit.text)
+        except Unfit:
+            pass
         finally:
             self.coming -= taken
+        if unfit is not None and not began:
+            status, text = unfit.status, unfit.text
+            unfit = None
+            await _say(sent, status, text)
 
     def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
         host = headers.get("host", "")
