@@ -63,7 +63,14 @@ def _steers(letter: str) -> bool:
 
 
 class HumclickError(Exception):
-    """Anything this program refuses, with a message for the person at the bench."""
+    """
+    Anything this program refuses, with a message for the person at the bench.
+
+    The message may quote what came; its text is `printable` whatever that was.
+    """
+
+    def __str__(self) -> str:
+        return printable(super().__str__())
 
 
 class Refused(HumclickError, ValueError):
@@ -98,7 +105,7 @@ class Unknown(HumclickError, LookupError):
         self.known = tuple(known)
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known[:40])}"
-        super().__init__(f"unknown {kind} {name!r}; {hint}")
+        super().__init__(f"unknown {kind} {name[:80]!r}; {hint}")
 
 
 class OverBound(HumclickError):

@@ -13,11 +13,12 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from humclick.errors import CallFileError
+from humclick.errors import CallFileError, HumclickError
 from humclick.jobs.call_file import append_event, load_call, parse_call
-from humclick.jobs.call_text import blanked, pieces, torn_regions, with_comments
+from humclick.jobs.call_text import torn_regions, with_comments
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import Event
+from humclick.toml_text import blanked, pieces
 from tests.jobs.test_call_file import BY_HAND
 
 #: What texts that slow a reader down are made of.
@@ -77,7 +78,7 @@ def lines_run(asked: Callable[[], Any]) -> int:
     sys.settrace(each)
     try:
         asked()
-    except CallFileError:
+    except HumclickError:
         pass
     finally:
         sys.settrace(before)

@@ -44,7 +44,6 @@ from typing import Any
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.call_text import (
-    blanked,
     heads,
     line_in,
     line_of,
@@ -57,6 +56,7 @@ from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import KINDS, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 from humclick.limits import CALL_BYTES, CALL_EVENTS
+from humclick.toml_text import blanked
 
 __all__ = [
     "LARGEST",

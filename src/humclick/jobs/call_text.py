@@ -1,9 +1,5 @@
 r"""
-The text of a call file, read once from front to back: strings, comments, heads of blocks, torn blocks.
-
-Nothing here looks at a letter more often than a fixed number of times, whatever the text. Each piece that
-`pieces` finds is decided by its own letters and the two after it; a string that is never closed is a piece to
-the end of its line, or of the text. So a hostile text costs no more than a sound one of its length.
+The text of a call file: heads of blocks, lines of keys, and torn blocks; read once from front to back.
 
 A block as the program appends it::
 
@@ -21,59 +17,28 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterator
 
 from humclick.errors import CallFileError
-from humclick.limits import CALL_DEPTH, KEY_DOTS, WORD_LETTERS
+from humclick.toml_text import unmeant
 
 __all__ = [
-    "blanked",
     "heads",
     "line_in",
     "line_of",
     "parted",
-    "pieces",
     "refuse_unmeant",
     "torn_regions",
     "with_comments",
 ]
 
-#: A string or a comment of TOML. Every way in matches at once and takes nothing back.
-_PIECE = re.compile(
-    r'"""(?:[^"\\]++|\\.|"(?!""))*+(?:"{3,5})?+'
-    r"|'''(?:[^']++|'(?!''))*+(?:'{3,5})?+"
-    r'|"(?:[^"\\\n]++|\\[^\n])*+"?+'
-    r"|'[^'\n]*+'?+"
-    r"|#[^\n]*+",
-    re.DOTALL,
-)
 _HEAD = re.compile(r"^[ \t]*+\[\[[ \t]*+event[ \t]*+\]\]", re.MULTILINE)
 _MARK = re.compile(
     rb"^(?:# event ([A-Za-z0-9._-]++) (begins|is complete)[ \t\r]*+$|[ \t]*+\[\[[ \t]*+event[ \t]*+\]\])",
     re.MULTILINE,
 )
-_LETTER = re.compile(r"[^\n]")
-_BRACKET = re.compile(r"[][{}]")
-_WORD = re.compile(r"\w++")
-_BETWEEN_KEYS = re.compile(r"[,={}\[\]]")
 #: What may stand before the damage in the first line of a block.
 _FRONT = re.compile(rb"# event [A-Za-z0-9._-]*+ ?+[a-z ]*+")
 _ZEROS = re.compile("\0{2,}")
-
-
-def pieces(text: str) -> Iterator[tuple[int, int]]:
-    """Where each string and each comment starts and ends."""
-    return (found.span() for found in _PIECE.finditer(text))
-
-
-def blanked(text: str) -> str:
-    """The text with spaces for its strings and comments; lines and places stay."""
-    return _PIECE.sub(_blank, text)
-
-
-def _blank(found: re.Match[str]) -> str:
-    piece = found[0]
-    return _LETTER.sub(" ", piece) if "\n" in piece else " " * len(piece)
 
 
 def heads(plain: str) -> list[int]:
@@ -90,20 +55,10 @@ def refuse_unmeant(plain: str, name: str) -> None:
     CallFileError
         If there are any.
     """
-    for number, row in enumerate(plain.split("\n"), start=1):
-        if row.count(".") > KEY_DOTS and any(p.count(".") > KEY_DOTS for p in _BETWEEN_KEYS.split(row)):
-            raise CallFileError("a key of too many parts", line=number, path=name)
-    for found in _WORD.finditer(plain):
-        if len(found[0]) > WORD_LETTERS:
-            line = plain.count("\n", 0, found.start()) + 1
-            what = "a number has too many digits" if found[0][0].isdigit() else "a key has too many letters"
-            raise CallFileError(f"{what} to be meant", line=line, path=name)
-    depth = 0
-    for found in _BRACKET.finditer(plain):
-        depth += 1 if found[0] in "[{" else -1 if depth else 0
-        if depth > CALL_DEPTH:
-            line = plain.count("\n", 0, found.start()) + 1
-            raise CallFileError("nested too deeply; an event is a flat block", line=line, path=name)
+    wrong = unmeant(plain)
+    if wrong is not None:
+        hint = "; an event is a flat block" if "nested" in wrong[0] else ""
+        raise CallFileError(wrong[0] + hint, line=wrong[1], path=name)
 
 
 def line_of(key: str, plain: str) -> int | None:
