@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -94,7 +95,7 @@ def test_reading_costs_no_more_than_the_length(front: str, grain: str, end: str)
     def file(times: int) -> bytes:
         return f"humclick_call = 1\n{front}{grain * times}{end}".encode()
 
-    few, many = (lines_run(lambda times=times: parse_call(file(times))) for times in (50, 200))
+    few, many = (lines_run(partial(parse_call, file(times))) for times in (50, 200))
     assert many <= 4.4 * few + 2000
 
 

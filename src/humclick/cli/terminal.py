@@ -51,7 +51,7 @@ class Plain:
 def plain_terminal() -> Iterator[None]:
     """Both output streams are `Plain` meanwhile."""
     before = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = Plain(sys.stdout), Plain(sys.stderr)  # type: ignore[assignment]
+    sys.stdout, sys.stderr = Plain(sys.stdout), Plain(sys.stderr)
     try:
         yield
     finally:
