@@ -146,12 +146,12 @@ PARCEL_PHOTOS = _limit("PARCEL_PHOTOS", 200, "photo", "one parcel", "a call has 
 
 # -- work aside -------------------------------------------------------------------------------------------
 
-WORKERS = _limit(
-    "WORKERS", 2, "process", "work on pictures, PDFs, recordings and parcels at one time", "cores"
+WORKERS = _limit("WORKERS", 2, "process", "photos, recordings, parcels and PDFs opened at one time", "cores")
+WORK_WAITING = _limit(
+    "WORK_WAITING", 8, "request", "those that wait for such a process", "half a minute of it"
 )
-WORK_WAITING = _limit("WORK_WAITING", 8, "request", "that wait for such work", "half a minute of it")
 WORK_WAIT_SECONDS = _limit(
-    "WORK_WAIT_SECONDS", 20, "s", "that wait", "patience; then 503 says when to come again"
+    "WORK_WAIT_SECONDS", 20, "s", "their wait", "patience; then 503 says when to come again"
 )
 WORK_SECONDS = _limit("WORK_SECONDS", 30, "s", "one piece of work", "the longest honest one takes some five")
 WORK_BYTES = _limit(
@@ -162,7 +162,11 @@ WORK_BYTES = _limit(
     "the largest photo taken needs some 400 MB",
 )
 WORK_TIMES = _limit(
-    "WORK_TIMES", 50, "piece of work", "one process, before a new one takes its place", "leaks"
+    "WORK_TIMES",
+    50,
+    "piece of work",
+    "one process before a new one takes its place",
+    "what it does not give back",
 )
 
 # -- connections ------------------------------------------------------------------------------------------
@@ -171,7 +175,7 @@ CONNECTIONS = _limit(
     "CONNECTIONS",
     1000,
     "connection",
-    "the server; fewer where the system gives it fewer",
+    "the server at one time; fewer where the system allows fewer",
     "a shop has ten phones",
 )
 KNOCKING = _limit("KNOCKING", 1024, "connection", "those the system holds until they are let in", "a burst")
