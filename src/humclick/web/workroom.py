@@ -183,6 +183,8 @@ class Workroom:
             If the work took more memory or time than a worker has.
         HumclickError
             As the function.
+        OSError
+            If the disk did not take what the work had to put down.
         """
         with self._place():
             if not self.apart:
@@ -260,6 +262,8 @@ def _answered(answer: Any, room: Workroom) -> Any:
         return value
     if kind == "memory":
         raise OverBound(_broken(None, MemoryError(), room))
+    if kind == "storage":
+        raise OSError(*value)
     if kind == "unknown":
         raise Unknown(*value)
     if kind == "missing":
@@ -312,5 +316,9 @@ def _done(task: str, given: list[Any], seconds: int) -> list[Any]:
         return ["missing" if missing else "refused", str(error)]
     except MemoryError:
         return ["memory", ""]
+    except OSError as error:
+        if error.errno is not None:
+            return ["storage", [error.errno, error.strerror or ""]]
+        return ["failed", printable(str(error))[:200]]
     except Exception as error:
         return ["failed", printable(f"{type(error).__name__}: {error}")[:200]]
