@@ -21,6 +21,7 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_text
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import default_shop
+from humclick.limits import BODIES, LIMITS, Limit
 from humclick.meters import meters
 from humclick.parts.family import Family, Mode, families, family
 from humclick.safety import defer, gates, hazards
@@ -296,6 +297,70 @@ def cli() -> str:
     return _page("Command line", *blocks)
 
 
+def _bound(limit: Limit) -> str:
+    """A bound as people say it."""
+    if limit.unit == "byte":
+        size, unit = (limit.most / 2**20, "MiB") if limit.most >= 2**20 else (limit.most / 1024, "kB")
+        return f"{size:,.0f} {unit}"
+    unit = limit.unit.replace("piece of work", "piece")
+    plural = "" if limit.most == 1 or unit == "s" else "es" if unit.endswith("s") else "s"
+    return f"{limit.most:,} {unit}{plural}"
+
+
+#: What stands around the tables on limits.
+_BOUNDED = """\
+What comes from outside has a bound.
+One that is passed is refused with a message that names it.
+Nothing that was stored before is lost, and the server goes on.
+The figures are choices (`humclick.limits`), far above what a call needs.
+"""
+_BODIES_TAKEN = """\
+The first pattern that fits the path decides; more is answered with 413.
+Lists and tables nested too deeply are answered with 422, and a body that stops coming with 408.
+"""
+_BEHIND_LIMITS = """\
+## Work apart
+
+The server opens photos, recordings, parcels and PDFs in processes of their own.
+Each has the bounds on memory and time above.
+When too many ask at once, the answer is 503 with `Retry-After`; send it again then.
+Where a system has no such bounds (Windows), the server does the work itself.
+The bounds on size, pixels and rows hold there too.
+A full disk is 507, storage that does not answer is 503: nothing was stored, send it again.
+
+## Connections
+
+When the house is full, the connection that has waited longest without a whole request makes room.
+Some descriptors stay free for files: 128, or half where the system allows few.
+The log writes so many lines of one kind in ten seconds, then says how many more there were.
+
+## After a power cut
+
+A block that was being written when the power went is not read, be it cut short or full of zeros.
+`humclick check` names it.
+The next entry turns it into comments, so what is left of it stays in the file.
+
+## What has no bound yet
+
+Each reading is weighed again whenever the call is.
+A call of 1,000 readings of one pair takes some five seconds, one of 4,990 about a minute."""
+
+
+def limits() -> str:
+    """Every bound, and what each address of the server takes."""
+    rows = [(limit.of, _bound(limit), limit.why, f"`{limit.name}`") for limit in LIMITS]
+    sizes = [(f"`{body.path}`", f"{body.most / 2**20:,.0f} MiB", body.what) for body in BODIES]
+    return _page(
+        "Limits",
+        _BOUNDED.strip(),
+        _table(("what", "at most", "why", "name"), rows),
+        "## What each address takes",
+        _BODIES_TAKEN.strip(),
+        _table(("path", "at most", "what is sent there"), sizes),
+        _BEHIND_LIMITS,
+    )
+
+
 def checked_against() -> str:
     """Every check against the outside world, from the register that the tests fill."""
     for path in sorted((ROOT / "tests").rglob("test_*.py")):
@@ -328,6 +393,7 @@ PAGES: Mapping[str, Callable[[], str]] = {
     "meters.md": meter_page,
     "events.md": events,
     "cli.md": cli,
+    "limits.md": limits,
     "checked-against.md": checked_against,
 }
 

@@ -10,6 +10,8 @@ Each message says what came, what is allowed and what to do::
     │   └── CallFileError      a call file; carries file, line and reason
     │       └── StorageTrouble one that is kept here and cannot be read or written now
     ├── Unknown                a name that is not in the list (part, mode, arrangement, probe, meter)
+    ├── OverBound              work that took more memory or time than there is for it
+    ├── Busy                   too many ask for work at one time; to be asked again
     └── DataError              one of our own data files is damaged
 """
 
@@ -19,19 +21,58 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 __all__ = [
+    "Busy",
     "CallFileError",
     "DataError",
     "HumclickError",
     "OutOfRange",
+    "OverBound",
     "ReadingRefused",
     "Refused",
     "StorageTrouble",
     "Unknown",
+    "printable",
 ]
+
+#: Letters that turn the writing direction: text that shows otherwise than it is stored.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def printable(text: str, keep: str = "\n\t") -> str:
+    r"""
+    A text with what steers a terminal, turns the writing or is half a letter shown by its number.
+
+    Parameters
+    ----------
+    text : str
+        Any text, such as a name out of a file.
+    keep : str
+        Control characters that stay.
+
+    Examples
+    --------
+    >>> printable("relay \x1b[2J")
+    'relay \\x1b[2J'
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(c if c in keep or not _steers(c) else ascii(c)[1:-1] for c in text)
+
+
+def _steers(letter: str) -> bool:
+    number = ord(letter)
+    return number < 32 or 127 <= number < 160 or 0xD800 <= number < 0xE000 or letter in _TURNING
 
 
 class HumclickError(Exception):
-    """Anything this program refuses, with a message for the person at the bench."""
+    """
+    Anything this program refuses, with a message for the person at the bench.
+
+    The message may quote what came; its text is `printable` whatever that was.
+    """
+
+    def __str__(self) -> str:
+        return printable(super().__str__())
 
 
 class Refused(HumclickError, ValueError):
@@ -70,7 +111,15 @@ class Unknown(HumclickError, LookupError):
         self.known = tuple(known)
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known[:40])}"
-        super().__init__(f"unknown {kind} {name!r}; {hint}")
+        super().__init__(f"unknown {kind} {name[:80]!r}; {hint}")
+
+
+class OverBound(HumclickError):
+    """Work that took more memory or time than there is for one piece of it."""
+
+
+class Busy(HumclickError):
+    """Too many ask for work at one time; the same may be asked again later."""
 
 
 class DataError(HumclickError):

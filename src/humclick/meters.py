@@ -285,6 +285,17 @@ class Meter:
         return self.limit(quantity, value, resolution) / math.sqrt(3)
 
 
+#: Where the range of any meter that is made may end. [SI, °C]
+_MADE: Mapping[Quantity, tuple[float, float]] = {
+    Quantity.RESISTANCE: (1e-4, 1e16),
+    Quantity.CAPACITANCE: (1e-13, 1e4),
+    Quantity.VOLTAGE: (1e-6, 1e7),
+    Quantity.CURRENT: (1e-12, 1e6),
+    Quantity.TEMPERATURE: (1.0, 1e5),
+}
+#: Most steps of the last digit in a range: a laboratory's best has 10⁹. [-]
+_MOST_STEPS = 1.0000001e10
+
 _METER_FIELDS = ("name", "title", "source", "test_voltage", "ranges")
 _RANGE_FIELDS = ("quantity", "full_scale", "resolution", "unit", "percent", "counts", "source")
 
@@ -349,6 +360,7 @@ def _range_from(row: Any, where: str) -> MeterRange:
     if counts != int(counts):
         raise Refused(f"{where}: counts must be a whole number of last digits, such as 2; got {counts:g}")
     source = _text(row, "source", where) if "source" in row else "the meter's own data page"
+    _refuse_unmade(row, quantity, power, counts, where)
     try:
         return MeterRange(
             quantity,
@@ -360,6 +372,25 @@ def _range_from(row: Any, where: str) -> MeterRange:
         )
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
+
+
+def _refuse_unmade(row: Mapping[str, Any], quantity: Quantity, power: int, counts: float, where: str) -> None:
+    """Refuse figures that no meter has: they would be a slip, and no reckoning stands them."""
+    scale = _scaled(_number(row, "full_scale", where), power)
+    least = _scaled(_number(row, "resolution", where), power)
+    low, high = _MADE[quantity]
+    if scale > 0 and not low <= scale <= high:
+        raise Refused(
+            f"{where}: full_scale of a {quantity} is from {low:g} to {high:g} {_SI[quantity]}; got {scale:g}"
+        )
+    if 0 < least < scale and scale > _MOST_STEPS * least:
+        raise Refused(
+            f"{where}: resolution is the size of the last digit, such as {scale / 6000:g}; got {least:g}"
+        )
+    if 0 < least < scale and counts * least > scale:
+        raise Refused(
+            f"{where}: counts is a number of last digits, such as 2; {counts:g} go beyond the range"
+        )
 
 
 def _scaled(number: float, power: int) -> float:

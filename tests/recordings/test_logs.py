@@ -6,6 +6,7 @@ import math
 import os
 import struct
 import sys
+from array import array
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -87,7 +88,7 @@ def test_numpy_makes_no_difference(layout: str, tmp_path: Path, monkeypatch: pyt
     for module in ("logs", "recording", "timebase", "wav", "currents"):
         monkeypatch.setattr(sys.modules[f"humclick.recordings.{module}"], "numpy", None)
     read = read_recording(written(tmp_path, LAYOUTS[layout]))
-    assert isinstance(read.values, list)
+    assert isinstance(read.values, list | array)
     assert read.values == pytest.approx(AMPS, abs=1e-9)
     assert read.step == pytest.approx(0.05, rel=1e-3)
 

@@ -69,10 +69,11 @@ def client(folder: Path, *, examples: Path | None = None, **given: Any) -> Clien
 
 
 def picture(
-    width: int = 640, height: int = 480, *, form: str = "JPEG", exif: Image.Exif | None = None
+    width: int = 640, height: int = 480, *, form: str = "JPEG", exif: Image.Exif | None = None, **more: Any
 ) -> bytes:
     """A picture of one colour."""
     out = io.BytesIO()
-    more = {"exif": exif} if exif is not None else {}
+    if exif is not None:
+        more["exif"] = exif
     Image.new("RGB", (width, height), (90, 120, 60)).save(out, form, **more)
     return out.getvalue()

@@ -47,14 +47,36 @@ def test_a_large_photo_is_scaled() -> None:
     assert (kept.width, kept.height) == (LONGEST, LONGEST // 4)
 
 
-def bomb() -> bytes:
-    """A PNG of a few bytes that says it is 60000 pixels a side."""
+def bomb(width: int = 60_000, height: int = 60_000) -> bytes:
+    """A PNG of a few bytes that says it is of some size."""
 
     def chunk(kind: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
-    head = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 2, 0, 0, 0)
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(1000)))
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (bomb(12_000, 9_166), "25 million pixels, this has 12000 × 9166"),
+        (bomb(17_000, 2), "16384 pixels a side"),
+        (picture(5_200, 5_000, form="WEBP"), "WEBP may have 25 million"),
+        (picture(7_200, 7_000, progressive=True), "progressive JPEG may have 50 million"),
+        (picture(16_000, 7_600), "JPEG may have 120 million"),
+    ],
+    ids=["png", "side", "webp", "progressive", "jpeg"],
+)
+def test_too_many_pixels_are_refused_by_the_header(data: bytes, says: str) -> None:
+    """What would take too much memory to unpack is refused before it is unpacked, with the bound."""
+    with pytest.raises(Refused, match=says):
+        cleaned(data)
+
+
+def test_the_largest_photo_of_a_phone_is_taken() -> None:
+    """A baseline JPEG of 108 million pixels is made smaller while it is unpacked."""
+    assert checked(cleaned(picture(12_000, 9_000))).width == LONGEST
 
 
 @pytest.mark.parametrize("take", [checked, cleaned])

@@ -16,6 +16,7 @@ import click
 
 from humclick import __version__
 from humclick.cli.failure import refused, report
+from humclick.cli.terminal import plain_terminal
 from humclick.errors import HumclickError
 
 __all__ = ["main"]
@@ -72,16 +73,17 @@ class Verbs(click.Group):
         for stream in (sys.stdin, sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")
-        if not given.get("standalone_mode", True):
-            return super().main(args, *more, **given)
-        try:
-            return super().main(args, *more, **given)
-        except HumclickError as error:
-            refused(error)
-            sys.exit(2)
-        except Exception as error:
-            report(error, "Nothing that was written to a call file is lost.")
-            sys.exit(70)
+        with plain_terminal():
+            if not given.get("standalone_mode", True):
+                return super().main(args, *more, **given)
+            try:
+                return super().main(args, *more, **given)
+            except HumclickError as error:
+                refused(error)
+                sys.exit(2)
+            except Exception as error:
+                report(error, "Nothing that was written to a call file is lost.")
+                sys.exit(70)
 
 
 @click.command(

@@ -8,10 +8,15 @@ import contextlib
 import socket
 import threading
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from humclick.errors import Refused
+from humclick.limits import CONNECTIONS, HEAD_BYTES, IDLE_SECONDS
+
+if TYPE_CHECKING:
+    from humclick.web.connections import Book
 
 _EVERYWHERE = ("0.0.0.0", "::", "")
 
@@ -45,6 +50,7 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
 
         from humclick.web.app import create_app
         from humclick.web.certificate import certificates
+        from humclick.web.connections import Book, descriptors, protocol, short_logs
         from humclick.web.guard import own_names
         from humclick.web.office import fill, standard_office
         from humclick.web.store import Store, examples_folder
@@ -58,7 +64,9 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
         known |= {host} - set(_EVERYWHERE)
         kept = certificates(folder / "certificates", known)
     app = create_app(office, names=names, authority=kept.authority if kept else None)
-    listening = _listening(host, port)
+    files = descriptors()
+    book = Book(min(CONNECTIONS, max(files - 128, files // 2)))
+    listening = _listening(host, port, book)
     bound = listening.getsockname()[1]
     scheme = "https" if kept else "http"
     for name in _shown(host):
@@ -71,6 +79,12 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
         click.echo("The part that works without a network was not built; every page comes from here.")
     config = uvicorn.Config(
         app,
+        http=protocol(book),
+        loop="asyncio",  # it asks our socket for each connection
+        ws="none",
+        backlog=max(8, min(128, files // 16)),
+        timeout_keep_alive=IDLE_SECONDS,
+        h11_max_incomplete_event_size=HEAD_BYTES,
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -78,16 +92,20 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
         ssl_certfile=kept.certificate if kept else None,
         ssl_keyfile=kept.key if kept else None,
     )
+    short_logs()
     threading.Thread(target=fill, args=(office,), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
 
 
-def _listening(host: str, port: int) -> socket.socket:
-    """A socket bound there, so that what is printed is true."""
+def _listening(host: str, port: int, book: Book) -> socket.socket:
+    """A socket bound there, so that what is printed is true; it lets in whom the book has room for."""
+    from humclick.web.connections import Door
+
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # named TCP, or what is accepted would hold the end of each answer back for 40 ms, to send more with it
-    made = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    made = Door(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    made.book = book
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
+from humclick.cli.device import device
 from humclick.cli.pins import finding_in_words
-from humclick.cli.terminal import terminal
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
@@ -78,7 +78,7 @@ class Session:
     ) -> None:
         self.path = path
         self.shop = shop
-        self.device = terminal()
+        self.device = device()
         self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
         self.events: tuple[Event, ...] = ()
         self.call: Call = fold(())

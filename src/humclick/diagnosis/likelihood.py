@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
-from humclick.meters import Meter, Quantity
+from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings import Reading
 
 __all__ = ["Display", "Integral", "bins_of", "evidence", "gain", "nodes_of", "peaks_of"]
@@ -88,7 +88,9 @@ class Display:
     ) -> None:
         quantity = reading.quantity
         ohms = quantity is Quantity.RESISTANCE
-        highest = meter.highest(quantity) if meter.measures(quantity) else math.inf
+        if not meter.measures(quantity):  # some other meter was in hand then
+            meter = default_meter()
+        highest = meter.highest(quantity)
         if ohms and reading.value is not None and reading.value >= highest:  # more than this meter can show
             reading = Reading(quantity, None, over_limit=True, text=reading.text, bound=highest)
         self.y = reading.value
@@ -103,11 +105,9 @@ class Display:
         self._kilo = slips["factor_1000"]
         self._sure = 1.0 - self._open - self._wild - self._dirty - self._kilo
         value = reading.value or 0.0
-        own = meter.range_for(quantity, value).resolution if meter.measures(quantity) else abs(value) * 0.01
+        own = meter.range_for(quantity, value).resolution
         self._d = max(reading.resolution or own, own if not self.zero else 0.0)
-        counts = (
-            meter.count_limit(quantity, value, self._d) if meter.measures(quantity) else 0.01 * abs(value)
-        )
+        counts = meter.count_limit(quantity, value, self._d)
         self._s = math.sqrt(counts * counts / 3.0 + self._d * self._d / 12.0)
         self._scale = self._sure / (self._s * _ROOT_2PI)
         self._number = self._stray(_WILD_NUMBER)

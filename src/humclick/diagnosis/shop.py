@@ -4,18 +4,34 @@ The shop's own figures: prices, times, prior odds and slips, from one file that 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import DataError, Refused, Unknown
+from humclick.errors import Refused, Unknown, printable
+from humclick.limits import SHOP_BYTES
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
+from humclick.toml_text import read_toml
 
 __all__ = ["Remedy", "Shop", "default_shop", "shop_from_file", "shop_from_table"]
+
+
+_NUMBERS = ("rates", "opening", "none", "slips")
+_REMEDY = ("title", "did", "price", "minutes", "fixed")
+#: Longest title of a remedy. [letters]
+_TITLE = 200
+#: What a figure may be, where not just any number of 0 or more: shares and odds of slips, and what divides.
+_BETWEEN: Mapping[str, tuple[float, float]] = {
+    "rates.burnt_new_part": (0.0, 1.0),
+    "none.as_healthy": (0.0, 1.0),
+    "slips.dirty_contact_ohms": (1e-3, 1e6),
+    "slips.": (0.0, 0.2),  # more often than that it is no slip
+}
+_COPY = "copy the program's shop.toml and change its figures"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,42 +128,40 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         If a section, a remedy, a part or a mode does not exist.
     """
     default = read_data("humclick.diagnosis", "shop.toml")
-    known = {*default, "odds", "place"}
-    for key in table:
-        if key not in known:
-            raise Unknown("section of the shop file", key, sorted(known))
-
-    def merged(section: str) -> dict[str, Any]:
-        return {**default.get(section, {}), **table.get(section, {})}
+    _known(table, {*default, "odds", "place"}, "section of the shop file")
+    given = {key: _section(table, key) for key in (*_NUMBERS, "remedy", "probe", "joint", "odds")}
+    for section in (*_NUMBERS, "remedy", "probe"):
+        _known(given[section], default[section], f"entry of [{section}] in the shop file")
 
     def numbers(section: str) -> dict[str, float]:
-        return {key: _number(value, f"{section}.{key}") for key, value in merged(section).items()}
+        merged = {**default[section], **given[section]}
+        return {key: _number(value, f"{section}.{key}") for key, value in merged.items()}
 
-    for section in ("rates", "opening", "none", "slips", "remedy", "probe"):
-        for key in table.get(section, {}):
-            if key not in default[section]:
-                raise Unknown(f"entry of [{section}] in the shop file", key, default[section])
     rates = numbers("rates")
     remedies = {}
-    for name, row in merged("remedy").items():
-        row = {**default["remedy"][name], **row}
-        price, minutes = _number(row["price"], name), _number(row["minutes"], name)
-        fixed = _number(row.get("fixed", 0.0), name)
+    for name, row in _rows(default, given, "remedy", _REMEDY):
+        price, minutes, fixed = (_number(row[key], f"remedy.{name}.{key}") for key in _REMEDY[2:])
+        title, did = (_title(row[key], f"remedy.{name}.{key}") for key in _REMEDY[:2])
         cost = price + minutes * rates["minute"] + fixed
-        remedies[name] = Remedy(name, str(row["title"]), str(row["did"]), price, minutes, cost)
-    odds = {str(k): _number(v, f"odds.{k}") for k, v in table.get("odds", {}).items()}
+        remedies[name] = Remedy(name, title, did, price, minutes, cost)
+    probe = {
+        name: (_number(row["minutes"], f"probe.{name}.minutes"), _number(row["risk"], f"probe.{name}.risk"))
+        for name, row in _rows(default, given, "probe", ("minutes", "risk"))
+    }
+    odds = {key: _number(value, f"odds.{key}") for key, value in given["odds"].items()}
     for key in odds:
         part, _, mode = key.partition(".")
         if part not in families():
             raise Unknown("part in [odds] of the shop file", part, families())
         family(part).mode(mode)
+    joint = {**default["joint"], **given["joint"]}
     return Shop(
         rates=rates,
         remedies=remedies,
         opening=numbers("opening"),
-        probe={k: (_number(v["minutes"], k), _number(v["risk"], k)) for k, v in merged("probe").items()},
+        probe=probe,
         none=numbers("none"),
-        joint={_pair(k): _number(v, k) for k, v in merged("joint").items()},
+        joint={_pair(k): _number(v, f"joint.{k}") for k, v in joint.items()},
         slips=numbers("slips"),
         odds=odds,
         place=chosen_place(_text(table.get("place", ""), "place")),
@@ -156,14 +170,67 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
 
 def _text(value: object, where: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {value!r}')
+        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {_brief(value)}')
+    return value
+
+
+def _known(table: Mapping[str, Any], names: Iterable[str], kind: str) -> None:
+    """Refuse a name that nobody reads, with the nearest right one."""
+    for key in table:
+        if key not in names:
+            raise Unknown(kind, key, sorted(names))
+
+
+def _section(table: Mapping[str, Any], name: str, where: str = "") -> Mapping[str, Any]:
+    found = table.get(name, {})
+    if not isinstance(found, Mapping):
+        raise Refused(
+            f"shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {_brief(found)}"
+        )
+    return found
+
+
+def _rows(
+    default: Mapping[str, Any], given: Mapping[str, Mapping[str, Any]], section: str, fields: Sequence[str]
+) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Each row of a section of rows, its own figures over the program's."""
+    for name, usual in default[section].items():
+        own = _section(given[section], name, f"{section}.")
+        _known(own, fields, f"field of [{section}.{name!r}] in the shop file")
+        yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
+
+
+def _title(value: object, where: str) -> str:
+    if (
+        not isinstance(value, str)
+        or not value.strip()
+        or len(value) > _TITLE
+        or printable(value, "") != value
+    ):
+        raise Refused(
+            f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {_brief(value)}"
+        )
     return value
 
 
 def _number(value: object, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < 1e9:
-        raise Refused(f"shop file, {where}: a number of 0 or more is needed, such as 12.5; got {value!r}")
+    section = f"{where.partition('.')[0]}."
+    low, high = _BETWEEN.get(where) or _BETWEEN.get(section, (0.0, 1e9))
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise Refused(
+            f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {_brief(value)}"
+        )
     return float(value)
+
+
+def _brief(value: object) -> str:
+    """A value as shown in a message, never long."""
+    if isinstance(value, Mapping | list):
+        return "a table" if isinstance(value, Mapping) else "a list"
+    if isinstance(value, int) and abs(value) >= 10**20:
+        return "a number of more than twenty digits"
+    shown = ascii(value)
+    return shown if len(shown) <= 60 else shown[:57] + "…"
 
 
 @cache
@@ -181,15 +248,17 @@ def shop_from_file(path: Path) -> Shop:
     Refused
         If it cannot be read or is not TOML.
     """
-    import tomllib  # here: only a shop of one's own needs it
-
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise Refused(
-            f"shop file {path}: {error}; copy the program's shop.toml and change its figures"
-        ) from error
+        with path.open("rb") as file:
+            data = file.read(SHOP_BYTES + 1)
+        text = data.decode("utf-8")
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "not UTF-8 text"
+        raise Refused(f"shop file {path}: {why}; {_COPY}") from None
+    if len(data) > SHOP_BYTES:
+        raise Refused(f"shop file {path}: larger than {SHOP_BYTES // 1024} kB, so it is not one; {_COPY}")
     try:
-        return shop_from_table(table)
-    except (KeyError, TypeError, AttributeError) as error:
-        raise DataError(f"shop file {path}: {error!r}; keep the layout of the program's shop.toml") from error
+        table = read_toml(text)
+    except Refused as error:
+        raise Refused(f"shop file {path}: {error}; {_COPY}") from None
+    return shop_from_table(table)

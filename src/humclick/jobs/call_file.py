@@ -22,8 +22,9 @@ comes after all above it that have one (`humclick.jobs.order.in_order`). An even
 after its content, so the name stays when blocks are inserted elsewhere.
 
 What the program appends stands between two comments, ``# event … begins`` and ``# event … is complete``. A
-block that was begun and not completed (the battery died) is not read: it is handed over as torn text, and the
-next append turns it into comments, so nothing is lost. Comments are never touched.
+block that was begun and not completed (the battery died), or that a power cut left as zeros, is not read: it
+is handed over as torn text, and the next append turns it into comments, so nothing is lost. Comments are
+never touched.
 """
 
 from __future__ import annotations
@@ -43,10 +44,21 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import CallFileError, Refused
+from humclick.jobs.call_text import (
+    heads,
+    line_in,
+    line_of,
+    parted,
+    refuse_unmeant,
+    torn_regions,
+    with_comments,
+)
 from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
+from humclick.limits import CALL_BYTES, CALL_EVENTS
+from humclick.toml_text import blanked
 
 __all__ = [
     "LARGEST",
@@ -66,23 +78,12 @@ __all__ = [
 #: Version of the format.
 VERSION = 1
 #: Largest call file read. [byte]
-LARGEST = 5 * 1024 * 1024
+LARGEST = CALL_BYTES
 #: Most events in one call.
-MOST_EVENTS = 5000
-
-#: Dots in one key. An event's has two at most; keys of thousands of parts would take the reader for ever.
-_MOST_DOTS = 4
-_MARKS = re.compile(r"[,={}\[\]]")
+MOST_EVENTS = CALL_EVENTS
 
 _FIRST = f"humclick_call = {VERSION}\n"
-_BEGINS = re.compile(rb"^# event ([A-Za-z0-9._-]+) begins[ \t\r]*$", re.MULTILINE)
-_HEADER = re.compile(r"^[ \t]*\[\[[ \t]*event[ \t]*\]\]", re.MULTILINE)
-_HEADER_BYTES = re.compile(rb"^[ \t]*\[\[[ \t]*event[ \t]*\]\]", re.MULTILINE)
 _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
-#: Strings and comments of TOML, to be blanked before looking for headers.
-_QUOTED = re.compile(
-    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,17 +181,11 @@ def parse_call(data: bytes, name: str = "call file") -> CallFile:
     10.0
     """
     _fits(len(data), 0, name)
-    pieces, torn, at = [], [], 0
-    for start, end in _torn_regions(data):
-        pieces += [data[at:start], re.sub(rb"[^\n]", b" ", data[start:end])]
-        torn.append(start)
-        at = end
-    kept = b"".join(data[start:end] for start, end in _torn_regions(data))
-    line = data.count(b"\n", 0, torn[0]) + 1 if torn else None
-    text = _decoded(b"".join((*pieces, data[at:])), name)
-    plain = _QUOTED.sub(lambda found: re.sub(r"[^\n]", " ", found[0]), text)
+    sound, torn, line = parted(data)
+    text = _decoded(sound, name)
+    plain = blanked(text)
     whole = _parsed(text, plain, name)
-    return CallFile(_events(whole, plain, name), kept.decode("utf-8", "backslashreplace"), line)
+    return CallFile(_events(whole, plain, name), torn, line)
 
 
 def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
@@ -266,7 +261,7 @@ def _append(name: str, events: tuple[Event, ...], block: str = "") -> Written:
             found = parse_call(data or _FIRST.encode(), name)
             fresh, no_room, text = _new_text(found.events, events, len(data), block)
             if text and found.torn:
-                write_whole(target, _with_comments(data) + text, _mode_of(target))
+                write_whole(target, with_comments(data, torn_regions(data)) + text, _mode_of(target))
             elif text and not append(descriptor, text if data else _FIRST.encode() + text, len(data)):
                 raise CallFileError("the disk is full: nothing was written", path=name)
             mark = mark_of(os.stat(target) if found.torn else os.fstat(descriptor))
@@ -294,34 +289,6 @@ def _new_text(
     return tuple(fresh), frozenset(no_room), text
 
 
-def _torn_regions(data: bytes) -> Iterator[tuple[int, int]]:
-    """Where blocks begun and not completed start and end."""
-    marks = list(_BEGINS.finditer(data))
-    for number, mark in enumerate(marks):
-        end = marks[number + 1].start() if number + 1 < len(marks) else len(data)
-        complete = rb"^# event " + re.escape(mark[1]) + rb" is complete[ \t\r]*$"
-        if re.compile(complete, re.MULTILINE).search(data, mark.end(), end):
-            continue
-        headers = [found.start() for found in _HEADER_BYTES.finditer(data, mark.end(), end)]
-        yield mark.start(), headers[1] if len(headers) > 1 else end
-
-
-def _with_comments(data: bytes) -> bytes:
-    """The file with its torn blocks turned into comments."""
-    pieces, at = [], 0
-    for start, end in _torn_regions(data):
-        torn = data[start:end].decode("utf-8", "backslashreplace")
-        lines = (f"# torn: {_printable(line)}\n" for line in torn.splitlines() if line.strip())
-        pieces += [data[at:start], "".join(lines).encode()]
-        at = end
-    return b"".join((*pieces, data[at:]))
-
-
-def _printable(text: str) -> str:
-    """Text as a TOML comment may hold it."""
-    return "".join(c if c == "\t" or c.isprintable() else ascii(c)[1:-1] for c in text)
-
-
 def _decoded(data: bytes, name: str) -> str:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
@@ -337,9 +304,7 @@ def _decoded(data: bytes, name: str) -> str:
 
 
 def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
-    for number, row in enumerate(plain.split("\n"), start=1):
-        if row.count(".") > _MOST_DOTS and any(p.count(".") > _MOST_DOTS for p in _MARKS.split(row)):
-            raise CallFileError("a key of too many parts", line=number, path=name)
+    refuse_unmeant(plain, name)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -357,9 +322,9 @@ def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
 def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...]:
     _top(whole, plain, name)
     tables = whole.get("event", [])
-    starts = [found.start() for found in _HEADER.finditer(plain)]
+    starts = heads(plain)
     if not isinstance(tables, list) or len(starts) != len(tables):
-        line = _line_of("event", plain)
+        line = line_of("event", plain)
         raise CallFileError("write each event as a block under its own line [[event]]", line=line, path=name)
     _fits(0, len(tables), name)
     taken: dict[str, int] = {}
@@ -367,10 +332,10 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
         if isinstance(table.get("id"), str):
             own = table["id"]
             if own in taken:
-                before = _line_in(plain, starts, taken[own], "id")
+                before = line_in(plain, starts, taken[own], "id")
                 raise CallFileError(
                     f"the id {own[:64]!r} stands already at line {before}; leave it out, and one is made",
-                    line=_line_in(plain, starts, number, "id"),
+                    line=line_in(plain, starts, number, "id"),
                     path=name,
                 )
             taken[own] = number
@@ -388,7 +353,7 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
             event = event_from(given)
         except Refused as error:
             field = re.match(r"\w*", str(error))
-            line = _line_in(plain, starts, number, field[0] if field else "")
+            line = line_in(plain, starts, number, field[0] if field else "")
             raise CallFileError(str(error), line=line, path=name) from None
         last = event.at
         if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
@@ -403,7 +368,7 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
     if type(version) is not int:
         raise CallFileError(f"the file must begin with humclick_call = {VERSION}", line=1, path=name)
     if version != VERSION:
-        line = _line_of("humclick_call", plain)
+        line = line_of("humclick_call", plain)
         raise CallFileError(f"version {version!r}; this program reads {VERSION}", line=line, path=name)
     for key in whole:
         if key in ("humclick_call", "event"):
@@ -414,20 +379,7 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
             near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
             hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
         shown = ascii(key)[1:-1][:60]
-        raise CallFileError(f"unknown key {shown}; {hint}", line=_line_of(key, plain), path=name)
-
-
-def _line_of(key: str, plain: str) -> int | None:
-    found = re.search(rf"^[ \t]*\[*[ \t]*{re.escape(key)}\b", plain, re.MULTILINE)
-    return plain.count("\n", 0, found.start()) + 1 if found else None
-
-
-def _line_in(plain: str, starts: list[int], number: int, key: str) -> int:
-    """Line of a key in the n-th block; of the block's head if the key is not found there."""
-    start = starts[number]
-    end = starts[number + 1] if number + 1 < len(starts) else len(plain)
-    found = re.compile(rf"^[ \t]*{re.escape(key)}[ \t]*[=.]", re.MULTILINE).search(plain, start, end)
-    return plain.count("\n", 0, found.start() if key and found else start) + 1
+        raise CallFileError(f"unknown key {shown}; {hint}", line=line_of(key, plain), path=name)
 
 
 def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, int]) -> str:

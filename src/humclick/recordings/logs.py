@@ -15,6 +15,7 @@ import math
 import os
 import re
 import stat
+from array import array
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -22,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import OutOfRange, Refused
+from humclick.limits import COLUMNS, LINE_LETTERS
 from humclick.recordings.columns import Layout, clock_of, fields_of, layout_of, number_of
 from humclick.recordings.recording import (
     LARGEST_FILE,
@@ -37,9 +39,10 @@ from humclick.recordings.wav import read_wav
 __all__ = ["read_recording"]
 
 _HEAD = 1 << 17
-_CHUNK = 1 << 24
+#: Read at a time; what is not kept of it is gone before the next. [byte]
+_CHUNK = 1 << 21
 #: A line longer than this is not a line of a log. [byte]
-_LONGEST_LINE = 8192
+_LONGEST_LINE = LINE_LETTERS
 _KINDS = {
     b"PK\x03\x04": "a zip archive or a spreadsheet; save the sheet as CSV",
     b"\xd0\xcf\x11\xe0": "a spreadsheet; save it as CSV",
@@ -64,7 +67,14 @@ _ROUND = tuple(
 )
 
 
-def read_recording(path: str | Path, *, rate: float | None = None, scale: float | None = None) -> Recording:
+def read_recording(
+    path: str | Path,
+    *,
+    rate: float | None = None,
+    scale: float | None = None,
+    most: int = MOST_VALUES,
+    most_sound: int = MOST_VALUES,
+) -> Recording:
     """
     Read one recording.
 
@@ -77,6 +87,8 @@ def read_recording(path: str | Path, *, rate: float | None = None, scale: float 
     scale : float or None
         What one recorded unit (of full scale, for a WAV file; one millivolt, where it records these) stands
         for, where known. [A]
+    most, most_sound : int
+        Most rows of a log, and samples of a WAV file, that are read. [-]
 
     Returns
     -------
@@ -96,11 +108,11 @@ def read_recording(path: str | Path, *, rate: float | None = None, scale: float 
     head, size = _opened(path)
     try:
         if head[:4] in (b"RIFF", b"RF64"):
-            found = read_wav(path)
+            found = read_wav(path, most_sound)
             if rate is not None:
                 found = replace(found, step=1.0 / rate)
         else:
-            found = _read_text(path, head, size, rate)
+            found = _read_text(path, head, size, rate, most)
     except OSError as error:
         raise Refused(f"{path.name}: cannot be read: {error.strerror or error}") from error
     except MemoryError:
@@ -168,7 +180,7 @@ def _encoding(head: bytes, name: str) -> str:
     return "utf-8"
 
 
-def _read_text(path: Path, head: bytes, size: int, rate: float | None) -> Recording:
+def _read_text(path: Path, head: bytes, size: int, rate: float | None, most: int) -> Recording:
     """A recording from lines of text."""
     name = path.name
     encoding = _encoding(head, name)
@@ -186,9 +198,11 @@ def _read_text(path: Path, head: bytes, size: int, rate: float | None) -> Record
         raise
     except Refused as error:
         raise Refused(f"{name}: {error}") from None
-    if _is_plain(layout) and encoding != "utf-16" and size > _CHUNK // 8 and numpy is not None:
-        return _read_fast(path, layout, lines, head, encoding, rate)
-    return _read_rows(path, layout, encoding, rate)
+    if layout.columns > COLUMNS:
+        raise Refused(f"{name}: {layout.columns} columns; up to {COLUMNS} are read. Keep time and current")
+    if _is_plain(layout) and encoding != "utf-16" and size > _CHUNK and numpy is not None:
+        return _read_fast(path, layout, head, encoding, rate, most)
+    return _read_rows(path, layout, encoding, rate, min(most, MOST_PLAIN_ROWS))
 
 
 def _is_plain(layout: Layout) -> bool:
@@ -196,18 +210,17 @@ def _is_plain(layout: Layout) -> bool:
     return layout.kind in ("", "number", "count") and layout.delimiter != " " and not layout.paired
 
 
-def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None) -> Recording:
-    """Row after row, in plain Python."""
-    times: list[float] = []
-    values: list[float] = []
+def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None, most: int) -> Recording:
+    """Row after row, in plain Python; only times and currents are kept, eight bytes each."""
+    times, values = array("d"), array("d")
     bad = over = 0
     with path.open(encoding=encoding, errors="replace", newline=None) as file:
         for number, line in enumerate(_bounded(file, path.name)):
             if number < layout.first or not line.strip():
                 continue
-            if number - layout.first > MOST_PLAIN_ROWS:
+            if number - layout.first > most:
                 raise Refused(
-                    f"{path.name}: over {MOST_PLAIN_ROWS} rows of a kind that is read row by row; "
+                    f"{path.name}: over {most} rows of a kind that is read row by row; "
                     "write the time as seconds and the current as a plain number, or cut it to the attempts"
                 )
             row = fields_of(line, layout)
@@ -353,7 +366,7 @@ def _parse_numbers(raw: bytes, layout: Layout) -> tuple[Any, Any] | None:
 
 
 def _read_fast(
-    path: Path, layout: Layout, lines: list[str], head: bytes, encoding: str, rate: float | None
+    path: Path, layout: Layout, head: bytes, encoding: str, rate: float | None, most: int
 ) -> Recording:
     """Pieces of the file parsed on two threads, and joined without keeping times that are even."""
     assert numpy is not None
@@ -369,12 +382,12 @@ def _read_fast(
         while waiting:
             times, values, unread, above = waiting.pop(0).result()
             bad, over, count = bad + unread, over + above, count + len(values)
-            if count > MOST_VALUES or 5 * bad > count + 1000:
+            if count > most or 5 * bad > count + 1000:
                 for job in waiting:
                     job.cancel()
                 raise Refused(
-                    f"{path.name}: over {MOST_VALUES} rows; cut it to the attempts"
-                    if count > MOST_VALUES
+                    f"{path.name}: over {most} rows; cut it to the attempts"
+                    if count > most
                     else f"{path.name}: {bad} rows could not be read as time and current"
                 )
             if len(values):

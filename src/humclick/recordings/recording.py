@@ -11,6 +11,7 @@ from types import ModuleType
 from typing import Any
 
 from humclick.errors import OutOfRange
+from humclick.limits import LOG_BYTES, LOG_PLAIN_ROWS, LOG_VALUES
 
 try:
     import numpy as _numpy
@@ -30,11 +31,11 @@ __all__ = [
 ]
 
 #: Largest file read. [byte]
-LARGEST_FILE = 2 * 1024**3
+LARGEST_FILE = LOG_BYTES
 #: Most values kept of one recording. [-]
-MOST_VALUES = 120_000_000
+MOST_VALUES = LOG_VALUES
 #: Most rows read where each has to be looked at by itself (time stamps, odd cells). [-]
-MOST_PLAIN_ROWS = 2_000_000
+MOST_PLAIN_ROWS = LOG_PLAIN_ROWS
 #: Longest recording. [s]
 LONGEST = 31 * 86_400.0
 #: Lowest and highest sample rate. [Hz]
@@ -51,7 +52,7 @@ class Recording:
     name : str
         The file's name.
     values : sequence of float
-        A numpy array where numpy is installed, else a list; a missing sample is nan. In `unit`.
+        A numpy array where numpy is installed, else a list or an array; a missing sample is nan. In `unit`.
     step : float
         Time between samples. [s]
     start : float

@@ -115,7 +115,7 @@ def _loudest(rows: list[float], channels: int) -> int:
     return -best[1]
 
 
-def read_wav(path: Path) -> Recording:
+def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
     """
     Read a WAV file; of several channels the one that varies most.
 
@@ -123,6 +123,8 @@ def read_wav(path: Path) -> Recording:
     ----------
     path : Path
         The file.
+    most : int
+        Most samples read. [-]
 
     Returns
     -------
@@ -146,8 +148,8 @@ def read_wav(path: Path) -> Recording:
         rows = min(length, there) // width
         if rows < 1:
             raise Refused(f"{name}: the WAV file holds no samples")
-        if rows > MOST_VALUES:
-            raise Refused(f"{name}: {rows} samples; up to {MOST_VALUES} are read. Cut it to the attempts")
+        if rows > most:
+            raise Refused(f"{name}: {rows} samples; up to {most} are read. Cut it to the attempts")
         file.seek(place)
         values = _values(file, rows, kind, bits, channels, notes)
     if numpy is not None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from typing import Annotated, Any
 from urllib.parse import unquote
@@ -24,10 +25,11 @@ from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import PhotoTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.schema import call_schema, schema_of
+from humclick.limits import EVENTS_AT_ONCE
 from humclick.web.exchange import plain_table
 from humclick.web.office import Office
-from humclick.web.parcel import pack, unpack
-from humclick.web.photos import MEDIA_TYPES, checked, cleaned
+from humclick.web.parcel import pack
+from humclick.web.photos import MEDIA_TYPES, PhotoKept
 from humclick.web.store import Store, call_id, version_of
 
 __all__ = ["DEVICE", "device_of", "router", "taken_in"]
@@ -37,7 +39,7 @@ router = APIRouter(prefix="/api")
 CallId = Annotated[str, Path(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$", description="Id of the call.")]
 Sha256 = Annotated[str, Path(pattern=r"^[0-9a-f]{64}$", description="SHA-256 of the photo's bytes.")]
 #: Most events in one request.
-MOST_AT_ONCE = 1000
+MOST_AT_ONCE = EVENTS_AT_ONCE
 #: Cookie that names the device.
 DEVICE = "humclick-device"
 _DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
@@ -174,7 +176,7 @@ def photo(request: Request, sha256: Sha256) -> Response:
 async def put_photo(request: Request, sha256: Sha256) -> dict[str, Any]:
     """JPEG, PNG or WebP, already scaled and without a camera's notes; sending it again changes nothing."""
     data = await request.body()
-    kept = await run_in_threadpool(_store(request).keep_photo, data, sha256)
+    kept = await run_in_threadpool(_office(request).keep_photo, data, sha256)
     return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
 
 
@@ -182,7 +184,7 @@ async def put_photo(request: Request, sha256: Sha256) -> dict[str, Any]:
 async def post_photo(request: Request) -> dict[str, Any]:
     """It is set upright, scaled, and freed of where and when it was taken; the answer says its hash."""
     data = await request.body()
-    kept = await run_in_threadpool(lambda: _store(request).keep_photo(cleaned(data)))
+    kept = await run_in_threadpool(lambda: _office(request).keep_photo(data, clean=True))
     return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
 
 
@@ -205,10 +207,10 @@ def parcel(request: Request, name: CallId) -> Response:
 async def take_in(request: Request) -> dict[str, Any]:
     """The call is merged with one of the same id; a call file by itself gets an id of its content."""
     data = await request.body()
-    return await run_in_threadpool(taken_in, _store(request), data)
+    return await run_in_threadpool(taken_in, _office(request), data)
 
 
-def taken_in(store: Store, data: bytes) -> dict[str, Any]:
+def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     """
     Keep what a parcel or a call file holds.
 
@@ -217,16 +219,15 @@ def taken_in(store: Store, data: bytes) -> dict[str, Any]:
     Refused
         If it cannot be read, or a photo in it is not one; nothing is kept then.
     """
-    found = unpack(data)
-    if not found.events:
+    text, photos = office.room.do("parcel", data)
+    call = json.loads(text)
+    if not call["events"]:
         raise Refused("there are no events in this call")
-    for photo in found.photos.values():
-        checked(photo)
-    name = call_id(found.id)
-    for digest, photo in found.photos.items():
-        store.keep_photo(photo, digest)
-    done = store.append(name, [plain_table(event) for event in found.events])
-    return {"id": name, "added": done.added, "photos": len(found.photos), "conflicts": list(done.conflicts)}
+    name = call_id(call["id"])
+    for photo, looked in photos:
+        office.store.keep_photo(photo, looked=PhotoKept(*looked))
+    done = office.store.append(name, call["events"])
+    return {"id": name, "added": done.added, "photos": len(photos), "conflicts": list(done.conflicts)}
 
 
 @router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")
@@ -247,11 +248,9 @@ def sheet_html(request: Request, name: CallId, paper: str = "") -> Response:
 @router.get("/calls/{name}/sheet.pdf", summary="The job sheet as PDF")
 def sheet_pdf(request: Request, name: CallId, paper: str = "A4") -> Response:
     """Three pages: customer, technician, parts counter. 501 where no typesetter is installed."""
-    from humclick.jobs.sheet.pdf import sheet_pdf as made
-
-    call = fold(_known(request, name).events(name))
+    tables = [plain_table(event) for event in _known(request, name).events(name)]
     try:
-        data = made(call, paper=paper)
+        data = _office(request).room.do("sheet", json.dumps(tables), paper)
     except Refused as error:
         if isinstance(error.__cause__, ImportError | OSError):
             return JSONResponse({"error": str(error)}, 501)

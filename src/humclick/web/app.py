@@ -13,9 +13,11 @@ import hashlib
 import json
 import secrets
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from fastapi import FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
@@ -25,18 +27,20 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import NotModifiedResponse
 
 from humclick import __version__
-from humclick.errors import HumclickError, StorageTrouble, Unknown
+from humclick.errors import HumclickError, StorageTrouble, Unknown, printable
+from humclick.limits import FORM_FIELDS, FORM_FILES, SETTING_LETTERS
 from humclick.web.api import DEVICE, device_of, router, taken_in
 from humclick.web.assets import Asset, Assets, assets
 from humclick.web.exchange import LANGUAGES, Reply, Settings
 from humclick.web.guard import Guard
 from humclick.web.icons import icons
 from humclick.web.language import language
+from humclick.web.nets import NETS, refusal
 from humclick.web.notices import words_script
 from humclick.web.office import Office
 from humclick.web.offline.build import BUILT
 from humclick.web.pages.frame import document, header
-from humclick.web.photos import MEDIA_TYPES, cleaned
+from humclick.web.photos import MEDIA_TYPES
 
 __all__ = ["PART", "create_app"]
 
@@ -92,16 +96,19 @@ def create_app(
     @app.exception_handler(HumclickError)
     async def refused(request: Request, error: HumclickError) -> Response:
         status = 404 if isinstance(error, Unknown) else 503 if isinstance(error, StorageTrouble) else 422
-        return _refusal(request, str(error), status)
+        return refusal(request, str(error), status)
 
     @app.exception_handler(RequestValidationError)
     async def not_of_the_shape(request: Request, error: RequestValidationError) -> Response:
         said = (f"{'.'.join(map(str, each['loc']))}: {each['msg']}" for each in error.errors()[:5])
-        return _refusal(request, "; ".join(said), 422)
+        return refusal(request, "; ".join(said), 422)
 
     @app.exception_handler(StarletteHTTPException)
     async def refused_plainly(request: Request, error: StarletteHTTPException) -> Response:
-        return _refusal(request, str(error.detail), error.status_code)
+        return refusal(request, str(error.detail), error.status_code)
+
+    for kind, answered in NETS.items():
+        app.add_exception_handler(kind, answered)
 
     @app.get("/sw.js", include_in_schema=False)
     def service_worker() -> Response:
@@ -128,7 +135,7 @@ def create_app(
     @app.post("/import", include_in_schema=False)
     async def take_in(request: Request) -> Response:
         data, _name = await _file_in(request)
-        done = await run_in_threadpool(taken_in, office.store, data)
+        done = await run_in_threadpool(taken_in, office, data)
         return _onward(request, f"/call/{done['id']}")
 
     @app.post("/call/{name}/recordings", include_in_schema=False)
@@ -166,14 +173,6 @@ def create_app(
         return response
 
     return app
-
-
-def _refusal(request: Request, text: str, status: int) -> Response:
-    """What was wrong, as JSON where JSON was asked; half letters are spelled out: no answer can hold them."""
-    said = text.encode("utf-8", "backslashreplace").decode()
-    if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": said}, status)
-    return PlainTextResponse(said, status)
 
 
 def _document(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:
@@ -258,7 +257,7 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
 
     A file of another kind stands as its text, with its name under ``<field>_name``.
     """
-    async with request.form(max_files=10, max_fields=200) as form:
+    async with request.form(max_files=FORM_FILES, max_fields=FORM_FIELDS) as form:
         pairs: list[tuple[str, Any]] = []
         photos: list[dict[str, Any]] = []
         for name, value in form.multi_items():
@@ -269,7 +268,7 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
             if not data:
                 continue
             if (value.content_type or "").startswith("image/"):
-                kept = office.store.keep_photo(await run_in_threadpool(cleaned, data))
+                kept = await run_in_threadpool(office.keep_photo, data, clean=True)
                 size = {"width": str(kept.width), "height": str(kept.height)}
                 photos.append({"sha256": kept.sha256, **size})
             else:
@@ -290,14 +289,18 @@ def _language(request: Request) -> str:
 def _settings(request: Request) -> dict[str, Any]:
     """What the cookie keeps; nothing where it was not written by us."""
     try:
-        found = json.loads(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")))
-        names = Settings.__dataclass_fields__
-        defaults = Settings()
-        return {
-            name: found[name] for name in names if isinstance(found.get(name), type(getattr(defaults, name)))
-        }
-    except (ValueError, AttributeError, TypeError):
+        found = msgspec.json.decode(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings)
+    except (ValueError, RecursionError):
         return {}
+    kept = asdict(found)
+    if any(isinstance(value, str) and not _plain(value) for value in kept.values()):
+        return {}
+    return kept
+
+
+def _plain(text: str) -> bool:
+    """Whether a setting can be what a person chose."""
+    return len(text) <= SETTING_LETTERS and printable(text, "") == text
 
 
 def _secure(request: Request) -> bool:

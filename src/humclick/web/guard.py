@@ -5,29 +5,28 @@ The content-security policy lets nothing in from elsewhere and no script or styl
 ``wasm-unsafe-eval`` allows WebAssembly to be compiled, which Python in the browser is; it allows no
 ``eval``. A changing request must come from the same site (Fetch Metadata, W3C; else the ``Origin`` header).
 The host named must be this machine or an address in figures, so that no foreign name can be made to point
-here (DNS rebinding). Sizes in bytes.
+here (DNS rebinding). How large a body may be stands in `humclick.limits.BODIES`; one that stops coming is not
+waited for, and all that is coming in at one time has a bound as well. Sizes in bytes.
 """
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
+import re
 import socket
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 
-from humclick.web.parcel import LARGEST_PARCEL
-from humclick.web.photos import LARGEST_PHOTO
+from humclick.limits import BODIES_BYTES, BODY_SECONDS, JSON_DEPTH, body_of
 
-__all__ = ["CSP", "Guard", "TooLarge", "own_names"]
+__all__ = ["CSP", "Guard", "JsonDepth", "Unfit", "own_names"]
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
-#: Largest form or JSON body.
-LARGEST_FORM = 2 * 1024 * 1024
 
 CSP = "; ".join(
     (
@@ -57,8 +56,64 @@ _HEADERS = {
 _READING = ("GET", "HEAD", "OPTIONS")
 
 
-class TooLarge(Exception):
-    """A request's body is larger than what it may be."""
+#: What opens, closes or hides a list in JSON.
+_JSON_MARK = re.compile(rb'[]["{}\\]')
+
+
+class Unfit(Exception):
+    """
+    A request's body that is not taken.
+
+    Parameters
+    ----------
+    status : int
+        Of HTTP.
+    text : str
+        Why, and what would be right.
+    """
+
+    def __init__(self, status: int, text: str) -> None:
+        super().__init__(text)
+        self.status = status
+        self.text = text
+
+
+class JsonDepth:
+    """How deep lists and tables stand within each other, told piece by piece as JSON comes in."""
+
+    def __init__(self) -> None:
+        self.depth = 0
+        self._quoted = False
+        self._escaped_at = -1
+
+    def take(self, piece: bytes) -> None:
+        """
+        Look at the next piece.
+
+        Raises
+        ------
+        Unfit
+            If it goes deeper than `JSON_DEPTH`.
+        """
+        skip = self._escaped_at
+        for found in _JSON_MARK.finditer(piece):
+            at, mark = found.start(), found[0]
+            if at == skip:
+                continue
+            if self._quoted:
+                if mark == b"\\":
+                    skip = at + 1
+                elif mark == b'"':
+                    self._quoted = False
+            elif mark == b'"':
+                self._quoted = True
+            elif mark in b"[{":
+                self.depth += 1
+                if self.depth > JSON_DEPTH:
+                    raise Unfit(422, f"nested more than {JSON_DEPTH} deep; events and forms are flat")
+            elif mark in b"]}":
+                self.depth -= 1
+        self._escaped_at = 0 if skip == len(piece) else -1
 
 
 def own_names() -> frozenset[str]:
@@ -82,6 +137,7 @@ class Guard:
     def __init__(self, app: App, names: Iterable[str] = ()) -> None:
         self.app = app
         self.names = own_names() | {name.casefold() for name in names}
+        self.coming = 0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or hand on."""
@@ -90,9 +146,12 @@ class Guard:
             return
         headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
         began = False
+        unfit: Unfit | None = None
 
         async def sent(message: Message) -> None:
             nonlocal began
+            if unfit is not None and not began:  # whatever is made of it: the body was not taken
+                return
             if message["type"] == "http.response.start":
                 began = True
                 given = list(message.get("headers", ()))
@@ -105,25 +164,52 @@ class Guard:
         if refusal is not None:
             await _say(sent, *refusal)
             return
-        left = _bound(scope["path"])
+        most = body_of(scope["path"]).most
         declared = headers.get("content-length", "0")
-        if not declared.isdecimal() or int(declared) > left:
-            await _say(sent, 413, f"at most {left // 2**20} MiB are taken here")
+        if not declared.isdecimal() or len(declared) > 15 or int(declared) > most:
+            await _say(sent, 413, _too_large(most))
             return
+        looked = JsonDepth() if _is_json(scope, headers) else None
+        taken, whole = 0, False
+
+        async def piece() -> Message:
+            nonlocal taken, whole
+            try:
+                message = await asyncio.wait_for(receive(), BODY_SECONDS)
+            except TimeoutError:
+                raise Unfit(408, "what you send stopped coming; send it again") from None
+            body = message.get("body", b"")
+            whole = not message.get("more_body", False)
+            taken += len(body)
+            self.coming += len(body)
+            if taken > most:
+                raise Unfit(413, _too_large(most))
+            if self.coming > BODIES_BYTES:
+                raise Unfit(503, "too much is being sent at one time; try again in a minute")
+            if looked is not None:
+                looked.take(body)
+            return message
 
         async def counted() -> Message:
-            nonlocal left
-            message = await receive()
-            left -= len(message.get("body", b""))
-            if left < 0:
-                raise TooLarge
-            return message
+            nonlocal unfit
+            if whole:
+                return await receive()
+            try:
+                return await piece()
+            except Unfit as found:
+                unfit = found
+                raise
 
         try:
             await self.app(scope, counted, sent)
-        except TooLarge:
-            if not began:
-                await _say(sent, 413, "more came than is taken here")
+        except Unfit:
+            pass
+        finally:
+            self.coming -= taken
+        if unfit is not None and not began:
+            status, text = unfit.status, unfit.text
+            unfit = None
+            await _say(sent, status, text)
 
     def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
         host = headers.get("host", "")
@@ -149,12 +235,12 @@ class Guard:
         return True
 
 
-def _bound(path: str) -> int:
-    if path in ("/api/import", "/import"):
-        return LARGEST_PARCEL
-    if path.startswith("/api/photos") or path.endswith(("/photos", "/recordings")):
-        return LARGEST_PHOTO + LARGEST_FORM
-    return LARGEST_FORM
+def _too_large(most: int) -> str:
+    return f"at most {most // 2**20} MiB are taken here"
+
+
+def _is_json(scope: Scope, headers: dict[str, str]) -> bool:
+    return "json" in headers.get("content-type", "") or str(scope["path"]).endswith("/events")
 
 
 async def _say(send: Send, status: int, text: str) -> None:

@@ -19,6 +19,7 @@ from humclick.jobs.fold import fold
 from humclick.jobs.order import next_turn
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.jobs.standing import moment
+from humclick.limits import RECORDING_BYTES, RECORDING_ROWS, RECORDING_SAMPLES
 from humclick.web.exchange import events_in, plain_table
 
 __all__ = ["recording_json", "recording_table"]
@@ -50,6 +51,8 @@ def recording_table(
     """
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
+    if len(data) > RECORDING_BYTES:
+        raise Refused(f"a recording may have {RECORDING_BYTES // 2**20} MiB; cut it to the attempts")
     earlier = events_in(events)
     machine = fold(earlier).machine
     from humclick.recordings.evidence import evidence_of  # here: most calls have none
@@ -61,7 +64,8 @@ def recording_table(
         path = Path(scratch) / f"recording{ending if ending in ('.csv', '.wav', '.txt') else ''}"
         path.write_bytes(data)
         hertz = None if machine is None else machine.nameplate.hertz
-        shown = evidence_of(read_recording(path), plate_of(machine), hertz=hertz)
+        read = read_recording(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
+        shown = evidence_of(read, plate_of(machine), hertz=hertz)
     event = recording_event(
         shown,
         sha256=hashlib.sha256(data).hexdigest(),

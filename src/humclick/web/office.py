@@ -27,9 +27,10 @@ from humclick.jobs.order import in_order
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table
-from humclick.web.listening import recording_table
 from humclick.web.offline.build import BUILT
+from humclick.web.photos import PhotoKept
 from humclick.web.store import Store, version_of
+from humclick.web.workroom import Workroom, standard_workroom
 
 __all__ = ["Office", "fill", "standard_office"]
 
@@ -46,9 +47,12 @@ class Office:
     ----------
     store : Store
         The shop's calls.
+    room : Workroom
+        Where pictures, recordings, parcels and PDFs are worked on.
     """
 
     store: Store
+    room: Workroom = field(default_factory=standard_workroom, repr=False, compare=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     _summaries: dict[str, tuple[str, Mapping[str, Any]]] = field(
         default_factory=dict, repr=False, compare=False
@@ -128,9 +132,34 @@ class Office:
         """
         tables = [plain_table(event) for event in self.store.events(name)]
         now = datetime.now().astimezone().isoformat()
-        table = recording_table(data, file, tables, now=now, device=device or "desk")
+        given = data, file, json.dumps(tables), now, device or "desk"
+        table: dict[str, Any] = json.loads(self.room.do("recording", *given))
         self.store.append(name, [table])
         return table
+
+    def keep_photo(self, data: bytes, sha256: str = "", *, clean: bool = False) -> PhotoKept:
+        """
+        Keep a photograph, as it is or drawn anew; it is opened in the workroom.
+
+        Parameters
+        ----------
+        data : bytes
+            The picture.
+        sha256 : str
+            What the hash of its bytes must be; empty if not known.
+        clean : bool
+            Draw it anew first.
+
+        Raises
+        ------
+        HumclickError
+            If it is no such picture, the hash is another, or nobody has time for it.
+        """
+        if clean:
+            data, looked = self.room.do("photo cleaned", data)
+        else:
+            looked = self.room.do("photo checked", data)
+        return self.store.keep_photo(data, sha256, PhotoKept(*looked))
 
     def _photos(self, events: Sequence[Event]) -> list[dict[str, Any]]:
         found = []

@@ -26,18 +26,19 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import HumclickError, Refused
+from humclick.errors import HumclickError, Refused, printable
 from humclick.jobs.call_file import LARGEST, MOST_EVENTS, parse_call, write_call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
+from humclick.limits import PARCEL_BYTES, PARCEL_PHOTOS
 from humclick.web.exchange import events_in, plain_table
 
 __all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
 
 #: Largest file read, and most it may unpack to.
-LARGEST_PARCEL = 64 * 1024 * 1024
+LARGEST_PARCEL = PARCEL_BYTES
 #: Most photographs in one.
-MOST_PHOTOS = 200
+MOST_PHOTOS = PARCEL_PHOTOS
 
 _PHOTO = re.compile(r"photos/([0-9a-f]{64})\.(jpg|png|webp)")
 _DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError)
@@ -156,7 +157,7 @@ def unpack(data: bytes) -> Parcel:
     except _DAMAGED as error:
         if isinstance(error, Refused):
             raise
-        raise Refused(f"this zip file is damaged: {str(error)[:80]}") from None
+        raise Refused(f"this zip file is damaged: {printable(str(error))[:80]}") from None
 
 
 def _named(parcel: Parcel) -> Parcel:

@@ -19,7 +19,15 @@ from pathlib import Path
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-from humclick.errors import Refused
+from humclick.errors import Refused, printable
+from humclick.limits import (
+    PHOTO_BYTES,
+    PHOTO_PIXELS_SCALED,
+    PHOTO_PIXELS_STAGED,
+    PHOTO_PIXELS_WHOLE,
+    PHOTO_SIDE,
+    PHOTO_SIDE_IN,
+)
 
 __all__ = [
     "LARGEST_PHOTO",
@@ -33,11 +41,9 @@ __all__ = [
 ]
 
 #: Largest file taken. [byte]
-LARGEST_PHOTO = 20 * 1024 * 1024
-#: Longest side of a photograph kept, and of one that may come in to be scaled. [pixel]
-LONGEST, LONGEST_IN = 2048, 12_000
-#: Most pixels unpacked: a phone's largest pictures, and no bomb.
-MOST_PIXELS = 110_000_000
+LARGEST_PHOTO = PHOTO_BYTES
+#: Longest side of a photograph kept. [pixel]
+LONGEST = PHOTO_SIDE
 
 _FORMATS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp"}
 SUFFIXES = tuple(_FORMATS.values())
@@ -76,16 +82,32 @@ def _opened(data: bytes) -> Iterator[Image.Image]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=list(_FORMATS)) as image:
-                width, height = image.size
-                if max(width, height) > LONGEST_IN or width * height > MOST_PIXELS:
-                    raise Refused(f"a photo may have {LONGEST_IN} pixels a side, this has {width} × {height}")
+                _refuse_size(image)
                 yield image
     except (UnidentifiedImageError, Image.DecompressionBombError):
         raise Refused("this is no photo; JPEG, PNG and WebP are taken") from None
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         if isinstance(error, Refused):
             raise
-        raise Refused(f"this photo is damaged: {str(error)[:80]}") from None
+        raise Refused(f"this photo is damaged: {printable(str(error))[:80]}") from None
+
+
+def _refuse_size(image: Image.Image) -> None:
+    """Refuse by the header alone what takes too much memory to unpack."""
+    width, height = image.size
+    if max(width, height) > PHOTO_SIDE_IN:
+        raise Refused(f"a photo may have {PHOTO_SIDE_IN} pixels a side, this has {width} × {height}")
+    if image.format != "JPEG":
+        most, kind = PHOTO_PIXELS_WHOLE, str(image.format)
+    elif image.info.get("progressive"):
+        most, kind = PHOTO_PIXELS_STAGED, "progressive JPEG"
+    else:
+        most, kind = PHOTO_PIXELS_SCALED, "JPEG"
+    if width * height > most:
+        raise Refused(
+            f"a photo as {kind} may have {most // 10**6} million pixels, this has {width} × {height};"
+            " send it as the camera's own JPEG, or smaller"
+        )
 
 
 def _kept(data: bytes, image: Image.Image) -> PhotoKept:
@@ -126,10 +148,9 @@ def cleaned(data: bytes) -> bytes:
         If it is no picture, is damaged or too large to unpack.
     """
     with _opened(data) as image:
-        image.draft("RGB", (LONGEST, LONGEST))
-        upright = ImageOps.exif_transpose(image)
-        upright.thumbnail((LONGEST, LONGEST))
-        flat = upright.convert("RGB")
+        image.draft("RGB", (LONGEST, LONGEST))  # a JPEG is unpacked at an eighth, a quarter or half its size
+        image.thumbnail((LONGEST, LONGEST))  # before it is turned, which takes a copy
+        flat = ImageOps.exif_transpose(image).convert("RGB")
         flat.info.clear()
         out = io.BytesIO()
         flat.save(out, "JPEG", quality=85)

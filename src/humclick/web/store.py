@@ -235,7 +235,7 @@ class Store:
         version = version_of([*known, *(event.id for event in done.fresh)])
         return Appended(len(done.fresh), version, tuple(conflicts), dict.fromkeys(done.no_room, _NO_ROOM))
 
-    def keep_photo(self, data: bytes, sha256: str = "") -> PhotoKept:
+    def keep_photo(self, data: bytes, sha256: str = "", looked: PhotoKept | None = None) -> PhotoKept:
         """
         Keep a photograph under the hash of its bytes.
 
@@ -245,6 +245,8 @@ class Store:
             A picture as `humclick.web.photos.checked` accepts it.
         sha256 : str
             What its hash must be; empty if not known.
+        looked : PhotoKept, optional
+            What `checked` said of these bytes, where somebody has looked.
 
         Raises
         ------
@@ -253,7 +255,7 @@ class Store:
         StorageTrouble
             If it cannot be written.
         """
-        photo = checked(data)
+        photo = looked or checked(data)
         if sha256 and photo.sha256 != sha256:
             raise Refused(f"these bytes hash to {photo.sha256[:16]}…, not to {sha256[:16]}…; send them again")
         path = self._photos / f"{photo.sha256}{photo.suffix}"

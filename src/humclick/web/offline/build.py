@@ -44,7 +44,10 @@ PACKAGE = Path(__file__).resolve().parents[2]
 #: Files of the npm package that a browser fetches.
 RUNTIME = ("pyodide.mjs", "pyodide.asm.mjs", "pyodide.asm.wasm", "python_stdlib.zip", "pyodide-lock.json")
 #: Floors and modules that stay on the server.
-SERVER_ONLY = ("cli", "web/app.py", "web/api.py", "web/store.py", "web/certificate.py", "web/offline")
+SERVER_ONLY = (
+    *("cli", "web/app.py", "web/api.py", "web/store.py", "web/certificate.py", "web/offline"),
+    *("web/connections.py", "web/guard.py", "web/nets.py", "web/tasks.py", "web/workroom.py"),
+)
 #: Where Python finds its library and the engine in the browser.
 LIBRARY, SITE = "/lib/python314.zip", "/lib/python3.14/site-packages"
 #: Packages a module may not need at its import if it is to go into the browser.

@@ -1,0 +1,187 @@
+r"""
+The text of a call file: heads of blocks, lines of keys, and torn blocks; read once from front to back.
+
+A block as the program appends it::
+
+    # event 3f0c begins
+    [[event]]
+    …
+    # event 3f0c is complete
+
+A block is torn that was begun and not completed, or that holds what no text holds: a disk whose power was cut
+may give zeros for what was written last. Zeros, or what is left of a first line, at the end of a file are
+torn as well. The rest of the file is read.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+
+from humclick.errors import CallFileError
+from humclick.toml_text import unmeant
+
+__all__ = [
+    "heads",
+    "line_in",
+    "line_of",
+    "parted",
+    "refuse_unmeant",
+    "torn_regions",
+    "with_comments",
+]
+
+_HEAD = re.compile(r"^[ \t]*+\[\[[ \t]*+event[ \t]*+\]\]", re.MULTILINE)
+_MARK = re.compile(
+    rb"^(?:# event ([A-Za-z0-9._-]++) (begins|is complete)[ \t\r]*+$|[ \t]*+\[\[[ \t]*+event[ \t]*+\]\])",
+    re.MULTILINE,
+)
+#: What may stand before the damage in the first line of a block.
+_FRONT = re.compile(rb"# event [A-Za-z0-9._-]*+ ?+[a-z ]*+")
+_ZEROS = re.compile("\0{2,}")
+
+
+def heads(plain: str) -> list[int]:
+    """Where the lines ``[[event]]`` begin, in text that is `blanked`."""
+    return [found.start() for found in _HEAD.finditer(plain)]
+
+
+def refuse_unmeant(plain: str, name: str) -> None:
+    """
+    Refuse keys of too many parts, endless numbers and lists nested too deeply, in text that is `blanked`.
+
+    Raises
+    ------
+    CallFileError
+        If there are any.
+    """
+    wrong = unmeant(plain)
+    if wrong is not None:
+        hint = "; an event is a flat block" if "nested" in wrong[0] else ""
+        raise CallFileError(wrong[0] + hint, line=wrong[1], path=name)
+
+
+def line_of(key: str, plain: str) -> int | None:
+    """Line on which a key of the file's top stands first."""
+    found = re.search(rf"^[ \t]*+\[*+[ \t]*+{re.escape(key[:64])}", plain, re.MULTILINE)
+    return plain.count("\n", 0, found.start()) + 1 if found else None
+
+
+def line_in(plain: str, starts: list[int], number: int, key: str) -> int:
+    """Line of a key in the n-th block; of the block's head if the key is not found there."""
+    start = starts[number]
+    end = starts[number + 1] if number + 1 < len(starts) else len(plain)
+    found = re.compile(rf"^[ \t]*+{re.escape(key)}[ \t]*+[=.]", re.MULTILINE).search(plain, start, end)
+    return plain.count("\n", 0, found.start() if key and found else start) + 1
+
+
+# -- torn blocks ------------------------------------------------------------------------------------------
+
+
+def torn_regions(data: bytes) -> list[tuple[int, int]]:
+    """Where torn text starts and ends, in order."""
+    marks = list(_MARK.finditer(data))
+    torn: list[tuple[int, int]] = []
+    begun: re.Match[bytes] | None = None
+    inside: list[int] = []
+    for mark in marks:
+        if mark[2] is None:
+            inside.append(mark.start())
+        elif mark[2] == b"begins":
+            if begun is not None:
+                torn.append((begun.start(), inside[1] if len(inside) > 1 else mark.start()))
+            begun, inside = mark, []
+        elif begun is not None and mark[1] == begun[1]:
+            if _damaged(data[begun.start() : mark.end()]):
+                torn.append((begun.start(), mark.end()))
+            begun = None
+    if begun is not None:
+        torn.append((begun.start(), inside[1] if len(inside) > 1 else len(data)))
+    places = [mark.start() for mark in marks if mark[2] != b"is complete"]
+    return sorted(torn + _damaged_ends(data, torn, places))
+
+
+def _damaged(block: bytes) -> bool:
+    """Whether a block holds what no text holds."""
+    if b"\0" in block:
+        return True
+    try:
+        block.decode("utf-8")
+    except UnicodeDecodeError:
+        return True
+    return False
+
+
+def _damaged_ends(data: bytes, torn: list[tuple[int, int]], places: list[int]) -> list[tuple[int, int]]:
+    """Damage outside blocks: in a block's first line, or zeros to the end of the file."""
+    found: list[tuple[int, int]] = []
+    starts = [start for start, _ in torn]
+    at = 0
+    while (zero := data.find(b"\0", at)) >= 0:
+        k = bisect_right(starts, zero) - 1
+        if k >= 0 and zero < torn[k][1]:
+            at = torn[k][1]
+            continue
+        region = _region(data, zero, places)
+        if region is None:
+            return found
+        found.append(region)
+        at = region[1]
+    if found or b"# event" not in data:
+        return found
+    try:
+        _without(data, torn).decode("utf-8")
+    except UnicodeDecodeError as error:
+        region = _region(data, error.start, places)
+        if region is not None and data.startswith(b"# event ", region[0]) and region[1] == len(data):
+            found.append(region)
+    return found
+
+
+def _region(data: bytes, damage: int, places: list[int]) -> tuple[int, int] | None:
+    """The torn text around a damage; None where it is no torn block."""
+    start = data.rfind(b"\n", 0, damage) + 1
+    if data.find(b"humclick_call", 0, start) < 0:
+        return None
+    if b"# event ".startswith(data[start:damage]) or _FRONT.fullmatch(data, start, damage):
+        k = bisect_right(places, damage)
+        return start, places[k] if k < len(places) else len(data)
+    if not data[damage:].strip(b"\0 \t\r\n"):
+        return damage, len(data)
+    return None
+
+
+def _without(data: bytes, torn: list[tuple[int, int]]) -> bytes:
+    """The file with spaces for its torn text; lines and places stay."""
+    kept, at = [], 0
+    for start, end in torn:
+        kept += [data[at:start], re.sub(rb"[^\n]", b" ", data[start:end])]
+        at = end
+    return b"".join((*kept, data[at:]))
+
+
+def with_comments(data: bytes, torn: list[tuple[int, int]]) -> bytes:
+    """The file with its torn text turned into comments; a run of zeros stands as their number."""
+    kept, at = [], 0
+    for start, end in torn:
+        text = _ZEROS.sub(lambda run: f"\0 ({len(run[0])} of them)", _text(data[start:end]))
+        lines = (f"# torn: {_printable(line)}\n" for line in text.splitlines() if line.strip())
+        kept += [data[at:start], "".join(lines).encode()]
+        at = end
+    return b"".join((*kept, data[at:]))
+
+
+def _text(data: bytes) -> str:
+    return data.decode("utf-8", "backslashreplace")
+
+
+def _printable(text: str) -> str:
+    """Text as a TOML comment may hold it."""
+    return "".join(c if c == "\t" or c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def parted(data: bytes) -> tuple[bytes, str, int | None]:
+    """The file without its torn text, the torn text, and the line where that begins."""
+    torn = torn_regions(data)
+    line = data.count(b"\n", 0, torn[0][0]) + 1 if torn else None
+    return _without(data, torn), _text(b"".join(data[start:end] for start, end in torn)), line

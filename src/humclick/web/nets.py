@@ -1,0 +1,68 @@
+"""
+Answers where a request fails for a reason that is nobody's mistake, or that no reader expected.
+
+Each says what to do next; none takes the server down. Storage that is full or out of order is 507 or 503.
+"""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import JSONResponse, PlainTextResponse, Response
+
+from humclick.errors import Busy, OverBound, printable
+
+__all__ = ["NETS", "refusal"]
+
+_FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
+
+
+def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
+    """What was wrong, as JSON where JSON was asked; half letters, which no answer can hold, by number."""
+    said = printable(text)
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": said}, status, dict(headers or {}))
+    return PlainTextResponse(said, status, dict(headers or {}))
+
+
+async def _busy(request: Request, error: Exception) -> Response:
+    return refusal(request, str(error), 503, {"Retry-After": "30"})
+
+
+async def _over_bound(request: Request, error: Exception) -> Response:
+    return refusal(request, str(error), 422)
+
+
+async def _storage(request: Request, error: Exception) -> Response:
+    assert isinstance(error, OSError)
+    if error.errno in _FULL:
+        text = "the server's disk is full: nothing was kept; make room there and send it again"
+        return refusal(request, text, 507)
+    why = error.strerror or type(error).__name__
+    return refusal(request, f"the server's storage does not answer ({why}): send it again later", 503)
+
+
+async def _half_letter(request: Request, error: Exception) -> Response:
+    return refusal(request, "a text holds half a letter (a lone surrogate); remove it", 422)
+
+
+async def _too_deep(request: Request, error: Exception) -> Response:
+    return refusal(request, "nested too deeply", 422)
+
+
+async def _no_memory(request: Request, error: Exception) -> Response:
+    return refusal(request, "the server has no memory left for this; try again later", 503)
+
+
+#: What answers which failure.
+NETS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Any]]] = {
+    Busy: _busy,
+    OverBound: _over_bound,
+    OSError: _storage,
+    UnicodeError: _half_letter,
+    RecursionError: _too_deep,
+    MemoryError: _no_memory,
+}
