@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Locator, Page, Playwright
@@ -30,7 +31,7 @@ def began(server: Server, name: str, *kinds: str, example: str = "broken-starter
     return f"/call/{name}"
 
 
-def also(server: Server, name: str, kind: str, **given: object) -> None:
+def also(server: Server, name: str, kind: str, **given: Any) -> None:
     """One more event of a call."""
     at = datetime.now().astimezone()
     Store.at(server.folder).append(name, [table_of(new_event(kind, at=at, **given))])
