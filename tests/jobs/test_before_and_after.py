@@ -181,6 +181,9 @@ def check_data(call: Call, result: AdviceResult, sheet: Sheet) -> None:
             assert named is None or named[1] == wanted, (named, wanted)
     for suspect in result.suspects:
         assert not {part for part, _ in suspect.parts} & call.renewed, suspect.label
+    for value in (result.next, *result.alternatives):
+        if value is not None:
+            assert not [remedy for remedy in result.done if remedy in value.reason], value.reason
     if result.verdict is not None:
         assert result.verdict.remedies
         assert result.verdict.due or set(result.verdict.remedies) <= set(result.done)

@@ -311,8 +311,9 @@ def _values(judged: Judged, problem: Problem, made: Plan, forecasts: Sequence[Fo
 
 def _why(judged: Judged, f: Forecast) -> str:
     """Which decisions the probe would move most, in one sentence."""
-    classes = judged.post.by_class
-    lead = [" and ".join(sorted(c)) for c in list(classes)[:2]]
+    done = remedies_done(judged)
+    left = dict.fromkeys(c if c == HAND_OVER else c - done for c in judged.post.by_class)
+    lead = [" and ".join(sorted(c)) or "nothing else" for c in list(left)[:2]]
     if len(lead) < 2:
         return f"it would confirm: {lead[0]}"
     minutes = f"{f.probe.minutes:g} minute" + ("" if f.probe.minutes == 1 else "s")

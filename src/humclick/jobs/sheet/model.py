@@ -325,8 +325,8 @@ class TechnicianPage:
         What is suspected: before the repair or the decision, if there was one, and now.
     explanation, reasons_title : str
         Why the decision led, and the heading that says when.
-    elimination : bool
-        Whether it leads by elimination.
+    elimination, shaded : bool
+        Whether it leads by elimination; whether parts are shaded in the drawing.
     reasons_note : str
         How many reasons are too weak to be shown.
     guards : tuple of Done
@@ -351,6 +351,7 @@ class TechnicianPage:
     explanation: str = ""
     reasons_title: str = "Reasons"
     elimination: bool = False
+    shaded: bool = False
     reasons: tuple[Row, ...] = ()
     reasons_note: str = ""
     guards: tuple[Done, ...] = ()

@@ -89,6 +89,7 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
         drawing_svg=draw_svg(call.machine, suspects=shares),
         drawing_text=draw_text(call.machine),
         cautions=_cautions(call),
+        shaded=bool(shares),
     )
     return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
 
@@ -132,7 +133,8 @@ def _standing(judgement: Judgement, title: str, needed: str, shop: Shop) -> Stan
         needed,
         tuple(
             Row(s.label, _percent(s.probability), ", ".join(f"{p}.{m}" for p, m in s.parts))
-            for s in advice.suspects[:_ROWS]
+            for n, s in enumerate(advice.suspects[:_ROWS])
+            if n == 0 or s.probability >= _FAINT
         ),
         tuple(Row(remedy_title(r, shop), _percent(p)) for r, p in advice.remedies[:_ROWS] if p >= _FAINT),
     )

@@ -7,7 +7,7 @@ import { settle } from "./behaviours.js";
 import * as drafts from "./drafts.js";
 import * as engine from "./engine.js";
 import * as keep from "./keep.js";
-import { announce, notice, say } from "./notices.js";
+import { announce, drop, notice, say } from "./notices.js";
 import { taken } from "./photo.js";
 import places from "./places.js";
 import * as ahead from "./prepare.js";
@@ -115,9 +115,7 @@ function show(reply, path, { keepFields = false } = {}) {
   }
   settle(document);
   drafts.putBack(main, path);
-  const here = drafts.pending(main, path);
-  const gone = [...left].filter(([key, what]) => here.get(key) !== what).map(([, what]) => what);
-  if (gone.length) notice("typed-not-kept", { what: gone.join(", ") }, { go: () => visit(from), goes: "to-what-was-typed" });
+  sayWhatIsLeft(left, drafts.pending(main, path), from);
   if (atPhone()) ahead.prepare(main.querySelectorAll("[data-prepare]"), inAdvance);
   if (focused) document.getElementById(focused)?.focus();
   else if (!keepFields) {
@@ -129,6 +127,15 @@ function show(reply, path, { keepFields = false } = {}) {
   announce(reply.announce);
   shown = path;
   document.documentElement.dataset.shown = String(++shows);
+}
+
+// What stood typed and is not in the page any more is said until it stands in a page again, or somebody has read it.
+const unsaid = new Map();
+function sayWhatIsLeft(left, standing, from) {
+  for (const [key, what] of left) unsaid.set(key, what);
+  for (const [key, what] of standing) if (unsaid.get(key) === what) unsaid.delete(key);
+  const what = [...unsaid.values()].join(", "), back = { go: () => visit(from), goes: "to-what-was-typed" };
+  if (what) notice("typed-not-kept", { what }, { ...back, read: () => unsaid.clear() }); else drop("typed-not-kept");
 }
 
 const frame = () => new Promise(resolve => requestAnimationFrame(() => setTimeout(resolve)));

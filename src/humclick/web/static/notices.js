@@ -18,8 +18,9 @@ function place() {
   return found;
 }
 
-// Shown until it is put away; a second one of the same key takes its place. `stays` has no button; `go` leads on.
-export function notice(key, values, { stays = false, go, goes } = {}) {
+// Shown until it is put away; a second one of the same key takes its place. `stays` has no button; `go` leads on, and
+// `read` hears that it was read.
+export function notice(key, values, { stays = false, go, goes, read } = {}) {
   drop(key);
   const box = document.createElement("p");
   box.className = "notice";
@@ -30,14 +31,14 @@ export function notice(key, values, { stays = false, go, goes } = {}) {
     button.type = "button";
     button.dataset.go = "";
     button.textContent = say(goes);
-    button.addEventListener("click", () => { box.remove(); go(); });
+    button.addEventListener("click", go);
     box.append(" ", button);
   }
   if (!stays) {
     const button = document.createElement("button");
     button.type = "button";
     button.textContent = say("understood");
-    button.addEventListener("click", () => box.remove());
+    button.addEventListener("click", () => { box.remove(); read?.(); });
     box.append(" ", button);
   }
   place().append(box);
@@ -61,7 +62,7 @@ export function box(key, lines, actions) {
   place().append(made);
 }
 
-function drop(key) {
+export function drop(key) {
   document.querySelector(`#notices [data-notice="${key}"]`)?.remove();
 }
 
