@@ -29,7 +29,7 @@ from humclick.jobs.result import result_of
 from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
 from humclick.meters import meters
 from humclick.readings.shown import percent
-from humclick.safety import place_of
+from humclick.safety import Stop, place_of, stop_meant, stops, stops_at
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
@@ -88,14 +88,54 @@ def safety(session: Session, rest: str) -> str:
 
 
 def cannot(session: Session, rest: str) -> str:
-    """Record that the probe asked for cannot be done: its safety gate cannot be passed."""
+    """Record what stands in the way of the safety steps shown: a hazard, which stops the work."""
     gates, probe = session.briefing().gates, session.asked
     if probe is None:
         raise Refused("nothing is asked for now")
-    reason = f"cannot be done safely here: {gates[0].gate.title}" if gates else "cannot be done here"
-    session.keep("skip", probe=probe.id, reason=f"{reason}. {rest}" if rest else reason)
-    session.release(probe.id)
-    return words.lines(f"{probe.id} is left out, {reason}. Not sure? Stop and hand over.")
+    if not gates:
+        session.keep("skip", probe=probe.id, reason=f"cannot be done here. {rest}".strip())
+        session.release(probe.id)
+        return words.lines(f"{probe.id} is left out. Not sure? Stop and hand over.")
+    offered = {each.said: (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)}
+    if not rest:
+        rows = "\n".join(f"  {k}  {said}" for k, said in enumerate(offered, start=1))
+        return f"What is in the way? Type cannot and the number, or say it:\n{rows}"
+    if rest.isdecimal():
+        found, gate = offered[one_of("hazard", rest, list(offered))]
+    else:
+        found, gate = stop_meant(gates[0].gate.name, rest), gates[0].gate.name
+    return _stopped(session, found, gate, "" if rest.isdecimal() else rest)
+
+
+def stop(session: Session, rest: str) -> str:
+    """Record a hazard that stops the work, at any time."""
+    if not rest:
+        rows = words.table([(each.name, each.said) for each in stops().values()])
+        return f"What was found? Type stop and its name, or say it:\n{rows}"
+    return _stopped(session, stop_meant("", rest), "", rest)
+
+
+def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
+    session.keep("hazard", hazard=found.name, gate=gate, words=told)
+    session.queue = []
+    if session.asked is not None:
+        session.release(session.asked.id)
+    return words.lines(f"Recorded: {found.title}.")
+
+
+def cleared(session: Session, rest: str) -> str:
+    """Record how a hazard that stopped the work was cleared; only this reopens the call."""
+    open_ = session.call.stopped or session.call.stoppages
+    if not open_:
+        raise Refused("nothing stops this call")
+    stoppage = open_[0]
+    if not rest:
+        raise Refused(f"{stoppage.stop.answer} Type cleared and the answer")
+    if stoppage.stop.proof:
+        session.keep("gate", gate=stoppage.stop.proof, words=rest)
+    if any(each.event == stoppage.event for each in session.call.stoppages):
+        session.keep("cleared", of=stoppage.event, words=rest)
+    return words.lines(f"Recorded: {stoppage.stop.title}: cleared.")
 
 
 def skip(session: Session, rest: str) -> str:
@@ -340,7 +380,9 @@ def _fact(name: str) -> Order:
 ORDERS: dict[str, Order] = {
     "done": Order("[READING]", "the safety steps shown are done; with power off, with the reading", done),
     "safety": Order("[PROBE]", "all there is to read of safety before it, with sources", safety),
-    "cannot": Order("[REASON]", "they cannot be done: the probe is left out", cannot),
+    "cannot": Order("[NUMBER or WORDS]", "they cannot be done: say what is in the way", cannot),
+    "stop": Order("[HAZARD]", "a hazard was found: the work stops here", stop),
+    "cleared": Order("HOW", "how the hazard was cleared; only this reopens the call", cleared),
     "skip": Order("[PROBE] [REASON]", "leave a probe out", skip),
     "fitted": Order("PART", "a new part was fitted", fitted),
     "wait": Order("MINUTES", "it was left to cool", wait),

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from humclick.cli import words
 from humclick.cli.device import device
 from humclick.cli.pins import finding_in_words
+from humclick.cli.stopping import barred_in_words, stop_in_words
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
@@ -222,7 +223,8 @@ class Session:
             if name:
                 return self.probe(name)
         step = self.step
-        return self.probe(step.probe) if step is not None and step.kind in ("probe", "wait") else None
+        asks = step is not None and step.kind in ("probe", "wait", "prove", "repaired") and bool(step.probe)
+        return self.probe(step.probe) if step is not None and asks else None
 
     def choose(self, name: str) -> None:
         """
@@ -233,7 +235,11 @@ class Session:
         Refused, Unknown
             As `probe`.
         """
-        self._chosen = self.probe(name).id
+        probe = self.probe(name)
+        self._chosen = probe.id
+        first = self.briefing().first
+        if first:  # that comes before it
+            self.queue = [first, *(each for each in self.queue if each != first)]
 
     def release(self, name: str) -> None:
         """A probe is done with or skipped: no longer asked for."""
@@ -262,7 +268,10 @@ class Session:
         """What stands before the cursor."""
         if self.questions:
             return f"{self.questions[0]}> "
-        if self.briefing().gates:
+        briefing = self.briefing()
+        if self.call.stopped:
+            return "stopped> "
+        if briefing.gates:
             return "done or cannot> "
         probe = self.asked
         return f"{probe.id}> " if probe is not None else "> "
@@ -358,7 +367,8 @@ class Session:
         event = self.keep("reading", probe=name, value=value, temperature=warmth)
         self.release(name)
         said = [words.lines(f"{name} {value}: kept.")]
-        missing = next((r.unproved for r in self.call.readings if r.event == event.id), ())
+        kept = next((r for r in self.call.readings if r.event == event.id), None)
+        missing = (*kept.unproved, *kept.against) if kept is not None else ()
         if missing:
             said.append(
                 words.lines(f"taken without a record of {', '.join(missing)}; it is marked so.", "  ! ")
@@ -389,11 +399,13 @@ class Session:
         if self.questions:
             return question_in_words(self)
         advice, step = self.advice, self.step
+        if self.call.stopped:
+            return "\n".join(("", stop_in_words(self.call.stopped)))
         if advice is None or step is None:
             hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(self.call)]
             return "\n".join(("", words.lines(self._refusal), *hazards))
         state, probe = self.state, self.asked
-        shown = ["", *([f"{words.LEFT}:"] if state.done else [])]
+        shown = ["", *words.bars_in_words(advice.bars), *([f"{words.LEFT}:"] if state.done else [])]
         shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
         if probe is None and step.kind in ("work", "prove", "repaired"):
             said = heading(state, advice, self.shop)
@@ -427,6 +439,8 @@ class Session:
     def _before(self, probe: Probe) -> str:
         """What stands before a probe, or how to answer it."""
         briefing = self.briefing()
+        if briefing.barred:
+            return barred_in_words(briefing, probe)
         hazards = words.hazards_in_words(briefing)
         if not briefing.gates:
             return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))

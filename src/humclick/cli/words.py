@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.advice import Suspect, Value
     from humclick.diagnosis.guards import GuardState
+    from humclick.diagnosis.power import Bar
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
     from humclick.jobs.briefing import Briefing, RemedyBriefing
@@ -28,6 +29,7 @@ __all__ = [
     "LEFT",
     "advice_in_words",
     "bar",
+    "bars_in_words",
     "counted",
     "demand_in_words",
     "explanation_in_words",
@@ -322,7 +324,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     shown += [lines(text, "! ") for text in result.contradictions]
     if result.problems:
         shown += [heading("Could not be used"), problems_in_words(result.problems)]
-    shown += [standing_in_words(result), ""]
+    shown += [*bars_in_words(result.bars), standing_in_words(result), ""]
     if result.kind in ("work", "prove", "repaired"):
         shown.append(lines(f"{result.heading}.", "", "  "))
     if result.kind == "work":
@@ -346,3 +348,11 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     if result.explanation is not None:
         shown += [heading("Why"), why_in_words(result)]
     return "\n".join(shown)
+
+
+def bars_in_words(bars: Sequence[Bar]) -> list[str]:
+    """What ends the call, or forbids power now."""
+    return [
+        lines(f"{'STOP' if bar.whole else 'Do not power it'}: {bar.title}. {bar.reason}", "!! ")
+        for bar in bars
+    ]

@@ -311,7 +311,7 @@ def _values(judged: Judged, problem: Problem, made: Plan, forecasts: Sequence[Fo
 
 def _why(judged: Judged, f: Forecast) -> str:
     """Which decisions the probe would move most, in one sentence."""
-    done = remedies_done(judged)
+    done = remedies_done(judged.situation)
     left = dict.fromkeys(c if c == HAND_OVER else c - done for c in judged.post.by_class)
     lead = [" and ".join(sorted(c)) or "nothing else" for c in list(left)[:2]]
     if len(lead) < 2:

@@ -30,6 +30,7 @@ __all__ = [
     "guards_for_no_repair",
     "insulation_needs",
     "needs_before",
+    "open_before",
 ]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
@@ -266,6 +267,13 @@ def askable(
         if first is not None:
             return first
     return None
+
+
+def open_before(situation: Situation, probe: Probe, shop: Shop | None = None) -> tuple[str, ...]:
+    """What forbids a probe now, or has to be shown before power, in words; empty if nothing does."""
+    barred = tuple(bar.title for bar in bars_on(probe, bars(situation, shop), situation))
+    needs = needs_before(situation, probe, shop) if probe.energises else ()
+    return (*barred, *(need.title for need in needs if need.name not in _WAIVED))
 
 
 def forbidden(

@@ -15,7 +15,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from humclick.diagnosis.power import breaker_tripped
+from humclick.diagnosis.guards import GuardState, askable, needs_before
+from humclick.diagnosis.power import Bar, bars, bars_on, breaker_tripped
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
@@ -93,6 +94,12 @@ class Briefing:
         That local codes come first; said once, else empty.
     live_work : PlaceRule or None
         Who may do live work here; said once, with the first gate.
+    bars : tuple of Bar
+        What forbids the probe; then no gate is shown.
+    needs : tuple of GuardState
+        What has to be shown before it, in order; then no gate is shown.
+    first : str
+        The probe that shows the first of them; empty where none can.
     """
 
     gates: tuple[GateShown, ...] = ()
@@ -100,6 +107,14 @@ class Briefing:
     cautions: tuple[Fact, ...] = ()
     defer: str = ""
     live_work: PlaceRule | None = None
+    bars: tuple[Bar, ...] = ()
+    needs: tuple[GuardState, ...] = ()
+    first: str = ""
+
+    @property
+    def barred(self) -> bool:
+        """Whether the probe is not to be taken now."""
+        return bool(self.bars or self.needs)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -142,6 +157,9 @@ def briefed(
     shown : collection of str
         What stands on the reader's screen in full already: `Briefing.texts` of what was shown before.
     """
+    held = _held_back(call, probe, shop)
+    if held is not None:
+        return held
     own = [each for each in events if each.id not in call.undone and each.device == device]
     passed = [each for each in own if isinstance(each, GatePassed)]
     gates = []
@@ -158,6 +176,20 @@ def briefed(
         defer=defer() if gates and not passed else "",
         live_work=place_of(call.place).rule("live-work") if gates and not passed else None,
     )
+
+
+def _held_back(call: Call, probe: Probe, shop: Shop) -> Briefing | None:
+    """What forbids a probe, or has to be shown before it is powered; None where nothing does."""
+    situation = call.situation()
+    if situation is None:
+        return None
+    every = bars(situation, shop)
+    barred = bars_on(probe, every, situation)
+    needs = needs_before(situation, probe, shop) if probe.energises else ()
+    if not (barred or needs):
+        return None
+    first = None if barred or not needs else askable(situation, needs[0], shop, every)
+    return Briefing(bars=barred, needs=needs, first=first.id if first is not None else "")
 
 
 def _text_of(gate: Gate) -> str:

@@ -90,6 +90,8 @@ class ReadingKept:
         Of the part: as typed; else hot after an attempt, cold once cooled, unknown before either.
     unproved : tuple of str
         Gates it needs that were not passed, or no longer held.
+    against : tuple of str
+        What forbade it when it was taken, or had to be shown first, in words.
     renewed : frozenset of str
         Parts that had been replaced before it was taken.
     causes : tuple of (cause, logarithm)
@@ -113,6 +115,12 @@ class ReadingKept:
     causes: tuple[tuple[str, float], ...] = ()
     repairs: int = 0
     tester: bool = False
+    against: tuple[str, ...] = ()
+
+    @property
+    def readable(self) -> bool:
+        """Whether it says something: a figure, or an answer that is not "not sure"."""
+        return self.reading is not None or bool(self.answer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +221,11 @@ class Call:
         """Gates that hold on a device."""
         return self.held.get(device, Holding())
 
+    @property
+    def stopped(self) -> tuple[Stoppage, ...]:
+        """What ends the call until it is answered; empty while it goes on."""
+        return tuple(stoppage for stoppage in self.stoppages if stoppage.stop.whole)
+
     def situation(self) -> Situation | None:
         """The call as judgement sees it; None until the machine is described."""
         if self.machine is None:
@@ -233,7 +246,7 @@ class Call:
                     r.tester,
                 )
                 for r in self.readings
-                if r.reading is not None or r.answer
+                if r.readable
             ),
             meter=self.meter,
             leads=self.leads,

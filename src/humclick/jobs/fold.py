@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
 from typing import Protocol
 
@@ -95,6 +95,10 @@ class ProbeFacts(Protocol):
     @property
     def meter(self) -> Meter | None:
         """The meter it is always read with; None for the one in use."""
+
+    @property
+    def stops(self) -> Mapping[str, str]:
+        """Answers that end the call; names of `humclick.safety.stops`."""
 
 
 ProbeOf = Callable[[Machine, str], ProbeFacts]
@@ -386,8 +390,10 @@ class _Fold:
         missing = unproved(wanted, self.proved[event.device], self.round[event.device])
         self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
+        against = self._against(event) if live else ()
         if powered:
             self._powered()
+        self._stopped_by(event, probe)
         if not live:
             return
         try:
@@ -421,15 +427,30 @@ class _Fold:
                 renewed=frozenset(self.renewed),
                 note=event.note,
                 repairs=self.repairs,
-                tester=proves_insulation(
-                    probe.meter.test_voltage if probe.meter else self.meter.test_voltage
-                ),
+                tester=proves_insulation((probe.meter or self.meter).test_voltage),
+                against=against,
             )
         )
         attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(each) for each in probe.outcomes}
         drew = attempted and answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
         if powered and drew:
             self.hot, self.waited = True, 0.0
+
+    def _against(self, event: ReadingTaken) -> tuple[str, ...]:
+        """What forbids a probe now, or has to be shown before it, in words."""
+        from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
+        from humclick.diagnosis.probes import Probe
+
+        probe, situation = self.looked_up.get(event.probe), self.call(event.device).situation()
+        return open_before(situation, probe) if isinstance(probe, Probe) and situation is not None else ()
+
+    def _stopped_by(self, event: ReadingTaken, probe: ProbeFacts) -> None:
+        """A look at what ends the call stops it, and goes on doing so when it is taken back."""
+        answers = {_plain(answer): stop for answer, stop in probe.stops.items()}
+        stop = answers.get(_plain(event.value))
+        if stop is not None:
+            self.stoppages[event.id] = Stoppage(stop, "", event.id, event.value)
+            self.passed_since[event.id] = set()
 
     def _recording(self, event: RecordingTaken) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""

@@ -153,7 +153,8 @@ class State:
     Attributes
     ----------
     name : str
-        ``bare``, ``recognised``, ``open``, ``handed``, ``passing``, ``needed``, ``fitted`` or ``repaired``.
+        ``stopped`` while a hazard ends the call; ``bare``, ``recognised``, ``open``, ``handed``, ``passing``,
+        ``needed``, ``fitted`` or ``repaired``.
     remedies : tuple of str
         What is to be done, or was done: as the technician decided, else as judged.
     decided : bool
@@ -164,6 +165,8 @@ class State:
         What is still to be done.
     turn : Turn or None
         The last go at putting it right.
+    why : str
+        What ended the call, in words; empty while it goes on.
     """
 
     name: str
@@ -172,6 +175,7 @@ class State:
     done: tuple[str, ...] = ()
     due: tuple[str, ...] = ()
     turn: Turn | None = None
+    why: str = ""
 
     @property
     def failed(self) -> bool:
@@ -181,6 +185,9 @@ class State:
 
 def state_of(call: Call, advice: Advice | None) -> State:
     """How far the call has come: what is to be done, what was done, what came of it."""
+    if call.stopped:
+        why = " and ".join(dict.fromkeys(_small(each.stop.title) for each in call.stopped))
+        return State("stopped", (_HAND_OVER,), due=(_HAND_OVER,), why=why)
     if call.machine is None:
         return State("bare")
     if advice is None:
@@ -204,6 +211,10 @@ def state_of(call: Call, advice: Advice | None) -> State:
     if turn.outcome == "runs" and not waiting:  # what needs no part was put right before it was tried
         return State("repaired", turn.decided, True, (*done, *turn.decided), (), turn)
     return State("needed", turn.decided, True, done, turn.decided, turn)
+
+
+def _small(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _judged(remedies: tuple[str, ...]) -> State:
@@ -249,6 +260,8 @@ def heading(state: State, advice: Advice | None, shop: Shop, recognised: str = "
     done, due = did(state.done, shop), titles(state.due, shop)
     sentence = advice.verdict.sentence if advice is not None and advice.verdict is not None else ""
     match state.name:
+        case "stopped":
+            return f"Stopped: {state.why}. Make it safe and hand over"
         case "bare":
             return "No machine is described yet"
         case "recognised":

@@ -17,6 +17,7 @@ from humclick.diagnosis.advice import Suspect, Value, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.power import Bar
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.reasons import Explanation, explain, leader_of
 from humclick.errors import Refused
@@ -143,8 +144,8 @@ class AdviceResult:
     humclick_advice : int
         Version of this format.
     kind : str
-        ``probe``, ``wait`` or ``verdict``; ``work`` once it is decided, ``prove`` once something was put
-        right and not tried since, ``repaired`` once it ran.
+        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict``; ``work`` once it is decided,
+        ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
     heading : str
         How far the call has come, in one line.
     done, due : tuple of str
@@ -160,7 +161,9 @@ class AdviceResult:
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
     unproved : mapping of event to tuple of str
-        Readings taken without a record of a safety gate, and which.
+        Readings taken without a record of a safety gate, and which; or against what forbade them, in words.
+    bars : tuple of Bar
+        What forbids power or work now, as in `humclick.diagnosis.power`.
     problems : tuple of Problem
         What in the call could not be used.
     before : tuple of str
@@ -174,7 +177,7 @@ class AdviceResult:
     """
 
     humclick_advice: Literal[1]
-    kind: Literal["probe", "wait", "verdict", "work", "prove", "repaired"]
+    kind: Literal["stop", "probe", "wait", "verdict", "work", "prove", "repaired"]
     heading: str
     done: tuple[str, ...]
     due: tuple[str, ...]
@@ -191,6 +194,7 @@ class AdviceResult:
     findings: tuple[Finding, ...]
     contradictions: tuple[str, ...]
     unproved: Mapping[str, tuple[str, ...]]
+    bars: tuple[Bar, ...]
     problems: tuple[Problem, ...]
     before: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -243,8 +247,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None
     state = state_of(call, advice)
     step = onward(call, advice, state, shop)
-    following = advice.next if step.kind in ("probe", "wait") else None
-    if step.kind == "prove":
+    following = advice.next if step.probe and advice.next and advice.next.probe == step.probe else None
+    if step.kind == "prove" and following is None:
         following = _proof(probe_of(machine, step.probe, shop), shop)
     return AdviceResult(
         humclick_advice=1,
@@ -270,7 +274,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         guards=advice.guards,
         findings=findings(situation, shop),
         contradictions=contradictions(situation, shop),
-        unproved={each.event: each.unproved for each in call.readings if each.unproved},
+        unproved={r.event: (*r.unproved, *r.against) for r in call.readings if r.unproved or r.against},
+        bars=advice.bars,
         problems=call.problems,
         before=tuple(gate.name for gate in call.gates_before(following.gates)) if following else (),
         cautions=tuple(f"{fact.title}. {fact.plain}" for fact in cautions(call)),

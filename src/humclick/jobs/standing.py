@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from humclick.diagnosis.guards import askable, needs_before
 from humclick.diagnosis.power import breaker_tripped
-from humclick.diagnosis.probes import Probe, probes_of
+from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import (
@@ -109,8 +109,8 @@ class Onward:
     Attributes
     ----------
     kind : str
-        ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it is decided, ``prove`` once something
-        was put right and not tried since, ``repaired`` once it ran.
+        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it
+        is decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
     probe : str
         The probe to take next; empty where there is none.
     fitted : str
@@ -124,8 +124,12 @@ class Onward:
 
 def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
     """What comes next on a call."""
+    if call.stopped:
+        return Onward("stop")
     if state.name == "repaired":
-        return Onward("repaired")
+        last = advice.next.probe if advice.next is not None and advice.guards else ""
+        check = bool(last) and probes_now(call, shop)[last].kind is Kind.CHECK
+        return Onward("repaired", last if check else "")
     if state.name == "fitted":
         part = call.fitted[-1].part if call.fitted else ""
         probe = _proving(call, shop)
