@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -246,6 +247,53 @@ def _sent(value: Any) -> Any:
     if isinstance(value, list):
         return [_sent(each) for each in value]
     return value.encode("utf-8", "surrogatepass")
+
+
+class Forms(HTMLParser):
+    """The forms of a page: where each goes, and what each of its fields may hold."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[tuple[str, dict[str, list[str]]]] = []
+        self._select = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Collect what a form sends."""
+        given = dict(attrs)
+        if tag == "form" and (given.get("method") or "").lower() == "post":
+            self.found.append((given.get("action") or "", {}))
+        elif self.found and tag in ("input", "button", "textarea", "select"):
+            self._select = given.get("name") or ""
+            if self._select:
+                self.found[-1][1].setdefault(self._select, []).append(given.get("value") or "on")
+        elif self.found and tag == "option" and self._select:
+            self.found[-1][1][self._select].append(given.get("value") or "")
+
+
+@pytest.fixture(scope="module")
+def forms(asked: Client) -> list[tuple[str, dict[str, list[str]]]]:
+    """Every form that the pages show now."""
+    found = []
+    for path in PAGES:
+        parser = Forms()
+        parser.feed(asked("GET", path).text)
+        found += [(action or path, fields) for action, fields in parser.found if fields]
+    assert len(found) > 8
+    return found
+
+
+@settings(quick, max_examples=120)
+@given(st.data())
+def test_every_form_as_shown_can_be_sent_with_one_odd_value(
+    asked: Client, forms: list[tuple[str, dict[str, list[str]]]], data: st.DataObject
+) -> None:
+    """A form as a page shows it, filled with what it offers, one or two of its fields odd."""
+    action, fields = data.draw(st.sampled_from(forms))
+    form: dict[str, Any] = {name: data.draw(st.sampled_from(values)) for name, values in fields.items()}
+    for name in data.draw(st.lists(st.sampled_from(sorted(fields)), max_size=2)):
+        form[name] = data.draw(texts | st.lists(texts, max_size=2))
+    sound(asked("POST", action, data={key: _sent(value) for key, value in form.items()}))
+    sound(asked("GET", "/call/c1"))
 
 
 def _fields(kind: str) -> list[str]:
