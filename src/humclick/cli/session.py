@@ -426,6 +426,8 @@ class Session:
         if self.questions:
             return question_again(self)
         probe, advice = self.asked, self.advice
+        if self.call.stopped:
+            return words.lines(f"Stopped: {self.call.stopped[0].stop.title}. Type cleared and how, or quit.")
         if probe is not None:
             titles = "; ".join(each.gate.title for each in self.briefing().gates)
             step = f" (first: {titles}: done or cannot)" if titles else ""

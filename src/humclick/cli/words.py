@@ -352,7 +352,5 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
 
 def bars_in_words(bars: Sequence[Bar]) -> list[str]:
     """What ends the call, or forbids power now."""
-    return [
-        lines(f"{'STOP' if bar.whole else 'Do not power it'}: {bar.title}. {bar.reason}", "!! ")
-        for bar in bars
-    ]
+    heads = ("STOP" if bar.whole else "Do not power it" for bar in bars)
+    return [lines(f"{head}: {bar.title}. {bar.reason}", "!! ") for head, bar in zip(heads, bars, strict=True)]

@@ -144,8 +144,8 @@ class AdviceResult:
     humclick_advice : int
         Version of this format.
     kind : str
-        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict``; ``work`` once it is decided,
-        ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
+        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict``; ``work`` once it is
+        decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
     heading : str
         How far the call has come, in one line.
     done, due : tuple of str

@@ -24,6 +24,7 @@ from humclick.jobs.events import (
     DecisionTaken,
     Event,
     GatePassed,
+    HazardFound,
     MachineRead,
     NoteWritten,
     PartFitted,
@@ -231,6 +232,10 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
         If there is none.
     """
     for event in reversed(live(events, call)):
+        if isinstance(event, HazardFound):
+            raise Refused(
+                "a hazard is not taken back: it stays on record until it is written how it was cleared"
+            )
         if not isinstance(event, Undone) and event.kind != "opened":
             return event
     raise Refused("there is nothing to take back")

@@ -80,6 +80,8 @@ _OF_CALL = {
     "": _Route(call.show),
     "reading": _Route(take=call.take_reading, again=call.show),
     "gate": _Route(take=call.take_gate, again=call.show),
+    "hazard": _Route(take=call.take_hazard, again=call.show),
+    "cleared": _Route(take=call.take_cleared, again=call.show),
     "skip": _Route(take=call.take_skip, again=call.show),
     "wait": _Route(take=call.take_wait, again=call.show),
     "timer": _Route(take=call.take_timer, again=call.show),

@@ -22,7 +22,7 @@ from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, Recor
 from humclick.jobs.standing import UNNAMED_PINS, live, pins_found, provisional
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
-from humclick.safety import energises, gate, place_of
+from humclick.safety import Stop, energises, gate, place_of, stops_at
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -58,8 +58,8 @@ class Step:
     Attributes
     ----------
     kind : str
-        ``identify``, ``recognised``, ``gate``, ``probe``, ``wait``, ``verdict``, ``after``, ``repaired`` or
-        ``refused``.
+        ``stop``, ``identify``, ``recognised``, ``barred``, ``gate``, ``probe``, ``wait``, ``verdict``,
+        ``after``, ``repaired`` or ``refused``.
     probe : Probe or None
         The probe in question.
     value : Value or None
@@ -80,6 +80,8 @@ class Step:
 def step_of(desk: Desk) -> Step:
     """What to do next on this call."""
     machine, weighed = desk.call.machine, desk.weighed
+    if desk.call.stopped and not (desk.request.asked("taken") or desk.request.given("taken")):
+        return Step("stop")
     if machine is None or weighed is None:
         return Step("identify")
     if machine.arrangement.recognised_only:
@@ -118,6 +120,8 @@ def _asked(desk: Desk, probe: Probe, value: Value | None, advised: bool) -> Step
         return Step("wait", probe, value, advised)
     briefing = desk.briefing(probe)
     taken = request.asked("taken") or request.given("taken")
+    if briefing.barred and not taken:
+        return Step("barred", probe, value, advised, briefing)
     if briefing.gates and not briefing.dead and not taken:
         return Step("gate", probe, value, advised, briefing)
     return Step("probe", probe, value, advised, briefing)
@@ -152,6 +156,10 @@ def show(desk: Desk) -> Reply:
         "pins": _pins(desk),
         "HEARD": HEARD,
         "provisional": provisional(desk.events, desk.call),
+        "in_the_way": _in_the_way(step.briefing),
+        "open_stops": [
+            (each, gate(each.stop.proof) if each.stop.proof else None) for each in desk.call.stopped
+        ],
         "kinds": record.KINDS,
         "photos": photos_of(desk),
     }
@@ -167,6 +175,15 @@ def show(desk: Desk) -> Reply:
     return Reply(
         title=_title(desk, step), html=page("call.html", desk, **given), id=desk.id, announce=_announce(desk)
     )
+
+
+def _in_the_way(briefing: Briefing) -> list[tuple[str, Stop]]:
+    """What may stand in the way of the gates shown, each with the gate at which it is offered."""
+    offered: dict[str, tuple[str, Stop]] = {}
+    for shown in briefing.gates:
+        for stop in stops_at(shown.gate.name):
+            offered.setdefault(stop.said, (shown.gate.name, stop))
+    return list(offered.values())
 
 
 def _title(desk: Desk, step: Step) -> str:
@@ -383,6 +400,8 @@ def take_reading(desk: Desk) -> Reply:
         return show(desk)
     step = step_of(desk)
     briefing, said = step.briefing, request.given("passed").split()
+    if step.kind in ("stop", "barred"):
+        raise FormRefused("value", "something forbids this now; for a reading taken already, say so below")
     if briefing.gates and not request.given("taken") and said != list(briefing.names):
         raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
     text = request.given("value")
@@ -446,6 +465,46 @@ def take_gate(desk: Desk) -> Reply:
     with beside("gate"):
         _pass(desk, desk.request.given("gate").split(), desk.request.given("words"))
     return desk.go(_same_probe(desk))
+
+
+def take_hazard(desk: Desk) -> Reply:
+    """
+    Keep that a hazard was found, or that a safety step cannot be done: the work stops.
+
+    Raises
+    ------
+    FormRefused
+        If there is no such hazard or gate.
+    """
+    request = desk.request
+    name, _, at = request.given("hazard").partition("@")
+    with beside("hazard"):
+        desk.keep("hazard", hazard=name, gate=at, words=request.given("words"))
+    return desk.go(desk.path(), desk.heading)
+
+
+def take_cleared(desk: Desk) -> Reply:
+    """
+    Keep how a hazard was cleared: only this reopens the call.
+
+    Raises
+    ------
+    FormRefused
+        If nothing is open under that name, or it is not said how.
+    """
+    request = desk.request
+    stoppage = next((s for s in desk.call.stoppages if s.event == request.given("of")), None)
+    if stoppage is None:
+        raise FormRefused("words", "nothing of that name stops this call now")
+    told = request.given("words")
+    if not told:
+        raise FormRefused("words", stoppage.stop.answer)
+    with beside("words"):
+        if stoppage.stop.proof:
+            _pass(desk, [stoppage.stop.proof], told)
+        if any(each.event == stoppage.event for each in desk.call.stoppages):
+            desk.keep("cleared", of=stoppage.event, words=told)
+    return desk.go(desk.path())
 
 
 def take_skip(desk: Desk) -> Reply:
