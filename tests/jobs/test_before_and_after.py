@@ -242,7 +242,7 @@ def test_every_point_of_an_example_tells_before_from_after(name: str) -> None:
     events = example(name)
     first = next(n for n, event in enumerate(events) if isinstance(event, MachineRead))
     points = [n for n in range(first + 1, len(events) + 1) if events[n - 1].kind not in ("gate", "photo")]
-    for n in points[:: max(1, len(points) // 6)]:
+    for n in points[:: max(1, len(points) // 4)]:
         checked(events[:n])
     checked(events)
 
