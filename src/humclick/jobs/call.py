@@ -16,6 +16,8 @@ from humclick.jobs.events import (
     DecisionTaken,
     Event,
     GatePassed,
+    HazardCleared,
+    HazardFound,
     NoteWritten,
     Opened,
     PartFitted,
@@ -166,6 +168,10 @@ class Call:
         What stops the call, or a part of it, and is not answered yet; in order.
     marked_volts : mapping of part to float
         Voltages stamped on capacitors. [V]
+    hazards : tuple of HazardFound
+        Every hazard that was found, in order, answered or not, taken back or not.
+    cleared : tuple of HazardCleared
+        How they were answered, in order.
     stamps, waits, fitted, photos, recordings, marks, notes, decisions : tuples of events
         In order, without what was undone.
     undone : frozenset of str
@@ -195,6 +201,8 @@ class Call:
     repairs: int = 0
     stoppages: tuple[Stoppage, ...] = ()
     marked_volts: Mapping[str, float] = field(default_factory=dict)
+    hazards: tuple[HazardFound, ...] = ()
+    cleared: tuple[HazardCleared, ...] = ()
     stamps: tuple[StampRead, ...] = ()
     waits: tuple[Waited, ...] = ()
     fitted: tuple[PartFitted, ...] = ()

@@ -506,6 +506,8 @@ class _Fold:
             repairs=self.repairs,
             stoppages=tuple(self.stoppages.values()),
             marked_volts=dict(self.marked),
+            hazards=tuple(e for e in self.events if isinstance(e, HazardFound)),
+            cleared=tuple(e for e in self.live if isinstance(e, HazardCleared)),
             stamps=tuple(e for e in self.live if isinstance(e, StampRead)),
             waits=tuple(e for e in self.live if isinstance(e, Waited)),
             fitted=tuple(e for e in self.live if isinstance(e, PartFitted)),

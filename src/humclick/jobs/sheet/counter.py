@@ -54,7 +54,7 @@ def counter_page(call: Call, told: Told) -> CounterPage:
         headline, note = "No new part is needed", "There is nothing to order from this sheet."
         if state.name == "open":
             headline, note = "Nothing to order yet", "No part stands out so far."
-        elif state.name in ("recognised", "handed"):
+        elif state.name in ("recognised", "handed", "stopped"):
             headline, note = "Nothing to order yet", "Somebody else decides what this machine needs."
     elif state.name == "open":
         headline = "Do not order yet"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
 from humclick.jobs.call import Call
@@ -77,6 +78,8 @@ def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str =
 
 def _explained(call: Call, told: Told) -> str:
     words, state = _words()["explained"], told.state
+    if call.stopped:
+        return " ".join(dict.fromkeys(stoppage.stop.customer for stoppage in call.stopped))
     if state.name == "recognised" and call.machine is not None:
         return str(words["three_phase" if call.machine.arrangement.id == "three-phase" else "recognised"])
     if state.failed:
@@ -143,6 +146,11 @@ def _safety(call: Call, told: Told) -> tuple[str, ...]:
     finished = not state.failed and state.name in ("repaired", "fitted", "passing")
     plug = "plug_done" if finished else "plug_handed" if state.name == "handed" else "plug_open"
     said = [words[f"{plug}_breaker" if _leaves_breaker(call, told) else plug], words["cover"]]
+    if call.stopped:
+        said = [words["stopped"]]
+    situation = call.situation()
+    if situation is not None and earth(situation) is Earth.NONE:
+        said.append(words["no_ground"])
     if call.machine is not None:
         printed = call.machine.nameplate.refrigerant
         if flammable(printed):

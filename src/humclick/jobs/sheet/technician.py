@@ -24,7 +24,7 @@ from humclick.jobs.sheet.customer import remedy_title
 from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
 from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.readings import PartTemperature
-from humclick.safety import cautions_for, flammable, gates, gates_for, safety_class
+from humclick.safety import cautions_for, flammable, gates, gates_for, safety_class, stop_at
 
 __all__ = ["clock", "machine_rows", "technician_page"]
 
@@ -252,7 +252,9 @@ def _next(call: Call, judgement: Judgement, state: State, shop: Shop) -> tuple[R
         if probe.how != probe.title:
             rows.append(Row("How", probe.how))
         return (*rows, Row("Why", "it proves the repair"))
-    if advice.next is None or step.kind == "repaired" or state.name == "handed":
+    if advice.next is None or step.kind == "stop" or state.name == "handed":
+        return ()
+    if step.kind == "repaired" and not step.probe:
         return ()
     known = gates()
     value = advice.next
@@ -296,6 +298,7 @@ def _cautions(call: Call) -> tuple[str, ...]:
     machine = call.machine
     assert machine is not None
     said = [f"{c.title}. {c.plain}" for c in cautions_for(machine)]
+    said[:0] = [f"{s.stop.title}. {' '.join(s.stop.steps)}" for s in call.stoppages]
     if machine.arrangement.caution:
         said.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
@@ -335,6 +338,11 @@ def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
     for gate in call.gates:
         title = known[gate.gate].title if gate.gate in known else gate.gate
         yield gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
+    for hazard in call.hazards:
+        title = f"Hazard: {stop_at(hazard.gate, hazard.hazard).title}"
+        yield hazard.id, Entry(0, clock(hazard), "hazard", title, note=hazard.words), ""
+    for answer in call.cleared:
+        yield answer.id, Entry(0, clock(answer), "cleared", "Hazard cleared", note=answer.words), ""
     for wait in call.waits:
         yield wait.id, Entry(0, clock(wait), "wait", f"Left alone for {wait.minutes:g} minutes"), ""
     for stamp in call.stamps:
@@ -397,7 +405,7 @@ def _reading(call: Call, kept: ReadingKept, judgement: Judgement | None, steps: 
         finding=finding.text if finding else "",
         warns=bool(finding and finding.warns),
         passed=tuple(f"No. {steps[g]}" if g in steps else known[g].title for g in held if g in known),
-        unproved=tuple(known[g].title for g in kept.unproved if g in known),
+        unproved=(*(known[g].title for g in kept.unproved if g in known), *kept.against),
     )
 
 

@@ -21,6 +21,7 @@ STATES: dict[str, str] = {
     "recognised": N_("another kind of test"),
     "open": N_("open"),
     "handed": N_("handed over"),
+    "stopped": N_("stopped for safety"),
     "passing": N_("nothing broken"),
     "needed": N_("cause found"),
     "fitted": N_("new part fitted"),

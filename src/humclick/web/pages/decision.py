@@ -4,12 +4,14 @@ The verdict, the decision, the new part, and how the repair is proved.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from typing import Any
 
+from humclick.diagnosis.probes import Probe
 from humclick.jobs.briefing import briefed_on
 from humclick.jobs.entry import one_of
 from humclick.jobs.fold import COMPRESSOR
-from humclick.jobs.standing import PROOF
+from humclick.jobs.standing import PROOF, Onward
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -58,8 +60,14 @@ def given(desk: Desk) -> dict[str, Any]:
         "new_part": any(first for _name, _title, first in parts),
         "fitted": step is not None and step.kind == "prove",
         "proof": proof,
-        "still": [known[name] for name in PROOF[1:] if name in known and name not in taken],
+        "still": _still(step, known, taken),
     }
+
+
+def _still(step: Onward | None, known: Mapping[str, Probe], taken: Collection[str]) -> list[Probe]:
+    """What is still worth measuring on a machine that runs again: what safety asks for first."""
+    first = [step.probe] if step is not None and step.kind == "repaired" and step.probe else []
+    return [known[n] for n in dict.fromkeys((*first, *PROOF[1:])) if n in known and n not in taken]
 
 
 def take_decision(desk: Desk) -> Reply:

@@ -18,6 +18,8 @@ from humclick.jobs.events import (
     DecisionTaken,
     Event,
     GatePassed,
+    HazardCleared,
+    HazardFound,
     MachineRead,
     MeterTaken,
     NoteWritten,
@@ -32,7 +34,7 @@ from humclick.jobs.events import (
     Waited,
 )
 from humclick.jobs.standing import given_last, live, to_undo
-from humclick.safety import gates
+from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
@@ -48,6 +50,8 @@ KINDS: dict[str, str] = {
     "stamp": N_("Stamp"),
     "complaint": N_("Complaint"),
     "gate": N_("Safety step passed"),
+    "hazard": N_("Hazard found"),
+    "cleared": N_("Hazard cleared"),
     "reading": N_("Reading"),
     "skip": N_("Left out"),
     "wait": N_("Waited"),
@@ -130,6 +134,10 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
         case GatePassed():
             known = gates().get(event.gate)
             return known.title if known else event.gate, event.words
+        case HazardFound():
+            return stop_at(event.gate, event.hazard).title, event.words
+        case HazardCleared():
+            return "", event.words
         case ReadingTaken():
             return _probe_title(desk, event.probe), event.value
         case ProbeSkipped():
@@ -212,9 +220,11 @@ def entries(desk: Desk) -> list[Entry]:
                 else value,
                 finding=finding.text if finding else "",
                 warns=finding.warns if finding else False,
-                undone=event.id in desk.call.undone,
+                undone=event.id in desk.call.undone and not isinstance(event, HazardFound),
                 problem=problems.get(event.id, ""),
-                unproved=tuple(gates()[name].title for name in reading.unproved) if reading else (),
+                unproved=(*(gates()[name].title for name in reading.unproved), *reading.against)
+                if reading
+                else (),
                 probe=event.probe if isinstance(event, ReadingTaken) else "",
                 measured=reading is not None and reading.reading is not None,
             )
