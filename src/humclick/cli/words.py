@@ -325,6 +325,8 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     if result.problems:
         shown += [heading("Could not be used"), problems_in_words(result.problems)]
     shown += [*bars_in_words(result.bars), standing_in_words(result), ""]
+    if result.kind == "stop":
+        return "\n".join((*shown, lines(f"{result.heading}.")))
     if result.kind in ("work", "prove", "repaired"):
         shown.append(lines(f"{result.heading}.", "", "  "))
     if result.kind == "work":

@@ -156,6 +156,8 @@ def _with_judgement(
         ),
     )
     behind = told.behind
+    if call.stopped:
+        return replace(page, explanation="Stopped for safety: the suspects are as they stood then.")
     if behind is None:
         return replace(
             page,
@@ -298,7 +300,6 @@ def _cautions(call: Call) -> tuple[str, ...]:
     machine = call.machine
     assert machine is not None
     said = [f"{c.title}. {c.plain}" for c in cautions_for(machine)]
-    said[:0] = [f"{s.stop.title}. {' '.join(s.stop.steps)}" for s in call.stoppages]
     if machine.arrangement.caution:
         said.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
@@ -306,7 +307,8 @@ def _cautions(call: Call) -> tuple[str, ...]:
         said.insert(0, f"{gate.title}. {gate.steps[0]}")
     if provisional(call.events, call):
         said.insert(0, "The arrangement is taken for now only: more than one fits what was seen.")
-    return tuple(said)
+    stopped = (f"{stoppage.stop.title}. {' '.join(stoppage.stop.steps)}" for stoppage in call.stoppages)
+    return (*stopped, *said)
 
 
 def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
