@@ -380,7 +380,7 @@ def _check(machine: Machine, check: Check, shop: Shop) -> Probe:
     if check.live:
         gates = _LIVE
     elif check.quantity:
-        gates = ("stand-clear",)
+        gates = (_METER,)
     answers = set(check.outcomes) - set(check.good)
     return Probe(
         check.id,
