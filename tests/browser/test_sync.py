@@ -69,10 +69,10 @@ def syncs(page: Page) -> None:
 
 
 def notes(page: Page, text: str) -> None:
-    """Write a note on the record page."""
-    with next_screen(page):
-        page.locator("form[action$='/note'] [name=text]").fill(text)
-        page.locator("form[action$='/note'] button").first.click()
+    """Write a note on the record page, and wait until it stands there; others' entries may come meanwhile."""
+    page.locator("form[action$='/note'] [name=text]").fill(text)
+    page.locator("form[action$='/note'] button").first.click()
+    page.locator("main li.note .value").get_by_text(text, exact=True).wait_for(timeout=SLOW)
 
 
 def texts(server: Server, call: str) -> list[str]:
