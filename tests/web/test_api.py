@@ -130,7 +130,7 @@ def test_a_call_goes_from_shop_to_shop_with_its_photos(tmp_path: Path) -> None:
     parcel = here("GET", "/api/calls/c1/parcel")
     assert parcel.headers["content-type"] == "application/zip"
     taken = there("POST", "/api/import", content=parcel.content).json()
-    assert taken == {"id": "c1", "added": 5, "photos": 1, "conflicts": []}
+    assert taken == {"id": "c1", "added": 5, "photos": 1, "conflicts": [], "unread": []}
     assert there("POST", "/api/import", content=parcel.content).json()["added"] == 0
     assert there("GET", "/api/calls/c1").json()["events"] == here("GET", "/api/calls/c1").json()["events"]
     assert there("GET", f"/api/photos/{digest}").content == here("GET", f"/api/photos/{digest}").content

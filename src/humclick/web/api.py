@@ -210,7 +210,7 @@ async def take_in(request: Request) -> dict[str, Any]:
 
 def taken_in(store: Store, data: bytes) -> dict[str, Any]:
     """
-    Keep what a parcel or a call file holds.
+    Keep what a parcel or a call file holds; ``unread`` names entries in it that this version cannot read.
 
     Raises
     ------
@@ -226,7 +226,13 @@ def taken_in(store: Store, data: bytes) -> dict[str, Any]:
     for digest, photo in found.photos.items():
         store.keep_photo(photo, digest)
     done = store.append(name, [plain_table(event) for event in found.events])
-    return {"id": name, "added": done.added, "photos": len(found.photos), "conflicts": list(done.conflicts)}
+    return {
+        "id": name,
+        "added": done.added,
+        "photos": len(found.photos),
+        "conflicts": list(done.conflicts),
+        "unread": [str(table["id"])[:64] for table in found.unread],
+    }
 
 
 @router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")
