@@ -295,7 +295,7 @@ def test_one_refused_entry_holds_up_no_other_and_stays_in_sight(
 def test_what_is_too_large_for_the_way_goes_in_pieces(
     play: Playwright, server: Server, proxy: Proxy, tmp_path: Path
 ) -> None:
-    """Entries that are too much at once arrive one by one; the one too large by itself is named, and stays."""
+    """Entries that are too much at once arrive in parts; the one too large by itself is named and stays."""
     with browser(play, tmp_path / "profile", PHONE) as context:
         page, path = context.new_page(), begun(server)
         page.goto(f"{proxy.address}{path}/record")
@@ -310,7 +310,7 @@ def test_what_is_too_large_for_the_way_goes_in_pieces(
         expect(page.locator("#notices [data-notice=refused]")).to_contain_text("too large for the server")
         proxy.goes_wrong("")
         page.locator("#notices [data-notice=refused]").get_by_role("button", name="Send again").click()
-        all_sent(page)
+        waits(page, waiting=0, refused=0, server="reached")
         assert len(texts(server, path[6:])) == 5
 
 
