@@ -87,7 +87,7 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     import hashlib
     from pathlib import Path
 
-    from humclick.cli.terminal import terminal
+    from humclick.cli.device import terminal
     from humclick.errors import Refused
     from humclick.jobs.call_file import append_event, read_call
     from humclick.jobs.order import next_turn

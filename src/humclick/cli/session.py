@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
+from humclick.cli.device import terminal
 from humclick.cli.pins import finding_in_words
-from humclick.cli.terminal import terminal
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
