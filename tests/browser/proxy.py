@@ -42,6 +42,7 @@ _BODIES = {
     "too many": b'{"error": "slow down"}',
     "forbidden": b"forbidden",
 }
+_TOO_LARGE = b"HTTP/1.1 413 Content Too Large\r\nContent-Type: text/html\r\n"
 #: What happens to a request that arrives, or to its reply.
 ARRIVED = ("lost reply", "half a reply", "doubled")
 #: Everything that may go wrong.
@@ -61,6 +62,8 @@ class Proxy:
     ----------
     fault : callable
         What goes wrong with a method and path; empty for nothing.
+    largest : int
+        Where ``too large`` goes wrong: the largest body that is carried. [byte]
     seen : list of (method, path, fault)
         Every request to the interface.
     """
@@ -69,6 +72,7 @@ class Proxy:
         self.server = server
         self.fault: Callable[[str, str], str] = lambda method, path: ""
         self.seen: list[tuple[str, str, str]] = []
+        self.largest = 600
         self.port = 0
         self._carrying: set[asyncio.Task[None]] = set()
         self._loop = asyncio.new_event_loop()
@@ -132,7 +136,9 @@ class Proxy:
             self.seen.append((method, path, fault))
         if fault == "late":
             await asyncio.sleep(random.uniform(0.05, 1.0))
-        if fault in INSTEAD:
+        if fault == "too large" and len(body) > self.largest:
+            back.write(_answered("entity too large"))
+        elif fault in INSTEAD:
             back.write(_answered(fault))
         elif fault == "lost":
             back.transport.abort()
@@ -159,7 +165,7 @@ class Proxy:
 
 
 def _answered(fault: str) -> bytes:
-    body = _BODIES.get(fault, b"")
-    given = INSTEAD[fault]
+    given = INSTEAD.get(fault, _TOO_LARGE)
+    body = _BODIES.get(fault, b"" if fault in INSTEAD else _SIGN_IN)
     length = b"" if b"Content-Length" in given else b"Content-Length: %d\r\n" % len(body)
     return given + length + b"Connection: close\r\n\r\n" + body

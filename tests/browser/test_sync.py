@@ -69,10 +69,10 @@ def syncs(page: Page) -> None:
 
 
 def notes(page: Page, text: str) -> None:
-    """Write a note on the record page."""
-    with next_screen(page):
-        page.locator("form[action$='/note'] [name=text]").fill(text)
-        page.locator("form[action$='/note'] button").first.click()
+    """Write a note on the record page, and wait until it stands there; others' entries may come meanwhile."""
+    page.locator("form[action$='/note'] [name=text]").fill(text)
+    page.locator("form[action$='/note'] button").first.click()
+    page.locator("main li.note .value").get_by_text(text, exact=True).wait_for(timeout=SLOW)
 
 
 def texts(server: Server, call: str) -> list[str]:
@@ -290,6 +290,28 @@ def test_one_refused_entry_holds_up_no_other_and_stays_in_sight(
         waits(page, refused=0, aside=0)
         assert "from a later version" in texts(server, call)
         expect(refused).to_have_count(0)
+
+
+def test_what_is_too_large_for_the_way_goes_in_pieces(
+    play: Playwright, server: Server, proxy: Proxy, tmp_path: Path
+) -> None:
+    """Entries that are too much at once arrive in parts; the one too large by itself is named and stays."""
+    with browser(play, tmp_path / "profile", PHONE) as context:
+        page, path = context.new_page(), begun(server)
+        page.goto(f"{proxy.address}{path}/record")
+        kept_offline(page)
+        proxy.goes_wrong("lost")
+        for text in ("one", "two", "x" * 900, "three", "four"):
+            notes(page, text)
+        proxy.goes_wrong("too large", "POST /api/calls")
+        syncs(page)
+        waits(page, waiting=0, refused=1, server="reached")
+        assert sorted(texts(server, path[6:])) == ["four", "one", "three", "two"]
+        expect(page.locator("#notices [data-notice=refused]")).to_contain_text("too large for the server")
+        proxy.goes_wrong("")
+        page.locator("#notices [data-notice=refused]").get_by_role("button", name="Send again").click()
+        waits(page, waiting=0, refused=0, server="reached")
+        assert len(texts(server, path[6:])) == 5
 
 
 def test_a_photo_that_cannot_be_taken_now_holds_up_no_entry(

@@ -390,3 +390,24 @@ def test_changing_the_arrangement_says_what_no_longer_fits(session: Session) -> 
     assert "not used" in said
     assert "ptc.ohms" in said
     assert sum(isinstance(e, MachineRead) for e in session.events) >= 2
+
+
+def test_the_terminal_has_a_name_of_its_own(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is the same each time and telling nothing, stands in each event, and its gates hold there alone."""
+    session.take("pins.C-R")
+    while session.gates():
+        session.take("done")
+    assert {event.device for event in session.events} == {session.device}
+    again = Session(session.path, session.shop)
+    again.open()
+    again.choose("pins.C-R")
+    assert again.device == session.device
+    assert again.gates() == ()
+    monkeypatch.setenv("HUMCLICK_DEVICE", "van-2")
+    other = Session(session.path, session.shop)
+    other.open()
+    other.choose("pins.C-R")
+    assert other.device == "van-2"
+    assert other.gates()

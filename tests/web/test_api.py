@@ -130,7 +130,7 @@ def test_a_call_goes_from_shop_to_shop_with_its_photos(tmp_path: Path) -> None:
     parcel = here("GET", "/api/calls/c1/parcel")
     assert parcel.headers["content-type"] == "application/zip"
     taken = there("POST", "/api/import", content=parcel.content).json()
-    assert taken == {"id": "c1", "added": 5, "photos": 1, "conflicts": []}
+    assert taken == {"id": "c1", "added": 5, "photos": 1, "conflicts": [], "unread": []}
     assert there("POST", "/api/import", content=parcel.content).json()["added"] == 0
     assert there("GET", "/api/calls/c1").json()["events"] == here("GET", "/api/calls/c1").json()["events"]
     assert there("GET", f"/api/photos/{digest}").content == here("GET", f"/api/photos/{digest}").content
@@ -347,3 +347,18 @@ def test_a_gate_passed_on_one_desk_holds_on_no_other(tmp_path: Path) -> None:
     devices = {event.get("device") for event in first("GET", "/api/calls/c1").json()["events"]}
     assert len(devices - {None}) == 1
     assert {client(tmp_path)("GET", "/").cookies["humclick-device"] for _ in range(3)} != devices
+
+
+@pytest.mark.parametrize("turn", [{}, {"turn": 1}, {"turn": 5000}, {"turn": 2**31 - 1}])
+def test_no_single_event_stops_a_call(tmp_path: Path, turn: dict[str, int]) -> None:
+    """After an event of the last moment there is, at any turn, pages go on taking entries and undo."""
+    asked = begun(tmp_path)
+    far = {"kind": "note", "id": "far", "at": "2200-12-31T23:59:59.999999Z", "text": "far", **turn}
+    assert asked("POST", "/api/calls/c1/events", json={"events": [far]}).json()["results"][0]["kept"]
+    for text in ("one", "two"):
+        assert asked("POST", "/call/c1/note", data={"text": text}).status_code == 303
+    assert asked("POST", "/call/c1/undo").status_code == 303
+    events = asked("GET", "/api/calls/c1").json()["events"]
+    undo = next(event for event in events if event["kind"] == "undo")
+    assert next(event for event in events if event["id"] == undo["of"])["text"] == "two"
+    assert undo["at"] < "2200"

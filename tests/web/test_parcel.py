@@ -85,3 +85,13 @@ def test_a_member_that_lies_about_its_size_is_refused() -> None:
     data[where : where + 4] = (100).to_bytes(4, "little")
     with pytest.raises(Refused):
         unpack(bytes(data))
+
+
+def test_what_cannot_be_read_goes_along_in_a_parcel() -> None:
+    """Entries of a later version are handed on as they are, and the phone that takes them in keeps them."""
+    later = {"kind": "later", "id": "x1", "at": "2026-03-02T09:10:00+01:00", "text": "as it was"}
+    packed = pack_tables(json.dumps({"id": "c1", "events": [later, *EVENTS]}), {})
+    text, _ = unpack_tables(packed)
+    assert json.loads(text)["events"] == [*EVENTS, later]
+    assert unpack(packed).unread == (later,)
+    assert [event.id for event in unpack(packed).events] == ["e1", "e2", "e3", "e4"]

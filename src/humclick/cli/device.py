@@ -9,10 +9,10 @@ import os
 import platform
 from pathlib import Path
 
-__all__ = ["device"]
+__all__ = ["terminal"]
 
 
-def device() -> str:
+def terminal() -> str:
     """
     The same name each time for one person on one machine, telling neither; ``HUMCLICK_DEVICE`` gives another.
     """

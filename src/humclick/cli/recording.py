@@ -87,7 +87,7 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     import hashlib
     from pathlib import Path
 
-    from humclick.cli.device import device
+    from humclick.cli.device import terminal
     from humclick.errors import Refused
     from humclick.jobs.call_file import append_event, read_call
     from humclick.jobs.order import next_turn
@@ -98,7 +98,7 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     with Path(file).open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256")
     turn = next_turn(read_call(str(call_file)))
-    event = recording_event(evidence, sha256=digest.hexdigest(), device=device(), turn=turn)
+    event = recording_event(evidence, sha256=digest.hexdigest(), device=terminal(), turn=turn)
     append_event(str(call_file), event)
     click.echo(f"Put into {call_file}; ask humclick advise {call_file}", err=True)
 

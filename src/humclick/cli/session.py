@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from humclick.cli import words
-from humclick.cli.device import device
+from humclick.cli.device import terminal
 from humclick.cli.pins import finding_in_words
 from humclick.cli.stopping import barred_in_words, stop_in_words
 from humclick.diagnosis.advice import Advice, advise
@@ -79,7 +79,7 @@ class Session:
     ) -> None:
         self.path = path
         self.shop = shop
-        self.device = device()
+        self.device = terminal()
         self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
         self.events: tuple[Event, ...] = ()
         self.call: Call = fold(())
@@ -407,9 +407,11 @@ class Session:
         state, probe = self.state, self.asked
         shown = ["", *words.bars_in_words(advice.bars), *([f"{words.LEFT}:"] if state.done else [])]
         shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
-        if probe is None and step.kind in ("work", "prove", "repaired"):
+        if step.kind in ("work", "prove", "repaired"):
             said = heading(state, advice, self.shop)
-            return "\n".join((*shown, onward_in_words(self.call, step, said, self.shop)))
+            if probe is None:
+                return "\n".join((*shown, onward_in_words(self.call, step, said, self.shop)))
+            shown.append(words.lines(f"{said}."))
         if probe is None:
             return "\n".join((*shown, verdict_shown(self)))
         if advice.next is not None and advice.next.probe == probe.id:

@@ -212,7 +212,7 @@ async def take_in(request: Request) -> dict[str, Any]:
 
 def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     """
-    Keep what a parcel or a call file holds.
+    Keep what a parcel or a call file holds; ``unread`` names entries in it that this version cannot read.
 
     Raises
     ------
@@ -226,8 +226,21 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     name = call_id(call["id"])
     for photo, looked in photos:
         office.store.keep_photo(photo, looked=PhotoKept(*looked))
-    done = office.store.append(name, call["events"])
-    return {"id": name, "added": done.added, "photos": len(photos), "conflicts": list(done.conflicts)}
+    readable, unread = [], []
+    for table in call["events"]:
+        try:
+            event_from(table)
+            readable.append(table)
+        except HumclickError:
+            unread.append(str(table.get("id", ""))[:64])
+    done = office.store.append(name, readable)
+    return {
+        "id": name,
+        "added": done.added,
+        "photos": len(photos),
+        "conflicts": list(done.conflicts),
+        "unread": unread,
+    }
 
 
 @router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")

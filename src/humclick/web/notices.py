@@ -60,6 +60,7 @@ NOTICES: dict[str, str] = {
     "straight": N_("Entries go straight to the server"),
     "to-send": N_("{n} entries to send"),
     "to-send-one": N_("1 entry to send"),
+    "too-large": N_("too large for the server, or for what stands before it"),
     "understood": N_("Understood"),
     "updated": N_("A new version is here. It is used from the next start; this call goes on as it is."),
 }

@@ -342,7 +342,7 @@ const entries = {
   "send-again": async keys => { await keep.sendAgain(keys); await send(); },
   "set-aside": async keys => { await keep.setAside(keys); await send(); },
 };
-let server = { reached: false, trouble: "" }, reachedAt = 0;
+let server = { reached: false, trouble: "", fresh: true }, reachedAt = 0;
 const standing = async () => stand(await keep.outbox(), server, reachedAt, entries);
 
 async function send() {

@@ -11,9 +11,9 @@ export function stand(entries, server, at, what) {
   const waiting = entries.filter(waits).length, not = entries.filter(refused), aside = entries.filter(entry => entry.aside);
   const root = document.documentElement.dataset;
   Object.assign(root, { waiting, refused: not.length, aside: aside.length, server: server.reached ? "reached" : "away" });
-  const well = server.reached && !server.trouble, away = !server.reached && (!server.trouble || server.trouble === "away");
+  const well = server.reached && !server.trouble, away = !server.reached && !server.fresh && (!server.trouble || server.trouble === "away");
   const said = [
-    waiting ? counted("to-send", waiting) : well ? say("all-sent") : "",
+    waiting ? counted("to-send", waiting) : well && !not.length ? say("all-sent") : "",
     counted("not-taken", not.length),
     server.trouble && !away ? say(`server-${server.trouble}`) : "",
     away && !at ? say("server-away") : "",

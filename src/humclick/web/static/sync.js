@@ -2,6 +2,7 @@
 // the server has lost. Both ways are unions, so whatever is not sure to have arrived is sent again. An entry leaves
 // the outbox only for an answer that names it as kept: not for a page, a redirect or a status alone.
 import * as keep from "./keep.js";
+import { say } from "./notices.js";
 import { sha256 } from "./photo.js";
 
 const AT_ONCE = 200;
@@ -50,6 +51,7 @@ async function each(list, found, work) {
 async function asked(path, request = {}) {
   const found = await fetch(path, { cache: "no-store", redirect: "manual", ...request });
   const json = found.headers.get("content-type")?.includes("json") && await found.json().catch(() => null);
+  if (!json && found.status === 413) return { ok: false, status: 413, json: { error: say("too-large") } };
   if (!json) throw new Trouble(found.status >= 500 ? "storage" : "not-ours");
   if (![200, 400, 404, 413, 422].includes(found.status)) throw new Trouble("storage", json.error);
   return { ok: found.status === 200, status: found.status, json };
