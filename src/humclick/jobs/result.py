@@ -270,7 +270,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         none_of_these=advice.none_of_these,
         left_out=advice.left_out,
         next=following,
-        alternatives=advice.alternatives,
+        alternatives=() if step.kind == "repaired" else advice.alternatives,
         guards=advice.guards,
         findings=findings(situation, shop),
         contradictions=contradictions(situation, shop),
