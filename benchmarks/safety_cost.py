@@ -17,8 +17,9 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from html.parser import HTMLParser
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -26,6 +27,11 @@ from unittest.mock import patch
 ROOT = Path(__file__).resolve().parents[1]
 #: What describes a call before anything is measured.
 _FIRST = ("opened", "machine", "meter", "stamp", "complaint")
+#: Where the faces ask what is said of safety.
+_FACES = (
+    *("humclick.cli.session", "humclick.cli.ending", "humclick.web.desk"),
+    *("humclick.web.pages.call",),
+)
 #: Elements of a page that stand on a line of their own.
 _LINES = ("h1", "h2", "h3", "p", "li")
 _VOID = ("input", "br", "hr", "img", "link", "meta")
@@ -33,28 +39,19 @@ _VOID = ("input", "br", "hr", "img", "link", "meta")
 
 @contextmanager
 def _silenced() -> Iterator[None]:
-    """The program without any safety text or step."""
-    from humclick.cli import session
-    from humclick.web import desk
-    from humclick.web.pages import call as page
-
+    """The program without any safety text or step, older states of it too."""
+    quiet: dict[str, Any] = {"cautions": lambda _call: ()}
+    with suppress(ImportError):
+        briefing = import_module("humclick.jobs.briefing")
+        quiet["briefed"] = lambda *_a, **_k: briefing.Briefing()
+        quiet["briefed_on"] = lambda *_a, **_k: briefing.RemedyBriefing()
     with ExitStack() as stack:
         stack.enter_context(patch("humclick.jobs.call.Call.gates_before", lambda *_a, **_k: ()))
-        for module in (session, desk, page):
-            for name in ("cautions", "briefed"):
+        for module in map(import_module, _FACES):
+            for name, instead in quiet.items():
                 if hasattr(module, name):
-                    stack.enter_context(patch.object(module, name, _nothing(name)))
-        desk._JUDGEMENTS.__init__()
+                    stack.enter_context(patch.object(module, name, instead))
         yield
-    desk._JUDGEMENTS.__init__()
-
-
-def _nothing(name: str) -> Any:
-    if name == "cautions":
-        return lambda _call: ()
-    from humclick.jobs.briefing import Briefing
-
-    return lambda *_a, **_k: Briefing()
 
 
 def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
@@ -98,20 +95,26 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
         probe, value = rest
         if session.asked is None or session.asked.id != probe:
             take(probe)
-        before = session.briefing() if hasattr(session, "briefing") else None
-        if before is not None and before.dead:
+        if _steps(session) == "with the reading":
             take(f"done {value}")
             found["readings"] += 1
             continue
-        while before.gates if before is not None else session.gates():
+        while _steps(session):
             found["confirmations"] += 1
             take("done")
-            before = session.briefing() if before is not None else None
         take(value)
         found["readings"] += 1
     found["gates held"] = len(session.call.gates)
     found["marked"] = sum(bool(each.unproved) for each in session.call.readings)
     return found
+
+
+def _steps(session: Any) -> str:
+    """Whether safety steps are waiting, and whether the reading may confirm them; older states too."""
+    if hasattr(session, "gates"):
+        return "waiting" if session.gates() else ""
+    briefing = session.briefing()
+    return "with the reading" if briefing.dead else "waiting" if briefing.gates else ""
 
 
 class _Screen(HTMLParser):

@@ -62,7 +62,7 @@ def verdict_shown(session: Session) -> str:
     assert backed is not None
     shown = [words.verdict_in_words(backed)]
     shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.remedies)]
-    shown += words.remedy_in_words(briefed_on(session.call, verdict.remedies))
+    shown += words.remedy_in_words(briefed_on(session.events, session.call, verdict.remedies, session.shop))
     shown.append(proof_in_words(session, verdict.remedies))
     named = " and ".join(verdict.remedies)
     told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."

@@ -419,7 +419,7 @@ class Session:
     def _before(self, probe: Probe) -> str:
         """What stands before a probe, or how to answer it."""
         briefing = self.briefing()
-        hazards = words.hazards_in_words(briefing)
+        hazards = words.hazards_in_words(briefing.hazards)
         if not briefing.gates:
             return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
         parts = [*hazards, words.gates_in_words(briefing)]

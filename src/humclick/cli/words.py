@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.guards import GuardState
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
-    from humclick.jobs.briefing import Briefing, RemedyBriefing
+    from humclick.jobs.briefing import Briefing, HazardShown, RemedyBriefing
     from humclick.jobs.call import Call, Problem
     from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
@@ -160,16 +160,14 @@ def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
     if not full:
         ticks = "  ".join(f"[ ] {tick}".replace(" ", "\N{NO-BREAK SPACE}") for tick in gate.ticks)
         return lines(f"{gate.title}: {ticks}", f"{first}: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
-    said = [lines(gate.said, "  ")] if gate.said else []
+    said = [lines(" ".join(gate.said), "  ")] if gate.said else []
     return "\n".join([f"{first}: {gate.title}", *said, numbered(gate.steps)])
 
 
-def hazards_in_words(briefing: Briefing) -> list[str]:
-    """What a probe meets: in full where it is new, else in one line."""
-    shown = [
-        lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in briefing.hazards if each.full
-    ]
-    short = "; ".join(each.hazard.tick for each in briefing.hazards if not each.full)
+def hazards_in_words(hazards: Sequence[HazardShown]) -> list[str]:
+    """What a probe or a remedy meets: in full where it is new, else in one line."""
+    shown = [lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in hazards if each.full]
+    short = "; ".join(each.hazard.tick for each in hazards if not each.full)
     return [*shown, *([lines(short, "  Mind: ")] if short else [])]
 
 
@@ -196,7 +194,11 @@ def safety_in_words(gates: Sequence[Gate], hazards: Sequence[Fact], place: Place
 
 def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
     """What doing a remedy meets, and what takes a certificate."""
-    shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.hazards]
+    shown = hazards_in_words(briefing.hazards)
+    if briefing.refrigerant is not None:
+        kind = briefing.refrigerant
+        title = kind.title[:1].upper() + kind.title[1:]
+        shown.insert(0, lines(f"{title}. {' '.join(kind.said)}", "! "))
     if briefing.certificate is not None:
         shown.append(lines(f"{briefing.certificate.text} ({briefing.certificate.source})", "! "))
     return shown

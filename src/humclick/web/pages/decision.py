@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from humclick.jobs.briefing import briefed_on
 from humclick.jobs.entry import one_of
 from humclick.jobs.events import DecisionTaken, PartFitted
 from humclick.jobs.fold import COMPRESSOR
@@ -61,7 +60,7 @@ def given(desk: Desk) -> dict[str, Any]:
         "every_remedy": desk.shop.remedies,
         "demands": _demands(desk, remedies),
         "parts": parts,
-        "meets": briefed_on(desk.call, remedies),
+        "meets": desk.briefing_on(remedies),
         "new_part": any(first for _name, _title, first in parts),
         "fitted": last if isinstance(last, PartFitted) else None,
         "proof": proof,
