@@ -2,11 +2,12 @@
 What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
 
 Every example call is replayed, probe by probe in its own order, through the terminal's session and through
-the pages. What safety costs is the lines of all that is shown, less the lines of the same replay with every
-safety text and step silenced, so that what is shown again because of a step counts too; and each line typed,
-or tap, that does nothing but confirm. Lines of a page are its headings, paragraphs and list items, what is
-folded away left out. With ``--root FOLDER`` the program in another folder is measured: an older state,
-unpacked there; ``--before FILE`` puts its figures beside those of now.
+the pages. In the terminal, safety costs the lines of all that is shown, less those of the same replay with
+every safety text and step silenced, so that what is printed again because of a step counts too; and each line
+typed for nothing else. On the pages it costs every line of a screen that asks for safety steps and nothing
+else, the lines of safety on other screens, and each tap that only confirms. Lines of a page are its headings,
+paragraphs and list items, what is folded away left out. With ``--root FOLDER`` the program in another folder
+is measured: an older state, unpacked there; ``--before FILE`` puts its figures beside those of now.
 """
 
 from __future__ import annotations
@@ -28,10 +29,7 @@ ROOT = Path(__file__).resolve().parents[1]
 #: What describes a call before anything is measured.
 _FIRST = ("opened", "machine", "meter", "stamp", "complaint")
 #: Where the faces ask what is said of safety.
-_FACES = (
-    *("humclick.cli.session", "humclick.cli.ending", "humclick.web.desk"),
-    *("humclick.web.pages.call",),
-)
+_FACES = ("humclick.cli.session", "humclick.cli.ending")
 #: Elements of a page that stand on a line of their own.
 _LINES = ("h1", "h2", "h3", "p", "li")
 _VOID = ("input", "br", "hr", "img", "link", "meta")
@@ -122,9 +120,9 @@ class _Screen(HTMLParser):
 
     def __init__(self, html: str) -> None:
         super().__init__()
-        self.lines = 0
+        self.all = self.spoken = 0
         self.gate = self.passed = ""
-        self._open: list[tuple[str, bool]] = []
+        self._open: list[tuple[str, bool, bool]] = []
         self._form = ""
         self.feed(html)
 
@@ -137,15 +135,18 @@ class _Screen(HTMLParser):
         if tag == "input" and (self._form, given.get("name")) == ("reading", "passed"):
             self.passed = given.get("value") or ""
         if tag not in _VOID:
-            hidden = bool(self._open and self._open[-1][1]) or (tag == "details" and "open" not in given)
-            self.lines += tag in _LINES and not hidden
-            self._open.append((tag, hidden))
+            hidden, spoken = self._open[-1][1:] if self._open else (False, False)
+            hidden = hidden or (tag == "details" and "open" not in given)
+            spoken = spoken or "spoken" in (given.get("class") or "").split()
+            self.all += tag in _LINES and not hidden
+            self.spoken += tag in _LINES and spoken and not hidden
+            self._open.append((tag, hidden, spoken))
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         pass
 
     def handle_endtag(self, tag: str) -> None:
-        if any(tag == each for each, _hidden in self._open):
+        if any(tag == each[0] for each in self._open):
             while self._open.pop()[0] != tag:
                 pass
 
@@ -164,7 +165,7 @@ def _pages(name: str) -> Counter[str]:
 
     def screen(reply: dict[str, Any]) -> _Screen:
         page = _Screen(reply["html"])
-        found["lines"] += page.lines
+        found["lines"] += page.all if page.gate else page.spoken
         return page
 
     for kind, *rest in _script(events, fold(events).undone):
@@ -205,12 +206,9 @@ def measured() -> dict[str, Any]:
             full = _terminal(Path(folder), name)
             with _silenced():
                 bare = _terminal(Path(folder), name, silent=True)
-                bare_pages = _pages(name)
             full["lines"] -= bare["lines"]
             terminal.update(full)
-            shown = _pages(name)
-            shown["lines"] -= bare_pages["lines"]
-            pages.update(shown)
+            pages.update(_pages(name))
     return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
 
 
