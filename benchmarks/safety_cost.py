@@ -68,7 +68,8 @@ def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
     return found
 
 
-def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+def replayed_on_terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+    """One example call replayed through the terminal's session: lines shown, confirmations, gates held."""
     from humclick.cli.session import Session
     from humclick.diagnosis.shop import default_shop
     from humclick.jobs.call_file import read_call, write_call
@@ -151,7 +152,8 @@ class _Screen(HTMLParser):
                 pass
 
 
-def _pages(name: str) -> Counter[str]:
+def replayed_on_pages(name: str) -> Counter[str]:
+    """One example call replayed through the pages: lines of safety, taps that only confirm, gates held."""
     from tests.web.pages_asked import Bench
 
     from humclick.jobs.call_file import read_call
@@ -203,12 +205,12 @@ def measured() -> dict[str, Any]:
             if machine is None or machine.arrangement.recognised_only:
                 continue
             calls += 1
-            full = _terminal(Path(folder), name)
+            full = replayed_on_terminal(Path(folder), name)
             with _silenced():
-                bare = _terminal(Path(folder), name, silent=True)
+                bare = replayed_on_terminal(Path(folder), name, silent=True)
             full["lines"] -= bare["lines"]
             terminal.update(full)
-            pages.update(_pages(name))
+            pages.update(replayed_on_pages(name))
     return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
 
 

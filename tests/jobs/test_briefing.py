@@ -150,7 +150,7 @@ def test_only_dead_work_is_confirmed_with_the_reading() -> None:
     ),
 )
 def test_no_gate_is_held_less(name: str, gas: str, steps: list[tuple[int, bool, str]]) -> None:
-    """In any order of probes, what is confirmed together is recorded one by one, and what is not is marked."""
+    """In any order of probes, what is confirmed is recorded one by one, and what is not is marked."""
     bench = Bench(name, gas)
     probes = list(probes_of(Machine.of(name), SHOP))
     for number, confirmed, device in steps:
