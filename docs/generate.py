@@ -201,7 +201,8 @@ def shop() -> str:
 
 def _controls() -> dict[str, tuple[list[str], list[str], list[str]]]:
     """By hazard: the gates that keep it away, probes that speak it, remedies that speak it."""
-    shop, found = default_shop(), {each.name: ([], [], []) for each in hazards()}
+    shop = default_shop()
+    found: dict[str, tuple[list[str], list[str], list[str]]] = {h.name: ([], [], []) for h in hazards()}
     for gate in gates().values():
         for name in gate.hazards:
             found[name][0].append(gate.name)
@@ -242,19 +243,17 @@ def safety() -> str:
         defer(),
         "## Hazards, what stands before each, and the test of it",
         "A gate stands before the probe and is confirmed.\n"
-        "What no gate keeps away is spoken with the probe or the remedy: in full the first time on a call, in a "
-        "few words from then on.",
+        "What no gate keeps away is spoken with the probe or the remedy: in full the first time on a call, "
+        "in a few words from then on.",
         _table(("name", "hazard", "as spoken", "control", "tests of the control", "source"), rows),
         "## Gates",
-        "Each is shown in full once a call on each device, and again for another refrigerant or another charge; "
+        "Each is shown in full once a call on each device, and again for another refrigerant or charge; "
         "from then on in one line, the words in italics.\n"
         "All that stand together are confirmed together, each recorded by itself.",
     ]
     for gate in gates().values():
-        steps = "\n".join(
-            f"{n}. {step} *{tick}*"
-            for n, (step, tick) in enumerate(zip(gate.steps, gate.ticks, strict=True), 1)
-        )
+        told = zip(gate.steps, gate.ticks, strict=True)
+        steps = "\n".join(f"{n}. {step} *{tick}*" for n, (step, tick) in enumerate(told, 1))
         ends = f"Passing it ends {_code(sorted(gate.ends))}." if gate.ends else ""
         last = "\n".join(s for s in (f"Holds {gate.lasts}.", ends, f"Source: {gate.source}.") if s)
         blocks += [f"### {gate.title}", f"Name `{gate.name}`.", steps, gate.why, last]

@@ -15,7 +15,7 @@ COSTS = [("terminal", "lines"), ("terminal", "confirmations"), ("pages", "lines"
 
 @pytest.mark.parametrize(("face", "cost"), COSTS)
 def test_safety_costs_a_third_at_most(face: str, cost: str) -> None:
-    """Lines, and confirmations typed or tapped, are at most a third of those before; no fewer steps are held."""
+    """Lines and confirmations are at most a third of those before, and no fewer steps are held."""
     before, now = FOUND["before"][face], FOUND["now"][face]
     assert 3 * now[cost] <= before[cost]
     assert now["gates held"] >= before["gates held"]

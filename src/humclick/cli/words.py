@@ -270,7 +270,6 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
     from humclick.cli.ending import demands_of
     from humclick.diagnosis.findings import HEARD
-    from humclick.jobs.standing import cautions
 
     shown = [machine_in_words(call.machine)] if call.machine else []
     shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")
@@ -278,7 +277,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         shown.append(heading("Readings"))
     for finding in result.findings:
         shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
-    shown += [lines(f"{fact.title}. {fact.plain}", "! ") for fact in cautions(call)]
+    shown += [lines(text, "! ") for text in result.cautions]
     missing = sorted({gate for names in result.unproved.values() for gate in names})
     if missing:
         told = f"{counted(len(result.unproved), 'reading')} taken without a record of: {', '.join(missing)}"

@@ -38,7 +38,16 @@ from humclick.safety import (
     place_of,
 )
 
-__all__ = ["Briefing", "GateShown", "HazardShown", "RemedyBriefing", "briefed", "briefed_on", "on_machine"]
+__all__ = [
+    "Briefing",
+    "GateShown",
+    "HazardShown",
+    "RemedyBriefing",
+    "briefed",
+    "briefed_on",
+    "on_machine",
+    "spoken_with",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +264,16 @@ def briefed_on(
         return RemedyBriefing(shown)
     kind = meaning(machine.nameplate.refrigerant)
     return RemedyBriefing(shown, kind, place_of(call.place).rule("opened-circuit"))
+
+
+def spoken_with(call: Call, probe: str, remedies: Sequence[str], shop: Shop) -> tuple[HazardShown, ...]:
+    """Hazards of the next probe, if one is named, and of some remedies, to whoever reads them first."""
+    machine = call.machine
+    if machine is None:
+        return ()
+    found = briefed((), call, probe_of(machine, probe, shop), shop).hazards if probe else ()
+    more = briefed_on((), call, remedies, shop).hazards
+    return tuple({each.hazard.name: each for each in (*found, *more)}.values())
 
 
 def on_machine(call: Call) -> tuple[Hazard, ...]:

@@ -19,6 +19,7 @@ from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guards import GuardState
 from humclick.diagnosis.reasons import Explanation, explain
 from humclick.errors import Refused
+from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.standing import cautions
 
@@ -115,7 +116,7 @@ class AdviceResult:
     before : tuple of str
         Safety gates still to be passed before the next probe, by name, in order.
     cautions : tuple of str
-        What to mind from now on, in plain words.
+        What to mind from now on, and what the next probe or the remedies meet, in plain words.
     verdict : DefendedVerdict or None
         Where it is time to act.
     explanation : Explanation or None
@@ -186,6 +187,9 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
     advice = advise(situation, shop=shop)
     leader = frozenset(advice.verdict.remedies) if advice.verdict else None
     explanation = explain(situation, shop, leader=leader) if why or advice.verdict else None
+    remedies = advice.verdict.remedies if advice.verdict else ()
+    met = spoken_with(call, advice.next.probe if advice.next else "", remedies, shop)
+    spoken = [each.hazard for each in met]
     return AdviceResult(
         humclick_advice=1,
         kind=advice.kind,  # type: ignore[arg-type]
@@ -209,7 +213,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False) -> AdviceResult:
         unproved={each.event: each.unproved for each in call.readings if each.unproved},
         problems=call.problems,
         before=tuple(gate.name for gate in call.gates_before(advice.next.gates)) if advice.next else (),
-        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in cautions(call)),
+        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in (*cautions(call), *spoken)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
     )
