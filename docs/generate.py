@@ -194,7 +194,8 @@ def shop() -> str:
     return _page(
         "The shop file",
         "A shop's own file has the same layout and only the lines that differ.\n"
-        'It may add `[odds]`, such as `"ptc.open" = 0.01`, to replace the prior odds of a mode.',
+        'It may add `[odds]`, such as `"ptc.open" = 0.01`, to replace the prior odds of a mode, and '
+        '`place`, such as `place = "us"`, to say whose safety rules hold on new calls.',
         f"```toml\n{text.rstrip()}\n```",
     )
 
