@@ -2,11 +2,12 @@
 What safety costs a call: ``python -m benchmarks.safety_cost [--write FILE]``.
 
 Every example call is replayed, probe by probe in its own order, through the terminal's session and through
-the pages. What safety costs is the lines of all that is shown, less the lines of the same replay with every
-safety text and step silenced, so that what is shown again because of a step counts too; and each line typed,
-or tap, that does nothing but confirm. Lines of a page are its headings, paragraphs and list items, what is
-folded away left out. With ``--root FOLDER`` the program in another folder is measured: an older state,
-unpacked there; ``--before FILE`` puts its figures beside those of now.
+the pages. In the terminal, safety costs the lines of all that is shown, less those of the same replay with
+every safety text and step silenced, so that what is printed again because of a step counts too; and each line
+typed for nothing else. On the pages it costs every line of a screen that asks for safety steps and nothing
+else, the lines of safety on other screens, and each tap that only confirms. Lines of a page are its headings,
+paragraphs and list items, what is folded away left out. With ``--root FOLDER`` the program in another folder
+is measured: an older state, unpacked there; ``--before FILE`` puts its figures beside those of now.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from html.parser import HTMLParser
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -26,6 +28,8 @@ from unittest.mock import patch
 ROOT = Path(__file__).resolve().parents[1]
 #: What describes a call before anything is measured.
 _FIRST = ("opened", "machine", "meter", "stamp", "complaint")
+#: Where the faces ask what is said of safety.
+_FACES = ("humclick.cli.session", "humclick.cli.ending")
 #: Elements of a page that stand on a line of their own.
 _LINES = ("h1", "h2", "h3", "p", "li")
 _VOID = ("input", "br", "hr", "img", "link", "meta")
@@ -33,28 +37,19 @@ _VOID = ("input", "br", "hr", "img", "link", "meta")
 
 @contextmanager
 def _silenced() -> Iterator[None]:
-    """The program without any safety text or step."""
-    from humclick.cli import session
-    from humclick.web import desk
-    from humclick.web.pages import call as page
-
+    """The program without any safety text or step, older states of it too."""
+    quiet: dict[str, Any] = {"cautions": lambda _call: ()}
+    with suppress(ImportError):
+        briefing = import_module("humclick.jobs.briefing")
+        quiet["briefed"] = lambda *_a, **_k: briefing.Briefing()
+        quiet["briefed_on"] = lambda *_a, **_k: briefing.RemedyBriefing()
     with ExitStack() as stack:
         stack.enter_context(patch("humclick.jobs.call.Call.gates_before", lambda *_a, **_k: ()))
-        for module in (session, desk, page):
-            for name in ("cautions", "briefed"):
+        for module in map(import_module, _FACES):
+            for name, instead in quiet.items():
                 if hasattr(module, name):
-                    stack.enter_context(patch.object(module, name, _nothing(name)))
-        desk._JUDGEMENTS.__init__()
+                    stack.enter_context(patch.object(module, name, instead))
         yield
-    desk._JUDGEMENTS.__init__()
-
-
-def _nothing(name: str) -> Any:
-    if name == "cautions":
-        return lambda _call: ()
-    from humclick.jobs.briefing import Briefing
-
-    return lambda *_a, **_k: Briefing()
 
 
 def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
@@ -73,7 +68,8 @@ def _script(events: Any, undone: frozenset[str]) -> list[tuple[str, ...]]:
     return found
 
 
-def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+def replayed_on_terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
+    """One example call replayed through the terminal's session: lines shown, confirmations, gates held."""
     from humclick.cli.session import Session
     from humclick.diagnosis.shop import default_shop
     from humclick.jobs.call_file import read_call, write_call
@@ -98,15 +94,13 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
         probe, value = rest
         if session.asked is None or session.asked.id != probe:
             take(probe)
-        before = session.briefing() if hasattr(session, "briefing") else None
-        if before is not None and before.dead:
+        if _steps(session) == "with the reading":
             take(f"done {value}")
             found["readings"] += 1
             continue
-        while before.gates if before is not None else session.gates():
+        while _steps(session):
             found["confirmations"] += 1
             take("done")
-            before = session.briefing() if before is not None else None
         take(value)
         found["readings"] += 1
     found["gates held"] = len(session.call.gates)
@@ -114,14 +108,22 @@ def _terminal(folder: Path, name: str, *, silent: bool = False) -> Counter[str]:
     return found
 
 
+def _steps(session: Any) -> str:
+    """Whether safety steps are waiting, and whether the reading may confirm them; older states too."""
+    if hasattr(session, "gates"):
+        return "waiting" if session.gates() else ""
+    briefing = session.briefing()
+    return "with the reading" if briefing.dead else "waiting" if briefing.gates else ""
+
+
 class _Screen(HTMLParser):
     """Lines of a screen, what is folded away left out, and the forms that confirm."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
-        self.lines = 0
+        self.all = self.spoken = 0
         self.gate = self.passed = ""
-        self._open: list[tuple[str, bool]] = []
+        self._open: list[tuple[str, bool, bool]] = []
         self._form = ""
         self.feed(html)
 
@@ -134,20 +136,24 @@ class _Screen(HTMLParser):
         if tag == "input" and (self._form, given.get("name")) == ("reading", "passed"):
             self.passed = given.get("value") or ""
         if tag not in _VOID:
-            hidden = bool(self._open and self._open[-1][1]) or (tag == "details" and "open" not in given)
-            self.lines += tag in _LINES and not hidden
-            self._open.append((tag, hidden))
+            hidden, spoken = self._open[-1][1:] if self._open else (False, False)
+            hidden = hidden or (tag == "details" and "open" not in given)
+            spoken = spoken or "spoken" in (given.get("class") or "").split()
+            self.all += tag in _LINES and not hidden
+            self.spoken += tag in _LINES and spoken and not hidden
+            self._open.append((tag, hidden, spoken))
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         pass
 
     def handle_endtag(self, tag: str) -> None:
-        if any(tag == each for each, _hidden in self._open):
+        if any(tag == each[0] for each in self._open):
             while self._open.pop()[0] != tag:
                 pass
 
 
-def _pages(name: str) -> Counter[str]:
+def replayed_on_pages(name: str) -> Counter[str]:
+    """One example call replayed through the pages: lines of safety, taps that only confirm, gates held."""
     from tests.web.pages_asked import Bench
 
     from humclick.jobs.call_file import read_call
@@ -161,7 +167,7 @@ def _pages(name: str) -> Counter[str]:
 
     def screen(reply: dict[str, Any]) -> _Screen:
         page = _Screen(reply["html"])
-        found["lines"] += page.lines
+        found["lines"] += page.all if page.gate else page.spoken
         return page
 
     for kind, *rest in _script(events, fold(events).undone):
@@ -199,15 +205,12 @@ def measured() -> dict[str, Any]:
             if machine is None or machine.arrangement.recognised_only:
                 continue
             calls += 1
-            full = _terminal(Path(folder), name)
+            full = replayed_on_terminal(Path(folder), name)
             with _silenced():
-                bare = _terminal(Path(folder), name, silent=True)
-                bare_pages = _pages(name)
+                bare = replayed_on_terminal(Path(folder), name, silent=True)
             full["lines"] -= bare["lines"]
             terminal.update(full)
-            shown = _pages(name)
-            shown["lines"] -= bare_pages["lines"]
-            pages.update(shown)
+            pages.update(replayed_on_pages(name))
     return {"calls": calls, "terminal": dict(terminal), "pages": dict(pages)}
 
 

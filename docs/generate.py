@@ -21,10 +21,13 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_text
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import default_shop
+from humclick.jobs.briefing import briefed, briefed_on
+from humclick.jobs.call import Call
 from humclick.limits import BODIES, LIMITS, Limit
 from humclick.meters import meters
 from humclick.parts.family import Family, Mode, families, family
-from humclick.safety import defer, gates, hazards
+from humclick.safety import PLACES, defer, gates, hazards, place_of
+from humclick.sourced import read_data
 
 ROOT = Path(__file__).resolve().parents[1]
 REFERENCE = ROOT / "docs" / "reference"
@@ -192,24 +195,93 @@ def shop() -> str:
     return _page(
         "The shop file",
         "A shop's own file has the same layout and only the lines that differ.\n"
-        'It may add `[odds]`, such as `"ptc.open" = 0.01`, to replace the prior odds of a mode.',
+        'It may add `[odds]`, such as `"ptc.open" = 0.01`, to replace the prior odds of a mode, and '
+        '`place`, such as `place = "us"`, to say whose safety rules hold on new calls.',
         f"```toml\n{text.rstrip()}\n```",
     )
 
 
+def _controls() -> dict[str, tuple[list[str], list[str], list[str]]]:
+    """By hazard: the gates that keep it away, probes that speak it, remedies that speak it."""
+    shop = default_shop()
+    found: dict[str, tuple[list[str], list[str], list[str]]] = {h.name: ([], [], []) for h in hazards()}
+    for gate in gates().values():
+        for name in gate.hazards:
+            found[name][0].append(gate.name)
+    for kind in arrangements():
+        for protector in arrangement(kind).protectors:
+            call = Call(machine=Machine.of(kind, protector))
+            for probe in probes_of(Machine.of(kind, protector)).values():
+                for shown in briefed((), call, probe, shop).hazards:
+                    found[shown.hazard.name][1].append(probe.id)
+            for remedy in shop.remedies:
+                for shown in briefed_on((), call, [remedy], shop).hazards:
+                    found[shown.hazard.name][2].append(remedy)
+    return found
+
+
+def _control(gate_names: list[str], probe_names: list[str], remedy_names: list[str]) -> str:
+    """What stands before a hazard, in words."""
+    heads = sorted({name.partition(".")[0] + ".*" for name in probe_names})
+    told = [f"gate {_code(gate_names)}"] if gate_names else []
+    told += [f"spoken with {_code(heads)}"] if heads else []
+    told += [f"spoken with the remedy {_code(sorted(set(remedy_names)))}"] if remedy_names else []
+    return "; ".join(told)
+
+
 def safety() -> str:
-    """Hazards, and the gates before probes."""
+    """Hazards with the control of each and its test, the gates before probes, classes and places."""
+    for path in sorted((ROOT / "tests").rglob("test_*.py")):
+        if "controls(" in path.read_text(encoding="utf-8"):
+            importlib.import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
+    from tests.controls import CONTROLLED
+
+    control = _controls()
+    rows = [
+        (f"`{h.name}`", h.title, h.plain, _control(*control[h.name]), _code(CONTROLLED[h.name]), h.source)
+        for h in hazards()
+    ]
     blocks = [
         defer(),
-        "## Hazards",
-        _table(("hazard", "", "source"), [(h.title, h.plain, h.source) for h in hazards()]),
+        "## Hazards, what stands before each, and the test of it",
+        "A gate stands before the probe and is confirmed.\n"
+        "What no gate keeps away is spoken with the probe or the remedy: in full the first time on a call, "
+        "in a few words from then on.",
+        _table(("name", "hazard", "as spoken", "control", "tests of the control", "source"), rows),
+        "## Gates",
+        "Each is shown in full once a call on each device, and again for another refrigerant or charge; "
+        "from then on in one line, the words in italics.\n"
+        "All that stand together are confirmed together, each recorded by itself.",
     ]
-    blocks += ["## Gates"]
     for gate in gates().values():
-        steps = "\n".join(f"{n}. {step}" for n, step in enumerate(gate.steps, 1))
+        told = zip(gate.steps, gate.ticks, strict=True)
+        steps = "\n".join(f"{n}. {step} *{tick}*" for n, (step, tick) in enumerate(told, 1))
         ends = f"Passing it ends {_code(sorted(gate.ends))}." if gate.ends else ""
         last = "\n".join(s for s in (f"Holds {gate.lasts}.", ends, f"Source: {gate.source}.") if s)
         blocks += [f"### {gate.title}", f"Name `{gate.name}`.", steps, gate.why, last]
+    classes = read_data("humclick.safety", "refrigerants.toml")
+    blocks += [
+        "## Classes of refrigerants",
+        _table(
+            ("class", "what it means", "refrigerants"),
+            [
+                (words["title"], words["plain"], ", ".join(classes["class"].get(name, ())))
+                for name, words in classes["meaning"].items()
+                if isinstance(words, dict)
+            ],
+        ),
+        f"Source: {classes['source']}.",
+        "## Places",
+    ]
+    for place in map(place_of, ("", *PLACES)):
+        rules = [(r.title, r.text, "yes" if r.certificate else "", r.source) for r in place.rules.values()]
+        figures = [(name, f"{f.value:g} {f.unit}", f.source) for name, f in place.figures.items()]
+        blocks += [
+            f"### {place.title[:1].upper()}{place.title[1:]}",
+            f"Name `{place.name}`." if place.name else "Without a name: where none is chosen.",
+            _table(("matter", "rule", "certificate", "source"), rules),
+            _table(("figure", "limit", "source"), figures),
+        ]
     return _page("Hazards and gates", *blocks)
 
 

@@ -19,7 +19,7 @@ from humclick.jobs.events import KINDS
 from humclick.jobs.fold import fold
 from humclick.meters import meters
 from humclick.parts.family import families, family
-from humclick.safety import gates
+from humclick.safety import gates, hazards
 
 HAS_CLI = importlib.util.find_spec("humclick.cli.main") is not None
 WRITTEN = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")])
@@ -63,6 +63,7 @@ def test_every_part_and_mode_has_an_entry(name: str) -> None:
         ("probes.md", [f"| `{name}` |" for name in all_probes()]),
         ("remedies.md", [f"| `{name}` |" for name in default_shop().remedies]),
         ("safety.md", [f"Name `{name}`." for name in gates()]),
+        ("safety.md", [f"| `{each.name}` | {each.title} |" for each in hazards()]),
         ("meters.md", [f"Name `{name}`." for name in meters()]),
         ("events.md", [f"## `{kind}`" for kind in KINDS]),
     ],

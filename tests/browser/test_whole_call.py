@@ -33,7 +33,7 @@ def test_a_call_goes_from_complaint_to_sheet(
         technician = Technician(page, "rattling-starter")
         path = technician.opens()
         steps = technician.works_to_the_verdict()
-        assert {"gate", "probe"} <= set(steps)
+        assert "probe" in steps
         assert "starter" in page.locator("#verdict-title").inner_text().casefold()
         technician.decides()
         assert page.url.endswith("/sheet")
@@ -45,7 +45,7 @@ def test_a_call_goes_from_complaint_to_sheet(
     events = in_order(Store.at(server.folder).events(path.removeprefix("/call/")))
     kinds = [event.kind for event in events]
     assert kinds.count("reading") + kinds.count("skip") == steps.count("probe")
-    assert kinds.count("gate") == steps.count("gate")
+    assert kinds.count("gate") >= 2  # proved dead and discharged: each its own event, confirmed together
     assert kinds[-1] == "decision"
     assert all(re.fullmatch(r"phone-\w+", event.device) for event in events)
     assert complaints == []

@@ -13,6 +13,8 @@ from click.testing import CliRunner
 
 from humclick.cli.main import main
 from humclick.cli.session import Session
+from humclick.diagnosis.shop import shop_from_table
+from humclick.errors import HumclickError
 from humclick.jobs.call_file import load_call, read_call
 from humclick.jobs.fold import fold
 
@@ -180,3 +182,23 @@ def test_a_failure_of_the_program_is_apologised_for(tmp_path: Path, monkeypatch:
     assert str(report) in done.stderr
     assert "an invented failure" in report.read_text(encoding="utf-8")
     assert read_call(tmp_path / "call.toml")
+
+
+@pytest.mark.parametrize(("given", "kept"), [(["--place", "EU"], "eu"), ([], "")])
+def test_the_place_of_a_new_call_is_recorded(tmp_path: Path, given: list[str], kept: str) -> None:
+    """Whose safety rules hold is chosen when a call is begun; one not known is refused."""
+    path = tmp_path / "call.toml"
+    done = CliRunner().invoke(main, ["call", str(path), *given], input="quit\n")
+    assert done.exit_code == 0, done.output
+    assert fold(read_call(path)).place == kept
+    refused = CliRunner().invoke(main, ["call", str(tmp_path / "other.toml"), "--place", "mars"], input="")
+    assert refused.exit_code != 0
+    assert not (tmp_path / "other.toml").exists()
+
+
+def test_the_place_of_the_shop_file_is_taken(tmp_path: Path) -> None:
+    """A shop names its place once in its own file; a place that is none is refused with those known."""
+    assert shop_from_table({"place": "mx"}).place == "mx"
+    for wrong in ("mars", 3):
+        with pytest.raises(HumclickError, match="us"):
+            shop_from_table({"place": wrong})

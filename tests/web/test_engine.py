@@ -57,8 +57,8 @@ def asked(page: Page) -> tuple[str, dict[str, str]]:
 def probe_on(reply: dict[str, Any]) -> str:
     """The probe a screen asks for: the one it offers to leave out."""
     page = Page(reply["html"])
-    (hidden,) = [h for a, h in zip(page.forms, page.hidden, strict=True) if a.endswith("/skip")]
-    return hidden["probe"]
+    (probe,) = {h["probe"] for a, h in zip(page.forms, page.hidden, strict=True) if a.endswith("/skip")}
+    return probe
 
 
 def step(bench: Bench, path: str, page: Page, reply: dict[str, Any]) -> dict[str, Any]:
@@ -225,6 +225,62 @@ def test_probe_left_out_is_planned_around() -> None:
     path = begun(bench)
     first = probe_on(bench.ask(path))
     assert probe_on(bench.post(f"{path}/skip", probe=first)) != first
+
+
+def test_steps_of_dead_work_are_confirmed_by_their_button_only() -> None:
+    """With the steps shown named a reading records each of them; without, or with others, it is refused."""
+    bench = Bench()
+    path = begun(bench)
+    page = Page(bench.ask(f"{path}?probe=pins.C-R&now=1")["html"])
+    word, hidden = asked(page)
+    assert word == "reading"
+    assert hidden["passed"] == "power-off-proved-dead"
+    assert "Every step is done: enter the reading" in page.text
+    for passed in ("", "cover-on", "power-off-proved-dead stand-clear"):
+        refused = bench.post(f"{path}/reading", probe="pins.C-R", value="4.7", passed=passed)
+        assert refused["status"] == 422
+    wrong = bench.post(f"{path}/reading", probe="pins.C-R", value="abc", passed=hidden["passed"])
+    assert wrong["status"] == 422
+    name = path.removeprefix("/call/")
+    assert not any(each["kind"] == "gate" for each in bench.calls[name])
+    bench.post(f"{path}/reading", probe="pins.C-R", value="4.7", passed=hidden["passed"])
+    assert [each["kind"] for each in bench.calls[name]][-2:] == ["gate", "reading"]
+
+
+def test_steps_before_power_are_confirmed_together_before_it() -> None:
+    """One tap records cover and standing clear, each by itself; only then is there anything to enter."""
+    bench = Bench()
+    path = begun(bench)
+    word, hidden = asked(Page(bench.ask(f"{path}?probe=attempt.as_found&now=1")["html"]))
+    assert (word, hidden["gate"]) == ("gate", "cover-on stand-clear")
+    refused = bench.post(f"{path}/reading", probe="attempt.as_found", value="runs", passed=hidden["gate"])
+    assert refused["status"] == 422
+    bench.post(f"{path}/gate", gate=hidden["gate"])
+    kept = bench.calls[path.removeprefix("/call/")]
+    assert [each.get("gate") for each in kept if each["kind"] == "gate"] == ["cover-on", "stand-clear"]
+    word, _ = asked(Page(bench.ask(f"{path}?probe=attempt.as_found&now=1")["html"]))
+    assert word == "reading"
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [("us", "EPA Section 608"), ("eu", "F-gas certificate"), ("mx", "CONOCER"), ("", "in many places")],
+)
+def test_the_place_chosen_once_is_on_the_call_and_in_its_rules(place: str, said: str) -> None:
+    """A place of the settings is put on a new call; its certificate stands with the compressor's change."""
+    bench = Bench()
+    bench.post("/settings", language="en", theme="auto", meter="", shop="", place=place)
+    path = begun(bench)
+    kept = bench.calls[path.removeprefix("/call/")]
+    assert kept[0].get("place", "") == place
+    assert said in bench.post(f"{path}/decide", remedy="replace compressor")["html"]
+
+
+def test_a_place_that_is_none_is_refused() -> None:
+    """A place that is not in the list is answered beside its field."""
+    reply = Bench().ask("/settings", "POST", {"language": "en", "theme": "auto", "place": "atlantis"})
+    assert reply["status"] == 422
+    assert "choose one of the places" in reply["html"]
 
 
 def test_timer_stands_in_the_address() -> None:

@@ -445,7 +445,7 @@ class Session:
         briefing = self.briefing()
         if briefing.barred:
             return barred_in_words(briefing, probe)
-        hazards = words.hazards_in_words(briefing)
+        hazards = words.hazards_in_words(briefing.hazards)
         if not briefing.gates:
             return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
         parts = [*hazards, words.gates_in_words(briefing)]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.power import Bar
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
-    from humclick.jobs.briefing import Briefing, RemedyBriefing
+    from humclick.jobs.briefing import Briefing, HazardShown, RemedyBriefing
     from humclick.jobs.call import Call, Problem
     from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
@@ -200,16 +200,14 @@ def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
     if not full:
         ticks = "  ".join(f"[ ] {tick}".replace(" ", "\N{NO-BREAK SPACE}") for tick in gate.ticks)
         return lines(f"{gate.title}: {ticks}", f"{first}: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
-    said = [lines(gate.said, "  ")] if gate.said else []
+    said = [lines(" ".join(gate.said), "  ")] if gate.said else []
     return "\n".join([f"{first}: {gate.title}", *said, numbered(gate.steps)])
 
 
-def hazards_in_words(briefing: Briefing) -> list[str]:
-    """What a probe meets: in full where it is new, else in one line."""
-    shown = [
-        lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in briefing.hazards if each.full
-    ]
-    short = "; ".join(each.hazard.tick for each in briefing.hazards if not each.full)
+def hazards_in_words(hazards: Sequence[HazardShown]) -> list[str]:
+    """What a probe or a remedy meets: in full where it is new, else in one line."""
+    shown = [lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in hazards if each.full]
+    short = "; ".join(each.hazard.tick for each in hazards if not each.full)
     return [*shown, *([lines(short, "  Mind: ")] if short else [])]
 
 
@@ -236,7 +234,11 @@ def safety_in_words(gates: Sequence[Gate], hazards: Sequence[Fact], place: Place
 
 def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
     """What doing a remedy meets, and what takes a certificate."""
-    shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.hazards]
+    shown = hazards_in_words(briefing.hazards)
+    if briefing.refrigerant is not None:
+        kind = briefing.refrigerant
+        title = kind.title[:1].upper() + kind.title[1:]
+        shown.insert(0, lines(f"{title}. {' '.join(kind.said)}", "! "))
     if briefing.certificate is not None:
         shown.append(lines(f"{briefing.certificate.text} ({briefing.certificate.source})", "! "))
     return shown
@@ -308,7 +310,6 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
     from humclick.cli.ending import demands_of
     from humclick.diagnosis.findings import HEARD
-    from humclick.jobs.standing import cautions
 
     shown = [machine_in_words(call.machine)] if call.machine else []
     shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")
@@ -316,7 +317,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
         shown.append(heading("Readings"))
     for finding in result.findings:
         shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
-    shown += [lines(f"{fact.title}. {fact.plain}", "! ") for fact in cautions(call)]
+    shown += [lines(text, "! ") for text in result.cautions]
     missing = sorted({gate for names in result.unproved.values() for gate in names})
     if missing:
         told = f"{counted(len(result.unproved), 'reading')} taken without a record of: {', '.join(missing)}"

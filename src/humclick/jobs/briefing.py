@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from humclick.arrangements.machine import Machine
 from humclick.diagnosis.guards import GuardState, askable, needs_before
 from humclick.diagnosis.power import Bar, bars, bars_on, breaker_tripped
 from humclick.diagnosis.probes import Probe, probe_of
@@ -27,6 +28,7 @@ from humclick.safety import (
     Fact,
     Gate,
     Hazard,
+    Meaning,
     PlaceRule,
     cautions_for,
     defer,
@@ -37,7 +39,16 @@ from humclick.safety import (
     place_of,
 )
 
-__all__ = ["Briefing", "GateShown", "HazardShown", "RemedyBriefing", "briefed", "briefed_on", "on_machine"]
+__all__ = [
+    "Briefing",
+    "GateShown",
+    "HazardShown",
+    "RemedyBriefing",
+    "briefed",
+    "briefed_on",
+    "on_machine",
+    "spoken_with",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,15 +220,19 @@ def _spoken(call: Call, probe: Probe, shop: Shop, own: Sequence[Event]) -> tuple
         return ()
     kept_away = frozenset[str]().union(*(each.hazards for each in call.gates_of(probe.gates)))
     wanted = [each for each in met_at(probe, machine) if each.name not in kept_away]
-    if not wanted:
-        return ()
+    read = _read(machine, shop, own) if wanted else frozenset()
+    return tuple((each, each.name not in read) for each in wanted)
+
+
+def _read(machine: Machine, shop: Shop, own: Sequence[Event]) -> frozenset[str]:
+    """Hazards that were spoken with what was measured from this device."""
     read: set[str] = set()
     for name in {event.probe for event in own if isinstance(event, ReadingTaken)}:
         try:
             read |= {each.name for each in met_at(probe_of(machine, name, shop), machine)}
         except HumclickError:
             continue
-    return tuple((each, each.name not in read) for each in wanted)
+    return frozenset(read)
 
 
 def _cautions(call: Call, own: Sequence[Event], *, first: bool) -> tuple[Fact, ...]:
@@ -247,35 +262,50 @@ class RemedyBriefing:
 
     Attributes
     ----------
-    hazards : tuple of Fact
-        What doing it meets.
+    hazards : tuple of HazardShown
+        What doing it meets: in full, or in a few words where it was spoken on this call.
+    refrigerant : Meaning or None
+        What comes out where the refrigerant circuit is opened.
     certificate : PlaceRule or None
         What takes a certificate in this place.
     """
 
-    hazards: tuple[Fact, ...] = ()
+    hazards: tuple[HazardShown, ...] = ()
+    refrigerant: Meaning | None = None
     certificate: PlaceRule | None = None
 
 
-def briefed_on(call: Call, remedies: Sequence[str]) -> RemedyBriefing:
+def briefed_on(
+    events: Sequence[Event], call: Call, remedies: Sequence[str], shop: Shop, device: str = ""
+) -> RemedyBriefing:
     """
-    What is said of safety with some remedies on the machine of a call.
+    What is said of safety with some remedies on the machine of a call; parameters as in `briefed`.
 
     Where the refrigerant circuit is opened, what the class of the refrigerant means is said too.
     """
     machine = call.machine
     if machine is None:
         return RemedyBriefing()
-    alone = {each.name for each in met_by("", machine)}
-    found: dict[str, Fact] = {}
+    own = [each for each in events if each.id not in call.undone and each.device == device]
+    alone, read = {each.name for each in met_by("", machine)}, _read(machine, shop, own)
+    found: dict[str, Hazard] = {}
     for remedy in remedies:
         found |= {each.name: each for each in met_by(remedy, machine) if each.name not in alone}
+    shown = tuple(HazardShown(each, each.name not in read) for each in found.values())
     if "opened-circuit" not in found:
-        return RemedyBriefing(tuple(found.values()))
+        return RemedyBriefing(shown)
     kind = meaning(machine.nameplate.refrigerant)
-    plain = f"{kind.plain} {kind.limit}".strip()
-    told = Fact("refrigerant-class", kind.title[:1].upper() + kind.title[1:], plain, kind.source)
-    return RemedyBriefing((told, *found.values()), place_of(call.place).rule("opened-circuit"))
+    return RemedyBriefing(shown, kind, place_of(call.place).rule("opened-circuit"))
+
+
+def spoken_with(call: Call, probe: str, remedies: Sequence[str], shop: Shop) -> tuple[HazardShown, ...]:
+    """Hazards of the next probe, if one is named, and of some remedies, to whoever reads them first."""
+    machine = call.machine
+    if machine is None:
+        return ()
+    found = briefed((), call, probe_of(machine, probe, shop), shop).hazards if probe else ()
+    more = briefed_on((), call, remedies, shop).hazards
+    return tuple({each.hazard.name: each for each in (*found, *more)}.values())
 
 
 def on_machine(call: Call) -> tuple[Hazard, ...]:

@@ -21,6 +21,7 @@ from humclick.diagnosis.power import Bar
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.reasons import Explanation, explain, leader_of
 from humclick.errors import Refused
+from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
@@ -169,7 +170,7 @@ class AdviceResult:
     before : tuple of str
         Safety gates still to be passed before the next probe, by name, in order.
     cautions : tuple of str
-        What to mind from now on, in plain words.
+        What to mind from now on, and what the next probe or the remedies meet, in plain words.
     verdict : DefendedVerdict or None
         Where it is time to act.
     explanation : Explanation or None
@@ -250,6 +251,9 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     following = advice.next if step.probe and advice.next and advice.next.probe == step.probe else None
     if step.kind == "prove" and following is None:
         following = _proof(probe_of(machine, step.probe, shop), shop)
+    remedies = advice.verdict.due if advice.verdict and step.kind != "stop" else ()
+    met = spoken_with(call, following.probe if following else "", remedies, shop)
+    spoken = [each.hazard for each in met]
     return AdviceResult(
         humclick_advice=1,
         kind=step.kind,  # type: ignore[arg-type]
@@ -278,7 +282,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         bars=advice.bars,
         problems=call.problems,
         before=tuple(gate.name for gate in call.gates_before(following.gates)) if following else (),
-        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in cautions(call)),
+        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in (*cautions(call), *spoken)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
     )

@@ -55,7 +55,7 @@ class Gate:
     matter : str
         What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed for
         another matter is to be read anew.
-    said : str
+    said : tuple of str
         What has to be known of this matter before the steps, such as what the class of a refrigerant means.
     discharges : tuple of CapacitorDischarge
         For ``capacitors-discharged`` on a known machine: one for each capacitor.
@@ -75,7 +75,7 @@ class Gate:
     on: str = ""
     hazards: frozenset[str] = frozenset()
     matter: str = ""
-    said: str = ""
+    said: tuple[str, ...] = ()
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -218,9 +218,7 @@ def _in_place(each: Gate, place: Place) -> Gate:
 def _for_class(each: Gate, refrigerant: str) -> Gate:
     """The gate of a refrigerant, with what its class means."""
     found = meaning(refrigerant)
-    return replace(
-        each, said=f"{found.plain} {found.limit}".strip(), matter=f"{found.name} {refrigerant}".strip()
-    )
+    return replace(each, said=found.said, matter=f"{found.name} {refrigerant}".strip())
 
 
 def energises(probe_gates: Iterable[str]) -> bool:

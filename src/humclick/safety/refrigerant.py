@@ -134,6 +134,11 @@ class Meaning:
     limit: str
     source: str
 
+    @property
+    def said(self) -> tuple[str, ...]:
+        """What it means, and from how much it burns where that is known."""
+        return tuple(each for each in (self.plain, self.limit) if each)
+
 
 def meaning(refrigerant: str) -> Meaning:
     """

@@ -4,7 +4,7 @@ The desk of one request: the call that is open, who asks, in which language, and
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cached_property
 from typing import Any
@@ -13,7 +13,7 @@ from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
-from humclick.jobs.briefing import Briefing, briefed
+from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
 from humclick.jobs.call import Call
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
@@ -204,6 +204,10 @@ class Desk:
     def briefing(self, probe: Probe) -> Briefing:
         """What is said of safety before a probe, to whoever holds this device."""
         return briefed(self.events, self.call, probe, self.shop, self.request.device[:300])
+
+    def briefing_on(self, remedies: Sequence[str]) -> RemedyBriefing:
+        """What is said of safety with some remedies."""
+        return briefed_on(self.events, self.call, remedies, self.shop, self.request.device[:300])
 
     # -- answers --------------------------------------------------------------------------------------------
 

@@ -88,7 +88,7 @@ FORMS: tuple[str, ...] = (
     "Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
     "Fit a new {part} and try",
     # safety
-    "{sentence} {names} burns from {n} % in air.",
+    "{names} burns from {n} % in air.",
     "{part}: {low} kΩ for {n} s",
     "{part} ({n} µF, as stamped): up to {p} V (as marked) and {q} J. Hold {low} kΩ, {high} W or more, across"
     " it for {m} s: it falls below {event} V in {shown} s.",

@@ -147,7 +147,7 @@ def test_a_gate_not_passed_is_named() -> None:
     """A reading taken without its safety step is marked in words."""
     page = sheet_of(call(HEAD, CSIR, reading("overload_protector.look", "clean"))).technician_page
     (entry,) = page.record
-    assert entry.unproved == ("Power off, and proved dead",)
+    assert entry.unproved == ("Power off, and proved dead", "Capacitors discharged, and proved with volts")
     assert "NOT confirmed before it: Power off, and proved dead" in sheet_html(
         call(HEAD, CSIR, reading("overload_protector.ohms", "0.2"))
     )

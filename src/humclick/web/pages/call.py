@@ -402,7 +402,8 @@ def take_reading(desk: Desk) -> Reply:
     briefing, said = step.briefing, request.given("passed").split()
     if step.kind in ("stop", "barred"):
         raise FormRefused("value", "something forbids this now; for a reading taken already, say so below")
-    if briefing.gates and not request.given("taken") and said != list(briefing.names):
+    unsaid = briefing.gates and not request.given("taken") and said != list(briefing.names)
+    if step.kind == "gate" or unsaid:
         raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
     text = request.given("value")
     if not text:

@@ -8,7 +8,6 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 from humclick.diagnosis.probes import Probe
-from humclick.jobs.briefing import briefed_on
 from humclick.jobs.entry import one_of
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import PROOF, Onward
@@ -56,7 +55,7 @@ def given(desk: Desk) -> dict[str, Any]:
         "every_remedy": desk.shop.remedies,
         "demands": _demands(desk, remedies),
         "parts": parts,
-        "meets": briefed_on(desk.call, remedies),
+        "meets": desk.briefing_on(remedies),
         "new_part": any(first for _name, _title, first in parts),
         "fitted": step is not None and step.kind == "prove",
         "proof": proof,

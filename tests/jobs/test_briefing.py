@@ -1,0 +1,167 @@
+"""Which safety texts are shown in full, which in a line, and that no gate is held less for it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.probes import Probe, probe_of, probes_of
+from humclick.diagnosis.shop import default_shop
+from humclick.jobs.briefing import Briefing, briefed
+from humclick.jobs.event_tables import new_event
+from humclick.jobs.events import UNTIMED, Event
+from humclick.jobs.fold import fold
+from humclick.safety import gate
+
+SHOP = default_shop()
+JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]
+SHOWN = {"resistance": "4.7", "capacitance": "15 uF", "voltage": "115 V", "current": "9 A"}
+
+
+class Bench:
+    """A call as it grows, a second for each event."""
+
+    def __init__(self, name: str = "rscr-ptc", gas: str = "R134a") -> None:
+        self.events: tuple[Event, ...] = ()
+        self.does("machine", arrangement=name, refrigerant=gas)
+
+    def does(self, kind: str, device: str = "", **given: Any) -> None:
+        """Add an event."""
+        at: datetime = UNTIMED + timedelta(days=20000, seconds=len(self.events))
+        self.events += (new_event(kind, id=f"e{len(self.events)}", at=at, device=device, **given),)
+
+    def probe(self, name: str) -> Probe:
+        """A probe of the machine as it is described now."""
+        machine = fold(self.events).machine
+        assert machine is not None
+        return probe_of(machine, name, SHOP)
+
+    def briefing(self, name: str, device: str = "") -> Briefing:
+        """What is said before a probe."""
+        return briefed(self.events, fold(self.events), self.probe(name), SHOP, device)
+
+    def passes(self, name: str, device: str = "") -> int:
+        """Confirm what stands before a probe; how many gates there were."""
+        shown = self.briefing(name, device).gates
+        for each in shown:
+            self.does("gate", device, gate=each.gate.name, matter=each.gate.matter)
+        return len(shown)
+
+    def reads(self, name: str, device: str = "") -> None:
+        """Take a probe."""
+        probe = self.probe(name)
+        self.does("reading", device, probe=name, value=SHOWN.get(probe.quantity) or probe.outcomes[0])
+
+
+def test_a_gate_is_read_in_full_once_and_then_in_a_line() -> None:
+    """After power was on the same gates stand again, each in one line; a hazard is spoken in full once."""
+    bench = Bench()
+    first = bench.briefing("pins.C-R")
+    assert [each.full for each in first.gates] == [True, True]
+    assert first.defer
+    assert first.cautions
+    assert {each.hazard.name for each in first.hazards if each.full} >= {"gas-behind-pins", "hot-pill"}
+    bench.passes("pins.C-R")
+    bench.reads("pins.C-R")
+    assert bench.briefing("pins.C-S").hazards == ()
+    bench.passes("attempt.as_found")
+    bench.reads("attempt.as_found")
+    again = bench.briefing("pins.C-S")
+    assert [(each.full, each.new) for each in again.gates] == [(False, False)] * 2
+    assert not again.defer
+    assert not again.cautions
+    assert again.hazards
+    assert not any(each.full for each in again.hazards)
+
+
+def test_another_device_reads_in_full() -> None:
+    """What one phone has shown is not taken as read by whoever holds another."""
+    bench = Bench()
+    bench.passes("pins.C-R", "phone-a")
+    bench.reads("pins.C-R", "phone-a")
+    bench.passes("attempt.as_found", "phone-a")
+    bench.reads("attempt.as_found", "phone-a")
+    assert not any(each.full for each in bench.briefing("pins.C-S", "phone-a").gates)
+    there = bench.briefing("pins.C-S", "phone-b")
+    assert all(each.full for each in there.gates)
+    assert there.defer
+    assert all(each.full for each in there.hazards)
+
+
+@pytest.mark.parametrize(("before", "after"), [("", "R290"), ("R290", "R717"), ("R32", "R600a")])
+def test_another_refrigerant_asks_anew(before: str, after: str) -> None:
+    """A caution that held for the whole call is asked again, in full, for another gas."""
+    bench = Bench(gas=before)
+    bench.passes("pins.C-R")
+    assert bench.briefing("pins.C-R").gates == ()
+    bench.does("machine", arrangement="rscr-ptc", refrigerant=after)
+    shown = bench.briefing("pins.C-R").gates
+    assert shown[0].gate.name == "flammable-caution"
+    assert all(each.full for each in shown)
+    bench.passes("pins.C-R")
+    assert bench.briefing("pins.C-R").gates == ()
+
+
+def test_another_charge_is_read_in_full() -> None:
+    """Once a capacitor's marks are read, its discharge is shown anew the next time it is asked for."""
+    bench = Bench()
+    bench.passes("pins.C-R")
+    bench.reads("pins.C-R")
+    bench.does("stamp", part="run_capacitor", text="30 uF 440 VAC")
+    bench.passes("attempt.as_found")
+    bench.reads("attempt.as_found")
+    shown = {each.gate.name: each.full for each in bench.briefing("pins.C-R").gates}
+    assert shown == {"power-off-proved-dead": False, "capacitors-discharged": True}
+
+
+def test_the_meter_is_looked_at_again_once_it_was_used_otherwise() -> None:
+    """Two volts readings on end share the look at meter and leads; after ohms or a try it stands again."""
+    bench = Bench()
+    bench.passes("supply.volts")
+    bench.reads("supply.volts")
+    assert "meter-for-line" not in bench.briefing("supply.volts").names
+    bench.reads("leads.short")
+    assert "meter-for-line" in bench.briefing("supply.volts").names
+
+
+def test_only_dead_work_is_confirmed_with_the_reading() -> None:
+    """No gate about power being on may be confirmed by the reading itself."""
+    for name in JUDGED:
+        bench = Bench(name)
+        for probe in probes_of(Machine.of(name), SHOP).values():
+            shown = bench.briefing(probe.id)
+            live = probe.live or "stand-clear" in probe.gates
+            assert shown.dead == (bool(shown.gates) and not live), probe.id
+    assert all(gate(name).live for name in ("cover-on", "stand-clear", "meter-for-line"))
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    name=st.sampled_from(JUDGED),
+    gas=st.sampled_from(["R134a", "R600a", "R717", ""]),
+    steps=st.lists(
+        st.tuples(st.integers(0, 10_000), st.booleans(), st.sampled_from(["", "phone-b"])), max_size=12
+    ),
+)
+def test_no_gate_is_held_less(name: str, gas: str, steps: list[tuple[int, bool, str]]) -> None:
+    """In any order of probes, what is confirmed is recorded one by one, and what is not is marked."""
+    bench = Bench(name, gas)
+    probes = list(probes_of(Machine.of(name), SHOP))
+    for number, confirmed, device in steps:
+        probe = probes[number % len(probes)]
+        wanted = bench.briefing(probe, device).names
+        before = len(fold(bench.events).gates)
+        if confirmed:
+            assert bench.passes(probe, device) == len(wanted)
+            assert bench.briefing(probe, device).gates == ()
+        bench.reads(probe, device)
+        call = fold(bench.events)
+        assert call.problems == ()
+        assert len(call.gates) - before == (len(wanted) if confirmed else 0)
+        assert call.readings[-1].unproved == (() if confirmed else wanted)
