@@ -323,11 +323,11 @@ def events() -> str:
     blocks = [
         "Every event has an `id`, the time `at` which it happened, the `device` that wrote it and its `turn`.\n"
         "A file may leave these four out; a field marked needed may not be left out.",
-        "`turn` is one more than the largest its device knew of in the call, and puts events in order, then the\n"
-        "device, then that device's own clock; `at` is what a clock said, and is shown.\n"
-        "Events without a turn come first, by time; in a file, one that stands below others with turns comes\n"
-        "after them. A turn more than 5000 above the next lower one is not believed: such an event counts as\n"
-        "one without.",
+        "`turn` is one more than the largest its device knew of in the call.\n"
+        "It puts events in order, then the device, then that device's own clock; `at` is what a clock said.\n"
+        "Events without a turn come first, by time.\n"
+        "In a file, one that stands below others with turns comes after them.\n"
+        "A turn more than 5000 above the next lower one is not believed: it counts as none.",
     ]
     for kind, event in KINDS.items():
         says = (event.__doc__ or "").strip().split("\n\n")[0]
