@@ -29,6 +29,9 @@ SOUND = {
     "start_capacitor.ohms": "15k",
     "run_capacitor.farads": "15.1 uF",
     "run_capacitor.ohms": "OL",
+    "earth.continuity": "0.1",
+    "shell.insulation": "800M",
+    "proof.ground_current": "0.3 mA",
     "attempt.as_found": "hums, then clicks off",
     "attempt.known_good": "runs",
 }

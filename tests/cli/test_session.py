@@ -153,6 +153,7 @@ def test_a_gate_stands_before_a_reading(session: Session) -> None:
 
 def test_gates_that_stand_together_are_confirmed_together(session: Session) -> None:
     """One line passes cover and standing clear, each an event of its own; the next try asks in one line."""
+    session.take("earth.continuity 0.1")
     shown = session.take("attempt.as_found")
     assert session.briefing().names == ("cover-on", "stand-clear")
     assert shown.count("SAFETY FIRST") == 2
@@ -171,7 +172,17 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
 
 def test_a_reading_confirms_only_what_is_not_live(session: Session) -> None:
     """The dead steps may go with the reading, after a try in one line; a live test has its own done."""
-    for line in ("pins.C-R", "done", "4.7 cold", "attempt.as_found", "done", "3", "pins.C-S"):
+    lines = (
+        "pins.C-R",
+        "done",
+        "4.7 cold",
+        "earth.continuity 0.1",
+        "attempt.as_found",
+        "done",
+        "3",
+        "pins.C-S",
+    )
+    for line in lines:
         session.take(line)
     assert session.briefing().dead
     assert "type done 11.2" in " ".join(session.take("11.2").split())
@@ -202,15 +213,23 @@ def test_safety_shows_everything_again(session: Session) -> None:
     assert "Rules of: not chosen" in shown
 
 
-def test_a_refused_gate_leaves_the_probe_out(session: Session) -> None:
-    """What cannot be done safely is skipped with the reason, and another probe is advised."""
-    asked = session.asked
-    assert asked is not None
+def test_a_safety_step_that_cannot_be_done_stops_the_work(session: Session) -> None:
+    """What is in the way is asked for; what cannot be proved dead ends the call, with what to do now."""
+    assert "It is not dead, or I cannot prove it dead" in session.take("cannot")
     said = session.take("cannot no key for the disconnect")
-    assert "hand over" in said
-    assert "no key for the disconnect" in session.call.skipped[asked.id]
+    assert "STOP: Power cannot be proved off" in said
+    assert session.prompt == "stopped> "
+    assert session.asked is None
+    assert [s.words for s in session.call.stopped] == ["no key for the disconnect"]
+
+
+def test_what_cannot_be_done_without_a_safety_step_is_left_out(session: Session) -> None:
+    """A test that needs no safety step and cannot be done is left out, and another one is advised."""
+    session.take("earth.look")
+    session.take("cannot the plug is behind the wall")
+    assert "behind the wall" in session.call.skipped["earth.look"]
     assert session.asked is not None
-    assert session.asked.id != asked.id
+    assert session.asked.id != "earth.look"
 
 
 def test_a_reading_taken_without_a_gate_is_marked(session: Session) -> None:
@@ -271,9 +290,19 @@ def test_waiting_cools_the_machine(session: Session) -> None:
 
 def test_a_fitted_part_is_to_be_proved(session: Session) -> None:
     """After a new part the attempt that proves it is asked for; running, the call counts as repaired."""
-    assert "Prove it" in session.take("fitted ptc")
+    assert "Not test-run yet" in session.take("fitted ptc")
     assert session.call.renewed == {"ptc"}
-    assert "Repaired" in session.take("attempt.as_found runs")
+    order = []
+    for answer in ("1", "0.1", "OL", "runs"):
+        assert session.asked is not None
+        order.append(session.asked.id)
+        while session.briefing().gates:
+            session.take("done")
+        session.take(answer)
+    assert order == ["proof.sight", "earth.continuity", "pins.shell", "attempt.as_found"]
+    assert "Repaired" in session.view()
+    assert session.asked is not None
+    assert session.asked.id == "proof.ground_current"
     assert "did you mean" in session.take("fitted ptcc")
 
 
@@ -397,17 +426,17 @@ def test_the_terminal_has_a_name_of_its_own(
 ) -> None:
     """It is the same each time and telling nothing, stands in each event, and its gates hold there alone."""
     session.take("pins.C-R")
-    while session.gates():
+    while session.briefing().gates:
         session.take("done")
     assert {event.device for event in session.events} == {session.device}
     again = Session(session.path, session.shop)
     again.open()
     again.choose("pins.C-R")
     assert again.device == session.device
-    assert again.gates() == ()
+    assert again.briefing().gates == ()
     monkeypatch.setenv("HUMCLICK_DEVICE", "van-2")
     other = Session(session.path, session.shop)
     other.open()
     other.choose("pins.C-R")
     assert other.device == "van-2"
-    assert other.gates()
+    assert other.briefing().gates

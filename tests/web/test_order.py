@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 from humclick.jobs.call_file import read_call
 from humclick.jobs.events import UNTIMED, Event, Undone
 from humclick.jobs.order import merge
+from humclick.jobs.standing import decided, provisional
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table
 from humclick.web.pages.call import _since
-from humclick.web.pages.record import last_entry, provisional
+from humclick.web.pages.record import last_entry
 from tests import strategies
 from tests.web.bench import EXAMPLES
 
@@ -65,7 +66,15 @@ def standing(tables: list[dict[str, Any]]) -> list[Any]:
     """What else walks the events: undo target, what was decided, since when it rests, what is provisional."""
     desk = Desk(Request(path="/call/c", call=CallGiven("c", tables), device="phone-a"))
     entry = last_entry(desk)
-    return [entry and entry.id, desk.decided, _since(desk), provisional(desk), desk.events, desk.call]
+    last = decided(desk.events, desk.call)
+    return [
+        entry and entry.id,
+        last,
+        _since(desk),
+        provisional(desk.events, desk.call),
+        desk.events,
+        desk.call,
+    ]
 
 
 @pytest.mark.parametrize("path", CALLS, ids=[path.parent.name for path in CALLS])

@@ -89,7 +89,9 @@ def verdict_shown(session: Session) -> str:
     if not verdict.due:
         return "\n".join((*shown, words.lines("Type sheet, or quit.")))
     shown += [words.demand_in_words(each) for each in demands_of(session.call, verdict.due)]
-    shown += words.remedy_in_words(briefed_on(session.events, session.call, verdict.due, session.shop))
+    shown += words.remedy_in_words(
+        briefed_on(session.events, session.call, verdict.due, session.shop, session.device)
+    )
     shown.append(proof_in_words(session, verdict.due))
     named = " and ".join(verdict.due)
     told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."

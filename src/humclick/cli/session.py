@@ -251,7 +251,7 @@ class Session:
         probe = self.asked
         if probe is None:
             return Briefing()
-        return briefed(self.events, self.call, probe, self.shop, shown=self._read_here)
+        return briefed(self.events, self.call, probe, self.shop, self.device, self._read_here)
 
     def confirm(self, words_: str) -> tuple[str, ...]:
         """Write down that every gate before the probe asked for is passed; their titles come back."""

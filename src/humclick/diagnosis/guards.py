@@ -29,6 +29,7 @@ __all__ = [
     "guards_for",
     "guards_for_no_repair",
     "insulation_needs",
+    "leakage",
     "needs_before",
     "open_before",
 ]
@@ -336,12 +337,12 @@ def guards_for_no_repair(
         unseen = _words()["reason"]["unseen"] if "mechanism.condenser" in situation.skipped else ""
         states.append(_guard("condenser-seen", looked, ("mechanism.condenser",), "" if looked else unseen))
     if situation.repairs and ran:
-        states.append(_leakage(situation))
+        states.append(leakage(situation))
     return tuple(states)
 
 
-def _leakage(situation: Situation) -> GuardState:
-    """The current to ground, measured under power after the last repair."""
+def leakage(situation: Situation) -> GuardState:
+    """Whether the current to ground was measured under power after the last repair."""
     by_wire = earth(situation) is not Earth.NONE
     names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
     read = any(o.probe in names and o.repairs == situation.repairs for o in situation.observations)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from humclick.diagnosis.guards import askable, needs_before
+from humclick.diagnosis.guards import askable, leakage, needs_before
 from humclick.diagnosis.power import breaker_tripped
-from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import (
@@ -128,9 +128,7 @@ def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
     if call.stopped:
         return Onward("stop")
     if state.name == "repaired":
-        last = advice.next.probe if advice.next is not None and advice.guards else ""
-        check = bool(last) and probes_now(call, shop)[last].kind is Kind.CHECK
-        return Onward("repaired", last if check else "")
+        return Onward("repaired", _last_check(call, shop))
     if state.name == "fitted":
         part = call.fitted[-1].part if call.fitted else ""
         probe = _proving(call, shop)
@@ -139,6 +137,14 @@ def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
     if isinstance(decided(call.events, call), DecisionTaken):
         return Onward("work")
     return Onward(advice.kind, advice.next.probe if advice.next is not None else "")
+
+
+def _last_check(call: Call, shop: Shop) -> str:
+    """The check still due on a repaired machine that runs; empty where there is none, or no meter for it."""
+    situation = call.situation()
+    guard = leakage(situation) if situation is not None and situation.repairs else None
+    first = askable(situation, guard, shop) if situation is not None and guard and guard.open else None
+    return first.id if first is not None else ""
 
 
 def _proving(call: Call, shop: Shop) -> str:
