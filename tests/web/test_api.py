@@ -335,12 +335,12 @@ def test_a_gate_passed_on_one_desk_holds_on_no_other(tmp_path: Path) -> None:
     """Each browser has a name of its own, script or none, and is asked for its own safety steps."""
     first = begun(tmp_path)
     second = client(tmp_path)
-    path = "/call/c1?probe=pins.C-R"
+    path = "/call/c1?probe=supply.volts"
     assert "kind-gate" in first("GET", path).text
     while "kind-gate" in (page := first("GET", path).text):
         gate = re.search(r'name="gate" value="([^"]+)"', page)
         assert gate is not None
-        first("POST", "/call/c1/gate", data={"gate": gate[1], "probe": "pins.C-R"})
+        first("POST", "/call/c1/gate", data={"gate": gate[1], "probe": "supply.volts"})
     assert "kind-gate" in second("GET", path).text
     named = {"x-humclick-device": "phone-1"}
     assert "kind-gate" in first("GET", path, headers=named).text

@@ -31,6 +31,9 @@ ANSWERS = {
     "mechanism.shell": "warm or at room temperature",
     "attempt.known_good": "runs",
     "attempt.amps": "11",
+    "earth.continuity": "0.1",
+    "proof.sight": "all as it should be",
+    "proof.ground_current": "0.3 mA",
 }
 
 
@@ -100,6 +103,12 @@ def test_whole_call_goes_by_forms_from_complaint_to_sheet(language: str) -> None
     reply = bench.post(f"{path}/decide", remedy="replace starter")
     assert any(action.endswith("/fitted") for action in Page(reply["html"]).forms)
     bench.post(f"{path}/fitted", part="ptc", note="new one (invented)")
+    for probe in ("proof.sight", "earth.continuity", "pins.shell"):  # before power, in this order
+        barred = Page(bench.ask(f"{path}?probe=attempt.as_found&now=1")["html"])
+        assert asked(barred)[0] == ""
+        assert f"probe={probe}" in " ".join(barred.links)
+        step(bench, path, page := Page(bench.ask(f"{path}?probe={probe}")["html"]), {})
+        assert page.faults == []
     reply = bench.ask(f"{path}?probe=attempt.as_found")
     while asked(Page(reply["html"]))[0] in ("gate", "wait"):
         word, hidden = asked(Page(reply["html"]))
@@ -251,6 +260,7 @@ def test_steps_before_power_are_confirmed_together_before_it() -> None:
     """One tap records cover and standing clear, each by itself; only then is there anything to enter."""
     bench = Bench()
     path = begun(bench)
+    bench.post(f"{path}/reading", probe="earth.continuity", value="0.1", taken="1")
     word, hidden = asked(Page(bench.ask(f"{path}?probe=attempt.as_found&now=1")["html"]))
     assert (word, hidden["gate"]) == ("gate", "cover-on stand-clear")
     refused = bench.post(f"{path}/reading", probe="attempt.as_found", value="runs", passed=hidden["gate"])
