@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 __all__ = ["demands_of", "onward_in_words", "proof_in_words", "verdict_shown"]
 
 
+#: What is asked for after a repair, in order; see `humclick.diagnosis.guards.needs_before`.
+_IN_ORDER = "go on as asked: look it over, ground wire, windings to the shell, start, current to ground"
+
+
 def demands_of(call: Call, remedies: Iterable[str]) -> tuple[PartDemand, ...]:
     """What the parts of some remedies must match, by what was read in a call."""
     if call.machine is None:
@@ -39,10 +43,8 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
         return ""
     machine = session.situation.machine
     parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
-    known = session.probes()
-    steps = [f"fitted {part}" for part in parts]
-    steps += [f"{name} ({known[name].title})" for name in PROOF if name in known]
-    return words.lines("; ".join(steps) + ".", "  To prove the repair: ", "         ")
+    first = f"type {', '.join(f'fitted {part}' for part in parts)}, then" if parts else "when it is done,"
+    return words.lines(f"{first} {_IN_ORDER}.", "  To prove the repair: ", "         ")
 
 
 def onward_in_words(call: Call, step: Onward, said: str, shop: Shop) -> str:
@@ -62,10 +64,8 @@ def onward_in_words(call: Call, step: Onward, said: str, shop: Shop) -> str:
     """
     known, taken = probes_now(call, shop), {reading.probe for reading in call.readings}
     if step.kind == "work":
-        return words.lines(
-            f"{said}. When it is done: fitted PART for a new part, then {PROOF[0]} to prove it; or sheet,"
-            " or quit."
-        )
+        done = f"When it is done: fitted PART for a new part, or {PROOF[0]}; {_IN_ORDER}"
+        return words.lines(f"{said}. {done}. Or sheet, or quit.")
     if step.kind == "prove":
         return words.lines(
             f"{said}. Prove it: type {step.probe} ({known[step.probe].title}); or any other probe, sheet,"

@@ -93,6 +93,7 @@ class Session:
         self._judged = False
         self._told: frozenset[str] = frozenset()
         self._shown = ""
+        self._bars_told: frozenset[str] = frozenset()
         self._confirmed = False
         self._read_here: frozenset[str] = frozenset()
         self._texts: frozenset[str] = frozenset()
@@ -305,6 +306,8 @@ class Session:
             else:
                 shown.append(f"\n{self._brief()}" if again else view)
             self._shown = view
+            if self.advice is not None and not self.questions:
+                self._bars_told = frozenset(bar.name for bar in self.advice.bars)
         return "\n".join(shown)
 
     def _line(self, line: str) -> str:
@@ -405,7 +408,11 @@ class Session:
             hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(self.call)]
             return "\n".join(("", words.lines(self._refusal), *hazards))
         state, probe = self.state, self.asked
-        shown = ["", *words.bars_in_words(advice.bars), *([f"{words.LEFT}:"] if state.done else [])]
+        shown = [
+            "",
+            *words.bars_in_words(advice.bars, self._bars_told),
+            *([f"{words.LEFT}:"] if state.done else []),
+        ]
         shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
         if step.kind in ("work", "prove", "repaired"):
             said = heading(state, advice, self.shop)

@@ -7,7 +7,7 @@ Probabilities are shown in per cent, times in minutes, money in the shop's unit.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from humclick.readings.shown import percent
@@ -353,7 +353,11 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     return "\n".join(shown)
 
 
-def bars_in_words(bars: Sequence[Bar]) -> list[str]:
-    """What ends the call, or forbids power now."""
-    heads = ("STOP" if bar.whole else "Do not power it" for bar in bars)
-    return [lines(f"{head}: {bar.title}. {bar.reason}", "!! ") for head, bar in zip(heads, bars, strict=True)]
+def bars_in_words(bars: Sequence[Bar], told: Collection[str] = ()) -> list[str]:
+    """What ends the call, or forbids power now; those told before in a line."""
+    shown = []
+    for bar in bars:
+        head = "STOP" if bar.whole else "Do not power it"
+        reason = "" if bar.name in told else f" {bar.reason}"
+        shown.append(lines(f"{head}: {bar.title}.{reason}", "!! "))
+    return shown

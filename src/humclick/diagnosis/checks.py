@@ -13,7 +13,8 @@ from typing import Any
 
 from humclick.errors import DataError
 from humclick.readings import Reading
-from humclick.sourced import read_data, sourced
+from humclick.safety import place_of
+from humclick.sourced import read_data
 
 __all__ = ["Check", "checks", "earth_limit"]
 
@@ -44,7 +45,9 @@ class Check:
     bands : tuple of (low, high)
         Shares of nominal volts that are right. [-]
     at_most : float or None
-        Largest right reading. [A]
+        Largest right reading where the place has no figure of its own. [A]
+    figure : str
+        Name of the place's figure, or empty.
     bad : str
         What a bad one means, and what to do.
     due : str
@@ -68,12 +71,13 @@ class Check:
     gates: tuple[str, ...] = ()
     bands: tuple[tuple[float, float], ...] = ()
     at_most: float | None = None
+    figure: str = ""
     bad: str = ""
     due: str = ""
     bars: bool = False
     source: str = ""
 
-    def passes(self, reading: Reading | None, answer: str, nominal: float) -> bool | None:
+    def passes(self, reading: Reading | None, answer: str, nominal: float, place: str = "") -> bool | None:
         """
         Whether what was seen is right; None where nothing was.
 
@@ -85,6 +89,8 @@ class Check:
             What was seen.
         nominal : float
             Supply of the plate. [V]
+        place : str
+            Whose rules hold.
         """
         if reading is None:
             return answer in self.good if answer else None
@@ -92,7 +98,8 @@ class Check:
             return False
         value = abs(reading.value)
         if self.at_most is not None:
-            return value <= self.at_most
+            own = place_of(place).figures.get(self.figure)
+            return value <= (self.at_most if own is None else own.value)
         return any(low * nominal <= value <= high * nominal for low, high in self.bands)
 
 
@@ -129,6 +136,7 @@ def checks() -> Mapping[str, Check]:
                 gates=tuple(map(str, row.get("gates", ()))),
                 bands=bands,
                 at_most=float(row["at_most"]) if "at_most" in row else None,
+                figure=str(row.get("figure", "")),
                 bad=str(row["bad"]),
                 due=str(row.get("due", "")),
                 bars=bool(row["bars"]),
@@ -139,7 +147,7 @@ def checks() -> Mapping[str, Check]:
     return table
 
 
-def earth_limit(*, good: bool = False) -> float:
-    """Largest resistance of a ground wire that may be powered, or that is good. [Ω]"""
-    name = "good" if good else "at_most"
-    return sourced(_data()["earth"][name], f"checks.toml earth.{name}").value
+def earth_limit(place: str = "") -> float:
+    """Largest resistance of a ground wire with its cord, by the rules of a place. [Ω]"""
+    own = place_of(place).figures
+    return sum(own[name].value for name in ("ground_ohms", "cord_ohms") if name in own)

@@ -47,7 +47,7 @@ def judge(situation: Situation, shop: Shop | None = None) -> Judged:
         situation.meter,
         situation.leads,
         *(situation.waited, situation.hot, situation.skipped, situation.renewed),
-        *(situation.repairs, situation.stoppages),
+        *(situation.repairs, situation.stoppages, situation.place),
     )
     kept = bench.recent.pop(key, None)
     if not isinstance(kept, Judged):

@@ -8,7 +8,6 @@ must be shown first, and can be, is a guard (`humclick.diagnosis.guards.needs_be
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -231,9 +230,21 @@ def earth(situation: Situation) -> Earth:
             none = o.answer in ("no ground pin, marked double-insulated", "the outlet has no ground")
             state = Earth.NONE if none else Earth.UNPROVED if state is Earth.NONE else state
         elif o.probe == _CONTINUITY and o.reading is not None:
-            ohms = math.inf if o.reading.value is None else o.reading.value - (situation.leads.offset or 0.0)
-            state = Earth.PROVED if ohms <= earth_limit() else Earth.OPEN
+            state = Earth.PROVED if _joins(situation, o) else Earth.OPEN
     return state
+
+
+def _joins(situation: Situation, o: Observation) -> bool:
+    """Whether the ground wire may be as good as the place asks, less what meter and leads may add."""
+    if o.reading is None or o.reading.value is None:
+        return False
+    meter, leads = situation.meter, situation.leads
+    added = leads.offset or 0.0
+    if leads.spread is not None:
+        added += leads.spread.median * leads.spread.factor
+    if meter.measures(Quantity.RESISTANCE):
+        added += meter.limit(Quantity.RESISTANCE, o.reading.value, o.reading.resolution)
+    return o.reading.value - added <= earth_limit(situation.place)
 
 
 def three_equal(situation: Situation) -> bool:
@@ -338,10 +349,11 @@ def _damage(situation: Situation, shop: Shop | None) -> Iterable[Bar]:
 
 def _limits(situation: Situation) -> Iterable[Bar]:
     """Checks whose last reading was over its limit."""
+    volts = situation.machine.nameplate.volts
     last = {o.probe: o for o in situation.observations if o.probe in checks() and o.reading is not None}
     for name, o in last.items():
         check = checks()[name]
-        if check.bars and check.passes(o.reading, o.answer, situation.machine.nameplate.volts) is False:
+        if check.bars and check.passes(o.reading, o.answer, volts, situation.place) is False:
             assert o.reading is not None
             shown = (
                 "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)

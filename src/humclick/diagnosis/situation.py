@@ -129,6 +129,8 @@ class Situation:
         Repairs made during this call. [-]
     stoppages : tuple of Stoppage
         What was found and is not answered yet.
+    place : str
+        Whose rules hold (`humclick.safety.place_of`); empty for the strictest of all.
     """
 
     machine: Machine
@@ -142,6 +144,7 @@ class Situation:
     renewed: frozenset[str] = frozenset()
     repairs: int = 0
     stoppages: tuple[Stoppage, ...] = ()
+    place: str = ""
 
 
 def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:

@@ -264,6 +264,7 @@ class Call:
             renewed=self.renewed,
             repairs=self.repairs,
             stoppages=self.stoppages,
+            place=self.place,
         )
 
     def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
