@@ -147,7 +147,7 @@ def test_what_the_tutorial_says_happens() -> None:
     assert verdict.remedies == ("replace starter",)
     silent = tutorial(heard="silent").next
     assert silent is not None
-    assert silent.probe == "feed.volts"
+    assert silent.probe == "supply.signs"
     doubted = dict(tutorial().remedies)["replace starter"]
     for value, temperature in (("6.2", "cold"), ("2.4k", "hot")):
         after = dict(tutorial(value=value, temperature=temperature).remedies)

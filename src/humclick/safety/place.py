@@ -73,8 +73,8 @@ class Place:
     gates : mapping of name to GateRule
         Gates that read otherwise here.
     figures : mapping of name to Sourced
-        Limits: ``ground_ohms``, with ``cord_ohms`` where it is meant without the cord, ``insulation_ohms`` [Ω];
-        ``touch_amps``, in the EU ``conductor_amps`` [A].
+        Limits: ``ground_ohms``, with ``cord_ohms`` where it is meant without the cord, ``insulation_ohms``
+        [Ω]; ``touch_amps``, in the EU ``conductor_amps`` [A].
     """
 
     name: str
