@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
@@ -15,9 +16,11 @@ from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.errors import Unknown
 from humclick.jobs.briefing import briefed, briefed_on, on_machine
-from humclick.jobs.call import Call
+from humclick.jobs.call import Call, ReadingKept
 from humclick.jobs.events import UNTIMED, Opened
+from humclick.meters import Quantity
 from humclick.parts.family import family
+from humclick.readings import PartTemperature, parse_reading
 from humclick.replacement.demand import demands, replaced_parts
 from humclick.safety import (
     PLACES,
@@ -62,9 +65,29 @@ def bench(found: Call) -> Machine:
     return found.machine
 
 
+def may_be_powered(found: Call) -> Call:
+    """The same call with all that is shown before power: looked over, ground and insulation read."""
+    shown = (("proof.sight", "all as it should be"), ("earth.continuity", "0.1"), ("pins.shell", "OL"))
+    readings = tuple(
+        ReadingKept(
+            event=name,
+            at=UNTIMED,
+            probe=name,
+            text=value,
+            reading=None if " " in value else parse_reading(value, Quantity.RESISTANCE),
+            answer=value if " " in value else "",
+            temperature=PartTemperature(),
+            unproved=(),
+            renewed=frozenset(),
+        )
+        for name, value in shown
+    )
+    return replace(found, readings=readings)
+
+
 def spoken_at(found: Call, probe: Probe) -> set[str]:
     """Hazards that a person hears of before a probe: from its gates, or with the probe itself."""
-    names = {each.hazard.name for each in briefed((), found, probe, SHOP).hazards}
+    names = {each.hazard.name for each in briefed((), may_be_powered(found), probe, SHOP).hazards}
     return names.union(*(each.hazards for each in found.gates_of(probe.gates)))
 
 

@@ -150,4 +150,4 @@ def checks() -> Mapping[str, Check]:
 def earth_limit(place: str = "") -> float:
     """Largest resistance of a ground wire with its cord, by the rules of a place. [Ω]"""
     own = place_of(place).figures
-    return sum(own[name].value for name in ("ground_ohms", "cord_ohms") if name in own)
+    return own["ground_ohms"].value + own["cord_ohms"].value
