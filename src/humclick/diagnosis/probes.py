@@ -392,7 +392,7 @@ def _check(machine: Machine, check: Check, shop: Shop) -> Probe:
         points=check.points,
         minutes=minutes,
         risk=risk,
-        live=bool(check.quantity),
+        live=check.live,
         inside=False,
         gates=gates,
         due=dict.fromkeys(answers, check.due) if check.due else {},
