@@ -21,6 +21,7 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Observation, Situation, called
 from humclick.diagnosis.whole import WholeMachine
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, WindingEvidence
+from humclick.errors import Refused, Unknown
 from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
 from humclick.physics.copper import resistance_at
@@ -77,6 +78,7 @@ class Compiler:
         groups: dict[tuple[object, ...], list[int]] = {}
         for i, seen in enumerate(self.situation.observations):
             probe = self.bench.probe(seen.probe)
+            _refuse_unmeant(probe, seen)
             groups.setdefault(self._group(probe, seen, self._mended([i])), []).append(i)
         for key, members in groups.items():
             factors.append(self._factor(key, members))
@@ -387,6 +389,17 @@ class WindingSetup:
         return math.prod(once * p if e in opened else 1.0 - once * p for e, p in self.hot.items())
 
 
+def _refuse_unmeant(probe: Probe, seen: Observation) -> None:
+    """Refuse an observation that is not of its probe: another quantity, or an answer it does not have."""
+    if seen.reading is not None and str(seen.reading.quantity) != probe.quantity:
+        right = f"it reads {probe.quantity}" if probe.quantity else f"answer {', '.join(probe.outcomes)}"
+        raise Refused(
+            f"{probe.id} is no {seen.reading.quantity} ({seen.reading.text or 'a reading'}): {right}"
+        )
+    if seen.answer and seen.answer not in (*probe.outcomes, "not sure"):
+        raise Unknown(f"answer to {probe.id}", seen.answer, probe.outcomes or ("a reading",))
+
+
 def _epoch(temperature: PartTemperature) -> str:
     if temperature.kind == "measured":
         return "hot" if p_hot(temperature, 0.0) > 0.5 else "cold"
@@ -427,7 +440,9 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
 
     Raises
     ------
+    Refused
+        If an observation is of another quantity than its probe.
     Unknown
-        If an observation names a probe the machine does not have.
+        If an observation names a probe the machine does not have, or an answer the probe does not have.
     """
     return Compiler(bench, situation).compiled()

@@ -66,7 +66,17 @@ def sheet_of(
     told = Told(judged, before if turn is not None else judged, state)
     header = call.header
     times = [r.at for r in call.readings]
-    for events in (call.gates, call.notes, call.stamps, call.fitted, call.decisions, call.photos, call.waits):
+    for events in (
+        call.hazards,
+        call.cleared,
+        call.gates,
+        call.notes,
+        call.stamps,
+        call.fitted,
+        call.decisions,
+        call.photos,
+        call.waits,
+    ):
         times += [event.at for event in events]
     timed = sorted(at for at in times if at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)

@@ -13,6 +13,7 @@ from typing import Protocol
 from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.diagnosis.findings import shown_text
+from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
@@ -24,7 +25,7 @@ from humclick.jobs.sheet.customer import remedy_title
 from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
 from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.readings import PartTemperature
-from humclick.safety import cautions_for, flammable, gates, gates_for, safety_class, stop_at
+from humclick.safety import cautions_for, flammable, gates, gates_for, place_of, safety_class, stop_at
 
 __all__ = ["clock", "machine_rows", "technician_page"]
 
@@ -307,6 +308,11 @@ def _cautions(call: Call) -> tuple[str, ...]:
         said.insert(0, f"{gate.title}. {gate.steps[0]}")
     if provisional(call.events, call):
         said.insert(0, "The arrangement is taken for now only: more than one fits what was seen.")
+    situation = call.situation()
+    if situation is not None and earth(situation) is Earth.NONE:
+        said.insert(
+            0, f"No ground here: judge it by the local rules. {place_of(call.place).rule('ground-test').text}"
+        )
     stopped = (f"{stoppage.stop.title}. {' '.join(stoppage.stop.steps)}" for stoppage in call.stoppages)
     return (*stopped, *said)
 
