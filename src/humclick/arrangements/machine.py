@@ -67,7 +67,7 @@ class Nameplate:
         raise OutOfRange(f"nominal volts must be 100–127 or 200–240, got {self.volts:g}")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Machine:
     """
     An arrangement made concrete.
@@ -88,6 +88,13 @@ class Machine:
     protector: str
     nameplate: Nameplate = field(default_factory=Nameplate)
     known: Mapping[str, Spread] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        plate = self.nameplate
+        told = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
+        told += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
+        told += [plate.refrigerant] if plate.refrigerant else []
+        return f"<{', '.join(told)}>"
 
     def __post_init__(self) -> None:
         for key in self.known:

@@ -141,7 +141,7 @@ class Verdict:
     guards: tuple[GuardState, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Advice:
     """
     What to do next.
@@ -178,6 +178,12 @@ class Advice:
     verdict: Verdict | None
     guards: tuple[GuardState, ...]
     bars: tuple[Bar, ...] = ()
+
+    def __repr__(self) -> str:
+        lead = f"{percent(self.suspects[0].probability)} {self.suspects[0].label}" if self.suspects else ""
+        if self.next is not None:
+            return f"<next {self.next.probe}: {self.next.title}; {lead}>"
+        return f"<{self.kind}: {self.verdict.sentence if self.verdict is not None else ''}; {lead}>"
 
 
 def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | None = None) -> Advice:
