@@ -17,13 +17,14 @@ SERVE ?= --folder out/shop
 RUN_APT := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 TEST_APT := $(RUN_APT) ngspice poppler-utils chromium
 
-.PHONY: help run test bench lint format docs lock clean
+.PHONY: help run test test-long bench lint format docs lock clean
 
 help:
-	@echo "make run     an example call from complaint to verdict, part and sheet (in out/); then the pages, served"
-	@echo "make test    every check: lint, types, floors, spelling, tests"
-	@echo "make bench   quick evaluation of the decisions, and speed"
-	@echo "make lint    lint, format, types, floors and spelling only"
+	@echo "make run         an example call from complaint to verdict, part and sheet (in out/); then the pages, served"
+	@echo "make test        every check: lint, types, floors, spelling, tests"
+	@echo "make test-long   the same, with the full sweeps"
+	@echo "make bench       quick evaluation of the decisions, and speed"
+	@echo "make lint        lint, format, types, floors and spelling only"
 	@echo "also: make format, make docs (reference pages), make lock (new versions), make clean"
 
 run: $(VENV)/.run
@@ -37,6 +38,10 @@ run: $(VENV)/.run
 test: lint
 	@echo "tests"
 	@$(BIN)/python -m pytest -n 2
+
+test-long: lint
+	@echo "tests, with the full sweeps"
+	@$(BIN)/python -m pytest -n 2 -m "long or not long"
 
 bench: $(VENV)/.dev
 	@$(BIN)/python -m benchmarks.evaluation --quick

@@ -42,6 +42,9 @@ JUDGED = sorted(
     for path in EXAMPLES.glob("*/call.toml")
     if path.parent.name not in ("inverter-driven", "three-phase", "just-begun")
 )
+#: Swept at every run; the others with ``make test-long``.
+SAMPLE = ("broken-starter", "blocked-condenser", "relay-contacts", "seized-compressor", "swapped-leads")
+SWEPT = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.long) for name in JUDGED]
 _REASON = re.compile(r"(?:needed|puts it right|for this): (.+?); (?:next best|the likeliest): ")
 _EMPTY = re.compile(
     r"(?:Done|Repaired|To do|Do it|Verdict|Still to do|then|technician): *(?:[.;:]|$)", re.MULTILINE
@@ -236,7 +239,7 @@ def checked(events: tuple[Event, ...]) -> None:
     check_faces(events, call, result, sheet)
 
 
-@pytest.mark.parametrize("name", JUDGED)
+@pytest.mark.parametrize("name", SWEPT)
 def test_every_point_of_an_example_tells_before_from_after(name: str) -> None:
     """Every prefix of an example from the machine on says what it should on every face."""
     events = example(name)
@@ -247,7 +250,7 @@ def test_every_point_of_an_example_tells_before_from_after(name: str) -> None:
     checked(events)
 
 
-@pytest.mark.parametrize("name", JUDGED)
+@pytest.mark.parametrize("name", SWEPT)
 def test_whatever_follows_tells_before_from_after(name: str) -> None:
     """Decided, installed, tried in vain or not, and once more: every face tells it right."""
     for events in continuations(example(name)):
