@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.circuit.pins_drawing import LAYOUTS
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
@@ -22,10 +23,10 @@ from humclick.jobs.recognise import questions
 from humclick.meters import meters
 from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
-from humclick.safety import PLACES, caution, defer, gates, hazards, place_of
+from humclick.safety import PLACES, caution, defer, gates, hazards, place_of, stops_at
 from humclick.sourced import read_data
 from humclick.web.exchange import LANGUAGES
-from humclick.web.sentences import FORMS, JOINS
+from humclick.web.sentences import FORMS, JOINS, barred
 
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
@@ -125,6 +126,11 @@ _MORE = (
     "a figure is needed here, not over limit",
     "choose a picture first",
     "text must not be empty",
+    "this is not safe to do now; for a reading taken already, say so below",
+    "this call is not stopped for that now",
+    "a hazard is not taken back: it stays on record until it is written how it was cleared",
+    "nothing is entered yet; enter one of the answers",
+    "a timer needs its seconds",
     "label must not be empty",
     "which probe? Choose one from the list of probes",
     "Not read yet: the same as the old part",
@@ -140,6 +146,22 @@ def _guards() -> Iterator[str]:
     for guard in words["guard"].values():
         yield from (guard["title"], guard["before"])
     yield from words["reason"].values()
+
+
+def _stops() -> Iterator[str]:
+    for name in gates():
+        for stop in stops_at(name):
+            yield from (stop.title, stop.said, *stop.steps, stop.customer, stop.answer)
+
+
+def _bars() -> Iterator[str]:
+    for row in read_data("humclick.diagnosis", "power.toml")["bar"].values():
+        yield from (row[name] for name in ("title", "reason") if name in row and row[name] not in barred())
+
+
+def _checks() -> Iterator[str]:
+    for check in checks().values():
+        yield from (check.title, check.how, *check.outcomes, check.bad)
 
 
 def _recordings() -> Iterator[str]:
@@ -228,6 +250,9 @@ def _strings(table: Any) -> Iterator[str]:
 
 def _model() -> Iterator[str]:
     yield from _families()
+    yield from _stops()
+    yield from _bars()
+    yield from _checks()
     yield from _guards()
     yield from _recordings()
     yield from _marks()
@@ -247,7 +272,7 @@ def _model() -> Iterator[str]:
         yield str(case["plain"])
     yield from HEARD.values()
     yield from LAYOUTS
-    yield from (*FORMS, *JOINS, *_MORE)
+    yield from (*FORMS, *barred(), *JOINS, *_MORE)
     yield from _strings(read_data("humclick.jobs.sheet", "words.toml"))
 
 
