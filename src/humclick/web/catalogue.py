@@ -73,7 +73,9 @@ _MORE = (
     *("On known-good gear it runs: the compressor is good.", "Nothing is wrong with it at the moment."),
     "Pins stand here as the circuit runs, not as they stand on the compressor.",
     "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
-    " capitals: outlet and pins.",
+    " capitals: outlet and pins. PE: the plug's ground pin.",
+    "one of three equal readings: not the two windings of a single-phase machine.",
+    "Stopped for safety: the suspects are as they stood then.",
     *("current relay contact", "current relay coil", "potential relay contact", "in the starter", "star"),
     *(
         "shell",
