@@ -1,4 +1,4 @@
-"""Whatever stops a call, forbids power or comes before it is said in Spanish, with no English left on a page."""
+"""What stops a call, forbids power or comes before it is said in Spanish: no English is left on a page."""
 
 from __future__ import annotations
 
@@ -68,6 +68,7 @@ def sweep(bench: Bench, *behind: str) -> list[str]:
         assert reply["status"] == 200, each
         page = Page(reply["html"])
         assert page.faults == [], each
+        assert page.tags["h1"] == 1, each
         found += [f"{each}: {text}" for text in left_in_english(reply["html"])]
     return found
 
@@ -92,7 +93,7 @@ def damaging() -> dict[str, tuple[dict[str, Any], Probe]]:
 
 @pytest.mark.parametrize("name", stops())
 def test_every_stop_is_said_in_spanish(name: str) -> None:
-    """A stop at each gate where it is offered: the call, the record, the sheet, and a reading taken already."""
+    """A stop at each gate that offers it: the call, the record, the sheet, and a reading taken already."""
     for gate in stops()[name].gates:
         bench = bench_with({"kind": "hazard", "hazard": name, "gate": gate, "words": "visto"})
         known = probes_of(Machine.of(_MACHINE["arrangement"], _MACHINE["protector"]))
@@ -102,9 +103,22 @@ def test_every_stop_is_said_in_spanish(name: str) -> None:
     assert sweep(bench, "/sheet", "/probes") == []
 
 
+def test_a_stop_fills_the_page_and_its_answer_is_folded() -> None:
+    """One heading says stop; nothing is offered to test; the form that reopens the call is folded away."""
+    html = bench_with({"kind": "hazard", "hazard": "leak"}).ask("/call/one")["html"]
+    assert re.search(r'<h1[^>]*class="halt".*ALTO</h1>', html)
+    assert re.search(r'<details class="more"><summary>Para reabrir: Fuga de refrigerante', html)
+    assert "?probe=" not in html
+    assert 'class="suspects"' not in html
+    for event in ("hazard", "machine"):
+        own = re.search(rf'<li class="{event}">.*?</li>', html, re.DOTALL)
+        assert own is not None
+        assert ("/undo" in own[0]) == (event != "hazard")  # a hazard is not taken back
+
+
 @pytest.mark.parametrize("gate", gates())
 def test_what_is_in_the_way_of_every_gate_is_said_in_spanish(gate: str) -> None:
-    """Each answer of the list of what cannot be done safely has its Spanish, and a refusal beside the form."""
+    """Each answer of the list of what is in the way has its Spanish, and so has the refusal."""
     said = language("es")
     for stop in stops_at(gate):
         texts = [stop.title, stop.said, *stop.steps, stop.customer, stop.answer]
