@@ -110,6 +110,9 @@ def test_a_stop_fills_the_page_and_its_answer_is_folded() -> None:
     assert re.search(r'<details class="more"><summary>Para reabrir: Fuga de refrigerante', html)
     assert "?probe=" not in html
     assert 'class="suspects"' not in html
+    refused = bench_with({"kind": "hazard", "hazard": "leak"}).ask("/call/one/undo", "POST", {"of": "e2"})
+    assert "un peligro no se deshace" in refused["html"]
+    assert refused["append"] == []
     for event in ("hazard", "machine"):
         own = re.search(rf'<li class="{event}">.*?</li>', html, re.DOTALL)
         assert own is not None

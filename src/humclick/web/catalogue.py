@@ -20,6 +20,7 @@ from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.recognise import questions
+from humclick.jobs.standing import HAZARD_STANDS
 from humclick.meters import meters
 from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
@@ -130,7 +131,7 @@ _MORE = (
     "text must not be empty",
     "this is not safe to do now; for a reading taken already, say so below",
     "this call is not stopped for that now",
-    "a hazard is not taken back: it stays on record until it is written how it was cleared",
+    HAZARD_STANDS,
     "nothing is entered yet; enter one of the answers",
     "a timer needs its seconds",
     "label must not be empty",
