@@ -11,7 +11,9 @@ import pytest
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.attempts import attempts_of
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.contradictions import contradictions
+from humclick.diagnosis.findings import findings
 from humclick.diagnosis.guards import guards_for
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.power import breaker_tripped, three_equal
@@ -208,3 +210,22 @@ def test_a_machine_that_runs_and_whose_condenser_was_seen_blocked_is_cleaned_and
     told = explain(situation, leader=frozenset({"clear condenser"}))
     assert "exactly this is needed: clean the condenser and restore its fan; next best" in told.sentence
     assert told.probability > 0.9
+
+
+#: A right and a wrong answer of every check, on 115 V. Common practice.
+CHECKED = {
+    "supply.volts_ground": ("117 V", "20 V"),
+    "supply.volts_neutral": ("0.8 V", "30 V"),
+    "proof.sight": ("all as it should be", "something is wrong"),
+    "proof.ground_current": ("0.4 mA", "9 mA"),
+    "proof.touch_current": ("0.1 mA", "2 mA"),
+}
+
+
+@pytest.mark.parametrize("name", checks())
+def test_a_check_says_whether_it_passed(name: str) -> None:
+    """A check within its limit is as it should be; one beyond it warns, and says what is the matter."""
+    right, wrong = CHECKED[name]
+    good, bad = findings(of("rsir-ptc", "external", None, seen(name, right), seen(name, wrong)))
+    assert (good.warns, good.text.endswith(": as it should be.")) == (False, True)
+    assert (bad.warns, bad.text.endswith(f": {checks()[name].bad}")) == (True, True)

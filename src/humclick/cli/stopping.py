@@ -29,7 +29,7 @@ def stop_in_words(stoppages: Sequence[Stoppage]) -> str:
             before = gate(stop.proof)
             shown.append(lines(f"{before.title}: {', '.join(before.ticks)}.", "  First:     ", "     "))
         shown.append(lines(f"{stop.answer} Type cleared and the answer.", "  To reopen: ", "     "))
-    told = "Nothing more is tested on this call until then. What was read is kept; type sheet, or quit."
+    told = "No more tests on this call until then. Your readings are kept; type sheet or quit."
     shown.append(lines(told))
     return "\n".join(shown)
 
@@ -39,6 +39,6 @@ def barred_in_words(briefing: Briefing, probe: Probe) -> str:
     shown = [lines(f"{bar.title}. {bar.reason}", "!! ") for bar in briefing.bars]
     shown += [lines(f"Before {need.before}: {need.title}.", "! ") for need in briefing.needs]
     if briefing.first:
-        shown.append(lines(f"Take that first: type {briefing.first}.", "  "))
-    shown.append(lines(f"For a reading that was taken already: {probe.id} and the reading.", "  "))
+        shown.append(lines(f"Do that first: type {briefing.first}.", "  "))
+    shown.append(lines(f"Reading taken already? Type {probe.id} and the reading.", "  "))
     return "\n".join(shown)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.evidence import Compiler, Factor
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.power import three_equal
@@ -109,6 +110,10 @@ def _sentence(
         return f"The leads add {shown}; readings of a few ohms are taken with that in mind.", False
     if factor.per_hypothesis is not None:
         return _whole_sentence(bench, probe, shown, factor.per_hypothesis)
+    own = checks().get(probe.id)
+    passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
+    if own is not None and passes is not None:
+        return (f"{shown}: as it should be.", False) if passes else (f"{shown}: {own.bad}", True)
     if not factor.table:
         return f"“{shown}” says nothing either way.", False
     at = {c: math.fsum(row) for c, row in factor.table.items()}

@@ -214,8 +214,8 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     yield Probe(
         "shell.insulation",
         "Insulation tester from the pins to bare metal of the shell",
-        "Start gear and electronics off the pins, never while the compressor is under vacuum. 500 V dc, one "
-        "minute, from each pin to the shell; note the lowest, and the winding's temperature if you can.",
+        "Take start components and electronics off the pins. Never test a compressor under vacuum. 500 V DC, "
+        "one minute, from each pin to the shell; note the lowest, and the winding's temperature if you can.",
         Kind.SHELL,
         "resistance",
         points=("C", "shell"),

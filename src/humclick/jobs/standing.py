@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONFIRMED",
     "FOR_NOW",
+    "HAZARD_STANDS",
     "PIN_PAIRS",
     "PROOF",
     "UNNAMED_PINS",
@@ -75,6 +76,8 @@ UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 
 #: How the notes begin that say that an arrangement is taken for now, and that it is settled.
 FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
+#: Why no undo lifts a hazard.
+HAZARD_STANDS = "a hazard is not undone: it stays on record until you write how it was cleared"
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
@@ -239,9 +242,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
     """
     for event in reversed(live(events, call)):
         if isinstance(event, HazardFound):
-            raise Refused(
-                "a hazard is not taken back: it stays on record until it is written how it was cleared"
-            )
+            raise Refused(HAZARD_STANDS)
         if not isinstance(event, Undone) and event.kind != "opened":
             return event
     raise Refused("there is nothing to take back")

@@ -135,9 +135,9 @@ def _plain(name: str, title: str) -> Stop:
         whole=False,
         proof=name,
         words=(),
-        steps=("Nothing that needs this step is tested until it is done.",),
+        steps=("Test nothing that needs this step until it is done.",),
         customer="A safety step could not be done here.",
-        answer="How was it done?",
+        answer="How did you do it?",
         source="",
     )
 

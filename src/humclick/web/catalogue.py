@@ -15,17 +15,19 @@ from typing import TYPE_CHECKING, Any
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.circuit.pins_drawing import LAYOUTS
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.recognise import questions
+from humclick.jobs.standing import HAZARD_STANDS
 from humclick.meters import meters
 from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
-from humclick.safety import PLACES, caution, defer, gates, hazards, place_of
+from humclick.safety import PLACES, caution, defer, gates, hazards, place_of, stops_at
 from humclick.sourced import read_data
 from humclick.web.exchange import LANGUAGES
-from humclick.web.sentences import FORMS, JOINS
+from humclick.web.sentences import FORMS, JOINS, barred
 
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
@@ -72,7 +74,9 @@ _MORE = (
     *("On known-good gear it runs: the compressor is good.", "Nothing is wrong with it at the moment."),
     "Pins stand here as the circuit runs, not as they stand on the compressor.",
     "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
-    " capitals: outlet and pins.",
+    " capitals: outlet and pins. PE: the plug's ground pin.",
+    "one of three equal readings: not the two windings of a single-phase machine.",
+    "Stopped for safety: the suspects are as they stood then.",
     *("current relay contact", "current relay coil", "potential relay contact", "in the starter", "star"),
     *(
         "shell",
@@ -125,6 +129,11 @@ _MORE = (
     "a figure is needed here, not over limit",
     "choose a picture first",
     "text must not be empty",
+    "this is not safe to do now; for a reading taken already, say so below",
+    "this call is not stopped for that now",
+    HAZARD_STANDS,
+    "nothing is entered yet; enter one of the answers",
+    "a timer needs its seconds",
     "label must not be empty",
     "which probe? Choose one from the list of probes",
     "Not read yet: the same as the old part",
@@ -140,6 +149,22 @@ def _guards() -> Iterator[str]:
     for guard in words["guard"].values():
         yield from (guard["title"], guard["before"])
     yield from words["reason"].values()
+
+
+def _stops() -> Iterator[str]:
+    for name in gates():
+        for stop in stops_at(name):
+            yield from (stop.title, stop.said, *stop.steps, stop.customer, stop.answer)
+
+
+def _bars() -> Iterator[str]:
+    for row in read_data("humclick.diagnosis", "power.toml")["bar"].values():
+        yield from (row[name] for name in ("title", "reason") if name in row and row[name] not in barred())
+
+
+def _checks() -> Iterator[str]:
+    for check in checks().values():
+        yield from (check.title, check.how, *check.outcomes, check.bad)
 
 
 def _recordings() -> Iterator[str]:
@@ -228,6 +253,9 @@ def _strings(table: Any) -> Iterator[str]:
 
 def _model() -> Iterator[str]:
     yield from _families()
+    yield from _stops()
+    yield from _bars()
+    yield from _checks()
     yield from _guards()
     yield from _recordings()
     yield from _marks()
@@ -247,7 +275,7 @@ def _model() -> Iterator[str]:
         yield str(case["plain"])
     yield from HEARD.values()
     yield from LAYOUTS
-    yield from (*FORMS, *JOINS, *_MORE)
+    yield from (*FORMS, *barred(), *JOINS, *_MORE)
     yield from _strings(read_data("humclick.jobs.sheet", "words.toml"))
 
 

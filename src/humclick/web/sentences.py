@@ -13,11 +13,12 @@ from functools import cache
 
 from humclick.parts.family import families, family
 from humclick.replacement.marks import compressor_rules, family_rules
+from humclick.sourced import read_data
 
-__all__ = ["FORMS", "JOINS", "demanded", "neutral", "taken_apart"]
+__all__ = ["FORMS", "JOINS", "barred", "demanded", "neutral", "taken_apart"]
 
 #: Places whose words are kept as they are: readings, names of probes, what somebody wrote.
-_KEPT = frozenset({"shown", "low", "high", "probe", "probes", "written", "write", "names", "a", "b"})
+_KEPT = frozenset({"shown", "low", "high", "probe", "probes", "written", "write", "names", "read", "a", "b"})
 #: Places that hold a figure.
 _FIGURES = frozenset({"n", "m", "p", "q", "event"})
 #: Places that hold a figure, mostly with its unit.
@@ -55,16 +56,16 @@ FORMS: tuple[str, ...] = (
     "for its {n} minutes it tells best between “{one}” and “{two}”",
     "for its {n} minute it tells best between “{one}” and “{two}”",
     "it would confirm: {one}",
-    "no compressor is {one} before this stands in the record: {two}; lift the tips, press them on bright"
-    " metal and read once more",
-    "no compressor is {one} before this stands in the record: {two}",
+    "before {one}: {two}. Read it again: lift the tips, press on bright metal, same two points",
+    "before {one}: {two}",
     # verdicts
+    "Stop: {one}. Make it safe, then {two}",
     "{one}: that fixed it ({n} % that nothing else is needed)",
     "Nothing on the list fits ({n} %): {one}",
     "The readings do not settle it: {one}",
     "{one} ({n} % that this puts it right)",
     "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never to"
-    " be put across the mains. Read the nameplate and start again with what it says, or {one}; if the plate"
+    " be put across the line. Read the nameplate and start again with what it says, or {one}; if the plate"
     " says single-phase, measure the three pairs once more on bright metal",
     "{one}: the likeliest would be “{two}”, but this could not be done or shown here: {list}",
     # explanations
@@ -101,6 +102,11 @@ FORMS: tuple[str, ...] = (
     " mark on the can wins) and {q} J. Hold {low} kΩ, {high} W or more, across it for {m} s: it falls below"
     " {event} V in {shown} s.",
     # refusals
+    "{one}: first pass the safety step “{two}”",
+    "{written} is no hazard that is open on this call",
+    "nothing is entered yet; enter what the display shows, such as {write}",
+    "{written} is not a number of minutes; write it such as {write}",
+    "a timer runs from {n} second to {m} hours",
     "{written}: that is a {one}, and a {two} is asked for; write {write}",
     "{written}: not a number; write {write}",
     "{written}: nothing is written; write {write}",
@@ -126,6 +132,8 @@ FORMS: tuple[str, ...] = (
     "class {names}, flammable",
     "class {names}",
     "{one}, or its own complete start gear with it",
+    "Stopped: {one}. Make it safe and hand over",
+    "Hazard: {one}",
     "Recognised only: {one}",
     "Repaired: {one}. It ran afterwards. Still to do: {two}",
     "Repaired: {one}. It ran afterwards",
@@ -206,9 +214,16 @@ def demanded() -> tuple[str, ...]:
 
 
 @cache
+def barred() -> tuple[str, ...]:
+    """What forbids power by a reading, with a place for it."""
+    bars = read_data("humclick.diagnosis", "power.toml")["bar"].values()
+    return tuple(row["reason"] for row in bars if "{read}" in row["reason"])
+
+
+@cache
 def _compiled() -> tuple[tuple[str, re.Pattern[str]], ...]:
     found = []
-    for form in (*FORMS, *demanded()):
+    for form in (*FORMS, *demanded(), *barred()):
         pieces = re.split(r"\{(\w+)\}", form)
         pattern = "".join(
             re.escape(piece)

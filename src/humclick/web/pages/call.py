@@ -401,7 +401,7 @@ def take_reading(desk: Desk) -> Reply:
     step = step_of(desk)
     briefing, said = step.briefing, request.given("passed").split()
     if step.kind in ("stop", "barred"):
-        raise FormRefused("value", "something forbids this now; for a reading taken already, say so below")
+        raise FormRefused("value", "this is not safe to do now; for a reading taken already, say so below")
     unsaid = briefing.gates and not request.given("taken") and said != list(briefing.names)
     if step.kind == "gate" or unsaid:
         raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
@@ -496,7 +496,7 @@ def take_cleared(desk: Desk) -> Reply:
     request = desk.request
     stoppage = next((s for s in desk.call.stoppages if s.event == request.given("of")), None)
     if stoppage is None:
-        raise FormRefused("words", "nothing of that name stops this call now")
+        raise FormRefused("words", "this call is not stopped for that now")
     told = request.given("words")
     if not told:
         raise FormRefused("words", stoppage.stop.answer)
