@@ -215,7 +215,7 @@ def test_safety_shows_everything_again(session: Session) -> None:
 
 def test_a_safety_step_that_cannot_be_done_stops_the_work(session: Session) -> None:
     """What is in the way is asked for; what cannot be proved dead ends the call, with what to do now."""
-    assert "It is not dead, or I cannot prove it dead" in session.take("cannot")
+    assert "The power is not off, or I cannot prove it off" in session.take("cannot")
     said = session.take("cannot no key for the disconnect")
     assert "STOP: Power cannot be proved off" in said
     assert session.prompt == "stopped> "
