@@ -209,7 +209,7 @@ def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
     if o.reading.over_limit:
         meter = probe.meter or situation.meter
         top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
-        return standing(o.reading.bound or top, tester=o.tester, at_least=True)
+        return standing(o.reading.bound or top, tester=o.tester, at_least=True, celsius=celsius)
     return standing(o.reading.value or 0.0, tester=o.tester, celsius=celsius)
 
 
