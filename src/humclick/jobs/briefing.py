@@ -16,7 +16,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.guards import GuardState, askable, needs_before
+from humclick.diagnosis.guards import GuardState, met_next, needs_before
 from humclick.diagnosis.power import Bar, bars, bars_on, breaker_tripped
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop
@@ -199,7 +199,7 @@ def _held_back(call: Call, probe: Probe, shop: Shop) -> Briefing | None:
     needs = needs_before(situation, probe, shop) if probe.energises else ()
     if not (barred or needs):
         return None
-    first = None if barred or not needs else askable(situation, needs[0], shop, every)
+    first = met_next(situation, probe, shop)
     return Briefing(bars=barred, needs=needs, first=first.id if first is not None else "")
 
 

@@ -168,6 +168,7 @@ class _Fold:
         self.hot: bool | None = None
         self.renewed: set[str] = set()
         self.repairs = 0
+        self.renewals: dict[str, int] = {}
         self.stoppages: dict[str, Stoppage] = {}
         self.passed_since: dict[str, set[str]] = {}
         self.marked: dict[str, float] = {}
@@ -310,11 +311,16 @@ class _Fold:
                 if not any(isinstance(e, PhotoTaken) and e.sha256 == event.sha256 for e in self.live):
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
-                self.renewed |= self._parts(event.part)
-                self.repairs += 1
+                self._renew(self._parts(event.part))
                 self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
             case _:
                 pass
+
+    def _renew(self, parts: Iterable[str]) -> None:
+        """A repair was made, and these parts are new."""
+        self.repairs += 1
+        self.renewed.update(parts)
+        self.renewals.update(dict.fromkeys(parts, self.repairs))
 
     def _parts(self, name: str) -> frozenset[str]:
         if self.machine is None:
@@ -411,8 +417,8 @@ class _Fold:
                 self.problem(event.id, str(error), event.temperature)
         if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
             self.hot, self.waited = True, 0.0
-        self.renewed |= {part for part in probe.mends if "." not in part}
-        self.repairs += bool(probe.mends)
+        if probe.mends:
+            self._renew({part for part in probe.mends if "." not in part})
         self.skipped.pop(event.probe, None)
         self.readings.append(
             ReadingKept(
@@ -428,6 +434,7 @@ class _Fold:
                 note=event.note,
                 repairs=self.repairs,
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
+                top=_top(probe.meter or self.meter),
                 against=against,
             )
         )
@@ -504,6 +511,7 @@ class _Fold:
             hot=self.hot,
             renewed=frozenset(self.renewed),
             repairs=self.repairs,
+            renewals=dict(self.renewals),
             stoppages=tuple(self.stoppages.values()),
             marked_volts=dict(self.marked),
             hazards=tuple(e for e in self.events if isinstance(e, HazardFound)),
@@ -525,6 +533,11 @@ class _Fold:
 def _lifted(hazard: Stoppage, passed: str) -> bool:
     """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
     return not hazard.stop.whole and hazard.stop.proof == passed
+
+
+def _top(used: Meter) -> float:
+    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
+    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
 
 
 def _meter(event: MeterTaken) -> Meter:
