@@ -234,7 +234,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     barred = as_guards(every) if grounded < _GROUNDED else ()
     unread = tuple(g for g in barred if askable(situation, g, own, every) is not None)
     if barred and not unread:  # no test with power off changes that
-        return replace(blank, verdict=_never_powered(judged, barred))
+        return replace(blank, verdict=_never_powered(judged, [guard.title for guard in barred]))
     best = _best(judged, problem, made, values, every)
     planned = judged.bench.probe(best.probe) if best is not None else None
     asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
@@ -305,7 +305,10 @@ def _decided(
     if first and (unmet or action == HAND_OVER) and not _before_power(judged, blank.bars):
         verdict = _verdict(judged, problem, actions, _acting(problem, made, actions, first))
         unmet = guards = ()
-    if unmet:  # a guard that cannot be met here: somebody else must look
+    lasting = [bar for bar in blank.bars if not (bar.gates or bar.remedies)]
+    if unmet and lasting:
+        verdict = _never_powered(judged, [bar.title for bar in lasting])
+    elif unmet:  # a guard that cannot be met here: somebody else must look
         verdict = _handed_over(judged, verdict, unmet)
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
 
@@ -479,9 +482,9 @@ def _stopped(judged: Judged, every: Sequence[Bar]) -> Verdict:
     return _only_hand_over(judged, f"Stop: {what}. Make it safe, then {title}")
 
 
-def _never_powered(judged: Judged, barred: Sequence[GuardState]) -> Verdict:
+def _never_powered(judged: Judged, why: Sequence[str]) -> Verdict:
     title = judged.bench.shop.remedy("hand over").title
-    what = "; ".join(guard.title for guard in barred)
+    what = ", ".join(each[0].lower() + each[1:] for each in why)
     return _only_hand_over(judged, f"Do not power it: {what}. {title[0].upper()}{title[1:]}")
 
 

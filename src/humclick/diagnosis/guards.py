@@ -367,7 +367,9 @@ def guards_for_no_repair(
     """
     states = []
     ran = any(
-        o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
+        o.answer == Heard.RUNS
+        and o.repairs == situation.repairs
+        and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
     )
     seen = situation.observations

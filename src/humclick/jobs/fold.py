@@ -19,6 +19,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
@@ -48,6 +49,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.order import conflicts, last_turn, merge
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.parts.family import families, family
 from humclick.physics.cooling import probability_passed
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
@@ -264,18 +266,30 @@ class _Fold:
                     case ReadingTaken():
                         self._reading(event, live)
                     case HazardFound():
-                        self.stoppages[event.id] = Stoppage(event.hazard, event.gate, event.id, event.words)
-                        self.passed_since[event.id] = set()
+                        self._stop(Stoppage(event.hazard, event.gate, event.id, event.words))
                     case HazardCleared() if live:
                         self._answered(event)
                     case RecordingTaken():
+                        against = self._against(event, "attempt.recorded") if live else ()
                         self._powered()
                         if live:
-                            self._recording(event)
+                            self._recording(event, against)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
                 self.problem(event.id, str(error))
+
+    def _stop(self, found: Stoppage) -> None:
+        """
+        A hazard was found: from here it stands until it is answered.
+
+        What was passed before it, or by a device that had not heard of it, answers nothing: every gate ends,
+        or those alone that it bars.
+        """
+        self.stoppages[found.event] = found
+        self.passed_since[found.event] = set()
+        stop = found.stop
+        self._end(gates() if stop.whole else {*stop.gates, *([stop.proof] if stop.proof else [])})
 
     def _answered(self, event: HazardCleared) -> None:
         """The hazard is answered, if it is open and what proves it was done since."""
@@ -385,6 +399,12 @@ class _Fold:
             self.round[device] = held - ended
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
+        try:
+            self._taken(event, live)
+        finally:
+            self._stopped_by(event)
+
+    def _taken(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
         if self.machine is None or isinstance(probe, str):
             if self._may_power(event.probe):
@@ -393,13 +413,12 @@ class _Fold:
                 self.problem(event.id, str(probe), event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
+        against = self._against(event, event.probe) if live else ()
         missing = unproved(wanted, self.proved[event.device], self.round[event.device])
         self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
-        against = self._against(event) if live else ()
         if powered:
             self._powered()
-        self._stopped_by(event, probe)
         if not live:
             return
         try:
@@ -443,23 +462,21 @@ class _Fold:
         if powered and drew:
             self.hot, self.waited = True, 0.0
 
-    def _against(self, event: ReadingTaken) -> tuple[str, ...]:
+    def _against(self, event: Event, name: str) -> tuple[str, ...]:
         """What forbids a probe now, or has to be shown before it, in words."""
         from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
         from humclick.diagnosis.probes import Probe
 
-        probe, situation = self.looked_up.get(event.probe), self.call(event.device).situation()
+        probe, situation = self._probe(name), self.call(event.device).situation()
         return open_before(situation, probe) if isinstance(probe, Probe) and situation is not None else ()
 
-    def _stopped_by(self, event: ReadingTaken, probe: ProbeFacts) -> None:
-        """A look at what ends the call stops it, and goes on doing so when it is taken back."""
-        answers = {_plain(answer): stop for answer, stop in probe.stops.items()}
-        stop = answers.get(_plain(event.value))
+    def _stopped_by(self, event: ReadingTaken) -> None:
+        """A look at what ends the call stops it, taken back or not, and whatever machine is described."""
+        stop = _stops_seen().get((event.probe, _plain(event.value)))
         if stop is not None:
-            self.stoppages[event.id] = Stoppage(stop, "", event.id, event.value)
-            self.passed_since[event.id] = set()
+            self._stop(Stoppage(stop, "", event.id, event.value))
 
-    def _recording(self, event: RecordingTaken) -> None:
+    def _recording(self, event: RecordingTaken, against: tuple[str, ...]) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""
         if self.machine is None:
             self.problem(event.id, "a recording says nothing before the machine is described", event.name)
@@ -481,6 +498,7 @@ class _Fold:
                     note=event.words,
                     causes=causes,
                     repairs=self.repairs,
+                    against=against,
                 )
             )
         if set(event.heard) != {Heard.SILENT}:
@@ -528,6 +546,17 @@ class _Fold:
             problems=tuple(self.problems),
             events=self.events,
         )
+
+
+@cache
+def _stops_seen() -> Mapping[tuple[str, str], str]:
+    """Hazards by the probe and the answer, in plain letters, that show them, on whatever machine."""
+    return {
+        (f"{name}.{look.name}", _plain(answer)): stop
+        for name in families()
+        for look in family(name).looks
+        for answer, stop in look.stops.items()
+    }
 
 
 def _lifted(hazard: Stoppage, passed: str) -> bool:
