@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from humclick.readings import Reading
 
 __all__ = [
+    "BEFORE_POWER",
     "CONFIRMED",
     "FOR_NOW",
     "PIN_PAIRS",
@@ -75,6 +76,8 @@ UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 
 #: How the notes begin that say that an arrangement is taken for now, and that it is settled.
 FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
+#: What is shown after a repair before the first power, in order.
+BEFORE_POWER = ("proof.sight", "earth.continuity", "pins.shell")
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
