@@ -106,7 +106,8 @@ def test_insulation_decides_before_power(
         sure = [
             o
             for o, v in zip(readings, values, strict=True)
-            if (TOP["insulation tester"] if o.tester else o.top or 0.0) >= 5e6 and (v is None or v >= 5e6)
+            if (TOP["insulation tester"] if o.tester else o.top or 0.0) >= 5e6
+            and (v is None or v >= 5e6)
             or (o.tester and o.temperature.celsius is not None and (v or 0) >= 1e6)
         ]
         twice = [o for o, v in tests if v is not None and v >= 1e6]
@@ -238,7 +239,7 @@ def test_after_every_repair_sight_ground_and_insulation_come_before_power(name: 
 
 @NAMED
 def test_a_part_that_is_tried_in_one_go_is_looked_over_first(name: str, guard: str) -> None:
-    """The checks stand before the entry; one made before the look, or for the repair before, is made again."""
+    """The checks stand before the entry; one made before the look is made again."""
     order = ["proof.sight", "earth.continuity", "pins.shell"]
     tries = [p.id for p in Visit(name, guard).probes.values() if p.kind is Kind.FIT]
     for probe in tries:

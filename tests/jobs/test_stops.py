@@ -21,7 +21,7 @@ from humclick.jobs.events import Event, Undone
 from humclick.jobs.fold import fold
 from humclick.jobs.history import state_of
 from humclick.jobs.result import as_json, result_of
-from humclick.jobs.sheet.render import render_html
+from humclick.jobs.sheet.render import sheet_html
 from humclick.jobs.standing import to_undo
 from humclick.parts.family import families, family
 from humclick.safety import gates, gates_for, stop, stop_at, stops, stops_at
@@ -86,14 +86,20 @@ def test_a_gate_that_the_machine_adds_is_barred_by_stops_of_the_whole_call() -> 
 def test_a_plain_cannot_stops_something_at_every_gate() -> None:
     """Whatever gate cannot be passed, every probe that needs it is barred from then on."""
     for gas in ("R134a", "R600a", "R717"):
-        for name, guard in MACHINES[::5]:
+        for name, guard in MACHINES[::11]:
             for gate in gates():
                 visit = Visit(name, guard, gas=gas)
                 visit.does("hazard", gate=gate, words="no")
                 known = visit.probes
-                needing = [
-                    p for p in known.values() if gate in {g.name for g in gates_for(p.gates, visit.call.machine)}
-                ] if visit.call.machine else []
+                needing = (
+                    [
+                        p
+                        for p in known.values()
+                        if gate in {g.name for g in gates_for(p.gates, visit.call.machine)}
+                    ]
+                    if visit.call.machine
+                    else []
+                )
                 advice = visit.advice
                 offered = {p.id for p in visit.offered(advice)}
                 assert not offered & {p.id for p in needing}, (gas, gate)
@@ -113,7 +119,7 @@ def test_a_stop_says_so_on_every_face_and_offers_nothing(name: str, gas: str) ->
     assert table.alternatives == ()
     assert table.before == ()
     text = as_json(table)
-    html = re.sub(r"\s+", " ", render_html(visit.call, shop))
+    html = re.sub(r"\s+", " ", sheet_html(visit.call, shop=shop))
     for probe in visit.probes.values():
         assert f'"{probe.id}"' not in text
         if probe.energises:
@@ -128,13 +134,16 @@ def test_a_stop_says_so_on_every_face_and_offers_nothing(name: str, gas: str) ->
 #: What may follow a hazard: kind and what is given.
 FOLLOWS: list[tuple[str, dict[str, Any]]] = [
     *(("skip", {"probe": name, "reason": "x"}) for name in ("wiring.pins", "pins.shell", "attempt.as_found")),
-    *(("reading", {"probe": name, "value": value}) for name, value in (
-        ("wiring.pins", "clean and tight"),
-        ("attempt.as_found", "runs"),
-        ("shell.insulation", ">550 M"),
-        ("earth.continuity", "0.1"),
-        ("fit.ptc", "runs"),
-    )),
+    *(
+        ("reading", {"probe": name, "value": value})
+        for name, value in (
+            ("wiring.pins", "clean and tight"),
+            ("attempt.as_found", "runs"),
+            ("shell.insulation", ">550 M"),
+            ("earth.continuity", "0.1"),
+            ("fit.ptc", "runs"),
+        )
+    ),
     *(("gate", {"gate": name}) for name in gates()),
     ("fitted", {"part": "wiring"}),
     ("fitted", {"part": "compressor"}),
@@ -177,12 +186,12 @@ def test_nothing_but_its_answer_reopens_a_call(
     # the answer of another hazard is none
     other = stopped_by(visit, data.draw(st.sampled_from(WHOLE)))
     answered(visit, other.id, other.hazard)  # type: ignore[attr-defined]
-    assert [each.event for each in visit.call.stopped] == [hazard.id]
+    assert [stoppage.event for stoppage in visit.call.stopped] == [hazard.id]
     answered(visit, hazard.id, name)
     assert visit.call.stopped == ()
     # taking back the answer stops it again
     visit.does("undo", of=visit.events[-1].id)
-    assert [each.event for each in visit.call.stopped] == [hazard.id]
+    assert [stoppage.event for stoppage in visit.call.stopped] == [hazard.id]
 
 
 @pytest.mark.parametrize("name", [n for n, each in stops().items() if each.proof and each.whole])
@@ -269,7 +278,7 @@ def test_a_hazard_is_not_the_last_thing_to_undo() -> None:
     assert hazard in visit.call.hazards
 
 
-@pytest.mark.parametrize("name", [n for n in stops()])
+@pytest.mark.parametrize("name", list(stops()))
 def test_what_is_done_against_a_stop_is_kept_and_marked(name: str) -> None:
     """Readings, tries and recordings that were made all the same."""
     visit = Visit("csir-current-relay", "external")
@@ -283,8 +292,8 @@ def test_what_is_done_against_a_stop_is_kept_and_marked(name: str) -> None:
         if hit:
             table = result_of(visit.call, default_shop())
             assert barred.title in table.unproved[kept.event]
-            assert barred.title in render_html(visit.call, default_shop())
-    visit.does("recording", name="clamp.csv", sha256="0" * 64, heard=["hum"], words="")
+            assert barred.title in sheet_html(visit.call, shop=default_shop())
+    visit.does("recording", of="current", heard=["hum"])
     assert visit.call.readings[-1].probe == "attempt.recorded"
     assert visit.call.readings[-1].against
 

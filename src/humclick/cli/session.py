@@ -335,7 +335,7 @@ class Session:
         briefing = self.briefing()
         if briefing.barred:
             raise Refused(
-                f"not now: {'; '.join(each.title for each in (*briefing.bars, *briefing.needs))}. For a"
+                f"not now: {'; '.join(briefing.held_back)}. For a"
                 f" reading that was taken already, write the probe's name before it: {probe.id} {line[:40]}"
             )
         if briefing.gates:

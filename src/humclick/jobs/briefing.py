@@ -128,6 +128,11 @@ class Briefing:
         return bool(self.bars or self.needs)
 
     @property
+    def held_back(self) -> tuple[str, ...]:
+        """What forbids it, or has to be shown before it, in words."""
+        return (*(bar.title for bar in self.bars), *(need.title for need in self.needs))
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Names of the gates, in the order in which they are passed."""
         return tuple(each.gate.name for each in self.gates)
