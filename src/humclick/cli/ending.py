@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from humclick.cli import words
+from humclick.diagnosis.guards import met_next
+from humclick.diagnosis.power import bars
 from humclick.diagnosis.reasons import explain, leader_of
 from humclick.jobs.briefing import briefed_on
 from humclick.jobs.result import defended
@@ -41,7 +43,13 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
     """What to type once it is done, and the probes that show that it held; empty where it is handed over."""
     if set(remedies) <= {"hand over"}:
         return ""
-    machine = session.situation.machine
+    if session.call.stopped:
+        return ""
+    situation = session.situation
+    machine = situation.machine
+    lasting = [bar for bar in bars(situation, session.shop) if not (bar.remedies or bar.gates)]
+    if lasting:  # whatever was decided
+        return "\n".join(words.bars_in_words(tuple(lasting)))
     parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
     first = f"type {', '.join(f'fitted {part}' for part in parts)}, then" if parts else "when it is done,"
     return words.lines(f"{first} {_IN_ORDER}.", "  To prove the repair: ", "         ")
@@ -71,7 +79,12 @@ def onward_in_words(call: Call, step: Onward, said: str, shop: Shop) -> str:
             f"{said}. Prove it: type {step.probe} ({known[step.probe].title}); or any other probe, sheet,"
             " or quit."
         )
-    left = [f"{name} ({known[name].title})" for name in PROOF[1:] if name in known and name not in taken]
+    situation = call.situation()
+    left = [
+        f"{name} ({known[name].title})"
+        for name in PROOF[1:]
+        if name in known and name not in taken and situation and met_next(situation, known[name], shop)
+    ]
     more = f" Still worth measuring: {'; '.join(left)}." if left else ""
     return words.lines(f"{said}.{more} Type sheet, or quit.")
 

@@ -409,7 +409,7 @@ _ALSO = {"exit": "quit", "q": "quit", "h": "help", "yes": "decide", "whatif": "w
 def order_in(line: str) -> Callable[[Session], str] | None:
     """The order a line gives, ready to be carried out; None if it gives none."""
     first, _, rest = line.partition(" ")
-    word = first.casefold()
+    word = first.casefold().removesuffix(":")
     order = ORDERS.get(_ALSO.get(word, word))
     if order is None:
         return None

@@ -267,11 +267,11 @@ class Session:
     @property
     def prompt(self) -> str:
         """What stands before the cursor."""
+        if self.call.stopped:
+            return "stopped> "
         if self.questions:
             return f"{self.questions[0]}> "
         briefing = self.briefing()
-        if self.call.stopped:
-            return "stopped> "
         if briefing.gates:
             return "done or cannot> "
         probe = self.asked
@@ -336,6 +336,11 @@ class Session:
                 raise Unknown("probe", first[:60], self.probes())
             raise Refused("no probe is asked for now; write its name before the reading, or type help")
         briefing = self.briefing()
+        if briefing.barred:
+            raise Refused(
+                f"not now: {'; '.join(briefing.held_back)}. For a"
+                f" reading that was taken already, write the probe's name before it: {probe.id} {line[:40]}"
+            )
         if briefing.gates:
             right = f"done {line[:40]}" if briefing.dead else "done when all are"
             raise Refused(
@@ -399,11 +404,11 @@ class Session:
         from humclick.cli.ending import onward_in_words, verdict_shown
         from humclick.cli.opening import question_in_words
 
+        if self.call.stopped:
+            return "\n".join(("", stop_in_words(self.call.stopped)))
         if self.questions:
             return question_in_words(self)
         advice, step = self.advice, self.step
-        if self.call.stopped:
-            return "\n".join(("", stop_in_words(self.call.stopped)))
         if advice is None or step is None:
             hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(self.call)]
             return "\n".join(("", words.lines(self._refusal), *hazards))
@@ -432,11 +437,11 @@ class Session:
         """The next step in a line, where all of it was shown a moment ago; Enter shows it again."""
         from humclick.cli.opening import question_again
 
+        if self.call.stopped:
+            return words.lines(f"Stopped: {self.call.stopped[0].stop.title}. Type cleared and how, or quit.")
         if self.questions:
             return question_again(self)
         probe, advice = self.asked, self.advice
-        if self.call.stopped:
-            return words.lines(f"Stopped: {self.call.stopped[0].stop.title}. Type cleared and how, or quit.")
         if probe is not None:
             titles = "; ".join(each.gate.title for each in self.briefing().gates)
             step = f" (first: {titles}: done or cannot)" if titles else ""

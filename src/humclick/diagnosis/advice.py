@@ -12,11 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
-from humclick.diagnosis.damage import remedies_done, remedies_due
+from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guards import (
     GuardState,
+    as_guards,
     askable,
     guards_for,
     guards_for_no_repair,
@@ -25,8 +26,8 @@ from humclick.diagnosis.guards import (
 )
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
-from humclick.diagnosis.power import Bar, bars, three_equal
-from humclick.diagnosis.probes import Probe
+from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
+from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
@@ -36,8 +37,8 @@ __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
 #: Remedies that mend nothing: the machine is left as it is.
 _NO_REPAIR = frozenset({"wait", "set control"})
-#: What answers these bars is a reading; the others are put right by a remedy, or end the call.
-_BY_READING = frozenset({"insulation"})
+#: So much more is measured, with power off, once something must be put right before power. A choice.
+_MEANWHILE = 5
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
 _GROUNDED = 0.5
 
@@ -236,28 +237,61 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     free = tuple(v for v in values if not needs_before(situation, judged.bench.probe(v.probe), own))
     if three_equal(situation):
         return replace(blank, verdict=_not_for_the_line(judged))
-    planned = problem.forecasts[made.best.probe].probe if made.best is not None else None
-    barred = _as_guards(every) if grounded < _GROUNDED else ()
-    asked = _guarded(judged, blank, barred or needs_before(situation, planned, own), free)
+    barred = as_guards(every) if grounded < _GROUNDED else ()
+    unread = tuple(g for g in barred if askable(situation, g, own, every) is not None)
+    if barred and not unread:  # no test with power off changes that
+        return replace(blank, verdict=_never_powered(judged, [guard.title for guard in barred]))
+    best = _best(judged, problem, made, values, every)
+    planned = judged.bench.probe(best.probe) if best is not None else None
+    asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
     if asked is not None:
         return asked
-    if made.best is not None:
-        best = next(
-            v
-            for v in values
-            if v.probe == problem.forecasts[made.best.probe].probe.id
-            and v.waits == problem.forecasts[made.best.probe].waits
-        )
+    if best is not None:
         rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
-    return _decided(judged, blank, _verdict(judged, problem, actions, made), actions[made.action], free)
+    return _decided(judged, blank, problem, actions, made, free)
+
+
+def _best(
+    judged: Judged, problem: Problem, made: Plan, values: Sequence[Value], every: Sequence[Bar]
+) -> Value | None:
+    """The probe worth most; None where it is time to decide."""
+    situation, shop = judged.situation, judged.bench.shop
+    so_far = owed_for(situation, shop)
+    if made.best is None or (so_far is not None and so_far >= _MEANWHILE):
+        return None
+    if since_repair(situation, shop, fitting=True) and not _to_be_proved(situation, shop):
+        begun = [v for v in values if judged.bench.probe(v.probe).kind is Kind.FIT]  # and looked over
+        if begun:
+            return begun[0]
+    chosen = problem.forecasts[made.best.probe]
+    return next(v for v in values if v.probe == chosen.probe.id and v.waits == chosen.waits)
+
+
+def _to_be_proved(situation: Situation, shop: Shop) -> bool:
+    """Whether something was put right and the machine was not powered since."""
+    last = [o for o in situation.observations if o.repairs == situation.repairs]
+    return bool(situation.repairs) and not any(
+        probe_of(situation.machine, o.probe, shop).energises for o in last
+    )
 
 
 def _decided(
-    judged: Judged, blank: Advice, verdict: Verdict, action: frozenset[str], free: Sequence[Value]
+    judged: Judged,
+    blank: Advice,
+    problem: Problem,
+    actions: Sequence[frozenset[str]],
+    made: Plan,
+    free: Sequence[Value],
 ) -> Advice:
-    """The verdict, once nothing that stands before it is open; else what is open, or handing over."""
-    situation = judged.situation
+    """
+    The verdict, once nothing that stands before it is open; else what is open, or handing over.
+
+    What bars power until it is put right comes first: where nothing more can be shown before, that alone is
+    the verdict, and the rest is looked for under power afterwards.
+    """
+    situation, action = judged.situation, actions[made.action]
+    verdict = _verdict(judged, problem, actions, made)
     guards: tuple[GuardState, ...] = ()
     unmet: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in action:
@@ -265,7 +299,7 @@ def _decided(
     elif action != HAND_OVER:
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried
-        extra = remedies_due(situation, judged.bench.shop) - repairs
+        extra = owed(situation, judged.bench.shop, blank.bars) - repairs
         if frozenset(verdict.due) - extra <= _NO_REPAIR:
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
@@ -273,23 +307,28 @@ def _decided(
     asked = _guarded(judged, blank, unmet, free)
     if asked is not None:
         return asked
-    if unmet:  # a guard that cannot be met here: somebody else must look
+    first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
+    if first and (unmet or action == HAND_OVER) and not _before_power(judged, blank.bars):
+        verdict = _verdict(judged, problem, actions, _acting(problem, made, actions, first))
+        unmet = guards = ()
+    lasting = [bar for bar in blank.bars if not (bar.gates or bar.remedies)]
+    if unmet and lasting:
+        verdict = _never_powered(judged, [bar.title for bar in lasting])
+    elif unmet:  # a guard that cannot be met here: somebody else must look
         verdict = _handed_over(judged, verdict, unmet)
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
 
 
+def _acting(problem: Problem, made: Plan, actions: Sequence[frozenset[str]], first: frozenset[str]) -> Plan:
+    """The plan with the action that puts right what comes first, and as little else as there is."""
+    action = min((a for a, x in enumerate(actions) if first <= x), key=lambda a: (len(actions[a]), a))
+    rows = zip(problem.weights, problem.classes, strict=True)
+    return replace(made, action=action, act_now=math.fsum(w * problem.loss[action][c] for w, c in rows))
+
+
 def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...]:
     """What still has to be shown, or read again, before a decision that ends in power."""
-    return (*_as_guards(every), *insulation_needs(judged.situation, judged.bench.shop))
-
-
-def _as_guards(every: Sequence[Bar]) -> tuple[GuardState, ...]:
-    """Bars that a reading answers, as what must be shown."""
-    return tuple(
-        GuardState(bar.name, bar.title, False, "", bar.probes, "you power it", 0.0, bar.reason)
-        for bar in every
-        if bar.name in _BY_READING
-    )
+    return (*as_guards(every), *insulation_needs(judged.situation, judged.bench.shop))
 
 
 # -- words --------------------------------------------------------------------------------------------------
@@ -345,7 +384,7 @@ def _suspects(judged: Judged) -> tuple[Suspect, ...]:
 
 def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
-    done = remedies_done(judged.situation) - remedies_due(judged.situation, shop)
+    done = remedies_done(judged.situation) - owed(judged.situation, shop)
     action = actions[made.action]
     action = action if action == HAND_OVER else action - done or WAIT
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
@@ -447,6 +486,12 @@ def _stopped(judged: Judged, every: Sequence[Bar]) -> Verdict:
     title = judged.bench.shop.remedy("hand over").title
     what = " and ".join(bar.title[0].lower() + bar.title[1:] for bar in every if bar.whole)
     return _only_hand_over(judged, f"Stop: {what}. Make it safe, then {title}")
+
+
+def _never_powered(judged: Judged, why: Sequence[str]) -> Verdict:
+    title = judged.bench.shop.remedy("hand over").title
+    what = ", ".join(each[0].lower() + each[1:] for each in why)
+    return _only_hand_over(judged, f"Do not power it: {what}. {title[0].upper()}{title[1:]}")
 
 
 def _not_for_the_line(judged: Judged) -> Verdict:

@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence, Set
 
-from humclick.diagnosis.damage import NO_PART, remedies_done, remedies_due, remedy_of
+from humclick.diagnosis.damage import NO_PART, remedies_done, remedy_of
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Problem
-from humclick.diagnosis.power import Bar, bars, insulation
+from humclick.diagnosis.power import Bar, bars, insulation, owed
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
@@ -181,9 +181,10 @@ def choices(
             break
         chosen.append(h)
         mass += p
-    offered = _offered(judged, bars(situation, bench.shop) if every is None else every)
+    every = bars(situation, bench.shop) if every is None else every
+    offered = _offered(judged, every)
     forecasts = forecast(bench, situation, post, chosen, offered)
-    due = remedies_due(situation, bench.shop)
+    due = owed(situation, bench.shop, every)
     done = remedies_done(situation) - due
     actions = actions_for(post.by_class, due)
     classes: dict[frozenset[str], int] = {}

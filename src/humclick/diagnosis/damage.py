@@ -65,7 +65,7 @@ def remedies_done(situation: Situation, since: Observation | None = None) -> fro
         Only those carried out after it was seen.
     """
     start = 0 if since is None else situation.observations.index(since) + 1
-    parts = set(situation.renewed - (since.renewed if since is not None else frozenset()))
+    parts = situation.renewed if since is None else situation.renewed_since(since)
     tried = {o.probe.removeprefix("fit.") for o in situation.observations[start:]}
     done = {remedy_of(situation.machine, part, new=True) for part in parts}
     mended = {remedy_of(situation.machine, part) for part in tried & set(NO_PART)}
@@ -112,10 +112,16 @@ def damage(
 def _put_right(situation: Situation, entry: Damage) -> bool:
     if entry.seen not in situation.observations:  # only imagined
         return False
-    fresh = situation.renewed - entry.seen.renewed
-    return entry.probe.part in fresh or (
-        bool(entry.remedy) and entry.remedy in remedies_done(situation, entry.seen)
-    )
+    if entry.remedy and entry.remedy in remedies_done(situation, entry.seen):
+        return True
+    part = entry.probe.part
+    return part in situation.renewed_since(entry.seen) and not _only_tried(situation, part)
+
+
+def _only_tried(situation: Situation, part: str) -> bool:
+    """Whether what was last done to a part is a try without a new part, which mends one thing alone."""
+    tries = [o.repairs for o in situation.observations if o.probe == f"fit.{part}" and part in NO_PART]
+    return bool(tries) and max(tries) >= situation.fitted.get(part, 0)
 
 
 def remedies_due(

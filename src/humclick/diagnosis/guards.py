@@ -8,11 +8,12 @@ where the test itself would be dangerous or could not change anything, and the r
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
 from humclick.diagnosis.probes import Kind, Probe, probes_of
 from humclick.diagnosis.shop import Shop
@@ -24,12 +25,14 @@ from humclick.sourced import read_data
 
 __all__ = [
     "GuardState",
+    "as_guards",
     "askable",
     "forbidden",
     "guards_for",
     "guards_for_no_repair",
     "insulation_needs",
     "leakage",
+    "met_next",
     "needs_before",
     "open_before",
 ]
@@ -38,10 +41,12 @@ __all__ = [
 _DIRECT = 0.97
 #: The gate before anything is opened.
 _DEAD = "power-off-proved-dead"
+#: Where the ground wire and the windings to the shell are tested, in order of preference.
+_GROUND, _SHELL = ("earth.continuity", "earth.look"), ("pins.shell", "shell.insulation")
 #: What is left out where it cannot be done, for it is no safety of its own.
 _WAIVED = frozenset({"outside-first"})
-#: So often a guard's probe is asked again before somebody else must look.
-_TRIES = 4
+#: So often a guard's probe is asked before somebody else must look.
+_TRIES = 3
 #: What is heard on known-good gear that shows current in the compressor: what is left is its own.
 _STANDS = frozenset({Heard.HUM, Heard.HUM_CLICK})
 _STALLS = _STANDS | {Heard.TRIPS}
@@ -190,7 +195,8 @@ def needs_before(
     -------
     tuple of GuardState
         Empty where nothing stands before it. What was read open while hot is read once more, cool. A silent
-        machine is first looked at from outside. After a repair: sight, ground, insulation, then power.
+        machine is first looked at from outside. After a repair: sight, ground, insulation, then power, each
+    before the next.
         After a breaker trip an insulation tester. Other start gear only onto windings tested to the shell.
 
     Raises
@@ -209,18 +215,33 @@ def needs_before(
         fresh = None
         if situation.repairs or fitting:
             fresh = {o.probe for o in since_repair(situation, shop, fitting=fitting)}
-            if "proof.sight" not in fresh:
-                needs.append(_guard("sight", False, ("proof.sight",)))
-        state = earth(situation)
-        wired = state is not Earth.NONE
-        if state is Earth.UNPROVED or (wired and fresh is not None and "earth.continuity" not in fresh):
-            needs.append(_guard("earth", False, ("earth.continuity", "earth.look")))
+            needs += _after_repair(situation, fresh, fitting=probe if fitting else None)
+        elif earth(situation) is Earth.UNPROVED:
+            needs.append(_guard("earth", False, _GROUND))
         needs += insulation_needs(situation, shop)
-        shell = ("pins.shell", "shell.insulation")
         untested = probe.kind is Kind.KNOWN_GOOD and insulation(situation, shop).standing is None
-        if untested or (fresh is not None and fresh.isdisjoint(shell)):
-            needs.append(_guard("ground-first", False, shell))
+        if untested or (fresh is not None and fresh.isdisjoint(_SHELL)):
+            needs.append(_guard("ground-first", False, _SHELL))
+    elif situation.repairs and probe.id in (*_GROUND[:1], *_SHELL):
+        fresh = {o.probe for o in since_repair(situation, shop)}
+        needs += _after_repair(situation, fresh, before=probe.id)
     return tuple(needs)
+
+
+def _after_repair(
+    situation: Situation, fresh: Collection[str], *, before: str = "", fitting: Probe | None = None
+) -> Iterator[GuardState]:
+    """Sight and ground that were not shown since a repair: what stands before a check, or before power."""
+    if "proof.sight" not in fresh:
+        sight = _guard("sight", False, ("proof.sight",))
+        if fitting is not None:  # the work itself comes first
+            sight = replace(
+                sight, reason=f"first, with power off: {fitting.title}. Before power: {sight.title}"
+            )
+        yield sight
+    state = earth(situation)
+    if before not in _GROUND and state is not Earth.NONE and _GROUND[0] not in fresh:
+        yield _guard("earth", False, _GROUND)
 
 
 def _outside_first(situation: Situation) -> list[GuardState]:
@@ -257,7 +278,8 @@ def askable(
     for name in guard.probes:
         probe = known.get(name)
         taken = sum(o.probe == name and o.repairs == situation.repairs for o in situation.observations)
-        if probe is None or name in situation.skipped or taken >= _TRIES:
+        most = 1 if probe is not None and probe.kind is Kind.LOOK and not probe.again else _TRIES
+        if probe is None or name in situation.skipped or taken >= most:
             continue
         if bars_on(probe, every, situation):
             continue
@@ -268,6 +290,35 @@ def askable(
         if first is not None:
             return first
     return None
+
+
+def met_next(situation: Situation, probe: Probe, shop: Shop | None = None) -> Probe | None:
+    """
+    The probe to take so that another one may be: itself, what has to be shown first, or what lifts a bar.
+
+    None where nothing that can be measured here opens the way.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    every = bars(situation, shop)
+    barred = bars_on(probe, every, situation)
+    if barred:
+        guards = as_guards(barred)
+        return askable(situation, guards[0], shop, every) if len(guards) == len(barred) else None
+    needs = needs_before(situation, probe, shop)
+    return askable(situation, needs[0], shop, every) if needs else probe
+
+
+def as_guards(every: Sequence[Bar]) -> tuple[GuardState, ...]:
+    """Bars that a reading answers, as what must be shown."""
+    return tuple(
+        GuardState(bar.name, bar.title, False, "", bar.probes, "you power it", 0.0, bar.reason)
+        for bar in every
+        if bar.probes and not bar.remedies
+    )
 
 
 def open_before(situation: Situation, probe: Probe, shop: Shop | None = None) -> tuple[str, ...]:
@@ -317,7 +368,9 @@ def guards_for_no_repair(
     """
     states = []
     ran = any(
-        o.answer == Heard.RUNS and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
+        o.answer == Heard.RUNS
+        and o.repairs == situation.repairs
+        and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
         for o in situation.observations
     )
     seen = situation.observations
@@ -345,9 +398,11 @@ def leakage(situation: Situation) -> GuardState:
     """Whether the current to ground was measured under power after the last repair."""
     by_wire = earth(situation) is not Earth.NONE
     names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
-    read = any(o.probe in names and o.repairs == situation.repairs for o in situation.observations)
-    no_meter = _words()["reason"]["no-leakage-meter"] if names[0] in situation.skipped and not read else ""
-    return _guard("leakage", read, names, no_meter)
+    last = [o for o in situation.observations if o.probe in names and o.repairs == situation.repairs]
+    check, volts = checks()[names[0]], situation.machine.nameplate.volts
+    passed = bool(last) and check.passes(last[-1].reading, last[-1].answer, volts, situation.place) is True
+    no_meter = _words()["reason"]["no-leakage-meter"] if names[0] in situation.skipped and not last else ""
+    return _guard("leakage", passed, () if last else names, no_meter)
 
 
 def _shell_read(bench: Bench, situation: Situation) -> bool:

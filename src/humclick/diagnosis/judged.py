@@ -48,6 +48,7 @@ def judge(situation: Situation, shop: Shop | None = None) -> Judged:
         situation.leads,
         *(situation.waited, situation.hot, situation.skipped, situation.renewed),
         *(situation.repairs, situation.stoppages, situation.place),
+        tuple(sorted(situation.fitted.items())),
     )
     kept = bench.recent.pop(key, None)
     if not isinstance(kept, Judged):

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from humclick.diagnosis.checks import checks, earth_limit
-from humclick.diagnosis.damage import damage
+from humclick.diagnosis.checks import Check, checks, earth_limit
+from humclick.diagnosis.damage import damage, remedies_due, remedy_of
 from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
@@ -32,6 +32,8 @@ __all__ = [
     "breaker_tripped",
     "earth",
     "insulation",
+    "owed",
+    "owed_for",
     "three_equal",
 ]
 
@@ -39,6 +41,11 @@ __all__ = [
 _EQUAL = 1.12
 #: Where the ground wire is read, and where it is looked at.
 _CONTINUITY, _GROUND_LOOK = "earth.continuity", "earth.look"
+_GROUND_REMEDY = "restore ground"
+#: Parts in which the ground runs from the outlet to the shell.
+_GROUND_RUNS = frozenset({"earth", "supply", "wiring"})
+#: An outlet without a ground says nothing of the unit's own wire; a unit without a pin has none.
+_NO_PIN, _NO_OUTLET = "no ground pin, marked double-insulated", "the outlet has no ground"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +62,9 @@ class Bar:
     steps : tuple of str
         What to do now.
     remedies : tuple of str
-        What puts it right.
+        What has to be put right; empty where only a reading answers it, or it was put right since.
     probes : tuple of str
-        Probes that may answer it.
+        Probes that may answer it; asked for where no remedy is due.
     whole : bool
         Whether it ends the call: nothing more is tested.
     gates : tuple of str
@@ -128,7 +135,7 @@ def since_repair(
     What was seen since the last repair.
 
     Where the repair and its first start are one entry (`fit.…`), the checks made right before that entry
-    were made between the two.
+    were made between the two, from the look that is the first of them.
 
     Parameters
     ----------
@@ -147,10 +154,21 @@ def since_repair(
     seen = situation.observations
     start = next((i for i, o in enumerate(seen) if o.repairs == situation.repairs), len(seen))
     if fitting or (start < len(seen) and seen[start].probe.startswith("fit.")):
-        start = len(seen) if fitting else start
-        while start and _checks_repair(situation, seen[start - 1], shop):
-            start -= 1
+        end = begin = len(seen) if fitting else start
+        while begin and _checks_repair(situation, seen[begin - 1], shop):
+            begin -= 1
+        looks = [i for i in range(begin, end) if seen[i].probe == "proof.sight"]
+        looks = looks[_untried(situation, shop, situation.repairs - (not fitting)) :]
+        start = looks[0] if looks else end
     return seen[start:]
+
+
+def _untried(situation: Situation, shop: Shop | None, repairs: int) -> bool:
+    """Whether the machine was not powered since one of the repairs: the first look was about that one."""
+    return repairs > 0 and not any(
+        o.repairs == repairs and probe_of(situation.machine, o.probe, shop).energises
+        for o in situation.observations
+    )
 
 
 def _checks_repair(situation: Situation, o: Observation, shop: Shop | None) -> bool:
@@ -165,7 +183,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
     What the readings to the shell allow, by `humclick.physics.insulation.standing`.
 
     Once below the floor only an insulation tester lifts it; between floor and 5 MΩ only two readings of a
-    tester do, the second after warming or drying.
+    tester there do, one after the other, the second after warming or drying.
 
     Raises
     ------
@@ -173,7 +191,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         If an observation names a probe the machine does not have.
     """
     state: Standing | None = None
-    tests, weak, read = 0, False, ""
+    low, weak, read = 0, False, ""
     tripped = situation.complaint is Heard.BREAKER
     for o in situation.observations:
         if o.answer == Heard.BREAKER:
@@ -181,10 +199,11 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         probe = probe_of(situation.machine, o.probe, shop)
         if probe.kind is not Kind.SHELL or o.reading is None:
             continue
-        if ("run_winding" in situation.renewed) != ("run_winding" in o.renewed):
+        if "run_winding" in situation.renewed_since(o):
             continue  # of the old compressor
         allows = _standing(situation, probe, o)
-        tests += o.tester
+        if o.tester:
+            low = low + 1 if allows is Standing.RETEST else 0
         if state is Standing.NEVER and not (o.tester and allows is not Standing.NEVER):
             continue
         if state is Standing.RETEST and not o.tester and allows is not Standing.NEVER:
@@ -192,7 +211,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         if state is Standing.PASSES and allows is Standing.UNPROVED:
             continue
         if allows is Standing.RETEST:
-            weak = tests >= 2 and o.tester
+            weak = low >= 2
             allows = Standing.PASSES if weak else allows
         elif allows is Standing.PASSES:
             weak = False
@@ -205,11 +224,14 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
 def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
     assert o.reading is not None
     celsius = o.temperature.celsius if o.temperature.kind == "measured" else None
-    if o.reading.over_limit:
-        meter = probe.meter or situation.meter
-        top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
-        return standing(o.reading.bound or top, tester=o.tester, at_least=True)
-    return standing(o.reading.value or 0.0, tester=o.tester, celsius=celsius)
+    meter = probe.meter or situation.meter
+    top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
+    top = top if o.top is None else o.top
+    as_read = standing(o.reading.value or 0.0, tester=o.tester, celsius=celsius)
+    beyond = (o.reading.value or 0.0) > top and as_read is not Standing.NEVER
+    if o.reading.over_limit or beyond:  # a figure the meter cannot show is over its range
+        return standing(o.reading.bound or top, tester=o.tester, at_least=True, celsius=celsius)
+    return as_read
 
 
 def breaker_tripped(situation: Situation) -> bool:
@@ -222,16 +244,21 @@ def earth(situation: Situation) -> Earth:
     What is known of the ground wire.
 
     A machine without a ground by its make, or an outlet without one, counts as `Earth.NONE`: that is on
-    record, told to the customer, and judged by the local rule.
+    record, told to the customer, and judged by the local rule. A wire read open stays so without it.
     """
-    state = Earth.UNPROVED
+    return _earth(situation)[0]
+
+
+def _earth(situation: Situation) -> tuple[Earth, Observation | None]:
+    """What is known of the ground wire, and the last reading of it."""
+    wire, none, last = Earth.UNPROVED, False, None
     for o in situation.observations:
         if o.probe == _GROUND_LOOK and o.answer:
-            none = o.answer in ("no ground pin, marked double-insulated", "the outlet has no ground")
-            state = Earth.NONE if none else Earth.UNPROVED if state is Earth.NONE else state
+            none = o.answer in (_NO_PIN, _NO_OUTLET)
+            wire = Earth.UNPROVED if o.answer == _NO_PIN else wire
         elif o.probe == _CONTINUITY and o.reading is not None:
-            state = Earth.PROVED if _joins(situation, o) else Earth.OPEN
-    return state
+            wire, last = (Earth.PROVED if _joins(situation, o) else Earth.OPEN), o
+    return (Earth.NONE if none and wire is not Earth.OPEN else wire), last
 
 
 def _joins(situation: Situation, o: Observation) -> bool:
@@ -256,6 +283,8 @@ def three_equal(situation: Situation) -> bool:
     """
     last: dict[str, float] = {}
     for o in situation.observations:
+        if "run_winding" in situation.renewed_since(o):
+            continue  # of the old compressor
         if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None:
             last[o.probe] = o.reading.value or 0.0
     leads = situation.leads.offset or 0.0
@@ -286,11 +315,52 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
     allows = insulation(situation, shop)
     if allows.standing is Standing.NEVER:
         every.append(_bar("insulation", ("shell.insulation",), read=allows.read))
-    if earth(situation) is Earth.OPEN:
-        every.append(_bar("ground", (_CONTINUITY,), remedies=("restore ground",)))
+    state, read = _earth(situation)
+    if state is Earth.OPEN and read is not None:
+        every.append(_bar("ground", (_CONTINUITY,), remedies=_still_owed(situation, read, _GROUND_REMEDY)))
     if three_equal(situation):
         every.append(_bar("three-equal", ("pins.C-R", "pins.C-S", "pins.S-R")))
     return tuple(sorted(every, key=lambda bar: not bar.whole))
+
+
+def owed(
+    situation: Situation, shop: Shop | None = None, every: Sequence[Bar] | None = None
+) -> frozenset[str]:
+    """
+    Remedies that every decision holds: for what was seen broken, and for what a check found wrong.
+
+    Parameters as of `bars_on` and `bars`; `every` bar is worked out if not given.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    every = bars(situation, shop) if every is None else every
+    return remedies_due(situation, shop) | {remedy for bar in every for remedy in bar.remedies}
+
+
+def owed_for(situation: Situation, shop: Shop | None = None) -> int | None:
+    """
+    How much was seen since the first thing that bars power until it is put right; None where there is none.
+
+    Raises
+    ------
+    Unknown
+        If an observation names a probe the machine does not have.
+    """
+    since = [entry.seen for entry in damage(situation, shop) if entry.bars and entry.remedy]
+    since += [read for read, check in _over_limit(situation) if _still_owed(situation, read, check.due)]
+    state, read = _earth(situation)
+    if state is Earth.OPEN and read is not None and _still_owed(situation, read, _GROUND_REMEDY):
+        since.append(read)
+    seen = situation.observations
+    return len(seen) - 1 - min(map(seen.index, since)) if since else None
+
+
+def _still_owed(situation: Situation, read: Observation, remedy: str) -> tuple[str, ...]:
+    """The remedy that a bad reading of the ground or the outlet asks for, until it was worked on."""
+    return () if not remedy or _GROUND_RUNS & situation.renewed_since(read) else (remedy,)
 
 
 def bars_on(probe: Probe, every: Sequence[Bar], situation: Situation) -> tuple[Bar, ...]:
@@ -304,8 +374,6 @@ def bars_on(probe: Probe, every: Sequence[Bar], situation: Situation) -> tuple[B
 
 
 def _mends(probe: Probe, bar: Bar, situation: Situation) -> bool:
-    from humclick.diagnosis.damage import remedy_of
-
     return bool(bar.remedies) and remedy_of(situation.machine, probe.part) in bar.remedies
 
 
@@ -347,21 +415,26 @@ def _damage(situation: Situation, shop: Shop | None) -> Iterable[Bar]:
         )
 
 
-def _limits(situation: Situation) -> Iterable[Bar]:
-    """Checks whose last reading was over its limit."""
-    volts = situation.machine.nameplate.volts
+def _over_limit(situation: Situation) -> Iterable[tuple[Observation, Check]]:
+    """Checks that forbid power whose last reading was over its limit."""
     last = {o.probe: o for o in situation.observations if o.probe in checks() and o.reading is not None}
+    volts = situation.machine.nameplate.volts
     for name, o in last.items():
         check = checks()[name]
+        if check.live and o.repairs < situation.repairs:
+            continue  # something was put right since, and it is read again last
         if check.bars and check.passes(o.reading, o.answer, volts, situation.place) is False:
-            assert o.reading is not None
-            shown = (
-                "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)
-            )
-            yield Bar(
-                name=f"limit:{name}",
-                title=f"{check.title}: {shown}",
-                reason=check.bad[0].upper() + check.bad[1:],
-                remedies=(check.due,) if check.due else (),
-                probes=(name,),
-            )
+            yield o, check
+
+
+def _limits(situation: Situation) -> Iterable[Bar]:
+    for o, check in _over_limit(situation):
+        assert o.reading is not None
+        shown = "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)
+        yield Bar(
+            name=f"limit:{check.id}",
+            title=f"{check.title}: {shown}",
+            reason=check.bad[0].upper() + check.bad[1:],
+            remedies=_still_owed(situation, o, check.due),
+            probes=() if check.live else (check.id,),
+        )

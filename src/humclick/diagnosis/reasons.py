@@ -18,6 +18,7 @@ from humclick.diagnosis.decisions import WAIT, actions_for, covered, losses
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.power import owed
 from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
@@ -142,7 +143,7 @@ def explain(
     """
     judged = judge(situation, shop)
     classes = judged.post.by_class
-    due = remedies_due(situation, judged.bench.shop)  # these belong to every decision
+    due = owed(situation, judged.bench.shop)  # these belong to every decision
     done = remedies_done(situation) - due
     left = {c: _left(c, done, due) for c in classes} | {NONE: NONE}
     wanted = None if leader is None else _left(leader, done, due)
@@ -314,7 +315,8 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
             for remedy in c:
                 remedies[remedy] = remedies.get(remedy, 0.0) + p
         top = tuple(sorted(remedies.items(), key=lambda row: (-row[1], row[0]))[:4])
-        due = remedies_due(situation, bench.shop, also={f.probe.id: label}) - done
+        seen = remedies_due(situation, bench.shop, also={f.probe.id: label})
+        due = (seen | owed(situation, bench.shop)) - done
         actions = actions_for(ranked, due)
         table = losses(actions, list(ranked), bench.shop, done, due)
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]

@@ -7,7 +7,7 @@ The fold of a call's events ends in a `Situation`; everything in `humclick.diagn
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -88,6 +88,8 @@ class Observation:
         Repairs made before it was seen. [-]
     tester : bool
         Read with a meter that proves insulation.
+    top : float or None
+        Top of the ohms of the meter it was read with, which OL exceeds; None for the meter of the call. [Ω]
     """
 
     probe: str
@@ -99,6 +101,7 @@ class Observation:
     causes: tuple[tuple[str, float], ...] = ()
     repairs: int = 0
     tester: bool = False
+    top: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +130,8 @@ class Situation:
         Parts replaced during this call.
     repairs : int
         Repairs made during this call. [-]
+    fitted : mapping of part to int
+        Which of the repairs, counted from 1, last renewed a part. [-]
     stoppages : tuple of Stoppage
         What was found and is not answered yet.
     place : str
@@ -143,8 +148,14 @@ class Situation:
     skipped: frozenset[str] = frozenset()
     renewed: frozenset[str] = frozenset()
     repairs: int = 0
+    fitted: Mapping[str, int] = field(default_factory=dict)
     stoppages: tuple[Stoppage, ...] = ()
     place: str = ""
+
+    def renewed_since(self, seen: Observation) -> frozenset[str]:
+        """Parts renewed after something was seen, once more or for the first time."""
+        again = {part for part, repair in self.fitted.items() if repair > seen.repairs}
+        return frozenset(again | (self.renewed - seen.renewed))
 
 
 def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:

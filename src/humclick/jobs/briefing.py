@@ -16,7 +16,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.guards import GuardState, askable, needs_before
+from humclick.diagnosis.guards import GuardState, met_next, needs_before
 from humclick.diagnosis.power import Bar, bars, bars_on, breaker_tripped
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop
@@ -128,6 +128,11 @@ class Briefing:
         return bool(self.bars or self.needs)
 
     @property
+    def held_back(self) -> tuple[str, ...]:
+        """What forbids it, or has to be shown before it, in words."""
+        return (*(bar.title for bar in self.bars), *(need.title for need in self.needs))
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Names of the gates, in the order in which they are passed."""
         return tuple(each.gate.name for each in self.gates)
@@ -199,7 +204,7 @@ def _held_back(call: Call, probe: Probe, shop: Shop) -> Briefing | None:
     needs = needs_before(situation, probe, shop) if probe.energises else ()
     if not (barred or needs):
         return None
-    first = None if barred or not needs else askable(situation, needs[0], shop, every)
+    first = met_next(situation, probe, shop)
     return Briefing(bars=barred, needs=needs, first=first.id if first is not None else "")
 
 

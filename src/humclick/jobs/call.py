@@ -102,6 +102,8 @@ class ReadingKept:
         Repairs made before it was taken. [-]
     tester : bool
         Read with a meter that proves insulation.
+    top : float or None
+        Top of the ohms of the meter it was read with, which OL exceeds; None where nobody read one. [Ω]
     """
 
     event: str
@@ -117,6 +119,7 @@ class ReadingKept:
     causes: tuple[tuple[str, float], ...] = ()
     repairs: int = 0
     tester: bool = False
+    top: float | None = None
     against: tuple[str, ...] = ()
 
     @property
@@ -164,6 +167,8 @@ class Call:
         Parts replaced during the call.
     repairs : int
         Repairs made during the call. [-]
+    renewals : mapping of part to int
+        Which of the repairs, counted from 1, last renewed a part. [-]
     stoppages : tuple of Stoppage
         What stops the call, or a part of it, and is not answered yet; in order.
     marked_volts : mapping of part to float
@@ -199,6 +204,7 @@ class Call:
     hot: bool | None = None
     renewed: frozenset[str] = frozenset()
     repairs: int = 0
+    renewals: Mapping[str, int] = field(default_factory=dict)
     stoppages: tuple[Stoppage, ...] = ()
     marked_volts: Mapping[str, float] = field(default_factory=dict)
     hazards: tuple[HazardFound, ...] = ()
@@ -252,6 +258,7 @@ class Call:
                     r.causes,
                     r.repairs,
                     r.tester,
+                    r.top,
                 )
                 for r in self.readings
                 if r.readable
@@ -263,6 +270,7 @@ class Call:
             skipped=frozenset(self.skipped),
             renewed=self.renewed,
             repairs=self.repairs,
+            fitted=self.renewals,
             stoppages=self.stoppages,
             place=self.place,
         )

@@ -19,6 +19,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
@@ -48,6 +49,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.order import conflicts, last_turn, merge
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.parts.family import families, family
 from humclick.physics.cooling import probability_passed
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
@@ -168,6 +170,7 @@ class _Fold:
         self.hot: bool | None = None
         self.renewed: set[str] = set()
         self.repairs = 0
+        self.renewals: dict[str, int] = {}
         self.stoppages: dict[str, Stoppage] = {}
         self.passed_since: dict[str, set[str]] = {}
         self.marked: dict[str, float] = {}
@@ -263,18 +266,30 @@ class _Fold:
                     case ReadingTaken():
                         self._reading(event, live)
                     case HazardFound():
-                        self.stoppages[event.id] = Stoppage(event.hazard, event.gate, event.id, event.words)
-                        self.passed_since[event.id] = set()
+                        self._stop(Stoppage(event.hazard, event.gate, event.id, event.words))
                     case HazardCleared() if live:
                         self._answered(event)
                     case RecordingTaken():
+                        against = self._against(event, "attempt.recorded") if live else ()
                         self._powered()
                         if live:
-                            self._recording(event)
+                            self._recording(event, against)
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
                 self.problem(event.id, str(error))
+
+    def _stop(self, found: Stoppage) -> None:
+        """
+        A hazard was found: from here it stands until it is answered.
+
+        What was passed before it, or by a device that had not heard of it, answers nothing: every gate ends,
+        or those alone that it bars.
+        """
+        self.stoppages[found.event] = found
+        self.passed_since[found.event] = set()
+        stop = found.stop
+        self._end(gates() if stop.whole else {*stop.gates, *([stop.proof] if stop.proof else [])})
 
     def _answered(self, event: HazardCleared) -> None:
         """The hazard is answered, if it is open and what proves it was done since."""
@@ -310,11 +325,16 @@ class _Fold:
                 if not any(isinstance(e, PhotoTaken) and e.sha256 == event.sha256 for e in self.live):
                     self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
             case PartFitted():
-                self.renewed |= self._parts(event.part)
-                self.repairs += 1
+                self._renew(self._parts(event.part))
                 self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
             case _:
                 pass
+
+    def _renew(self, parts: Iterable[str]) -> None:
+        """A repair was made, and these parts are new."""
+        self.repairs += 1
+        self.renewed.update(parts)
+        self.renewals.update(dict.fromkeys(parts, self.repairs))
 
     def _parts(self, name: str) -> frozenset[str]:
         if self.machine is None:
@@ -379,6 +399,12 @@ class _Fold:
             self.round[device] = held - ended
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
+        try:
+            self._taken(event, live)
+        finally:
+            self._stopped_by(event)
+
+    def _taken(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
         if self.machine is None or isinstance(probe, str):
             if self._may_power(event.probe):
@@ -387,13 +413,12 @@ class _Fold:
                 self.problem(event.id, str(probe), event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
+        against = self._against(event, event.probe) if live else ()
         missing = unproved(wanted, self.proved[event.device], self.round[event.device])
         self._end(n for n, g in gates().items() if g.once or (g.on and g.on != probe.quantity))
         powered = energises(probe.gates)
-        against = self._against(event) if live else ()
         if powered:
             self._powered()
-        self._stopped_by(event, probe)
         if not live:
             return
         try:
@@ -411,8 +436,8 @@ class _Fold:
                 self.problem(event.id, str(error), event.temperature)
         if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
             self.hot, self.waited = True, 0.0
-        self.renewed |= {part for part in probe.mends if "." not in part}
-        self.repairs += bool(probe.mends)
+        if probe.mends:
+            self._renew({part for part in probe.mends if "." not in part})
         self.skipped.pop(event.probe, None)
         self.readings.append(
             ReadingKept(
@@ -428,6 +453,7 @@ class _Fold:
                 note=event.note,
                 repairs=self.repairs,
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
+                top=_top(probe.meter or self.meter),
                 against=against,
             )
         )
@@ -436,23 +462,21 @@ class _Fold:
         if powered and drew:
             self.hot, self.waited = True, 0.0
 
-    def _against(self, event: ReadingTaken) -> tuple[str, ...]:
+    def _against(self, event: Event, name: str) -> tuple[str, ...]:
         """What forbids a probe now, or has to be shown before it, in words."""
         from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
         from humclick.diagnosis.probes import Probe
 
-        probe, situation = self.looked_up.get(event.probe), self.call(event.device).situation()
+        probe, situation = self._probe(name), self.call(event.device).situation()
         return open_before(situation, probe) if isinstance(probe, Probe) and situation is not None else ()
 
-    def _stopped_by(self, event: ReadingTaken, probe: ProbeFacts) -> None:
-        """A look at what ends the call stops it, and goes on doing so when it is taken back."""
-        answers = {_plain(answer): stop for answer, stop in probe.stops.items()}
-        stop = answers.get(_plain(event.value))
+    def _stopped_by(self, event: ReadingTaken) -> None:
+        """A look at what ends the call stops it, taken back or not, and whatever machine is described."""
+        stop = _stops_seen().get((event.probe, _plain(event.value)))
         if stop is not None:
-            self.stoppages[event.id] = Stoppage(stop, "", event.id, event.value)
-            self.passed_since[event.id] = set()
+            self._stop(Stoppage(stop, "", event.id, event.value))
 
-    def _recording(self, event: RecordingTaken) -> None:
+    def _recording(self, event: RecordingTaken, against: tuple[str, ...]) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""
         if self.machine is None:
             self.problem(event.id, "a recording says nothing before the machine is described", event.name)
@@ -474,6 +498,7 @@ class _Fold:
                     note=event.words,
                     causes=causes,
                     repairs=self.repairs,
+                    against=against,
                 )
             )
         if set(event.heard) != {Heard.SILENT}:
@@ -504,6 +529,7 @@ class _Fold:
             hot=self.hot,
             renewed=frozenset(self.renewed),
             repairs=self.repairs,
+            renewals=dict(self.renewals),
             stoppages=tuple(self.stoppages.values()),
             marked_volts=dict(self.marked),
             hazards=tuple(e for e in self.events if isinstance(e, HazardFound)),
@@ -522,9 +548,25 @@ class _Fold:
         )
 
 
+@cache
+def _stops_seen() -> Mapping[tuple[str, str], str]:
+    """Hazards by the probe and the answer, in plain letters, that show them, on whatever machine."""
+    return {
+        (f"{name}.{look.name}", _plain(answer)): stop
+        for name in families()
+        for look in family(name).looks
+        for answer, stop in look.stops.items()
+    }
+
+
 def _lifted(hazard: Stoppage, passed: str) -> bool:
     """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
     return not hazard.stop.whole and hazard.stop.proof == passed
+
+
+def _top(used: Meter) -> float:
+    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
+    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
 
 
 def _meter(event: MeterTaken) -> Meter:

@@ -203,6 +203,8 @@ def state_of(call: Call, advice: Advice | None) -> State:
         name = "repaired" if turn.outcome == "runs" else "needed" if waiting else "fitted"
         more = tuple(r for r in judged if r not in {*done, *waiting, *_PASSING, _HAND_OVER})
         due = (*waiting, *more) if name == "repaired" else waiting
+        if name == "repaired" and any(not bar.gates for bar in advice.bars):  # it ran, and must not run again
+            return replace(_judged(judged or (_HAND_OVER,)), done=done, turn=turn)
         return State(name, due if name == "needed" else turn.done, bool(turn.decided), done, due, turn)
     if _HAND_OVER in turn.decided:
         return State("handed", turn.decided, True, done, turn.decided, turn)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from humclick.diagnosis.guards import askable, leakage, needs_before
+from humclick.diagnosis.guards import askable, leakage, met_next
 from humclick.diagnosis.power import breaker_tripped
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.errors import Refused
@@ -156,8 +156,7 @@ def _proving(call: Call, shop: Shop) -> str:
     trial = known.get(PROOF[0])
     if situation is None or trial is None or trial.id in call.skipped:
         return ""
-    needs = needs_before(situation, trial, shop)
-    first = askable(situation, needs[0], shop) if needs else trial
+    first = met_next(situation, trial, shop)
     return first.id if first is not None else ""
 
 

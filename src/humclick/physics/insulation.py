@@ -79,15 +79,11 @@ def standing(
         ``NEVER`` below the floor; ``UNPROVED`` where OL of a low range says too little; ``RETEST`` between
         floor and 5 MΩ: an insulation tester, warm or dry, and again; ``PASSES``.
 
-    Raises
-    ------
-    OutOfRange
-        If a temperature given with a tester's reading lies outside −10 … 110 °C.
-
     Notes
     -----
     The reading as it stands decides. Only a tester's reading at a measured temperature is carried to 40 °C,
-    and only above the floor: the correction of IEEE 43 never lifts anything over it.
+    and only above the floor: the correction of IEEE 43 never lifts anything over it. A temperature beyond its
+    range lifts nothing: a colder one counts as the coldest, a hotter one is left out.
 
     Examples
     --------
@@ -96,13 +92,14 @@ def standing(
     >>> standing(0.9e6, tester=True, celsius=90.0).value
     'never'
     """
-    enough = _number("power", "retest")
-    if at_least:
-        return Standing.PASSES if ohms >= enough else Standing.UNPROVED
-    if ohms < _number("power", "floor"):
+    if not at_least and ohms < _number("power", "floor"):
         return Standing.NEVER
-    judged = corrected_to_40(ohms, celsius) if tester and celsius is not None else ohms
-    return Standing.PASSES if judged >= enough else Standing.RETEST
+    judged, lowest = ohms, _number("correction", "lowest")
+    if tester and ohms > 0 and celsius is not None and celsius <= _number("correction", "highest"):
+        judged = corrected_to_40(ohms, max(celsius, lowest))
+    if judged >= _number("power", "retest"):
+        return Standing.PASSES
+    return Standing.UNPROVED if at_least else Standing.RETEST
 
 
 @dataclass(frozen=True, slots=True)

@@ -182,10 +182,15 @@ def stop_meant(gate_name: str, text: str) -> Stop:
     said = " ".join(text.casefold().split())
     near = stops_at(gate_name) if gate_name else ()
     rest = tuple(entry for entry in stops().values() if entry not in near)
-    for entry in (*near, *rest):
-        if said and any(word in said for word in (entry.name, entry.title.casefold(), entry.said.casefold())):
-            return entry
-    # longer words first: "no detector" is not "detector alarms"
+    # longer words first: "no detector" is not "detector alarms", and "terminal-leak" is no leak elsewhere
+    called = [
+        (word, entry)
+        for entry in (*near, *rest)
+        for word in (entry.name, entry.title.casefold(), entry.said.casefold())
+        if word and word in said
+    ]
+    if called:
+        return max(called, key=lambda pair: len(pair[0]))[1]
     spoken = sorted(
         ((word, entry) for entry in (*near, *rest) for word in entry.words), key=lambda pair: -len(pair[0])
     )

@@ -67,6 +67,7 @@ FORMS: tuple[str, ...] = (
     "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never to"
     " be put across the line. Read the nameplate and start again with what it says, or {one}; if the plate"
     " says single-phase, measure the three pairs once more on bright metal",
+    "Do not power it: {list}. {one}",
     "{one}: the likeliest would be “{two}”, but this could not be done or shown here: {list}",
     # explanations
     "{n} % that exactly this is needed: {one}; next best: {two}.",

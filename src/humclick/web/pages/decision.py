@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
+from humclick.diagnosis.guards import met_next
 from humclick.diagnosis.probes import Probe
 from humclick.jobs.entry import one_of
 from humclick.jobs.fold import COMPRESSOR
@@ -49,7 +50,7 @@ def given(desk: Desk) -> dict[str, Any]:
         ]
     step = desk.onward
     names = dict.fromkeys((*([step.probe] if step is not None and step.kind == "prove" else ()), *PROOF))
-    proof = [known[name] for name in names if name in known]
+    proof = _open(desk, [known[name] for name in names if name in known])
     return {
         "remedies": remedies,
         "every_remedy": desk.shop.remedies,
@@ -59,8 +60,17 @@ def given(desk: Desk) -> dict[str, Any]:
         "new_part": any(first for _name, _title, first in parts),
         "fitted": step is not None and step.kind == "prove",
         "proof": proof,
-        "still": _still(step, known, taken),
+        "still": _open(desk, _still(step, known, taken)),
     }
+
+
+def _open(desk: Desk, wanted: list[Probe]) -> list[Probe]:
+    """Probes that may be taken, and in place of another one what comes before it; none that is barred."""
+    situation = desk.call.situation()
+    if situation is None:
+        return []
+    found = (met_next(situation, probe, desk.shop) for probe in wanted)
+    return list({probe.id: probe for probe in found if probe is not None}.values())
 
 
 def _still(step: Onward | None, known: Mapping[str, Probe], taken: Collection[str]) -> list[Probe]:

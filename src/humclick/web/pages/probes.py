@@ -7,6 +7,7 @@ from __future__ import annotations
 from humclick.errors import Refused
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
+from humclick.web.pages import call
 from humclick.web.typeset import page
 
 __all__ = ["show"]
@@ -17,6 +18,8 @@ def show(desk: Desk) -> Reply:
     _ = desk.language.text
     weighed = desk.weighed
     known = desk.probes()
+    if desk.call.stopped:  # nothing is offered
+        return call.show(desk)
     if weighed is None or not known:
         raise Refused("no machine is described yet")
     advice = weighed.advice

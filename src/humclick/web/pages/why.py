@@ -39,6 +39,8 @@ def show(desk: Desk) -> Reply:
 def show_what_if(desk: Desk) -> Reply:
     """What each outcome of a probe would change."""
     _ = desk.language.text
+    if desk.call.stopped:  # nothing is offered
+        return probes.show(desk)
     weighed, advice = desk.advised
     name = desk.request.asked("probe") or (advice.next.probe if advice.next is not None else "")
     if not name:  # a verdict stands: any probe may be asked about
