@@ -106,9 +106,8 @@ def test_insulation_decides_before_power(
         sure = [
             o
             for o, v in zip(readings, values, strict=True)
-            if (TOP["insulation tester"] if o.tester else o.top or 0.0) >= 5e6
-            and (v is None or v >= 5e6)
-            or (o.tester and o.temperature.celsius is not None and (v or 0) >= 1e6)
+            if (v >= 5e6 if v is not None else (o.top or 0.0) >= 5e6)
+            or (o.tester and o.temperature.celsius is not None and (v is None or v >= 1e6))
         ]
         twice = [o for o, v in tests if v is not None and v >= 1e6]
         assert sure or len(twice) >= 2
