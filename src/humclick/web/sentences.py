@@ -55,6 +55,7 @@ FORMS: tuple[str, ...] = (
     "for its {n} minutes it tells best between “{one}” and “{two}”",
     "for its {n} minute it tells best between “{one}” and “{two}”",
     "it would confirm: {one}",
+    "first, with power off: {one}. Before power: {two}",
     "no compressor is {one} before this stands in the record: {two}; lift the tips, press them on bright"
     " metal and read once more",
     "no compressor is {one} before this stands in the record: {two}",
