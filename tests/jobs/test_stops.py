@@ -188,7 +188,7 @@ def test_nothing_but_its_answer_reopens_a_call(
     answered(visit, other.id, other.hazard)  # type: ignore[attr-defined]
     assert [stoppage.event for stoppage in visit.call.stopped] == [hazard.id]
     answered(visit, hazard.id, name)
-    assert visit.call.stopped == ()
+    assert not visit.call.stopped
     # taking back the answer stops it again
     visit.does("undo", of=visit.events[-1].id)
     assert [stoppage.event for stoppage in visit.call.stopped] == [hazard.id]

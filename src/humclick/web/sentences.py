@@ -56,6 +56,7 @@ FORMS: tuple[str, ...] = (
     "for its {n} minutes it tells best between “{one}” and “{two}”",
     "for its {n} minute it tells best between “{one}” and “{two}”",
     "it would confirm: {one}",
+    "first, with power off: {one}. Before power: {two}",
     "before {one}: {two}. Read it again: lift the tips, press on bright metal, same two points",
     "before {one}: {two}",
     # verdicts
