@@ -73,6 +73,7 @@ class Unit:
         if rng.random() < _PINS_MIXED * world.slips:
             order = rng.choice([o for o in itertools.permutations(PINS) if o != PINS])
             self.pins = dict(zip(PINS, order, strict=True))
+        self.pins |= zip("123", draw(case.seed, "numbers").sample(PINS, 3), strict=True)  # as on the photo
         self.passes = {
             kind: rng.lognormvariate(math.log(row["median"]), math.log(row["factor"]) / 1.96)
             for kind, row in read_data("humclick.physics", "cooling.toml")["passing"].items()

@@ -15,7 +15,7 @@ from benchmarks.unit import LEAKS, Unit
 from benchmarks.world import draw
 from humclick.diagnosis.checks import checks
 from humclick.diagnosis.decisions import HAND_OVER, loss
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe, probe_of
 from humclick.diagnosis.situation import Observation, Situation, Stoppage, warmth
 from humclick.meters import Quantity
 from humclick.physics.insulation import proves_insulation
@@ -116,7 +116,7 @@ class Visit(Unit):
         reading, answer = None, ""
         self.renewed |= {part for part in probe.mends if "." not in part}
         self.repairs += bool(probe.mends)
-        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
+        if probe.kind in HEARD_KINDS:
             answer = self.attempted(probe, rng)
         elif probe.kind is Kind.LOOK:
             answer = self.looked(probe)
