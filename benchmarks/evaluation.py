@@ -14,7 +14,7 @@ import math
 import multiprocessing
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from humclick.diagnosis.shop import default_shop
 __all__ = ["HELD_OUT", "evaluate", "main", "summary"]
 
 #: Seed of the calls that no development looked at.
-HELD_OUT = 83
+HELD_OUT = 101
 #: Policies run in the worlds that differ from the model.
 _ELSEWHERE = ("program", "checklist", "careful checklist", "static order")
 _RESULTS = Path(__file__).parent / "results"
@@ -276,6 +276,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1, help=f"seed set; {HELD_OUT} is kept for the report")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument(
+        "--policies",
+        nargs="+",
+        choices=list(POLICIES),
+        help="only these; the program is always among them",
+    )
+    parser.add_argument(
         "--quick", action="store_true", help="62 calls, three policies, no other worlds, printed only"
     )
     parser.add_argument("--wrong", type=Path, help="write every wrong verdict of the program here")
@@ -292,6 +298,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         two = (*_ELSEWHERE, "one fault", "two faults")
         runs.append(Run("two faults at once", base, chosen.elsewhere, two, faults=2))
         runs += [Run(name, name, chosen.elsewhere, _ELSEWHERE) for name in WORLDS if name != base]
+    if chosen.policies:
+        wanted = {"program", *chosen.policies}
+        runs = [replace(run, policies=tuple(p for p in run.policies if p in wanted)) for run in runs]
+    runs = [run for run in runs if run.calls and run.policies]
     outcomes = evaluate(runs, chosen.seed, jobs=chosen.jobs)
     report: dict[str, Any] = {
         "arguments": " ".join(sys.argv[1:] if arguments is None else arguments),

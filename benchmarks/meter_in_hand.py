@@ -8,7 +8,7 @@ import math
 import random
 
 from benchmarks.world import World
-from humclick.meters import Quantity, default_meter
+from humclick.meters import Meter, Quantity, default_meter
 from humclick.meters import meter as meter_named
 from humclick.readings import Leads, Reading
 
@@ -50,8 +50,23 @@ class MeterInHand:
             self.leads, self._lead_ohms = Leads(), leads
         self._gain = rng.uniform(-1.0, 1.0)
 
-    def shown(self, value: float, quantity: Quantity, rng: random.Random) -> Reading:
-        """What the display shows of a value, and what is written down of it. [SI]"""
+    def shown(
+        self, value: float, quantity: Quantity, rng: random.Random, meter: Meter | None = None
+    ) -> Reading:
+        """
+        What the display shows of a value, and what is written down of it. [SI]
+
+        Parameters
+        ----------
+        value : float
+            Between the tips, or through the clamp.
+        quantity : Quantity
+            What is read.
+        rng : random.Random
+            Draws slips and noise of this reading.
+        meter : Meter, optional
+            Where it is read with another than the one in hand.
+        """
         slips = self.world.slips
         slip = rng.random() / slips
         stray, noise = rng.random(), rng.uniform(-1.0, 1.0)
@@ -66,10 +81,15 @@ class MeterInHand:
             value *= 1e3 if stray < 0.5 else 1e-3
         if ohms:
             value += self._lead_ohms
-        return self._rounded(value, quantity, noise)
+        own = self.meter if quantity is not Quantity.CURRENT else meter_named("clamp")
+        return self._rounded(value, quantity, noise, meter or own)
 
-    def _rounded(self, value: float, quantity: Quantity, noise: float) -> Reading:
-        meter = self.meter if quantity is not Quantity.CURRENT else meter_named("clamp")
+    def leaking(self, amps: float, rng: random.Random) -> Reading:
+        """What a leakage clamp or a touch-current meter shows: 0.01 mA to a digit, 3 % and 5 digits. [A]"""
+        shown = round(max(0.0, amps * (1.0 + 0.03 * self._gain) + 5e-5 * rng.uniform(-1.0, 1.0)), 5)
+        return Reading(Quantity.CURRENT, shown, False, shown == 0.0, 1e-5, f"{1e3 * shown:.2f} mA")
+
+    def _rounded(self, value: float, quantity: Quantity, noise: float, meter: Meter) -> Reading:
         if value >= meter.highest(quantity):
             return Reading(quantity, None, over_limit=True, text="OL")
         at = meter.range_for(quantity, value)

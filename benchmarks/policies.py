@@ -10,21 +10,31 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from benchmarks.checklist import careful, usual
 from benchmarks.visit import Visit
 from benchmarks.world import Case, standstill
-from humclick.diagnosis.advice import _guard_probe, _guard_value, advise
+from humclick.diagnosis.advice import (
+    _GROUNDED,
+    _NO_REPAIR,
+    _as_guards,
+    _before_power,
+    _guard_probe,
+    _guard_value,
+    advise,
+)
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
+from humclick.diagnosis.damage import remedies_done, remedies_due
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair, needs_before
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
+from humclick.diagnosis.power import Bar, bars, three_equal
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import posterior
@@ -62,7 +72,8 @@ class Outcome:
     right : bool
         The decision costs nothing too much; a hand-over counts only where the cause is not in the list.
     no_part_in_vain : bool
-        As ``right``, except that an adjustment without a part (wiring, cleaning, setting) may be needless.
+        As ``right``, except that an adjustment without a part (wiring, cleaning, setting) may be needless. A
+        part that was seen broken is not in vain.
     cured : bool
         The machine runs afterwards, money wasted or not.
     missed : bool
@@ -146,7 +157,9 @@ def _ended(
         probability,
         own == visit.left,
         case.unmodelled if action == HAND_OVER else price == 0.0,
-        case.unmodelled if action == HAND_OVER else cured and not _parts(visit, action) - case.needed,
+        case.unmodelled
+        if action == HAND_OVER
+        else cured and not _parts(visit, action) - case.needed - visit.due,
         cured,
         not cured and len(case.needed) > 1 and bool(case.needed & covered),
         len(visit.observations),
@@ -177,7 +190,7 @@ def _program(case: Case) -> Outcome:
         assert advice.next is not None
         if advice.next.waits > 0:
             visit.wait(advice.next.waits)
-        visit.take(advice.next.probe)
+        visit.follow(advice.next.probe)
 
 
 # -- the same posterior with something else ---------------------------------------------------------------
@@ -201,7 +214,7 @@ class Brain:
     leads, slips : bool
         Whether lead resistance and human error are in the model.
     guarded : bool
-        Whether a compressor needs its guards, and leaving a machine as it is a run.
+        Whether guards, bars and what must be shown before power are heeded.
     """
 
     name: str
@@ -342,14 +355,31 @@ def _next(
     return name, min(waits, max((w for n, w in offered if n == name), default=0.0))
 
 
-def _unmet(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]:
-    """Guards that stand between the record and an action."""
+def _unmet(judged: Judged, action: frozenset[str], every: Sequence[Bar]) -> tuple[GuardState, ...]:
+    """Guards that stand between the record and an action, as the program has them."""
+    situation, shop = judged.situation, judged.bench.shop
     guards: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in action:
-        guards = guards_for(judged.bench, judged.situation, judged.post)
-    elif action <= {"wait", "set control"}:
-        guards = guards_for_no_repair(judged.bench, judged.situation)
+        guards = guards_for(judged.bench, situation, judged.post)
+    elif action != HAND_OVER:
+        guards = _before_power(judged, every)
+        due, done = remedies_due(situation, shop), remedies_done(situation)
+        left = action - (done - due) or _WAIT
+        if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= _NO_REPAIR:
+            unexplained = left <= _WAIT and not done
+            guards = (*guards, *guards_for_no_repair(judged.bench, situation, unexplained=unexplained))
     return tuple(g for g in guards if g.open)
+
+
+def _first(judged: Judged, planned: str | None, every: Sequence[Bar]) -> tuple[str, float] | None:
+    """What has to be shown before a probe or a verdict, and its wait; None if nothing has to, or can be."""
+    grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
+        "start_winding", "grounded"
+    )
+    probe = judged.bench.probe(planned) if planned is not None else None
+    again = _as_guards(every) if grounded < _GROUNDED else ()
+    asked = _guard_probe(judged, again or needs_before(judged.situation, probe, judged.bench.shop))
+    return None if asked is None else (asked[0].id, _guard_value(judged, *asked).waits)
 
 
 def _variation(brain: Brain) -> Callable[[Case], Outcome]:
@@ -362,7 +392,8 @@ def _variation(brain: Brain) -> Callable[[Case], Outcome]:
             if not brain.leads:
                 situation = replace(situation, leads=Leads(nulled=True))
             judged = _judged(situation, bench)
-            problem, actions, forecasts = choices(judged)
+            every = bars(situation, bench.shop)
+            problem, actions, forecasts = choices(judged, every)
             made = plan(problem)
             offered = [(f.probe.id, f.waits) for f in forecasts]
             capped = len(visit.observations) >= MOST_PROBES
@@ -370,19 +401,22 @@ def _variation(brain: Brain) -> Callable[[Case], Outcome]:
             if not capped and offered and not _stops(brain, problem, made):
                 chosen = _next(brain, visit, made, offered, static)
             action = actions[made.action]
-            if chosen is None and brain.guarded:
-                unmet = _unmet(judged, action)
-                probe = None if capped else _guard_probe(judged, unmet)
-                if probe is not None:
-                    value = _guard_value(judged, probe, unmet[0])
-                    chosen = (value.probe, value.waits)
+            if brain.guarded:
+                if three_equal(situation) or any(bar.whole for bar in every):
+                    chosen, action = None, HAND_OVER
+                elif not capped:
+                    chosen = _first(judged, chosen and chosen[0], every) or chosen
+                unmet = _unmet(judged, action, every) if chosen is None else ()
+                asked = None if capped else _guard_probe(judged, unmet)
+                if asked is not None:
+                    chosen = (asked[0].id, _guard_value(judged, *asked).waits)
                 elif unmet:
                     action = HAND_OVER
             if chosen is None:
                 return _ended(brain.name, visit, action, _probability(judged, visit, action), capped=capped)
             if chosen[1] > 0:
                 visit.wait(chosen[1])
-            visit.take(chosen[0])
+            visit.follow(chosen[0])
 
     return run
 

@@ -83,7 +83,7 @@ def advice_times(name: str, calls: int) -> dict[str, Any]:
                     break
                 if advice.next.waits > 0:
                     visit.wait(advice.next.waits)
-                visit.take(advice.next.probe)
+                visit.follow(advice.next.probe)
         report[label] = {"first advice on a machine": _figures(first)}
         if later:
             report[label]["advice after a reading"] = _figures(later)

@@ -1,92 +1,67 @@
 """
 A technician at a machine of the simulated world: takes probes, waits, fits parts, and pays for it.
 
-Readings come from a circuit with this machine's own sizes in it, displays from gain error, noise, leads and
-slips. Shared with the program on purpose: what a start attempt does (`Attempts`), the price of being wrong
-(`loss`), and the temperature assumed where nobody wrote one (`warmth`).
+Readings come from a circuit with this machine's own sizes in it (`benchmarks.unit`), displays from gain
+error, noise, leads and slips. Shared with the program on purpose: the price of being wrong (`loss`), and the
+temperature assumed where nobody wrote one (`warmth`).
 """
 
 from __future__ import annotations
 
-import itertools
-import math
 import random
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchmarks.meter_in_hand import MeterInHand
-from benchmarks.world import Case, draw, listed, standstill
-from humclick.arrangements.arrangement import PINS
-from humclick.circuit.solve import resistance_between
-from humclick.diagnosis.attempts import attempts_of
+from benchmarks.unit import LEAKS, Unit
+from benchmarks.world import draw
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.decisions import HAND_OVER, loss
-from humclick.diagnosis.hearing import reported
-from humclick.diagnosis.probes import Kind, Probe, probe_of
-from humclick.diagnosis.shop import default_shop
-from humclick.diagnosis.situation import Observation, Situation, warmth
+from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe, probe_of
+from humclick.diagnosis.situation import Observation, Situation, Stoppage, warmth
 from humclick.meters import Quantity
-from humclick.parts.family import HEALTHY, Condition, Element, Regime
+from humclick.physics.insulation import proves_insulation
 from humclick.readings import PartTemperature
-from humclick.sourced import read_data
-from humclick.start.rows import OUTCOMES
 
 __all__ = ["Visit"]
 
-#: Rates of slips in the world, written down here and not read from the shop's file. Guesses. [-]
-_PINS_MIXED, _COLD_BUT_WARM, _LOOK_WRONG = 0.02, 0.03, 0.01
-#: What is put right on trial without a new part.
-_NO_PART = {"mechanism": "clear condenser", "wiring": "correct wiring"}
+#: Rate of a slip in the world, written down here and not read from the shop's file. Guesses. [-]
+_COLD_BUT_WARM = 0.03
+#: Meters that are not in every van: share of visits without one, by what it is needed for. Guesses. [-]
+_NO_METER = {"shell.insulation": 0.3, "proof.ground_current": 0.8, "proof.touch_current": 0.9}
+
+
+def _runs(probe: Probe) -> bool:
+    """Whether the machine is under power for it, cover on; what is read at the outlet is not."""
+    return probe.live and (probe.energises or probe.kind is not Kind.CHECK) and probe.kind is not Kind.VOLTS
 
 
 @dataclass
-class Visit:
+class Visit(Unit):
     """
     One technician at one machine: takes probes, waits, fits parts, and pays for it.
 
     Attributes
     ----------
-    case : Case
-        The call.
     minutes, money : float
         Spent so far; money holds time, waiting and risk. [min], [money]
     """
 
-    case: Case
     minutes: float = 0.0
     money: float = 0.0
     observations: list[Observation] = field(default_factory=list)
-    counts: dict[str, int] = field(default_factory=dict)
-    renewed: frozenset[str] = frozenset()
+    repairs: int = 0
+    skipped: frozenset[str] = frozenset()
+    stoppages: tuple[Stoppage, ...] = ()
     waited: float = 0.0
-    since_try: float = 0.0
-    since_arrival: float = 0.0
-    tries: int = 0
     cover_open: bool = False
     hot: bool | None = None
     log: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         case = self.case
-        self.shop = default_shop()
-        self.machine = case.machine
         self.hot = case.hot
-        rng = draw(case.seed, "hands")
-        world = case.world
-        self.hand = MeterInHand(world, rng)
-        self.feels = rng.random() < 0.6
-        self.ambient = rng.gauss(22.0, 6.0)
-        self.warmth = rng.uniform(35.0, 95.0)
-        self.mistaken = draw(case.seed, "temperature").random() < world.wrong_temperature
-        self.pins: dict[str, str] = {p: p for p in PINS}
-        if rng.random() < _PINS_MIXED * world.slips:
-            order = rng.choice([o for o in itertools.permutations(PINS) if o != PINS])
-            self.pins = dict(zip(PINS, order, strict=True))
-        self.passes = {
-            kind: rng.lognormvariate(math.log(row["median"]), math.log(row["factor"]) / 1.96)
-            for kind, row in read_data("humclick.physics", "cooling.toml")["passing"].items()
-        }
-        really_hot = case.really_hot or self.mistaken
-        self.since_try = self.since_arrival = 0.0 if really_hot else 600.0
+        at_hand = draw(case.seed, "meters")
+        self.no_meter = {name for name, share in _NO_METER.items() if at_hand.random() < share}
         if self.mistaken:
             self.hot = False
 
@@ -102,7 +77,10 @@ class Visit:
             leads=self.hand.leads,
             waited=self.waited,
             hot=self.hot,
+            skipped=self.skipped,
             renewed=self.renewed,
+            repairs=self.repairs,
+            stoppages=self.stoppages,
         )
 
     # -- what the technician does -----------------------------------------------------------------------
@@ -119,6 +97,14 @@ class Visit:
             self.hot = False
         self.log.append(f"wait {minutes:g}")
 
+    def follow(self, name: str) -> None:
+        """Take a probe that was advised, or say that there is no meter for it here."""
+        if name in self.no_meter:
+            self.skipped |= {name}
+            self.log.append(f"{name}: no meter for it")
+        else:
+            self.take(name)
+
     def take(self, name: str) -> Observation:
         """Take a probe and write down what it shows."""
         probe = probe_of(self.machine, name, self.shop)
@@ -128,20 +114,39 @@ class Visit:
         rng = draw(self.case.seed, "probe", name, n)
         temperature = self._felt(probe, rng)
         reading, answer = None, ""
-        if probe.kind is Kind.FIT and probe.part not in _NO_PART:
-            self.renewed |= {probe.part}
-        if probe.kind in (Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.FIT):
-            answer = self._attempted(probe, rng)
+        self.renewed |= {part for part in probe.mends if "." not in part}
+        self.repairs += bool(probe.mends)
+        if probe.kind in HEARD_KINDS:
+            answer = self.attempted(probe, rng)
         elif probe.kind is Kind.LOOK:
-            answer = self._looked(probe)
+            answer = self.looked(probe)
+        elif name in LEAKS:
+            reading = self.hand.leaking(self.leaks(name), rng)
+        elif probe.kind is Kind.CHECK and not probe.quantity:
+            answer = checks()[name].good[0]  # what was put back is as it should be
         else:
-            reading = self.hand.shown(self._really(probe, rng), Quantity(probe.quantity), rng)
-        seen = Observation(name, reading, answer, temperature, self.renewed, f"{name}#{n}")
+            reading = self.hand.shown(self.really(probe, rng), Quantity(probe.quantity), rng, probe.meter)
+        seen = Observation(
+            name,
+            reading,
+            answer,
+            temperature,
+            self.renewed,
+            f"{name}#{n}",
+            repairs=self.repairs,
+            tester=proves_insulation((probe.meter or self.hand.meter).test_voltage),
+        )
         self.observations.append(seen)
+        if answer in probe.stops:
+            self.stoppages += (Stoppage(probe.stops[answer], "", seen.id, answer),)
         shown = answer or (reading.text if reading else "")
         self.log.append(f"{name} = {shown}" + (f" ({temperature.kind})" if probe.heat else ""))
-        energises = probe.live and probe.kind not in (Kind.VOLTS, Kind.FEED)
-        if energises and answer != "silent" and not (reading and reading.below_resolution):
+        if (
+            _runs(probe)
+            and probe.kind is not Kind.FEED
+            and answer != "silent"
+            and not (reading and reading.below_resolution)
+        ):
             self.hot, self.waited, self.since_try = True, 0.0, 0.0
             self.tries += 1
         return seen
@@ -154,7 +159,7 @@ class Visit:
     def _pay(self, probe: Probe) -> None:
         shop = self.shop
         minutes = probe.minutes
-        live = probe.live and probe.kind is not Kind.VOLTS
+        live = _runs(probe)
         if probe.inside and not self.cover_open:
             minutes += shop.opening["cover"]
         elif live and self.cover_open:
@@ -163,7 +168,7 @@ class Visit:
         self._pass(minutes)
         self.money += shop.money(minutes) + probe.risk
         grounded = any(mode == "grounded" for mode in self.case.modes.values())
-        if grounded and probe.live and probe.kind is not Kind.VOLTS:
+        if grounded and live:
             self.money += shop.rates["energised_ground"]
 
     def _felt(self, probe: Probe, rng: random.Random) -> PartTemperature:
@@ -177,244 +182,11 @@ class Visit:
         warm = (
             self.shell_celsius > 40.0
             if probe.kind is Kind.PINS
-            else bool(probe.heat) and self._is_hot(probe.heat)
+            else bool(probe.heat) and self.is_hot(probe.heat)
         )
         if warm and rng.random() < _COLD_BUT_WARM * self.case.world.slips:
             warm = False
         return PartTemperature("hot" if warm else "cold")
-
-    # -- what is really there ---------------------------------------------------------------------------
-
-    @property
-    def celsius(self) -> float:
-        """Temperature of the windings: the shell's, and more for some minutes after a try. [°C]"""
-        brief = 15.0 * math.exp(-self.since_try / 10.0) if self.tries else 0.0
-        return self.shell_celsius + brief
-
-    @property
-    def shell_celsius(self) -> float:
-        """Temperature of the shell, which a try of five seconds does not change. [°C]"""
-        return self.ambient + max(0.0, self.warmth - self.ambient) * math.exp(-self.since_arrival / 60.0)
-
-    def _is_hot(self, kind: str) -> bool:
-        return self.since_try < self.passes[kind]
-
-    def _heat_of(self, part: str, mode: str) -> str:
-        if part == "overload_protector":
-            return "external_protector"
-        if part in ("internal_protector", "ptc"):
-            return part
-        return "pressures" if mode in ("unequal", "high_head") else ""
-
-    def _modes(self) -> dict[str, str]:
-        """What is wrong now: parts renewed, control turned to a call and condenser cleaned left out."""
-        modes = {p: m for p, m in self.case.modes.items() if p not in self.renewed}
-        if self.counts.get("control.setting") and modes.get("control") in ("not_calling", "wrong"):
-            del modes["control"]
-        if self.counts.get("fit.mechanism") and modes.get("mechanism") == "high_head":
-            del modes["mechanism"]
-        if self.counts.get("fit.wiring"):
-            modes.pop("wiring", None)
-        return modes
-
-    def size(self, part: str, size: str, mode: str, times: float, within: float, n: int | None) -> float:
-        """A size of this very part; `n` counts readings where every reading finds another value."""
-        spread = self.machine.size(part, size)
-        fitted = part in self.renewed
-        fresh = () if n is None else (n,)
-        z = draw(self.case.seed, "size", part, size, fitted, *fresh).gauss(0.0, 1.0)
-        x = spread.median * math.exp(z * math.log(spread.factor) / 1.96)
-        if within > 1.0:
-            x *= math.exp(
-                draw(self.case.seed, "within", part, mode).gauss(0.0, 1.0) * math.log(within) / 1.96
-            )
-        return x * times
-
-    def _elements(
-        self, part: str, mode: str, condition: Condition, n: int
-    ) -> Iterator[tuple[str, str, float]]:
-        family_mode = self.machine.part(part).family.mode(mode)
-        if family_mode.makes:  # a contact that scatters: good, lost or ohms, anew at each reading
-            at = draw(self.case.seed, "contact", part, n).random()
-            if at < family_mode.makes:
-                mode = HEALTHY
-                family_mode = self.machine.part(part).family.mode(mode)
-            elif at < family_mode.makes + family_mode.loses:
-                mode = "stuck_open" if "stuck_open" in self.machine.part(part).family.modes else mode
-        for a, b, branch in self.machine.branches(part, mode, condition):
-            if branch.element is Element.OHMIC:
-                again = n if family_mode.scattered else None
-                ohms = self.size(part, branch.size, mode, branch.times, branch.within, again)
-                if branch.size == "winding":
-                    ohms *= (235.0 + self.celsius) / (235.0 + 25.0)
-                yield a, b, ohms
-
-    def _really(self, probe: Probe, rng: random.Random) -> float:
-        """The true value between the tips. [SI]"""
-        modes = self._modes()
-        if self.case.unmodelled and rng.random() < 0.2:
-            return (
-                float(10 ** rng.uniform(-1.0, 5.0))
-                if probe.quantity == "resistance"
-                else rng.uniform(0.0, 1e-4)
-            )
-        if probe.kind is Kind.LEADS:
-            return 0.0
-        if probe.quantity == "voltage":
-            return self._volts(probe, modes)
-        if probe.kind is Kind.AMPS:
-            return self._amps(modes, rng)
-        mode = modes.get(probe.part, HEALTHY)
-        if probe.quantity == "capacitance":
-            return self._farads(probe.part, mode)
-        n = self.counts[probe.id]
-        if probe.kind is Kind.TEST:
-            turned = any(
-                t.turned
-                for t in self.machine.part(probe.part).family.tests
-                if probe.id == f"{probe.part}.{t.name}"
-            )
-            heat = self._heat_of(probe.part, mode)
-            hot = bool(heat) and self._is_hot(heat)
-            opens = self.machine.part(probe.part).family.mode(mode).hot_open
-            if hot and draw(self.case.seed, "hot-open", probe.part, self.tries).random() < opens:
-                return math.inf
-            condition = Condition(Regime.REST, hot, turned)
-            assert probe.points is not None
-            return resistance_between(
-                list(self._elements(probe.part, mode, condition, n)), *probe.points
-            ).ohms
-        inside = [p for p in ("internal_protector", "run_winding", "start_winding") if p in self._ids()]
-        elements: list[tuple[str, str, float]] = []
-        for part in inside:
-            mode = modes.get(part, HEALTHY)
-            hot = part == "internal_protector" and self._is_hot("internal_protector")
-            opens = self.machine.part(part).family.mode(mode).hot_open
-            if hot and draw(self.case.seed, "hot-open", part, self.tries).random() < opens:
-                continue
-            elements.extend(self._elements(part, mode, Condition(Regime.REST, hot), n))
-        if probe.kind is Kind.SHELL:
-            return min(resistance_between(elements, pin, "shell").ohms for pin in PINS)
-        a, b = probe.id.removeprefix("pins.").split("-")
-        return resistance_between(elements, self.pins[a], self.pins[b]).ohms
-
-    def _ids(self) -> set[str]:
-        return {p.id for p in self.machine.parts}
-
-    def _farads(self, part: str, mode: str) -> float:
-        """What a capacitance range makes of a capacitor: nothing where it is open, OL where it conducts."""
-        farads, leak = 0.0, math.inf
-        for branch in self.machine.part(part).family.mode(mode).branches:
-            x = self.size(part, branch.size, mode, branch.times, branch.within, None)
-            if branch.element is Element.CAPACITIVE:
-                farads = x
-            else:
-                leak = min(leak, x)
-        if leak < 100.0:
-            return math.inf
-        if mode == "leaking":  # a leak makes the reading wander
-            farads *= math.exp(draw(self.case.seed, "leak", part).gauss(0.0, 0.2))
-        stray = draw(self.case.seed, "stray").uniform(0.0, 3e-11)
-        return farads + stray
-
-    def _volts(self, probe: Probe, modes: Mapping[str, str]) -> float:
-        nominal = self.machine.nameplate.volts
-        spread = self.machine.size("supply", "outlet")
-        z = draw(self.case.seed, "outlet").gauss(0.0, 1.0)
-        mode = self.machine.part("supply").family.mode(modes.get("supply", HEALTHY))
-        volts = nominal * math.exp(z * math.log(spread.factor) / 1.96) * mode.volts
-        ghost = draw(self.case.seed, "ghost", probe.id).uniform(0.0, 20.0) if self.case.world.ghost else 0.0
-        if mode.name == "dead":
-            return 0.02
-        if mode.name == "low":  # how low differs from house to house
-            volts *= math.exp(draw(self.case.seed, "low").gauss(0.0, 0.05))
-        if probe.kind is Kind.VOLTS:
-            return volts
-        whole = mode.name != "open_neutral"
-        calls = bool(self.machine.branches("control", modes.get("control", HEALTHY), Condition()))
-        if probe.kind is Kind.FEED:
-            return volts if whole and calls else ghost
-        if not whole:
-            return ghost
-        # shared physics: how far the supply sags while the machine tries to start
-        still = self._still(modes)
-        rows = standstill(self.machine).terminal_volts(still, hot=self._passing(still))
-        k = listed([w for w, _ in rows], draw(self.case.seed, "sag").random())
-        return nominal * math.exp(z * math.log(spread.factor) / 1.96) * rows[k][1]
-
-    def _amps(self, modes: Mapping[str, str], rng: random.Random) -> float:
-        """Amps on the common lead: how this attempt goes, times this machine's own locked current."""
-        seed = self.case.seed
-        if self.case.unmodelled:
-            return float(self._locked() * rng.uniform(0.05, 1.3))
-        modes = self._still(modes)
-        hot = self._passing(modes)
-        at = draw(seed, "steady").random() if self.case.world.steady else rng.random()
-        # shared physics: what an attempt does and draws
-        attempt = attempts_of(self.machine).of(modes, hot=hot)
-        ratio, spread = attempt.amps[listed(attempt.outcomes, at)]
-        return self._locked() * ratio * math.exp(draw(seed, "drawn").gauss(0.0, spread))
-
-    def _locked(self) -> float:
-        """Locked-rotor current of this very machine: near its plate, or as its winding has it. [A]"""
-        z = draw(self.case.seed, "size", "run_winding", "winding", False).gauss(0.0, 1.0)
-        plate = self.machine.nameplate.locked_rotor_amps
-        if plate is not None:
-            return plate * math.exp(draw(self.case.seed, "plate").gauss(0.0, 0.08))
-        spread = self.machine.size("run_winding", "winding")
-        return standstill(self.machine).locked_amps() * math.exp(-z * math.log(spread.factor) / 1.96)
-
-    # -- attempts and looks -------------------------------------------------------------------------------
-
-    def _still(self, modes: Mapping[str, str]) -> dict[str, str]:
-        """Modes left once what had to pass has passed."""
-        kept = {}
-        for part, mode in modes.items():
-            heat = self._heat_of(part, mode)
-            if self.machine.eased(part, mode) and (
-                not self._is_hot(heat) if heat else self.since_try > 120.0
-            ):
-                continue
-            kept[part] = mode
-        return kept
-
-    def _passing(self, modes: Mapping[str, str]) -> bool:
-        return any(self.machine.eased(part, mode) for part, mode in modes.items())
-
-    def _attempted(self, probe: Probe, rng: random.Random) -> str:
-        modes = self._modes()
-        if probe.kind is Kind.KNOWN_GOOD:
-            modes = {p: m for p, m in modes.items() if self.machine.part(p).family.sealed}
-        modes = self._still(modes)
-        at = rng.random()
-        if self.case.unmodelled:
-            stays = (
-                self.case.complaint.value
-                if at < 0.75
-                else OUTCOMES[listed([0.2, 0.3, 0.3, 0.1, 0.05, 0.05], rng.random())]
-            )
-            really = OUTCOMES.index(stays)
-        else:
-            if self.case.world.steady:
-                at = draw(self.case.seed, "steady").random()
-            # shared physics: what an attempt does
-            really = listed(attempts_of(self.machine).of(modes, hot=self._passing(modes)).outcomes, at)
-        row = tuple(1.0 if i == really else 0.0 for i in range(len(OUTCOMES)))
-        return OUTCOMES[listed(reported(row, by="listened"), rng.random())]
-
-    def _looked(self, probe: Probe) -> str:
-        """A look; looking again shows the same."""
-        rng = draw(self.case.seed, "look", probe.id)
-        look = next(
-            x for x in self.machine.part(probe.part).family.looks if probe.id == f"{probe.part}.{x.name}"
-        )
-        if rng.random() < _LOOK_WRONG * self.case.world.slips:
-            return rng.choice(look.outcomes)
-        # setting the control mends it, so the answer is what was found; a part put right looks right
-        mended = probe.part != "control" and probe.part not in self._modes()
-        mode = HEALTHY if mended or probe.part in self.renewed else self.case.modes.get(probe.part, HEALTHY)
-        row = look.table.get(mode, look.table["otherwise"])
-        return look.outcomes[listed(row, rng.random())]
 
     # -- the end -------------------------------------------------------------------------------------------
 
@@ -451,9 +223,14 @@ class Visit:
 
     @property
     def due(self) -> frozenset[str]:
-        """What was seen to need doing, done or not: a blocked condenser is cleaned whatever the cause."""
-        seen = [o.answer for o in self.observations if o.probe == "mechanism.condenser"]
-        return frozenset({"clear condenser"} if seen and seen[-1] == "blocked or fan stopped" else ())
+        """What was seen broken or blocked, done or not: it is put right whatever the cause."""
+        found = set()
+        for placed in self.machine.parts:
+            for look in placed.family.looks:
+                answers = {o.answer for o in self.observations if o.probe == f"{placed.id}.{look.name}"}
+                due = {look.due[answer] for answer in answers & set(look.due)}
+                found |= {placed.remedies.get(remedy, remedy) for remedy in due}
+        return frozenset(found)
 
     def covered(self, action: frozenset[str]) -> frozenset[str]:
         """What is put right by now and by an action together."""

@@ -151,13 +151,18 @@ def _odds(part: str, mode: str, own: float, world: World) -> float:
 
 
 def _sets(machine: Machine, world: World, shop: Shop) -> tuple[list[dict[str, str]], list[float]]:
-    """Every set of up to three modes that are not healthy, with running sums of weights; last: unknown."""
+    """
+    Every set of up to three modes that are not healthy, with running sums of weights; last: unknown.
+
+    What takes no part in a start is drawn by itself (`_apart`): it makes no call and hides none.
+    """
     key = (machine.arrangement.id, machine.protector, world.name)
     if key in _SETS:
         return _SETS[key]
     faults = [
         (p.id, m.name, _odds(p.id, m.name, shop.odds.get(f"{p.id}.{m.name}", m.odds), world))
         for p in machine.parts
+        if not p.family.apart
         for m in p.family.modes.values()
         if m.name != HEALTHY
     ]
@@ -177,6 +182,19 @@ def _sets(machine: Machine, world: World, shop: Shop) -> tuple[list[dict[str, st
     sums.append(sums[-1] + shop.none["odds"])
     _SETS[key] = (sets, sums)
     return sets, sums
+
+
+def _apart(machine: Machine, world: World, shop: Shop, rng: random.Random) -> dict[str, str]:
+    """Faults of parts that take no part in a start, such as an open ground, by their odds."""
+    found = {}
+    for placed in machine.parts:
+        for mode in placed.family.modes.values() if placed.family.apart else ():
+            if mode.name == HEALTHY:
+                continue
+            odds = _odds(placed.id, mode.name, shop.odds.get(f"{placed.id}.{mode.name}", mode.odds), world)
+            if rng.random() < odds / (1.0 + odds):
+                found[placed.id] = mode.name
+    return found
 
 
 @dataclass(frozen=True)
@@ -272,6 +290,7 @@ def case(seed: str, machine: Machine, world: World, *, faults: int | None = None
             continue
         break
     arrival = draw(seed, "arrival").random()
+    modes |= _apart(machine, world, shop, draw(seed, "apart"))
     hot = True if arrival < 0.4 else False if arrival < 0.7 else None
     really_hot = hot if hot is not None else draw(seed, "arrival", "really").random() < 0.35
     needed = HAND_OVER if unknown else _needed(machine, modes)
@@ -281,7 +300,7 @@ def case(seed: str, machine: Machine, world: World, *, faults: int | None = None
 def _neighbour(machine: Machine, part: str, rng: random.Random) -> dict[str, str]:
     """A fault in a part that shares a node with another."""
     own = set(machine.part(part).connect.values())
-    near = [p for p in machine.parts if p.id != part and own & set(p.connect.values())]
+    near = [p for p in machine.parts if p.id != part and not p.family.apart and own & set(p.connect.values())]
     if not near:
         return {}
     chosen = rng.choice(near)

@@ -50,11 +50,7 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     likely = set(list(post.by_remedy)[:3])
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
-        if (
-            probe.id in situation.skipped
-            or (probe.energises and blocked)
-            or forbidden(situation, probe, bench.shop, every)
-        ):
+        if probe.id in situation.skipped or (probe.energises and blocked):
             continue
         if (probe.kind is Kind.AMPS and recorded) or (probe.kind is Kind.ATTEMPT and runs_now):
             continue
@@ -70,13 +66,14 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
             continue
         taken = counts.get(probe.id, 0)
         waits = 0.0 if probe.heat == "windings" else wait_minutes(situation, probe.heat)
-        if taken and not (probe.id in odd and taken < 3):
-            if waits and probe.heat and not _taken_cold(situation, probe.id):
-                offered.append((probe, waits))
+        settled = taken and not (probe.id in odd and taken < 3)
+        if settled and not (waits and not _taken_cold(situation, probe.id)):
+            continue
+        if forbidden(situation, probe, bench.shop, every):
             continue
         if waits:
             offered.append((probe, waits))
-        if not taken or probe.kind is not Kind.ATTEMPT:
+        if not settled and (not taken or probe.kind is not Kind.ATTEMPT):
             offered.append((probe, 0.0))
     return offered
 

@@ -40,9 +40,7 @@ def left_suspects(judged: Judged, most: int = 8) -> tuple[tuple[Named, float], .
     if not mended:
         return tuple((bench.space.named(bench.space.sets[h]), p) for h, p in post.top(most))
     found: dict[Named, float] = {}
-    for h, p in post.top(len(post.weights)):
-        if p < _FAINT:
-            break
+    for h, p in post.above(_FAINT):
         named = bench.space.named(bench.space.sets[h])
         left = tuple((part, m) for part, m in named if not {part, f"{part}.{m}"} & mended)
         found[left] = found.get(left, 0.0) + p

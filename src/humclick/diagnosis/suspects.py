@@ -102,6 +102,10 @@ class Posterior:
             rows = [(-w, h) for h, w in enumerate(self.weights)]
         return [(h, -w) for w, h in nsmallest(most, rows)]
 
+    def above(self, least: float) -> list[tuple[int, float]]:
+        """Indices and probabilities of the hypotheses at least so probable, the likeliest first."""
+        return [(h, -w) for w, h in sorted((-w, h) for h, w in enumerate(self.weights) if w >= least)]
+
 
 def posterior(bench: Bench, evidence: Compiled, *, rest: float = 5e-4) -> Posterior:
     """
