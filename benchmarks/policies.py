@@ -19,11 +19,11 @@ from benchmarks.world import Case, standstill
 from humclick.diagnosis.advice import (
     _GROUNDED,
     _NO_REPAIR,
-    _as_guards,
     _before_power,
     _guard_probe,
     _guard_value,
     advise,
+    as_guards,
 )
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
@@ -377,7 +377,7 @@ def _first(judged: Judged, planned: str | None, every: Sequence[Bar]) -> tuple[s
         "start_winding", "grounded"
     )
     probe = judged.bench.probe(planned) if planned is not None else None
-    again = _as_guards(every) if grounded < _GROUNDED else ()
+    again = as_guards(every) if grounded < _GROUNDED else ()
     asked = _guard_probe(judged, again or needs_before(judged.situation, probe, judged.bench.shop))
     return None if asked is None else (asked[0].id, _guard_value(judged, *asked).waits)
 
