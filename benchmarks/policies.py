@@ -23,18 +23,24 @@ from humclick.diagnosis.advice import (
     _guard_probe,
     _guard_value,
     advise,
-    as_guards,
 )
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
-from humclick.diagnosis.damage import remedies_done, remedies_due
+from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair, needs_before
+from humclick.diagnosis.guards import (
+    GuardState,
+    as_guards,
+    askable,
+    guards_for,
+    guards_for_no_repair,
+    needs_before,
+)
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
-from humclick.diagnosis.power import Bar, bars, three_equal
+from humclick.diagnosis.power import Bar, bars, owed, three_equal
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import posterior
@@ -363,7 +369,7 @@ def _unmet(judged: Judged, action: frozenset[str], every: Sequence[Bar]) -> tupl
         guards = guards_for(judged.bench, situation, judged.post)
     elif action != HAND_OVER:
         guards = _before_power(judged, every)
-        due, done = remedies_due(situation, shop), remedies_done(situation)
+        due, done = owed(situation, shop, every), remedies_done(situation)
         left = action - (done - due) or _WAIT
         if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= _NO_REPAIR:
             unexplained = left <= _WAIT and not done
@@ -377,7 +383,8 @@ def _first(judged: Judged, planned: str | None, every: Sequence[Bar]) -> tuple[s
         "start_winding", "grounded"
     )
     probe = judged.bench.probe(planned) if planned is not None else None
-    again = as_guards(every) if grounded < _GROUNDED else ()
+    barred = as_guards(every) if grounded < _GROUNDED else ()
+    again = tuple(g for g in barred if askable(judged.situation, g, judged.bench.shop, every) is not None)
     asked = _guard_probe(judged, again or needs_before(judged.situation, probe, judged.bench.shop))
     return None if asked is None else (asked[0].id, _guard_value(judged, *asked).waits)
 

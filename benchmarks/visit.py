@@ -49,6 +49,7 @@ class Visit(Unit):
     money: float = 0.0
     observations: list[Observation] = field(default_factory=list)
     repairs: int = 0
+    renewals: dict[str, int] = field(default_factory=dict)
     skipped: frozenset[str] = frozenset()
     stoppages: tuple[Stoppage, ...] = ()
     waited: float = 0.0
@@ -80,6 +81,7 @@ class Visit(Unit):
             skipped=self.skipped,
             renewed=self.renewed,
             repairs=self.repairs,
+            fitted=dict(self.renewals),
             stoppages=self.stoppages,
         )
 
@@ -114,8 +116,10 @@ class Visit(Unit):
         rng = draw(self.case.seed, "probe", name, n)
         temperature = self._felt(probe, rng)
         reading, answer = None, ""
-        self.renewed |= {part for part in probe.mends if "." not in part}
         self.repairs += bool(probe.mends)
+        new = {part for part in probe.mends if "." not in part}
+        self.renewed |= new
+        self.renewals |= dict.fromkeys(new, self.repairs)
         if probe.kind in HEARD_KINDS:
             answer = self.attempted(probe, rng)
         elif probe.kind is Kind.LOOK:
@@ -135,6 +139,7 @@ class Visit(Unit):
             f"{name}#{n}",
             repairs=self.repairs,
             tester=proves_insulation((probe.meter or self.hand.meter).test_voltage),
+            top=(probe.meter or self.hand.meter).highest(Quantity.RESISTANCE),
         )
         self.observations.append(seen)
         if answer in probe.stops:

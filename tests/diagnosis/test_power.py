@@ -22,7 +22,7 @@ from humclick.diagnosis.guards import (
     needs_before,
 )
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.power import Earth, bars, bars_on, earth, insulation, three_equal
+from humclick.diagnosis.power import Earth, bars, bars_on, earth, insulation, owed, three_equal
 from humclick.diagnosis.probes import Kind, probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.fold import COMPRESSOR
@@ -331,7 +331,7 @@ def test_an_open_ground_is_part_of_the_verdict_and_read_again(probe: str, bad: s
     """Whatever else is wrong, the ground is restored first, and after it the same point is read once more."""
     visit = ready("rsir-ptc", "external")
     visit.reads(probe, bad)
-    advice, taken = visit.goes_on({})
+    advice, taken = visit.goes_on({probe: bad})
     assert advice.verdict is not None
     assert "restore ground" in advice.verdict.due
     assert len(taken) <= 8
@@ -340,6 +340,24 @@ def test_an_open_ground_is_part_of_the_verdict_and_read_again(probe: str, bad: s
     assert probe in taken
     assert "attempt.as_found" in taken
     assert taken.index(probe) < taken.index("attempt.as_found")
+
+
+@NAMED
+def test_one_bad_touch_condemns_no_ground(name: str, guard: str) -> None:
+    """Paint under the tip reads like an open ground: it is read once more before it has to be restored."""
+    visit = ready(name, guard)
+    visit.reads("earth.continuity", "3")
+    assert powered(visit.situation) == []
+    assert owed(visit.situation) == frozenset()
+    advice = advise(visit.situation)
+    assert advice.next is not None
+    assert advice.next.probe == "earth.continuity"
+    visit.reads("earth.continuity", "0.1")
+    assert earth(visit.situation) is Earth.PROVED
+    assert bars(visit.situation) == ()
+    visit.reads("earth.continuity", "3")
+    visit.reads("earth.continuity", "3")
+    assert owed(visit.situation) == {"restore ground"}
 
 
 def test_leads_that_are_nulled_count_and_a_unit_without_a_ground_is_told() -> None:

@@ -17,6 +17,7 @@ import pytest
 
 from humclick.limits import BUSY_SECONDS, LOG_LINES
 from humclick.web.connections import Book, ShortLog, descriptors, protocol
+from tests.own_loop import run
 
 resource = pytest.importorskip("resource")
 
@@ -131,7 +132,7 @@ def test_a_request_that_is_not_whole_in_time_is_closed(tmp_path: Path) -> None:
         listening.close()
         return got
 
-    nothing, half, second = asyncio.run(asked())
+    nothing, half, second = run(asked())
     assert nothing == half == b""
     assert second.startswith(b"HTTP/1.1 204")
 

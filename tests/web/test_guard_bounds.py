@@ -15,6 +15,7 @@ from humclick import limits
 from humclick.limits import BODIES, FORM_BYTES, LIMITS, body_of
 from humclick.web import guard
 from humclick.web.guard import Guard
+from tests.own_loop import run
 from tests.web.bench import client
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -77,10 +78,10 @@ def test_each_address_takes_its_own_bound_and_no_more(path: str) -> None:
             count -= size
 
     stands = Guard(greedy)
-    assert asyncio.run(asked(stands, scope_of(path), pieces(most))) == 200
-    assert asyncio.run(asked(stands, scope_of(path), pieces(most + 1))) == 413
-    assert asyncio.run(asked(stands, scope_of(path, content_length=str(most + 1)), pieces(0))) == 413
-    assert asyncio.run(asked(stands, scope_of(path, content_length="9" * 5000), pieces(0))) == 413
+    assert run(asked(stands, scope_of(path), pieces(most))) == 200
+    assert run(asked(stands, scope_of(path), pieces(most + 1))) == 413
+    assert run(asked(stands, scope_of(path, content_length=str(most + 1)), pieces(0))) == 413
+    assert run(asked(stands, scope_of(path, content_length="9" * 5000), pieces(0))) == 413
     assert stands.coming == 0
 
 
@@ -94,7 +95,7 @@ def test_a_body_that_stops_coming_is_not_waited_for(monkeypatch: pytest.MonkeyPa
     """After so many seconds without a piece the answer is 408."""
     monkeypatch.setattr(guard, "BODY_SECONDS", 0.05)
     stands = Guard(greedy)
-    assert asyncio.run(asked(stands, scope_of("/x"), iter([b"a", None]))) == 408
+    assert run(asked(stands, scope_of("/x"), iter([b"a", None]))) == 408
     assert stands.coming == 0
 
 
@@ -132,7 +133,7 @@ def test_all_that_comes_at_one_time_has_a_bound(monkeypatch: pytest.MonkeyPatch)
         gate.set()
         return await asyncio.gather(*waiting)
 
-    assert sorted(asyncio.run(slow())) == [200, 200, 200, 503, 503]
+    assert sorted(run(slow())) == [200, 200, 200, 503, 503]
     assert stands.coming == 0
 
 

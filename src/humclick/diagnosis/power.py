@@ -249,16 +249,24 @@ def earth(situation: Situation) -> Earth:
     return _earth(situation)[0]
 
 
-def _earth(situation: Situation) -> tuple[Earth, Observation | None]:
-    """What is known of the ground wire, and the last reading of it."""
-    wire, none, last = Earth.UNPROVED, False, None
+def _earth(situation: Situation) -> tuple[Earth, Observation | None, bool]:
+    """What is known of the ground wire, the last reading of it, and whether that was read twice running."""
+    wire, none, last, twice = Earth.UNPROVED, False, None, False
     for o in situation.observations:
         if o.probe == _GROUND_LOOK and o.answer:
             none = o.answer in (_NO_PIN, _NO_OUTLET)
             wire = Earth.UNPROVED if o.answer == _NO_PIN else wire
         elif o.probe == _CONTINUITY and o.reading is not None:
-            wire, last = (Earth.PROVED if _joins(situation, o) else Earth.OPEN), o
-    return (Earth.NONE if none and wire is not Earth.OPEN else wire), last
+            before, wire, last = wire, (Earth.PROVED if _joins(situation, o) else Earth.OPEN), o
+            twice = wire is before
+    return (Earth.NONE if none and wire is not Earth.OPEN else wire), last, twice
+
+
+def _open_ground(situation: Situation) -> Observation | None:
+    """The last reading of a ground wire that is open: read so twice running, or not to be read again."""
+    state, last, twice = _earth(situation)
+    sure = twice or _CONTINUITY in situation.skipped
+    return last if state is Earth.OPEN and sure else None
 
 
 def _joins(situation: Situation, o: Observation) -> bool:
@@ -315,9 +323,11 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
     allows = insulation(situation, shop)
     if allows.standing is Standing.NEVER:
         every.append(_bar("insulation", ("shell.insulation",), read=allows.read))
-    state, read = _earth(situation)
-    if state is Earth.OPEN and read is not None:
-        every.append(_bar("ground", (_CONTINUITY,), remedies=_still_owed(situation, read, _GROUND_REMEDY)))
+    ground = _open_ground(situation)
+    if ground is not None:
+        every.append(_bar("ground", (_CONTINUITY,), remedies=_still_owed(situation, ground, _GROUND_REMEDY)))
+    elif earth(situation) is Earth.OPEN:
+        every.append(_bar("ground-once", (_CONTINUITY,)))
     if three_equal(situation):
         every.append(_bar("three-equal", ("pins.C-R", "pins.C-S", "pins.S-R")))
     return tuple(sorted(every, key=lambda bar: not bar.whole))
@@ -351,9 +361,9 @@ def owed_for(situation: Situation, shop: Shop | None = None) -> int | None:
     """
     since = [entry.seen for entry in damage(situation, shop) if entry.bars and entry.remedy]
     since += [read for read, check in _over_limit(situation) if _still_owed(situation, read, check.due)]
-    state, read = _earth(situation)
-    if state is Earth.OPEN and read is not None and _still_owed(situation, read, _GROUND_REMEDY):
-        since.append(read)
+    ground = _open_ground(situation)
+    if ground is not None and _still_owed(situation, ground, _GROUND_REMEDY):
+        since.append(ground)
     seen = situation.observations
     return len(seen) - 1 - min(map(seen.index, since)) if since else None
 

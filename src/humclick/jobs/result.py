@@ -249,7 +249,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     state = state_of(call, advice)
     step = onward(call, advice, state, shop)
     following = advice.next if step.probe and advice.next and advice.next.probe == step.probe else None
-    if step.kind == "prove" and following is None:
+    if step.probe and following is None:
         following = _proof(probe_of(machine, step.probe, shop), shop)
     remedies = advice.verdict.due if advice.verdict and step.kind != "stop" else ()
     met = spoken_with(call, following.probe if following else "", remedies, shop)
