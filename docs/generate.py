@@ -321,7 +321,8 @@ def events() -> str:
 
     shared = {each.name for each in fields(Event)}
     blocks = [
-        "Every event has an `id`, the time `at` which it happened, the `device` that wrote it and its `turn`.\n"
+        "Every event has an `id`, the time `at` which it happened, the `device` that wrote it and its"
+        " `turn`.\n"
         "A file may leave these four out; a field marked needed may not be left out.",
         "`turn` is one more than the largest its device knew of in the call.\n"
         "It puts events in order, then the device, then that device's own clock; `at` is what a clock said.\n"

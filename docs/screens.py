@@ -20,12 +20,19 @@ from playwright.sync_api import Page, sync_playwright
 from tests.browser.bench import CHROMIUM, DESK, PHONE, Server
 from tests.web.test_api import clamp_log
 
+from humclick.web.api import DEVICE
+
 FOLDER = Path(__file__).parent / "screens"
 CALL = "/call/example-"
 #: Shown in the dark as well.
-MAIN = ("calls", "gate", "probe", "finding", "verdict")
+MAIN = ("calls", "gate", "probe", "finding", "verdict", "stop")
 #: What is brought to the top of the screen first, where it is not the top of the page.
-SCROLLED = {"keypad": "form.entry", "recordings": ".recording", "photos": "article.photo"}
+SCROLLED = {
+    "timer": ".timer-row",
+    "keypad": "form.entry",
+    "recordings": ".recording",
+    "photos": "article.photo",
+}
 #: Colours kept of a picture. [-]
 COLOURS = 48
 
@@ -43,18 +50,12 @@ def photo() -> bytes:
     return buffer.getvalue()
 
 
-def kind(asked: httpx.Client, path: str) -> str:
-    """What the call screen asks for."""
-    found = re.search(r"kind-(\w+)", asked.get(path).text)
-    return found[1] if found else ""
-
-
-def hidden(asked: httpx.Client, path: str, action: str) -> dict[str, str]:
+def hidden(asked: httpx.Client, path: str, action: str) -> dict[str, list[str]]:
     """The hidden fields of a form of a page."""
     form = re.search(rf'<form[^>]*action="[^"]*/{action}".*?</form>', asked.get(path).text, re.DOTALL)
     assert form is not None, (path, action)
     fields = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[0])
-    return dict(fields)
+    return {name: [value for other, value in fields if other == name] for name, _ in fields}
 
 
 def states(asked: httpx.Client) -> Iterator[tuple[str, str]]:
@@ -68,20 +69,16 @@ def states(asked: httpx.Client) -> Iterator[tuple[str, str]]:
     yield "identify-list", f"{begun}/identify?list=1"
     yield "nameplate", f"{begun}/plate"
     yield "pins", f"{begun}/pins"
-    yield "gate", begun
+    yield "look", begun
     chosen = f"{begun}?probe=pins.C-R"
-    for _ in range(8):
-        if kind(asked, chosen) != "gate":
-            break
-        if "/timer" in asked.get(chosen).text:
-            end = (datetime.now().astimezone() + timedelta(seconds=45)).isoformat(timespec="seconds")
-            yield "timer", f"{chosen}&until={end.replace('+', '%2B')}"
-        asked.post(f"{begun}/gate", data=hidden(asked, chosen, "gate"))
-    yield "probe", chosen
-    yield "keypad", chosen
-    asked.post(f"{begun}/reading", data={"probe": "pins.C-R", "value": "3.4"})
+    yield "gate", chosen
+    end = (datetime.now().astimezone() + timedelta(seconds=45)).isoformat(timespec="seconds")
+    yield "timer", f"{chosen}&until={end.replace('+', '%2B')}"
+    asked.post(f"{begun}/reading", data={**hidden(asked, chosen, "reading"), "value": "3.4"})
+    yield "probe", f"{begun}?probe=pins.C-S"
+    yield "keypad", f"{begun}?probe=pins.C-S"
     yield "finding", begun
-    yield "look", f"{begun}?probe=attempt.as_found&taken=1"
+    yield "barred", f"{begun}?probe=attempt.as_found"
     yield "what-if", f"{begun}/whatif?probe=pins.C-S"
     yield "other-probes", f"{begun}/probes"
     files = {"photo": ("cover.jpg", photo(), "image/jpeg")}
@@ -90,6 +87,8 @@ def states(asked: httpx.Client) -> Iterator[tuple[str, str]]:
     asked.post(f"{verdict}/recordings", files={"recording": ("start.csv", clamp_log(), "text/csv")})
     yield "recordings", f"{verdict}/recordings"
     yield "wait", f"{CALL}hot-protector-still-hot"
+    asked.post(f"{CALL}hot-protector-still-hot/hazard", data={"hazard": "leak"})
+    yield "stop", f"{CALL}hot-protector-still-hot"
     yield "recognised", f"{CALL}inverter-driven"
     yield "verdict", f"{CALL}two-faults"
     yield "why", f"{CALL}two-faults/why"
@@ -129,9 +128,10 @@ def main() -> None:
                     context = chromium.new_context(
                         viewport={"width": width, "height": height}, color_scheme=look, locale="en-GB"
                     )
+                    context.add_cookies([{"name": DEVICE, "value": "bench", "url": server.address}])
                     context.route("**/app.js", lambda route: route.abort())
                     views.append((word, look, context.new_page()))
-            with httpx.Client(base_url=server.address, timeout=60) as asked:
+            with httpx.Client(base_url=server.address, timeout=60, cookies={DEVICE: "bench"}) as asked:
                 for name, path in states(asked):
                     for word, look, page in views:
                         if look == "dark" and name not in MAIN:

@@ -248,8 +248,17 @@ def fill(office: Office) -> None:
 
 
 def _give_way() -> None:
+    """The process aside is the last to be served, and ends with the one it works for, however that ends."""
     if hasattr(os, "nice"):
         os.nice(19)
+    threading.Thread(target=_ends_with_its_parent, daemon=True).start()
+
+
+def _ends_with_its_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(0)
 
 
 def _program() -> str:
