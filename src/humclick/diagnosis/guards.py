@@ -323,6 +323,8 @@ def as_guards(every: Sequence[Bar]) -> tuple[GuardState, ...]:
 
 def open_before(situation: Situation, probe: Probe, shop: Shop | None = None) -> tuple[str, ...]:
     """What forbids a probe now, or has to be shown before power, in words; empty if nothing does."""
+    if not (probe.energises or situation.stoppages):
+        return ()
     barred = tuple(bar.title for bar in bars_on(probe, bars(situation, shop), situation))
     needs = needs_before(situation, probe, shop) if probe.energises else ()
     return (*barred, *(need.title for need in needs if need.name not in _WAIVED))

@@ -225,8 +225,9 @@ def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
     assert o.reading is not None
     celsius = o.temperature.celsius if o.temperature.kind == "measured" else None
     meter = probe.meter or situation.meter
-    top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
-    top = top if o.top is None else o.top
+    top = o.top
+    if top is None:
+        top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
     as_read = standing(o.reading.value or 0.0, tester=o.tester, celsius=celsius)
     beyond = (o.reading.value or 0.0) > top and as_read is not Standing.NEVER
     if o.reading.over_limit or beyond:  # a figure the meter cannot show is over its range

@@ -121,6 +121,27 @@ class ReadingKept:
     tester: bool = False
     top: float | None = None
     against: tuple[str, ...] = ()
+    _observation: Observation | None = field(default=None, init=False, repr=False, compare=False)
+
+    @property
+    def observation(self) -> Observation:
+        """As judgement sees it."""
+        if self._observation is None:
+            seen = Observation(
+                self.probe,
+                self.reading,
+                self.answer,
+                self.temperature,
+                self.renewed,
+                self.event,
+                self.causes,
+                self.repairs,
+                self.tester,
+                self.top,
+            )
+            object.__setattr__(self, "_observation", seen)
+            return seen
+        return self._observation
 
     @property
     def readable(self) -> bool:
@@ -247,22 +268,7 @@ class Call:
         return Situation(
             machine=self.machine,
             complaint=self.complaint,
-            observations=tuple(
-                Observation(
-                    r.probe,
-                    r.reading,
-                    r.answer,
-                    r.temperature,
-                    r.renewed,
-                    r.event,
-                    r.causes,
-                    r.repairs,
-                    r.tester,
-                    r.top,
-                )
-                for r in self.readings
-                if r.readable
-            ),
+            observations=tuple(r.observation for r in self.readings if r.readable),
             meter=self.meter,
             leads=self.leads,
             waited=self.waited,

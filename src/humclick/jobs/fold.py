@@ -20,7 +20,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
 from functools import cache
-from typing import Protocol
+from typing import Any, Protocol
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
@@ -155,6 +155,11 @@ class _Fold:
         self.problems: list[Problem] = []
         self.undone = self._undone()
         self.live = tuple(event for event in events if event.id not in self.undone)
+        self.hazards = tuple(event for event in events if isinstance(event, HazardFound))
+        self.order = {event.id: number for number, event in enumerate(events)}
+        self.of_kind: defaultdict[type[Event], list[Any]] = defaultdict(list)
+        for event in self.live:
+            self.of_kind[type(event)].append(event)
         self.header: Opened | None = None
         self.complaint: Heard | None = None
         self.words = ""
@@ -467,8 +472,11 @@ class _Fold:
         from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
         from humclick.diagnosis.probes import Probe
 
-        probe, situation = self._probe(name), self.call(event.device).situation()
-        return open_before(situation, probe) if isinstance(probe, Probe) and situation is not None else ()
+        probe = self._probe(name)
+        if not isinstance(probe, Probe) or not (probe.energises or self.stoppages):
+            return ()
+        situation = self.call(event.device).situation()
+        return open_before(situation, probe) if situation is not None else ()
 
     def _stopped_by(self, event: ReadingTaken) -> None:
         """A look at what ends the call stops it, taken back or not, and whatever machine is described."""
@@ -523,7 +531,7 @@ class _Fold:
             device=asked,
             held=held,
             ended=dict(+self.ended),
-            order={event.id: number for number, event in enumerate(self.events)},
+            order=self.order,
             skipped=dict(self.skipped),
             waited=self.waited,
             hot=self.hot,
@@ -532,16 +540,16 @@ class _Fold:
             renewals=dict(self.renewals),
             stoppages=tuple(self.stoppages.values()),
             marked_volts=dict(self.marked),
-            hazards=tuple(e for e in self.events if isinstance(e, HazardFound)),
-            cleared=tuple(e for e in self.live if isinstance(e, HazardCleared)),
-            stamps=tuple(e for e in self.live if isinstance(e, StampRead)),
-            waits=tuple(e for e in self.live if isinstance(e, Waited)),
-            fitted=tuple(e for e in self.live if isinstance(e, PartFitted)),
-            photos=tuple(e for e in self.live if isinstance(e, PhotoTaken)),
-            recordings=tuple(e for e in self.live if isinstance(e, RecordingTaken)),
-            marks=tuple(e for e in self.live if isinstance(e, PhotoMarked)),
-            notes=tuple(e for e in self.live if isinstance(e, NoteWritten)),
-            decisions=tuple(e for e in self.live if isinstance(e, DecisionTaken)),
+            hazards=self.hazards,
+            cleared=tuple(self.of_kind[HazardCleared]),
+            stamps=tuple(self.of_kind[StampRead]),
+            waits=tuple(self.of_kind[Waited]),
+            fitted=tuple(self.of_kind[PartFitted]),
+            photos=tuple(self.of_kind[PhotoTaken]),
+            recordings=tuple(self.of_kind[RecordingTaken]),
+            marks=tuple(self.of_kind[PhotoMarked]),
+            notes=tuple(self.of_kind[NoteWritten]),
+            decisions=tuple(self.of_kind[DecisionTaken]),
             undone=self.undone,
             problems=tuple(self.problems),
             events=self.events,

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 
 from humclick.errors import Unknown
 from humclick.physics.bounds import between, positive
@@ -30,6 +31,7 @@ __all__ = [
 _TOP_OF_RANGE = "Ω (for an over-range reading give the top of the tester's range)"
 
 
+@cache
 def _number(table: str, name: str) -> float:
     where = f"insulation.toml {table}.{name}"
     return sourced(read_data("humclick.physics", "insulation.toml")[table][name], where).value
