@@ -8,6 +8,7 @@ import pytest
 
 from humclick.cli.session import Session
 from humclick.diagnosis.power import bars, bars_on
+from humclick.diagnosis.shop import default_shop
 from humclick.safety import stop, stops
 from tests.cli.bench import begun
 
@@ -150,3 +151,18 @@ def test_a_skip_answers_no_hazard_and_no_need(session: Session) -> None:
     assert session.advice is not None
     assert session.advice.verdict is not None
     assert session.advice.verdict.remedies == ("hand over",)
+
+
+def test_the_first_gate_of_a_new_call_is_said_in_full(tmp_path: Path) -> None:
+    """What would have been said behind the opening questions counts as read by nobody."""
+    session = Session(tmp_path / "new.toml", default_shop())
+    said = session.open()
+    for typed in ("rsir-ptc", "", "", "", "", "", "R600a", "", "", "hum_click"):
+        said = session.take(typed)
+    assert session.asked is not None
+    for gate in session.briefing().gates:
+        assert gate.full
+        for step in gate.gate.steps:
+            assert step in " ".join(said.split())
+    said = " ".join(session.take("ptc.ohms").split())
+    assert "[ ] unplugged or locked out" in said

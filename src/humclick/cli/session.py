@@ -96,7 +96,7 @@ class Session:
         self._bars_told: frozenset[str] = frozenset()
         self._confirmed = False
         self._read_here: frozenset[str] = frozenset()
-        self._texts: frozenset[str] = frozenset()
+        self._texts: frozenset[str] = frozenset()  # in full on the last view
 
     # -- the file -------------------------------------------------------------------------------------------
 
@@ -129,7 +129,6 @@ class Session:
         said.append("Type help at any time, quit to leave.")
         self.questions = questions_for(self.events, self.call)
         self._shown = self.view()
-        self._texts = self.briefing().texts
         return "\n".join((*said, self._shown))
 
     def _read(self, events: tuple[Event, ...]) -> None:
@@ -294,12 +293,11 @@ class Session:
                 said.append(words.lines(f"{error}", "? "))
         shown = [each for each in said if each]
         if not self.over:
-            view = self.view()
+            read, view = self._texts, self.view()
             again = view == self._shown and bool(typed.strip())
             if view != self._shown:  # what was shown in full above need not be again
-                self._read_here |= self._texts
+                self._read_here |= read
                 view = self.view()
-                self._texts = self.briefing().texts
             probe = self.asked if self._confirmed else None
             if probe is not None and not self.briefing().gates:  # what it is stands on the screen above
                 shown.append(words.lines(how_to_answer(probe), "  "))
@@ -404,6 +402,7 @@ class Session:
         from humclick.cli.ending import onward_in_words, verdict_shown
         from humclick.cli.opening import question_in_words
 
+        self._texts = frozenset()
         if self.call.stopped:
             return "\n".join(("", stop_in_words(self.call.stopped)))
         if self.questions:
@@ -457,6 +456,7 @@ class Session:
         briefing = self.briefing()
         if briefing.barred:
             return barred_in_words(briefing, probe)
+        self._texts = briefing.texts
         hazards = words.hazards_in_words(briefing.hazards)
         if not briefing.gates:
             return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
