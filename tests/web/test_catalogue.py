@@ -9,9 +9,10 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import read_mo
 
+from humclick.messages import LOCALES
 from humclick.recordings.recognise import CAUSES
 from humclick.sourced import read_data
-from humclick.web.catalogue import FOLDER, messages, read
+from humclick.web.catalogue import messages, read
 from humclick.web.language import language
 from humclick.web.sentences import neutral, taken_apart
 
@@ -30,7 +31,7 @@ def texts(catalogue: Catalog) -> dict[tuple[str, ...], tuple[str, ...]]:
     return {forms(m.id): forms(m.string) for m in catalogue if m.id and any(forms(m.string))}
 
 
-@pytest.mark.parametrize("code", ["en", "es"])
+@pytest.mark.parametrize("code", ["es"])
 def test_catalogue_holds_every_text(code: str) -> None:
     """No text of templates, pages and model is missing from a catalogue."""
     kept = {forms(m.id)[0] for m in read(code) if m.id}
@@ -51,7 +52,7 @@ def test_every_text_is_translated() -> None:
 
 def test_compiled_catalogues_are_up_to_date() -> None:
     """The compiled file says the same as the catalogue it was made from; English needs none."""
-    compiled = (FOLDER / "es" / "LC_MESSAGES" / "humclick.mo").read_bytes()
+    compiled = (LOCALES / "es" / "LC_MESSAGES" / "humclick.mo").read_bytes()
     assert texts(read_mo(io.BytesIO(compiled))) == texts(read("es"))
 
 

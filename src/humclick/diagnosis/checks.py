@@ -12,6 +12,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import DataError
+from humclick.messages import NOTHING, Message
 from humclick.readings import Reading
 from humclick.safety import place_of
 from humclick.sourced import read_data
@@ -59,10 +60,10 @@ class Check:
     """
 
     id: str
-    title: str
-    how: str
+    title: Message
+    how: Message
     quantity: str = ""
-    outcomes: tuple[str, ...] = ()
+    outcomes: tuple[Message, ...] = ()
     good: tuple[str, ...] = ()
     points: tuple[str, str] | None = None
     like: str = ""
@@ -72,7 +73,7 @@ class Check:
     bands: tuple[tuple[float, float], ...] = ()
     at_most: float | None = None
     figure: str = ""
-    bad: str = ""
+    bad: Message = NOTHING
     due: str = ""
     bars: bool = False
     source: str = ""
@@ -124,10 +125,10 @@ def checks() -> Mapping[str, Check]:
             points = tuple(map(str, row["points"])) if "points" in row else None
             table[name] = Check(
                 id=name,
-                title=str(row["title"]),
-                how=str(row["how"]),
+                title=Message(row["title"]),
+                how=Message(row["how"]),
                 quantity=str(row.get("quantity", "")),
-                outcomes=tuple(map(str, row.get("outcomes", ()))),
+                outcomes=tuple(map(Message, row.get("outcomes", ()))),
                 good=tuple(map(str, row.get("good", ()))),
                 points=(points[0], points[1]) if points else None,
                 like=str(row.get("like", "")),
@@ -137,7 +138,7 @@ def checks() -> Mapping[str, Check]:
                 bands=bands,
                 at_most=float(row["at_most"]) if "at_most" in row else None,
                 figure=str(row.get("figure", "")),
-                bad=str(row["bad"]),
+                bad=Message(row["bad"]),
                 due=str(row.get("due", "")),
                 bars=bool(row["bars"]),
                 source=str(row["source"]),

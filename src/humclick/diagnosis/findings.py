@@ -16,6 +16,7 @@ from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
@@ -24,12 +25,12 @@ __all__ = ["HEARD", "Finding", "findings", "shown_text"]
 
 #: What a start attempt is called in words.
 HEARD = {
-    "silent": "silent",
-    "hum": "hums and does not start",
-    "hum_click": "hums, then clicks off",
-    "starts_then_trips": "starts, then trips",
-    "breaker": "the breaker trips",
-    "runs": "runs",
+    "silent": Message("silent"),
+    "hum": Message("hums and does not start"),
+    "hum_click": Message("hums, then clicks off"),
+    "starts_then_trips": Message("starts, then trips"),
+    "breaker": Message("the breaker trips"),
+    "runs": Message("runs"),
 }
 
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
@@ -45,7 +46,7 @@ class Finding:
     ----------
     id, probe : str
         Event and probe it comes from.
-    text : str
+    text : Message
         The sentence.
     warns : bool
         True where it is not what a healthy part gives.
@@ -53,14 +54,14 @@ class Finding:
 
     id: str
     probe: str
-    text: str
+    text: Message
     warns: bool
 
 
 def shown_text(seen: Observation) -> str:
     """What was seen, as it should be read out."""
     if seen.reading is None:
-        return HEARD.get(seen.answer, seen.answer)
+        return HEARD.get(seen.answer) or Message(seen.answer)
     if seen.reading.over_limit:
         return "OL"
     if seen.reading.below_resolution:
@@ -82,12 +83,18 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     judged = judge(replace(situation, observations=()), shop)
     found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
     if three_equal(situation):
-        equal = "one of three equal readings: not the two windings of a single-phase machine."
         found = [
-            replace(f, text=f"{shown_text(seen)}: {equal}", warns=True) if _between_pins(seen) else f
+            replace(f, text=_one_of_three(seen), warns=True) if _between_pins(seen) else f
             for f, seen in zip(found, situation.observations, strict=True)
         ]
     return tuple(found)
+
+
+def _one_of_three(seen: Observation) -> Message:
+    return Message(
+        "{value}: one of three equal readings: not the two windings of a single-phase machine.",
+        value=shown_text(seen),
+    )
 
 
 def _between_pins(seen: Observation) -> bool:
@@ -104,37 +111,60 @@ def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
 
 def _sentence(
     bench: Bench, situation: Situation, probe: Probe, seen: Observation, factor: Factor
-) -> tuple[str, bool]:
+) -> tuple[Message, bool]:
     shown = shown_text(seen)
     if probe.kind is Kind.LEADS:
-        return f"The leads add {shown}; readings of a few ohms are taken with that in mind.", False
+        return Message(
+            "The leads add {value}; readings of a few ohms are taken with that in mind.", value=shown
+        ), False
     if factor.per_hypothesis is not None:
         return _whole_sentence(bench, probe, shown, factor.per_hypothesis)
     own = checks().get(probe.id)
     passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
     if own is not None and passes is not None:
-        return (f"{shown}: as it should be.", False) if passes else (f"{shown}: {own.bad}", True)
+        if passes:
+            return Message("{value}: as it should be.", value=shown), False
+        return Message("{value}: {meaning}", value=shown, meaning=own.bad), True
     if not factor.table:
-        return f"“{shown}” says nothing either way.", False
+        return Message("“{value}” says nothing either way.", value=shown), False
     at = {c: math.fsum(row) for c, row in factor.table.items()}
     best = max(at.values())
-    healthy = at[(0,) * len(factor.scope)]
     fits = _fitting(bench, factor.scope, at, best)
     lost = seen.reading is not None and seen.reading.over_limit
     if seen.temperature.kind == "hot" and lost and _opens_with_heat(probe):
-        return f"{shown} while hot is no verdict: let it cool and measure again.", True
-    expected = _expected(bench, probe)
-    subject = bench.machine.part(probe.part).family.title if probe.part else "windings"
-    if healthy >= _FITS * best:
-        sound = f"as a healthy {subject} reads" if probe.part else "as sound windings read"
-        also = [t for t, _ in fits][:2]
-        tail = f"; it cannot rule out: {', '.join(also)}" if also else ""
-        return f"{shown}{expected}: {sound}{tail}.", False
+        return Message("{value} while hot is no verdict: let it cool and measure again.", value=shown), True
+    value = _beside_healthy(bench, probe, shown)
+    part = bench.machine.part(probe.part).family.title if probe.part else None
+    if at[(0,) * len(factor.scope)] >= _FITS * best:
+        return _sound(value, part, fits[:2]), False
     if fits:
-        names = " or ".join(t for t, _ in fits[:3])
-        owner = "" if len(factor.scope) > 1 else f"{subject} "
-        return f"{shown}{expected}: speaks for {owner}{names}.", True
-    return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
+        faults = tuple(fits[:3])
+        if len(factor.scope) > 1 or part is None:
+            return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), True
+        return Message("{value}: speaks for {part} {faults:or}.", value=value, part=part, faults=faults), True
+    return Message(
+        "{value}: fits nothing the {part} can be; check the tips and read again.",
+        value=value,
+        part=part or Message("windings"),
+    ), True
+
+
+def _sound(value: str, part: Message | None, also: Sequence[Message]) -> Message:
+    """As something healthy reads, and what would read no otherwise."""
+    if part is None:
+        if not also:
+            return Message("{value}: as sound windings read.", value=value)
+        return Message(
+            "{value}: as sound windings read; it cannot rule out: {faults}.", value=value, faults=tuple(also)
+        )
+    if not also:
+        return Message("{value}: as a healthy {part} reads.", value=value, part=part)
+    return Message(
+        "{value}: as a healthy {part} reads; it cannot rule out: {faults}.",
+        value=value,
+        part=part,
+        faults=tuple(also),
+    )
 
 
 def _opens_with_heat(probe: Probe) -> bool:
@@ -144,57 +174,60 @@ def _opens_with_heat(probe: Probe) -> bool:
 
 def _fitting(
     bench: Bench, scope: Sequence[int], at: Mapping[tuple[int, ...], float], best: float
-) -> list[tuple[str, float]]:
+) -> list[Message]:
     """Single modes that make the reading about as probable as anything does, by prior times likelihood."""
     rows = []
     for config, p in at.items():
         faults = [(scope[k], m) for k, m in enumerate(config) if m]
         if len(faults) == 1 and p >= _FITS * best:
             part, mode = faults[0]
-            title = bench.mode(part, mode).title.split(":")[0]
-            if len(scope) > 1:
-                title = f"{bench.machine.parts[part].family.title} {title}"
-            rows.append((bench.space.odds[part][mode] * p, title, p))
+            title = _fault(bench, part, mode) if len(scope) > 1 else bench.mode(part, mode).short
+            rows.append((bench.space.odds[part][mode] * p, title))
     rows.sort(key=lambda row: (-row[0], row[1]))
-    return [(title, p) for _, title, p in rows]
+    return [title for _, title in rows]
 
 
-def _expected(bench: Bench, probe: Probe) -> str:
+def _fault(bench: Bench, part: int, mode: int) -> Message:
+    """A part and its mode."""
+    title = bench.machine.parts[part].family.title
+    return Message("{part} {mode}", part=title, mode=bench.mode(part, mode).short)
+
+
+def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
+    """What was read, with what a healthy part gives beside it."""
     if probe.kind not in (Kind.TEST, Kind.VOLTS):
-        return ""
+        return shown
     median, sigma = bench.predicted(probe, {}, False)
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
-        return " (healthy: OL)"
+        return Message("{value} (healthy: OL)", value=shown)
     if median <= 0.0:
-        return ""
-    low, high = median * math.exp(-Z95 * sigma), median * math.exp(Z95 * sigma)
-    return f" (healthy: {format_si(low, quantity, 2)} to {format_si(high, quantity, 2)})"
+        return shown
+    low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
+    return Message("{value} (healthy: {low} to {high})", value=shown, low=low, high=high)
 
 
 def _whole_sentence(
     bench: Bench, probe: Probe, shown: str, value: Callable[[int], float]
-) -> tuple[str, bool]:
+) -> tuple[Message, bool]:
     rows = []
     for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
         if len(chosen) == 1:
-            part, mode = chosen[0]
-            label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
-            rows.append((value(h), bench.space.prior[h] * value(h), label))
+            rows.append((value(h), bench.space.prior[h] * value(h), _fault(bench, *chosen[0])))
     best = max(v for v, _, _ in rows)
     fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
-    names = "; ".join(label for _, _, label in fits[:4])
-    more = f" and {len(fits) - 4} more" if len(fits) > 4 else ""
-    healthy = value(0) >= _FITS * best
-    if probe.kind in HEARD_KINDS:
-        if shown == HEARD["runs"]:
-            what = (
-                "on known-good gear it runs: the compressor is good"
-                if probe.kind is Kind.KNOWN_GOOD
-                else "it runs"
-            )
-            return f"{what[0].upper()}{what[1:]}.", False
-        return f"{shown[0].upper()}{shown[1:]}: as with {names}{more}.", True
-    if healthy:
-        return f"{shown}: as it should be.", False
-    return f"{shown}: as with {names}{more}.", True
+    heard = probe.kind in HEARD_KINDS
+    if heard and shown == HEARD["runs"]:
+        if probe.kind is Kind.KNOWN_GOOD:
+            return Message("On known-good gear it runs: the compressor is good."), False
+        return Message("It runs."), False
+    if not heard and value(0) >= _FITS * best:
+        return Message("{value}: as it should be.", value=shown), False
+    if heard and isinstance(shown, Message):
+        shown = shown.capital()
+    faults, more = tuple(label for _, _, label in fits[:4]), len(fits) - 4
+    if more <= 0:
+        return Message("{value}: as with {faults:semicolon}.", value=shown, faults=faults), True
+    return Message(
+        "{value}: as with {faults:semicolon} and {more} more.", value=shown, faults=faults, more=more
+    ), True

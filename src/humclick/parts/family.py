@@ -17,6 +17,7 @@ from importlib import resources
 from typing import Any
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.sourced import Spread, read_data, spread
 
 __all__ = [
@@ -158,8 +159,8 @@ class Mode:
     """
 
     name: str
-    title: str
-    plain: str
+    title: Message
+    plain: Message
     odds: float
     remedy: str
     passing: bool = False
@@ -173,6 +174,11 @@ class Mode:
     hot_open: float = 0.0
     makes: float = 0.0
     loses: float = 0.0
+
+    @property
+    def short(self) -> Message:
+        """The title without what stands behind its colon, to be named in a sentence."""
+        return Message(self.title.partition(":")[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,8 +213,8 @@ class Look:
     """
 
     name: str
-    question: str
-    outcomes: tuple[str, ...]
+    question: Message
+    outcomes: tuple[Message, ...]
     table: Mapping[str, tuple[float, ...]]
     minutes: float
     source: str
@@ -245,13 +251,13 @@ class BenchTest:
     """
 
     name: str
-    title: str
+    title: Message
     between: tuple[str, str]
     quantity: str
     turned: bool
     minutes: float
     gates: tuple[str, ...]
-    how: str
+    how: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,7 +292,7 @@ class Family:
     """
 
     name: str
-    title: str
+    title: Message
     terminals: tuple[str, ...]
     modes: Mapping[str, Mode]
     sizes: Mapping[str, Mapping[str, Spread]]
@@ -352,8 +358,8 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
     flags = {key: bool(row[key]) for key in ("passing", "eased", "trips", "scattered") if key in row}
     return Mode(
         name=str(row["name"]),
-        title=str(row["title"]),
-        plain=str(row.get("plain", row["title"])),
+        title=Message(row["title"]),
+        plain=Message(row.get("plain", row["title"])),
         odds=float(row.get("odds", 1.0)),
         remedy=str(row.get("remedy", "")),
         branches=branches,
@@ -365,8 +371,8 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
 def _look(row: Mapping[str, Any]) -> Look:
     return Look(
         name=str(row["name"]),
-        question=str(row["question"]),
-        outcomes=tuple(row["outcomes"]),
+        question=Message(row["question"]),
+        outcomes=tuple(map(Message, row["outcomes"])),
         table={mode: tuple(float(p) for p in ps) for mode, ps in row["table"].items()},
         minutes=float(row["minutes"]),
         source=str(row["source"]),
@@ -382,13 +388,13 @@ def _test(row: Mapping[str, Any]) -> BenchTest:
     first, second = row["between"]
     return BenchTest(
         name=str(row["name"]),
-        title=str(row["title"]),
+        title=Message(row["title"]),
         between=(str(first), str(second)),
         quantity=str(row.get("quantity", "resistance")),
         turned=bool(row.get("turned", False)),
         minutes=float(row["minutes"]),
         gates=tuple(row["gates"]),
-        how=str(row["how"]),
+        how=Message(row["how"]),
     )
 
 
@@ -418,7 +424,7 @@ def family(name: str) -> Family:
             raise DataError(f"{name}: the first mode must be {HEALTHY!r}")
         return Family(
             name=name,
-            title=str(data["title"]),
+            title=Message(data["title"]),
             terminals=tuple(data["terminals"]),
             modes=modes,
             sizes=sizes,

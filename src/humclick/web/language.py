@@ -12,10 +12,10 @@ import gettext
 import re
 from datetime import datetime
 from functools import cache
-from importlib import resources
 
 from markupsafe import Markup, escape
 
+from humclick.messages import LOCALES, Message, translator
 from humclick.readings.shown import percent
 from humclick.web.exchange import LANGUAGES
 from humclick.web.sentences import neutral, taken_apart
@@ -59,8 +59,7 @@ class Language:
         self._texts: gettext.NullTranslations = gettext.NullTranslations()
         self._said: dict[str, str | None] = {}
         if code != OWN:
-            folder = resources.files("humclick.web").joinpath("locale", code, "LC_MESSAGES")
-            with folder.joinpath("humclick.mo").open("rb") as file:
+            with (LOCALES / code / "LC_MESSAGES" / "humclick.mo").open("rb") as file:
                 self._texts = gettext.GNUTranslations(file)
             self._texts.add_fallback(_Nothing())
 
@@ -89,6 +88,10 @@ class Language:
         """A text of judgement in this language; None where it cannot be said."""
         if not text.strip() or self.code == OWN:
             return text
+        if isinstance(text, Message):
+            said = translator(self.code).text(text)
+            if text.values or said != text:
+                return said
         found = self._spoken(text)
         return None if found is None else self.figures(found)
 

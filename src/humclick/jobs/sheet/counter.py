@@ -10,6 +10,7 @@ from humclick.jobs.call import Call
 from humclick.jobs.events import PartFitted
 from humclick.jobs.sheet.model import CounterPage, FittedPart, Photo, Told
 from humclick.jobs.sheet.technician import clock, machine_rows
+from humclick.messages import Message
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
 from humclick.replacement.marks import read_marks
 from humclick.replacement.match import Fit, match, worst
@@ -72,7 +73,7 @@ def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) 
     try:
         title = machine.part(event.part).family.title
     except Unknown:
-        title = event.part
+        title = Message(event.part)
     blank = FittedPart(title, event.note)
     demand = next((each for each in asked if each.part == event.part), None)
     if demand is None:
