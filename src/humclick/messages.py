@@ -138,6 +138,11 @@ class Message(str):
     def __new__(cls, id: str, /, **values: Value) -> Message:  # noqa: D102  said by the class
         return _message(id, values)
 
+    @classmethod
+    def of(cls, id: str, /, **values: Value) -> Message:
+        """A message whose id stands in a data file, where the catalogue tool finds it."""
+        return _message(id, values)
+
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError("a message is not changed")
 

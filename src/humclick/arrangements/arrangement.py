@@ -16,6 +16,7 @@ from importlib import resources
 from typing import Any
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.parts.family import Family, families, family
 from humclick.sourced import read_data
 
@@ -87,15 +88,15 @@ class Arrangement:
     """
 
     id: str
-    title: str
+    title: Message
     abbreviation: str
-    seen: tuple[str, ...]
+    seen: tuple[Message, ...]
     gear: tuple[PlacedPart, ...]
     links: tuple[tuple[str, str], ...]
     protectors: tuple[str, ...]
     protector_remedy: str
     recognised_only: bool
-    caution: str
+    caution: Message
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
@@ -171,15 +172,15 @@ def arrangement(name: str) -> Arrangement:
     try:
         return Arrangement(
             id=name,
-            title=str(data["title"]),
+            title=Message.of(data["title"]),
             abbreviation=str(data["abbreviation"]),
-            seen=tuple(data["seen"]),
+            seen=tuple(map(Message.of, data["seen"])),
             gear=tuple(_part(row, name) for row in data["part"]),
             links=tuple((str(a), str(b)) for a, b in data.get("links", ())),
             protectors=tuple(data["protectors"]),
             protector_remedy=str(data.get("protector_remedy", "replace overload protector")),
             recognised_only=bool(data.get("recognised_only", False)),
-            caution=str(data.get("caution", "")),
+            caution=Message.of(data.get("caution", "")),
         )
     except (KeyError, TypeError, ValueError) as error:
         raise DataError(f"arrangement {name}: {error!r}") from error

@@ -125,10 +125,10 @@ def checks() -> Mapping[str, Check]:
             points = tuple(map(str, row["points"])) if "points" in row else None
             table[name] = Check(
                 id=name,
-                title=Message(row["title"]),
-                how=Message(row["how"]),
+                title=Message.of(row["title"]),
+                how=Message.of(row["how"]),
                 quantity=str(row.get("quantity", "")),
-                outcomes=tuple(map(Message, row.get("outcomes", ()))),
+                outcomes=tuple(map(Message.of, row.get("outcomes", ()))),
                 good=tuple(map(str, row.get("good", ()))),
                 points=(points[0], points[1]) if points else None,
                 like=str(row.get("like", "")),
@@ -138,7 +138,7 @@ def checks() -> Mapping[str, Check]:
                 bands=bands,
                 at_most=float(row["at_most"]) if "at_most" in row else None,
                 figure=str(row.get("figure", "")),
-                bad=Message(row["bad"]),
+                bad=Message.of(row["bad"]),
                 due=str(row.get("due", "")),
                 bars=bool(row["bars"]),
                 source=str(row["source"]),

@@ -61,7 +61,7 @@ class Finding:
 def shown_text(seen: Observation) -> str:
     """What was seen, as it should be read out."""
     if seen.reading is None:
-        return HEARD.get(seen.answer) or Message(seen.answer)
+        return HEARD.get(seen.answer) or Message.of(seen.answer)
     if seen.reading.over_limit:
         return "OL"
     if seen.reading.below_resolution:

@@ -22,6 +22,7 @@ from humclick.diagnosis.probes import Kind, Probe
 from humclick.diagnosis.situation import Situation, called, warmth
 from humclick.diagnosis.suspects import Posterior
 from humclick.diagnosis.whole import clamp_of, in_steps, locked_amps
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, format_si
@@ -199,7 +200,8 @@ class _Forecaster:
                 row = [r + w * b for r, b in zip(row, bins(round(f, 2)), strict=True)]
             which.append(numbered.setdefault(_rounded(row), len(numbered)))
         healthy = list(numbered)[which.pop()]
-        labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
+        low = format_si(edges[1], Quantity.VOLTAGE)
+        labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
         return Forecast(probe, 0.0, labels, list(numbered), which, self._none(healthy))
 
     def _amps(self, probe: Probe, waits: float) -> Forecast:
@@ -411,10 +413,11 @@ def _cut_between(
     return tuple(edges), _labels(edges, quantity)
 
 
-def _labels(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
+def _labels(edges: Sequence[float], quantity: Quantity) -> tuple[Message, ...]:
     shown = [format_si(e, quantity, 2) for e in edges]
-    middle = [f"{a} to {b}" for a, b in itertools.pairwise(shown)]
-    return (f"below {shown[0]}", *middle, f"above {shown[-1]}", "OL")
+    middle = [Message("{low} to {high}", low=a, high=b) for a, b in itertools.pairwise(shown)]
+    low, high = Message("below {amount}", amount=shown[0]), Message("above {amount}", amount=shown[-1])
+    return (low, *middle, high, Message("OL"))
 
 
 def forecast(

@@ -21,6 +21,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.checks import Check, checks
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import Unknown
+from humclick.messages import Message
 from humclick.meters import Meter, meter
 from humclick.parts.family import BenchTest, Look
 from humclick.safety import energises
@@ -102,8 +103,8 @@ class Probe:
     """
 
     id: str
-    title: str
-    how: str
+    title: Message
+    how: Message
     kind: Kind
     quantity: str = ""
     outcomes: tuple[str, ...] = ()
@@ -176,8 +177,13 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
         a, b = (b, a) if (a, b) == ("R", "S") else (a, b)
         yield Probe(
             f"pins.{a}-{b}",
-            f"Ohms between pins {a} and {b}, start gear off",
-            f"Pull the start gear and measure from pin {a} to pin {b}; press the tips on bright metal.",
+            Message("Ohms between pins {first} and {second}, start gear off", first=a, second=b),
+            Message(
+                "Pull the start gear and measure from pin {first} to pin {second}; press the tips on bright "
+                "metal.",
+                first=a,
+                second=b,
+            ),
             Kind.PINS,
             "resistance",
             points=(a, b),
@@ -189,8 +195,14 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     for a, b in (("1", "2"), ("1", "3"), ("2", "3")):
         yield Probe(
             f"pins.{a}-{b}",
-            f"Ohms between pins {a} and {b} (not yet named), start gear off",
-            f"Number the pins on your photo and measure from pin {a} to pin {b}.",
+            Message(
+                "Ohms between pins {first} and {second} (not yet named), start gear off", first=a, second=b
+            ),
+            Message(
+                "Number the pins on your photo and measure from pin {first} to pin {second}.",
+                first=a,
+                second=b,
+            ),
             Kind.PINS,
             "resistance",
             minutes=minutes,
@@ -201,8 +213,10 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["shell"]
     yield Probe(
         "pins.shell",
-        "Ohms from each pin to bare metal of the shell; note the lowest",
-        "Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest range.",
+        Message("Ohms from each pin to bare metal of the shell; note the lowest"),
+        Message(
+            "Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest range."
+        ),
         Kind.SHELL,
         "resistance",
         points=("C", "shell"),
@@ -213,9 +227,13 @@ def _pins(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["shell_insulation"]
     yield Probe(
         "shell.insulation",
-        "Insulation tester from the pins to bare metal of the shell",
-        "Take start components and electronics off the pins. Never test a compressor under vacuum. 500 V DC, "
-        "one minute, from each pin to the shell; note the lowest, and the winding's temperature if you can.",
+        Message("Insulation tester from the pins to bare metal of the shell"),
+        Message(
+            "Take start components and electronics off the pins. Never test a compressor under vacuum. 500 "
+            "V DC, "
+            "one minute, from each pin to the shell; note the lowest, and the winding's temperature if you "
+            "can."
+        ),
         Kind.SHELL,
         "resistance",
         points=("C", "shell"),
@@ -242,8 +260,8 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["supply_volts"]
     yield Probe(
         "supply.volts",
-        "Volts at the outlet, at rest",
-        "Prove the meter on a known source, then measure at the outlet the machine is plugged into.",
+        Message("Volts at the outlet, at rest"),
+        Message("Prove the meter on a known source, then measure at the outlet the machine is plugged into."),
         Kind.VOLTS,
         "voltage",
         part="supply",
@@ -257,8 +275,11 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["feed_volts"]
     yield Probe(
         "feed.volts",
-        "Volts on the two wires that feed the compressor, control as found, cover on",
-        "Power off: clip insulated leads to the feed wires, cover on, leave the control as it was, power up.",
+        Message("Volts on the two wires that feed the compressor, control as found, cover on"),
+        Message(
+            "Power off: clip insulated leads to the feed wires, cover on, leave the control as it was, "
+            "power up."
+        ),
         Kind.FEED,
         "voltage",
         part="control",
@@ -272,8 +293,11 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["supply_volts_start"]
     yield Probe(
         "supply.volts_start",
-        "Volts at the machine while it tries to start",
-        "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the lowest volts.",
+        Message("Volts at the machine while it tries to start"),
+        Message(
+            "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the lowest "
+            "volts."
+        ),
         Kind.VOLTS_START,
         "voltage",
         part="supply",
@@ -286,20 +310,24 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     )
 
 
-def _fit_words(placed: PlacedPart) -> tuple[str, str]:
+def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:
     if placed.id == "mechanism":
         return (
-            "Clean the condenser, get its fan turning, and try",
-            "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
+            Message("Clean the condenser, get its fan turning, and try"),
+            Message(
+                "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen."
+            ),
         )
     if placed.id == "wiring":
         return (
-            "Put wires and starter as drawn, and try",
-            "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen.",
+            Message("Put wires and starter as drawn, and try"),
+            Message(
+                "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen."
+            ),
         )
     return (
-        f"Fit a new {placed.family.title} and try",
-        "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+        Message("Fit a new {part} and try", part=placed.family.title),
+        Message("Power off: fit the new part as the photo shows, cover on, then power up and listen."),
     )
 
 
@@ -314,9 +342,12 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_as_found"]
     yield listened(
         "attempt.as_found",
-        "Power it up as it is and listen: ten seconds of humming at most",
-        "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it has "
-        "clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it stays.",
+        Message("Power it up as it is and listen: ten seconds of humming at most"),
+        Message(
+            "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it "
+            "has "
+            "clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it stays."
+        ),
         Kind.ATTEMPT,
         minutes=minutes,
         risk=risk,
@@ -324,9 +355,13 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_amps"]
     yield attempt(
         "attempt.amps",
-        "Amps on the common lead while it tries to start",
-        "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand to the "
-        "side; power up and read the amps after five seconds, or the last before it clicks; then off again.",
+        Message("Amps on the common lead while it tries to start"),
+        Message(
+            "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand "
+            "to the "
+            "side; power up and read the amps after five seconds, or the last before it clicks; then off "
+            "again."
+        ),
         Kind.AMPS,
         "current",
         points=("k", "C"),
@@ -337,9 +372,12 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     )
     yield listened(
         "attempt.recorded",
-        "A recording of a start attempt, by a clamp's log or a microphone",
-        "Cover on, stand to the side, start the recording, then power up; read it with the recordings page "
-        "or command.",
+        Message("A recording of a start attempt, by a clamp's log or a microphone"),
+        Message(
+            "Cover on, stand to the side, start the recording, then power up; read it with the recordings "
+            "page "
+            "or command."
+        ),
         Kind.RECORDED,
         minutes=minutes,
         risk=risk,
@@ -347,10 +385,14 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["attempt_known_good"]
     yield attempt(
         "attempt.known_good",
-        "Start it on known-good start gear and a supply known to be good",
-        "Power off: fit start gear, protector and capacitors known to be good and right for it, cover on, "
-        "then power up until it runs or clicks off, ten seconds of humming at most. Its protector stays in "
-        "circuit.",
+        Message("Start it on known-good start gear and a supply known to be good"),
+        Message(
+            "Power off: fit start gear, protector and capacitors known to be good and right for it, cover "
+            "on, "
+            "then power up until it runs or clicks off, ten seconds of humming at most. Its protector stays "
+            "in "
+            "circuit."
+        ),
         Kind.KNOWN_GOOD,
         outcomes=OUTCOMES,
         minutes=minutes,
@@ -405,8 +447,8 @@ def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
     minutes, risk = shop.probe["leads"]
     yield Probe(
         "leads.short",
-        "Ohms with the two test tips held together",
-        "Hold the tips together, press, and write down what the meter shows.",
+        Message("Ohms with the two test tips held together"),
+        Message("Hold the tips together, press, and write down what the meter shows."),
         Kind.LEADS,
         "resistance",
         minutes=minutes,
@@ -466,8 +508,12 @@ def _between(machine: Machine, name: str, shop: Shop) -> Probe:
     minutes, risk = shop.probe["between"]
     return Probe(
         name,
-        f"Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
-        "With the start gear on the pins, measure between the two points marked on the drawing.",
+        Message(
+            "Ohms from {first} to {second}, everything plugged on, machine unplugged from the outlet",
+            first=a,
+            second=b,
+        ),
+        Message("With the start gear on the pins, measure between the two points marked on the drawing."),
         Kind.BETWEEN,
         "resistance",
         points=(a, b),

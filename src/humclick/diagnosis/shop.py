@@ -12,12 +12,13 @@ from typing import Any
 
 from humclick.errors import Refused, Unknown, printable
 from humclick.limits import SHOP_BYTES
+from humclick.messages import Message, listed
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
 from humclick.toml_text import read_toml
 
-__all__ = ["Remedy", "Shop", "default_shop", "shop_from_file", "shop_from_table"]
+__all__ = ["Remedy", "Shop", "default_shop", "remedies_named", "shop_from_file", "shop_from_table"]
 
 
 _NUMBERS = ("rates", "opening", "none", "slips")
@@ -52,8 +53,8 @@ class Remedy:
     """
 
     name: str
-    title: str
-    did: str
+    title: Message
+    did: Message
     price: float
     minutes: float
     cost: float
@@ -200,7 +201,7 @@ def _rows(
         yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
 
 
-def _title(value: object, where: str) -> str:
+def _title(value: object, where: str) -> Message:
     if (
         not isinstance(value, str)
         or not value.strip()
@@ -210,7 +211,7 @@ def _title(value: object, where: str) -> str:
         raise Refused(
             f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {_brief(value)}"
         )
-    return value
+    return Message.of(value)
 
 
 def _number(value: object, where: str) -> float:
@@ -231,6 +232,11 @@ def _brief(value: object) -> str:
         return "a number of more than twenty digits"
     shown = ascii(value)
     return shown if len(shown) <= 60 else shown[:57] + "…"
+
+
+def remedies_named(remedies: Iterable[str]) -> Message:
+    """The names of some remedies as one message."""
+    return listed(map(Message.of, sorted(remedies)), "and") or Message("nothing else")
 
 
 @cache

@@ -19,6 +19,7 @@ import msgspec
 from humclick.errors import Refused
 from humclick.jobs.events import KINDS, Event
 from humclick.jobs.fields import one_of
+from humclick.messages import Message
 
 __all__ = ["event_from", "new_event", "table_of"]
 
@@ -134,7 +135,7 @@ def new_event(
             "at": moment,
             "device": device,
             "turn": turn,
-            **given,
+            **{name: str(value) if isinstance(value, Message) else value for name, value in given.items()},
         }
     )
 

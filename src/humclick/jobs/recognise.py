@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.sourced import read_data
 
 __all__ = ["NOT_SURE", "Option", "Question", "candidates", "next_question", "questions"]
@@ -37,7 +39,7 @@ class Option:
     """
 
     name: str
-    text: str
+    text: Message
     fits: frozenset[str]
 
 
@@ -46,7 +48,7 @@ class Question:
     """A question with its answers, "not sure" left out."""
 
     name: str
-    text: str
+    text: Message
     options: tuple[Option, ...]
 
     def option(self, name: str) -> Option:
@@ -68,18 +70,18 @@ def _capacitors(name: str) -> frozenset[str]:
     return frozenset(part.family.name for part in arrangement(name).gear) & _CAPACITORS
 
 
-def _option(row: Mapping[str, object], feeds: frozenset[str]) -> Option:
+def _option(row: Mapping[str, Any], feeds: frozenset[str]) -> Option:
     names = row.get("are")
     if isinstance(names, list):
         fits = frozenset(map(str, names))
     elif isinstance(row.get("have"), list):
-        have = frozenset(map(str, row["have"]))  # type: ignore[call-overload]
+        have = frozenset(map(str, row["have"]))
         fits = frozenset(name for name in arrangements() if _capacitors(name) == have)
         also = row.get("also", [])
         fits |= frozenset(map(str, also)) if isinstance(also, list) else frozenset()
     else:
         fits = frozenset(arrangements()) - feeds
-    return Option(str(row["name"]), str(row["text"]), fits)
+    return Option(str(row["name"]), Message.of(row["text"]), fits)
 
 
 @cache
@@ -97,7 +99,7 @@ def questions() -> tuple[Question, ...]:
         for row in read_data("humclick.jobs", "recognise.toml")["question"]:
             feeds = frozenset(name for option in row["option"] for name in option.get("are", ()))
             options = tuple(_option(option, feeds) for option in row["option"])
-            found.append(Question(str(row["name"]), str(row["text"]), options))
+            found.append(Question(str(row["name"]), Message.of(row["text"]), options))
     except (KeyError, TypeError) as error:
         raise DataError(f"recognise.toml: {error!r}") from error
     for question in found:

@@ -25,6 +25,7 @@ from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
+from humclick.messages import Message, as_data
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Advice, Verdict
@@ -291,7 +292,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
 def _proof(probe: Probe, shop: Shop) -> Value:
     """The probe that proves the repair, as a next step."""
     cost = shop.money(probe.minutes) + probe.risk
-    reason = "it proves the repair"
+    reason = Message("it proves the repair")
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, 0.0, reason)
 
 
@@ -314,10 +315,27 @@ def _turn(turn: Turn, shop: Shop) -> TurnResult:
 
 
 def as_json(result: object) -> str:
-    """A result as JSON text, indented; numbers that are infinite become null."""
+    """
+    A result as JSON text, indented; numbers that are infinite become null.
+
+    Words stand in it as English text. Those that are put together stand once more under ``messages``, by that
+    text, with their id and values, to be said in another language.
+    """
     import msgspec
 
-    return json.dumps(_plain(msgspec.to_builtins(result)), ensure_ascii=False, indent=2, allow_nan=False)
+    messages: dict[str, object] = {}
+
+    def english(value: object) -> str:
+        if not isinstance(value, Message):
+            raise NotImplementedError(f"{type(value)} is not written as JSON")
+        if value.values:
+            messages[str(value)] = as_data(value)
+        return str(value)
+
+    table = _plain(msgspec.to_builtins(result, enc_hook=english))
+    if messages and isinstance(table, dict):
+        table["messages"] = _plain(messages)
+    return json.dumps(table, ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:

@@ -178,7 +178,7 @@ class Mode:
     @property
     def short(self) -> Message:
         """The title without what stands behind its colon, to be named in a sentence."""
-        return Message(self.title.partition(":")[0])
+        return Message.of(self.title.partition(":")[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,8 +358,8 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
     flags = {key: bool(row[key]) for key in ("passing", "eased", "trips", "scattered") if key in row}
     return Mode(
         name=str(row["name"]),
-        title=Message(row["title"]),
-        plain=Message(row.get("plain", row["title"])),
+        title=Message.of(row["title"]),
+        plain=Message.of(row.get("plain", row["title"])),
         odds=float(row.get("odds", 1.0)),
         remedy=str(row.get("remedy", "")),
         branches=branches,
@@ -371,8 +371,8 @@ def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, obj
 def _look(row: Mapping[str, Any]) -> Look:
     return Look(
         name=str(row["name"]),
-        question=Message(row["question"]),
-        outcomes=tuple(map(Message, row["outcomes"])),
+        question=Message.of(row["question"]),
+        outcomes=tuple(map(Message.of, row["outcomes"])),
         table={mode: tuple(float(p) for p in ps) for mode, ps in row["table"].items()},
         minutes=float(row["minutes"]),
         source=str(row["source"]),
@@ -388,13 +388,13 @@ def _test(row: Mapping[str, Any]) -> BenchTest:
     first, second = row["between"]
     return BenchTest(
         name=str(row["name"]),
-        title=Message(row["title"]),
+        title=Message.of(row["title"]),
         between=(str(first), str(second)),
         quantity=str(row.get("quantity", "resistance")),
         turned=bool(row.get("turned", False)),
         minutes=float(row["minutes"]),
         gates=tuple(row["gates"]),
-        how=Message(row["how"]),
+        how=Message.of(row["how"]),
     )
 
 
@@ -424,7 +424,7 @@ def family(name: str) -> Family:
             raise DataError(f"{name}: the first mode must be {HEALTHY!r}")
         return Family(
             name=name,
-            title=Message(data["title"]),
+            title=Message.of(data["title"]),
             terminals=tuple(data["terminals"]),
             modes=modes,
             sizes=sizes,

@@ -8,9 +8,10 @@ import math
 from collections.abc import Mapping
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message, counted
 from humclick.meters import Quantity
 
-__all__ = ["format_si", "percent"]
+__all__ = ["format_si", "minutes_of", "percent"]
 
 #: Prefixes the trade uses, smallest first: power of ten and symbol. Never mF: it is read as micro by some.
 _SYMBOLS: Mapping[Quantity, tuple[tuple[int, str], ...]] = {
@@ -46,6 +47,20 @@ def percent(share: float) -> str:
     if 0.995 <= share < 1.0:
         return ">99 %"
     return f"{share * 100:.0f} %"
+
+
+def minutes_of(minutes: float) -> Message:
+    """
+    A time in minutes, as a message. [min]
+
+    Examples
+    --------
+    >>> minutes_of(1.0), minutes_of(1.5)
+    ('1 minute', '1.5 minutes')
+    """
+    if minutes == int(minutes):
+        return counted("{n} minute", "{n} minutes", int(minutes))
+    return Message("{n} minutes", n=minutes)
 
 
 def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:

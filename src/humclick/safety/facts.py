@@ -13,6 +13,7 @@ from functools import cache
 from typing import Any, Protocol
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.safety.machine import SafeMachine
 from humclick.safety.refrigerant import UNKNOWN, safety_class
 from humclick.sourced import read_data
@@ -70,8 +71,8 @@ class Fact:
     """
 
     name: str
-    title: str
-    plain: str
+    title: Message
+    plain: Message
     source: str
 
 
@@ -88,7 +89,7 @@ class Hazard(Fact):
         Conditions under which it is met, any of which is enough; see ``hazards.toml``.
     """
 
-    tick: str
+    tick: Message
     meets: tuple[Mapping[str, Any], ...]
 
 
@@ -102,10 +103,10 @@ def _hazards() -> Mapping[str, Hazard]:
         known = {
             row["name"]: Hazard(
                 name=str(row["name"]),
-                title=str(row["title"]),
-                plain=str(row["plain"]),
+                title=Message.of(row["title"]),
+                plain=Message.of(row["plain"]),
                 source=str(row["source"]),
-                tick=str(row["tick"]),
+                tick=Message.of(row["tick"]),
                 meets=tuple(row["meets"]),
             )
             for row in _rows("hazard")
@@ -225,7 +226,7 @@ def caution(name: str) -> Fact:
     """
     try:
         known = {
-            row["name"]: Fact(*(str(row[key]) for key in ("name", "title", "plain", "source")))
+            row["name"]: Fact(row["name"], Message.of(row["title"]), Message.of(row["plain"]), row["source"])
             for row in _rows("caution")
         }
     except (KeyError, TypeError) as error:

@@ -13,6 +13,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.safety.discharge import CapacitorDischarge, discharges
 from humclick.safety.facts import hazard
 from humclick.safety.machine import SafeMachine
@@ -62,12 +63,12 @@ class Gate:
     """
 
     name: str
-    title: str
-    steps: tuple[str, ...]
-    ticks: tuple[str, ...]
-    why: str
+    title: Message
+    steps: tuple[Message, ...]
+    ticks: tuple[Message, ...]
+    why: Message
     source: str
-    lasts: str
+    lasts: Message
     ends: frozenset[str] = frozenset()
     energises: bool = False
     live: bool = False
@@ -75,7 +76,7 @@ class Gate:
     on: str = ""
     hazards: frozenset[str] = frozenset()
     matter: str = ""
-    said: tuple[str, ...] = ()
+    said: tuple[Message, ...] = ()
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -97,12 +98,12 @@ def gates() -> Mapping[str, Gate]:
         found = {
             row["name"]: Gate(
                 name=str(row["name"]),
-                title=str(row["title"]),
-                steps=tuple(str(step["text"]) for step in row["steps"]),
-                ticks=tuple(str(step["tick"]) for step in row["steps"]),
-                why=str(row["why"]),
+                title=Message.of(row["title"]),
+                steps=tuple(Message.of(step["text"]) for step in row["steps"]),
+                ticks=tuple(Message.of(step["tick"]) for step in row["steps"]),
+                why=Message.of(row["why"]),
                 source=str(row["source"]),
-                lasts=str(row["lasts"]),
+                lasts=Message.of(row["lasts"]),
                 ends=frozenset(row["ends"]),
                 energises=bool(row["energises"]),
                 live=bool(row.get("live", False)),
@@ -136,9 +137,9 @@ def gate(name: str) -> Gate:
     return gates()[name]
 
 
-def defer() -> str:
+def defer() -> Message:
     """The sentence that puts local codes and licensed practice first; shown with every gate."""
-    return str(_data()["defer"])
+    return Message.of(_data()["defer"])
 
 
 def gates_for(

@@ -14,6 +14,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.sourced import Sourced, read_data, sourced
 
 __all__ = ["PLACES", "GateRule", "Place", "PlaceRule", "chosen_place", "place_of"]
@@ -36,8 +37,8 @@ class PlaceRule:
     """
 
     name: str
-    title: str
-    text: str
+    title: Message
+    text: Message
     source: str
     certificate: bool = False
 
@@ -56,7 +57,7 @@ class GateRule:
     """
 
     source: str
-    instead: Mapping[int, tuple[str, str]] = field(default_factory=dict)
+    instead: Mapping[int, tuple[Message, Message]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class Place:
     """
 
     name: str
-    title: str
+    title: Message
     rules: Mapping[str, PlaceRule]
     gates: Mapping[str, GateRule]
     figures: Mapping[str, Sourced]
@@ -99,11 +100,14 @@ class Place:
 
 def _rule(name: str, row: Mapping[str, Any]) -> PlaceRule:
     certificate = bool(row.get("certificate", False))
-    return PlaceRule(name, str(row["title"]), str(row["text"]), str(row["source"]), certificate)
+    return PlaceRule(name, Message.of(row["title"]), Message.of(row["text"]), str(row["source"]), certificate)
 
 
 def _gate_rule(row: Mapping[str, Any]) -> GateRule:
-    steps = {int(each["step"]): (str(each["text"]), str(each["tick"])) for each in row.get("instead", ())}
+    steps = {
+        int(each["step"]): (Message.of(each["text"]), Message.of(each["tick"]))
+        for each in row.get("instead", ())
+    }
     return GateRule(str(row["source"]), steps)
 
 
@@ -122,7 +126,7 @@ def place_of(name: str) -> Place:
     try:
         return Place(
             name=name if name in PLACES else "",
-            title=str(data["title"]),
+            title=Message.of(data["title"]),
             rules={key: _rule(key, row) for key, row in data["rule"].items()},
             gates={key: _gate_rule(row) for key, row in data.get("gate", {}).items()},
             figures={key: sourced(row, f"{file} {key}") for key, row in data["figure"].items()},

@@ -73,7 +73,7 @@ def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) 
     try:
         title = machine.part(event.part).family.title
     except Unknown:
-        title = Message(event.part)
+        title = Message.of(event.part)
     blank = FittedPart(title, event.note)
     demand = next((each for each in asked if each.part == event.part), None)
     if demand is None:
