@@ -71,7 +71,7 @@ def bar(probability: float) -> str:
 
 
 def lines(text: str, first: str = "", rest: str | None = None) -> str:
-    """A paragraph within the width, hung under its first words; a file's line and its number stay together."""
+    """A paragraph within the width, hung under its first words; "line" and its number stay together."""
     rest = " " * len(first) if rest is None else rest
     wrapped = textwrap.fill(
         re.sub(r"\b(line) (\d)", "\\1\u00a0\\2", text),
