@@ -61,7 +61,7 @@ def test_compiled_catalogues_are_up_to_date() -> None:
     [
         ("PTC starter: broken open", "arrancador PTC: roto y abierto"),
         (
-            "Replace the starter (98 % that this puts it right)",
+            "Replace the starter (98 % that this fixes it)",
             "Cambiar el arrancador (98 % de que esto lo arregla)",
         ),
         (

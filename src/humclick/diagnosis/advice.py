@@ -114,9 +114,9 @@ class Verdict:
     titles : tuple of str
         The same in words.
     due : tuple of str
-        What is still to be done; empty where what was done put it right.
+        What is still to be done; empty where what was done fixed it.
     probability : float
-        That this puts it right; when handing over, that the cause is not on the list. [-]
+        That this fixes it; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float

@@ -36,7 +36,7 @@ _HAND_OVER = "hand over"
 @dataclass(frozen=True, slots=True)
 class Turn:
     """
-    One go at putting it right.
+    One go at fixing it.
 
     Attributes
     ----------
@@ -140,7 +140,7 @@ def _put_right(call: Call, event: Event) -> str:
 
 
 def last_turn(call: Call) -> Turn | None:
-    """The last go at putting it right; None while nothing was decided or done."""
+    """The last go at fixing it; None while nothing was decided or done."""
     found = turns(call)
     return found[-1] if found else None
 
@@ -164,7 +164,7 @@ class State:
     due : tuple of str
         What is still to be done.
     turn : Turn or None
-        The last go at putting it right.
+        The last go at fixing it.
     why : str
         What ended the call, in words; empty while it goes on.
     """

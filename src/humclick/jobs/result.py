@@ -73,9 +73,9 @@ class DefendedVerdict:
     remedies, titles, rival : tuple of str
         What to do, or what was done where nothing is left to do; the same in words; the next best decision.
     due : tuple of str
-        What is still to be done; empty where what was done put it right.
+        What is still to be done; empty where what was done fixed it.
     probability : float
-        That this, and nothing more, puts it right; when handing over, that the cause is not on the list. [-]
+        That this, and nothing more, fixes it; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -109,7 +109,7 @@ class DefendedVerdict:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnResult:
     """
-    One go at putting it right, judged as the call stood when it began.
+    one go at fixing it, judged as the call stood when it began.
 
     Attributes
     ----------
@@ -153,7 +153,7 @@ class AdviceResult:
     done, due : tuple of str
         Remedies carried out on this call, and what is still to be done.
     turns : tuple of TurnResult
-        Every go at putting it right, with what was suspected and why as it stood then.
+        Every go at fixing it, with what was suspected and why as it stood then.
     machine : MachineNamed
         As described in the call.
     complaint : str or None
@@ -297,7 +297,7 @@ def _proof(probe: Probe, shop: Shop) -> Value:
 
 
 def _turn(turn: Turn, shop: Shop) -> TurnResult:
-    """A go at putting it right, judged as the call stood when it began."""
+    """A go at fixing it, judged as the call stood when it began."""
     situation = turn.before.situation()
     advice = explanation = None
     if situation is not None and not situation.machine.arrangement.recognised_only:

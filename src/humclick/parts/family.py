@@ -134,7 +134,7 @@ class Mode:
     odds : float
         Prior odds against the healthy mode, before any complaint. [-]
     remedy : str
-        What puts it right; a name in the remedies table. Empty for healthy.
+        What fixes it; a name in the remedies table. Empty for healthy.
     passing : bool
         True where nothing is broken and time alone mends it.
     eased : bool

@@ -171,7 +171,7 @@ class Desk:
 
     @cached_property
     def before(self) -> Weighed | None:
-        """The call as it stood when its last go at putting it right began; None where there was none."""
+        """The call as it stood when its last go at fixing it began; None where there was none."""
         turn = self.state.turn
         situation = turn.before.situation() if turn is not None else None
         weighed = None if situation is None else _JUDGEMENTS.of(situation, self.shop)

@@ -115,7 +115,7 @@ def judgement_of(
 @dataclass(frozen=True, slots=True)
 class Told:
     """
-    What a sheet speaks of: the call judged now, and as it stood when its last go at putting it right began.
+    What a sheet speaks of: the call judged now, and as it stood when its last go at fixing it began.
 
     Attributes
     ----------

@@ -47,7 +47,7 @@ def sheet_of(
     judgement : Judgement, optional
         If it was made already; otherwise the call is judged here.
     before : Judgement, optional
-        Likewise, as the call stood when its last go at putting it right began.
+        Likewise, as the call stood when its last go at fixing it began.
     money : str
         Name or sign of the money the shop's prices are in.
     picture : StartPicture, optional

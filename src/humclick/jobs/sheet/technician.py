@@ -210,7 +210,7 @@ def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tupl
         return tuple(figures)
     rival = " and ".join(remedy_title(r, shop) for r in verdict.rival)
     figures += [
-        Row("Expected loss of acting now", f"{verdict.expected_loss:.1f}", "in the shop's money"),
+        Row("Expected cost of deciding now", f"{verdict.expected_loss:.1f}", "in the shop's money"),
         Row(
             "Best further test would lose",
             _figure(verdict.margin),
@@ -219,7 +219,7 @@ def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tupl
         Row(
             "Flip factor",
             f"× {verdict.flip_factor:.3g}" if math.isfinite(verdict.flip_factor) else "none",
-            f"so many times likelier beforehand must the case for “{rival}” be to change the decision"
+            f"so many times likelier before any test must the case for “{rival}” be to change the decision"
             if rival
             else "no other decision comes near",
         ),
