@@ -257,7 +257,8 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
         rival = " and ".join(verdict.rival)
         shown.append(
             lines(
-                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely before any test as assumed.",
+                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely before any test as "
+                f"assumed.",
                 "  To change this: ",
                 "         ",
             )

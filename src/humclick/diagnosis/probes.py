@@ -494,7 +494,9 @@ def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:
         return known[name]
     if name.startswith("between."):
         return _between(machine, name, shop or default_shop())
-    raise Unknown(f"probe of {machine.arrangement.id}", name, [*known, "between.l-n"])
+    raise Unknown(
+        Message("probe of {machine}", machine=machine.arrangement.id), name, [*known, "between.l-n"]
+    )
 
 
 def _between(machine: Machine, name: str, shop: Shop) -> Probe:

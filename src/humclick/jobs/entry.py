@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import HEARD_KINDS, Probe
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings import parse_reading
 from humclick.readings.typed import EXAMPLES
@@ -134,7 +135,7 @@ def answer_to(probe: Probe, text: str) -> tuple[str, str]:
         if plain(text) in ("?", "not sure", "unknown"):
             return "not sure", ""
         heard = HEARD if probe.kind in HEARD_KINDS else {}
-        return one_of(f"answer to {probe.id}", text, probe.outcomes, heard), ""
+        return one_of(Message("answer to {probe}", probe=probe.id), text, probe.outcomes, heard), ""
     value, warmth = with_warmth(text)
     parse_reading(value, Quantity(probe.quantity))
     return value, warmth
@@ -172,5 +173,12 @@ def figure(text: str, name: str, units: Mapping[str, float], right: str) -> floa
     found = _FIGURE.fullmatch(text.strip())
     unit = found[2].strip().casefold().rstrip(".") if found else ""
     if found is None or unit not in units:
-        raise Refused(f"{name}: {text.strip()[:40]!r} is not understood; write it such as {right}")
+        raise Refused(
+            Message(
+                "{name}: {text} is not understood; write it such as {right}",
+                name=name,
+                text=repr(text.strip()[:40]),
+                right=right,
+            )
+        )
     return float(found[1].replace(",", ".")) * units[unit]

@@ -76,21 +76,28 @@ def event_from(table: Mapping[str, Any]) -> Event:
     kind = table.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         if kind is None:
-            raise Refused(f"kind is missing; it is one of {', '.join(KINDS)}")
-        raise Refused(f"kind must be {one_of(str(kind)[:60], KINDS)}")
+            raise Refused(Message("kind is missing; it is one of {kinds}", kinds=", ".join(KINDS)))
+        raise Refused(Message("kind must be {allowed}", allowed=one_of(str(kind)[:60], KINDS)))
     wanted = KINDS[kind]
     names = [each.name for each in fields(wanted)]
     for key in table:
         if key != "kind" and key not in names:
             near = get_close_matches(str(key), names, n=1, cutoff=0.5)
             hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(names)}"
-            raise Refused(f"{ascii(str(key))[1:-1][:60]} is not a field of {kind}; {hint}")
+            raise Refused(
+                Message(
+                    "{key} is not a field of {kind}; {hint}",
+                    key=ascii(str(key))[1:-1][:60],
+                    kind=kind,
+                    hint=hint,
+                )
+            )
     try:
         return msgspec.convert({key: value for key, value in table.items() if key != "kind"}, wanted)
     except msgspec.ValidationError as error:
         raise Refused(_explained(error)) from None
     except OverflowError:
-        raise Refused("a number is too large to be meant") from None
+        raise Refused(Message("a number is too large to be meant")) from None
 
 
 def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
@@ -103,7 +110,11 @@ def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
             broken = next((letter for letter in value if 0xD800 <= ord(letter) <= 0xDFFF), "")
             if broken:
                 raise Refused(
-                    f"{name} holds a character that cannot be shown (U+{ord(broken):04X}); remove it"
+                    Message(
+                        "{name} holds a character that cannot be shown (U+{value:04X}); remove it",
+                        name=name,
+                        value=ord(broken),
+                    )
                 )
         elif isinstance(value, Mapping):
             waiting += [(name, each) for pair in value.items() for each in pair]

@@ -21,6 +21,7 @@ import msgspec
 from humclick.diagnosis.situation import Heard
 from humclick.errors import OutOfRange
 from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text, one_of
+from humclick.messages import Message
 from humclick.meters import meter_from_table
 from humclick.safety import gates, stops
 
@@ -95,18 +96,32 @@ class Event:
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):
             raise OutOfRange(
-                f"id must be 1 to 64 letters, digits, dots, dashes or underscores, got {ascii(self.id)[:80]}"
+                Message(
+                    "id must be 1 to 64 letters, digits, dots, dashes or underscores, got {id}",
+                    id=ascii(self.id)[:80],
+                )
             )
         offset = self.at.utcoffset()
         if offset is None:
-            raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
+            raise OutOfRange(Message("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z"))
         if offset % timedelta(minutes=1) or not EARLIEST <= self.at.year <= LATEST:
             raise OutOfRange(
-                f"at must lie between {EARLIEST} and {LATEST}, in a zone of whole minutes, got {self.at}"
+                Message(
+                    "at must lie between {earliest} and {latest}, in a zone of whole minutes, got {at}",
+                    earliest=EARLIEST,
+                    latest=LATEST,
+                    at=str(self.at),
+                )
             )
         check_text(self.device, "device")
         if not 0 <= self.turn <= LAST_TURN:
-            raise OutOfRange(f"turn must be a whole number from 0 to {LAST_TURN}, got {self.turn}")
+            raise OutOfRange(
+                Message(
+                    "turn must be a whole number from 0 to {last_turn}, got {turn}",
+                    last_turn=LAST_TURN,
+                    turn=self.turn,
+                )
+            )
         self._check()
 
     def _check(self) -> None:
@@ -205,7 +220,7 @@ class MeterTaken(Event):
         check_text(self.name, "name")
         check_amount(self.lead_ohms, "lead_ohms", 100, "Ω")
         if self.name and self.own:
-            raise OutOfRange("name and own are both given; keep one meter")
+            raise OutOfRange(Message("name and own are both given; keep one meter"))
         if self.own:
             meter_from_table(self.own, "own")
 
@@ -235,7 +250,7 @@ class ComplaintHeard(Event):
 
     def _check(self) -> None:
         if self.heard not in HEARD:
-            raise OutOfRange(f"heard must be {one_of(self.heard, HEARD)}")
+            raise OutOfRange(Message("heard must be {allowed}", allowed=one_of(self.heard, HEARD)))
         check_text(self.words, "words", PAGE)
 
 
@@ -269,7 +284,13 @@ class GatePassed(Event):
         check_text(self.matter, "matter")
         check_text(self.words, "words", PAGE)
         if self.ended is not None and not 0 <= self.ended <= LAST_TURN:
-            raise OutOfRange(f"ended must be a whole number from 0 to {LAST_TURN}, got {self.ended}")
+            raise OutOfRange(
+                Message(
+                    "ended must be a whole number from 0 to {last_turn}, got {ended}",
+                    last_turn=LAST_TURN,
+                    ended=self.ended,
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -295,11 +316,11 @@ class HazardFound(Event):
 
     def _check(self) -> None:
         if self.hazard and self.hazard not in stops():
-            raise OutOfRange(f"hazard must be {one_of(self.hazard, stops())}")
+            raise OutOfRange(Message("hazard must be {allowed}", allowed=one_of(self.hazard, stops())))
         if self.gate and self.gate not in gates():
-            raise OutOfRange(f"gate must be {one_of(self.gate, gates())}")
+            raise OutOfRange(Message("gate must be {allowed}", allowed=one_of(self.gate, gates())))
         if not (self.hazard or self.gate):
-            raise OutOfRange(f"hazard is missing; it is one of {', '.join(stops())}")
+            raise OutOfRange(Message("hazard is missing; it is one of {value}", value=", ".join(stops())))
         check_text(self.words, "words", PAGE)
 
 
@@ -453,27 +474,36 @@ class RecordingTaken(Event):
 
     def _check(self) -> None:
         if self.of not in ("current", "sound"):
-            raise OutOfRange(f"of must be 'current' or 'sound', got {ascii(self.of)[:60]}")
+            raise OutOfRange(Message("of must be 'current' or 'sound', got {of}", of=ascii(self.of)[:60]))
         if not 1 <= len(self.heard) <= 500 or not set(self.heard) <= set(HEARD[:-1]):
-            raise OutOfRange(f"heard must be a list of 1 to 500 of {', '.join(HEARD[:-1])}")
+            raise OutOfRange(
+                Message("heard must be a list of 1 to 500 of {heard}", heard=", ".join(HEARD[:-1]))
+            )
         if self.sha256:
             check_hash(self.sha256, "file")
         if len(self.causes) > 50 or not all(-1e4 <= x <= 1e-6 for x in self.causes.values()):
-            raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
+            raise OutOfRange(Message("causes must be logarithms between -10000 and 0, the best at 0"))
         for name in self.causes:
             check_text(name, "causes", needed=True)
         if not 0 <= self.seconds <= 2_678_400:
-            raise OutOfRange(f"seconds must be 0 to 2678400 (31 days), got {self.seconds}")
+            raise OutOfRange(
+                Message("seconds must be 0 to 2678400 (31 days), got {seconds}", seconds=self.seconds)
+            )
         if self.unit not in ("", "A", "dB"):
-            raise OutOfRange(f"unit must be 'A', 'dB' or empty, got {ascii(self.unit)[:60]}")
+            raise OutOfRange(
+                Message("unit must be 'A', 'dB' or empty, got {unit}", unit=ascii(self.unit)[:60])
+            )
         if len(self.course) > 1000 or not all(abs(x) <= 1e9 for x in self.course):
-            raise OutOfRange("course must be at most 1000 numbers up to 1e9")
+            raise OutOfRange(Message("course must be at most 1000 numbers up to 1e9"))
         kinds = (*HEARD[:-1], "locked", "running", "click")
         if len(self.spans) > 500 or not all(
             0 <= start <= end <= self.seconds + 1 and kind in kinds for start, end, kind in self.spans
         ):
             raise OutOfRange(
-                f"spans must be at most 500 of start, end, kind; a kind is one of {', '.join(kinds)}"
+                Message(
+                    "spans must be at most 500 of start, end, kind; a kind is one of {kinds}",
+                    kinds=", ".join(kinds),
+                )
             )
         check_text(self.name, "name")
         check_text(self.words, "words", PAGE)
@@ -531,7 +561,11 @@ class DecisionTaken(Event):
 
     def _check(self) -> None:
         if not 1 <= len(self.remedies) <= 20:
-            raise OutOfRange(f"remedies must be a list of 1 to 20 names, got {len(self.remedies)}")
+            raise OutOfRange(
+                Message(
+                    "remedies must be a list of 1 to 20 names, got {remedies}", remedies=len(self.remedies)
+                )
+            )
         for name in self.remedies:
             check_text(name, "remedies", needed=True)
         check_text(self.words, "words", PAGE)

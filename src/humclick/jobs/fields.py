@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 
 __all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
 
@@ -33,15 +34,26 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
         If it is so.
     """
     if needed and not value.strip():
-        raise OutOfRange(f"{name} must not be empty")
+        raise OutOfRange(Message("{name} must not be empty", name=name))
     if len(value) > longest:
-        raise OutOfRange(f"{name} may have {longest} characters at most, got {len(value)}")
+        raise OutOfRange(
+            Message(
+                "{name} may have {longest} characters at most, got {value}",
+                name=name,
+                longest=longest,
+                value=len(value),
+            )
+        )
     for letter in value:
         if letter in "\n\t":
             continue
         if unicodedata.category(letter) in ("Cc", "Cs") or letter in TURNING_LETTERS:
             raise OutOfRange(
-                f"{name} holds a character that cannot be shown (U+{ord(letter):04X}); remove it"
+                Message(
+                    "{name} holds a character that cannot be shown (U+{value:04X}); remove it",
+                    name=name,
+                    value=ord(letter),
+                )
             )
 
 
@@ -58,7 +70,16 @@ def check_amount(value: float | None, name: str, high: float, unit: str, above_z
         return
     if not math.isfinite(value) or value < 0 or value > high or (above_zero and value == 0):
         least = "above 0" if above_zero else "0 or more"
-        raise OutOfRange(f"{name} must be {least} and at most {high:g} {unit}, got {value:g}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {least} and at most {high:g} {unit}, got {value:g}",
+                name=name,
+                least=least,
+                high=high,
+                unit=unit,
+                value=value,
+            )
+        )
 
 
 def check_hash(value: str, of: str) -> None:
@@ -71,7 +92,9 @@ def check_hash(value: str, of: str) -> None:
         If it is none.
     """
     if not _SHA256.fullmatch(value):
-        raise OutOfRange(f"sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes")
+        raise OutOfRange(
+            Message("sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes", of=of)
+        )
 
 
 def one_of(value: str, known: Iterable[str]) -> str:

@@ -48,6 +48,7 @@ from humclick.jobs.events import (
     Waited,
 )
 from humclick.jobs.order import conflicts, last_turn, merge
+from humclick.messages import NOTHING, Message
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.parts.family import families, family
 from humclick.physics.cooling import probability_passed
@@ -142,7 +143,12 @@ def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeO
     given = tuple(events)
     state = _Fold(merge(given), probe_of)
     for repeated in conflicts(given):
-        state.problem(repeated, f"different events are all called {repeated!r}; the earliest counts")
+        state.problem(
+            repeated,
+            Message(
+                "different events are all called {repeated}; the earliest counts", repeated=repr(repeated)
+            ),
+        )
     state.run()
     return state.call(device)
 
@@ -183,7 +189,7 @@ class _Fold:
         self.probe_of = probe_of
         self.looked_up: dict[str, ProbeFacts | Unknown] = {}
 
-    def problem(self, event: str, text: str, kept: str = "") -> None:
+    def problem(self, event: str, text: Message, kept: str = "") -> None:
         self.problems.append(Problem(event, text, kept))
 
     def _undone(self) -> frozenset[str]:
@@ -194,8 +200,12 @@ class _Fold:
         for undo in undos:
             if undo.of not in known:
                 near = get_close_matches(undo.of, known, n=1) if len(self.problems) < _HINTS else ()
-                hint = f"; did you mean {near[0]}?" if near else ""
-                self.problem(undo.id, f"there is no event {undo.of!r} to undo{hint}", undo.of)
+                text = Message("there is no event {of} to undo", of=repr(undo.of))
+                if near:
+                    text = Message(
+                        "there is no event {of} to undo; did you mean {near}?", of=repr(undo.of), near=near[0]
+                    )
+                self.problem(undo.id, text, undo.of)
             against.setdefault(undo.of, []).append(undo.id)
         waiting = {event.id: len(against.get(event.id, ())) for event in self.events}
         ready = [name for name, open_ in waiting.items() if not open_]
@@ -210,7 +220,7 @@ class _Fold:
                 if not waiting[event.of]:
                     ready.append(event.of)
         for name in sorted(waiting):
-            self.problem(name, "these undos take each other back in a circle; they do nothing")
+            self.problem(name, Message("these undos take each other back in a circle; they do nothing"))
         return frozenset(gone | set(waiting))
 
     def _machine(self) -> Machine | None:
@@ -229,7 +239,7 @@ class _Fold:
                     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
                     machine = described
                 except HumclickError as error:
-                    self.problem(event.id, str(error), event.arrangement)
+                    self.problem(event.id, error.message, event.arrangement)
         if machine is None:
             return None
         known: dict[str, Spread] = {}
@@ -246,7 +256,7 @@ class _Fold:
             stamp = parse_stamp(event.text)
             low, high = stamp.limits("start" if placed.family.name == "start_capacitor" else "run")
         except HumclickError as error:
-            self.problem(event.id, str(error), event.text)
+            self.problem(event.id, error.message, event.text)
             return
         source = f"stamp: {event.text}"
         known[f"{event.part}.capacitance"] = Spread(
@@ -282,7 +292,7 @@ class _Fold:
                     case _ if live:
                         self._other(event)
             except HumclickError as error:
-                self.problem(event.id, str(error))
+                self.problem(event.id, error.message)
 
     def _stop(self, found: Stoppage) -> None:
         """
@@ -300,10 +310,20 @@ class _Fold:
         """The hazard is answered, if it is open and what proves it was done since."""
         hazard = self.stoppages.get(event.of)
         if hazard is None:
-            self.problem(event.id, f"{event.of!r} is no hazard that is open on this call", event.words)
+            self.problem(
+                event.id,
+                Message("{of} is no hazard that is open on this call", of=repr(event.of)),
+                event.words,
+            )
         elif hazard.stop.proof and hazard.stop.proof not in self.passed_since[event.of]:
             proof = gates()[hazard.stop.proof].title
-            self.problem(event.id, f"{hazard.stop.title}: first pass the safety step “{proof}”", event.words)
+            self.problem(
+                event.id,
+                Message(
+                    "{title}: first pass the safety step “{proof}”", title=hazard.stop.title, proof=proof
+                ),
+                event.words,
+            )
         else:
             del self.stoppages[event.of]
 
@@ -322,13 +342,15 @@ class _Fold:
                 if self.hot is not False and self.machine is not None and _cooled(self.machine, self.waited):
                     self.hot = False
             case ProbeSkipped():
-                if isinstance(found := self._probe(event.probe), str):
+                if isinstance(found := self._probe(event.probe), Message):
                     self.problem(event.id, found, event.reason)
                 else:
                     self.skipped[event.probe] = event.reason
             case PhotoMarked():
                 if not any(isinstance(e, PhotoTaken) and e.sha256 == event.sha256 for e in self.live):
-                    self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
+                    self.problem(
+                        event.id, Message("there is no photo with this sha256 on the call"), event.label
+                    )
             case PartFitted():
                 self._renew(self._parts(event.part))
                 self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
@@ -376,24 +398,24 @@ class _Fold:
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
                     del self.stoppages[name]
 
-    def _probe(self, name: str) -> ProbeFacts | str:
+    def _probe(self, name: str) -> ProbeFacts | Message:
         """The probe, or why there is none."""
         if self.machine is None:
-            return "no machine is described, so this cannot be judged; name its start arrangement"
+            return Message("no machine is described, so this cannot be judged; name its start arrangement")
         if name not in self.looked_up:
             try:
                 self.looked_up[name] = self.probe_of(self.machine, name)
             except Unknown as error:
                 self.looked_up[name] = error
         found = self.looked_up[name]
-        return str(found) if isinstance(found, Unknown) else found
+        return found.message if isinstance(found, Unknown) else found
 
     def _may_power(self, name: str) -> bool:
         """Whether what was done under an unknown name may have put power on: if the nearest probe does."""
         error = self.looked_up.get(name)
         near = get_close_matches(name, error.known, n=1, cutoff=0.5) if isinstance(error, Unknown) else ()
-        nearest = self._probe(near[0]) if near else ""
-        return isinstance(nearest, str) or energises(nearest.gates)
+        nearest = self._probe(near[0]) if near else NOTHING
+        return isinstance(nearest, Message) or energises(nearest.gates)
 
     def _powered(self) -> None:
         """The machine was, or may have been, under power: what that ends."""
@@ -411,11 +433,11 @@ class _Fold:
 
     def _taken(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
-        if self.machine is None or isinstance(probe, str):
+        if self.machine is None or isinstance(probe, Message):
             if self._may_power(event.probe):
                 self._powered()
-            if live:
-                self.problem(event.id, str(probe), event.value)
+            if live and isinstance(probe, Message):
+                self.problem(event.id, probe, event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
         against = self._against(event, event.probe) if live else ()
@@ -429,7 +451,7 @@ class _Fold:
         try:
             reading, answer = _understood(event, probe)
         except HumclickError as error:
-            self.problem(event.id, str(error), event.value)
+            self.problem(event.id, error.message, event.value)
             if powered:
                 self.hot, self.waited = True, 0.0
             return
@@ -438,7 +460,7 @@ class _Fold:
             try:
                 temperature = parse_temperature(event.temperature)
             except HumclickError as error:
-                self.problem(event.id, str(error), event.temperature)
+                self.problem(event.id, error.message, event.temperature)
         if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
             self.hot, self.waited = True, 0.0
         if probe.mends:
@@ -487,7 +509,9 @@ class _Fold:
     def _recording(self, event: RecordingTaken, against: tuple[str, ...]) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""
         if self.machine is None:
-            self.problem(event.id, "a recording says nothing before the machine is described", event.name)
+            self.problem(
+                event.id, Message("a recording says nothing before the machine is described"), event.name
+            )
             return
         temperature = warmth(self.hot, self.waited, "pressures")
         causes = tuple(sorted(event.causes.items()))
@@ -601,7 +625,11 @@ def _understood(event: ReadingTaken, probe: ProbeFacts) -> tuple[Reading | None,
         return None, ""
     by_plain = {_plain(str(each)): str(each) for each in probe.outcomes}
     if said not in by_plain:
-        raise Unknown(f"answer to {event.probe}", event.value, [str(each) for each in probe.outcomes])
+        raise Unknown(
+            Message("answer to {probe}", probe=event.probe),
+            event.value,
+            [str(each) for each in probe.outcomes],
+        )
     return None, by_plain[said]
 
 

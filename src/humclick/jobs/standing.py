@@ -33,6 +33,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.fold import fold
 from humclick.jobs.order import next_turn
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -77,7 +78,7 @@ UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 #: How the notes begin that say that an arrangement is taken for now, and that it is settled.
 FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
 #: Why no undo lifts a hazard.
-HAZARD_STANDS = "a hazard is not undone: it stays on record until you write how it was cleared"
+HAZARD_STANDS = Message("a hazard is not undone: it stays on record until you write how it was cleared")
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
@@ -244,7 +245,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
             raise Refused(HAZARD_STANDS)
         if not isinstance(event, Undone) and event.kind != "opened":
             return event
-    raise Refused("there is nothing to take back")
+    raise Refused(Message("there is nothing to take back"))
 
 
 def to_redo(events: Sequence[Event], call: Call) -> Undone:
@@ -261,7 +262,7 @@ def to_redo(events: Sequence[Event], call: Call) -> Undone:
             return event
         if event.kind != "opened":
             break
-    raise Refused("the last thing done was no undo")
+    raise Refused(Message("the last thing done was no undo"))
 
 
 def pins_found(call: Call) -> PinFinding | None:

@@ -67,10 +67,12 @@ def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeat
     readings differ by no more than twice the counts. What differs more is contact, heat or charge.
     """
     if not readings:
-        raise OutOfRange("repeats need at least one reading")
+        raise OutOfRange(Message("repeats need at least one reading"))
     quantities = sorted({reading.quantity for reading in readings})
     if len(quantities) > 1:
-        raise OutOfRange(f"repeats must be of one quantity, got {' and '.join(quantities)}")
+        raise OutOfRange(
+            Message("repeats must be of one quantity, got {quantities}", quantities=" and ".join(quantities))
+        )
     values = [reading.value for reading in readings if reading.value is not None]
     lowest, highest = (min(values), max(values)) if values else (None, None)
     over = len(readings) - len(values)

@@ -94,11 +94,13 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     '1.00 kΩ'
     """
     if not 1 <= digits <= 9:
-        raise OutOfRange(f"digits must be 1 to 9, got {digits}")
+        raise OutOfRange(Message("digits must be 1 to 9, got {digits}", digits=digits))
     if value is None or (math.isinf(value) and value > 0):
         return "OL"
     if not math.isfinite(value):
-        raise OutOfRange(f"a {quantity} must be a number, got {value}")
+        raise OutOfRange(
+            Message("a {quantity} must be a number, got {value}", quantity=quantity, value=value)
+        )
     if value == 0:
         return f"{0:.{digits - 1}f} {_OF_ZERO[quantity][1]}"
     mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")

@@ -19,6 +19,7 @@ from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import Onward, accepted, onward, probes_now
+from humclick.messages import Message
 from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
@@ -37,11 +38,11 @@ class FormRefused(Exception):
     ----------
     field : str
         Name of the field.
-    message : str
+    message : Message
         What was wrong and what would be right.
     """
 
-    def __init__(self, field: str, message: str) -> None:
+    def __init__(self, field: str, message: Message) -> None:
         super().__init__(message)
         self.field = field
         self.message = message
@@ -60,7 +61,7 @@ def beside(field: str) -> Iterator[None]:
     try:
         yield
     except HumclickError as error:
-        raise FormRefused(field, str(error)) from None
+        raise FormRefused(field, error.message) from None
 
 
 class Desk:
@@ -82,7 +83,7 @@ class Desk:
         Their fold.
     appended : list of Event
         The new ones.
-    errors : dict of str to str
+    errors : dict of str to Message
         Messages beside the fields of the form that was refused.
     said : str
         What was just done, for the reader.
@@ -101,7 +102,7 @@ class Desk:
         self.events: tuple[Event, ...] = events_in(tables, self.unread)
         self.call: Call = fold(self.events, device=self.device)
         self.appended: list[Event] = []
-        self.errors: dict[str, str] = {}
+        self.errors: dict[str, Message] = {}
         self.said = ""
         self.ids: list[str] = []
 
@@ -146,7 +147,7 @@ class Desk:
         """
         weighed = self.weighed
         if weighed is None:
-            raise Refused("no machine is described yet")
+            raise Refused(Message("no machine is described yet"))
         if weighed.advice is None:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
@@ -193,7 +194,7 @@ class Desk:
             If it has no such probe.
         """
         if self.call.machine is None:
-            raise Refused("no machine is described yet")
+            raise Refused(Message("no machine is described yet"))
         return probe_of(self.call.machine, name, self.shop)
 
     def remedy(self, name: str) -> str:

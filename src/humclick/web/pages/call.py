@@ -20,6 +20,7 @@ from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, RecordingTaken, Waited
 from humclick.jobs.standing import UNNAMED_PINS, live, pins_found, provisional
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Stop, energises, gate, place_of, stops_at
@@ -401,16 +402,25 @@ def take_reading(desk: Desk) -> Reply:
     step = step_of(desk)
     briefing, said = step.briefing, request.given("passed").split()
     if step.kind in ("stop", "barred"):
-        raise FormRefused("value", "this is not safe to do now; for a reading taken already, say so below")
+        raise FormRefused(
+            "value", Message("this is not safe to do now; for a reading taken already, say so below")
+        )
     unsaid = briefing.gates and not request.given("taken") and said != list(briefing.names)
     if step.kind == "gate" or unsaid:
-        raise FormRefused("value", "first the safety steps; for a reading taken already, say so below")
+        raise FormRefused(
+            "value", Message("first the safety steps; for a reading taken already, say so below")
+        )
     text = request.given("value")
     if not text:
-        right = (
-            f"what the display shows, such as {EXAMPLES[Quantity(probe.quantity)]}" if probe.quantity else ""
-        )
-        raise FormRefused("value", f"nothing is entered yet; enter {right or 'one of the answers'}")
+        if probe.quantity:
+            raise FormRefused(
+                "value",
+                Message(
+                    "nothing is entered yet; enter what the display shows, such as {example}",
+                    example=EXAMPLES[Quantity(probe.quantity)],
+                ),
+            )
+        raise FormRefused("value", Message("nothing is entered yet; enter one of the answers"))
     if probe.quantity and _FIGURE.fullmatch(text) and request.given("unit"):
         text = f"{text} {request.given('unit')}"
     with beside("value"):
@@ -496,7 +506,7 @@ def take_cleared(desk: Desk) -> Reply:
     request = desk.request
     stoppage = next((s for s in desk.call.stoppages if s.event == request.given("of")), None)
     if stoppage is None:
-        raise FormRefused("words", "this call is not stopped for that now")
+        raise FormRefused("words", Message("this call is not stopped for that now"))
     told = request.given("words")
     if not told:
         raise FormRefused("words", stoppage.stop.answer)
@@ -545,7 +555,8 @@ def take_wait(desk: Desk) -> Reply:
         minutes = float(typed)
     except ValueError:
         raise FormRefused(
-            "minutes", f"{typed[:40]!r} is not a number of minutes; write it such as 10"
+            "minutes",
+            Message("{typed} is not a number of minutes; write it such as 10", typed=repr(typed[:40])),
         ) from None
     with beside("minutes"):
         desk.keep("wait", minutes=minutes)
@@ -564,9 +575,9 @@ def take_timer(desk: Desk) -> Reply:
     try:
         seconds = float(desk.request.given("seconds"))
     except ValueError:
-        raise FormRefused("seconds", "a timer needs its seconds") from None
+        raise FormRefused("seconds", Message("a timer needs its seconds")) from None
     if not 0 < seconds <= _LONGEST:
-        raise Refused(f"a timer runs from 1 second to {_LONGEST // 3600} hours")
+        raise Refused(Message("a timer runs from 1 second to {hours} hours", hours=_LONGEST // 3600))
     until = (desk.request.now + timedelta(seconds=seconds)).isoformat(timespec="seconds").replace("+", "%2B")
     path = _same_probe(desk)
     return desk.go(f"{path}{'&' if '?' in path else '?'}until={until}")

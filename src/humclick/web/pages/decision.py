@@ -12,6 +12,7 @@ from humclick.diagnosis.probes import Probe
 from humclick.jobs.entry import one_of
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import PROOF, Onward
+from humclick.messages import Message
 from humclick.replacement.demand import PartDemand, demands, replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -90,7 +91,7 @@ def take_decision(desk: Desk) -> Reply:
     """
     names = desk.request.given_all("remedy")
     if not names:
-        raise FormRefused("remedy", "decide what? Choose at least one remedy")
+        raise FormRefused("remedy", Message("decide what? Choose at least one remedy"))
     with beside("remedy"):
         remedies = [one_of("remedy", name, list(desk.shop.remedies)) for name in names]
         desk.keep("decision", remedies=list(dict.fromkeys(remedies)), words=desk.request.given("words"))

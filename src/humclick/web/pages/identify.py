@@ -85,7 +85,7 @@ def take(desk: Desk) -> Reply:
     name = desk.request.given("arrangement")
     now = given_last(desk.events, desk.call, MachineRead)
     if name not in arrangements():
-        raise FormRefused("arrangement", str(Unknown("arrangement", name[:60], arrangements())))
+        raise FormRefused("arrangement", Unknown("arrangement", name[:60], arrangements()).message)
     protector = now.get("protector", "")
     if protector not in arrangement(name).protectors:
         protector = ""

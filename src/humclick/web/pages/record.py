@@ -34,6 +34,7 @@ from humclick.jobs.events import (
     Waited,
 )
 from humclick.jobs.standing import HAZARD_STANDS, given_last, live, to_undo
+from humclick.messages import Message
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -280,7 +281,7 @@ def take_undo(desk: Desk) -> Reply:
     if not of:
         of = to_undo(desk.events, desk.call).id
     if of not in {event.id for event in desk.events}:
-        raise FormRefused("of", f"there is no event {of[:40]!r} to take back")
+        raise FormRefused("of", Message("there is no event {of} to take back", of=repr(of[:40])))
     if any(isinstance(event, HazardFound) and event.id == of for event in desk.events):
         raise Refused(HAZARD_STANDS)
     if of in desk.call.undone:  # an undo of the undo in force brings it back
