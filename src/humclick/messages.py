@@ -38,6 +38,7 @@ __all__ = [
     "Value",
     "as_data",
     "counted",
+    "from_data",
     "languages",
     "listed",
     "translator",
@@ -149,6 +150,19 @@ class Message(str):
     def __reduce__(self) -> tuple[Callable[..., Message], tuple[object, ...]]:
         return _message, (self.id, dict(self.values), self.many, self.number, self.first)
 
+    def with_values(self, change: Callable[[str], Value]) -> Message:
+        """The same with every plain string among its values, however deep, changed."""
+
+        def changed(value: Value) -> Value:
+            if isinstance(value, tuple):
+                return tuple(map(changed, value))
+            if isinstance(value, Message):
+                return value.with_values(change)
+            return change(value) if isinstance(value, str) else value
+
+        values = {name: changed(value) for name, value in self.values.items()}
+        return _message(self.id, values, self.many, self.number, self.first)
+
     def capital(self) -> Message:
         """The same with a capital first letter, as at the head of a sentence."""
         return _message(self.id, self.values, self.many, self.number, "upper")
@@ -248,6 +262,10 @@ class Translator:
             template = _filled(template, message.values, self._text)
         return _cased(template, message.first)
 
+    def page(self, id: str, /, **values: Value) -> str:
+        """A text of a page by its id, its places filled with what is said already."""
+        return self.figures(_filled(self._looked_up(id), values, str) if values else self._looked_up(id))
+
     def figures(self, text: str) -> str:
         """A text with the decimal mark of this language in its numbers."""
         return text if self.mark == "." else _DECIMAL.sub(rf"\1{self.mark}\2", text)
@@ -274,6 +292,33 @@ def as_data(value: Value) -> object:
     if value.first:
         table["first"] = value.first
     return {**table, "text": str(value)}
+
+
+def from_data(data: object) -> Message:
+    """
+    A message from what `as_data` made of it; a text alone is an id. What is neither says nothing.
+
+    Examples
+    --------
+    >>> from_data(as_data(listed([Message("open"), "OL"], "or")))
+    'open or OL'
+    """
+    if isinstance(data, str):
+        return Message.of(data)
+    if not isinstance(data, Mapping) or not isinstance(data.get("id"), str):
+        return NOTHING
+    values, many = data.get("values", {}), str(data.get("many", ""))
+    made = {str(name): _from_data(value) for name, value in values.items()} if values else {}
+    number, first = data.get("number", 0), str(data.get("first", ""))
+    return _message(data["id"], made, many, number if isinstance(number, int) else 0, first)
+
+
+def _from_data(value: object) -> Value:
+    if isinstance(value, Mapping):
+        return from_data(value)
+    if isinstance(value, list | tuple):
+        return tuple(map(_from_data, value))
+    return value if isinstance(value, str | int | float) else ""
 
 
 def _folders() -> tuple[Path, ...]:

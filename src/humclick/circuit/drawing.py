@@ -13,6 +13,7 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
 from humclick.circuit.layout import lay_out, nodes_of
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message, listed
 from humclick.readings.shown import percent
 
 __all__ = ["clamp_wire", "describe", "draw_svg", "draw_text", "probe_points"]
@@ -82,7 +83,7 @@ def describe(
     probe: tuple[str, str] | None = None,
     suspects: Mapping[str, float] | None = None,
     clamp: tuple[str, str] | None = None,
-) -> str:
+) -> Message:
     """
     The drawing in sentences, for a reader who cannot see it.
 
@@ -94,22 +95,27 @@ def describe(
         If both probes stand on the same node.
     """
     marked = _checked(machine, probe)
-    said = []
+    joined = []
     for placed in machine.parts:
-        ends = list(dict.fromkeys(placed.connect.values()))
+        ends = tuple(dict.fromkeys(placed.connect.values()))
         if len(ends) > 1:
-            said.append(f"{placed.family.title} joins {', '.join(ends[:-1])} and {ends[-1]}")
-    said += [f"a wire joins {a} and {b}" for a, b in machine.wires]
-    text = "; ".join(said) + "."
+            joined.append(Message("{part} joins {nodes:and}", part=placed.family.title, nodes=ends))
+    joined += [Message("a wire joins {first} and {second}", first=a, second=b) for a, b in machine.wires]
+    sentences = [Message("{what:semicolon}.", what=tuple(joined))]
     if marked:
-        text += f" Probe 1 on {marked[0]}, probe 2 on {marked[1]}."
+        sentences.append(
+            Message("Probe 1 on {first}, probe 2 on {second}.", first=marked[0], second=marked[1])
+        )
     if clamp is not None:
-        text += f" The clamp round the wire between {clamp[0]} and {clamp[1]}."
+        sentences.append(
+            Message("The clamp round the wire between {first} and {second}.", first=clamp[0], second=clamp[1])
+        )
     for part, share in (suspects or {}).items():
-        text += f" {machine.part(part).family.title}: {percent(share)}."
+        title = machine.part(part).family.title
+        sentences.append(Message("{part}: {chance}.", part=title, chance=percent(share)))
     if machine.arrangement.caution:
-        text += f" {machine.arrangement.caution}"
-    return text
+        sentences.append(machine.arrangement.caution)
+    return listed(sentences, "space")
 
 
 def draw_svg(
@@ -136,7 +142,7 @@ def draw_svg(
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round: marked by a ring with an A half-way.
     said : callable
-        A title into what is written: another language. The description stays as it is.
+        A message into what is written: another language.
 
     Returns
     -------
@@ -155,8 +161,8 @@ def draw_svg(
     marked = _checked(machine, probe)
     suspects = suspects or {}
     scene = lay_out(machine, suspects, said)
-    title = f"Wiring: {machine.arrangement.title}"
-    desc = describe(machine, probe, suspects, clamp)
+    title = said(Message("Wiring: {arrangement}", arrangement=machine.arrangement.title))
+    desc = said(describe(machine, probe, suspects, clamp))
     tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
     palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
     ends = [scene.nodes[name] for name in _checked(machine, clamp)]

@@ -27,6 +27,7 @@ from humclick.circuit.scene import (
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
+from humclick.messages import Message
 from humclick.readings.shown import percent
 from humclick.sourced import read_data
 
@@ -47,9 +48,12 @@ def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
         own = [row for row in rows if row["family"] == placed.family.name]
         for i, row in enumerate(own):
             a, b = (placed.connect[t] for t in row["ends"])
-            title = said(f"{placed.family.title} {row.get('word', '')}".strip())
+            kind: Message = placed.family.title
+            if "title" in row:
+                kind = Message("{part} {element}", part=kind, element=Message.of(row["title"]))
+            title = said(kind)
             if placed.id == "overload_protector" and machine.protector == "integrated":
-                title += f" ({said('in the starter')})"
+                title = said(Message("{part} ({where})", part=kind, where=Message("in the starter")))
             found.append(Element(placed.id, title, (a, b), row["symbol"], row["token"], i == 0))
     return found
 
@@ -185,8 +189,9 @@ def _single_phase(
         scene.wire((x, y_sockets), (x, y_pins))
     y_bottom = _inside_shell(scene, machine, gear, shares, y_pins)
     gear.none_left()
-    notes = "Pins stand here as the circuit runs, not as they stand on the compressor. " + (
-        "Small letters: wire side; capitals: outlet and pins. PE: the plug's ground pin."
+    notes = Message(
+        "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
+        " capitals: outlet and pins. PE: the plug's ground pin."
     )
     _notes(scene, said(notes), y_bottom + 10)
 
@@ -198,8 +203,8 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
     y1 = y0 + 62
     scene.frames.append(Frame("outlet", supply.id, Box(12, top, 134, y0)))
     scene.frames.append(Frame("cord", supply.id, Box(_C - 12, y0 + 17, _L + 12, y1 - 17)))
-    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said("outlet"), 46)))
-    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said("cord"), 64)))
+    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said(Message("outlet")), 46)))
+    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said(Message("cord")), 64)))
     for x, outer, inner, anchor in ((_C, "from_n", "n", "start"), (_L, "from_l", "l", "end")):
         name = ends[outer]
         scene.node(name, x, y0, Text(x, y0 - 18, name, "node", "middle", 15, True))
@@ -330,12 +335,20 @@ def _star(
         (pin,) = set(one.ends) - hubs
         scene.element(one, places[pin], middle)
         _pin(scene, pin, *places[pin], -1 if pin == "S" else 1)
-    label = Text(middle[0] + 8, middle[1] - 17, said(hub), "node", size=15, bold=True)
+    label = Text(
+        middle[0] + 8,
+        middle[1] - 17,
+        said(Message("star") if hub == "star" else hub),
+        "node",
+        size=15,
+        bold=True,
+    )
     scene.node(hub, *middle, label)
     part = elements[0]
     scene.label(fitted(part.title, 170, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part))
     _shell_node(scene, 230, low + 70, said)
-    _notes(scene, said("Pins stand here as the circuit runs, not as they stand on the compressor."), low + 80)
+    notes = Message("Pins stand here as the circuit runs, not as they stand on the compressor.")
+    _notes(scene, said(notes), low + 80)
 
 
 def _narrow(text: str, width: float) -> tuple[str, str, str, float]:
@@ -350,7 +363,7 @@ def _pin(scene: Scene, name: str, x: float, y: float, side: int) -> None:
 
 
 def _shell_node(scene: Scene, x: float, y: float, said: Callable[[str], str]) -> None:
-    scene.node("shell", x, y, Text(x, y - 18, said("shell"), "node", "middle", 15, True))
+    scene.node("shell", x, y, Text(x, y - 18, said(Message("shell")), "node", "middle", 15, True))
 
 
 def _notes(scene: Scene, text: str, top: float) -> None:

@@ -31,7 +31,7 @@ from humclick.diagnosis.probes import Kind, Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
-from humclick.messages import Message, listed
+from humclick.messages import N_, Message, listed
 from humclick.readings.shown import minutes_of, percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
@@ -40,6 +40,8 @@ __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 _NO_REPAIR = frozenset({"wait", "set control"})
 #: So much more is measured, with power off, once something must be put right before power. A choice.
 _MEANWHILE = 5
+#: The plain verdict.
+_FIXES = N_("{remedies:and} ({chance} that this fixes it)")
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
 _GROUNDED = 0.5
 
@@ -51,8 +53,8 @@ class Suspect:
 
     Attributes
     ----------
-    label : str
-        In the technician's words.
+    label, short : str
+        In the technician's words; without what explains each mode.
     plain : str
         In the customer's words.
     parts : tuple of (part, mode)
@@ -62,6 +64,7 @@ class Suspect:
     """
 
     label: Message
+    short: Message
     plain: Message
     parts: tuple[tuple[str, str], ...]
     probability: float
@@ -141,6 +144,11 @@ class Verdict:
     flip_factor: float
     rival: tuple[str, ...]
     guards: tuple[GuardState, ...]
+
+    @property
+    def plainly(self) -> bool:
+        """Whether its sentence says no more than what to do and how probably that fixes it."""
+        return self.sentence.id == _FIXES
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -379,12 +387,13 @@ def _suspects(judged: Judged) -> tuple[Suspect, ...]:
             break
         if not named:
             label = Message("nothing wrong now")
-            found.append(Suspect(label, Message("Nothing is wrong with it at the moment."), (), p))
+            found.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
             continue
         families = [(machine.part(part).family, mode) for part, mode in named]
         labels = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).title) for f, m in families]
+        short = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).short) for f, m in families]
         plain = [f.mode(m).plain for f, m in families]
-        found.append(Suspect(listed(labels, "plus"), listed(plain, "space"), named, p))
+        found.append(Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p))
     return tuple(found)
 
 
@@ -397,7 +406,7 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     rival, factor = _flip(problem, actions, made.action)
     remedies, due = action, action
     titles = tuple(shop.remedy(r).title for r in sorted(action))
-    sentence = Message("{remedies:and} ({chance} that this fixes it)", remedies=titles, chance=percent(right))
+    sentence = Message.of(_FIXES, remedies=titles, chance=percent(right))
     if action == HAND_OVER:
         right = post.by_class.get(HAND_OVER, 0.0)
         sentence = Message("the readings do not settle it: {remedy}", remedy=titles[0])

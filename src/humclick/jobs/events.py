@@ -449,6 +449,8 @@ class RecordingTaken(Event):
         Natural logarithm of how probable the recording is under each cause, the best at 0. [-]
     words : str
         What it shows, plainly.
+    said : tuple of mappings
+        The same as `humclick.messages.as_data` has it, sentence by sentence; empty in older files.
     seconds : float
         Length of the recording; 0 where it was not kept. [s]
     unit : str
@@ -467,6 +469,7 @@ class RecordingTaken(Event):
     sha256: str = ""
     causes: dict[str, float] = field(default_factory=dict)
     words: str = ""
+    said: tuple[dict[str, Any], ...] = ()
     seconds: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 2678400})] = 0.0
     unit: str = ""
     course: tuple[float, ...] = ()
@@ -505,6 +508,8 @@ class RecordingTaken(Event):
                     kinds=", ".join(kinds),
                 )
             )
+        if len(self.said) > 50 or len(repr(self.said)) > 10 * PAGE:
+            raise OutOfRange(Message("said must be at most 50 short sentences"))
         check_text(self.name, "name")
         check_text(self.words, "words", PAGE)
 

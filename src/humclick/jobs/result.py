@@ -93,17 +93,17 @@ class DefendedVerdict:
     """
 
     remedies: tuple[str, ...]
-    titles: tuple[str, ...]
+    titles: tuple[Message, ...]
     rival: tuple[str, ...]
     due: tuple[str, ...]
     probability: float
-    sentence: str
+    sentence: Message
     expected_loss: float
     margin: float | None
     flip_factor: float | None
     guards: tuple[GuardState, ...]
     by_elimination: bool
-    because: str
+    because: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +180,7 @@ class AdviceResult:
 
     humclick_advice: Literal[1]
     kind: Literal["stop", "probe", "wait", "verdict", "work", "prove", "repaired"]
-    heading: str
+    heading: Message
     done: tuple[str, ...]
     due: tuple[str, ...]
     turns: tuple[TurnResult, ...]
@@ -194,12 +194,12 @@ class AdviceResult:
     alternatives: tuple[Value, ...]
     guards: tuple[GuardState, ...]
     findings: tuple[Finding, ...]
-    contradictions: tuple[str, ...]
+    contradictions: tuple[Message, ...]
     unproved: Mapping[str, tuple[str, ...]]
     bars: tuple[Bar, ...]
     problems: tuple[Problem, ...]
     before: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Message, ...]
     verdict: DefendedVerdict | None
     explanation: Explanation | None
 
@@ -283,7 +283,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         bars=advice.bars,
         problems=call.problems,
         before=tuple(gate.name for gate in call.gates_before(following.gates)) if following else (),
-        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in (*cautions(call), *spoken)),
+        cautions=tuple(fact.sentence for fact in (*cautions(call), *spoken)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
     )

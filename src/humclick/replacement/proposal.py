@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
+from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import Asked, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
 from humclick.replacement.marks import (
@@ -84,7 +85,7 @@ class Proposal:
     """
 
     part: str
-    title: str
+    title: Message
     before: str
     never: tuple[Rule, ...]
     rules: Mapping[str, MarkRule]
@@ -159,7 +160,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     rules = rules_of(machine, part)
     if part == ASSIST:
         data = read_data("humclick.replacement", "substitute.toml")["assist"]
-        title, before = str(data["title"]), str(data["before"])
+        title, before = Message.of(data["title"]), Message.of(data["before"])
         never = tuple(rule for p in machine.parts if p.id in GEARS for rule in family_rules(p.family).never)
     else:
         found = family_rules(machine.part(part).family)
@@ -241,7 +242,7 @@ def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
         if rule.needed or rule.name in given.old or rule.name in given.new:
             asked.append(Asked(rule, given.old.get(rule.name), limit))
-    demand = PartDemand("", given.part, given.title, "", tuple(asked), (), (), (), ())
+    demand = PartDemand("", given.part, given.title, NOTHING, tuple(asked), (), (), (), ())
     candidate: dict[str, object] = dict(given.new)
     if given.listed:
         candidate["listed"] = "yes"
@@ -299,7 +300,13 @@ def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
             and given.part != ASSIST
             and not (given.listed and given.part == "overload_protector")
         )
-        sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
-        if sides:
-            found.append(MissingMark(name, f"{rule.title} ({' and '.join(sides)} part)", rule.where))
+        if on_old or on_new:
+            found.append(MissingMark(name, _on(rule.title, on_old, on_new), rule.where))
     return tuple(sorted(found, key=lambda mark: mark.name not in essential))
+
+
+def _on(mark: Message, old: bool, new: bool) -> Message:
+    """A mark, and on which of the two parts it is to be read."""
+    if old and new:
+        return Message("{mark} (old and new part)", mark=mark)
+    return Message("{mark} (old part)", mark=mark) if old else Message("{mark} (new part)", mark=mark)

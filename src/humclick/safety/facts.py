@@ -75,6 +75,11 @@ class Fact:
     plain: Message
     source: str
 
+    @property
+    def sentence(self) -> Message:
+        """Heading and sentences in one."""
+        return Message("{title}. {text}", title=self.title, text=self.plain)
+
 
 @dataclass(frozen=True, slots=True)
 class Hazard(Fact):

@@ -29,9 +29,10 @@ from starlette.staticfiles import NotModifiedResponse
 from humclick import __version__
 from humclick.errors import HumclickError, StorageTrouble, Unknown, printable
 from humclick.limits import FORM_FIELDS, FORM_FILES, SETTING_LETTERS
+from humclick.messages import ENGLISH, languages
 from humclick.web.api import DEVICE, device_of, router, taken_in
 from humclick.web.assets import Asset, Assets, assets
-from humclick.web.exchange import LANGUAGES, Reply, Settings
+from humclick.web.exchange import Reply, Settings
 from humclick.web.guard import Guard
 from humclick.web.icons import icons
 from humclick.web.language import language
@@ -281,9 +282,9 @@ def _language(request: Request) -> str:
     """The first language asked for that there is."""
     for part in request.headers.get("accept-language", "").split(","):
         code = part.partition(";")[0].strip().casefold()[:2]
-        if code in LANGUAGES:
+        if code in languages():
             return code
-    return LANGUAGES[0]
+    return ENGLISH
 
 
 def _settings(request: Request) -> dict[str, Any]:

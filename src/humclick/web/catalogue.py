@@ -48,7 +48,7 @@ _WORDS = frozenset(
 )
 
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
-_ALL_WORDS, _NO_WORDS = frozenset({"words.toml"}), frozenset({"call.toml", "designs.toml", "symbols.toml"})
+_ALL_WORDS, _NO_WORDS = frozenset({"words.toml"}), frozenset({"call.toml", "designs.toml"})
 #: What is the same in every language.
 _ONE_PLACE = re.compile(r"\{[^{}]*\}")
 

@@ -19,7 +19,7 @@ from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.standing import Onward, accepted, onward, probes_now
-from humclick.messages import Message
+from humclick.messages import NOTHING, Message, as_data
 from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
@@ -164,11 +164,11 @@ class Desk:
         return None if advice is None else onward(self.call, advice, self.state, self.shop)
 
     @property
-    def heading(self) -> str:
+    def heading(self) -> Message:
         """How far the call has come, in one line."""
         machine = self.call.machine
         advice = self.weighed.advice if self.weighed is not None else None
-        return heading(self.state, advice, self.shop, machine.arrangement.title if machine else "")
+        return heading(self.state, advice, self.shop, machine.arrangement.title if machine else NOTHING)
 
     @cached_property
     def before(self) -> Weighed | None:
@@ -197,10 +197,10 @@ class Desk:
             raise Refused(Message("no machine is described yet"))
         return probe_of(self.call.machine, name, self.shop)
 
-    def remedy(self, name: str) -> str:
+    def remedy(self, name: str) -> Message:
         """What a remedy is called; its name where the shop has none such."""
         known = self.shop.remedies.get(name)
-        return name if known is None else known.title
+        return Message.of(name) if known is None else known.title
 
     def briefing(self, probe: Probe) -> Briefing:
         """What is said of safety before a probe, to whoever holds this device."""
@@ -235,7 +235,7 @@ class Desk:
         )
 
     def summary(self) -> Mapping[str, Any]:
-        """The call's line in the list: texts as kept, state by its name, verdict in English."""
+        """The call's line in the list: texts as kept, state by its name, messages as data."""
         header, machine = self.call.header, self.call.machine
         advice = self.weighed.advice if self.weighed is not None else None
         verdict = advice.verdict if advice is not None else None
@@ -243,11 +243,11 @@ class Desk:
         return {
             "id": self.id,
             "title": title,
-            "equipment": machine.arrangement.title if machine is not None else "",
+            "equipment": as_data(machine.arrangement.title) if machine is not None else "",
             "customer": header.customer if header else "",
             "state": self.state.name,
             "updated": (self.events[-1].at if self.events else self.request.now).isoformat(),
-            "verdict": self.heading if self.state.turn else verdict.sentence if verdict is not None else "",
+            "verdict": as_data(self.heading if self.state.turn else verdict.sentence if verdict else NOTHING),
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),
         }

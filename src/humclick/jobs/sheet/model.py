@@ -21,6 +21,7 @@ from humclick.diagnosis.remaining import left_of_part
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.jobs.history import State
+from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
 
@@ -42,6 +43,10 @@ __all__ = [
     "Told",
     "judgement_of",
 ]
+
+#: States of a guard.
+_REASONS = Message("Reasons")
+_DONE, _NOT_DONE = Message("done"), Message("NOT DONE")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,7 @@ class Judgement:
     advice: Advice
     explanation: Explanation
     findings: Mapping[str, Finding]
-    contradictions: tuple[str, ...]
+    contradictions: tuple[Message, ...]
     shares: Mapping[str, float]
     machine: Machine
 
@@ -148,8 +153,8 @@ class Told:
 class Tested:
     """A thing tested, in the customer's words, and what came of it."""
 
-    what: str
-    result: str
+    what: Message
+    result: Message
     good: bool
 
 
@@ -157,7 +162,7 @@ class Tested:
 class CostLine:
     """One remedy's price: words, parts, work and both, as text. [money of the shop]"""
 
-    what: str
+    what: Message
     parts: str
     work: str
     total: str
@@ -184,18 +189,18 @@ class CustomerPage:
         What the prices hold, or why there are none.
     """
 
-    headline: str
+    headline: Message
     told: str
-    explained: str
-    sure: str
-    wrong: tuple[str, ...]
-    does: tuple[str, ...]
-    done: tuple[str, ...]
-    needed: tuple[str, ...]
+    explained: Message
+    sure: Message
+    wrong: tuple[Message, ...]
+    does: tuple[Message, ...]
+    done: tuple[Message, ...]
+    needed: tuple[Message, ...]
     tested: tuple[Tested, ...]
-    safety: tuple[str, ...]
+    safety: tuple[Message, ...]
     costs: tuple[CostLine, ...]
-    cost_note: str
+    cost_note: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,15 +260,21 @@ class Row:
 class Done:
     """A guard before a compressor is condemned, as shown."""
 
-    title: str
-    state: str
+    title: Message
+    state: Message
+
+    @property
+    def sign(self) -> str:
+        """A tick for what is done, an exclamation mark for what is not, else a dash."""
+        return {_DONE: "✓", _NOT_DONE: "!"}.get(self.state, "–")
 
     @staticmethod
     def of(guard: GuardState) -> Done:
         """The state of a guard in words."""
         if guard.done:
-            return Done(guard.title, "done")
-        return Done(guard.title, f"not needed: {guard.waived}" if guard.waived else "NOT DONE")
+            return Done(guard.title, _DONE)
+        waived = Message("not needed: {reason}", reason=guard.waived)
+        return Done(guard.title, waived if guard.waived else _NOT_DONE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,8 +307,8 @@ class Standing:
         The lists.
     """
 
-    title: str
-    needed: str
+    title: Message
+    needed: Message
     suspects: tuple[Row, ...]
     remedies: tuple[Row, ...]
 
@@ -337,30 +348,30 @@ class TechnicianPage:
         What does not fit; what could not be used; what was not done; what judgement leaves out; cautions.
     """
 
-    headline: str
-    verdict_note: str = ""
+    headline: Message
+    verdict_note: Message = NOTHING
     machine: tuple[Row, ...] = ()
     drawing_svg: str = ""
     drawing_text: str = ""
     start_svg: str = ""
     start_caption: str = ""
     record: tuple[Entry, ...] = ()
-    taken_back: str = ""
+    taken_back: Message = NOTHING
     standings: tuple[Standing, ...] = ()
     figures: tuple[Row, ...] = ()
-    explanation: str = ""
-    reasons_title: str = "Reasons"
+    explanation: Message = NOTHING
+    reasons_title: Message = _REASONS
     elimination: bool = False
     shaded: bool = False
     reasons: tuple[Row, ...] = ()
-    reasons_note: str = ""
+    reasons_note: Message = NOTHING
     guards: tuple[Done, ...] = ()
     next: tuple[Row, ...] = ()
-    contradictions: tuple[str, ...] = ()
-    problems: tuple[str, ...] = ()
-    skipped: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    contradictions: tuple[Message, ...] = ()
+    problems: tuple[Message, ...] = ()
+    skipped: tuple[Message, ...] = ()
+    left_out: tuple[Message, ...] = ()
+    cautions: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,8 +423,8 @@ class CounterPage:
         Nameplate, which belongs to every order.
     """
 
-    headline: str
-    note: str
+    headline: Message
+    note: Message
     demands: tuple[PartDemand, ...] = ()
     fitted: tuple[FittedPart, ...] = ()
     photos: tuple[Photo, ...] = ()

@@ -18,6 +18,7 @@ from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
 from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
 from humclick.jobs.sheet.technician import technician_page
+from humclick.messages import ENGLISH, Message, translator
 from humclick.safety import defer
 
 __all__ = ["PAPERS", "sheet_html", "sheet_of", "typeset"]
@@ -80,7 +81,9 @@ def sheet_of(
         times += [event.at for event in events]
     timed = sorted(at for at in times if at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
-    date = "" if first is None else f"{first}" if first == last else f"{first} to {last}"
+    date = "" if first is None else str(first)
+    if first != last:
+        date = Message("{low} to {high}", low=str(first), high=str(last))
     return Sheet(
         shop=header.shop if header else "",
         customer=header.customer if header else "",
@@ -117,6 +120,7 @@ def sheet_html(
     money: str = "",
     paper: str = "",
     picture: StartPicture | None = None,
+    language: str = ENGLISH,
 ) -> str:
     """
     The sheet as one self-contained HTML file.
@@ -127,6 +131,8 @@ def sheet_html(
         As in `sheet_of`.
     paper : str
         ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
+    language : str
+        Code of the language it is in.
 
     Raises
     ------
@@ -135,10 +141,11 @@ def sheet_html(
     Unknown
         If a reading names a probe the machine does not have.
     """
-    return typeset(sheet_of(call, shop, judgement=judgement, money=money, picture=picture), paper)
+    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    return typeset(sheet, paper, language=language)
 
 
-def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
+def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str = ENGLISH) -> str:
     """
     A sheet as HTML.
 
@@ -150,19 +157,24 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
         ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
     screen : bool
         Whether the styles for screens go with it; a typesetter for paper needs none.
+    language : str
+        Code of the language it is in.
 
     Raises
     ------
     KeyError
         If the paper is not one of `PAPERS`.
     """
-    environment = _environment()
+    environment, words = _environment(), translator(language)
     sources = ["sheet.css", "screen.css"] if screen else ["sheet.css"]
     style = "\n".join(PackageLoader("humclick.jobs.sheet").get_source(environment, n)[0] for n in sources)
     if paper:
         style = f"@page {{ size: {PAPERS[paper]}; }}\n{style}"
     return environment.get_template("sheet.html").render(
         sheet=sheet,
+        _=words.page,
+        say=words.text,
+        lang=words.code,
         style=Markup(style),  # our own files
         drawing=Markup(sheet.technician_page.drawing_svg),  # escaped where it is drawn
         start=Markup(sheet.technician_page.start_svg),  # likewise

@@ -43,7 +43,7 @@ def given(desk: Desk) -> dict[str, Any]:
     if machine is not None:
         first = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
         every = [part.id for part in machine.parts if not part.family.sealed]
-        titles = {part.id: part.family.title for part in machine.parts} | {COMPRESSOR: COMPRESSOR}
+        titles = {part.id: part.family.title for part in machine.parts} | {COMPRESSOR: Message("compressor")}
         parts = [
             (name, titles[name], name in first)
             for name in dict.fromkeys((*first, *every, COMPRESSOR))

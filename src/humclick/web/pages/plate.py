@@ -54,7 +54,7 @@ def show(desk: Desk) -> Reply:
         machine=machine,
         protectors=[(name, PROTECTORS[name]) for name in (machine.arrangement.protectors if machine else ())],
         meters=meters(),
-        parts=[*parts, (COMPRESSOR, COMPRESSOR)],
+        parts=[*parts, (COMPRESSOR, Message("compressor"))],
         icon=drawings.icon,
     )
     return Reply(title=_("Nameplate"), html=html, id=desk.id)

@@ -6,11 +6,11 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from humclick.messages import Message
+from humclick.messages import Message, languages, translator
 from humclick.meters import meters
 from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
-from humclick.web.exchange import LANGUAGES, THEMES, Reply, Settings
+from humclick.web.exchange import THEMES, Reply, Settings
 from humclick.web.typeset import page
 
 __all__ = ["show", "take"]
@@ -20,7 +20,12 @@ def show(desk: Desk) -> Reply:
     """The settings."""
     _ = desk.language.text
     places = [(name, place_of(name)) for name in ("", *PLACES)]
-    known = {"meters": meters(), "themes": THEMES, "places": places}
+    known = {
+        "meters": meters(),
+        "themes": THEMES,
+        "places": places,
+        "languages": [(code, translator(code).name) for code in languages()],
+    }
     return Reply(title=_("Settings"), html=page("settings.html", desk, **known))
 
 
@@ -35,7 +40,7 @@ def take(desk: Desk) -> Reply:
     """
     request = desk.request
     language, theme, meter = request.given("language"), request.given("theme"), request.given("meter")
-    if language not in LANGUAGES:
+    if language not in languages():
         raise FormRefused("language", Message("choose one of the languages shown"))
     if theme not in THEMES:
         raise FormRefused("theme", Message("choose one of the looks shown"))
