@@ -141,8 +141,8 @@ class Message(str):
 
     @classmethod
     def of(cls, id: str, /, **values: Value) -> Message:
-        """A message whose id stands in a data file, where the catalogue tool finds it."""
-        return _message(id, values)
+        """A message whose id stands in a data file, where the catalogue tool finds it; a message as it is."""
+        return id if isinstance(id, Message) and not values else _message(id, values)
 
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError("a message is not changed")

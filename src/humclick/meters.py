@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import Any
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 
 __all__ = [
@@ -127,7 +128,7 @@ class Meter:
     """
 
     name: str
-    title: str
+    title: Message
     ranges: tuple[MeterRange, ...]
     test_voltage: float | None = None
 
@@ -333,7 +334,7 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
         voltage = _number(table, "test_voltage", where)
     if voltage is not None and not voltage > 0:
         raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
-    title = _text(table, "title", where) if "title" in table else name
+    title = Message.of(_text(table, "title", where) if "title" in table else name)
     order = list(Quantity)
     ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
     try:

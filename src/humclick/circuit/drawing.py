@@ -11,7 +11,7 @@ from zlib import crc32
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
-from humclick.circuit.layout import lay_out, nodes_of
+from humclick.circuit.layout import lay_out, node_name, nodes_of
 from humclick.errors import Refused, Unknown
 from humclick.messages import Message, listed
 from humclick.readings.shown import percent
@@ -97,14 +97,21 @@ def describe(
     marked = _checked(machine, probe)
     joined = []
     for placed in machine.parts:
-        ends = tuple(dict.fromkeys(placed.connect.values()))
+        ends = tuple(map(node_name, dict.fromkeys(placed.connect.values())))
         if len(ends) > 1:
             joined.append(Message("{part} joins {nodes:and}", part=placed.family.title, nodes=ends))
-    joined += [Message("a wire joins {first} and {second}", first=a, second=b) for a, b in machine.wires]
+    joined += [
+        Message("a wire joins {first} and {second}", first=node_name(a), second=node_name(b))
+        for a, b in machine.wires
+    ]
     sentences = [Message("{what:semicolon}.", what=tuple(joined))]
     if marked:
         sentences.append(
-            Message("Probe 1 on {first}, probe 2 on {second}.", first=marked[0], second=marked[1])
+            Message(
+                "Probe 1 on {first}, probe 2 on {second}.",
+                first=node_name(marked[0]),
+                second=node_name(marked[1]),
+            )
         )
     if clamp is not None:
         sentences.append(

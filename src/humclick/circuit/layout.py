@@ -41,6 +41,11 @@ _EDGE = 12.0  # left and right edge of the shell
 _SHELL = 288.0  # where the ground wire leaves the shell
 
 
+def node_name(node: str) -> str:
+    """What a node is called: a letter, or the word for the shell or for the middle of three windings."""
+    return {"shell": Message("shell"), "star": Message("star")}.get(node, node)
+
+
 def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
     rows = read_data("humclick.circuit", "symbols.toml")["element"]
     found = []
@@ -338,7 +343,7 @@ def _star(
     label = Text(
         middle[0] + 8,
         middle[1] - 17,
-        said(Message("star") if hub == "star" else hub),
+        said(node_name(hub)),
         "node",
         size=15,
         bold=True,

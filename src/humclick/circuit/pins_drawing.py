@@ -134,7 +134,7 @@ def _up_arrow(x: float, y: float, turned: bool, palette: Palette, up: str) -> st
 
 def _foot(text: str, y: float, palette: Palette) -> str:
     """What stands under a drawing, smaller where it is long."""
-    lines, size = fitted(text, 344, most=1, least=9.0)
+    lines, size = fitted(text, 358, most=1, least=9.0)
     return words(Text(180, y, lines[0], "label", "middle", size), palette)
 
 

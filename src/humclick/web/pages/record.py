@@ -32,6 +32,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import HAZARD_STANDS, given_last, live, to_undo
 from humclick.messages import Message, Value, listed
+from humclick.meters import meters
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -126,7 +127,8 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             figures += [event.refrigerant] if event.refrigerant else []
             return event.arrangement, ", ".join(figures)
         case MeterTaken():
-            return "", event.name
+            known_meter = meters().get(event.name)
+            return "", event.name if known_meter is None else known_meter.title
         case StampRead():
             return event.part, event.text
         case ComplaintHeard():
