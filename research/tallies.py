@@ -31,7 +31,7 @@ _ENOUGH = 5
 
 
 def _constant(name: str) -> float:
-    return sourced(read_data("humclick.start", "power_up_table.toml")["statistics"][name], name).value
+    return sourced(read_data("research", "power_up_table.toml")["statistics"][name], name).value
 
 
 @dataclass(frozen=True, slots=True)

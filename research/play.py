@@ -29,7 +29,7 @@ from humclick.start.batch import Features, simulate_many
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.rows import OUTCOMES
-from humclick.start.sweep_spec import (
+from research.spec import (
     CONDITIONS,
     MACHINE,
     WORDS,
@@ -174,9 +174,7 @@ def _parquet() -> tuple[Any, Any]:
         import pyarrow
         import pyarrow.parquet as parquet
     except ImportError:
-        raise Refused(
-            "Parquet needs pyarrow; install it with: python -m pip install 'humclick[scale]'"
-        ) from None
+        raise Refused("Parquet needs pyarrow; install it with: python -m pip install pyarrow") from None
     return pyarrow, parquet
 
 
@@ -297,7 +295,7 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
         import distributed
     except ImportError:
         raise Refused(
-            "a Dask cluster needs distributed; install it with: python -m pip install 'humclick[scale]'"
+            "a Dask cluster needs distributed; install it with: python -m pip install distributed"
         ) from None
     try:
         dask: Any = distributed
