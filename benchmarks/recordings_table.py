@@ -77,7 +77,7 @@ def _logged(one: Design, modes: Mapping[str, str], seconds: float, hot: bool) ->
     energy = np.interp(edges, np.concatenate(([0.0], run.time)), squares)
     amps = np.sqrt(np.maximum(np.diff(energy), 0.0) * _RATE)
     values = np.concatenate((np.zeros(int(_BEFORE * _RATE)), amps))
-    return Recording(name="simulated", values=values, step=1 / _RATE, unit="A")
+    return Recording(name="simulated", values=values.tolist(), step=1 / _RATE, unit="A")
 
 
 def _attempts(

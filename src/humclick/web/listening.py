@@ -1,7 +1,7 @@
 """
 A recording of a start, handed in on a page: read, and put into the call as an event.
 
-The same on the server and in the browser; there without numpy, which takes longer.
+The same on the server and in the browser.
 """
 
 from __future__ import annotations
