@@ -74,9 +74,10 @@ def recorded(files: Iterable[tuple[str, str, str]]) -> Callable[[], bytes]:
     re.purge()
 
     def end() -> bytes:
+        tables = _tables(files)  # before the end: patterns of the reader of TOML are kept too
         del vars(dataclasses)["exec"]
         _compiler.compile = compiled
-        return marshal.dumps((_tables(files), tuple(sys.version_info[:3]), marshal.dumps((codes, patterns))))
+        return marshal.dumps((tables, tuple(sys.version_info[:3]), marshal.dumps((codes, patterns))))
 
     return end
 
