@@ -235,10 +235,6 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
 
     Parameters
     ----------
-    name, protector : str
-        Arrangement and its protector.
-    nameplate : Nameplate
-        Volts and hertz.
     count : int
         How many. [-]
     seed : int

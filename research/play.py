@@ -87,8 +87,6 @@ def chunk_rows(text: str, number: int) -> Columns:
 
     Parameters
     ----------
-    text : str
-        The spec as written.
     number : int
         Which chunk, from 0.
 
@@ -344,16 +342,12 @@ def sweep(
 
     Parameters
     ----------
-    spec : SweepSpec
-        What is asked for.
     out : Path
         The file; until it is whole, its parts stand in a folder beside it.
     jobs : int or None
         Cores here; all if left out. One plays in this process.
     dask : str or None
         Address of a scheduler that runs already; then nothing is played here.
-    progress : callable, optional
-        Called after each chunk.
 
     Returns
     -------

@@ -67,14 +67,7 @@ def _faults(machine: Machine) -> tuple[Fault, ...]:
 
 
 def dead_modes(design: Design) -> tuple[Fault, ...]:
-    """
-    Modes with which nothing flows at all, whatever else is wrong: they need no simulation.
-
-    Parameters
-    ----------
-    design : Design
-        Any machine of the arrangement.
-    """
+    """Modes with which nothing flows at all, whatever else is wrong: they need no simulation."""
     found = []
     for part, mode in _faults(design.machine):
         case = design.case({part: mode}, hot=True)
@@ -95,8 +88,6 @@ def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, S
 
     Parameters
     ----------
-    machine : Machine
-        The machine.
     dead : sequence of Fault
         Modes left out, from `dead_modes`.
 
@@ -151,8 +142,6 @@ class Packed:
 
         Parameters
         ----------
-        chosen : set of Fault
-            Up to any number.
         hot : bool
             As in `humclick.start.fit.case_of`.
 
@@ -180,14 +169,8 @@ def simulated(table: NDArray[np.float64], locked: NDArray[np.float64]) -> Attemp
 
     Parameters
     ----------
-    table : ndarray
-        Packed cases.
     locked : ndarray
         Locked-rotor current of each one's sound machine. [A]
-
-    Returns
-    -------
-    Attempts
 
     Notes
     -----
@@ -227,20 +210,7 @@ class Made:
 def attempts_of(
     machines: Sequence[Design], sets: Sequence[tuple[bool, Set]]
 ) -> dict[tuple[bool, Set], Attempts]:
-    """
-    Simulate sets of modes on some machines.
-
-    Parameters
-    ----------
-    machines : sequence of Design
-        The machines.
-    sets : sequence of (hot, set)
-        The sets.
-
-    Returns
-    -------
-    dict of (hot, set) to Attempts
-    """
+    """Simulate sets of modes on some machines."""
     packed, found = Packed(machines), {}
     locked = np.array([one.locked_amps for one in machines])
     size = max(1, _PORTION // len(machines))
@@ -279,12 +249,8 @@ def made(name: str, draws: int, seed: int) -> str:
 
     Parameters
     ----------
-    name : str
-        The arrangement.
     draws : int
         Machines for each plate and protector. [-]
-    seed : int
-        Of all random numbers.
 
     Raises
     ------

@@ -154,8 +154,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The value, of either sign. [SI]
 
@@ -218,8 +216,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The reading. [SI]
         resolution : float, optional
@@ -243,8 +239,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The reading. [SI]
         resolution : float, optional

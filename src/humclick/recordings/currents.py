@@ -60,11 +60,6 @@ def current_trace(recording: Recording) -> Trace:
     """
     Effective current of a recording.
 
-    Parameters
-    ----------
-    recording : Recording
-        An rms log or a waveform.
-
     Returns
     -------
     Trace

@@ -68,8 +68,6 @@ def read_recording(
 
     Parameters
     ----------
-    path : str or Path
-        A CSV, text or WAV file.
     rate : float or None
         Samples a second, where the file does not tell it or tells it wrongly. [Hz]
     scale : float or None
@@ -77,11 +75,6 @@ def read_recording(
         for, where known. [A]
     most, most_sound : int
         Most rows of a log, and samples of a WAV file, that are read. [-]
-
-    Returns
-    -------
-    Recording
-        What it holds, with notes on what had to be guessed.
 
     Raises
     ------

@@ -98,15 +98,8 @@ def listen(recording: Recording, *, hertz: float | None = None) -> SoundShown:
 
     Parameters
     ----------
-    recording : Recording
-        The sound, as read from a WAV file.
     hertz : float or None
         Mains frequency, 50 or 60; found from the hum if None. [Hz]
-
-    Returns
-    -------
-    SoundShown
-        Each attempt's outcome, and the course with times.
 
     Raises
     ------

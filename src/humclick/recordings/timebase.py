@@ -40,11 +40,6 @@ def clip_of(values: Sequence[float]) -> float | None:
     """
     Magnitude at which the peaks are cut off.
 
-    Parameters
-    ----------
-    values : sequence of float
-        A waveform, as recorded.
-
     Returns
     -------
     float or None
@@ -66,8 +61,6 @@ def swings(values: Sequence[float], rate: float) -> float:
 
     Parameters
     ----------
-    values : sequence of float
-        As recorded.
     rate : float
         Samples a second. [Hz]
 
@@ -137,12 +130,6 @@ def on_time_base(
 
     Parameters
     ----------
-    name : str
-        The file's name.
-    layout : Layout
-        How it was laid out.
-    times : sequence of float
-        As recorded.
     values : sequence of float
         As recorded; missing ones nan.
     bad, over : int

@@ -109,8 +109,6 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
 
     Parameters
     ----------
-    path : Path
-        The file.
     most : int
         Most samples read. [-]
 

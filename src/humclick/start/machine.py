@@ -148,11 +148,6 @@ def inductances(motor: Motor) -> Inductances:
     """
     Inductance matrices of both axes. [H]
 
-    Parameters
-    ----------
-    motor : Motor
-        The machine.
-
     Returns
     -------
     Inductances
@@ -181,8 +176,6 @@ def warmed(motor: Motor, winding: float, rotor: float | None = None) -> Motor:
 
     Parameters
     ----------
-    motor : Motor
-        The machine.
     winding : float
         Temperature of the copper windings. [°C]
     rotor : float or None
@@ -295,8 +288,6 @@ def steady(
 
     Parameters
     ----------
-    motor : Motor
-        The machine.
     volts : float
         Of the supply behind its impedance. [V]
     slip : float
@@ -392,8 +383,6 @@ def revolving(
 
     Parameters
     ----------
-    motor : Motor
-        The machine, at its own frequency.
     volts : float
         At its terminals. [V]
     slip : float

@@ -67,8 +67,6 @@ def create_app(
 
     Parameters
     ----------
-    office : Office
-        Store and engine.
     static, built : Path
         Folders of the pages' files, by default the program's own, and of the browser's runtime.
     names : iterable of str

@@ -68,8 +68,6 @@ def certificates(folder: Path, names: Iterable[str], now: datetime | None = None
 
     Parameters
     ----------
-    folder : Path
-        Where they are kept.
     names : iterable of str
         Names and addresses under which the server is asked.
     now : datetime, optional

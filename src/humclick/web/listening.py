@@ -37,12 +37,6 @@ def recording_table(
         The file: a clamp's log as CSV, or a WAV file.
     name : str
         What it is called; its ending says what it is.
-    events : sequence of tables
-        The call so far.
-    now : str
-        The caller's clock, with its zone.
-    device : str
-        Who hands it in.
 
     Raises
     ------

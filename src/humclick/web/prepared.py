@@ -39,14 +39,7 @@ def _holds() -> bool:
 
 
 def recorded(files: Iterable[tuple[str, str, str]]) -> Callable[[], bytes]:
-    """
-    Keep what is worked out from here on, until the function that comes back is called for it.
-
-    Parameters
-    ----------
-    files : iterable of (str, str, str)
-        Data files: package, name and text.
-    """
+    """Keep what is worked out from here on, until the function that comes back is called for it."""
     if not _holds():
         return lambda: marshal.dumps((_tables(files), (), b""))
     codes: dict[str, Any] = {}
