@@ -188,17 +188,6 @@ class Meter:
         """
         return self.range_for(quantity, math.inf).full_scale
 
-    def shows_over_limit(self, quantity: Quantity, value: float) -> bool:
-        """
-        Whether the display shows OL for a value. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
-        """
-        return abs(value) >= self.range_for(quantity, value).full_scale
-
     def gain_limit(self, quantity: Quantity, value: float) -> float:
         """
         The percent part of the limit of error, one error shared by all readings of the meter. [SI]
