@@ -144,7 +144,7 @@ class Amps(Model):
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)
-        return Forecast(probe, waits, labels, rows, which, outlook.none(healthy))
+        return Forecast(probe, waits, labels, rows, which, outlook.none(healthy), edges)
 
 
 def _clamp_of(own: Meter) -> Meter:

@@ -254,7 +254,7 @@ class Measured(Model):
                 modes = without(bench.modes_of(scope, config), outlook.mended)
                 nodes = self._nodes(bench, probe, modes, shown, hot, meter)
                 rows[config] = tuple(outlook.bins(nodes, edges, quantity, meter))
-        return outlook.by_config(probe, waits, labels, scope, rows)
+        return outlook.by_config(probe, waits, labels, scope, rows, edges)
 
     def _nodes(
         self,

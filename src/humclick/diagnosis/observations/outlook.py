@@ -5,6 +5,7 @@ What a kind of probe is asked with when one not yet taken is thought about, and 
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from humclick.diagnosis.factors import p_hot
 from humclick.diagnosis.likelihood import bins_of
 from humclick.diagnosis.observations.model import Probe, Taken
 from humclick.diagnosis.observations.weighing import Weighing
-from humclick.diagnosis.situation import Situation, warmth
+from humclick.diagnosis.situation import Observation, Situation, warmth
 from humclick.meters import Meter, Quantity
 from humclick.readings import PartTemperature
 
@@ -46,6 +47,8 @@ class Forecast:
         Row of each set asked for.
     none : tuple of float
         Row of "none of these".
+    edges : tuple of float
+        Edges between the numbers of a measurement; what is above the last may have OL apart. [SI]
     """
 
     probe: Probe
@@ -54,6 +57,15 @@ class Forecast:
     rows: list[Row]
     which: list[int]
     none: Row
+    edges: tuple[float, ...] = ()
+
+    def outcome(self, seen: Observation) -> int:
+        """Which of the outcomes an observation is, by its number."""
+        if seen.reading is None:
+            return self.labels.index(seen.answer)
+        if seen.reading.value is None:
+            return len(self.labels) - 1 if seen.reading.over_limit else 0
+        return bisect_right(self.edges, seen.reading.value)
 
 
 @dataclass(frozen=True)
@@ -145,11 +157,13 @@ class Outlook:
         labels: Sequence[str],
         scope: tuple[int, ...],
         rows: Mapping[Config, Row],
+        edges: tuple[float, ...] = (),
     ) -> Forecast:
         """A forecast from a row for each mode configuration of some parts."""
         configs, which = self.cases.index(scope)
         shown = [rows[config] for config in configs]
-        return Forecast(probe, waits, tuple(labels), shown, which, self.none(rows[(0,) * len(scope)]))
+        none = self.none(rows[(0,) * len(scope)])
+        return Forecast(probe, waits, tuple(labels), shown, which, none, edges)
 
     def by_set(self, row: Callable[[tuple[tuple[int, int], ...]], Row]) -> tuple[list[Row], list[int], Row]:
         """

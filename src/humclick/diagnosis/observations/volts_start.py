@@ -115,7 +115,7 @@ class VoltsStart(Model):
 
         rows, which, healthy = outlook.by_set(row)
         labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
-        return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy))
+        return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
 
 
 def _fractions(

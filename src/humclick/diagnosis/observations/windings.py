@@ -156,7 +156,7 @@ class Windings(Model):
                 made[(sealed, opens)] = tuple(outlook.bins(nodes, edges, Quantity.RESISTANCE))
             rows[config] = made[(sealed, opens)]
         labels = (*labels_between(edges, Quantity.RESISTANCE), "OL")
-        return outlook.by_config(probe, waits, labels, scope, rows)
+        return outlook.by_config(probe, waits, labels, scope, rows, edges)
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:
