@@ -15,9 +15,9 @@ from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.factors import Factor, dead, flat, p_hot
 from humclick.diagnosis.likelihood import Display, evidence, gain
 from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.recorded import cause_of, causes, misread
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Meter, Quantity, meter
-from humclick.sourced import read_data
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["WholeMachine", "clamp_of", "in_steps", "locked_amps"]
@@ -197,21 +197,15 @@ class WholeMachine:
         A set of modes is taken for the first cause, in the order of ``recorded.toml``, that one of its modes
         belongs to; a share is kept for a recording that was read wrongly.
         """
-        data = read_data("humclick.diagnosis", "recorded.toml")
-        told = {cause: math.exp(x) for cause, x in seen.causes if cause in data["causes"]}
+        told = {cause: math.exp(x) for cause, x in seen.causes if cause in causes()}
         if not told:
             return Factor(members)
-        misread = float(data["misread"])
-        anything = math.fsum(told.values()) / len(told)
-        by_mode = {m: c for c, row in reversed(data["causes"].items()) for m in row["modes"]}
-        order = list(data["causes"])
+        anything, astray = math.fsum(told.values()) / len(told), misread()
 
         @cache
         def value(h: int) -> float:
-            modes = without(self.bench.named[h], mended)
-            found = [by_mode[name] for name in (f"{p}.{m}" for p, m in modes.items()) if name in by_mode]
-            cause = min(found, key=order.index, default="healthy")
-            return (1.0 - misread) * told.get(cause, anything) + misread * anything
+            cause = cause_of(without(self.bench.named[h], mended))
+            return (1.0 - astray) * told.get(cause, anything) + astray * anything
 
         return Factor(members, (), {}, value, anything, 1.0)
 
