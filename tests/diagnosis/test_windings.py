@@ -198,8 +198,9 @@ def test_windings_that_touch_agree_with_a_triple_sum(
     a, b, c = np.meshgrid(*axes, indexing="ij")
     whole = a + b + c
     total: Any = np.ones_like(whole)
-    for ohms, (median, sigma) in zip((a, b, c), priors, strict=True):
-        total *= np.exp(-0.5 * (np.log(ohms / median) / sigma) ** 2) / (ohms * sigma * math.sqrt(2 * math.pi))
+    for branch, (median, sigma) in zip((a, b, c), priors, strict=True):
+        total *= np.exp(-0.5 * (np.log(branch / median) / sigma) ** 2)
+        total /= branch * sigma * math.sqrt(2 * math.pi)
     for d, across in zip(seen, (a * (b + c), b * (a + c), c * (a + b)), strict=True):
         total *= np.vectorize(d.display.probability)(across / whole)
     for axis in axes:

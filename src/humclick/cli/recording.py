@@ -278,6 +278,7 @@ def _current_result(
         "duty": measured.duty,
         "heard": list(shown.heard),
         "probabilities": dict(shown.probabilities),
+        "none": shown.none,
         "log_likelihood": dict(shown.log_likelihood),
         "probes": probes,
         "sentences": list(shown.sentences),

@@ -117,7 +117,9 @@ class Shown:
     log_likelihood : mapping of cause to float
         Natural logarithm, the best at 0. [-]
     probabilities : mapping of cause to float
-        After it, with the odds of the plate; what they lack of 1 is none of these. [-]
+        After it, with the odds of the plate. [-]
+    none : float
+        Probability that it is none of these. [-]
     amps : Measured or None
         Locked-rotor plateau of the first whole attempt.
     trip : Measured or None
@@ -131,6 +133,7 @@ class Shown:
     heard: tuple[str, ...]
     log_likelihood: Mapping[str, float]
     probabilities: Mapping[str, float]
+    none: float
     amps: Measured | None
     trip: Measured | None
     sentences: tuple[str, ...]
@@ -326,6 +329,7 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
         likely, best = dict.fromkeys(CAUSES, 1.0), 1.0
     log_likelihood = {cause: math.log(max(value / best, _LEAST)) for cause, value in likely.items()}
     probabilities = _probabilities(log_likelihood, by_gear, gears, plate.odds or _ALIKE)
+    none = max(1.0 - math.fsum(probabilities.values()), 0.0)
     order = sorted(CAUSES, key=lambda c: -probabilities[c])
     told = [c for c in order if probabilities[c] >= _RIVAL] or order[:1]
     whole = _whole(measured) if measured.attempts else None
@@ -333,6 +337,7 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
         heard=_heard(measured, probabilities),
         log_likelihood=log_likelihood,
         probabilities=probabilities,
+        none=none,
         amps=whole.plateau if whole is not None and not whole.attempt.before else None,
         trip=whole.trip if whole is not None else None,
         sentences=_sentences(measured, told, probabilities, plate),
