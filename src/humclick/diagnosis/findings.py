@@ -10,10 +10,16 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.checks import checks
-from humclick.diagnosis.evidence import Compiler, Factor
+from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.observations.feed import Feed
+from humclick.diagnosis.observations.leads import Leads
+from humclick.diagnosis.observations.part_test import PartTest
+from humclick.diagnosis.observations.volts import Outlet
 from humclick.diagnosis.power import three_equal
-from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.messages import Message
@@ -83,9 +89,10 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     judged = judge(replace(situation, observations=()), shop)
     found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
     if three_equal(situation):
+        taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         found = [
-            replace(f, text=_one_of_three(seen), warns=True) if _between_pins(seen) else f
-            for f, seen in zip(found, situation.observations, strict=True)
+            replace(f, text=_one_of_three(seen), warns=True) if _between_pins(probe, seen) else f
+            for f, (probe, seen) in zip(found, taken, strict=True)
         ]
     return tuple(found)
 
@@ -97,14 +104,14 @@ def _one_of_three(seen: Observation) -> Message:
     )
 
 
-def _between_pins(seen: Observation) -> bool:
-    return seen.probe.startswith("pins.") and seen.probe != "pins.shell" and seen.reading is not None
+def _between_pins(probe: Probe, seen: Observation) -> bool:
+    return probe.pins is not None and seen.reading is not None
 
 
 def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
-    probe = bench.probe(seen.probe)
+    probe = probe_of(bench.machine, seen.probe, bench.shop)
     alone = replace(situation, observations=(seen,))
-    factor = Compiler(bench, alone).compiled().factors[1]
+    factor = compile_evidence(bench, alone).factors[1]
     text, warns = _sentence(bench, situation, probe, seen, factor)
     return Finding(seen.id, seen.probe, text, warns)
 
@@ -113,12 +120,12 @@ def _sentence(
     bench: Bench, situation: Situation, probe: Probe, seen: Observation, factor: Factor
 ) -> tuple[Message, bool]:
     shown = shown_text(seen)
-    if probe.kind is Kind.LEADS:
+    if isinstance(probe.model, Leads):
         return Message(
             "The leads add {value}; readings of a few ohms are taken with that in mind.", value=shown
         ), False
-    if factor.per_hypothesis is not None:
-        return _whole_sentence(bench, probe, shown, factor.per_hypothesis)
+    if factor.per_set is not None:
+        return _whole_sentence(bench, probe, shown, factor.per_set)
     own = checks().get(probe.id)
     passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
     if own is not None and passes is not None:
@@ -195,9 +202,9 @@ def _fault(bench: Bench, part: int, mode: int) -> Message:
 
 def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
     """What was read, with what a healthy part gives beside it."""
-    if probe.kind not in (Kind.TEST, Kind.VOLTS):
+    if not isinstance(probe.model, PartTest | Outlet) or isinstance(probe.model, Feed):
         return shown
-    median, sigma = bench.predicted(probe, {}, False)
+    median, sigma = probe.model.predicted(bench, probe, {}, False)
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
         return Message("{value} (healthy: OL)", value=shown)
@@ -208,22 +215,21 @@ def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
 
 
 def _whole_sentence(
-    bench: Bench, probe: Probe, shown: str, value: Callable[[int], float]
+    bench: Bench, probe: Probe, shown: str, value: Callable[[tuple[Fault, ...]], float]
 ) -> tuple[Message, bool]:
     rows = []
     for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
         if len(chosen) == 1:
-            rows.append((value(h), bench.space.prior[h] * value(h), _fault(bench, *chosen[0])))
+            rows.append((value(chosen), bench.space.prior[h] * value(chosen), _fault(bench, *chosen[0])))
     best = max(v for v, _, _ in rows)
     fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
-    heard = probe.kind in HEARD_KINDS
-    if heard and shown == HEARD["runs"]:
-        if probe.kind is Kind.KNOWN_GOOD:
+    if probe.heard and shown == HEARD["runs"]:
+        if probe.model.on_known_good:
             return Message("On known-good gear it runs: the compressor is good."), False
         return Message("It runs."), False
-    if not heard and value(0) >= _FITS * best:
+    if not probe.heard and value(()) >= _FITS * best:
         return Message("{value}: as it should be.", value=shown), False
-    if heard and isinstance(shown, Message):
+    if probe.heard and isinstance(shown, Message):
         shown = shown.capital()
     faults, more = tuple(label for _, _, label in fits[:4]), len(fits) - 4
     if more <= 0:

@@ -16,6 +16,7 @@ from humclick.errors import DataError, Unknown
 from humclick.messages import Message
 from humclick.safety.gating import gate, gates
 from humclick.sourced import read_data
+from humclick.typed_data import named
 
 __all__ = ["Stop", "stop", "stop_at", "stop_meant", "stops", "stops_at"]
 
@@ -70,25 +71,8 @@ def stops() -> Mapping[str, Stop]:
     DataError
         If the data file is damaged or names a gate that does not exist.
     """
-    try:
-        table = {
-            row["name"]: Stop(
-                name=str(row["name"]),
-                title=Message.of(row["title"]),
-                said=Message.of(row["said"]),
-                gates=tuple(map(str, row["gates"])),
-                whole=bool(row["whole"]),
-                proof=str(row.get("proof", "")),
-                words=tuple(map(str, row["words"])),
-                steps=tuple(map(Message.of, row["steps"])),
-                customer=Message.of(row["customer"]),
-                answer=Message.of(row["answer"]),
-                source=str(row["source"]),
-            )
-            for row in read_data("humclick.safety", "stops.toml")["stop"]
-        }
-    except (KeyError, TypeError) as error:
-        raise DataError(f"stops.toml: {error!r}") from error
+    rows = read_data("humclick.safety", "stops.toml")["stop"]
+    table = named(({"proof": "", **row} for row in rows), Stop, "stops.toml")
     for entry in table.values():
         unknown = ({*entry.gates, entry.proof} - {""}) - set(gates())
         if unknown:
