@@ -110,6 +110,7 @@ class Shown(HTMLParser):
         """An element begins."""
         given = {name: value or "" for name, value in attrs}
         hidden = tag in ("style", "script", "time", "pre") or given.get("class") in ("hash", "source")
+        hidden |= tag == "label" and "lang" in given  # the name of a language, in itself
         if tag == "svg":
             self._drawn += 1
             self.texts.append("")

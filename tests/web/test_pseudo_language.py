@@ -15,6 +15,8 @@ from hypothesis import strategies as st
 from humclick.jobs.call_file import load_call
 from humclick.jobs.fold import fold
 from humclick.jobs.sheet.render import sheet_of, typeset
+from humclick.web.exchange import Reply, events_in
+from humclick.web.language import language
 from humclick.web.pages import frame
 from tests.pseudo import CLOSE, OPEN, Shown, in_own_words, pseudo, spoken, unsaid, write_catalogue
 from tests.web.pages_asked import EXAMPLES, NAMES, PAGES, SLOW_PAGES, Bench
@@ -84,7 +86,7 @@ def test_pages_without_a_call_and_the_document_are_said(code: str) -> None:
     bench.post(f"{path}/note", text=f"{OPEN}seen{CLOSE}")
     for page in ("/", "/new", "/settings", "/about-offline", "/nowhere"):
         assert english(bench.ask(page)["html"], bench) == {}, page
-    whole = frame.document(frame.Reply(title=pseudo("Calls"), html="", language=code))
+    whole = frame.document(Reply(title=pseudo("Calls"), html="", language=code))
     assert english(whole) == {}
 
 
@@ -92,7 +94,7 @@ def test_pages_without_a_call_and_the_document_are_said(code: str) -> None:
     ("page", "form"),
     [
         ("reading", {"probe": "ptc.ohms", "value": "", "taken": "1"}),
-        ("reading", {"probe": "ptc.ohms", "value": "shorted", "taken": "1"}),
+        ("reading", {"probe": "ptc.ohms", "value": f"{OPEN}short{CLOSE}", "taken": "1"}),
         ("reading", {"probe": "ptc.ohms", "value": "115 V", "taken": "1"}),
         ("reading", {"probe": "ptc.ohms", "value": "1.2.3", "taken": "1"}),
         ("reading", {"probe": "ptc.shake", "value": f"{OPEN}ratles{CLOSE}", "taken": "1"}),
@@ -118,13 +120,8 @@ def test_refusals_of_forms_are_said(code: str, page: str, form: dict[str, str]) 
 @pytest.mark.parametrize("name", WEIGHED)
 def test_the_sheet_is_said(code: str, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """The sheet as the server and the terminal typeset it."""
-    from humclick.jobs.sheet import render
-    from humclick.web import language as pages
-
-    monkeypatch.setattr(render, "translator", pages.translator)
+    monkeypatch.setattr("humclick.jobs.sheet.render.translator", lambda _code: language(code).words)
     bench, _ = loaded(code, name)
-    from humclick.web.exchange import events_in
-
     call = fold(events_in(bench.calls[name], []))
     assert english(typeset(sheet_of(call), language=code), bench) == {}
 

@@ -20,9 +20,15 @@ from humclick.messages import Message
 from humclick.parts.family import Family, families, family
 from humclick.sourced import read_data
 
-__all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements"]
+__all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements"]
 
 PINS = ("C", "R", "S")
+#: Where a protector may sit, in a word.
+PROTECTORS: Mapping[str, Message] = {
+    "external": Message("external"),
+    "integrated": Message("integrated"),
+    "internal": Message("internal"),
+}
 
 _COMMON = {
     "supply": ("supply", {"from_l": "L", "from_n": "N", "l": "l", "n": "n"}),

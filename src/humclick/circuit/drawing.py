@@ -178,7 +178,10 @@ def draw_svg(
 
 
 def draw_text(
-    machine: Machine, probe: tuple[str, str] | None = None, clamp: tuple[str, str] | None = None
+    machine: Machine,
+    probe: tuple[str, str] | None = None,
+    clamp: tuple[str, str] | None = None,
+    said: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as plain text of at most 78 columns.
@@ -191,6 +194,8 @@ def draw_text(
         Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round, marked alike and told below.
+    said : callable
+        A message into what is written: another language.
 
     Raises
     ------
@@ -200,11 +205,15 @@ def draw_text(
         If both probes stand on the same node.
     """
     marked = _checked(machine, clamp or probe)
-    text = drawing_text.sheet(lay_out(machine), marked)
+    text = drawing_text.sheet(lay_out(machine, said=said), marked)
     if clamp is not None:
-        text += (
-            f"\nthe clamp round the one wire between (1) {clamp[0]} and [2] {clamp[1]}, on neither of them\n"
+        below = Message(
+            "the clamp round the one wire between (1) {first} and [2] {second}, on neither of them",
+            first=clamp[0],
+            second=clamp[1],
         )
+        text += f"\n{said(below)}\n"
     elif marked:
-        text += f"\n(1) on {marked[0]}   [2] on {marked[1]}\n"
+        below = Message("(1) on {first}   [2] on {second}", first=marked[0], second=marked[1])
+        text += f"\n{said(below)}\n"
     return text

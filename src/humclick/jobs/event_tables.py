@@ -16,29 +16,31 @@ from typing import Any
 
 import msgspec
 
-from humclick.errors import Refused
+from humclick.errors import HumclickError, Refused
 from humclick.jobs.events import KINDS, Event
 from humclick.jobs.fields import one_of
-from humclick.messages import Message
+from humclick.messages import N_, Message
 
 __all__ = ["event_from", "new_event", "table_of"]
 
 _WORDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "str": "text in quotes",
-    "bool": "true or false",
-    "array": "a list",
-    "object": "a table",
-    "datetime": "a date and time with its zone, such as 2026-03-02T09:30:00+01:00",
-    "date": "a date without a time",
-    "time": "a time without a date",
-    "null": "nothing",
+    "float": Message("a number"),
+    "int": Message("a whole number"),
+    "str": Message("text in quotes"),
+    "bool": Message("true or false"),
+    "array": Message("a list"),
+    "object": Message("a table"),
+    "datetime": Message("a date and time with its zone, such as 2026-03-02T09:30:00+01:00"),
+    "date": Message("a date without a time"),
+    "time": Message("a time without a date"),
+    "null": Message("nothing"),
 }
 
 
-def _explained(error: msgspec.ValidationError) -> str:
+def _explained(error: msgspec.ValidationError) -> Message:
     """A message of the typed reading in plain words, the field first."""
+    if isinstance(error.__cause__, HumclickError):
+        return error.__cause__.message
     message = str(error)
     place = re.search(r" - at `(?:\$)?\.?([^`]*)`$", message)
     if place:
@@ -46,15 +48,19 @@ def _explained(error: msgspec.ValidationError) -> str:
     name = place[1] if place else ""
     missing = re.fullmatch(r"Object missing required field `(\w+)`", message)
     if missing:
-        return f"{missing[1]} is missing"
+        return Message("{name} is missing", name=missing[1])
     expected = re.fullmatch(r"Expected `([^`]*)`, got `([^`]*)`", message)
     if expected:
-        wanted = " or ".join(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
-        hint = ', as the display shows it: value = "4.7"' if name == "value" else ""
-        return f"{name or 'it'} must be {wanted}{hint}; got {_WORDS.get(expected[2], expected[2])}"
+        wanted = tuple(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
+        form = N_("{name} must be {wanted:or}; got {given}")
+        if name == "value":
+            form = N_('{name} must be {wanted:or}, as the display shows it: value = "4.7"; got {given}')
+        given = _WORDS.get(expected[2], expected[2])
+        return Message.of(form, name=name or "it", wanted=wanted, given=given)
     if message.startswith("Invalid RFC3339"):
-        message = f"must be {_WORDS['datetime']}"
-    return message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
+        return Message("{name} must be {wanted}", name=name, wanted=_WORDS["datetime"])
+    text = message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
+    return Message.of(text)
 
 
 def event_from(table: Mapping[str, Any]) -> Event:
@@ -83,7 +89,9 @@ def event_from(table: Mapping[str, Any]) -> Event:
     for key in table:
         if key != "kind" and key not in names:
             near = get_close_matches(str(key), names, n=1, cutoff=0.5)
-            hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(names)}"
+            hint = Message("it has {names}", names=tuple(names))
+            if near:
+                hint = Message("did you mean {names:or}?", names=tuple(near))
             raise Refused(
                 Message(
                     "{key} is not a field of {kind}; {hint}",

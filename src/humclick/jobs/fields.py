@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 from humclick.errors import OutOfRange
-from humclick.messages import Message
+from humclick.messages import N_, Message
 
 __all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
 
@@ -24,6 +24,13 @@ TURNING_LETTERS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
+#: Fields that a form asks for: what it says of them is said in the form's language.
+_IN_FORMS = (
+    *(N_("text"), N_("words"), N_("note"), N_("caption"), N_("label"), N_("reason"), N_("customer")),
+    *(N_("equipment"), N_("volts"), N_("minutes"), N_("refrigerant")),
+)
+
+
 def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False) -> None:
     """
     Refuse text that cannot be shown as it is, is too long, or is missing.
@@ -34,12 +41,12 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
         If it is so.
     """
     if needed and not value.strip():
-        raise OutOfRange(Message("{name} must not be empty", name=name))
+        raise OutOfRange(Message("{name} must not be empty", name=Message.of(name)))
     if len(value) > longest:
         raise OutOfRange(
             Message(
                 "{name} may have {longest} characters at most, got {value}",
-                name=name,
+                name=Message.of(name),
                 longest=longest,
                 value=len(value),
             )
@@ -51,7 +58,7 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
             raise OutOfRange(
                 Message(
                     "{name} holds a character that cannot be shown (U+{value:04X}); remove it",
-                    name=name,
+                    name=Message.of(name),
                     value=ord(letter),
                 )
             )
@@ -69,11 +76,11 @@ def check_amount(value: float | None, name: str, high: float, unit: str, above_z
     if value is None:
         return
     if not math.isfinite(value) or value < 0 or value > high or (above_zero and value == 0):
-        least = "above 0" if above_zero else "0 or more"
+        least = Message("above 0") if above_zero else Message("0 or more")
         raise OutOfRange(
             Message(
                 "{name} must be {least} and at most {high:g} {unit}, got {value:g}",
-                name=name,
+                name=Message.of(name),
                 least=least,
                 high=high,
                 unit=unit,

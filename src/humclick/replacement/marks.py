@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from humclick.arrangements.arrangement import PROTECTORS
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, HumclickError, Refused
 from humclick.messages import NOTHING, Message, listed
@@ -469,7 +470,7 @@ def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
         case "arrangement":
             return MarkValue(machine.arrangement.title)
         case "protector":
-            return MarkValue(machine.protector)
+            return MarkValue(PROTECTORS[machine.protector])
         case name:
             value = getattr(machine.nameplate, name)
             return None if value in (None, "") else value_of(value, rule)

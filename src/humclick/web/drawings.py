@@ -17,7 +17,7 @@ from markupsafe import Markup
 from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_svg
 from humclick.circuit.drawing_svg import LIGHT, mark, mix
-from humclick.circuit.layout import lay_out
+from humclick.circuit.layout import lay_out, node_name
 from humclick.circuit.scene import LONG, RING, Scene, Symbol
 from humclick.diagnosis.probes import Probe
 from humclick.web.language import Language
@@ -216,7 +216,7 @@ def wiring(
     return Wiring(
         Markup(whole),  # escaped where it is drawn
         _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
-        points or (),
+        tuple(map(node_name, points or ())),
         next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
     )
 

@@ -4,19 +4,13 @@ The machine on a sheet: arrangement and nameplate.
 
 from __future__ import annotations
 
+from humclick.arrangements.arrangement import PROTECTORS
 from humclick.arrangements.machine import Machine
 from humclick.jobs.sheet.model import Row
 from humclick.messages import NOTHING, Message
 from humclick.safety import flammable, safety_class
 
-__all__ = ["PROTECTORS", "machine_rows"]
-
-#: Where the protector sits.
-PROTECTORS = {
-    "external": Message("external"),
-    "integrated": Message("integrated"),
-    "internal": Message("internal"),
-}
+__all__ = ["machine_rows"]
 
 
 def machine_rows(machine: Machine) -> tuple[Row, ...]:

@@ -8,7 +8,7 @@ Every text here is plain text: the templates escape it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, advise
@@ -324,8 +324,10 @@ class TechnicianPage:
         The decision in one line; how what was decided relates to what was judged.
     machine, figures, reasons : tuples of Row
         Nameplate; figures behind the decision; the reasons.
-    drawing_svg, drawing_text : str
-        The wiring as SVG made by `humclick.circuit.drawing`, and as text; empty without a machine.
+    wiring : Machine or None
+        What is drawn.
+    shares : mapping of part to float
+        How probably each part is suspected, where it is shaded. [-]
     start_svg, start_caption : str
         A start as SVG made by `humclick.start.pictures`, and what it shows; empty where there is none.
     record : tuple of Entry
@@ -336,8 +338,8 @@ class TechnicianPage:
         What is suspected: before the repair or the decision, if there was one, and now.
     explanation, reasons_title : str
         Why the decision led, and the heading that says when.
-    elimination, shaded : bool
-        Whether it leads by elimination; whether parts are shaded in the drawing.
+    elimination : bool
+        Whether it leads by elimination.
     reasons_note : str
         How many reasons are too weak to be shown.
     guards : tuple of Done
@@ -351,8 +353,8 @@ class TechnicianPage:
     headline: Message
     verdict_note: Message = NOTHING
     machine: tuple[Row, ...] = ()
-    drawing_svg: str = ""
-    drawing_text: str = ""
+    wiring: Machine | None = None
+    shares: Mapping[str, float] = field(default_factory=dict)
     start_svg: str = ""
     start_caption: str = ""
     record: tuple[Entry, ...] = ()
@@ -362,7 +364,6 @@ class TechnicianPage:
     explanation: Message = NOTHING
     reasons_title: Message = _REASONS
     elimination: bool = False
-    shaded: bool = False
     reasons: tuple[Row, ...] = ()
     reasons_note: Message = NOTHING
     guards: tuple[Done, ...] = ()

@@ -11,6 +11,7 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.jobs.history import state_of
@@ -166,6 +167,10 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str
         If the paper is not one of `PAPERS`.
     """
     environment, words = _environment(), translator(language)
+    page, svg, text = sheet.technician_page, "", ""
+    if page.wiring is not None:
+        svg = draw_svg(page.wiring, suspects=page.shares, said=words.text)
+        text = draw_text(page.wiring, said=words.text)
     sources = ["sheet.css", "screen.css"] if screen else ["sheet.css"]
     style = "\n".join(PackageLoader("humclick.jobs.sheet").get_source(environment, n)[0] for n in sources)
     if paper:
@@ -176,7 +181,8 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str
         say=words.text,
         lang=words.code,
         style=Markup(style),  # our own files
-        drawing=Markup(sheet.technician_page.drawing_svg),  # escaped where it is drawn
+        drawing=Markup(svg),  # escaped where it is drawn
+        drawing_text=text,
         start=Markup(sheet.technician_page.start_svg),  # likewise
         defer=defer(),
     )

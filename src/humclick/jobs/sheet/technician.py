@@ -11,7 +11,6 @@ from datetime import datetime
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.diagnosis.advice import Value
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.power import Earth, earth
@@ -100,10 +99,9 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
     page = replace(
         page,
         machine=machine_rows(call.machine),
-        drawing_svg=draw_svg(call.machine, suspects=shares),
-        drawing_text=draw_text(call.machine),
+        wiring=call.machine,
+        shares=shares,
         cautions=_cautions(call),
-        shaded=bool(shares),
     )
     return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
 
