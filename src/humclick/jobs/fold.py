@@ -504,7 +504,7 @@ class _Fold:
         """A look at what ends the call stops it, taken back or not, and whatever machine is described."""
         stop = _stops_seen().get((event.probe, _plain(event.value)))
         if stop is not None:
-            self._stop(Stoppage(stop, "", event.id, event.value))
+            self._stop(Stoppage(stop, "", event.id, Message.of(event.value)))
 
     def _recording(self, event: RecordingTaken, against: tuple[str, ...]) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""

@@ -139,7 +139,7 @@ def test_the_technician_sees_every_reading_in_order() -> None:
     assert any(row.name == "Flip factor" for row in page.figures)
     assert any("None of these" in line for line in page.left_out)
     assert any("at most" in line for line in page.left_out)
-    assert "start capacitor" in typeset(sheet_of(call()))
+    assert "start capacitor" in typeset(verdict())
     assert page.wiring is not None
 
 
