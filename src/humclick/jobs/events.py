@@ -169,6 +169,8 @@ class MachineRead(Event):
         As printed.
     provisional : bool
         The arrangement is taken for now only: more than one fits what was seen.
+    also_fits : tuple of str
+        Arrangements that fit it too.
     """
 
     kind: ClassVar[str] = "machine"
@@ -181,6 +183,7 @@ class MachineRead(Event):
     rated_load_amps: float | None = None
     refrigerant: str = ""
     provisional: bool = False
+    also_fits: tuple[str, ...] = ()
 
     def _check(self) -> None:
         check_text(self.arrangement, "arrangement", needed=True)

@@ -277,9 +277,10 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
 def _language(request: Request) -> str:
     """The first language asked for that there is."""
     for part in request.headers.get("accept-language", "").split(","):
-        code = part.partition(";")[0].strip().casefold()[:2]
-        if code in languages():
-            return code
+        code = part.partition(";")[0].strip().casefold()
+        for known in (code, code.partition("-")[0]):
+            if known in languages():
+                return known
     return ENGLISH
 
 

@@ -9,7 +9,7 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
 from humclick.jobs.events import MachineRead
 from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
-from humclick.jobs.standing import CONFIRMED, FOR_NOW, given_last, provisional
+from humclick.jobs.standing import given_last
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
@@ -90,11 +90,6 @@ def take(desk: Desk) -> Reply:
     if protector not in arrangement(name).protectors:
         protector = ""
     others = [each for each in desk.request.given_all("fits") if each in arrangements() and each != name]
-    unsettled = provisional(desk.events, desk.call)
-    new = {**now, "arrangement": name, "protector": protector, "provisional": bool(others)}
-    desk.keep("machine", **new)
-    if others:  # not settled: said on the record, so that whoever reads it knows
-        desk.keep("note", text=f"{FOR_NOW} {name}. What was seen also fits: {', '.join(others)}.")
-    elif unsettled:
-        desk.keep("note", text=f"{CONFIRMED} {name}.")
+    fits = {"provisional": bool(others), "also_fits": others}
+    desk.keep("machine", **{**now, "arrangement": name, "protector": protector, **fits})
     return desk.go(desk.path("plate"))
