@@ -48,7 +48,8 @@ def test_nothing_runs_over_or_is_cut(shop: Server, context: BrowserContext, path
         """() => [...document.querySelectorAll("button, a.button, summary, label, .tile, h1, h2")]
             .filter(each => each.offsetParent && getComputedStyle(each).overflow !== "visible")
             .filter(each => !each.matches(".unseen, .unseen *"))
-            .filter(each => each.scrollWidth > each.clientWidth + 1 || each.scrollHeight > each.clientHeight + 1)
+            .filter(each => each.scrollWidth > each.clientWidth + 1 ||
+                each.scrollHeight > each.clientHeight + 1)
             .map(each => each.innerText.slice(0, 80))"""
     )
     assert cut == []
