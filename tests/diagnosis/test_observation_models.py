@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -39,7 +40,7 @@ _WORKING = [name for name in arrangements() if not arrangement(name).recognised_
 MACHINES = [(name, guard) for name in _WORKING for guard in arrangement(name).protectors]
 #: What was felt, and whether the machine has just tried: the forecast's and the likelihood's word for it.
 WARMTHS = {"cold": False, "hot": True, "unknown": None}
-#: A display that means nothing, or is a thousand times too much, stands elsewhere in a forecast than here. [-]
+#: A display that means nothing, or is a thousand times too much, a forecast puts anywhere. [-]
 SLIPS = SHOP.slips["wild"] + SHOP.slips["factor_1000"]
 #: Thinned displays are summed by the trapezoid rule, and the ends of a meter are sharp. [-]
 SUMMED = 0.012
@@ -208,7 +209,7 @@ def _displays(
             places |= {math.floor(edge / own.resolution), math.ceil(edge / own.resolution)}
         counts = sorted(k for k in places if first <= k <= last)
         stands = dict.fromkeys(counts, 0.0)
-        for a, b in zip(counts, counts[1:], strict=False):
+        for a, b in itertools.pairwise(counts):
             stands[a] += (b - a + 1) / 2
             stands[b] += (b - a - 1) / 2
         stands[counts[-1]] += 1.0
@@ -280,7 +281,7 @@ def test_readings_are_certain_together_and_foreseen_as_they_are_weighed(
     kind: str, data: st.DataObject
 ) -> None:
     """
-    Over all a meter can show the likelihood sums to one, and what falls between two edges is what is foreseen.
+    Over all a meter can show the likelihood sums to one; between two edges falls what is foreseen there.
 
     That is so but for slips, which a forecast spreads evenly; for the one display an edge runs through; and
     for the steps a forecast takes the unknown in.
@@ -327,6 +328,7 @@ class Knock(Model):
     order: ClassVar[int] = 5
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        """One on every machine."""
         yield Probe(
             "invented.knock",
             "Knock on the shell",
@@ -338,12 +340,14 @@ class Knock(Model):
         )
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        """By the mechanism alone."""
         part = weighing.bench.place["mechanism"]
         k = taken[0].probe.outcomes.index(taken[0].seen.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in self._rows(weighing).items()}
         return Factor((), (part,), table, None, 0.5)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        """The same rows."""
         part = outlook.bench.place["mechanism"]
         return outlook.by_config(probe, 0.0, probe.outcomes, (part,), self._rows(outlook.weighing))
 
