@@ -15,7 +15,17 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.observations.model import COVER_ON, Group, Model, Probe, Taken, rest_of, touching
+from humclick.diagnosis.observations.model import (
+    COVER_ON,
+    Group,
+    Model,
+    Probe,
+    Said,
+    Sayings,
+    Taken,
+    rest_of,
+    touching,
+)
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.remedies import NO_PART, remedy_of
@@ -94,6 +104,9 @@ class Listened(Model):
     def hot(self, outlook: Outlook, probe: Probe, waits: float) -> float:
         """Probability that the attempt is made hot. [-]"""
         return outlook.hot(probe, waits)
+
+    def finding(self, say: Sayings) -> Said:
+        return say.of_start() if say.factor.per_set is not None else say.of_nothing()
 
 
 class AsFound(Listened):

@@ -34,6 +34,7 @@ class PartTest(Measured):
     order: ClassVar[int] = 40
     on_part: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
+    beside_healthy: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         for placed in machine.parts:
