@@ -128,12 +128,9 @@ class Probe:
         return energises(self.gates)
 
 
-_HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
-
-
 def _test(machine: Machine, placed: PlacedPart, test: BenchTest) -> Probe:
     points = (placed.connect[test.between[0]], placed.connect[test.between[1]])
-    heat = _HEAT.get(placed.id, "") if test.quantity == "resistance" else ""
+    heat = placed.family.heat if test.quantity == "resistance" else ""
     return Probe(
         f"{placed.id}.{test.name}",
         test.title,
@@ -234,7 +231,7 @@ def _with_discharge(machine: Machine, gates: tuple[str, ...]) -> tuple[str, ...]
 
 
 def _touching(machine: Machine) -> tuple[str, ...]:
-    capacitors = any("capacitor" in p.id for p in machine.parts)
+    capacitors = any("capacitance" in p.family.sizes for p in machine.parts)
     return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
 
 
@@ -287,16 +284,9 @@ def _volts(machine: Machine, shop: Shop) -> Iterator[Probe]:
 
 
 def _fit_words(placed: PlacedPart) -> tuple[str, str]:
-    if placed.id == "mechanism":
-        return (
-            "Clean the condenser, get its fan turning, and try",
-            "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
-        )
-    if placed.id == "wiring":
-        return (
-            "Put wires and starter as drawn, and try",
-            "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen.",
-        )
+    fit = placed.family.fit
+    if fit is not None and fit.title:
+        return fit.title, fit.how
     return (
         f"Fit a new {placed.family.title} and try",
         "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
@@ -359,7 +349,8 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
     )
     minutes, risk = shop.probe["fit"]
     for placed in machine.parts:
-        if placed.family.gear or placed.id in ("control", "mechanism", "wiring"):
+        fit = placed.family.fit
+        if placed.family.gear or fit is not None:
             yield Probe(
                 f"fit.{placed.id}",
                 *_fit_words(placed),
@@ -370,7 +361,7 @@ def _attempts(machine: Machine, shop: Shop) -> Iterator[Probe]:
                 risk=risk,
                 live=True,
                 gates=(*_touching(machine), *_LIVE),
-                mends=frozenset({"mechanism.high_head" if placed.id == "mechanism" else placed.id}),
+                mends=frozenset({fit.mends if fit is not None and fit.mends else placed.id}),
             )
 
 

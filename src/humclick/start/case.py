@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from humclick.errors import Refused
 from humclick.physics.bounds import between
-from humclick.start.gears import (
+from humclick.parts.laws import (
     Capacitor,
     CurrentRelay,
     Gear,

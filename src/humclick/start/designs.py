@@ -18,7 +18,9 @@ import numpy as np
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
 from humclick.sourced import Spread, read_data, sourced, spread
+from humclick.parts.family import Role
 from humclick.start.at_hand import at_hand
+from humclick.start.attempts import sizes_of
 from humclick.start.batch import simulate_packed
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
@@ -153,18 +155,16 @@ def _limit(name: str) -> float:
 
 
 def _machine(base: Machine, drawn: Possible) -> Machine:
+    names = sizes_of(base)
     sizes = {
-        "run_winding.winding": drawn.motor.run_ohms,
-        "start_winding.winding": drawn.motor.start_ohms,
-        "ptc.cold": drawn.gear_ohms,
-        "start_capacitor.capacitance": drawn.start_farads,
-        "run_capacitor.capacitance": drawn.run_farads,
+        f"{base.having(Role.RUN_WINDING).id}.winding": drawn.motor.run_ohms,
+        f"{base.having(Role.START_WINDING).id}.winding": drawn.motor.start_ohms,
+        names.get(Role.STARTER): drawn.gear_ohms,
+        names.get(Role.START_CAPACITOR): drawn.start_farads,
+        names.get(Role.RUN_CAPACITOR): drawn.run_farads,
     }
-    ids = {part.id for part in base.parts}
     known = {
-        key: Spread(size, 1.0, source="drawn")
-        for key, size in sizes.items()
-        if size is not None and key.partition(".")[0] in ids
+        key: Spread(size, 1.0, source="drawn") for key, size in sizes.items() if key and size is not None
     }
     return Machine(base.arrangement, base.protector, base.nameplate, known)
 

@@ -1,21 +1,32 @@
 """
-What stands between the line and the windings: start gear, capacitors, protector, each with its numbers.
+Laws in time: what stands between the line and the windings, each law with its numbers.
 
-A part that is open, shorted, welded or stuck is the same part with other numbers.
+The start is integrated by these laws and no others. A part family says in its ``in_time.py`` which one it
+follows and with which numbers: ``law(part)``, with what it may ask of the part in `InTime`. A part that is
+open, shorted, welded or stuck follows the same law with other numbers.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Protocol as Interface, get_args
 
-from humclick.errors import OutOfRange, Refused
+from humclick.errors import DataError, OutOfRange, Refused
+from humclick.parts.family import Family, Role, family
+from humclick.parts.mode import Mode
+from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.bounds import between
 
 __all__ = [
     "Capacitor",
     "CurrentRelay",
     "Gear",
+    "InTime",
+    "Law",
     "Plain",
     "PotentialRelay",
     "Protector",
@@ -23,6 +34,8 @@ __all__ = [
     "SpeedSwitch",
     "TimedStarter",
     "at_least",
+    "law_of",
+    "typical_of",
 ]
 
 #: Words for a contact that does not obey. Empty: it obeys.
@@ -317,3 +330,108 @@ class Protector:
         between(self.to_winding, 0.0, 1.0, "share of the winding", "")
         between(self.to_shell, 0.0, 1.0, "share of the shell", "")
         _stuck(self.stuck, "a protector")
+
+
+# -- the law of a family ------------------------------------------------------------------------------------
+
+Law = Gear | Capacitor | Protector
+
+
+class Currents(Interface):
+    """The motor at one speed: phasors, rms."""
+
+    @property
+    def run(self) -> complex:
+        """Current in the run winding. [A]"""
+
+    @property
+    def start_volts(self) -> complex:
+        """Across the start winding. [V]"""
+
+
+class InTime(Interface):
+    """What the law of a part may ask: of its mode, of the machine it stands on, of what is usual."""
+
+    @property
+    def mode(self) -> Mode:
+        """Its condition."""
+
+    @property
+    def sealed(self) -> bool:
+        """Whether it is inside the shell."""
+
+    @property
+    def volts(self) -> float:
+        """Nominal voltage of the machine. [V]"""
+
+    @property
+    def hertz(self) -> float:
+        """Line frequency. [Hz]"""
+
+    @property
+    def start_branch(self) -> complex:
+        """The start winding with the rotor locked, half the rotor's part of it. [Ω]"""
+
+    def size(self, name: str) -> float:
+        """Size of the part as it should be. [Ω] or [F]"""
+
+    def middle(self, name: str) -> float:
+        """The middle of that size: what the maker has matched to the motor. [Ω] or [F]"""
+
+    def branch(self, name: str) -> float:
+        """Size of the branch that this mode makes of it. [Ω] or [F]"""
+
+    def typical(self, name: str) -> float:
+        """Return a value of the family's ``[typical]``. [as in the file]"""
+
+    def at_slip(self, slip: float, *, start_circuit: bool = True, run_capacitor: bool = True) -> Currents:
+        """
+        The motor at a slip on the nominal voltage.
+
+        With its sound start circuit closed, and its sound run capacitor, where it has one and unless left out.
+        """
+
+
+@cache
+def _module(name: str, folders: tuple[Path, ...]) -> Callable[[InTime], Any]:
+    source = family_sources()[name]
+    found = getattr(source.module("in_time"), "law", None)
+    if not callable(found):
+        raise DataError(f"{source}: in_time.py beside it must have a function law(part)")
+    return found
+
+
+def law_of(kind: Family, part: InTime) -> Law | None:
+    """
+    What a part follows in the start.
+
+    Parameters
+    ----------
+    kind : Family
+        Of the part.
+    part : InTime
+        In its place and mode.
+
+    Returns
+    -------
+    Law or None
+        None where the start circuit is open there.
+
+    Raises
+    ------
+    DataError
+        If the family has no law, or one that makes something else.
+    """
+    name = kind.in_time or kind.name
+    found = _module(name, shelves())(part)
+    wanted = {Role.PROTECTOR: (Protector,), Role.STARTER: (*get_args(Gear), type(None))}
+    if not isinstance(found, wanted.get(kind.role, (Capacitor,))):
+        raise DataError(f"{family_sources()[name]}: law(part) of a {kind.role} must not make {found!r}")
+    law: Law | None = found
+    return law
+
+
+def typical_of(kind: Family) -> dict[str, Any]:
+    """Rows of the family's ``[typical]`` over those of the family it behaves like."""
+    like = family(kind.in_time).typical if kind.in_time else {}
+    return {**like, **kind.typical}

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from humclick.start.case import Plain, Ptc
-from humclick.start.gear.placed import Placed
+from humclick.parts.laws import InTime, Plain, Ptc
 
-__all__ = ["ptc"]
+__all__ = ["law"]
 
 
-def ptc(part: Placed) -> Ptc | Plain | None:
+def law(part: InTime) -> Ptc | Plain | None:
     """
     Make the start circuit's gear of a PTC starter in its mode; None where it is open.
 
@@ -20,19 +19,16 @@ def ptc(part: Placed) -> Ptc | Plain | None:
         return None
     if mode == "bridged":
         return Plain(max(part.branch("bridged"), 1e-3))
-    healthy = part.machine.size(part.id, "cold").median
+    healthy = part.middle("cold")
     cold = part.branch("broken") if mode == "rattles" else part.branch("cold")
-    motor = part.motor
-    winding = motor.start_ohms + 0.5 * motor.rotor_ohms_start
-    leakage = motor.start_leakage + 0.5 * motor.rotor_leakage_start
-    amps = part.volts / abs(complex(winding + healthy, leakage))
-    knee, span = part.typical("ptc", "knee"), part.typical("ptc", "span")
+    amps = part.volts / abs(part.start_branch + healthy)
+    knee, span = part.typical("knee"), part.typical("span")
     rise = knee + 0.35 * span - 25.0
     return Ptc(
         cold_ohms=max(cold, 0.05),
         knee=knee,
         span=span,
-        decades=part.typical("ptc", "decades"),
-        capacity=amps**2 * healthy * part.typical("ptc", "hold") / rise,
-        conductance=part.typical("ptc", "watts_hot") / (knee + 0.5 * span - 25.0),
+        decades=part.typical("decades"),
+        capacity=amps**2 * healthy * part.typical("hold") / rise,
+        conductance=part.typical("watts_hot") / (knee + 0.5 * span - 25.0),
     )

@@ -1,0 +1,150 @@
+"""
+Data files into typed values, with messages that say which file, which field and what would be right.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from difflib import get_close_matches
+from typing import Any, TypeVar
+
+import msgspec
+
+from humclick.errors import DataError, HumclickError
+from humclick.sourced import spread
+
+__all__ = ["sizes_in", "typed"]
+
+_Kind = TypeVar("_Kind")
+
+_WORDS = {
+    "float": "a number",
+    "int": "a whole number",
+    "str": "text in quotes",
+    "bool": "true or false",
+    "array": "a list",
+    "object": "a table",
+}
+_STEP = re.compile(r"\.?([^.\[\]]+)|\[(\d+|\.\.\.)\]")
+
+
+def typed(table: object, kind: type[_Kind], where: str) -> _Kind:
+    """
+    Read a table into a typed value.
+
+    Parameters
+    ----------
+    table : object
+        As TOML gives it.
+    kind : type
+        A frozen struct; fields that it does not have are refused.
+    where : str
+        The file, for the message.
+
+    Raises
+    ------
+    DataError
+        If something is missing, misnamed or of another type.
+
+    Examples
+    --------
+    >>> class Step(msgspec.Struct, forbid_unknown_fields=True):
+    ...     minutes: float
+    >>> typed({"minutes": "ten"}, Step, "steps.toml")
+    Traceback (most recent call last):
+    humclick.errors.DataError: steps.toml: minutes must be a number, got text in quotes
+    """
+    try:
+        return msgspec.convert(table, kind, dec_hook=_complex)
+    except msgspec.ValidationError as error:
+        raise DataError(f"{where}: {_explained(str(error), table, kind)}") from error
+
+
+def _complex(kind: type, value: object) -> object:
+    if kind is complex and isinstance(value, list) and len(value) == 2:
+        return complex(*value)
+    raise TypeError("an impedance is two numbers: [resistance, reactance]")
+
+
+def _explained(message: str, table: object, kind: type) -> str:
+    """The message in plain words, rows of a list by their name."""
+    text, _, path = message.removesuffix("`").partition(" - at `")
+    place = _place(path.removeprefix("$"), table)
+    at = f"{place}: " if place else ""
+    if unknown := re.fullmatch(r"Object contains unknown field `(.*)`", text):
+        near = get_close_matches(unknown[1], _fields(kind), 1)
+        meant = f"; did you mean {near[0]!r}?" if near else ""
+        return f"{at}there is no field {unknown[1]!r}{meant}"
+    if missing := re.fullmatch(r"Object missing required field `(.*)`", text):
+        return f"{at}{missing[1]} is missing"
+    if expected := re.fullmatch(r"Expected `(.*)`, got `(.*)`", text):
+        wanted = " or ".join(_WORDS.get(each, each) for each in expected[1].split(" | "))
+        return f"{place or 'it'} must be {wanted}, got {_WORDS.get(expected[2], expected[2])}"
+    return f"{at}{text[:1].lower()}{text[1:]}"
+
+
+def _fields(kind: type, seen: frozenset[type] = frozenset()) -> list[str]:
+    """Names of all fields of a struct and of those inside it, as the file writes them."""
+    names = []
+    for each in msgspec.structs.fields(kind):
+        names.append(each.encode_name)
+        for inner in _structs(each.type):
+            if inner not in seen:
+                names += _fields(inner, seen | {kind, inner})
+    return names
+
+
+def _structs(kind: Any) -> list[type]:
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        return [kind]
+    return [inner for each in getattr(kind, "__args__", ()) for inner in _structs(each)]
+
+
+def _place(path: str, table: object) -> str:
+    """A path such as ``.mode[3].odds`` as ``mode 'rattles': odds``."""
+    place, here = "", table
+    for name, number in _STEP.findall(path):
+        if name:
+            here = here.get(name) if isinstance(here, Mapping) else None
+            place += f": {name}" if place.endswith("'") else f".{name}" if place else name
+        elif number.isdigit():
+            here = here[int(number)] if isinstance(here, list) and int(number) < len(here) else None
+            called = (
+                here.get("name") or here.get("id") or here.get("family")
+                if isinstance(here, Mapping)
+                else None
+            )
+            place += f" {called!r}" if called else f"[{number}]"
+        else:
+            here = None
+    return place
+
+
+def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
+    """
+    Sizes of a part by name and voltage class, ``""`` for one that is the same in both.
+
+    Raises
+    ------
+    DataError
+        If one lacks median, factor, unit or source, or cannot be.
+    """
+    if not isinstance(table, Mapping):
+        raise DataError(f"{where}: sizes must be a table")
+    found: dict[str, dict[str, Any]] = {}
+    for name, rows in table.items():
+        if not isinstance(rows, Mapping):
+            raise DataError(f"{where}: sizes.{name} must be a table with median, factor, unit and source")
+        by_class = {"": rows} if "median" in rows else rows
+        if unknown := set(by_class) - {"", "115", "230"}:
+            raise DataError(
+                f"{where}: sizes.{name}: classes are 115 and 230, got {', '.join(sorted(unknown))}"
+            )
+        try:
+            found[name] = {key: spread(row, f"{where}: sizes.{name}.{key}") for key, row in by_class.items()}
+        except DataError:
+            raise
+        except HumclickError as error:
+            raise DataError(f"{where}: sizes.{name}: {error}") from error
+    return found
