@@ -21,7 +21,7 @@ import msgspec
 from humclick.errors import DataError, Unknown, one_of
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
 from humclick.parts.mode import Row
-from humclick.parts.shelves import arrangement_sources, shelves
+from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
 from humclick.typed_data import typed
 
@@ -65,7 +65,7 @@ class _Part(Row, frozen=True):
     family: str
     connect: dict[str, str]
     id: str = ""
-    remedies: dict[str, str] = {}
+    remedies: dict[str, str] = msgspec.field(default_factory=dict)
 
     def placed(self, inner: str = "") -> PlacedPart:
         connect = {terminal: node.replace("{inner}", inner) for terminal, node in self.connect.items()}
@@ -114,7 +114,7 @@ class _File(Row, frozen=True):
     protector_remedy: str = "replace overload protector"
     recognised_only: bool = False
     caution: str = ""
-    answers: dict[str, tuple[str, ...]] = {}
+    answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
     starts_as: str = ""
 
 
@@ -145,6 +145,8 @@ class Arrangement:
         What is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out where empty.
     starts_as : str
         The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
+    simulated : bool
+        Whether it has a table of simulated start attempts of its own.
     """
 
     id: str
@@ -159,6 +161,7 @@ class Arrangement:
     caution: str
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     starts_as: str = ""
+    simulated: bool = True
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
@@ -204,10 +207,8 @@ def _gear(rows: Iterable[_Part], where: str) -> tuple[PlacedPart, ...]:
             raise DataError(f"{where}: a part {name!r} is there already; give this one an id of its own")
         taken.add(name)
         terminals, joined = set(part.family.terminals), set(part.connect)
-        if terminals - joined:
-            raise DataError(
-                f"{where}: part {name!r} leaves terminals unconnected: {', '.join(sorted(terminals - joined))}"
-            )
+        if open_ends := ", ".join(sorted(terminals - joined)):
+            raise DataError(f"{where}: part {name!r} leaves terminals unconnected: {open_ends}")
         for terminal in sorted(joined - terminals):
             raise DataError(
                 f"{where}: part {name!r}: connect names a terminal that must be"
@@ -252,7 +253,8 @@ def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
     gear = _gear(file.part, where)
     _check_roles(gear, file.recognised_only, where)
     values = {each: getattr(file, each) for each in file.__struct_fields__ if each != "part"}
-    return Arrangement(id=name, gear=gear, **values)
+    simulated = file.recognised_only or starts_table(name) is not None
+    return Arrangement(id=name, gear=gear, simulated=simulated, **values)
 
 
 def _check_roles(gear: tuple[PlacedPart, ...], recognised_only: bool, where: str) -> None:
@@ -261,9 +263,7 @@ def _check_roles(gear: tuple[PlacedPart, ...], recognised_only: bool, where: str
     allowed = (Role.WINDINGS,) if recognised_only else GEAR_ROLES
     for part, role in zip(gear, roles, strict=True):
         if role not in allowed or roles.count(role) > 1:
-            raise DataError(
-                f"{where}: part {part.id!r} is a {role}; an arrangement has one {', one '.join(allowed)} at most"
-            )
+            raise DataError(f"{where}: part {part.id!r} is a {role}; allowed is one {', one '.join(allowed)}")
 
 
 def arrangements() -> tuple[str, ...]:

@@ -5,7 +5,7 @@ The outlet stands at the upper left, the control beside it, the start gear in th
 below. Three columns run down to the pins, in the order C, S, R, so that no wire crosses another. The gear is
 not drawn from a picture per arrangement: its paths are walked from the line to the start socket, and each
 element is set between the places of its two nodes. An element on no such path has a row of its own below
-them, with the names of the nodes it joins. What stands in the frame of every machine is asked for by its role.
+them, with the names of the nodes it joins. Parts of the frame of every machine are asked for by their role.
 """
 
 from __future__ import annotations

@@ -198,19 +198,19 @@ class WholeMachine:
         belongs to; a share is kept for a recording that was read wrongly.
         """
         data = read_data("humclick.diagnosis", "recorded.toml")
-        told = {cause: math.exp(x) for cause, x in seen.causes if cause in data["causes"]}
+        told = {cause: math.exp(x) for cause, x in seen.causes if cause in data["order"]}
         if not told:
             return Factor(members)
         misread = float(data["misread"])
         anything = math.fsum(told.values()) / len(told)
-        by_mode = {m: c for c, row in reversed(data["causes"].items()) for m in row["modes"]}
-        order = list(data["causes"])
+        order = list(data["order"])
+        kinds = {part.id: part.family for part in self.bench.machine.parts}
 
         @cache
         def value(h: int) -> float:
             modes = without(self.bench.named[h], mended)
-            found = [by_mode[name] for name in (f"{p}.{m}" for p, m in modes.items()) if name in by_mode]
-            cause = min(found, key=order.index, default="healthy")
+            shown = [kinds[p].mode(m).recorded for p, m in modes.items()]
+            cause = min(filter(None, shown), key=order.index, default="healthy")
             return (1.0 - misread) * told.get(cause, anything) + misread * anything
 
         return Factor(members, (), {}, value, anything, 1.0)

@@ -18,7 +18,7 @@ import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
 from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
-from humclick.parts.shelves import Source, family_sources, shelves
+from humclick.parts.shelves import family_sources, shelves
 from humclick.sourced import Spread
 from humclick.typed_data import sizes_in, typed
 
@@ -102,17 +102,17 @@ class Look(Row, frozen=True):
     minutes: float
     source: str
     gates: tuple[str, ...]
-    due: dict[str, str] = {}
+    due: dict[str, str] = msgspec.field(default_factory=dict)
     bars: tuple[str, ...] = ()
     again: bool = False
-    stops: dict[str, str] = {}
+    stops: dict[str, str] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for mode, row in self.table.items():
             if len(row) != len(self.outcomes) or abs(sum(row) - 1.0) > 1e-9:
                 raise ValueError(
-                    f"table.{mode} must have {len(self.outcomes)} probabilities, one an outcome, that sum to 1;"
-                    f" got {', '.join(f'{p:g}' for p in row)}"
+                    f"table.{mode} must have {len(self.outcomes)} probabilities, one an outcome, that sum"
+                    f" to 1; got {', '.join(f'{p:g}' for p in row)}"
                 )
         for answer in (*self.due, *self.bars, *self.stops):
             if answer not in self.outcomes:
@@ -248,7 +248,7 @@ class Family(Row, frozen=True, dict=True):
     apart : bool
         True for what takes no part in a start attempt.
     heat : str
-        How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns the skin.
+        How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns.
     sparks : bool
         True where it has contacts, or a body that glows: it must suit a flammable refrigerant.
     at_pins : bool
@@ -280,7 +280,7 @@ class Family(Row, frozen=True, dict=True):
     terminals: tuple[str, ...]
     role: Role
     listed: tuple[Mode, ...] = msgspec.field(name="mode")
-    sizes: dict[str, dict[str, Spread]] = {}
+    sizes: dict[str, dict[str, Spread]] = msgspec.field(default_factory=dict)
     tests: tuple[BenchTest, ...] = msgspec.field(name="test", default=())
     looks: tuple[Look, ...] = msgspec.field(name="look", default=())
     gear: bool = False
@@ -293,14 +293,14 @@ class Family(Row, frozen=True, dict=True):
     electronic: bool = False
     gear_ohms: str = ""
     in_time: str = ""
-    typical: dict[str, dict[str, Any]] = {}
+    typical: dict[str, dict[str, Any]] = msgspec.field(default_factory=dict)
     drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())
     fit: Fit | None = None
     substitute: Substitute | None = None
     does: str = ""
     tested: str = ""
-    impedance: dict[str, dict[Regime, complex]] = {}
-    match: dict[str, Any] = {}
+    impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
+    match: dict[str, Any] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _check_names(self)

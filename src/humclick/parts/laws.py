@@ -13,7 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Protocol as Interface, get_args
+from typing import Any, get_args
+from typing import Protocol as Interface
 
 from humclick.errors import DataError, OutOfRange, Refused
 from humclick.parts.family import Family, Role, family
@@ -388,17 +389,17 @@ class InTime(Interface):
         """
         The motor at a slip on the nominal voltage.
 
-        With its sound start circuit closed, and its sound run capacitor, where it has one and unless left out.
+        Its sound start circuit is closed, its sound run capacitor in place, unless they are left out.
         """
 
 
 @cache
 def _module(name: str, folders: tuple[Path, ...]) -> Callable[[InTime], Any]:
     source = family_sources()[name]
-    found = getattr(source.module("in_time"), "law", None)
-    if not callable(found):
+    law: Callable[[InTime], Any] | None = getattr(source.module("in_time"), "law", None)
+    if law is None:
         raise DataError(f"{source}: in_time.py beside it must have a function law(part)")
-    return found
+    return law
 
 
 def law_of(kind: Family, part: InTime) -> Law | None:

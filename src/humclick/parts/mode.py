@@ -147,6 +147,10 @@ class Mode(Row, frozen=True):
         True where repeats after re-seating do not agree.
     hot_open : float
         Probability of being open when hot though the mode is healthy. [-]
+    degrees : bool
+        True for a fault that comes in all degrees: on a call it is bad enough to fail most attempts.
+    recorded : str
+        What a recording of the line current shows of it: a cause of ``recorded.toml``; empty for nothing.
     makes, loses : float
         Of a mode that scatters: share of readings in which it makes good contact all the same, and in which
         it makes none. [-]
@@ -168,6 +172,8 @@ class Mode(Row, frozen=True):
     hot_open: float = 0.0
     makes: float = 0.0
     loses: float = 0.0
+    degrees: bool = False
+    recorded: str = ""
 
     def __post_init__(self) -> None:
         if not self.odds > 0:

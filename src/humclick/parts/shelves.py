@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -23,7 +24,7 @@ from typing import Any
 from humclick.errors import DataError
 from humclick.sourced import read_data
 
-__all__ = ["Source", "arrangement_sources", "family_sources", "shelf", "shelves"]
+__all__ = ["Source", "arrangement_sources", "family_sources", "shelf", "shelves", "starts_table"]
 
 
 class Source:
@@ -149,6 +150,18 @@ def arrangement_sources() -> Mapping[str, Source]:
         If two have one name.
     """
     return _arrangements(_given)
+
+
+def starts_table(name: str) -> Traversable | None:
+    """
+    The table of simulated start attempts of an arrangement, None where there is none.
+
+    That of this package lies in ``start/power_up``, that of a shelf in its own ``power_up``.
+    """
+    folder = arrangement_sources()[name].folder
+    own: Traversable = folder.parent if folder else resources.files("humclick.start")
+    found = own.joinpath("power_up").joinpath(f"{name}.csv")
+    return found if found.is_file() else None
 
 
 @cache

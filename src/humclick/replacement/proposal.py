@@ -110,7 +110,9 @@ def _tried(kind: Family | None) -> Substitute:
     """How a new part of a family is tried; of a start-assist where there is none."""
     if kind is None:
         assist = read_data("humclick.replacement", "substitute.toml")["assist"]
-        return Substitute(assist["example"], tuple(assist["essential"]), (), tuple(assist["mark"]))
+        return Substitute(
+            example=assist["example"], essential=tuple(assist["essential"]), marks=tuple(assist["mark"])
+        )
     return kind.substitute or Substitute("", ())
 
 

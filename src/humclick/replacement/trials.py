@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from humclick.arrangements.arrangement import framed
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
-from humclick.sourced import read_data, sourced
 from humclick.parts.family import Role
+from humclick.sourced import read_data, sourced
 from humclick.start.asked import Asked, pressure_of
 from humclick.start.attempts import attempts, typical_attempt
 from humclick.start.batch import halved, or_never, simulate_many

@@ -247,4 +247,6 @@ def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, 
         names.append("refrigerant-not-read")
     elif safety_class(printed) is None:
         names.append("refrigerant-not-listed")
+    if not machine.arrangement.simulated:
+        names.append("starts-not-simulated")
     return tuple(caution(name) for name in names)

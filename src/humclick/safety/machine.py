@@ -42,6 +42,8 @@ class _Part(Protocol):
 class _Arrangement(Protocol):
     @property
     def id(self) -> str: ...
+    @property
+    def simulated(self) -> bool: ...
 
 
 class SafeMachine(Protocol):

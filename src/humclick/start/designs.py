@@ -17,8 +17,8 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
-from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.parts.family import Role
+from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
 from humclick.start.attempts import sizes_of
 from humclick.start.batch import simulate_packed

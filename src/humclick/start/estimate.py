@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from humclick.errors import OutOfRange
 from humclick.arrangements.arrangement import framed
+from humclick.errors import OutOfRange
 from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
