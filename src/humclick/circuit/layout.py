@@ -28,7 +28,7 @@ from humclick.circuit.scene import (
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
-from humclick.parts.family import Role
+from humclick.parts.family import GEAR_ROLES, Role
 from humclick.readings.shown import percent
 
 __all__ = ["lay_out", "nodes_of"]
@@ -118,7 +118,7 @@ class _Gear:
     def paths(self, start: str, end: str) -> list[list[Element]]:
         """Remove and return all paths of elements from one node to another through inner nodes."""
         found = []
-        while path := self._walk(start, end, {"k", "r", "c", "C", "R", "S"} - {start, end}):
+        while path := self._walk(start, end, {"l", "n", "k", "r", "s", "c", *PINS} - {start, end}):
             found.append(path)
             for one in path:
                 self._left.remove(one)
@@ -133,6 +133,10 @@ class _Gear:
                 if there not in shut and (rest := self._walk(there, end, shut | {at})):
                     return [one, *rest]
         return None
+
+    def put_back(self, path: list[Element]) -> None:
+        """Have a path drawn otherwise."""
+        self._left += path
 
     def rest(self, frame: frozenset[str]) -> list[Element]:
         """Remove and return what stands on no path, but for the elements of the frame's own parts."""
@@ -232,14 +236,18 @@ def _start_gear(
     scene: Scene, gear: _Gear, shares: Mapping[str, str], y1: float, y2: float
 ) -> tuple[float, bool]:
     """Draw what stands between the line and the start socket: where its paths meet, and whether any does."""
-    line = gear.paths("k", "r")
-    chain = line[0] if line else []
+    wired = frozenset("kr") in gear.wired
+    chain = [] if wired else next(iter(gear.paths("k", "r")), [])
+    if not chain and not wired:
+        raise DataError(f"{gear.machine.arrangement.id}: neither a wire nor a part joins k and r")
     below = y2 + _PITCH * len(chain)
-    ways = [(below if chain else y2, path) for path in sorted(gear.paths("r", "s"), key=len)]
-    ways = [*((y2, path) for path in sorted(gear.paths("k", "s"), key=len)), *ways]
+    ways = [(y2, path) for path in sorted(gear.paths("k", "s"), key=len)]
+    ways += [(below if chain else y2, path) for path in sorted(gear.paths("r", "s"), key=len)]
+    while len(ways) > 2:  # two have a column, each further one rows of its own
+        gear.put_back(ways.pop(min(range(len(ways)), key=lambda i: len(ways[i][1])))[1])
     y4 = max([below if chain else y2 + _PITCH, *(top + _PITCH * len(path) for top, path in ways)])
     scene.wire((_R, y1), (_R, y2))
-    columns = _columns(len(ways))
+    columns = [_SIDE, _S][-len(ways) :] if ways else []
     for top in dict.fromkeys(top for top, _ in ways):
         across = [x for x, way in zip(columns, ways, strict=True) if way[0] == top]
         scene.dots.append((_R, top))
@@ -249,20 +257,13 @@ def _start_gear(
         scene.wire((columns[0], y4), (_S, y4))
         scene.dots += [(x, y4) for x in columns[1:]]
     for x, (top, path) in zip(columns, ways, strict=True):
-        room = 124.0 if len(ways) == 1 else 98.0 if x == _S else (_S - _SIDE) / (len(ways) - 1) - 38.0
+        room = 124.0 if len(ways) == 1 else 98.0 if x == _S else 84.0
         _down(scene, path, x, (top, y4), shares, room, -1 if len(ways) == 1 else 1)
     if chain:
         _down(scene, chain, _R, (y2, below), shares, 84.0, -1)
     if below < y4:
         scene.wire((_R, below), (_R, y4))
     return y4, bool(ways)
-
-
-def _columns(count: int) -> list[float]:
-    """Where paths to the start socket run down, from the second column to that of S, the longest there."""
-    if count < 2:
-        return [_S][:count]
-    return [_SIDE + (_S - _SIDE) * i / (count - 1) for i in range(count)]
 
 
 def _down(
@@ -289,24 +290,25 @@ def _down(
 
 
 def _rows(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
-    """Draw what stands on no path, one row each between the columns of C and R; return the height below."""
-    sealed = frozenset(
-        p.id for p in gear.machine.parts if not p.family.gear or p.family.role is Role.PROTECTOR
-    )
-    left, right = _SIDE, _R - 62.0
-    for one in gear.rest(sealed):
-        y += 56.0
-        scene.element(one, (left, y), (right, y))
+    """Draw what stands on no path, one row each between the columns of C and S; return the height below."""
+    frame = frozenset(p.id for p in gear.machine.parts if p.family.role not in GEAR_ROLES)
+    left, right = _SIDE, _S - (_SIDE - _C)
+    for one in gear.rest(frame):
+        lines, size = fitted(one.title, _S - _C - 16, most=2)
         share = shares.get(one.part) if one.first else None
-        scene.label(fitted(one.title, right - left, most=1), (left + right) / 2, y - 30, "middle", share)
-        for name, x, anchor in ((one.ends[0], left, "end"), (one.ends[1], right, "start")):
-            if name in scene.nodes or name in ("c", "r", "s", *PINS, "shell"):
+        above = LINE * (len(lines) + (share is not None))
+        y += above + 28.0
+        scene.element(one, (left, y), (right, y))
+        scene.label((lines, size), (left + right) / 2, y - 18 - above / 2, "middle", share)
+        for name, x, side in ((one.ends[0], left, -1), (one.ends[1], right, 1)):
+            there = name in scene.nodes or name in ("c", "r", "s", *PINS, "shell")
+            apart = side * (6 if there else RING + 3)
+            text = Text(x + apart, y + 5, name, "node", "start" if side > 0 else "end", 15, True)
+            if there:
                 scene.dots.append((x, y))
-                scene.texts.append(
-                    Text(x + (6 if anchor == "start" else -6), y + 5, name, "node", anchor, 15, True)
-                )
+                scene.texts.append(text)
             else:
-                scene.node(name, x, y)
+                scene.node(name, x, y, text)
         y += 24.0
     return y
 

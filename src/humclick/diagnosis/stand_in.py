@@ -5,7 +5,7 @@ Nothing is simulated here, so that it costs little on a phone. A part stands for
 its modes, the one of the same name where both families follow one law in time, else the one whose currents in the
 two windings are nearest, at the start cold and hot and while running, in the network of each machine with its
 rotor locked. A mode that a rest eases is only stood for by another such. What no mode stands for changes
-nothing in an attempt; how far all this is from simulated attempts is in docs/how-to/add-a-part-family.md.
+nothing in an attempt; how far all this is from simulated attempts is in docs/how-to/make-the-power-up-table.md.
 """
 
 from __future__ import annotations

@@ -23,6 +23,7 @@ from humclick.sourced import Spread
 from humclick.typed_data import sizes_in, typed
 
 __all__ = [
+    "GEAR_ROLES",
     "HEALTHY",
     "BenchTest",
     "Branch",
