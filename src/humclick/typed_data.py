@@ -69,8 +69,8 @@ def _complex(kind: type, value: object) -> object:
 
 def _explained(message: str, table: object, kind: type) -> str:
     """The message in plain words, rows of a list by their name."""
-    text, _, path = message.removesuffix("`").partition(" - at `")
-    place = _place(path.removeprefix("$"), table)
+    text, _, path = message.partition(" - at `")
+    place = _place(path.removeprefix("$").removesuffix("`"), table)
     at = f"{place}: " if place else ""
     if unknown := re.fullmatch(r"Object contains unknown field `(.*)`", text):
         near = get_close_matches(unknown[1], _fields(kind), 1)
@@ -136,7 +136,8 @@ def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
     for name, rows in table.items():
         if not isinstance(rows, Mapping):
             raise DataError(f"{where}: sizes.{name} must be a table with median, factor, unit and source")
-        by_class: dict[str, Any] = {"": rows} if "median" in rows else dict(rows)
+        one = any(not isinstance(row, Mapping) for row in rows.values())
+        by_class: dict[str, Any] = {"": rows} if one else dict(rows)
         if unknown := set(by_class) - {"", "115", "230"}:
             raise DataError(
                 f"{where}: sizes.{name}: classes are 115 and 230, got {', '.join(sorted(unknown))}"

@@ -1,4 +1,4 @@
-"""A part family is one folder and an arrangement one file: two invented ones, on a shelf, are asked of everything."""
+"""A part family is one folder and an arrangement one file: two invented ones are asked of everything."""
 
 from __future__ import annotations
 
@@ -214,7 +214,7 @@ def test_an_arrangement_that_says_how_it_looks_is_recognised(invented: Path) -> 
     seen = {"feed": "mains", "pins": "wires", "capacitors": "start", "added": "switch"}
     assert "csir-voltage-switch" in candidates(seen)
     assert "csir-voltage-switch" not in candidates({"capacitors": "none"})
-    assert [question.name for question in questions()][0] == "feed"
+    assert next(iter(questions())).name == "feed"
 
 
 def test_away_from_its_shelf_it_is_unknown(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from functools import lru_cache, partial
 from humclick.arrangements.arrangement import PINS, PlacedPart
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.checks import Check, checks
-from humclick.diagnosis.shop import Shop, default_shop
+from humclick.diagnosis.shop import Shop, check_remedies, default_shop
 from humclick.errors import Unknown
 from humclick.meters import Meter, meter
 from humclick.parts.family import BenchTest, Look
@@ -415,7 +415,9 @@ def _all(machine: Machine, shop: Shop) -> Iterator[Probe]:
 
 @lru_cache(maxsize=64)
 def _known(name: str, protector: str, shop: Shop) -> dict[str, Probe]:
-    return {p.id: p for p in _all(Machine.of(name, protector), shop)}
+    machine = Machine.of(name, protector)
+    check_remedies(machine.parts, shop)
+    return {p.id: p for p in _all(machine, shop)}
 
 
 def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:

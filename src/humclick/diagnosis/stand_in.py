@@ -2,10 +2,11 @@
 Start attempts of an arrangement that none were simulated for: those of the nearest one that has a table.
 
 Nothing is simulated here, so that it costs little on a phone. A part stands for the one with its role; of
-its modes, the one of the same name where both families follow one law in time, else the one whose currents in the
-two windings are nearest, at the start cold and hot and while running, in the network of each machine with its
-rotor locked. A mode that a rest eases is only stood for by another such. What no mode stands for changes
-nothing in an attempt; how far all this is from simulated attempts is in docs/how-to/make-the-power-up-table.md.
+its modes, the one of the same name where both families follow one law in time, else the one whose currents
+in the two windings are nearest, at the start cold and hot and while running, in the network of each machine
+with its rotor locked. A mode that a rest eases is only stood for by another such. What no mode stands for
+changes nothing in an attempt. How far all this is from simulated attempts is in
+docs/how-to/make-the-power-up-table.md.
 """
 
 from __future__ import annotations

@@ -20,13 +20,16 @@ __all__ = ["plate_of", "recording_event"]
 
 def plate_of(machine: Machine | None) -> Plate:
     """What a machine's plate and start gear tell the reading of a recording."""
+    from humclick.parts.family import Role
     from humclick.recordings import GEARS
     from humclick.recordings.recognise import Plate
 
     if machine is None:
         return Plate()
     parts = {part.id for part in machine.parts}
-    gear = next((g for g in GEARS if g in parts), None)
+    starter = machine.has(Role.STARTER)
+    law = (starter.family.in_time or starter.family.name) if starter else ""
+    gear = law if law in GEARS else None
     return Plate(
         machine.nameplate.locked_rotor_amps, machine.nameplate.rated_load_amps, gear, frozenset(parts)
     )

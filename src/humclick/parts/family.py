@@ -19,6 +19,8 @@ import msgspec
 from humclick.errors import DataError, Unknown, one_of
 from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
 from humclick.parts.shelves import family_sources, shelves
+from humclick.physics.cooling import passing
+from humclick.safety import gates, stops
 from humclick.sourced import Spread
 from humclick.typed_data import sizes_in, typed
 
@@ -392,6 +394,16 @@ def _check_ends(kind: Family) -> None:
                 raise ValueError(f"{where}: a terminal must be {one_of(end, kind.terminals)}")
 
 
+def _check_elsewhere(kind: Family, where: str) -> None:
+    """Refuse a gate, a stop or a way of cooling that the tables of safety and physics do not have."""
+    named = [("heat", kind.heat, passing())] if kind.heat else []
+    named += [("gates", gate, gates()) for row in (*kind.tests, *kind.looks) for gate in row.gates]
+    named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
+    for what, name, known in named:
+        if name not in known:
+            raise DataError(f"{where}: {what} must be {one_of(name, known)}")
+
+
 def family(name: str) -> Family:
     """
     Read one part family from its folder.
@@ -417,6 +429,7 @@ def _read(name: str, folders: tuple[Path, ...]) -> Family:
         raise DataError(f"{source}: name is that of its folder; leave it out")
     sizes = sizes_in(data.get("sizes", {}), str(source))
     found = typed({**data, "sizes": sizes, "name": name}, Family, str(source))
+    _check_elsewhere(found, str(source))
     if found.in_time and found.in_time not in family_sources():
         raise DataError(f"{source}: in_time must be {one_of(found.in_time, family_sources())}")
     return found

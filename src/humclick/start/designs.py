@@ -86,7 +86,7 @@ class Design:
         a protector that trips on a healthy current bears less than this machine's own running current.
         """
         found = of.median * math.exp(of.sigma * self.normal(name))
-        if name == "mechanism.breakaway":
+        if name == f"{self.machine.having(Role.MECHANISM).id}.breakaway":
             return self.breakaway
         return min(found, self.early) if name.endswith("protector.early") else found
 
