@@ -17,10 +17,10 @@ from humclick.start.power_up import Starts
 JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]
 
 
-def hidden(name: str, **changes: str) -> Machine:
+def hidden(name: str, starts_as: str = "") -> Machine:
     """A machine whose own table is not to be seen."""
     machine = Machine.of(name)
-    return replace(machine, arrangement=replace(machine.arrangement, simulated=False, **changes))
+    return replace(machine, arrangement=replace(machine.arrangement, simulated=False, starts_as=starts_as))
 
 
 def apart(name: str) -> list[float]:

@@ -19,7 +19,7 @@ from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.circuit.layout import lay_out
 from humclick.circuit.scene import parts_drawn
 from humclick.cli.main import main
-from humclick.diagnosis.advice import advise
+from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import DataError, Unknown
@@ -118,9 +118,8 @@ def test_advice_weighs_their_readings(invented: Path, name: str, part: str, prob
     )
     after = advise(Situation(machine, Heard.HUM_CLICK, (seen,), hot=False))
 
-    def suspected(advice: object) -> float:
-        found = getattr(advice, "suspects", ())
-        return sum(s.probability for s in found if any(own == part for own, _ in s.parts))
+    def suspected(advice: Advice) -> float:
+        return sum(s.probability for s in advice.suspects if any(own == part for own, _ in s.parts))
 
     assert before.next is not None
     assert suspected(after) > max(0.5, suspected(before))

@@ -8,7 +8,7 @@ condition.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from functools import cache, cached_property
 from pathlib import Path
@@ -396,8 +396,9 @@ def _check_ends(kind: Family) -> None:
 
 def _check_elsewhere(kind: Family, where: str) -> None:
     """Refuse a gate, a stop or a way of cooling that the tables of safety and physics do not have."""
-    named = [("heat", kind.heat, passing())] if kind.heat else []
-    named += [("gates", gate, gates()) for row in (*kind.tests, *kind.looks) for gate in row.gates]
+    named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
+    named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
+    named += [("gates", gate, gates()) for look in kind.looks for gate in look.gates]
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:
         if name not in known:

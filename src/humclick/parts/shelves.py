@@ -67,6 +67,10 @@ class Source:
         except (OSError, ValueError) as error:
             raise DataError(f"{self}: cannot be read: {error}") from error
 
+    def _beside(self, name: str) -> Traversable:
+        root, *folders = self.package.split(".")
+        return self.folder / name if self.folder else resources.files(root).joinpath(*folders, name)
+
     def module(self, name: str) -> ModuleType:
         """
         Import a module that lies beside it.
@@ -76,17 +80,13 @@ class Source:
         DataError
             If there is none, or it does not run.
         """
+        own = f"{self.package or f'humclick_shelf.{Path(self.name).stem}'}.{name}"
         try:
-            if self.folder is None:
-                return importlib.import_module(f"{self.package}.{name}")
-            spec = importlib.util.spec_from_file_location(
-                f"humclick_shelf.{self.folder.name}.{name}", self.folder / f"{name}.py"
-            )
-            assert spec is not None
-            assert spec.loader is not None
-            found = importlib.util.module_from_spec(spec)
-            sys.modules[spec.name] = found  # dataclasses in it look their own module up
-            spec.loader.exec_module(found)
+            if self.folder is None and importlib.util.find_spec(self.package) is not None:
+                return importlib.import_module(own)
+            text = self._beside(f"{name}.py").read_text("utf-8")
+            found = sys.modules[own] = ModuleType(own)  # dataclasses in it look their own module up
+            exec(compile(text, str(self._beside(f"{name}.py")), "exec"), found.__dict__)
             return found
         except Exception as error:
             raise DataError(f"{self}: its module {name}.py cannot be used: {error!r}") from error
