@@ -223,7 +223,8 @@ def _needing(each: list[Design]) -> list[Design]:
     data = read_data("research", "designs.toml")["needed"]
     if not each or each[0].machine.arrangement.abbreviation not in data["kinds"]:
         return each
-    without = {part.id: data[part.id] for part in each[0].machine.parts if part.id in data}
+    starter = each[0].machine.having(Role.STARTER)
+    without = {starter.id: next(m.name for m in starter.family.listed if m.recorded == data["without"])}
     table = pack_many([one.case(without, attempt="proof ") for one in each])
     found = simulate_packed(table, _limit("seconds"), threads=1)
     return [one for one, outcome in zip(each, found.outcome, strict=True) if outcome != _RUNS]

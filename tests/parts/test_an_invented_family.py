@@ -20,6 +20,7 @@ from humclick.circuit.layout import lay_out
 from humclick.circuit.scene import parts_drawn
 from humclick.cli.main import main
 from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import DataError, Unknown
@@ -131,7 +132,6 @@ def test_advice_weighs_their_readings(invented: Path, name: str, part: str, prob
 def test_every_mode_has_a_place_in_judgement(invented: Path, name: str, volts: float) -> None:
     """Outcomes of a start try sum to one under each single mode of the machine, hot and cold."""
     from humclick.arrangements.machine import Nameplate
-    from humclick.diagnosis.attempts import attempts_of
 
     machine = Machine.of(name, None, Nameplate(volts, 60.0 if volts < 150 else 50.0))
     starts = attempts_of(machine)
@@ -236,6 +236,28 @@ def test_a_name_of_the_program_is_not_taken_twice(tmp_path: Path) -> None:
     (tmp_path / "parts" / "ptc" / "ptc.toml").write_text("", "utf-8")
     with pytest.raises(DataError, match="called 'ptc' already"), shelf(tmp_path):
         pass
+
+
+@pytest.mark.long
+def test_its_table_of_start_tries_is_made_and_read(tmp_path: Path) -> None:
+    """The command of CONTRIBUTING makes the table; on its shelf it is read, and the caution goes."""
+    from research.power_up_table import made
+
+    written(ROOT / "CONTRIBUTING.md", tmp_path)
+    (tmp_path / "arrangements" / "csir-voltage-switch.toml").rename(
+        tmp_path / "arrangements" / "with-table.toml"
+    )
+    with shelf(tmp_path):
+        text = made("with-table", 2, 1)
+    (tmp_path / "power_up").mkdir()
+    (tmp_path / "power_up" / "with-table.csv").write_text(text, "utf-8")
+    (tmp_path / "again").symlink_to(tmp_path)
+    with shelf(tmp_path / "again"):
+        machine = Machine.of("with-table")
+        starts = attempts_of(machine)
+        assert machine.arrangement.simulated
+        assert starts.of({"voltage_switch": "never_connects"}).outcomes[-1] < 0.5
+        assert starts.of({}).outcomes[-1] > 0.5
 
 
 def test_a_caution_says_whose_start_tries_stand_in(invented: Path) -> None:

@@ -32,7 +32,7 @@ COLUMNS = (
 #: Stands for all sets together: what an outcome shows where nothing better is known.
 DEFAULTS = "*"
 
-_MAKER = "humclick.start.power_up_table"
+_MAKER = "research.power_up_table"
 
 #: A mode of a part: (part id, mode).
 Fault = tuple[str, str]
