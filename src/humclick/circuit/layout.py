@@ -105,12 +105,13 @@ class _Gear:
         self._left = _elements(machine, said)
         self.said = said
         self.machine = machine
+        self.frame = frozenset(p.id for p in machine.parts if p.family.role not in GEAR_ROLES)
         self.wired = {frozenset(pair) for pair in machine.wires}
 
-    def take(self, a: str, b: str) -> Element | None:
-        """Remove and return the element between two nodes, if there is exactly one left."""
+    def take(self, a: str, b: str, *, of_gear: bool = False) -> Element | None:
+        """Remove and return the element of the frame, or else of the start gear, between two nodes."""
         for one in self._left:
-            if set(one.ends) == {a, b}:
+            if set(one.ends) == {a, b} and (one.part not in self.frame) is of_gear:
                 self._left.remove(one)
                 return one
         return None
@@ -126,7 +127,7 @@ class _Gear:
 
     def _walk(self, at: str, end: str, shut: set[str]) -> list[Element] | None:
         for one in self._left:
-            if at in one.ends:
+            if at in one.ends and one.part not in self.frame:
                 (there,) = set(one.ends) - {at}
                 if there == end:
                     return [one]
@@ -138,10 +139,10 @@ class _Gear:
         """Have a path drawn otherwise."""
         self._left += path
 
-    def rest(self, frame: frozenset[str]) -> list[Element]:
-        """Remove and return what stands on no path, but for the elements of the frame's own parts."""
-        found = [one for one in self._left if one.part not in frame]
-        self._left = [one for one in self._left if one.part in frame]
+    def rest(self) -> list[Element]:
+        """Remove and return what of the start gear stands on no path."""
+        found = [one for one in self._left if one.part not in self.frame]
+        self._left = [one for one in self._left if one.part in self.frame]
         return found
 
     def none_left(self) -> None:
@@ -167,7 +168,7 @@ def _single_phase(
     elif frozenset(("n", "c")) in gear.wired:
         scene.wire((_C, y1), (_C, y2))
     y4, started = _start_gear(scene, gear, shares, y1, y2)
-    coil = gear.take("s", "c")
+    coil = gear.take("s", "c", of_gear=True)
     y_sockets = y4 + 24
     if coil:
         lines, size = fitted(coil.title, _S - _C - 8, most=2)
@@ -291,9 +292,8 @@ def _down(
 
 def _rows(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
     """Draw what stands on no path, one row each between the columns of C and S; return the height below."""
-    frame = frozenset(p.id for p in gear.machine.parts if p.family.role not in GEAR_ROLES)
     left, right = _SIDE, _S - (_SIDE - _C)
-    for one in gear.rest(frame):
+    for one in gear.rest():
         lines, size = fitted(one.title, _S - _C - 16, most=2)
         share = shares.get(one.part) if one.first else None
         above = LINE * (len(lines) + (share is not None))
