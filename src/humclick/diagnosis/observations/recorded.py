@@ -1,0 +1,76 @@
+"""
+A recording of a start attempt: what its line current says of the causes, or what is heard in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from functools import cache
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import without
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.observations.attempt import Listened
+from humclick.diagnosis.observations.model import COVER_ON, Probe, Taken, rest_of
+from humclick.diagnosis.observations.outlook import Forecast, Outlook
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.recorded import cause_of, causes, misread
+from humclick.diagnosis.shop import Shop
+from humclick.start.rows import OUTCOMES
+
+__all__ = ["KINDS", "Recorded"]
+
+
+class Recorded(Listened):
+    """A start attempt recorded by a clamp's log or a microphone; never advised."""
+
+    name: ClassVar[str] = "recorded"
+    order: ClassVar[int] = 90
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["attempt_as_found"]
+        yield Probe(
+            "attempt.recorded",
+            "A recording of a start attempt, by a clamp's log or a microphone",
+            "Cover on, stand to the side, start the recording, then power up; read it with the recordings "
+            "page or command.",
+            self,
+            outcomes=OUTCOMES,
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=COVER_ON,
+            heat=rest_of(machine),
+        )
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        """
+        What the causes say, where the recording shows the line current; else what was heard.
+
+        A share is kept for a recording that was read wrongly.
+        """
+        shown = taken[0].seen.causes
+        if not shown:
+            return super().factor(weighing, taken, mended)
+        likely = {cause: math.exp(x) for cause, x in shown if cause in causes()}
+        if not likely:
+            return Factor(())
+        anything, astray = math.fsum(likely.values()) / len(likely), misread()
+        bench = weighing.bench
+
+        @cache
+        def value(chosen: tuple[Fault, ...]) -> float:
+            cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
+            return (1.0 - astray) * likely.get(cause, anything) + astray * anything
+
+        return Factor((), (), {}, value, anything, 1.0)
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        return None
+
+
+KINDS = (Recorded(),)
