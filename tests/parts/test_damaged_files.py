@@ -31,7 +31,7 @@ DAMAGES = [
         FAMILY,
         "odds = 0.005",
         "ods = 0.005",
-        "mode 'never_connects': there is no field 'ods'; did you mean 'odds'",
+        "mode 'never_connects': there is no field 'ods'; did you mean odds",
     ),
     (FAMILY, 'title = "never connects"\n', "", "mode 'never_connects': title is missing"),
     (

@@ -157,9 +157,10 @@ class Standstill:
         return coil * winding * abs(ratio) >= float(self.data["pick_up"]["value"])
 
     def _feed(
-        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...]
+        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = ()
     ) -> tuple[tuple[float, complex | None], ...]:
-        """Series impedance of parts of the feed, None where it is open; weights sum to 1."""
+        """Series impedance of parts of the feed, by default of all; None where open; weights sum to 1."""
+        parts = parts or self._feeding
         key = (hot, parts, *sorted((p, m) for p, m in modes.items() if p in parts))
         if key not in self._feeds:
             self._feeds[key] = self._solve_feed(modes, hot, parts)
