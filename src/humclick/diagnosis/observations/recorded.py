@@ -64,7 +64,7 @@ class Recorded(Listened):
 
         @cache
         def value(chosen: tuple[Fault, ...]) -> float:
-            cause = cause_of(without(bench.modes_in(chosen), mended))
+            cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
         return Factor((), (), {}, value, anything, 1.0)
