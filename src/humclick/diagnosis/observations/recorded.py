@@ -31,7 +31,7 @@ class Recorded(Listened):
     order: ClassVar[int] = 90
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
-        minutes, risk = shop.probe["attempt_as_found"]
+        minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(
             "attempt.recorded",
             "A recording of a start attempt, by a clamp's log or a microphone",
