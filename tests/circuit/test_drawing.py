@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
+from humclick.circuit.drawing import describe, draw_svg, draw_text
 from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, nodes_of
 from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
@@ -333,26 +333,6 @@ def test_an_unknown_topology_is_refused_and_not_drawn_wrong() -> None:
     stray = replace(kind.gear[0], id="stray", connect=MappingProxyType({"a": "r", "b": "C"}))
     with pytest.raises(DataError, match="no place in the drawing for run capacitor between r and C"):
         draw_svg(Machine(replace(kind, gear=(*kind.gear, stray)), "external"))
-
-
-@pytest.mark.parametrize(
-    ("probe", "points"),
-    [
-        ("pins.C-R", ("C", "R")),
-        ("pins.shell", ("C", "shell")),
-        ("pins.1-2", None),
-        ("between.l-n", ("l", "n")),
-        ("between.l-x", None),
-        ("ptc.ohms", ("r", "s")),
-        ("overload_protector.ohms", ("n", "c")),
-        ("ptc.shake", None),
-        ("attempt.amps", None),
-        ("leads.short", None),
-    ],
-)
-def test_a_probe_is_found_on_the_drawing(probe: str, points: tuple[str, str] | None) -> None:
-    """A measurement maps to the two nodes it is taken at; a look or a try maps to none."""
-    assert probe_points(Machine.of("rsir-ptc"), probe) == points
 
 
 def test_long_text_wraps_within_its_width() -> None:
