@@ -335,7 +335,7 @@ class Model:
 
 def touching(machine: Machine) -> tuple[str, ...]:
     """Gates of hands at the terminals: a machine with a capacitor is discharged first."""
-    capacitors = any("capacitor" in p.id for p in machine.parts)
+    capacitors = any("capacitance" in p.family.sizes for p in machine.parts)
     return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
 
 
