@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
+from humclick.circuit.drawing import describe, draw_svg, draw_text
 from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, nodes_of
 from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
@@ -355,26 +355,6 @@ def test_a_part_on_no_path_has_a_row_of_its_own(ends: tuple[str, str]) -> None:
     symbols = [symbol.box for symbol in scene.symbols]
     assert not any(one.meets(other) for one, other in combinations(symbols, 2))
     assert max(map(len, draw_text(machine).splitlines())) <= 78
-
-
-@pytest.mark.parametrize(
-    ("probe", "points"),
-    [
-        ("pins.C-R", ("C", "R")),
-        ("pins.shell", ("C", "shell")),
-        ("pins.1-2", None),
-        ("between.l-n", ("l", "n")),
-        ("between.l-x", None),
-        ("ptc.ohms", ("r", "s")),
-        ("overload_protector.ohms", ("n", "c")),
-        ("ptc.shake", None),
-        ("attempt.amps", None),
-        ("leads.short", None),
-    ],
-)
-def test_a_probe_is_found_on_the_drawing(probe: str, points: tuple[str, str] | None) -> None:
-    """A measurement maps to the two nodes it is taken at; a look or a try maps to none."""
-    assert probe_points(Machine.of("rsir-ptc"), probe) == points
 
 
 def test_long_text_wraps_within_its_width() -> None:

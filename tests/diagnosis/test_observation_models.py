@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
+from humclick.circuit.layout import nodes_of
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.cases import Cases
@@ -316,6 +317,40 @@ def test_the_leads_held_together_show_something() -> None:
         row = model.factor(weighing, taken, frozenset()).table[()]
         total = [t + times * p for t, p in zip(total, row, strict=True)]
     assert total == pytest.approx([1.0] * len(total), abs=SUMMED)
+
+
+# -- where the tips go --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("probe", "points"),
+    [
+        ("pins.C-R", ("C", "R")),
+        ("pins.shell", ("C", "shell")),
+        ("pins.1-2", None),
+        ("between.l-n", ("l", "n")),
+        ("ptc.ohms", ("r", "s")),
+        ("overload_protector.ohms", ("n", "c")),
+        ("ptc.shake", None),
+        ("attempt.amps", None),
+        ("leads.short", None),
+    ],
+)
+def test_a_probe_is_found_on_the_drawing(probe: str, points: tuple[str, str] | None) -> None:
+    """A measurement maps to the two nodes it is taken at; a look or a try maps to none."""
+    assert probe_of(Machine.of("rsir-ptc"), probe).points == points
+
+
+@pytest.mark.parametrize(("name", "guard"), MACHINES)
+def test_every_point_of_a_probe_is_a_node_of_its_machine(name: str, guard: str) -> None:
+    """Nothing is marked on a drawing that is not on it; a clamp goes round a wire of the common lead."""
+    machine = Machine.of(name, guard)
+    for probe in probes_of(machine, SHOP).values():
+        for place in (probe.points, probe.clamp):
+            assert place is None or set(place) <= nodes_of(machine), probe.id
+    amps = probe_of(machine, "attempt.amps", SHOP)
+    assert amps.points is None
+    assert amps.clamp == (("c", "C") if "c" in nodes_of(machine) else None)
 
 
 # -- a kind nobody has written yet --------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from functools import cache
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
+from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
@@ -27,6 +28,8 @@ from humclick.meters import Meter, Quantity, meter
 
 __all__ = ["KINDS", "Amps", "clamp_of"]
 
+#: The wire to the common pin, behind the protector.
+_COMMON = ("c", "C")
 #: A plate's locked-rotor current is met within about this. From memory. [-]
 _PLATE_SIGMA = 0.08
 #: Edges between amps of a start attempt, over the locked-rotor current. [-]
@@ -74,8 +77,7 @@ class Amps(Model):
             "off again.",
             self,
             "current",
-            points=("k", "C"),
-            clamp=("c", "C"),
+            clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,
             minutes=minutes,
             risk=risk,
             live=True,
