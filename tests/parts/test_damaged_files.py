@@ -42,7 +42,7 @@ DAMAGES = [
     ),
     (FAMILY, 'between = ["feed", "out"]', 'between = ["fed", "out"]', "did you mean feed"),
     (FAMILY, 'between = ["feed", "out"]', 'between = ["feed"]', "mode 'healthy'.*between"),
-    (FAMILY, 'regime = "start"', 'regime = "strat"', "regime must be one of rest, start, run; got 'strat'"),
+    (FAMILY, 'regime = "start"', 'regime = "begin"', "regime must be one of rest, start, run; got 'begin'"),
     (FAMILY, 'role = "starter"', 'role = "startr"', "role"),
     (FAMILY, 'symbol = "coil"', 'symbol = "spool"', "element.*symbol"),
     (FAMILY, 'name = "healthy"', 'name = "sound"', "the first mode must be 'healthy'"),
