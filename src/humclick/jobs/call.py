@@ -287,7 +287,7 @@ class Call(_Beside):
         return folding.then(event, reading)
 
     def folded_by(self, folding: OneMore) -> Call:
-        """This call, just folded, with what takes one more event onto it."""
+        """Itself, just folded, with what takes one more event onto it."""
         object.__setattr__(self, "_folding", folding)
         return self
 

@@ -37,14 +37,15 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.call_text import (
+    block_of,
     heads,
     line_in,
     line_of,
@@ -53,7 +54,7 @@ from humclick.jobs.call_text import (
     torn_regions,
     with_comments,
 )
-from humclick.jobs.event_tables import event_from, table_of
+from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
@@ -99,11 +100,14 @@ class CallFile:
         Text of blocks that were begun and not completed; usually empty.
     torn_line : int or None
         Line where the first of them begins.
+    mark : tuple of int
+        What tells the file as it was read from any other state of it (`mark_of`); zeros if not known.
     """
 
     events: tuple[Event, ...]
     torn: str = ""
     torn_line: int | None = None
+    mark: tuple[int, int, int] = (0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +131,11 @@ class Written:
     fresh: tuple[Event, ...]
     no_room: frozenset[str] = frozenset()
     mark: tuple[int, int, int] = (0, 0, 0)
+
+    @property
+    def after(self) -> CallFile:
+        """The file as it stands now."""
+        return CallFile((*self.before, *self.fresh), mark=self.mark)
 
 
 def mark_of(found: os.stat_result) -> tuple[int, int, int]:
@@ -155,7 +164,8 @@ def load_call(path: str | os.PathLike[str]) -> CallFile:
     CallFileError
         As `read_call`.
     """
-    return parse_call(_bytes_of(path), os.fspath(path))
+    data, mark = _read(path)
+    return replace(parse_call(data, os.fspath(path)), mark=mark)
 
 
 def parse_call(data: bytes, name: str = "call file") -> CallFile:
@@ -205,7 +215,7 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         if event.id in seen:
             raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
         seen.add(event.id)
-        blocks.append("\n" + _block(event, counted))
+        blocks.append("\n" + block_of(event, counted))
         counted = counted or event.turn > 0
     data = "".join(blocks).encode()
     _fits(len(data), len(seen), name)
@@ -215,7 +225,7 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         write_whole(target, data, _mode_of(target))
 
 
-def append_event(path: str | os.PathLike[str], event: Event) -> None:
+def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | None = None) -> Written:
     """
     Append one event; a new file is begun if there is none.
 
@@ -224,20 +234,30 @@ def append_event(path: str | os.PathLike[str], event: Event) -> None:
     except that an earlier torn block is turned into comments. An event without a turn comes after all that
     stand in the file.
 
+    Parameters
+    ----------
+    path, event
+        Where, and what.
+    known : CallFile, optional
+        The file as it was read or written last: it is read again only where somebody wrote to it since.
+
     Raises
     ------
     CallFileError
         If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
     """
     name = os.fspath(path)
-    done = _append(name, (event,), _block(event, counted=False) if not event.turn else "")
+    done = _append(name, (event,), block_of(event, counted=False) if not event.turn else "", known)
     if event.id in done.no_room:
         _fits(0, MOST_EVENTS + 1, name)
     if not done.fresh:
         raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
+    return done
 
 
-def append_events(path: str | os.PathLike[str], events: Iterable[Event]) -> Written:
+def append_events(
+    path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
+) -> Written:
     """
     Append those events whose ids are not in the file yet, as they are and at one go; else as `append_event`.
 
@@ -248,24 +268,40 @@ def append_events(path: str | os.PathLike[str], events: Iterable[Event]) -> Writ
     CallFileError
         If the file is not a sound call file, or cannot be written.
     """
-    return _append(os.fspath(path), tuple(events))
+    return _append(os.fspath(path), tuple(events), "", known)
 
 
-def _append(name: str, events: tuple[Event, ...], block: str = "") -> Written:
+def _append(name: str, events: tuple[Event, ...], block: str, known: CallFile | None) -> Written:
     """Append what is new; `block` is the text of a single event where it is not its own."""
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
         with locked(target, _FIRST.encode()) as descriptor:
-            data = _bytes_of(target, name)
+            stands = mark_of(os.fstat(descriptor))
+            if known is not None and known.mark == stands and not known.torn:
+                return _added(descriptor, known.events, events, stands[1], block, name)
+            data, _mark = _read(target, name)
             found = parse_call(data or _FIRST.encode(), name)
+            if not found.torn:
+                return _added(descriptor, found.events, events, len(data), block, name)
             fresh, no_room, text = _new_text(found.events, events, len(data), block)
-            if text and found.torn:
+            if text:
                 write_whole(target, with_comments(data, torn_regions(data)) + text, _mode_of(target))
-            elif text and not append(descriptor, text if data else _FIRST.encode() + text, len(data)):
-                raise CallFileError("the disk is full: nothing was written", path=name)
-            mark = mark_of(os.stat(target) if found.torn else os.fstat(descriptor))
-    return Written(found.events, fresh, no_room, mark)
+            return Written(found.events, fresh, no_room, mark_of(os.stat(target)) if text else (0, 0, 0))
+
+
+def _added(
+    descriptor: int, there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str, name: str
+) -> Written:
+    """What is new, put behind the `size` bytes of a sound file in which these events stand."""
+    fresh, no_room, text = _new_text(there, events, size, block)
+    if text and not size:
+        text = _FIRST.encode() + text
+    if text and not append(descriptor, text, size):
+        raise CallFileError("the disk is full: nothing was written", path=name)
+    mark = mark_of(os.fstat(descriptor))
+    ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time
+    return Written(there, fresh, no_room, mark if ours else (0, 0, 0))
 
 
 def _new_text(
@@ -277,7 +313,7 @@ def _new_text(
     for event in events:
         if event.id in known:
             continue
-        own = block or _block(event, counted)
+        own = block or block_of(event, counted)
         one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
         if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
             no_room.add(event.id)
@@ -393,29 +429,6 @@ def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, 
             return made
 
 
-def _block(event: Event, counted: bool) -> str:
-    """An event as a block of the file; its turn is written, be it 0, where others above it have one."""
-    table = table_of(event)
-    if counted:
-        table.setdefault("turn", 0)
-    lines = [f"{key} = {_toml(value)}" for key, value in table.items()]
-    return "\n".join(("[[event]]", *lines)) + "\n"
-
-
-def _toml(value: Any) -> str:
-    """A value on one line of TOML."""
-    import tomlkit  # here: only writing needs it
-
-    if isinstance(value, Mapping):
-        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(each)}" for key, each in value.items())
-        return f"{{ {', '.join(inner)} }}"
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(_toml(each) for each in value)}]"
-    if isinstance(value, datetime):
-        return value.isoformat()
-    return str(tomlkit.item(value).as_string())
-
-
 def _fits(size: int, count: int, name: str) -> None:
     if size > LARGEST:
         raise CallFileError(
@@ -459,11 +472,13 @@ def _mode_of(target: Path) -> int:
     return stat.S_IMODE(os.stat(target).st_mode) if target.exists() else OPEN
 
 
-def _bytes_of(path: str | os.PathLike[str], shown: str | None = None) -> bytes:
+def _read(path: str | os.PathLike[str], shown: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
+    """All of a file, and its mark from before it was read."""
     name = os.fspath(path)
     with _as_call_file_errors(shown or name, "read"):
         _regular(name)
         with open(name, "rb") as file:
+            mark = mark_of(os.fstat(file.fileno()))
             data = file.read(LARGEST + 1)
     _fits(len(data), 0, shown or name)
-    return data
+    return data, mark

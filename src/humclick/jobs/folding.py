@@ -145,9 +145,10 @@ class Folding:
             return False
         if event.turn > self.turn + MOST_AHEAD:
             return False
-        marks = self.of_kind.get(PhotoMarked, ()) if isinstance(event, PhotoTaken) else ()
-        if any(mark.sha256 == event.sha256 for mark in marks):  # a mark may come before its photo
-            return False
+        if isinstance(event, PhotoTaken) and event.sha256 in {
+            mark.sha256 for mark in self.of_kind.get(PhotoMarked, ())
+        }:
+            return False  # a mark may come before its photo
         last = max(self.turn, event.turn)
         return not self.events or place(self.events[-1], last) < place(event, last)
 
