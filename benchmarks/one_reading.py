@@ -31,8 +31,8 @@ OPENING = (
 READING = "ptc.ohms OL cold"
 #: Packages that judge: what they call is their own, the rest is the flow's share.
 JUDGEMENT = ("diagnosis", "replacement")
-#: Functions that are told apart: how often a reading is parsed, a whole call folded, a file read.
-WATCHED = ("parse_reading", "fold", "parse_call", "situation", "event_from", "advise", "judge")
+#: Functions that are told apart: how often a reading is parsed, a whole call folded, one event, a file read.
+WATCHED = ("parse_reading", "fold", "_follows", "parse_call", "situation", "event_from", "advise", "judge")
 
 
 def _worked(path: Path) -> Any:
@@ -54,10 +54,10 @@ def counted() -> dict[str, Any]:
     Returns
     -------
     dict
-        ``functions`` (comprehensions not counted) and ``files`` of humclick, ``calls`` of any Python function,
-        ``own_calls`` of humclick's, ``watched`` with how often each of `WATCHED` was entered, ``packages`` with
-        functions, files and calls of each; and ``flow``, the same of what is entered while nothing of
-        `JUDGEMENT` is at work.
+        ``functions`` (comprehensions not counted) and ``files`` of humclick, ``calls`` of any Python
+        function, ``own_calls`` of humclick's, ``watched`` with how often each of `WATCHED` was entered,
+        ``packages`` with functions, files and calls of each; and ``flow``, the same of what is entered while
+        nothing of `JUDGEMENT` is at work.
     """
     entered: Counter[CodeType] = Counter()
     judging: list[FrameType] = []
@@ -114,7 +114,9 @@ def _package(code: CodeType) -> str:
 def measured(numpy: bool) -> dict[str, Any]:
     """`counted` in a Python of its own, with numpy or with its import blocked."""
     block = "" if numpy else "sys.modules['numpy'] = None; "
-    script = f"import json, sys; {block}from benchmarks.one_reading import counted; print(json.dumps(counted()))"
+    script = (
+        f"import json, sys; {block}from benchmarks.one_reading import counted; print(json.dumps(counted()))"
+    )
     done = subprocess.run(
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=600
     )

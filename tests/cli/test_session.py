@@ -428,15 +428,15 @@ def test_the_terminal_has_a_name_of_its_own(
     session.take("pins.C-R")
     while session.briefing().gates:
         session.take("done")
-    assert {event.device for event in session.events} == {session.device}
+    assert {event.device for event in session.events} == {session.flow.device}
     again = Session(session.path, session.shop)
     again.open()
     again.choose("pins.C-R")
-    assert again.device == session.device
+    assert again.flow.device == session.flow.device
     assert again.briefing().gates == ()
     monkeypatch.setenv("HUMCLICK_DEVICE", "van-2")
     other = Session(session.path, session.shop)
     other.open()
     other.choose("pins.C-R")
-    assert other.device == "van-2"
+    assert other.flow.device == "van-2"
     assert other.briefing().gates

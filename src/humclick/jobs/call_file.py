@@ -41,11 +41,12 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.call_text import (
     block_of,
+    decoded,
     heads,
     line_in,
     line_of,
@@ -67,6 +68,7 @@ __all__ = [
     "VERSION",
     "CallFile",
     "Written",
+    "append_all",
     "append_event",
     "append_events",
     "load_call",
@@ -192,7 +194,7 @@ def parse_call(data: bytes, name: str = "call file") -> CallFile:
     """
     _fits(len(data), 0, name)
     sound, torn, line = parted(data)
-    text = _decoded(sound, name)
+    text = decoded(sound, name)
     plain = blanked(text)
     whole = _parsed(text, plain, name)
     return CallFile(_events(whole, plain, name), torn, line)
@@ -246,13 +248,22 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
     CallFileError
         If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
     """
-    name = os.fspath(path)
-    done = _append(name, (event,), block_of(event, counted=False) if not event.turn else "", known)
-    if event.id in done.no_room:
-        _fits(0, MOST_EVENTS + 1, name)
-    if not done.fresh:
-        raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
-    return done
+    block = block_of(event, counted=False) if not event.turn else ""
+    return _append(os.fspath(path), (event,), block, known, whole=True)
+
+
+def append_all(
+    path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
+) -> Written:
+    """
+    Append events at one go, all of them or none; else as `append_event`.
+
+    Raises
+    ------
+    CallFileError
+        As `append_event`.
+    """
+    return _append(os.fspath(path), tuple(events), "", known, whole=True)
 
 
 def append_events(
@@ -271,72 +282,71 @@ def append_events(
     return _append(os.fspath(path), tuple(events), "", known)
 
 
-def _append(name: str, events: tuple[Event, ...], block: str, known: CallFile | None) -> Written:
-    """Append what is new; `block` is the text of a single event where it is not its own."""
+def _append(
+    name: str, events: tuple[Event, ...], block: str, known: CallFile | None, *, whole: bool = False
+) -> Written:
+    """
+    Append what is new; `block` is the text of a single event where it is not its own.
+
+    Where the `whole` of it is wanted, it is refused if one is there already or has no room.
+    """
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
         with locked(target, _FIRST.encode()) as descriptor:
             stands = mark_of(os.fstat(descriptor))
             if known is not None and known.mark == stands and not known.torn:
-                return _added(descriptor, known.events, events, stands[1], block, name)
+                fresh = _new_text(known.events, events, stands[1], block, name, whole)
+                return _added(descriptor, known.events, fresh, stands[1], name)
             data, _mark = _read(target, name)
             found = parse_call(data or _FIRST.encode(), name)
-            if not found.torn:
-                return _added(descriptor, found.events, events, len(data), block, name)
-            fresh, no_room, text = _new_text(found.events, events, len(data), block)
-            if text:
-                write_whole(target, with_comments(data, torn_regions(data)) + text, _mode_of(target))
-            return Written(found.events, fresh, no_room, mark_of(os.stat(target)) if text else (0, 0, 0))
+            fresh = _new_text(found.events, events, len(data), block, name, whole)
+            if not (found.torn and fresh.text):
+                return _added(descriptor, found.events, fresh, len(data), name)
+            write_whole(target, with_comments(data, torn_regions(data)) + fresh.text, _mode_of(target))
+            return Written(found.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
 
 
-def _added(
-    descriptor: int, there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str, name: str
-) -> Written:
-    """What is new, put behind the `size` bytes of a sound file in which these events stand."""
-    fresh, no_room, text = _new_text(there, events, size, block)
-    if text and not size:
-        text = _FIRST.encode() + text
+def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name: str) -> Written:
+    """What is new, put behind the `size` bytes of a file in which some events stand."""
+    text = new.text if size or not new.text else _FIRST.encode() + new.text
     if text and not append(descriptor, text, size):
         raise CallFileError("the disk is full: nothing was written", path=name)
     mark = mark_of(os.fstat(descriptor))
     ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time
-    return Written(there, fresh, no_room, mark if ours else (0, 0, 0))
+    return Written(there, new.events, new.no_room, mark if ours else (0, 0, 0))
+
+
+class _New(NamedTuple):
+    """Events that are new, ids of those for which there is no room, and the text of the new ones."""
+
+    events: tuple[Event, ...]
+    no_room: frozenset[str]
+    text: bytes
 
 
 def _new_text(
-    there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str
-) -> tuple[tuple[Event, ...], frozenset[str], bytes]:
-    """Which events are new, for which there is no room, and the text of the new ones."""
-    known, counted = {event.id for event in there}, any(event.turn for event in there)
+    there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str, name: str, whole: bool
+) -> _New:
+    known, counted = {event.id for event in there}, bool([event for event in there if event.turn])
     fresh, no_room, text = [], set(), b""
     for event in events:
         if event.id in known:
+            if whole:
+                raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
             continue
         own = block or block_of(event, counted)
         one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
         if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
+            if whole:
+                _fits(0, MOST_EVENTS + 1, name)
             no_room.add(event.id)
             continue
         known.add(event.id)
         counted = counted or event.turn > 0
         fresh.append(event)
         text += one
-    return tuple(fresh), frozenset(no_room), text
-
-
-def _decoded(data: bytes, name: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
-    data = data.removeprefix(b"\xef\xbb\xbf")
-    if b"\0" in data:
-        line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise CallFileError("binary data; a call file is text", line=line, path=name)
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None
+    return _New(tuple(fresh), frozenset(no_room), text)
 
 
 def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:

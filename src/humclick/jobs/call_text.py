@@ -29,6 +29,7 @@ from humclick.toml_text import unmeant
 
 __all__ = [
     "block_of",
+    "decoded",
     "heads",
     "line_in",
     "line_of",
@@ -215,3 +216,25 @@ def _toml(value: Any) -> str:
     if isinstance(value, datetime):
         return value.isoformat()
     return str(tomlkit.item(value).as_string())
+
+
+def decoded(data: bytes, name: str) -> str:
+    """
+    The text of a file's bytes.
+
+    Raises
+    ------
+    CallFileError
+        If it is none.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if b"\0" in data:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise CallFileError("binary data; a call file is text", line=line, path=name)
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None

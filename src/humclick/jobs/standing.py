@@ -6,7 +6,7 @@ Faces ask here before they keep an event or say what comes next. Nothing here lo
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -32,7 +32,6 @@ from humclick.jobs.events import (
     Undone,
 )
 from humclick.jobs.fold import fold
-from humclick.jobs.order import next_turn
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -53,6 +52,7 @@ __all__ = [
     "UNNAMED_PINS",
     "Onward",
     "accepted",
+    "added",
     "cautions",
     "decided",
     "given_last",
@@ -208,11 +208,20 @@ def moment(now: datetime) -> datetime:
     return now if EARLIEST <= now.year <= LATEST else UNTIMED
 
 
-def accepted(
-    events: Sequence[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+def added(
+    call: Call, kind: str, now: datetime, given: Mapping[str, Any], reading: Reading | None = None
 ) -> tuple[Event, Call]:
     """
-    A new event that the call can use, the last in order, and the call with it as its device sees it.
+    A new event of the device that asks, the last in order, and the call with it.
+
+    Parameters
+    ----------
+    call : Call
+        As folded for the device that asks.
+    kind, now, given
+        Of the event: its kind, what this device's clock says, its fields.
+    reading : Reading, optional
+        What the text of a reading was understood as.
 
     Raises
     ------
@@ -220,14 +229,27 @@ def accepted(
         If the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
-        ended = fold(events, device=device).ended
-        given = {**given, "ended": ended.get(str(given.get("gate")), 0)}
-    event = new_event(kind, at=moment(now), device=device, turn=next_turn(events), **given)
-    call = fold((*events, event), device=device)
-    unusable = [problem for problem in call.problems if problem.event == event.id]
+        given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **given)
+    after = call.then(event, reading)
+    unusable = [problem for problem in after.problems if problem.event == event.id]
     if unusable:
         raise Refused(unusable[0].text)
-    return event, call
+    return event, after
+
+
+def accepted(
+    events: Iterable[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+) -> tuple[Event, Call]:
+    """
+    Likewise after some events, as a device sees them.
+
+    Raises
+    ------
+    Refused
+        As `added`.
+    """
+    return added(fold(events, device=device), kind, now, given)
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:
