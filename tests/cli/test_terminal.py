@@ -35,9 +35,7 @@ def test_a_printable_text_steers_nothing_and_keeps_the_rest(text: str) -> None:
         assert shown == text
 
 
-@pytest.mark.parametrize(
-    "verb", ["advise", "check", "draw", "sheet", "pins", "recording", "sweep", "substitute"]
-)
+@pytest.mark.parametrize("verb", ["advise", "check", "draw", "sheet", "pins", "recording", "substitute"])
 def test_codes_in_a_file_or_its_name_are_shown_and_not_done(tmp_path: Path, verb: str) -> None:
     """Each verb that reads a file, given codes in its text, in its keys and in its name."""
     assert verb in VERBS

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.findings import HEARD
-from humclick.diagnosis.probes import HEARD_KINDS, Probe
+from humclick.diagnosis.probes import Probe
 from humclick.errors import Refused, Unknown
 from humclick.meters import Quantity
 from humclick.readings import Reading, parse_reading
@@ -155,7 +155,7 @@ def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):
             return Answer("not sure", warmth)
-        heard = HEARD if probe.kind in HEARD_KINDS else {}
+        heard = HEARD if probe.heard else {}
         return Answer(one_of(f"answer to {probe.id}", text, probe.outcomes, heard), warmth)
     value, felt = with_warmth(text)
     return Answer(value, warmth or felt, parse_reading(value, Quantity(probe.quantity)))

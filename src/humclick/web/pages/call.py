@@ -12,7 +12,7 @@ from humclick.circuit.drawing import probe_points
 from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.findings import HEARD
-from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.diagnosis.probes import Probe
 from humclick.errors import Unknown
 from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
@@ -192,7 +192,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     probe = step.probe
     assert probe is not None
     taken = [r for r in desk.call.readings if r.probe == probe.id]
-    heard = probe.kind in HEARD_KINDS
+    heard = probe.heard
     typed, hint = desk.request.given("value"), _hint(probe)
     asked = "warmth" in desk.request.form
     return {
@@ -214,7 +214,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
 def _unit_before(taken: list[Any], probe: Probe) -> str:
     """The unit last used here, else the usual one; a winding to the shell reads megohms."""
     units = UNITS.get(probe.quantity, ("",))
-    if probe.kind is Kind.SHELL and not taken:
+    if probe.model.to_shell and not taken:
         return "MΩ"
     return units[0]
 
