@@ -172,29 +172,13 @@ class Session:
 
     @property
     def situation(self) -> Situation:
-        """
-        The call as judgement sees it.
-
-        Raises
-        ------
-        Refused
-            If no machine is described yet.
-        """
+        """The call as judgement sees it; refused while no machine is described."""
         if self.call.machine is None:
             raise Refused("no machine is described yet; type arrangement and its name (list arrangements)")
         return self.flow.situation
 
     def probe(self, name: str) -> Probe:
-        """
-        One probe by name.
-
-        Raises
-        ------
-        Refused
-            If no machine is described yet.
-        Unknown
-            If it has no such probe.
-        """
+        """One probe by name; refused while no machine is described, or if it has no such probe."""
         return probe_of(self.situation.machine, name, self.shop)
 
     @property
@@ -219,14 +203,7 @@ class Session:
         return self.step.briefing
 
     def choose(self, name: str) -> None:
-        """
-        Ask for a probe by name instead of the one advised.
-
-        Raises
-        ------
-        Refused, Unknown
-            As `probe`.
-        """
+        """Ask for a probe by name instead of the one advised."""
         self.chosen = self.probe(name).id
         first = self.flow.briefing(self.probe(name)).first
         if first:  # that comes before it

@@ -63,18 +63,7 @@ class Flow:
 
     def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **given: Any) -> Flow:
         """
-        The flow after one more event, which stands last in its `fresh`.
-
-        Parameters
-        ----------
-        kind : str
-            Of the event.
-        now : datetime
-            What this device's clock says.
-        reading : Reading, optional
-            What the text of a reading was understood as.
-        **given
-            Fields of the event.
+        The flow after one more event, which stands last in its `fresh`; see `humclick.jobs.standing.added`.
 
         Raises
         ------
@@ -106,14 +95,7 @@ class Flow:
 
     @property
     def situation(self) -> Situation:
-        """
-        The call as judgement sees it.
-
-        Raises
-        ------
-        Refused
-            If no machine is described yet.
-        """
+        """The call as judgement sees it; refused while no machine is described."""
         situation = self.call.situation()
         if situation is None:
             raise Refused("no machine is described yet")
@@ -167,16 +149,7 @@ class Flow:
         return probes_now(self.call, self.shop)
 
     def probe(self, name: str) -> Probe:
-        """
-        One probe by name.
-
-        Raises
-        ------
-        Refused
-            If no machine is described yet.
-        Unknown
-            If it has no such probe.
-        """
+        """One probe by name; refused while no machine is described, or if it has no such probe."""
         return probe_of(self.situation.machine, name, self.shop)
 
     def briefing(self, probe: Probe, shown: Collection[str] = ()) -> Briefing:
@@ -270,8 +243,6 @@ def step(
 
     Parameters
     ----------
-    flow : Flow
-        The call.
     chosen : str
         A probe asked for instead of the one advised.
     at_once : bool

@@ -21,12 +21,11 @@ from humclick.jobs.call import Call, Problem, ReadingKept
 from humclick.jobs.events import Event
 from humclick.jobs.folding import COMPRESSOR, Folding
 from humclick.jobs.order import conflicts, merge
-from humclick.jobs.probe_facts import ProbeFacts, ProbeOf, known_probe
+from humclick.jobs.probe_facts import known_probe
 
 __all__ = [
     "COMPRESSOR",
     "Call",
-    "ProbeFacts",
     "Problem",
     "ReadingKept",
     "conflicts",
@@ -36,7 +35,7 @@ __all__ = [
 ]
 
 
-def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeOf = known_probe) -> Call:
+def fold(events: Iterable[Event], *, device: str | None = None) -> Call:
     """
     What is known after these events.
 
@@ -46,8 +45,6 @@ def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeO
         In any order, with repeats.
     device : str, optional
         Who asks, and whose gates count (`Call.proved`); the device of the last event if left out.
-    probe_of : callable, optional
-        One probe of a machine by name; raises `Unknown`.
 
     Notes
     -----
@@ -56,4 +53,4 @@ def fold(events: Iterable[Event], *, device: str | None = None, probe_of: ProbeO
     `humclick.physics.cooling.probability_passed`.
     """
     given = tuple(events)
-    return Folding(merge(given), probe_of, device, conflicts(given)).call()
+    return Folding(merge(given), device, conflicts(given)).call()

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from difflib import get_close_matches
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
@@ -39,12 +39,15 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.machines import cooled, machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
-from humclick.jobs.probe_facts import Parsed, ProbeFacts, ProbeOf, hazard_seen, understood
+from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
 from humclick.jobs.undos import taken_back
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.probes import Probe
 
 __all__ = ["COMPRESSOR", "Folding"]
 
@@ -63,8 +66,6 @@ class Folding:
     ----------
     events : tuple of Event
         In order, each id once (`humclick.jobs.order.merge`).
-    probe_of : callable
-        One probe of a machine by name; raises `Unknown`.
     device : str or None
         Who asks; None for the device of the last event.
     repeated : tuple of str
@@ -76,12 +77,11 @@ class Folding:
     def __init__(
         self,
         events: tuple[Event, ...],
-        probe_of: ProbeOf,
         device: str | None = None,
         repeated: tuple[str, ...] = (),
         parsed: Parsed | None = None,
     ) -> None:
-        self.events, self.probe_of, self.device, self.repeated = events, probe_of, device, repeated
+        self.events, self.device, self.repeated = events, device, repeated
         self.parsed = {} if parsed is None else parsed
         self.problems: list[Problem] = []
         for name in repeated:
@@ -96,7 +96,7 @@ class Folding:
             self.of_kind.setdefault(type(event), []).append(event)
         self.turn = last_turn(events)
         self.believed = all(event.turn <= self.turn for event in events)
-        self.looked_up: dict[str, ProbeFacts | Unknown] = {}
+        self.looked_up: dict[str, Probe | Unknown] = {}
         self._begin()
         for event in events:
             self._take(event)
@@ -137,7 +137,7 @@ class Folding:
         known = next((each for each in self.events if each.id == event.id), event)
         repeated = self.repeated if known == event else tuple(sorted({*self.repeated, event.id}))
         events = merge(self.events, (event,))
-        return Folding(events, self.probe_of, self.device, repeated, self.parsed).call()
+        return Folding(events, self.device, repeated, self.parsed).call()
 
     def _follows(self, event: Event) -> bool:
         """Whether an event only adds to what is known, and changes nothing that was read before it."""
@@ -289,13 +289,13 @@ class Folding:
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
                     del self.stoppages[name]
 
-    def _probe(self, name: str) -> ProbeFacts | str:
+    def _probe(self, name: str) -> Probe | str:
         """The probe, or why there is none."""
         if self.machine is None:
             return "no machine is described, so this cannot be judged; name its start arrangement"
         if name not in self.looked_up:
             try:
-                self.looked_up[name] = self.probe_of(self.machine, name)
+                self.looked_up[name] = known_probe(self.machine, name)
             except Unknown as error:
                 self.looked_up[name] = error
         found = self.looked_up[name]
@@ -384,10 +384,9 @@ class Folding:
     def _against(self, event: Event, name: str) -> tuple[str, ...]:
         """What forbids a probe now, or has to be shown before it, in words."""
         from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
-        from humclick.diagnosis.probes import Probe
 
         probe = self._probe(name)
-        if not isinstance(probe, Probe) or not (probe.energises or self.stoppages):
+        if isinstance(probe, str) or not (probe.energises or self.stoppages):
             return ()
         situation = self.call(event.device).situation()
         return open_before(situation, probe) if situation is not None else ()

@@ -4,62 +4,31 @@ What the fold has to know of a probe, and what an answer typed for it means.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import cache
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
 from humclick.jobs.events import ReadingTaken
-from humclick.meters import Meter, Quantity
+from humclick.meters import Quantity
 from humclick.parts.family import families, family
 from humclick.readings import Reading, parse_reading
 
-__all__ = ["Parsed", "ProbeFacts", "ProbeOf", "hazard_seen", "known_probe", "understood"]
+if TYPE_CHECKING:
+    from humclick.diagnosis.probes import Probe
+
+__all__ = ["Parsed", "hazard_seen", "known_probe", "understood"]
 
 #: Answers that say nothing.
 _NOT_SURE = ("not sure", "?", "unknown", "don't know")
 
 
-class ProbeFacts(Protocol):
-    """What the fold has to know of a probe."""
-
-    @property
-    def gates(self) -> tuple[str, ...]:
-        """Gates it asks for."""
-
-    @property
-    def quantity(self) -> str:
-        """``resistance``, ``capacitance``, ``voltage`` or ``current``; empty for a look or an attempt."""
-
-    @property
-    def outcomes(self) -> tuple[str, ...]:
-        """Answers of a look or an attempt."""
-
-    @property
-    def heat(self) -> str:
-        """What must cool before it can decide: a kind of `humclick.physics.cooling`, or empty."""
-
-    @property
-    def mends(self) -> frozenset[str]:
-        """What doing it puts right: a part, or a single mode as ``part.mode``."""
-
-    @property
-    def meter(self) -> Meter | None:
-        """The meter it is always read with; None for the one in use."""
-
-    @property
-    def stops(self) -> Mapping[str, str]:
-        """Answers that end the call; names of `humclick.safety.stops`."""
-
-
-#: One probe of a machine by name; raises `Unknown`.
-ProbeOf = Callable[[Machine, str], ProbeFacts]
 #: Readings that were understood, by their text and quantity.
 Parsed = dict[tuple[str, str], Reading]
 
 
-def known_probe(machine: Machine, name: str) -> ProbeFacts:
+def known_probe(machine: Machine, name: str) -> Probe:
     """
     One probe of a machine by name, as `humclick.diagnosis.probes` knows it.
 
@@ -73,7 +42,7 @@ def known_probe(machine: Machine, name: str) -> ProbeFacts:
     return probe_of(machine, name)
 
 
-def understood(event: ReadingTaken, probe: ProbeFacts, parsed: Parsed) -> tuple[Reading | None, str]:
+def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Reading | None, str]:
     """The reading or the answer; an answer that says nothing is empty."""
     if probe.quantity:
         known = parsed.get((event.value, probe.quantity))

@@ -6,7 +6,7 @@ Faces ask here before they keep an event or say what comes next. Nothing here lo
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -31,7 +31,6 @@ from humclick.jobs.events import (
     ReadingTaken,
     Undone,
 )
-from humclick.jobs.fold import fold
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -51,7 +50,6 @@ __all__ = [
     "PROOF",
     "UNNAMED_PINS",
     "Onward",
-    "accepted",
     "added",
     "cautions",
     "decided",
@@ -236,20 +234,6 @@ def added(
     if unusable:
         raise Refused(unusable[0].text)
     return event, after
-
-
-def accepted(
-    events: Iterable[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
-) -> tuple[Event, Call]:
-    """
-    Likewise after some events, as a device sees them.
-
-    Raises
-    ------
-    Refused
-        As `added`.
-    """
-    return added(fold(events, device=device), kind, now, given)
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:

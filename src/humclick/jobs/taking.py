@@ -49,14 +49,7 @@ __all__ = [
 
 
 class BarredNow(Refused):
-    """
-    A reading cannot be taken now.
-
-    Parameters
-    ----------
-    briefing : Briefing
-        What forbids it, or comes before it.
-    """
+    """A reading cannot be taken now: `briefing` says what forbids it, or comes before it."""
 
     def __init__(self, briefing: Briefing) -> None:
         super().__init__(f"not now: {'; '.join(briefing.held_back)}")
@@ -64,14 +57,7 @@ class BarredNow(Refused):
 
 
 class GatesFirst(Refused):
-    """
-    Safety steps come before a reading.
-
-    Parameters
-    ----------
-    briefing : Briefing
-        Which.
-    """
+    """Safety steps come before a reading: those of `briefing`."""
 
     def __init__(self, briefing: Briefing) -> None:
         titles = "; ".join(each.gate.title for each in briefing.gates)
@@ -92,14 +78,10 @@ def take(
     note: str = "",
 ) -> Flow:
     """
-    A reading, a look or an attempt.
+    A reading, a look or an attempt, as typed at a probe; `now` is what this device's clock says.
 
     Parameters
     ----------
-    flow, now
-        The call, and what this device's clock says.
-    probe, text
-        Of what, and what was typed.
     answer : Answer, optional
         What the text was understood as, where somebody read it already.
     warmth : str
@@ -108,8 +90,6 @@ def take(
         Names of the safety steps that were confirmed with it, all that stood before it.
     already : bool
         Whether it was taken already: then nothing is asked before it, and it is marked.
-    note : str
-        Anything else.
 
     Raises
     ------
@@ -133,16 +113,7 @@ def take(
 
 
 def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = ()) -> None:
-    """
-    Refuse what is not to be taken now.
-
-    Raises
-    ------
-    BarredNow
-        If something forbids the probe, or comes before it.
-    GatesFirst
-        If safety steps before it were not confirmed, or have to be by themselves.
-    """
+    """Refuse what is barred now, and what safety steps come before that were not confirmed with it."""
     if flow.call.stopped or briefing.barred:
         raise BarredNow(briefing)
     if briefing.gates and not (briefing.dead and list(confirmed) == list(briefing.names)):
@@ -153,14 +124,8 @@ def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[s
     """
     The start arrangement, or another one; what else is known of the machine stays.
 
-    Parameters
-    ----------
-    flow, now
-        The call, and what this device's clock says.
-    name : str
-        The arrangement; its usual protector is taken where it does not come with the one known.
-    others : collection of str
-        What was seen fits these as well: it is taken for now only, which is said on the record.
+    Its usual protector is taken where it does not come with the one known. If what was seen fits `others` as
+    well, it is taken for now only, which is said on the record.
 
     Raises
     ------
@@ -181,14 +146,7 @@ def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[s
 
 
 def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> Flow:
-    """
-    Safety steps were done: every gate is an event of its own, with what it was about.
-
-    Raises
-    ------
-    Unknown
-        If there is no such gate.
-    """
+    """Safety steps were done: every gate is an event of its own, with what it was about."""
     wanted = [gate_named(name).name for name in names]
     known = {each.name: each.matter for each in flow.call.gates_of(wanted)} if wanted else {}
     for name in wanted:
@@ -219,14 +177,7 @@ def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
 
 
 def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "") -> Flow:
-    """
-    What is to be done, by names of remedies or the beginning of such.
-
-    Raises
-    ------
-    Unknown
-        If there is no such remedy.
-    """
+    """What is to be done, by names of remedies or the beginning of such."""
     names = [one_of("remedy", each, list(flow.shop.remedies)) for each in remedies]
     return flow.keep("decision", now, remedies=list(dict.fromkeys(names)), words=words)
 
@@ -254,12 +205,5 @@ def undone(flow: Flow, now: datetime, of: str = "") -> Flow:
 
 
 def redone(flow: Flow, now: datetime) -> Flow:
-    """
-    What was taken back last is brought back.
-
-    Raises
-    ------
-    Refused
-        If the last thing done was no undo.
-    """
+    """What was taken back last is brought back; refused if the last thing done was no undo."""
     return flow.keep("undo", now, of=to_redo(flow.events, flow.call).id)

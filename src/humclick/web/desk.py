@@ -131,14 +131,7 @@ class Desk:
 
     @property
     def advised(self) -> tuple[Weighed, Advice]:
-        """
-        What judgement says, and its advice.
-
-        Raises
-        ------
-        Refused
-            If nothing can be said.
-        """
+        """What judgement says, and its advice; refused where nothing can be said."""
         weighed = self.weighed
         if weighed is None:
             raise Refused("no machine is described yet")
@@ -162,14 +155,7 @@ class Desk:
         return self.flow.before
 
     def probe(self, name: str) -> Probe:
-        """
-        One probe by name.
-
-        Raises
-        ------
-        Refused, Unknown
-            As `humclick.jobs.flow.Flow.probe`.
-        """
+        """One probe by name; see `humclick.jobs.flow.Flow.probe`."""
         return self.flow.probe(name)
 
     def remedy(self, name: str) -> str:

@@ -32,14 +32,7 @@ _LONGEST = 6 * 3600
 
 
 def take_reading(desk: Desk) -> Reply:
-    """
-    Keep a reading, a look or an attempt.
-
-    Raises
-    ------
-    FormRefused
-        If it cannot be understood.
-    """
+    """Keep a reading, a look or an attempt."""
     request = desk.request
     probe = desk.probe(request.given("probe"))
     if request.given("press"):  # a key of the keypad, where no script runs
@@ -86,14 +79,7 @@ def _same_probe(desk: Desk) -> str:
 
 
 def take_gate(desk: Desk) -> Reply:
-    """
-    Keep that the safety steps that stood together were done: every gate is an event of its own.
-
-    Raises
-    ------
-    FormRefused
-        If there is no such gate.
-    """
+    """Keep that the safety steps that stood together were done: every gate is an event of its own."""
     with beside("gate"):
         names, words = desk.request.given("gate").split(), desk.request.given("words")
         desk.flow = taking.passed(desk.flow, desk.request.now, names, words)
@@ -101,14 +87,7 @@ def take_gate(desk: Desk) -> Reply:
 
 
 def take_hazard(desk: Desk) -> Reply:
-    """
-    Keep that a hazard was found, or that a safety step cannot be done: the work stops.
-
-    Raises
-    ------
-    FormRefused
-        If there is no such hazard or gate.
-    """
+    """Keep that a hazard was found, or that a safety step cannot be done: the work stops."""
     request = desk.request
     name, _, at = request.given("hazard").partition("@")
     with beside("hazard"):
@@ -117,14 +96,7 @@ def take_hazard(desk: Desk) -> Reply:
 
 
 def take_cleared(desk: Desk) -> Reply:
-    """
-    Keep how a hazard was cleared: only this reopens the call.
-
-    Raises
-    ------
-    FormRefused
-        If nothing is open under that name, or it is not said how.
-    """
+    """Keep how a hazard was cleared: only this reopens the call."""
     request = desk.request
     with beside("words"):
         desk.flow = taking.cleared(desk.flow, request.now, request.given("of"), request.given("words"))
@@ -132,14 +104,7 @@ def take_cleared(desk: Desk) -> Reply:
 
 
 def take_skip(desk: Desk) -> Reply:
-    """
-    Keep that a probe cannot be done here; the plan goes on without it.
-
-    Raises
-    ------
-    FormRefused
-        If there is no such probe.
-    """
+    """Keep that a probe cannot be done here; the plan goes on without it."""
     request = desk.request
     probe = desk.probe(request.given("probe"))
     reason = request.given("reason")
@@ -151,14 +116,7 @@ def take_skip(desk: Desk) -> Reply:
 
 
 def take_wait(desk: Desk) -> Reply:
-    """
-    Keep that the machine was left alone: for the minutes typed, else for as long as it has truly stood.
-
-    Raises
-    ------
-    FormRefused
-        If the minutes are not a number.
-    """
+    """Keep that the machine was left alone: for the minutes typed, else for as long as it has truly stood."""
     typed = desk.request.given("minutes").replace(",", ".")
     stands = stood(desk.flow, desk.request.now)
     if not typed and desk.request.given("elapsed") and stands is not None:
@@ -176,14 +134,7 @@ def take_wait(desk: Desk) -> Reply:
 
 
 def take_timer(desk: Desk) -> Reply:
-    """
-    Start a timer: its end goes into the address, so that a locked screen or a reload loses nothing.
-
-    Raises
-    ------
-    FormRefused
-        If the seconds are not a number.
-    """
+    """Start a timer: its end goes into the address, so that a locked screen or a reload loses nothing."""
     try:
         seconds = float(desk.request.given("seconds"))
     except ValueError:

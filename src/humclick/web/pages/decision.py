@@ -47,14 +47,7 @@ def given(desk: Desk) -> dict[str, Any]:
 
 
 def take_decision(desk: Desk) -> Reply:
-    """
-    Keep what is to be done.
-
-    Raises
-    ------
-    FormRefused
-        If no remedy is named, or one that does not exist.
-    """
+    """Keep what is to be done."""
     names = desk.request.given_all("remedy")
     if not names:
         raise FormRefused("remedy", "decide what? Choose at least one remedy")
@@ -64,14 +57,7 @@ def take_decision(desk: Desk) -> Reply:
 
 
 def take_fitted(desk: Desk) -> Reply:
-    """
-    Keep that a new part was fitted.
-
-    Raises
-    ------
-    FormRefused
-        If the machine has no such part.
-    """
+    """Keep that a new part was fitted."""
     with beside("part"):
         desk.keep("fitted", part=desk.request.given("part"), note=desk.request.given("note"))
     return desk.go(desk.path())

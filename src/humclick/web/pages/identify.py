@@ -73,14 +73,7 @@ def show(desk: Desk) -> Reply:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Keep the arrangement chosen.
-
-    Raises
-    ------
-    FormRefused
-        If there is no such arrangement.
-    """
+    """Keep the arrangement chosen."""
     name = desk.request.given("arrangement")
     if name not in arrangements():
         raise FormRefused("arrangement", str(Unknown("arrangement", name[:60], arrangements())))

@@ -269,28 +269,14 @@ def _machine_again(desk: Desk) -> str:
 
 
 def take_undo(desk: Desk) -> Reply:
-    """
-    Take an event back, or bring it back: the one named, else the last.
-
-    Raises
-    ------
-    FormRefused, Refused
-        If there is no such event, or it is a hazard.
-    """
+    """Take an event back, or bring it back: the one named, else the last."""
     with beside("of"):
         desk.flow = undone(desk.flow, desk.request.now, desk.request.given("of"))
     return desk.go(desk.back())
 
 
 def take_note(desk: Desk) -> Reply:
-    """
-    Keep a note.
-
-    Raises
-    ------
-    FormRefused
-        If it is empty or too long.
-    """
+    """Keep a note."""
     with beside("text"):
         desk.keep("note", text=desk.request.given("text"))
     return desk.go(desk.back("record"))
