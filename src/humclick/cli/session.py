@@ -146,6 +146,8 @@ class Session:
             self._file, self.flow = done.after, after.written()
         else:  # somebody else wrote too
             self._read(done.after)
+        self.queue = [name for name in self.queue if self.flow.has(name)]  # on the machine as it is now
+        self.chosen = self.chosen if self.chosen and self.flow.has(self.chosen) else ""
         return after.fresh
 
     # -- where the call stands ------------------------------------------------------------------------------

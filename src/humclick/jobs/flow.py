@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from humclick.diagnosis.advice import Advice, Value
 from humclick.diagnosis.guards import met_next
 from humclick.diagnosis.probes import Probe, probe_of
-from humclick.errors import Refused
+from humclick.errors import HumclickError, Refused
 from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.judgements import Judgements, Weighed
@@ -151,6 +151,13 @@ class Flow:
     def probe(self, name: str) -> Probe:
         """One probe by name; refused while no machine is described, or if it has no such probe."""
         return probe_of(self.situation.machine, name, self.shop)
+
+    def has(self, name: str) -> bool:
+        """Whether the machine has such a probe."""
+        try:
+            return bool(self.probe(name))
+        except HumclickError:
+            return False
 
     def briefing(self, probe: Probe, shown: Collection[str] = ()) -> Briefing:
         """What is said of safety before a probe; `shown` stands on the reader's screen already."""

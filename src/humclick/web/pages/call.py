@@ -13,7 +13,6 @@ from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Probe
-from humclick.errors import Unknown
 from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
 from humclick.jobs.standing import UNNAMED_PINS, pins_found, provisional
@@ -46,20 +45,11 @@ def step_of(desk: Desk) -> Step:
     """What to do next on this call, with the probe chosen on the page before any advised."""
     request = desk.request
     chosen = request.asked("probe") or request.given("probe")
-    if chosen and desk.errors and _unknown(desk, chosen):
+    if chosen and desk.errors and not desk.flow.has(chosen):
         chosen = ""
     at_once = request.asked("now") or request.given("now") or request.given("value")
     taken = request.asked("taken") or request.given("taken")
     return step(desk.flow, chosen, at_once=bool(at_once), already=bool(taken))
-
-
-def _unknown(desk: Desk, name: str) -> bool:
-    """Whether the machine has no such probe."""
-    try:
-        desk.probe(name)
-    except Unknown:
-        return True
-    return False
 
 
 # -- the screen ---------------------------------------------------------------------------------------------
