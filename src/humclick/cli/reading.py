@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from humclick.cli import words
 from humclick.cli.pins import finding_in_words
-from humclick.jobs.standing import UNNAMED_PINS, pins_found
+from humclick.jobs.standing import UNNAMED_PINS
 from humclick.jobs.taking import take
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ def read(
     new = [text for text in weighed.contradictions if text not in session.screen.contradictions]
     session.screen.contradictions = frozenset(weighed.contradictions)
     said += [words.lines(each, "!! ") for each in new]
-    if name in UNNAMED_PINS and name not in session.queue and (pins := pins_found(session.call)):
+    pins = session.flow.pins if name in UNNAMED_PINS and name not in session.queue else None
+    if pins is not None:
         said.append(finding_in_words(pins))
     return "\n".join(said)

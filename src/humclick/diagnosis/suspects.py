@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from heapq import nlargest, nsmallest
@@ -58,6 +58,11 @@ class Posterior:
     leads: tuple[tuple[float, float], ...]
     left_out: float
     log_evidence: float
+
+    def shares(self) -> Iterator[tuple[dict[str, str], float]]:
+        """Each set of modes, as part → mode, with its probability. [-]"""
+        for chosen, weight in zip(self.bench.space.sets, self.weights, strict=True):
+            yield self.bench.modes_in(chosen), weight
 
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:

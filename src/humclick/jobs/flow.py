@@ -23,10 +23,11 @@ from humclick.errors import HumclickError, Refused
 from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.judgements import Judgements, Weighed
-from humclick.jobs.standing import PROOF, Onward, added, onward, probes_now
+from humclick.jobs.standing import PROOF, Onward, added, onward, pins_found, probes_now
 from humclick.replacement.demand import PartDemand, demands
 
 if TYPE_CHECKING:
+    from humclick.diagnosis.pins import PinFinding
     from humclick.diagnosis.shop import Shop
     from humclick.diagnosis.situation import Situation
     from humclick.jobs.call import Call
@@ -140,6 +141,11 @@ class Flow:
         situation = turn.before.situation() if turn is not None else None
         weighed = None if situation is None else _JUDGEMENTS.of(situation, self.shop)
         return weighed if weighed is not None and weighed.advice is not None else None
+
+    @cached_property
+    def pins(self) -> PinFinding | None:
+        """What was measured between unnamed pins says; None while not all three pairs are measured."""
+        return pins_found(self.call, self.shop)
 
     # -- probes and parts -----------------------------------------------------------------------------------
 

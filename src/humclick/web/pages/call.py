@@ -15,7 +15,7 @@ from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Probe
 from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
-from humclick.jobs.standing import UNNAMED_PINS, pins_found, provisional
+from humclick.jobs.standing import UNNAMED_PINS, provisional
 from humclick.jobs.warmth import felt, since, stood
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
@@ -247,7 +247,7 @@ def _pins(desk: Desk) -> Any:
     taken = desk.call.readings
     if not taken or taken[-1].probe not in UNNAMED_PINS:
         return None
-    return pins_found(desk.call)
+    return desk.flow.pins
 
 
 def pressed(typed: str, key: str) -> str:
