@@ -5,24 +5,19 @@ Findings: what each reading means for that part, in that position and temperatur
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.checks import checks
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.observations.feed import Feed
-from humclick.diagnosis.observations.leads import Leads
-from humclick.diagnosis.observations.part_test import PartTest
-from humclick.diagnosis.observations.volts import Outlet
+from humclick.diagnosis.observations.model import Said, Taken
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Observation, Situation
-from humclick.messages import Message
+from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.messages import N_, Message
 from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
@@ -112,71 +107,112 @@ def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
     probe = probe_of(bench.machine, seen.probe, bench.shop)
     alone = replace(situation, observations=(seen,))
     factor = compile_evidence(bench, alone).factors[1]
-    text, warns = _sentence(bench, situation, probe, seen, factor)
+    text, warns = probe.model.finding(_Sayings(bench, Taken(probe, seen), factor))
     return Finding(seen.id, seen.probe, text, warns)
 
 
-def _sentence(
-    bench: Bench, situation: Situation, probe: Probe, seen: Observation, factor: Factor
-) -> tuple[Message, bool]:
-    shown = shown_text(seen)
-    if isinstance(probe.model, Leads):
-        return Message(
-            "The leads add {value}; readings of a few ohms are taken with that in mind.", value=shown
-        ), False
-    if factor.per_set is not None:
-        return _whole_sentence(bench, probe, shown, factor.per_set)
-    own = checks().get(probe.id)
-    passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
-    if own is not None and passes is not None:
-        if passes:
-            return Message("{value}: as it should be.", value=shown), False
-        return Message("{value}: {meaning}", value=shown, meaning=own.bad), True
-    if not factor.table:
-        return Message("“{value}” says nothing either way.", value=shown), False
-    at = {c: math.fsum(row) for c, row in factor.table.items()}
-    best = max(at.values())
-    fits = _fitting(bench, factor.scope, at, best)
-    lost = seen.reading is not None and seen.reading.over_limit
-    if seen.temperature.kind == "hot" and lost and _opens_with_heat(probe):
-        return Message("{value} while hot is no verdict: let it cool and measure again.", value=shown), True
-    value = _beside_healthy(bench, probe, shown)
-    part = bench.machine.part(probe.part).family.title if probe.part else None
-    if at[(0,) * len(factor.scope)] >= _FITS * best:
-        return _sound(value, part, fits[:2]), False
-    if fits:
+@dataclass(frozen=True)
+class _Sayings:
+    """The sentences there are for one observation; which of them holds, its kind says."""
+
+    bench: Bench
+    taken: Taken
+    factor: Factor
+
+    @property
+    def _shown(self) -> str:
+        return shown_text(self.taken.seen)
+
+    def of_leads(self) -> Said:
+        form = N_("The leads add {value}; readings of a few ohms are taken with that in mind.")
+        return Message.of(form, value=self._shown), False
+
+    def of_check(self, bad: str) -> Said:
+        if bad:
+            return Message("{value}: {meaning}", value=self._shown, meaning=bad), True
+        return Message("{value}: as it should be.", value=self._shown), False
+
+    def of_nothing(self) -> Said:
+        return Message("“{value}” says nothing either way.", value=self._shown), False
+
+    def of_parts(self) -> Said:
+        bench, (probe, seen), factor = self.bench, self.taken, self.factor
+        at = {c: math.fsum(row) for c, row in factor.table.items()}
+        best = max(at.values())
+        fits = _fitting(bench, factor.scope, at, best)
+        lost = seen.reading is not None and seen.reading.over_limit
+        if seen.temperature.kind == "hot" and lost and probe.opens_with_heat:
+            form = N_("{value} while hot is no verdict: let it cool and measure again.")
+            return Message.of(form, value=self._shown), True
+        value = _beside_healthy(bench, probe, self._shown)
+        part = bench.machine.part(probe.part).family.title if probe.part else None
+        if at[(0,) * len(factor.scope)] >= _FITS * best:
+            return _sound(value, part, tuple(fits[:2])), False
         faults = tuple(fits[:3])
-        if len(factor.scope) > 1 or part is None:
+        if faults and (len(factor.scope) > 1 or part is None):
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), True
-        return Message("{value}: speaks for {part} {faults:or}.", value=value, part=part, faults=faults), True
-    return Message(
-        "{value}: fits nothing the {part} can be; check the tips and read again.",
-        value=value,
-        part=part or Message("windings"),
-    ), True
+        part = part or Message("windings")
+        if faults:
+            form = N_("{value}: speaks for {part} {faults:or}.")
+            return Message.of(form, value=value, part=part, faults=faults), True
+        form = N_("{value}: fits nothing the {part} can be; check the tips and read again.")
+        return Message.of(form, value=value, part=part), True
+
+    def of_start(self) -> Said:
+        if self.taken.seen.answer == Heard.RUNS:
+            if self.taken.probe.model.on_known_good:
+                return Message("On known-good gear it runs: the compressor is good."), False
+            return Message("It runs."), False
+        shown = self._shown
+        return self._as_with(shown.capital() if isinstance(shown, Message) else shown), True
+
+    def of_whole(self) -> Said:
+        healthy, best, _ = self._fits()
+        if healthy >= _FITS * best:
+            return Message("{value}: as it should be.", value=self._shown), False
+        return self._as_with(self._shown), True
+
+    def _fits(self) -> tuple[float, float, tuple[Message, ...]]:
+        """What the sound machine gives it, the most that a single fault does, and the faults that fit."""
+        bench, value = self.bench, self.factor.per_set
+        assert value is not None
+        rows = []
+        for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
+            if len(chosen) == 1:
+                rows.append((value(chosen), bench.space.prior[h] * value(chosen), _fault(bench, *chosen[0])))
+        best = max(v for v, _, _ in rows)
+        fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
+        return value(()), best, tuple(label for _, _, label in fits)
+
+    def _as_with(self, shown: str) -> Message:
+        _, _, faults = self._fits()
+        if len(faults) <= 4:
+            return Message("{value}: as with {faults:semicolon}.", value=shown, faults=faults)
+        return Message(
+            "{value}: as with {faults:semicolon} and {more} more.",
+            value=shown,
+            faults=faults[:4],
+            more=len(faults) - 4,
+        )
 
 
-def _sound(value: str, part: Message | None, also: Sequence[Message]) -> Message:
+def _sound(value: str, part: Message | None, also: tuple[Message, ...]) -> Message:
     """As something healthy reads, and what would read no otherwise."""
     if part is None:
         if not also:
             return Message("{value}: as sound windings read.", value=value)
-        return Message(
-            "{value}: as sound windings read; it cannot rule out: {faults}.", value=value, faults=tuple(also)
-        )
+        form = N_("{value}: as sound windings read; it cannot rule out: {faults}.")
+        return Message.of(form, value=value, faults=also)
     if not also:
         return Message("{value}: as a healthy {part} reads.", value=value, part=part)
-    return Message(
-        "{value}: as a healthy {part} reads; it cannot rule out: {faults}.",
-        value=value,
-        part=part,
-        faults=tuple(also),
-    )
+    form = N_("{value}: as a healthy {part} reads; it cannot rule out: {faults}.")
+    return Message.of(form, value=value, part=part, faults=also)
 
 
-def _opens_with_heat(probe: Probe) -> bool:
-    """Whether what the tips span can be open from heat alone; between S and R no protector lies."""
-    return probe.heat not in ("", "windings") and probe.id != "pins.S-R"
+def _fault(bench: Bench, part: int, mode: int) -> Message:
+    """A part and its mode."""
+    title = bench.machine.parts[part].family.title
+    return Message("{part} {mode}", part=title, mode=bench.mode(part, mode).short)
 
 
 def _fitting(
@@ -194,17 +230,12 @@ def _fitting(
     return [title for _, title in rows]
 
 
-def _fault(bench: Bench, part: int, mode: int) -> Message:
-    """A part and its mode."""
-    title = bench.machine.parts[part].family.title
-    return Message("{part} {mode}", part=title, mode=bench.mode(part, mode).short)
-
-
 def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
     """What was read, with what a healthy part gives beside it."""
-    if not isinstance(probe.model, PartTest | Outlet) or isinstance(probe.model, Feed):
+    healthy = probe.model.healthy(bench, probe)
+    if healthy is None:
         return shown
-    median, sigma = probe.model.predicted(bench, probe, {}, False)
+    median, sigma = healthy
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
         return Message("{value} (healthy: OL)", value=shown)
@@ -212,28 +243,3 @@ def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
         return shown
     low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
     return Message("{value} (healthy: {low} to {high})", value=shown, low=low, high=high)
-
-
-def _whole_sentence(
-    bench: Bench, probe: Probe, shown: str, value: Callable[[tuple[Fault, ...]], float]
-) -> tuple[Message, bool]:
-    rows = []
-    for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
-        if len(chosen) == 1:
-            rows.append((value(chosen), bench.space.prior[h] * value(chosen), _fault(bench, *chosen[0])))
-    best = max(v for v, _, _ in rows)
-    fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
-    if probe.heard and shown == HEARD["runs"]:
-        if probe.model.on_known_good:
-            return Message("On known-good gear it runs: the compressor is good."), False
-        return Message("It runs."), False
-    if not probe.heard and value(()) >= _FITS * best:
-        return Message("{value}: as it should be.", value=shown), False
-    if probe.heard and isinstance(shown, Message):
-        shown = shown.capital()
-    faults, more = tuple(label for _, _, label in fits[:4]), len(fits) - 4
-    if more <= 0:
-        return Message("{value}: as with {faults:semicolon}.", value=shown, faults=faults), True
-    return Message(
-        "{value}: as with {faults:semicolon} and {more} more.", value=shown, faults=faults, more=more
-    ), True

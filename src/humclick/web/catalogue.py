@@ -39,12 +39,13 @@ _WORDS = frozenset(
         "customer",
         "defer",
         "did",
+        "does",
         "how",
         "lasts",
         "must",
-        "outcomes",
     }
-    | {"plain", "question", "reason", "said", "seen", "steps", "text", "tick", "title", "where", "why"}
+    | {"outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested", "text", "tick", "title"}
+    | {"where", "why"}
 )
 
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
@@ -65,6 +66,8 @@ def _in_table(table: Any, wanted: bool = False, every: bool = False) -> Iterator
         for key, value in table.items():
             if key == "remedy" and isinstance(value, dict):
                 yield from value
+            if key == "element" and isinstance(value, list):  # the word beside a part's title in its drawing
+                yield from (row["word"] for row in value if "word" in row)
             if key == "mode":  # named in a sentence without what stands behind its colon
                 yield from (row["title"].partition(":")[0] for row in value)
             whole = every or (key == "reason" and isinstance(value, dict))

@@ -32,7 +32,7 @@ class Recorded(Listened):
     order: ClassVar[int] = 90
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
-        minutes, risk = shop.probe["attempt_as_found"]
+        minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(
             "attempt.recorded",
             Message("A recording of a start attempt, by a clamp's log or a microphone"),
@@ -68,7 +68,7 @@ class Recorded(Listened):
 
         @cache
         def value(chosen: tuple[Fault, ...]) -> float:
-            cause = cause_of(without(bench.modes_in(chosen), mended))
+            cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
         return Factor((), (), {}, value, anything, 1.0)

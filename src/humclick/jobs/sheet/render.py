@@ -19,7 +19,7 @@ from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
 from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
 from humclick.jobs.sheet.technician import technician_page
-from humclick.messages import ENGLISH, Message, translator
+from humclick.messages import ENGLISH, translator
 from humclick.safety import defer
 
 __all__ = ["PAPERS", "sheet_html", "sheet_of", "typeset"]
@@ -49,7 +49,7 @@ def sheet_of(
     judgement : Judgement, optional
         If it was made already; otherwise the call is judged here.
     before : Judgement, optional
-        Likewise, as the call stood when its last go at fixing it began.
+        Likewise, as the call stood when its last go at putting it right began.
     money : str
         Name or sign of the money the shop's prices are in.
     picture : StartPicture, optional
@@ -67,29 +67,11 @@ def sheet_of(
         before = judgement_of(turn.before, shop, leader=turn.about)
     told = Told(judged, before if turn is not None else judged, state)
     header = call.header
-    times = [r.at for r in call.readings]
-    for events in (
-        call.hazards,
-        call.cleared,
-        call.gates,
-        call.notes,
-        call.stamps,
-        call.fitted,
-        call.decisions,
-        call.photos,
-        call.waits,
-    ):
-        times += [event.at for event in events]
-    timed = sorted(at for at in times if at.year > 1970)
-    first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
-    date = "" if first is None else str(first)
-    if first != last:
-        date = Message("{low} to {high}", low=str(first), high=str(last))
     return Sheet(
         shop=header.shop if header else "",
         customer=header.customer if header else "",
         equipment=header.equipment if header else "",
-        date=date,
+        date=_dates(call),
         invented=bool(header and header.invented),
         state=state,
         customer_page=customer_page(call, told, shop, money),
@@ -100,6 +82,19 @@ def sheet_of(
         ),
         counter_page=counter_page(call, told),
     )
+
+
+def _dates(call: Call) -> str:
+    """The day or the days of the call; empty where nobody wrote a time down."""
+    times = [r.at for r in call.readings]
+    for events in (
+        *(call.hazards, call.cleared, call.gates, call.notes, call.stamps),
+        *(call.fitted, call.decisions, call.photos, call.waits),
+    ):
+        times += [event.at for event in events]
+    timed = sorted(at for at in times if at.year > 1970)
+    first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
+    return "" if first is None else f"{first}" if first == last else f"{first} to {last}"
 
 
 @cache
@@ -132,8 +127,6 @@ def sheet_html(
         As in `sheet_of`.
     paper : str
         ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
-    language : str
-        Code of the language it is in.
 
     Raises
     ------
