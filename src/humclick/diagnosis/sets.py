@@ -1,0 +1,505 @@
+"""
+Sets of modes, the likeliest first, as far as they can still matter; and a bound on all the others.
+
+A set weighs its modes' odds times what the readings say under it. Modes of a part that no reading so far and
+no remedy tells apart are held as one; sets are made in falling order of what they can weigh at most, and what
+reads the whole machine is worked out for them best first, until all that is left weighs less than is allowed.
+What is left is had without making it: the odds of all sets are a product over the parts, and what was made is
+taken off.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import combinations, product
+from operator import mul
+
+__all__ = ["Alike", "Chosen", "Fault", "Model", "Table", "Weighed", "Whole", "weigh"]
+
+#: Part index and mode index.
+Fault = tuple[int, int]
+#: Modes of parts that differ, by part.
+Chosen = tuple[Fault, ...]
+#: A weight or a factor by lead node. [-]
+Row = Sequence[float]
+
+#: Nothing is weighed against less than this. [-]
+_LEAST = 1e-100
+#: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
+_START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
+#: What is never made may weigh this part of all that may be left out. [-]
+_UNMADE = 0.5
+#: So many sets are asked everything first, to see what the whole weighs at least.
+_FIRST = 64
+#: Part of what may be left out that one reading of the whole machine passes over, and the last one. [-]
+_SPENT = (0.2, 1.0)
+#: What is left of all sets once those made are taken off is no better known than this part of all. [-]
+_ROUNDING = 1e-13
+#: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
+_ALIKE = 1.0 - 1e-9
+
+
+@dataclass(frozen=True)
+class Table:
+    """
+    What some observations say, by the modes of a few parts.
+
+    Attributes
+    ----------
+    scope : tuple of int
+        Parts.
+    rows : mapping of configuration to tuple of float
+        Probability by lead node, for each configuration with no more modes than a set may have. [-]
+    """
+
+    scope: tuple[int, ...]
+    rows: Mapping[tuple[int, ...], Sequence[float]]
+
+
+@dataclass(frozen=True)
+class Whole:
+    """
+    What an observation of the whole machine says.
+
+    Attributes
+    ----------
+    value : callable
+        Probability under a set. [-]
+    most : float
+        No set gives more. [-]
+    sees : callable or None
+        What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
+        nothing at all. Without it every mode is another.
+    kept : dict
+        What was given already, by what was seen.
+    """
+
+    value: Callable[[Chosen], float]
+    most: float = 1.0
+    sees: Callable[[Fault], Hashable] | None = None
+    kept: dict[tuple[Hashable, ...], float] = field(default_factory=dict, compare=False)
+
+
+@dataclass(frozen=True)
+class Model:
+    """
+    Everything a set is weighed by.
+
+    Attributes
+    ----------
+    odds : sequence of sequence of float
+        Prior odds ``[part][mode]``, healthy first and 1. [-]
+    joint : mapping of (fault, fault) to float
+        Factor on the odds of pairs with a common cause, the lower part first. [-]
+    sound : float
+        Prior weight of nothing wrong. [-]
+    most : int
+        Largest number of parts not healthy.
+    leads : sequence of float
+        Weight of each lead node; the nodes are summed out. [-]
+    tables, wholes : sequence of Table, sequence of Whole
+        The readings.
+    apart : callable
+        What else keeps modes of a part apart: their remedy.
+    """
+
+    odds: Sequence[Sequence[float]]
+    joint: Mapping[tuple[Fault, Fault], float]
+    sound: float
+    most: int
+    leads: Sequence[float]
+    tables: Sequence[Table]
+    wholes: Sequence[Whole]
+    apart: Callable[[Fault], Hashable] = lambda fault: fault
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """
+    Modes of a part that nothing so far tells apart, as one.
+
+    Attributes
+    ----------
+    part : int
+        The part.
+    modes : tuple of int
+        Its modes, the likeliest first.
+    ratios : tuple of float
+        Together, over the healthy part, by lead node. [-]
+    shares : tuple of tuple of float
+        Share of each mode in them, by lead node. [-]
+    """
+
+    part: int
+    modes: tuple[int, ...]
+    ratios: tuple[float, ...]
+    shares: tuple[tuple[float, ...], ...]
+
+    @property
+    def fault(self) -> Fault:
+        """The likeliest of them, which stands for all."""
+        return self.part, self.modes[0]
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """
+    The sets that matter.
+
+    Attributes
+    ----------
+    alike : tuple of Alike
+        What the sets are made of.
+    sets : list of tuple of int
+        Each as indices into `alike`, the heaviest first.
+    by_lead : list of tuple of float
+        Weight of each by lead node, not normalised. [-]
+    rest : float
+        All sets not among them weigh no more; 0 where every set is. [-]
+    beyond : float
+        All sets of more modes than `Model.most` would weigh no more. [-]
+    asked : int
+        How often an observation of the whole machine was worked out.
+    """
+
+    alike: tuple[Alike, ...]
+    sets: list[tuple[int, ...]]
+    by_lead: list[tuple[float, ...]]
+    rest: float
+    beyond: float
+    asked: int
+
+    @cached_property
+    def weights(self) -> list[float]:
+        """Weight of each set, not normalised. [-]"""
+        return [math.fsum(row) for row in self.by_lead]
+
+    def split(self, n: int) -> Iterator[tuple[Chosen, float]]:
+        """A set as the sets of single modes it stands for, each with its weight. [-]"""
+        rows: list[tuple[Chosen, tuple[float, ...]]] = [((), self.by_lead[n])]
+        for k in self.sets[n]:
+            group = self.alike[k]
+            rows = [
+                ((*chosen, (group.part, mode)), tuple(w * s for w, s in zip(row, share, strict=True)))
+                for chosen, row in rows
+                for mode, share in zip(group.modes, group.shares, strict=True)
+            ]
+        return ((tuple(sorted(chosen)), math.fsum(row)) for chosen, row in rows)
+
+
+def weigh(model: Model, tolerance: float, floor: float = 0.0) -> Weighed:
+    """
+    Weigh the sets that matter.
+
+    Parameters
+    ----------
+    model : Model
+        Odds and readings.
+    tolerance : float
+        All sets left out weigh no more than this share of those weighed and `floor`; 0 weighs every set. [-]
+    floor : float
+        Weight of what is none of the sets. [-]
+
+    Returns
+    -------
+    Weighed
+    """
+    return _Weighing(model).weighed(tolerance, floor)
+
+
+class _Weighing:
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self.leads = range(len(model.leads))
+        self.wholes = sorted(model.wholes, key=lambda whole: -whole.most)  # what says least costs least
+        ceilings = [min(1.0, whole.most) for whole in self.wholes]
+        self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
+        self.tied = [t for t in model.tables if len(t.scope) > 1]
+        self.base = [
+            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], _LEAST) for t in model.tables)
+            for g, w in enumerate(model.leads)
+        ]
+        groups = self._groups()
+        ties = self._ties(groups)
+        reach = self._reach(groups, ties)
+        order = sorted(range(len(groups)), key=lambda n: -max(reach[n]))
+        rank = {n: k for k, n in enumerate(order)}
+        self.alike = tuple(groups[n] for n in order)
+        self.ratios = [group.ratios for group in self.alike]
+        self.wide = [reach[n] for n in order]
+        self.reach = [max(row) for row in self.wide]
+        self.bits = [1 << group.part for group in self.alike]
+        self.ties = {tuple(sorted(rank[n] for n in chosen)): row for chosen, row in ties.items()}
+        self.partners = [0] * len(self.alike)  # bits of parts each has a tie with
+        for chosen in self.ties:
+            for n in chosen:
+                self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
+        self.faults = [group.fault for group in self.alike]
+        self.seen = [
+            self.faults if w.sees is None else [w.sees(fault) for fault in self.faults] for w in self.wholes
+        ]
+        self.asked = [whole.kept for whole in self.wholes]
+        self.count = 0
+
+    # -- modes held as one --------------------------------------------------------------------------------
+
+    def _groups(self) -> list[Alike]:
+        """All modes not healthy, those that nothing tells apart as one."""
+        model = self.model
+        paired: dict[Fault, list[tuple[Fault, float]]] = {}
+        for (a, b), factor in model.joint.items():
+            paired.setdefault(a, []).append((b, factor))
+            paired.setdefault(b, []).append((a, factor))
+        found = []
+        for part, odds in enumerate(model.odds):
+            alone = [t.rows for t in model.tables if t.scope == (part,)]
+            tied = [(t, t.scope.index(part)) for t in self.tied if part in t.scope]
+            columns = [_columns(t, at) for t, at in tied]
+            groups: dict[Hashable, list[tuple[int, list[float]]]] = {}
+            for mode in range(1, len(odds)):
+                ratios = [
+                    odds[mode]
+                    * math.prod(rows[(mode,)][g] / max(rows[(0,)][g], _LEAST) for rows in alone)
+                    * math.prod(_main(t, at, mode, g) for t, at in tied)
+                    for g in self.leads
+                ]
+                fault = (part, mode)
+                seen = tuple(fault if w.sees is None else w.sees(fault) for w in self.wholes)
+                ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
+                groups.setdefault((model.apart(fault), seen, ties), []).append((mode, ratios))
+            found.extend(_alike(part, rows) for rows in groups.values())
+        return found
+
+    def _ties(self, groups: Sequence[Alike]) -> dict[tuple[int, ...], tuple[float, ...]]:
+        """Factors on pairs, and on larger sets within one table, beyond what their modes give alone."""
+        of_part: dict[int, list[int]] = {}
+        for n, group in enumerate(groups):
+            of_part.setdefault(group.part, []).append(n)
+        found: dict[tuple[int, ...], list[float]] = {}
+        for table in self.tied:
+            sizes = range(2, min(len(table.scope), self.model.most) + 1)
+            for together in (c for size in sizes for c in combinations(sorted(table.scope), size)):
+                for chosen in product(*(of_part.get(part, ()) for part in together)):
+                    row = self._tie(table, [groups[n].fault for n in chosen])
+                    found[chosen] = list(map(mul, found.get(chosen, [1.0] * len(row)), row))
+        number = {group.fault: n for n, group in enumerate(groups)}  # its others have the same partners
+        for (a, b), factor in self.model.joint.items():
+            if a in number and b in number:
+                pair = (number[a], number[b])
+                found[pair] = [x * factor for x in found.get(pair, [1.0] * len(self.leads))]
+        return {chosen: tuple(row) for chosen, row in found.items() if any(x != 1.0 for x in row)}
+
+    def _tie(self, table: Table, chosen: Sequence[Fault]) -> list[float]:
+        """What a table gives a set over what it gives all smaller sets within it."""
+        row = [1.0] * len(self.leads)
+        for size in range(len(chosen), -1, -1):
+            for part in combinations(chosen, size):
+                modes = dict(part)
+                values = table.rows[tuple(modes.get(p, 0) for p in table.scope)]
+                for g in self.leads:
+                    x = max(values[g], _LEAST)
+                    row[g] = row[g] / x if (len(chosen) - size) % 2 else row[g] * x
+        return row
+
+    def _reach(
+        self, groups: Sequence[Alike], ties: Mapping[tuple[int, ...], tuple[float, ...]]
+    ) -> list[tuple[float, ...]]:
+        """The most each group can multiply a set by, by lead: a tie is laid to its last part."""
+        most: dict[int, dict[tuple[int, ...], list[float]]] = {}
+        for chosen, row in ties.items():
+            others = tuple(groups[n].part for n in chosen[:-1])
+            kept = most.setdefault(chosen[-1], {}).setdefault(others, [1.0] * len(row))
+            most[chosen[-1]][others] = list(map(max, kept, row))
+        found = []
+        for n, group in enumerate(groups):
+            ratios = group.ratios
+            for row in most.get(n, {}).values():
+                ratios = tuple(map(mul, ratios, row))
+            found.append(ratios)
+        return found
+
+    # -- sets ---------------------------------------------------------------------------------------------
+
+    def _tied_row(self, chosen: tuple[int, ...], row: Row) -> Row:
+        """A row with the ties of the last of a set to the others."""
+        n = chosen[-1]
+        for size in range(1, len(chosen)):
+            for others in combinations(chosen[:-1], size):
+                tie = self.ties.get((*others, n))
+                if tie is not None:
+                    row = list(map(mul, row, tie))
+        return row
+
+    def _by_lead(self, chosen: tuple[int, ...]) -> Row:
+        """Weight of a set by lead, what reads the whole machine left out."""
+        if not chosen:
+            return [w * self.model.sound for w in self.base]
+        row: Row = self.base
+        for k, n in enumerate(chosen):
+            row = self._tied_row(chosen[: k + 1], list(map(mul, row, self.ratios[n])))
+        return row
+
+    def _all(self) -> tuple[float, float]:
+        """The most all sets together can weigh: those of as many modes as are weighed, and those beyond."""
+        most = self.model.most
+        within = beyond = 0.0
+        for g, base in enumerate(self.base):
+            of_part = [0.0] * len(self.model.odds)
+            for group, wide in zip(self.alike, self.wide, strict=True):
+                of_part[group.part] += wide[g]
+            sums = [1.0] + [0.0] * (most + 1)  # by number of modes; the last one holds all beyond
+            for x in of_part:
+                sums[-1] += x * (sums[-1] + sums[-2])
+                for k in range(most, 0, -1):
+                    sums[k] += x * sums[k - 1]
+            within += base * (self.model.sound + math.fsum(sums[1:-1]))
+            beyond += base * sums[-1]
+        return within, beyond
+
+    @cached_property
+    def _ahead(self) -> list[list[float]]:
+        """The most that no, one, two ... groups after each can multiply by. [-]"""
+        found = [[1.0] * len(self.reach)]
+        for _ in range(1, self.model.most):
+            after = zip((*self.reach[1:], 1.0), (*found[-1][1:], 1.0), strict=True)
+            found.append([max(1.0, x) * y for x, y in after])
+        return found
+
+    def _made(self, low: float, high: float) -> tuple[list[tuple[float, tuple[int, ...]]], float]:
+        """
+        Sets that can weigh at least `low` but not `high`, each with what it weighs; and the most they all can.
+
+        What reads the whole machine is left out. Groups are added in falling order of their reach, so that
+        nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
+        """
+        reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
+        most, falling = self.model.most, [-x for x in reach]
+        found: list[tuple[float, tuple[int, ...]]] = []
+        reached: list[float] = []
+
+        def grow(start: int, chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
+            plain = wider is row
+            first = bisect_right(falling, -high / bound, start)
+            for n in range(first, bisect_right(falling, -low / bound, first)):
+                if used & bits[n]:
+                    continue
+                own = list(map(mul, row, ratios[n]))
+                weight = sum(own)
+                reached.append(
+                    weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
+                )  # fmt: skip
+                numbers = (*chosen, n)
+                if used & partners[n]:
+                    weight = sum(self._tied_row(numbers, own))
+                found.append((weight, numbers))
+            if len(chosen) + 1 == most:
+                return
+            further = self._ahead[most - len(chosen) - 1]
+            for n in range(start, len(reach)):
+                now = bound * reach[n]
+                if now * further[n] < low:
+                    return
+                if now > 0.0 and not used & bits[n]:
+                    numbers = (*chosen, n)
+                    own = list(map(mul, row, ratios[n]))
+                    loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
+                    tied = self._tied_row(numbers, own) if used & partners[n] else own
+                    grow(n + 1, numbers, used | bits[n], now, tied, loose)
+
+        if high == math.inf:
+            sound = math.fsum(self._by_lead(()))
+            found.append((sound, ()))
+            reached.append(sound)
+        grow(0, (), 0, math.fsum(self.base), self.base, self.base)
+        return found, math.fsum(reached)
+
+    # -- what reads the whole machine ---------------------------------------------------------------------
+
+    def _ask(self, stage: int, chosen: tuple[int, ...]) -> float:
+        seen, kept = self.seen[stage], self.asked[stage]
+        key = tuple([seen[n] for n in chosen if seen[n] is not None])
+        value = kept.get(key)
+        if value is None:
+            self.count += 1
+            value = self.wholes[stage].value(tuple(sorted([self.faults[n] for n in chosen])))
+            kept[key] = value
+        return value
+
+    def weighed(self, tolerance: float, floor: float) -> Weighed:
+        """The sets that matter, best first."""
+        within, beyond = self._all()
+        ceiling, stages = self.ceilings[0], range(len(self.wholes))
+        low, high = _START * tolerance * within, math.inf
+        made, reached = self._made(low, high)
+        made.sort(reverse=True)
+        least = floor  # the whole weighs no less
+        for weight, chosen in made[:_FIRST]:
+            least += weight * math.prod(self._ask(stage, chosen) for stage in stages)
+        while True:
+            unmade = ceiling * (max(within - reached, 0.0) + _ROUNDING * within) if low else 0.0
+            allowed = _UNMADE * tolerance * least
+            if unmade <= allowed:
+                break
+            deeper = min(_DEEPER, max(allowed / unmade, _DEEPEST))
+            low, high = low * deeper if low > _LEAST * within else 0.0, low
+            more, further = self._made(low, high)
+            reached += further
+            made.extend(more)
+        made.sort(reverse=True)
+        rest = unmade
+        live = [(weight, weight, chosen) for weight, chosen in made if weight > 0.0]
+        for stage in stages:
+            allowed = (tolerance * least - rest) * _SPENT[stage == stages[-1]]
+            live, passed = _cut(live, self.ceilings[stage], allowed)
+            rest += passed
+            live = [(now * self._ask(stage, chosen), weight, chosen) for now, weight, chosen in live]
+            live.sort(reverse=True)
+        sets = [chosen for _, _, chosen in live]
+        by_lead = [tuple([w * now / weight for w in self._by_lead(s)]) for now, weight, s in live]
+        return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+
+
+def _alike(part: int, rows: list[tuple[int, list[float]]]) -> Alike:
+    """Modes of a part with their ratios as one, the likeliest first."""
+    rows.sort(key=lambda row: -max(row[1]))
+    if len(rows) == 1:
+        mode, ratios = rows[0]
+        return Alike(part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+    sums = tuple(math.fsum(column) for column in zip(*(ratios for _, ratios in rows), strict=True))
+    shares = tuple(
+        tuple(x / total if total else 1.0 / len(rows) for x, total in zip(ratios, sums, strict=True))
+        for _, ratios in rows
+    )
+    return Alike(part, tuple(mode for mode, _ in rows), sums, shares)
+
+
+def _cut(
+    live: list[tuple[float, float, tuple[int, ...]]], ceiling: float, allowed: float
+) -> tuple[list[tuple[float, float, tuple[int, ...]]], float]:
+    """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
+    passed, end = 0.0, len(live)
+    while end and passed + live[end - 1][0] * ceiling <= allowed:
+        end -= 1
+        passed += live[end][0] * ceiling
+    while 0 < end < len(live) and live[end][0] > _ALIKE * live[end - 1][0]:
+        passed -= live[end][0] * ceiling
+        end += 1
+    return live[:end], max(passed, 0.0) if end < len(live) else 0.0
+
+
+def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
+    """What a table gives each mode of a part whatever the other parts, in one order for all modes."""
+    found: dict[int, list[Hashable]] = {}
+    for config in sorted(table.rows, key=lambda c: (*c[:at], *c[at + 1 :])):
+        found.setdefault(config[at], []).append(((*config[:at], *config[at + 1 :]), tuple(table.rows[config])))
+    return {mode: tuple(rows) for mode, rows in found.items()}
+
+
+def _main(table: Table, at: int, mode: int, g: int) -> float:
+    """What a table gives a mode alone, over a machine in order."""
+    alone = tuple(mode if k == at else 0 for k in range(len(table.scope)))
+    return max(table.rows[alone][g], _LEAST) / max(table.rows[(0,) * len(table.scope)][g], _LEAST)
