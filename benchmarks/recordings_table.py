@@ -1,7 +1,7 @@
 """
 Signatures of the causes by simulation: makes ``recordings/simulated.toml``.
 
-Run ``python -m benchmarks.recordings_table``: machines are drawn (`humclick.start.designs`), every cause is
+Run ``python -m benchmarks.recordings_table``: machines are drawn (`research.designs`), every cause is
 put into each, its start is played and logged at 20 effective values a second, and what the program's own
 measuring makes of it is put together: medians, and factors within which 95 % lie. The drawn machines are
 typical ones, so no factor is written narrower than `LEAST`. Prints the table; ``--out FILE`` writes it.
@@ -15,13 +15,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+from research.designs import Design, designs
 
 from humclick.arrangements.machine import Nameplate
 from humclick.recordings.evidence import current_evidence
 from humclick.recordings.features import AttemptMeasured
 from humclick.recordings.recognise import Plate
 from humclick.recordings.recording import Recording
-from humclick.start.designs import Design, designs
 from humclick.start.run import simulate
 
 __all__ = ["main", "signatures", "table"]
@@ -77,7 +77,7 @@ def _logged(one: Design, modes: Mapping[str, str], seconds: float, hot: bool) ->
     energy = np.interp(edges, np.concatenate(([0.0], run.time)), squares)
     amps = np.sqrt(np.maximum(np.diff(energy), 0.0) * _RATE)
     values = np.concatenate((np.zeros(int(_BEFORE * _RATE)), amps))
-    return Recording(name="simulated", values=values, step=1 / _RATE, unit="A")
+    return Recording(name="simulated", values=values.tolist(), step=1 / _RATE, unit="A")
 
 
 def _attempts(

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 import humclick
+import research
 from humclick.arrangements.arrangement import PINS, arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.probes import probes_of
@@ -19,7 +20,7 @@ from humclick.safety import gates
 from humclick.start.rows import OUTCOMES
 
 ROOT = Path(humclick.__file__).parent
-FILES = sorted(ROOT.rglob("*.toml"))
+FILES = sorted([*ROOT.rglob("*.toml"), *Path(research.__file__).parent.rglob("*.toml")])
 PROTECTED = [(name, guard) for name in arrangements() for guard in arrangement(name).protectors]
 
 
@@ -39,7 +40,7 @@ def read(path: Path) -> dict[str, Any]:
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize("path", FILES, ids=lambda p: f"{p.parent.name}/{p.name}")
 def test_numbers_have_unit_and_source(path: Path) -> None:
     """A value or a median stands beside its unit and its source, or under a table that gives both for all."""
     lacking = []
@@ -53,7 +54,7 @@ def test_numbers_have_unit_and_source(path: Path) -> None:
     assert lacking == []
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize("path", FILES, ids=lambda p: f"{p.parent.name}/{p.name}")
 def test_tables_of_numbers_have_a_source(path: Path) -> None:
     """A table with numbers in it names a source in itself or above, but for how a part is built up."""
     built = ("mode", "test", "part", "element")  # odds of modes: the shop's guesses, named in shop.toml

@@ -125,11 +125,8 @@ RECORDING_ROWS = _limit(
 RECORDING_SAMPLES = _limit(
     "RECORDING_SAMPLES", 12_000_000, "sample", "a WAV file handed in on a page", "four minutes at 48 kHz"
 )
-LOG_BYTES = _limit("LOG_BYTES", 2048 * _MIB, "byte", "a recording read by a command", "hours of a logger")
-LOG_VALUES = _limit("LOG_VALUES", 120_000_000, "sample", "a recording read by a command", "half a gigabyte")
-LOG_PLAIN_ROWS = _limit(
-    "LOG_PLAIN_ROWS", 2_000_000, "row", "a log whose rows must be looked at one by one", "a minute of reading"
-)
+LOG_BYTES = _limit("LOG_BYTES", 50 * _MIB, "byte", "a recording read by a command", "hours of a logger")
+LOG_VALUES = _limit("LOG_VALUES", 25_000_000, "sample", "a recording read by a command", "50 MiB of sound")
 LINE_LETTERS = _limit("LINE_LETTERS", 8192, "letter", "a line of a log", "a logger of fifty channels")
 COLUMNS = _limit("COLUMNS", 256, "column", "a line of a log", "a logger of fifty channels")
 

@@ -12,14 +12,16 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from difflib import get_close_matches
 from enum import StrEnum
 from functools import cache
 from types import MappingProxyType
 from typing import Any
 
+import msgspec
+
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.sourced import read_data, sourced
+from humclick.typed_data import brief, typed
 
 __all__ = [
     "Meter",
@@ -154,8 +156,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The value, of either sign. [SI]
 
@@ -190,17 +190,6 @@ class Meter:
         """
         return self.range_for(quantity, math.inf).full_scale
 
-    def shows_over_limit(self, quantity: Quantity, value: float) -> bool:
-        """
-        Whether the display shows OL for a value. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
-        """
-        return abs(value) >= self.range_for(quantity, value).full_scale
-
     def gain_limit(self, quantity: Quantity, value: float) -> float:
         """
         The percent part of the limit of error, one error shared by all readings of the meter. [SI]
@@ -218,8 +207,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The reading. [SI]
         resolution : float, optional
@@ -243,8 +230,6 @@ class Meter:
 
         Parameters
         ----------
-        quantity : Quantity
-            What is measured.
         value : float
             The reading. [SI]
         resolution : float, optional
@@ -296,8 +281,35 @@ _MADE: Mapping[Quantity, tuple[float, float]] = {
 #: Most steps of the last digit in a range: a laboratory's best has 10⁹. [-]
 _MOST_STEPS = 1.0000001e10
 
-_METER_FIELDS = ("name", "title", "source", "test_voltage", "ranges")
-_RANGE_FIELDS = ("quantity", "full_scale", "resolution", "unit", "percent", "counts", "source")
+
+class _Range(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One range as a table gives it; without a unit in the SI unit."""
+
+    quantity: str
+    full_scale: float
+    resolution: float
+    percent: float
+    counts: int
+    unit: str = ""
+    source: str = "the meter's own data page"
+
+
+class _Volts(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A sourced voltage."""
+
+    value: float
+    unit: str = ""
+    source: str = ""
+
+
+class _Table(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A meter as a table gives it."""
+
+    name: str
+    ranges: tuple[_Range, ...]
+    title: str = ""
+    source: str = ""
+    test_voltage: float | _Volts | None = None
 
 
 def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
@@ -310,136 +322,62 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
         ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V].
         A range has ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted,
         ``unit`` (such as "kΩ"; without it the SI unit) and ``source``.
-    where : str
-        What the table is called in a message.
 
     Raises
     ------
     Refused
         If a field is missing, unknown or cannot be right; the message names the field.
     """
-    if not isinstance(table, Mapping):
-        raise Refused(f"{where}: a meter is a table with name and ranges, got {_brief(table)}")
-    _only_known(table, _METER_FIELDS, where)
-    name = _text(table, "name", where)
-    rows = table.get("ranges")
-    if not isinstance(rows, list) or not rows:
-        raise Refused(f"{where}: ranges must be a list of at least one range, got {_brief(rows)}")
-    ranges = [_range_from(row, f"{where}, range {number}") for number, row in enumerate(rows, start=1)]
-    voltage = table.get("test_voltage")
-    if isinstance(voltage, Mapping):
-        voltage = _number(voltage, "value", f"{where}, test_voltage")
-    elif voltage is not None:
-        voltage = _number(table, "test_voltage", where)
-    if voltage is not None and not voltage > 0:
+    given = typed(table, _Table, where, Refused)
+    if not given.name.strip():
+        raise Refused(f"{where}: name must be text; got {brief(given.name)}")
+    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(given.ranges, start=1)]
+    voltage = given.test_voltage.value if isinstance(given.test_voltage, _Volts) else given.test_voltage
+    if voltage is not None and not 0 < voltage < math.inf:
         raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
-    title = _text(table, "title", where) if "title" in table else name
     order = list(Quantity)
     ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
     try:
-        return Meter(name, title, tuple(ranges), voltage)
+        return Meter(given.name.strip(), given.title.strip() or given.name.strip(), tuple(ranges), voltage)
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
 
 
-def _range_from(row: Any, where: str) -> MeterRange:
-    """One range of a table."""
-    if not isinstance(row, Mapping):
-        raise Refused(f"{where}: a range is a table with {', '.join(_RANGE_FIELDS)}; got {_brief(row)}")
-    _only_known(row, _RANGE_FIELDS, where)
-    named = _text(row, "quantity", where)
-    if named not in list(Quantity):
-        raise Refused(f"{where}: quantity must be one of {', '.join(Quantity)}; got {_brief(named)}")
-    quantity = Quantity(named)
-    unit = _text(row, "unit", where).translate(_SAME_LETTER) if "unit" in row else _SI[quantity]
-    if unit not in _UNITS[quantity]:
-        allowed = ", ".join(_UNITS[quantity])
-        raise Refused(f"{where}: unit of a {quantity} must be one of {allowed}; got {_brief(unit)}")
-    power = _UNITS[quantity][unit]
-    counts = _number(row, "counts", where)
-    if counts != int(counts):
-        raise Refused(f"{where}: counts must be a whole number of last digits, such as 2; got {counts:g}")
-    source = _text(row, "source", where) if "source" in row else "the meter's own data page"
-    _refuse_unmade(row, quantity, power, counts, where)
-    try:
-        return MeterRange(
-            quantity,
-            _scaled(_number(row, "full_scale", where), power),
-            _scaled(_number(row, "resolution", where), power),
-            _number(row, "percent", where),
-            int(counts),
-            source,
+def _range(row: _Range, where: str) -> MeterRange:
+    """One range in SI units; figures that no meter has are refused as slips, for no reckoning stands them."""
+    if row.quantity not in list(Quantity):
+        raise Refused(f"{where}: quantity must be one of {', '.join(Quantity)}; got {brief(row.quantity)}")
+    quantity = Quantity(row.quantity)
+    units = _UNITS[quantity]
+    power = units.get(row.unit.translate(_SAME_LETTER) or _SI[quantity])
+    if power is None:
+        raise Refused(
+            f"{where}: unit of a {quantity} must be one of {', '.join(units)}; got {brief(row.unit)}"
         )
+    try:
+        scale, least = (_scaled(number, power) for number in (row.full_scale, row.resolution))
+        made = MeterRange(quantity, scale, least, row.percent, row.counts, row.source)
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
-
-
-def _refuse_unmade(row: Mapping[str, Any], quantity: Quantity, power: int, counts: float, where: str) -> None:
-    """Refuse figures that no meter has: they would be a slip, and no reckoning stands them."""
-    scale = _scaled(_number(row, "full_scale", where), power)
-    least = _scaled(_number(row, "resolution", where), power)
     low, high = _MADE[quantity]
-    if scale > 0 and not low <= scale <= high:
+    if not low <= scale <= high:
         raise Refused(
             f"{where}: full_scale of a {quantity} is from {low:g} to {high:g} {_SI[quantity]}; got {scale:g}"
         )
-    if 0 < least < scale and scale > _MOST_STEPS * least:
+    if scale > _MOST_STEPS * least:
         raise Refused(
             f"{where}: resolution is the size of the last digit, such as {scale / 6000:g}; got {least:g}"
         )
-    if 0 < least < scale and counts * least > scale:
+    if row.counts * least > scale:
         raise Refused(
-            f"{where}: counts is a number of last digits, such as 2; {counts:g} go beyond the range"
+            f"{where}: counts is a number of last digits, such as 2; {row.counts:g} go beyond the range"
         )
+    return made
 
 
 def _scaled(number: float, power: int) -> float:
     """A number times a power of ten, rounded once."""
-    return float(Decimal(repr(number)).scaleb(power))
-
-
-def _only_known(table: Mapping[str, Any], known: tuple[str, ...], where: str) -> None:
-    """Refuse a field that nobody reads, with the nearest right name."""
-    for field in table:
-        if field not in known:
-            near = get_close_matches(str(field), known, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"allowed: {', '.join(known)}"
-            raise Refused(f"{where}: unknown field {_brief(field)}; {hint}")
-
-
-def _text(table: Mapping[str, Any], field: str, where: str) -> str:
-    """A field that must be text."""
-    value = table.get(field)
-    if not isinstance(value, str) or not value.strip():
-        got = "it is missing" if field not in table else f"got {_brief(value)}"
-        raise Refused(f"{where}: {field} must be text; {got}")
-    return value.strip()
-
-
-def _number(table: Mapping[str, Any], field: str, where: str) -> float:
-    """A field that must be a finite number."""
-    value = table.get(field)
-    got = "it is missing" if field not in table else f"got {_brief(value)}"
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise Refused(f"{where}: {field} must be a number; {got}")
-    try:
-        number = float(value)
-    except OverflowError:
-        number = math.inf
-    if not math.isfinite(number):
-        raise Refused(f"{where}: {field} must be a finite number; {got}")
-    return number
-
-
-def _brief(value: object) -> str:
-    """A value as shown in a message, never long."""
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**20:
-        return "a number of more than twenty digits"
-    if isinstance(value, str | int | float | bool) or value is None:
-        shown = "nothing" if value is None else repr(value)
-    else:
-        shown = f"a {type(value).__name__}"
-    return shown if len(shown) <= 40 else shown[:37] + "…"
+    return float(Decimal(repr(number)).scaleb(power)) if math.isfinite(number) else number
 
 
 @cache

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from humclick.cli.main import VERBS, main
+from humclick.cli.words import lines
 from humclick.errors import printable
 
 #: Clears the screen, hides text, sets the title, rings, goes back over the line, turns the writing.
@@ -34,9 +35,7 @@ def test_a_printable_text_steers_nothing_and_keeps_the_rest(text: str) -> None:
         assert shown == text
 
 
-@pytest.mark.parametrize(
-    "verb", ["advise", "check", "draw", "sheet", "pins", "recording", "sweep", "substitute"]
-)
+@pytest.mark.parametrize("verb", ["advise", "check", "draw", "sheet", "pins", "recording", "substitute"])
 def test_codes_in_a_file_or_its_name_are_shown_and_not_done(tmp_path: Path, verb: str) -> None:
     """Each verb that reads a file, given codes in its text, in its keys and in its name."""
     assert verb in VERBS
@@ -72,3 +71,9 @@ def test_the_streams_are_as_before_afterwards() -> None:
     before = sys.stdout, sys.stderr
     CliRunner().invoke(main, ["list"])
     assert (sys.stdout, sys.stderr) == before
+
+
+@given(st.integers(0, 120), st.integers(1, 99999))
+def test_a_line_number_stays_with_its_word(length: int, number: int) -> None:
+    """However long the path before it, a message never ends its line between "line" and the number."""
+    assert f"line {number}" in lines(f"{'x' * length}, line {number}: not a table")

@@ -118,7 +118,7 @@ def flat(times: list[tuple[float, float]], seconds: float, rate: float = 20.0) -
     amps = np.zeros(len(t))
     for until, size in reversed(times):
         amps[t < until] = size
-    return Recording(name="made", values=amps, step=1 / rate, unit="A")
+    return Recording(name="made", values=amps.tolist(), step=1 / rate, unit="A")
 
 
 def test_an_attempt_is_measured() -> None:
@@ -166,7 +166,7 @@ def test_the_moment_of_switching_is_no_plateau(rate: float) -> None:
     rng = np.random.default_rng(4)
     amps = np.where(time < 1.0, 0.0, np.where(time < 1.6, 16.0, 11.2)) * rng.normal(1.0, 0.004, len(time))
     amps[np.flatnonzero(time >= 1.0)[0]] = 18.2
-    recording = Recording(name="invented", values=amps, times=time, step=1 / rate, unit="A")
+    recording = Recording(name="invented", values=amps.tolist(), times=time.tolist(), step=1 / rate, unit="A")
     measured, shown = current_evidence(recording, Plate(16.5, 2.0, "ptc", PARTS["ptc"]))
     one = measured.attempts[0]
     assert one.peak.amount == pytest.approx(18.2, rel=1e-3)

@@ -15,10 +15,11 @@ from humclick.errors import OutOfRange, Refused
 from humclick.sourced import Spread
 from humclick.start.at_hand import AtHand, at_hand
 from humclick.start.estimate import Estimate, Possible, estimate
-from humclick.start.machine import Motor, revolving
+from humclick.start.machine import Motor
 from humclick.start.ranges import Range, range_of
 from tests.published import published
 from tests.start.machines import KRAUSE
+from tests.start.revolving import revolving
 
 FULL = AtHand(
     volts=115,

@@ -13,18 +13,18 @@ from functools import cache
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from research.designs import Design, designs
+from research.power_up_table import Packed, attempts_of, dead_modes, judged, mode_sets, plates
+from research.tallies import Attempts, alike, shares
 
 from humclick.arrangements.arrangement import arrangement
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import DataError, Unknown
 from humclick.start import power_up
 from humclick.start.batch import simulate_packed
-from humclick.start.designs import Design, designs
 from humclick.start.packed import pack_many
 from humclick.start.power_up import Fault, Starts
-from humclick.start.power_up_table import Packed, attempts_of, dead_modes, judged, mode_sets, plates
 from humclick.start.rows import OUTCOMES
-from humclick.start.tallies import Attempts, alike, shares
 from tests.start.steady_network import SteadyNetwork
 
 #: Machines of a plate in the tests, and their seed: not those of the stored table.

@@ -133,3 +133,26 @@ def test_damaged_files_of_the_authority_are_not_replaced(tmp_path: Path) -> None
     made.authority.write_text("nothing")
     with pytest.raises(Refused, match="damaged"):
         certificates(tmp_path, NAMES, NOW)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "host",
+        "a-b.c-d",
+        "7",
+        "xn--mnchen-3ya.example",
+        "münchen.local",
+        "8.8.8.8",
+        "::1",
+        "[fe80::1]",
+        "fd00::7",
+    ],
+)
+def test_any_server_can_be_named_and_is_certified_once(tmp_path: Path, name: str) -> None:
+    """One label, digits, other alphabets, addresses of both kinds, public ones too: made once, then kept."""
+    first = certificates(tmp_path, (name,), NOW)
+    server = first.certificate.read_bytes()
+    again = certificates(tmp_path, (name,), NOW + timedelta(days=1))
+    assert again.fingerprint == first.fingerprint
+    assert again.certificate.read_bytes() == server

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import marshal
+import re
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
+
+from humclick import sourced
+from humclick.web import prepared
 
 ROOT = Path(__file__).resolve().parents[2]
 #: Imports the engine with what stands in `kept`, and tells what the usual way would have had to work out.
@@ -64,3 +72,29 @@ def test_a_start_takes_everything_that_was_worked_out_before(tmp_path: Path) -> 
     assert same
     assert tables > 40
     assert more == "[Another(x=3, y='y'), True, '42']"
+
+
+def test_the_private_parts_are_those_of_two_versions_of_python() -> None:
+    """Python 3.11, which these tests run on, and 3.14, which the browser has."""
+    assert prepared.HOLDS_FOR == ((3, 11), (3, 14))
+    browser = json.loads((ROOT / "package.json").read_text("utf-8"))["dependencies"]["pyodide"]
+    assert browser.startswith("314.")
+
+
+@pytest.mark.parametrize("where", ["kept by another version", "another version", "another implementation"])
+def test_elsewhere_nothing_of_python_is_touched(where: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A version that is not known, or not the one that kept, takes the data files and works out the rest."""
+    monkeypatch.setattr(sourced, "PREPARED", {})
+    compiler = vars(re)["_compiler"].compile
+    file = ("humclick.invented", "one.toml", "x = 1")
+    if where == "another version":
+        monkeypatch.setattr(prepared, "HOLDS_FOR", ())
+    elif where == "another implementation":
+        monkeypatch.setattr(sys.implementation, "name", "other")
+    kept = prepared.recorded([file])()
+    if where == "kept by another version":
+        kept = marshal.dumps((marshal.loads(kept)[0], (3, 14, 99), b"of no use here"))
+    prepared.use(kept)
+    assert vars(re)["_compiler"].compile is compiler
+    assert "exec" not in vars(dataclasses)
+    assert sourced.read_data("humclick.invented", "one.toml") == {"x": 1}

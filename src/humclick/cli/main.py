@@ -31,7 +31,6 @@ VERBS = {
     "pins": ("pins", "pins"),
     "start": ("start", "start"),
     "substitute": ("substitute", "substitute"),
-    "sweep": ("sweep", "sweep"),
     "recording": ("recording", "recording"),
     "list": ("listing", "listing"),
     "work": ("work", "work"),

@@ -6,6 +6,7 @@ Probabilities are shown in per cent, times in minutes, money in the shop's unit.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
@@ -70,16 +71,17 @@ def bar(probability: float) -> str:
 
 
 def lines(text: str, first: str = "", rest: str | None = None) -> str:
-    """A paragraph within the width, hung under its first words."""
+    """A paragraph within the width, hung under its first words; "line" and its number stay together."""
     rest = " " * len(first) if rest is None else rest
-    return textwrap.fill(
-        text,
+    wrapped = textwrap.fill(
+        re.sub(r"\b(line) (\d)", "\\1\u00a0\\2", text),
         _WIDE,
         initial_indent=first,
         subsequent_indent=rest,
         break_long_words=False,
         break_on_hyphens=False,
     )
+    return wrapped.replace("\u00a0", " ")
 
 
 def heading(text: str) -> str:

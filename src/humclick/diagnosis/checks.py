@@ -9,12 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
-from humclick.errors import DataError
 from humclick.readings import Reading
 from humclick.safety import place_of
 from humclick.sourced import read_data
+from humclick.typed_data import named
 
 __all__ = ["Check", "checks", "earth_limit"]
 
@@ -103,10 +102,6 @@ class Check:
         return any(low * nominal <= value <= high * nominal for low, high in self.bands)
 
 
-def _data() -> Mapping[str, Any]:
-    return read_data("humclick.diagnosis", "checks.toml")
-
-
 @cache
 def checks() -> Mapping[str, Check]:
     """
@@ -117,34 +112,8 @@ def checks() -> Mapping[str, Check]:
     DataError
         If the data file is damaged.
     """
-    table = {}
-    try:
-        for name, row in _data()["check"].items():
-            bands = tuple((float(low), float(high)) for low, high in row.get("between", ()))
-            points = tuple(map(str, row["points"])) if "points" in row else None
-            table[name] = Check(
-                id=name,
-                title=str(row["title"]),
-                how=str(row["how"]),
-                quantity=str(row.get("quantity", "")),
-                outcomes=tuple(map(str, row.get("outcomes", ()))),
-                good=tuple(map(str, row.get("good", ()))),
-                points=(points[0], points[1]) if points else None,
-                like=str(row.get("like", "")),
-                minutes=float(row.get("minutes", 1.0)),
-                live=bool(row.get("live", False)),
-                gates=tuple(map(str, row.get("gates", ()))),
-                bands=bands,
-                at_most=float(row["at_most"]) if "at_most" in row else None,
-                figure=str(row.get("figure", "")),
-                bad=str(row["bad"]),
-                due=str(row.get("due", "")),
-                bars=bool(row["bars"]),
-                source=str(row["source"]),
-            )
-    except (KeyError, TypeError, ValueError) as error:
-        raise DataError(f"checks.toml: {error!r}") from error
-    return table
+    rows = read_data("humclick.diagnosis", "checks.toml")["check"]
+    return named(({"id": name, **row} for name, row in rows.items()), Check, "checks.toml", "id")
 
 
 def earth_limit(place: str = "") -> float:

@@ -16,6 +16,7 @@ from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
 from humclick.toml_text import read_toml
+from humclick.typed_data import brief
 
 __all__ = ["Remedy", "Shop", "default_shop", "shop_from_file", "shop_from_table"]
 
@@ -170,7 +171,7 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
 
 def _text(value: object, where: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {_brief(value)}')
+        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {brief(value)}')
     return value
 
 
@@ -185,7 +186,7 @@ def _section(table: Mapping[str, Any], name: str, where: str = "") -> Mapping[st
     found = table.get(name, {})
     if not isinstance(found, Mapping):
         raise Refused(
-            f"shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {_brief(found)}"
+            f"shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {brief(found)}"
         )
     return found
 
@@ -208,7 +209,7 @@ def _title(value: object, where: str) -> str:
         or printable(value, "") != value
     ):
         raise Refused(
-            f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {_brief(value)}"
+            f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {brief(value)}"
         )
     return value
 
@@ -218,19 +219,9 @@ def _number(value: object, where: str) -> float:
     low, high = _BETWEEN.get(where) or _BETWEEN.get(section, (0.0, 1e9))
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise Refused(
-            f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {_brief(value)}"
+            f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {brief(value)}"
         )
     return float(value)
-
-
-def _brief(value: object) -> str:
-    """A value as shown in a message, never long."""
-    if isinstance(value, Mapping | list):
-        return "a table" if isinstance(value, Mapping) else "a list"
-    if isinstance(value, int) and abs(value) >= 10**20:
-        return "a number of more than twenty digits"
-    shown = ascii(value)
-    return shown if len(shown) <= 60 else shown[:57] + "…"
 
 
 @cache

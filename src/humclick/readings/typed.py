@@ -102,15 +102,6 @@ def digits_from(run: str, text: str, write: str) -> Digits:
     """
     Read a run of digits, marks and spaces.
 
-    Parameters
-    ----------
-    run : str
-        The part of the text that holds the number, cleaned.
-    text : str
-        All that was typed, for the message.
-    write : str
-        What would be right, for the message.
-
     Raises
     ------
     ReadingRefused
@@ -220,17 +211,6 @@ _BARE_NUMBER = {_OHM: 0, _FARAD: -6, _VOLT: 0, _AMPERE: 0}
 def unit_from(typed: str, expected: Quantity | None, number: str, text: str) -> Unit:
     """
     The unit typed after a number, or the one meant when there is none.
-
-    Parameters
-    ----------
-    typed : str
-        What stands after the number, cleaned.
-    expected : Quantity or None
-        What the probe asks for.
-    number : str
-        The number as typed, for the message.
-    text : str
-        All that was typed, for the message.
 
     Raises
     ------

@@ -56,8 +56,6 @@ def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Atte
 
     Parameters
     ----------
-    trace : Trace
-        Effective current over time.
     locked_rotor_amps : float or None
         From the nameplate; a current far below it is none. [A]
 

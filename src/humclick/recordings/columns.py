@@ -136,13 +136,6 @@ def number_of(text: str, comma: bool) -> float | None:
     """
     Number in a cell, its unit left aside.
 
-    Parameters
-    ----------
-    text : str
-        The cell.
-    comma : bool
-        Whether the decimal mark is a comma.
-
     Returns
     -------
     float or None
@@ -330,16 +323,6 @@ def _unit_in(title: str, units: Iterable[str]) -> str:
 def layout_of(lines: list[str]) -> Layout:
     """
     How a log is laid out, from its first lines.
-
-    Parameters
-    ----------
-    lines : list of str
-        The first few hundred lines of the file.
-
-    Returns
-    -------
-    Layout
-        With notes on what had to be guessed.
 
     Raises
     ------

@@ -59,15 +59,6 @@ def course_of_current(trace: Trace, found: Sequence[Attempt], heard: Sequence[st
     """
     The course of a current.
 
-    Parameters
-    ----------
-    trace : Trace
-        Effective current over time.
-    found : sequence of Attempt
-        Its attempts.
-    heard : sequence of str
-        What each of them came to.
-
     Examples
     --------
     >>> from humclick.recordings.attempts import attempts
@@ -93,16 +84,7 @@ def course_of_current(trace: Trace, found: Sequence[Attempt], heard: Sequence[st
 
 
 def course_of_sound(recording: Recording, shown: SoundShown) -> Course:
-    """
-    The course of a sound: its level against full scale, from some samples of each piece.
-
-    Parameters
-    ----------
-    recording : Recording
-        The sound.
-    shown : SoundShown
-        What was heard in it.
-    """
+    """The course of a sound: its level against full scale, from some samples of each piece."""
     values = recording.values
     count = len(values)
     pieces = max(1, min(MOST_PIECES, count // 64))

@@ -150,10 +150,6 @@ def measured(
 
     Parameters
     ----------
-    trace : Trace
-        Effective current over time.
-    found : sequence of Attempt
-        Its attempts.
     locked_rotor_amps : float or None
         From the nameplate; a current far below it that lasts is a running one whose start was not seen. [A]
 

@@ -6,36 +6,19 @@ Amperes where the scale is known, otherwise as recorded; times in seconds.
 
 from __future__ import annotations
 
+from array import array
+from collections.abc import Sequence
 from dataclasses import dataclass
-from types import ModuleType
-from typing import Any
 
 from humclick.errors import OutOfRange
-from humclick.limits import LOG_BYTES, LOG_PLAIN_ROWS, LOG_VALUES
+from humclick.limits import LOG_BYTES, LOG_VALUES
 
-try:
-    import numpy as _numpy
-
-    numpy: ModuleType | None = _numpy
-except ImportError:  # everything here has a plain path
-    numpy = None
-
-__all__ = [
-    "LARGEST_FILE",
-    "LONGEST",
-    "MOST_PLAIN_ROWS",
-    "MOST_VALUES",
-    "RATES",
-    "Recording",
-    "numpy",
-]
+__all__ = ["LARGEST_FILE", "LONGEST", "MOST_VALUES", "RATES", "Recording"]
 
 #: Largest file read. [byte]
 LARGEST_FILE = LOG_BYTES
 #: Most values kept of one recording. [-]
 MOST_VALUES = LOG_VALUES
-#: Most rows read where each has to be looked at by itself (time stamps, odd cells). [-]
-MOST_PLAIN_ROWS = LOG_PLAIN_ROWS
 #: Longest recording. [s]
 LONGEST = 31 * 86_400.0
 #: Lowest and highest sample rate. [Hz]
@@ -52,7 +35,7 @@ class Recording:
     name : str
         The file's name.
     values : sequence of float
-        A numpy array where numpy is installed, else a list or an array; a missing sample is nan. In `unit`.
+        Held as an `array`, whatever sequence is given; a missing sample is nan. In `unit`.
     step : float
         Time between samples. [s]
     start : float
@@ -72,10 +55,10 @@ class Recording:
     """
 
     name: str
-    values: Any
+    values: Sequence[float]
     step: float
     start: float = 0.0
-    times: Any = None
+    times: Sequence[float] | None = None
     unit: str = ""
     waveform: bool = False
     clip: float | None = None
@@ -83,6 +66,10 @@ class Recording:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
+        for name in ("values", "times"):
+            given = getattr(self, name)
+            if given is not None and not isinstance(given, array):
+                object.__setattr__(self, name, array("d", given))
         if not RATES[0] <= 1.0 / max(self.step, 1e-12) <= RATES[1]:
             raise OutOfRange(
                 f"{self.name}: {1 / max(self.step, 1e-12):g} samples a second cannot be right; "

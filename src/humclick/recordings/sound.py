@@ -4,8 +4,8 @@ A phone's sound recording of a start: hum, running, clicks and silence, with the
 A locked motor hums at twice the line frequency and its harmonics, in step with the mains; a running one hums
 less and beats at the harmonics of its shaft's speed, a few per cent below synchronous. Both are looked for
 beside the noise at neighbouring frequencies, so that talk and fans do little harm, and the likeliest course
-of quiet, locked and running is found (Viterbi, IEEE Transactions on Information Theory 13, 1967). Plain
-Python does it all; numpy, where installed, does the same faster. Times in seconds, frequencies in hertz.
+of quiet, locked and running is found (Viterbi, IEEE Transactions on Information Theory 13, 1967).
+Times in seconds, frequencies in hertz.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import cmath
 import itertools
 import math
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -20,7 +21,7 @@ from statistics import median
 from typing import Any
 
 from humclick.errors import Refused
-from humclick.recordings.recording import Recording, numpy
+from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 
 __all__ = ["LONGEST_SOUND", "SoundShown", "Stretch", "listen"]
@@ -91,30 +92,20 @@ def _data() -> dict[str, Any]:
     return read_data("humclick.recordings", "sound.toml")
 
 
-def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | None = None) -> SoundShown:
+def listen(recording: Recording, *, hertz: float | None = None) -> SoundShown:
     """
     Hear what a start did.
 
     Parameters
     ----------
-    recording : Recording
-        The sound, as read from a WAV file.
     hertz : float or None
         Mains frequency, 50 or 60; found from the hum if None. [Hz]
-    arrays : bool or None
-        Use numpy; by default wherever it is installed. The answer is the same.
-
-    Returns
-    -------
-    SoundShown
-        Each attempt's outcome, and the course with times.
 
     Raises
     ------
     Refused
         If it is no sound, too short or too long.
     """
-    use = numpy is not None if arrays is None else arrays
     name = recording.name
     if not recording.waveform or recording.rate < _LEAST_RATE:
         raise Refused(
@@ -127,8 +118,8 @@ def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | N
         )
     if hertz not in (None, 50.0, 60.0):
         raise Refused(f"the mains frequency must be 50 or 60 Hz, got {hertz}")
-    thin = _thinned(recording, use)
-    spectra, amplitudes = _spectra(thin, use)
+    thin = _thinned(recording)
+    spectra, amplitudes = _spectra(thin)
     if len(spectra) < 3:
         raise Refused(f"{name}: too short to hear a start in it")
     if hertz is None:
@@ -136,7 +127,7 @@ def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | N
             (60.0, 50.0), key=lambda f: sum(sorted(h for h, _ in _hums(spectra, f))[len(spectra) // 2 :])
         )
     course = _stretches(_course(spectra, amplitudes, hertz), recording.seconds)
-    clicks = _clicks(recording, use)
+    clicks = _clicks(recording)
     heard, stretches = _outcomes(course, recording.seconds)
     return SoundShown(
         heard=heard,
@@ -151,51 +142,32 @@ def listen(recording: Recording, *, hertz: float | None = None, arrays: bool | N
 # -- frames -----------------------------------------------------------------------------------------------
 
 
-def _thinned(recording: Recording, use: bool) -> Any:
+def _thinned(recording: Recording) -> list[float]:
     """The sound at the rate of the frames: means over 1/4096 s, then every other one of (1 2 1)/4."""
-    double = 2 * _data()["frames"]["rate"]
-    width = recording.rate / double
-    count = int(len(recording.values) / width)
-    if use:
-        assert numpy is not None
-        values = numpy.nan_to_num(numpy.asarray(recording.values, dtype=numpy.float64))
-        sums = numpy.concatenate(([0.0], numpy.cumsum(values)))
-        edges = numpy.arange(count + 1) * width
-        means = numpy.diff(numpy.interp(edges, numpy.arange(len(sums)), sums)) / width
-        thin = 0.25 * means[:-2:2] + 0.5 * means[1:-1:2] + 0.25 * means[2::2]
-        return thin - thin.mean()
-    plain = [v if v == v else 0.0 for v in map(float, recording.values)]
-    sums = [0.0, *itertools.accumulate(plain)]
-    at = []
-    for k in range(count + 1):
+    width = recording.rate / (2 * _data()["frames"]["rate"])
+    heard = (v if math.isfinite(v) else 0.0 for v in recording.values)
+    sums = array("d", itertools.accumulate(heard, initial=0.0))
+    at = array("d")
+    for k in range(int(len(recording.values) / width) + 1):
         place = k * width
         i = min(int(place), len(sums) - 2)
         at.append(sums[i] + (place - i) * (sums[i + 1] - sums[i]))
-    means = [(b - a) / width for a, b in itertools.pairwise(at)]
+    means = array("d", ((b - a) / width for a, b in itertools.pairwise(at)))
     thin = [0.25 * means[k - 1] + 0.5 * means[k] + 0.25 * means[k + 1] for k in range(1, len(means) - 1, 2)]
     middle = sum(thin) / max(len(thin), 1)
     return [v - middle for v in thin]
 
 
-def _spectra(thin: Any, use: bool) -> tuple[list[list[float]], list[dict[int, complex]]]:
+def _spectra(thin: list[float]) -> tuple[list[list[float]], list[dict[int, complex]]]:
     """Power in each bin of each frame under a Hann window, and amplitudes where mains may hum."""
     frames = _data()["frames"]
     length, hop = frames["length"], frames["hop"]
     window = [0.5 - 0.5 * math.cos(2 * math.pi * k / length) for k in range(length)]
-    starts = range(0, len(thin) - length + 1, hop)
     top = length // 2
     hums = sorted({*_hum_bins(50.0), *_hum_bins(60.0)})
-    if use:
-        assert numpy is not None
-        rows = (
-            numpy.stack([thin[s : s + length] for s in starts]) if len(starts) else numpy.zeros((0, length))
-        )
-        found = numpy.fft.rfft(rows * numpy.array(window), axis=1)[:, :top]
-        amplitudes = [dict(zip(hums, row, strict=True)) for row in found[:, hums].tolist()]
-        return (numpy.abs(found) ** 2).tolist(), amplitudes
     turns = [cmath.exp(-2j * math.pi * k / length) for k in range(top)]
     powers, amplitudes = [], []
-    for s in starts:
+    for s in range(0, len(thin) - length + 1, hop):
         row = _transform([v * w for v, w in zip(thin[s : s + length], window, strict=True)], turns)
         powers.append([abs(c) ** 2 for c in row[:top]])
         amplitudes.append({b: row[b] for b in hums})
@@ -421,21 +393,14 @@ def _outcomes(stretches: list[Stretch], seconds: float) -> tuple[tuple[str, ...]
 # -- clicks -----------------------------------------------------------------------------------------------
 
 
-def _clicks(recording: Recording, use: bool) -> tuple[float, ...]:
+def _clicks(recording: Recording) -> tuple[float, ...]:
     """When something clicked: short bursts of high sound over that around them. [s]"""
     data = _data()["click"]
     width = max(int(data["block"] * recording.rate), 4)
-    if use:
-        assert numpy is not None
-        values = numpy.nan_to_num(numpy.asarray(recording.values, dtype=numpy.float64))
-        high = numpy.diff(values, 2)
-        count = len(high) // width
-        energy = (high[: count * width].reshape(count, width) ** 2).sum(axis=1).tolist()
-    else:
-        plain = [v if v == v else 0.0 for v in map(float, recording.values)]
-        high = [a - 2 * b + c for a, b, c in zip(plain, plain[1:], plain[2:], strict=False)]
-        count = len(high) // width
-        energy = [sum(v * v for v in high[k * width : (k + 1) * width]) for k in range(count)]
+    energy = []
+    for k in range((len(recording.values) - 2) // width):
+        block = [v if math.isfinite(v) else 0.0 for v in recording.values[k * width : (k + 1) * width + 2]]
+        energy.append(sum((a - 2 * b + c) ** 2 for a, b, c in zip(block, block[1:], block[2:], strict=False)))
     reach = max(int(data["around"] / data["block"]), 3)
     if not energy:
         return ()

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
-from typing import Any
+from array import array
+from collections.abc import Iterable, Sequence
+from operator import sub
 
 from humclick.errors import Refused
 from humclick.recordings.columns import Layout
-from humclick.recordings.recording import MOST_VALUES, RATES, Recording, numpy
+from humclick.recordings.recording import MOST_VALUES, RATES, Recording
 
 __all__ = ["clip_of", "on_time_base", "swings"]
 
@@ -26,69 +27,40 @@ _LINE = (50.0, 60.0)
 _LEAST_SWINGS = 8
 
 
-def _median(values: Any) -> float:
-    if numpy is not None:
-        return float(numpy.median(values))
+def _median(values: Iterable[float]) -> float:
     ordered = sorted(values)
-    return float(ordered[len(ordered) // 2])
+    return ordered[len(ordered) // 2]
 
 
-def _steps(times: Any) -> Any:
-    if numpy is not None:
-        return numpy.diff(times)
-    return [b - a for a, b in itertools.pairwise(times)]
+def _steps(times: Sequence[float]) -> Sequence[float]:
+    return array("d", map(sub, times[1:], times))
 
 
-def _count(values: Any, above: float, below: float = math.inf) -> int:
-    """How many lie above one bound and not above another."""
-    if numpy is not None:
-        return int(numpy.count_nonzero((values > above) & (values <= below)))
-    return sum(above < v <= below for v in values)
-
-
-def _kept(values: Any, which: Any) -> Any:
-    if numpy is not None:
-        return values[numpy.asarray(which)]
-    return [v for v, w in zip(values, which, strict=True) if w]
-
-
-def clip_of(values: Any) -> float | None:
+def clip_of(values: Sequence[float]) -> float | None:
     """
     Magnitude at which the peaks are cut off.
-
-    Parameters
-    ----------
-    values : sequence of float
-        A waveform, as recorded.
 
     Returns
     -------
     float or None
         As recorded; None where the peaks are whole. [same unit as values]
     """
-    if numpy is not None:
-        top, low = float(numpy.nanmax(values)), float(numpy.nanmin(values))
-    else:
-        finite = [v for v in values if v == v]
-        top, low = max(finite), min(finite)
-        values = finite
+    top, low = (best(filter(math.isfinite, values), default=0.0) for best in (max, min))
     middle = 0.5 * (top + low)
     reach = 0.5 * (top - low)
     if reach <= 0:
         return None
-    at_top = _count(values, top - 1e-4 * reach)
-    high = _count(values, middle + 0.8 * reach)
+    at_top = sum(v > top - 1e-4 * reach for v in values)
+    high = sum(v > middle + 0.8 * reach for v in values)
     return top if at_top > 20 and at_top > _CUT * high else None
 
 
-def swings(values: Any, rate: float) -> float:
+def swings(values: Sequence[float], rate: float) -> float:
     """
     How often the loudest second swings through its middle and back, while it does.
 
     Parameters
     ----------
-    values : sequence of float
-        As recorded.
     rate : float
         Samples a second. [Hz]
 
@@ -103,7 +75,7 @@ def swings(values: Any, rate: float) -> float:
         for i in range(0, max(len(values) - width, 0) + 1, max(width, len(values) // 200))
     ]
 
-    def spread(piece: Any) -> float:
+    def spread(piece: Sequence[float]) -> float:
         some = [float(v) for v in piece[:: max(len(piece) // 400, 1)] if v == v]
         return max(some) - min(some) if some else 0.0
 
@@ -129,7 +101,7 @@ def swings(values: Any, rate: float) -> float:
     return 0.5 * rate * len(near) / sum(near)
 
 
-def _from_line(values: Any, rounds: Sequence[float], name: str) -> tuple[float, str]:
+def _from_line(values: Sequence[float], rounds: Sequence[float], name: str) -> tuple[float, str]:
     """Sample rate of a waveform from the mains frequency in it, where only a real recorder's rate fits."""
     turns = swings(values, 1000.0) / 1000.0  # swings a sample
     if turns > 0.0:
@@ -146,8 +118,8 @@ def _from_line(values: Any, rounds: Sequence[float], name: str) -> tuple[float, 
 def on_time_base(
     name: str,
     layout: Layout,
-    times: Any,
-    values: Any,
+    times: Sequence[float],
+    values: Sequence[float],
     bad: int,
     over: int,
     rate: float | None,
@@ -158,12 +130,6 @@ def on_time_base(
 
     Parameters
     ----------
-    name : str
-        The file's name.
-    layout : Layout
-        How it was laid out.
-    times : sequence of float, (first, last, number), or None
-        As recorded, even ones by their ends.
     values : sequence of float
         As recorded; missing ones nan.
     bad, over : int
@@ -180,35 +146,28 @@ def on_time_base(
     """
     notes = list(layout.notes)
     count = len(values)
-    if numpy is not None:
-        there = int(numpy.count_nonzero(numpy.isfinite(values)))
-        if there < count:
-            values = numpy.where(numpy.isfinite(values), values, numpy.float32(numpy.nan))
-    else:
-        there = sum(math.isfinite(v) for v in values)
+    there = sum(map(math.isfinite, values))
     if there < 4:
         raise Refused(f"{name}: holds {there} samples; at least 4 are needed")
     if bad:
         notes.append(f"{bad} rows could not be read and were left out.")
-    rate = rate or (layout.rate if layout.kind in ("", "count") or times is None else None)
+    rate = rate or (layout.rate if layout.kind in ("", "count") else None)
     start, step, stamps = 0.0, 0.0, None
     if layout.kind in ("number", "count") and rate is None:
         times, said = _in_seconds(layout, times, values, rounds, name)
         notes += said
     if rate is not None:
         step = 1.0 / rate
-    elif times is None or layout.time is None:
+    elif layout.time is None:
         found, said_ = _from_line(values, rounds, name)
         notes.append(said_)
         step = 1.0 / found
-    elif isinstance(times, tuple):
-        start, step = times[0], (times[1] - times[0]) / max(times[2] - 1, 1)
     else:
         start, step, stamps, values, said = _even(times, values, layout, name)
         notes += said
     if layout.kind in ("clock", "datetime"):
         if stamps is not None:
-            stamps = stamps - start if numpy is not None else [t - start for t in stamps]
+            stamps = array("d", (t - start for t in stamps))
         start = 0.0
     if not (step > 0 and math.isfinite(step) and RATES[0] <= 1 / step <= RATES[1]):
         raise Refused(
@@ -221,17 +180,17 @@ def on_time_base(
 def _with_scale(
     name: str,
     layout: Layout,
-    values: Any,
+    values: Sequence[float],
     start: float,
     step: float,
-    stamps: Any,
+    stamps: Sequence[float] | None,
     over: int,
     missing: int,
     notes: list[str],
 ) -> Recording:
     """The recording with its unit, its kind and its peaks looked at."""
     if layout.factor != 1.0:
-        values = values * layout.factor if numpy is not None else [v * layout.factor for v in values]
+        values = array("d", (v * layout.factor for v in values))
     if not layout.amps_unit:
         notes.append("No unit is told for the current: its shape and times are used, not its size.")
     elif layout.amps_unit == "mV":
@@ -239,13 +198,8 @@ def _with_scale(
             "It is in a clamp's millivolts, and how many stand for an ampere is not told: give --scale."
         )
     rate = 1.0 / step
-    if numpy is not None:
-        with numpy.errstate(invalid="ignore"):
-            top = float(numpy.nanmax(numpy.abs(values)))
-            below = _count(-values, 0.02 * top) / len(values)
-    else:
-        top = max(abs(v) for v in values if v == v)
-        below = sum(v < -0.02 * top for v in values) / len(values)
+    top = max(map(abs, filter(math.isfinite, values)))
+    below = sum(v < -0.02 * top for v in values) / len(values)
     swinging = swings(values, rate) if rate >= _LEAST_WAVE_RATE else 0.0
     waveform = rate >= _LEAST_WAVE_RATE and (40.0 < swinging < 70.0 or below > 0.05)
     if below > 0.05 and not waveform:
@@ -277,11 +231,10 @@ def _with_scale(
 
 
 def _in_seconds(
-    layout: Layout, times: Any, values: Any, rounds: Sequence[float], name: str
-) -> tuple[Any, list[str]]:
+    layout: Layout, times: Sequence[float], values: Sequence[float], rounds: Sequence[float], name: str
+) -> tuple[Sequence[float], list[str]]:
     """Times in seconds, from numbers or sample numbers."""
-    ends = isinstance(times, tuple)
-    step = (times[1] - times[0]) / max(times[2] - 1, 1) if ends else _median(_steps(times))
+    step = _median(_steps(times))
     if layout.kind == "count" or (
         not layout.unit and abs(step - 1.0) < 1e-9 and swings(values, 1000.0) > 3.0
     ):
@@ -294,26 +247,26 @@ def _in_seconds(
     return times, ["Times were taken as seconds."]
 
 
-def _times(times: Any, factor: float) -> Any:
-    if isinstance(times, tuple):
-        return (times[0] * factor, times[1] * factor, times[2])
-    return times * factor if numpy is not None else [t * factor for t in times]
+def _times(times: Sequence[float], factor: float) -> Sequence[float]:
+    return array("d", (t * factor for t in times))
 
 
-def _even(times: Any, values: Any, layout: Layout, name: str) -> tuple[float, float, Any, Any, list[str]]:
+def _even(
+    times: Sequence[float], values: Sequence[float], layout: Layout, name: str
+) -> tuple[float, float, Sequence[float] | None, Sequence[float], list[str]]:
     """Start, step, stamps where uneven, values on the even base, notes."""
     notes: list[str] = []
     steps = _steps(times)
     if layout.kind == "clock" and layout.day is None:
         times, steps = _past_midnight(times, steps)
-    back = _count([-s for s in steps] if numpy is None else -steps, 0.0)
+    back = sum(s < 0 for s in steps)
     if back > max(2, len(times) // 20):
         raise Refused(f"{name}: its times run back {back} times; sort the rows by time, or give --rate")
     if back:
         times, values = _forward(times, values)
         steps = _steps(times)
         notes.append(f"{back} rows whose time runs back were left out.")
-    same = len(steps) - _count(steps, 0.0)
+    same = sum(s <= 0 for s in steps)
     if len(times) < 4 or same == len(steps):
         raise Refused(f"{name}: its times do not move on; give the samples a second with --rate")
     if same > len(steps) // 4:
@@ -322,22 +275,13 @@ def _even(times: Any, values: Any, layout: Layout, name: str) -> tuple[float, fl
         step = (float(times[last]) - float(times[first])) / (last - first)
         notes.append("The time stamps are coarser than the samples, which were spread evenly between them.")
         return float(times[0]), step, None, values, notes
-    middle = _median(_kept(steps, [s > 0 for s in steps] if numpy is None else steps > 0))
-    near = [s for s in steps if 0.5 * middle < s < 1.5 * middle] if numpy is None else None
-    if near is None:
-        assert numpy is not None
-        near = steps[(steps > 0.5 * middle) & (steps < 1.5 * middle)]
-    step = float(sum(near) if isinstance(near, list) else near.sum()) / len(near)
-    gaps = _count(steps, 1.5 * step)
-    lost = float(
-        sum(s / step - 1 for s in steps if s > 1.5 * step)
-        if numpy is None
-        else ((steps[steps > 1.5 * step] / step - 1).sum())
-    )
+    middle = _median(s for s in steps if s > 0)
+    near = [s for s in steps if 0.5 * middle < s < 1.5 * middle]
+    step = sum(near) / len(near)
+    longer = [s for s in steps if s > 1.5 * step]
+    gaps, lost = len(longer), sum(s / step - 1 for s in longer)
     uneven = len(steps) - len(near) - gaps
     if uneven > len(steps) // 10 or lost > min(2.0 * len(times), MOST_VALUES):
-        if numpy is not None and len(times) > 20_000_000:
-            raise Refused(f"{name}: {len(times)} samples at uneven times; up to 20 million are read")
         return float(times[0]), step, times, values, notes
     if gaps:
         notes.append(f"Samples are missing at {gaps} place{'' if gaps == 1 else 's'}.")
@@ -345,41 +289,29 @@ def _even(times: Any, values: Any, layout: Layout, name: str) -> tuple[float, fl
     return float(times[0]), step, None, values, notes
 
 
-def _past_midnight(times: Any, steps: Any) -> tuple[Any, Any]:
+def _past_midnight(times: Sequence[float], steps: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
     """Times of day that run on after midnight."""
-    if _count([-s for s in steps] if numpy is None else -steps, 40_000.0) == 0:
+    if min(steps) >= -40_000.0:
         return times, steps
-    days, on = 0.0, []
-    last = float(times[0])
+    days, last, on = 0.0, times[0], array("d")
     for t in times:
-        days += 86_400.0 * (float(t) - last < -40_000.0)
-        last = float(t)
-        on.append(last + days)
-    found = on if numpy is None else numpy.array(on)
-    return found, _steps(found)
+        days += 86_400.0 * (t - last < -40_000.0)
+        last = t
+        on.append(t + days)
+    return on, _steps(on)
 
 
-def _forward(times: Any, values: Any) -> tuple[Any, Any]:
+def _forward(times: Sequence[float], values: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
     """Rows whose time is not before the latest so far."""
-    if numpy is not None:
-        keep = times >= numpy.maximum.accumulate(times)
-        return times[keep], values[keep]
-    latest, which = -math.inf, []
-    for t in times:
-        which.append(t >= latest)
-        latest = max(latest, t)
-    return _kept(times, which), _kept(values, which)
+    which = [t >= latest for t, latest in zip(times, itertools.accumulate(times, max), strict=True)]
+    stamps, cells = (array("d", itertools.compress(each, which)) for each in (times, values))
+    return stamps, cells
 
 
-def _filled(steps: Any, values: Any, step: float) -> Any:
+def _filled(steps: Sequence[float], values: Sequence[float], step: float) -> Sequence[float]:
     """Values with nan where samples are missing."""
-    if numpy is not None:
-        lacking = numpy.maximum(numpy.rint(steps / step).astype(numpy.int64) - 1, 0)
-        places = numpy.arange(len(values)) + numpy.concatenate(([0], numpy.cumsum(lacking)))
-        filled = numpy.full(int(places[-1]) + 1, numpy.nan, numpy.float32)
-        filled[places] = values
-        return filled
-    found = [values[0]]
+    whole = array("d", values[:1])
     for gap, value in zip(steps, values[1:], strict=True):
-        found += [math.nan] * max(round(gap / step) - 1, 0) + [value]
-    return found
+        whole.extend([math.nan] * max(round(gap / step) - 1, 0))
+        whole.append(value)
+    return whole

@@ -11,11 +11,12 @@ import math
 import struct
 import sys
 from array import array
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 from humclick.errors import Refused
-from humclick.recordings.recording import MOST_VALUES, RATES, Recording, numpy
+from humclick.recordings.recording import MOST_VALUES, RATES, Recording
 from humclick.recordings.timebase import clip_of
 
 __all__ = ["read_wav"]
@@ -23,8 +24,17 @@ __all__ = ["read_wav"]
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 _MOST_CHANNELS = 8
 _MOST_CHUNKS = 1000
-#: Bytes turned into numbers at a time. [byte]
-_BLOCK = 1 << 24
+#: Samples of a channel looked at to see how much it varies. [-]
+_LOOKED_AT = 400_000
+#: Array code of the samples, and what stands for full scale. [-]
+_CODES = {
+    (_PCM, 8): ("B", 2.0**7),
+    (_PCM, 16): ("h", 2.0**15),
+    (_PCM, 24): ("i", 2.0**31),
+    (_PCM, 32): ("i", 2.0**31),
+    (_FLOAT, 32): ("f", 1.0),
+    (_FLOAT, 64): ("d", 1.0),
+}
 
 
 def _format(body: bytes, name: str) -> tuple[int, int, int, int]:
@@ -34,10 +44,7 @@ def _format(body: bytes, name: str) -> tuple[int, int, int, int]:
     kind, channels, rate, _, _, bits = struct.unpack("<HHIIHH", body[:16])
     if kind == _EXTENSIBLE and len(body) >= 26:
         kind = struct.unpack("<H", body[24:26])[0]
-    if kind not in (_PCM, _FLOAT) or (kind, bits) not in {
-        *((_PCM, b) for b in (8, 16, 24, 32)),
-        *((_FLOAT, b) for b in (32, 64)),
-    }:
+    if (kind, bits) not in _CODES:
         raise Refused(
             f"{name}: WAV of kind {kind} with {bits} bits is not read; "
             "export as PCM of 8, 16, 24 or 32 bits or as float"
@@ -73,46 +80,27 @@ def _chunks(file: BinaryIO, size: int, name: str) -> tuple[tuple[int, int, int, 
     raise Refused(f"{name}: no samples in this WAV file; it may be cut short")
 
 
-def _as_array(raw: bytes, kind: int, bits: int, channels: int) -> Any:
-    """Samples as rows of channels between −1 and 1, with numpy."""
-    assert numpy is not None
-    if kind == _FLOAT:
-        values = numpy.frombuffer(raw, "<f4" if bits == 32 else "<f8").astype(numpy.float32)
-    elif bits == 8:
-        values = (numpy.frombuffer(raw, numpy.uint8).astype(numpy.float32) - 128.0) / 128.0
-    elif bits == 24:
-        three = numpy.frombuffer(raw, numpy.uint8).reshape(-1, 3)
-        four = numpy.zeros((len(three), 4), numpy.uint8)
-        four[:, 1:] = three
-        values = four.view("<i4").reshape(-1).astype(numpy.float32) / 2.0**31
-    else:
-        values = numpy.frombuffer(raw, f"<i{bits // 8}").astype(numpy.float32) / 2.0 ** (bits - 1)
-    return values.reshape(-1, channels)
-
-
-def _as_list(raw: bytes, kind: int, bits: int) -> list[float]:
-    """Samples between −1 and 1 of all channels in turn, without numpy."""
-    if kind == _PCM and bits == 8:
-        return [(b - 128) / 128.0 for b in raw]
-    if kind == _PCM and bits == 24:
-        count = len(raw) // 3
-        return [int.from_bytes(raw[3 * i : 3 * i + 3], "little", signed=True) / 2.0**23 for i in range(count)]
-    code = {(_PCM, 16): "h", (_PCM, 32): "i", (_FLOAT, 32): "f", (_FLOAT, 64): "d"}[kind, bits]
-    values = array(code, raw)
+def _samples(raw: bytes, kind: int, bits: int, channels: int) -> tuple[array[float], int]:
+    """Samples between −1 and 1 of the channel that varies most, and its number from 0."""
+    if bits == 24:  # as 32 bits whose lowest eight are nothing
+        wide = bytearray(len(raw) // 3 * 4)
+        for k in range(3):
+            wide[k + 1 :: 4] = raw[k::3]
+        raw = bytes(wide)
+    code, full = _CODES[kind, bits]
+    every = array(code, raw)
     if sys.byteorder == "big":
-        values.byteswap()
-    full = 1.0 if kind == _FLOAT else 2.0 ** (bits - 1)
-    return [v / full for v in values]
+        every.byteswap()
+    pick = max(range(channels), key=lambda k: (_spread(every[k::channels][:_LOOKED_AT]), -k))
+    middle = full if bits == 8 else 0.0
+    return array("f", ((v - middle) / full for v in every[pick::channels])), pick
 
 
-def _loudest(rows: list[float], channels: int) -> int:
-    """Channel that varies most."""
-    best = 0.0, 0
-    for channel in range(channels):
-        some = [v for v in rows[channel : 400_000 * channels : channels] if math.isfinite(v)]
-        middle = sum(some) / max(len(some), 1)
-        best = max(best, (sum((v - middle) ** 2 for v in some), -channel))
-    return -best[1]
+def _spread(values: Iterable[float]) -> float:
+    """How much a channel varies: the sum of squares about its mean."""
+    some = list(filter(math.isfinite, values))
+    middle = sum(some) / max(len(some), 1)
+    return sum((v - middle) ** 2 for v in some)
 
 
 def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
@@ -121,8 +109,6 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
 
     Parameters
     ----------
-    path : Path
-        The file.
     most : int
         Most samples read. [-]
 
@@ -151,13 +137,11 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
         if rows > most:
             raise Refused(f"{name}: {rows} samples; up to {most} are read. Cut it to the attempts")
         file.seek(place)
-        values = _values(file, rows, kind, bits, channels, notes)
-    if numpy is not None:
-        bad = int(rows - numpy.count_nonzero(numpy.isfinite(values)))
-        top = float(numpy.nanmax(numpy.abs(values))) if bad < rows else math.nan
-    else:
-        finite = [abs(v) for v in values if math.isfinite(v)]
-        bad, top = rows - len(finite), max(finite, default=math.nan)
+        values, pick = _samples(file.read(rows * width), kind, bits, channels)
+    if channels > 1:
+        notes.append(f"Channel {pick + 1} of {channels} was taken: it varies most.")
+    bad = rows - sum(map(math.isfinite, values))
+    top = max((abs(v) for v in values if v == v), default=math.nan)
     if bad == rows or top == math.inf:
         raise Refused(f"{name}: the samples of this WAV file are not numbers; it is damaged")
     if kind == _FLOAT and top > 1e6:
@@ -174,47 +158,3 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
         missing=bad,
         notes=tuple(notes),
     )
-
-
-def _values(file: BinaryIO, rows: int, kind: int, bits: int, channels: int, notes: list[str]) -> Any:
-    """Samples of the channel that varies most."""
-    width = channels * bits // 8
-    pick = 0
-    if numpy is None:
-        if rows * channels > MOST_VALUES // 8:
-            raise Refused(f"{rows} samples need numpy; install it or cut the recording to the attempts")
-        every = _as_list(file.read(rows * width), kind, bits)
-        if channels > 1:
-            pick = _loudest(every, channels)
-            notes.append(f"Channel {pick + 1} of {channels} was taken: it varies most.")
-        return every[pick::channels]
-    values = numpy.empty(rows, numpy.float32)
-    done = 0
-    per = max(_BLOCK // width, 1)
-    with numpy.errstate(invalid="ignore", over="ignore"):
-        if channels > 1:
-            place = file.tell()
-            sums = numpy.zeros(channels)
-            squares = numpy.zeros(channels)
-            for first in range(0, rows, max(rows // 8, per)):
-                file.seek(place + first * width)
-                some = numpy.nan_to_num(
-                    _as_array(file.read(min(per, rows - first) * width), kind, bits, channels),
-                    nan=0.0,
-                    posinf=0.0,
-                    neginf=0.0,
-                ).astype(numpy.float64)
-                middle = some.mean(axis=0)
-                sums += middle
-                squares += ((some - middle) ** 2).mean(axis=0)
-            pick = int(numpy.argmax(squares))
-            notes.append(f"Channel {pick + 1} of {channels} was taken: it varies most.")
-            file.seek(place)
-        while done < rows:
-            raw = file.read(min(per, rows - done) * width)
-            block = _as_array(raw[: len(raw) // width * width], kind, bits, channels)
-            if not len(block):
-                break
-            values[done : done + len(block)] = block[:, pick]
-            done += len(block)
-    return values[:done]

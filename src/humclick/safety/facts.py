@@ -16,6 +16,7 @@ from humclick.errors import DataError, Unknown
 from humclick.safety.machine import SafeMachine
 from humclick.safety.refrigerant import UNKNOWN, safety_class
 from humclick.sourced import read_data
+from humclick.typed_data import named
 
 __all__ = ["Fact", "Hazard", "RiskyProbe", "caution", "cautions_for", "hazard", "hazards", "met_at", "met_by"]
 
@@ -98,20 +99,7 @@ def _rows(table: str) -> list[Any]:
 
 @cache
 def _hazards() -> Mapping[str, Hazard]:
-    try:
-        known = {
-            row["name"]: Hazard(
-                name=str(row["name"]),
-                title=str(row["title"]),
-                plain=str(row["plain"]),
-                source=str(row["source"]),
-                tick=str(row["tick"]),
-                meets=tuple(row["meets"]),
-            )
-            for row in _rows("hazard")
-        }
-    except (KeyError, TypeError) as error:
-        raise DataError(f"hazards.toml: hazard: {error!r}") from error
+    known = named(_rows("hazard"), Hazard, "hazards.toml")
     for each in known.values():
         for condition in each.meets:
             if not condition or set(condition) - set(_CONDITIONS):
@@ -223,13 +211,7 @@ def caution(name: str) -> Fact:
     DataError
         If the data file is damaged.
     """
-    try:
-        known = {
-            row["name"]: Fact(*(str(row[key]) for key in ("name", "title", "plain", "source")))
-            for row in _rows("caution")
-        }
-    except (KeyError, TypeError) as error:
-        raise DataError(f"hazards.toml: caution: {error!r}") from error
+    known = named(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
         raise Unknown("caution", name, known)
     return known[name]

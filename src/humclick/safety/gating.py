@@ -19,6 +19,7 @@ from humclick.safety.machine import SafeMachine
 from humclick.safety.place import Place, place_of
 from humclick.safety.refrigerant import flammable, meaning, toxic
 from humclick.sourced import read_data
+from humclick.typed_data import named
 
 __all__ = ["Gate", "defer", "energises", "gate", "gates", "gates_for", "invalidated_by"]
 
@@ -93,27 +94,15 @@ def gates() -> Mapping[str, Gate]:
     DataError
         If the data file is damaged.
     """
-    try:
-        found = {
-            row["name"]: Gate(
-                name=str(row["name"]),
-                title=str(row["title"]),
-                steps=tuple(str(step["text"]) for step in row["steps"]),
-                ticks=tuple(str(step["tick"]) for step in row["steps"]),
-                why=str(row["why"]),
-                source=str(row["source"]),
-                lasts=str(row["lasts"]),
-                ends=frozenset(row["ends"]),
-                energises=bool(row["energises"]),
-                live=bool(row.get("live", False)),
-                once=bool(row.get("once", False)),
-                on=str(row.get("on", "")),
-                hazards=frozenset(row["hazards"]),
-            )
-            for row in _data()["gate"]
+    rows = [
+        {
+            **row,
+            "steps": [step.get("text") for step in row["steps"]],
+            "ticks": [step.get("tick") for step in row["steps"]],
         }
-    except (KeyError, TypeError) as error:
-        raise DataError(f"gates.toml: {error!r}") from error
+        for row in _data()["gate"]
+    ]
+    found = named(rows, Gate, "gates.toml")
     for each in found.values():
         if each.ends - set(found):
             raise DataError(f"gates.toml: {each.name} ends unknown gates {sorted(each.ends - set(found))}")

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from humclick.errors import DataError, Unknown
-from humclick.sourced import Sourced, read_data, sourced
+from humclick.errors import Unknown
+from humclick.sourced import Sourced, read_data
+from humclick.typed_data import typed
 
 __all__ = ["PLACES", "GateRule", "Place", "PlaceRule", "chosen_place", "place_of"]
 
@@ -97,16 +98,6 @@ class Place:
         return self.rules[name]
 
 
-def _rule(name: str, row: Mapping[str, Any]) -> PlaceRule:
-    certificate = bool(row.get("certificate", False))
-    return PlaceRule(name, str(row["title"]), str(row["text"]), str(row["source"]), certificate)
-
-
-def _gate_rule(row: Mapping[str, Any]) -> GateRule:
-    steps = {int(each["step"]): (str(each["text"]), str(each["tick"])) for each in row.get("instead", ())}
-    return GateRule(str(row["source"]), steps)
-
-
 @cache
 def place_of(name: str) -> Place:
     """
@@ -119,16 +110,19 @@ def place_of(name: str) -> Place:
     """
     file = f"places/{name if name in PLACES else 'common'}.toml"
     data = read_data("humclick.safety", file)
-    try:
-        return Place(
-            name=name if name in PLACES else "",
-            title=str(data["title"]),
-            rules={key: _rule(key, row) for key, row in data["rule"].items()},
-            gates={key: _gate_rule(row) for key, row in data.get("gate", {}).items()},
-            figures={key: sourced(row, f"{file} {key}") for key, row in data["figure"].items()},
-        )
-    except (KeyError, TypeError, ValueError) as error:
-        raise DataError(f"{file}: {error!r}") from error
+    rows = {
+        "name": name if name in PLACES else "",
+        "title": data.get("title"),
+        "rules": {key: {"name": key, **row} for key, row in data.get("rule", {}).items()},
+        "gates": {key: {**row, "instead": _instead(row)} for key, row in data.get("gate", {}).items()},
+        "figures": data.get("figure"),
+    }
+    return typed(rows, Place, file)
+
+
+def _instead(row: Mapping[str, Any]) -> dict[Any, tuple[Any, Any]]:
+    """Steps that read otherwise, by their number."""
+    return {each.get("step"): (each.get("text"), each.get("tick")) for each in row.get("instead", ())}
 
 
 def chosen_place(text: str) -> str:

@@ -15,6 +15,7 @@ from functools import cache
 from humclick.errors import DataError, Unknown
 from humclick.safety.gating import gate, gates
 from humclick.sourced import read_data
+from humclick.typed_data import named
 
 __all__ = ["Stop", "stop", "stop_at", "stop_meant", "stops", "stops_at"]
 
@@ -69,25 +70,8 @@ def stops() -> Mapping[str, Stop]:
     DataError
         If the data file is damaged or names a gate that does not exist.
     """
-    try:
-        table = {
-            row["name"]: Stop(
-                name=str(row["name"]),
-                title=str(row["title"]),
-                said=str(row["said"]),
-                gates=tuple(map(str, row["gates"])),
-                whole=bool(row["whole"]),
-                proof=str(row.get("proof", "")),
-                words=tuple(map(str, row["words"])),
-                steps=tuple(map(str, row["steps"])),
-                customer=str(row["customer"]),
-                answer=str(row["answer"]),
-                source=str(row["source"]),
-            )
-            for row in read_data("humclick.safety", "stops.toml")["stop"]
-        }
-    except (KeyError, TypeError) as error:
-        raise DataError(f"stops.toml: {error!r}") from error
+    rows = read_data("humclick.safety", "stops.toml")["stop"]
+    table = named(({"proof": "", **row} for row in rows), Stop, "stops.toml")
     for entry in table.values():
         unknown = ({*entry.gates, entry.proof} - {""}) - set(gates())
         if unknown:

@@ -158,22 +158,14 @@ def answers(
 
     Parameters
     ----------
-    machine : Machine
-        Arrangement, plate and stamps.
     found : Estimate or Motor
         What is known of its motor; a `Motor` is taken as exactly known.
-    asked : Asked
-        Conditions.
     modes : mapping of part id to mode, optional
         What is wrong; parts not named are healthy.
     n : int, optional
         How many possible machines to try at most; 40 if left out.
     seed : int
         The same seed gives the same answers.
-
-    Returns
-    -------
-    Answers
 
     Raises
     ------
@@ -238,12 +230,6 @@ def best_run(
 
     Parameters
     ----------
-    machine : Machine
-        Arrangement, plate and stamps.
-    found : Estimate or Motor
-        What is known of its motor.
-    asked : Asked
-        Conditions.
     seconds : float
         How long. [s]
     modes : mapping of part id to mode, optional

@@ -165,10 +165,6 @@ def simulate_many(
     threads : int or None
         As many as there are cores if left out.
 
-    Returns
-    -------
-    Features
-
     Raises
     ------
     OutOfRange
@@ -206,8 +202,6 @@ def simulate_packed(
 
     Parameters
     ----------
-    table : ndarray
-        (cases, columns).
     seconds, step : float
         As in `simulate_many`. [s]
     quick, threads

@@ -143,10 +143,6 @@ def measured_from(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> Meas
     hertz : float
         Line frequency. [Hz]
 
-    Returns
-    -------
-    Measured
-
     Raises
     ------
     Refused
@@ -192,14 +188,8 @@ def lay_over(run: Run, measured: Measured) -> Overlay:
 
     Parameters
     ----------
-    run : Run
-        Simulated.
     measured : Measured
         One attempt; what goes before it may be there too.
-
-    Returns
-    -------
-    Overlay
 
     Raises
     ------
@@ -256,8 +246,6 @@ def panels_of(
 
     Parameters
     ----------
-    run : Run
-        Of half cycles or a wave.
     measured : Measured or None
         Already laid over (see `lay_over`); drawn with the current.
     seconds : float or None
@@ -317,10 +305,6 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     seconds : float or None
         Drawn up to here; all if left out. [s]
 
-    Returns
-    -------
-    tuple of Panel
-
     Raises
     ------
     Refused
@@ -348,8 +332,6 @@ def describe(run: Run, *, seconds: float | None = None) -> str:
 
     Parameters
     ----------
-    run : Run
-        What is told.
     seconds : float or None
         Told up to here; all if left out. [s]
     """
@@ -396,8 +378,6 @@ def told_events(run: Run, seconds: float | None = None) -> tuple[Switched, ...]:
 
     Parameters
     ----------
-    run : Run
-        Whose.
     seconds : float or None
         Up to here; all if left out. [s]
 
@@ -425,8 +405,6 @@ def curves_text(
 
     Parameters
     ----------
-    panels : sequence of Panel
-        What is drawn.
     width, height : int
         Of each panel. [characters]
     plain : bool or None

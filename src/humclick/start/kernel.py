@@ -16,7 +16,8 @@ A shunt across the start winding (a relay's coil, an earth fault) is part of the
 in the supply's inductance is left out. Load at crank angle θ: s (gas (1 + Σ c_k cos kθ) + Coulomb + fan w²)
 + gas Σ s_k sin kθ + viscous w, with s the speed over 1 % of synchronous, cut at ±1: valves oppose both ways.
 
-The loop over lanes has no branch and one array, so that the compiler turns it into vector instructions.
+The loop over lanes has no branch and one array, so that the compiler turns it into vector instructions. The
+same step written to be read, law by law, is ``tests/start/equations.py``; a test holds this one to it.
 """
 
 from __future__ import annotations

@@ -5,22 +5,18 @@ Run winding on the q axis, start winding on the d axis, a quarter turn apart, of
 ohms at the motor's own frequency. Phasors are rms, with the supply as reference. Not modelled: saturation (a
 saturated leakage raises the locked-rotor current), the field's space harmonics, skin effect in the bars.
 Model: Krause, Wasynczuk and Sudhoff, Analysis of Electric Machinery, symmetrical and unsymmetrical two-phase
-machines; second opinion `revolving`: Fitzgerald, Kingsley and Umans, Electric Machinery, chapter 9.
+machines; second opinion in the tests: the double revolving field of Fitzgerald, Kingsley and Umans.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
 from humclick.physics.bounds import between, not_negative, positive
-from humclick.physics.copper import resistance_at
 
-__all__ = ["Inductances", "Motor", "Steady", "inductances", "revolving", "steady", "warmed"]
+__all__ = ["Motor", "Steady", "steady"]
 
 #: Widest range of supply frequency the equivalent circuit is used for. [Hz]
 _HERTZ = (5.0, 120.0)
@@ -120,98 +116,6 @@ class Motor:
 
 
 @dataclass(frozen=True, slots=True)
-class Inductances:
-    """
-    Inductance matrices, stator first and rotor second; the axes are not coupled at rest.
-
-    Attributes
-    ----------
-    run : ndarray (2, 2)
-        Run winding and rotor q axis, referred to the run winding. [H]
-    start : ndarray (2, 2)
-        Start winding and rotor d axis, referred to the start winding. [H]
-    """
-
-    run: NDArray[np.float64]
-    start: NDArray[np.float64]
-
-    @property
-    def whole(self) -> NDArray[np.float64]:
-        """The matrix in the order run, start, rotor q, rotor d. [H]"""
-        found = np.zeros((4, 4))
-        found[np.ix_((0, 2), (0, 2))] = self.run
-        found[np.ix_((1, 3), (1, 3))] = self.start
-        return found
-
-
-def inductances(motor: Motor) -> Inductances:
-    """
-    Inductance matrices of both axes. [H]
-
-    Parameters
-    ----------
-    motor : Motor
-        The machine.
-
-    Returns
-    -------
-    Inductances
-        L = X / (2π f), with f the motor's own frequency.
-
-    Examples
-    --------
-    >>> from humclick.start.machine import Motor
-    >>> m = Motor(run_ohms=2, run_leakage=3, run_magnetizing=67, start_ohms=7, start_leakage=3,
-    ...           start_magnetizing=93, rotor_ohms=4, rotor_leakage=2, turns_ratio=1.18,
-    ...           inertia=0.015, poles=4, hertz=60)
-    >>> inductances(m).run.round(4).tolist()
-    [[0.1857, 0.1777], [0.1777, 0.183]]
-    """
-    w = 2 * math.pi * motor.hertz
-    run, start = motor.run_magnetizing, motor.start_magnetizing
-    return Inductances(
-        np.array([[motor.run_leakage + run, run], [run, motor.rotor_leakage + run]]) / w,
-        np.array([[motor.start_leakage + start, start], [start, motor.rotor_leakage_start + start]]) / w,
-    )
-
-
-def warmed(motor: Motor, winding: float, rotor: float | None = None) -> Motor:
-    """
-    The same motor at other temperatures.
-
-    Parameters
-    ----------
-    motor : Motor
-        The machine.
-    winding : float
-        Temperature of the copper windings. [°C]
-    rotor : float or None
-        Temperature of the aluminium cage; as the windings if left out. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If a temperature lies outside the range of the copper law.
-
-    Notes
-    -----
-    R₂ = R₁ (k + t₂)/(k + t₁), see `humclick.physics.copper`. `celsius` of the result is the windings'.
-    """
-    bars = winding if rotor is None else rotor
-    copper = resistance_at(winding, 1.0, motor.celsius)
-    cage = resistance_at(bars, 1.0, motor.celsius, "aluminium")
-    d = None if motor.rotor_ohms_d is None else motor.rotor_ohms_d * cage
-    return replace(
-        motor,
-        run_ohms=motor.run_ohms * copper,
-        start_ohms=motor.start_ohms * copper,
-        rotor_ohms=motor.rotor_ohms * cage,
-        rotor_ohms_d=d,
-        celsius=winding,
-    )
-
-
-@dataclass(frozen=True, slots=True)
 class Steady:
     """
     A steady state at constant speed.
@@ -295,8 +199,6 @@ def steady(
 
     Parameters
     ----------
-    motor : Motor
-        The machine.
     volts : float
         Of the supply behind its impedance. [V]
     slip : float
@@ -379,57 +281,3 @@ def steady(
         outside_loss=(across * start.conjugate()).real,
         power_out=m * gap,
     )
-
-
-def revolving(
-    motor: Motor, volts: float, slip: float = 1.0, *, start_impedance: complex | None = None
-) -> tuple[complex, complex, float]:
-    """
-    Run current, start current and torque by the double revolving field. [A] [A] [N m]
-
-    A second opinion on `steady`: another theory, another algebra. Rotor and magnetizing reactance of the
-    start winding are taken as turns_ratio² times those of the run winding.
-
-    Parameters
-    ----------
-    motor : Motor
-        The machine, at its own frequency.
-    volts : float
-        At its terminals. [V]
-    slip : float
-        1 at standstill; not 0 or 2, where a rotor branch is open. [-]
-    start_impedance : complex or None
-        In series with the start winding; None if open. [Ω]
-
-    Raises
-    ------
-    OutOfRange
-        If volts are below zero, or slip is outside its range, 0 or 2.
-
-    Notes
-    -----
-    Z_f = ½ (R₂/s + jX₂) ∥ jX_m, Z_b with 2 − s;
-    V = (Z₁ + Z_f + Z_b) I_m − j a (Z_f − Z_b) I_a and
-    V = j a (Z_f − Z_b) I_m + (Z_a + Z_c + a² (Z_f + Z_b)) I_a.
-    """
-    _checked(volts, None, slip, motor)
-    if slip in (0.0, 2.0):
-        raise OutOfRange(f"the revolving-field form needs a slip other than 0 and 2, got {slip:g}")
-    a, xm = motor.turns_ratio, 1j * motor.run_magnetizing
-    forward, backward = (
-        0.5 * xm * rotor / (xm + rotor)
-        for rotor in (
-            motor.rotor_ohms / slip + 1j * motor.rotor_leakage,
-            motor.rotor_ohms / (2 - slip) + 1j * motor.rotor_leakage,
-        )
-    )
-    main = motor.run_ohms + 1j * motor.run_leakage + forward + backward
-    if start_impedance is None:
-        run, start = volts / main, 0j
-    else:
-        other = motor.start_ohms + 1j * motor.start_leakage + start_impedance + a * a * (forward + backward)
-        mutual = 1j * a * (forward - backward)
-        whole = main * other - mutual * -mutual
-        run, start = volts * (other + mutual) / whole, volts * (main - mutual) / whole
-    ahead, against = abs(run - 1j * a * start) ** 2, abs(run + 1j * a * start) ** 2
-    return run, start, (ahead * forward.real - against * backward.real) / motor.synchronous

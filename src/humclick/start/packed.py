@@ -61,8 +61,6 @@ def audible_amps(motor: Motor, volts: float) -> float:
 
     Parameters
     ----------
-    motor : Motor
-        The machine.
     volts : float
         Supply. [V]
 

@@ -1,7 +1,7 @@
 """
 What happens at power-up, from simulated start attempts: outcomes, amps on a clamp meter, times.
 
-Reads the table of the machine's arrangement, made by `humclick.start.power_up_table`, when first asked. Sets
+Reads the table of the machine's arrangement, made by ``research.power_up_table``, when first asked. Sets
 of one and two modes are in the table; larger ones are put together from their pairs (see `Starts`). Pure
 Python. Amps are over the sound machine's locked-rotor current, times in seconds.
 """

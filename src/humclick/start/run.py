@@ -115,18 +115,12 @@ def simulate(
 
     Parameters
     ----------
-    case : Case
-        What is started.
     seconds : float
         How long power stays on, 0.001 … 3600. [s]
     step : float
         Longest step, 1e-6 … 4e-4. [s]
     record : str
         ``half-cycles`` for rms values, ``wave`` for every step (at most 60 s).
-
-    Returns
-    -------
-    Run
 
     Raises
     ------

@@ -33,7 +33,6 @@ from humclick.web.api import DEVICE, device_of, router, taken_in
 from humclick.web.assets import Asset, Assets, assets
 from humclick.web.exchange import LANGUAGES, Reply, Settings
 from humclick.web.guard import Guard
-from humclick.web.icons import icons
 from humclick.web.language import language
 from humclick.web.nets import NETS, refusal
 from humclick.web.notices import words_script
@@ -68,8 +67,6 @@ def create_app(
 
     Parameters
     ----------
-    office : Office
-        Store and engine.
     static, built : Path
         Folders of the pages' files, by default the program's own, and of the browser's runtime.
     names : iterable of str
@@ -78,8 +75,7 @@ def create_app(
         Certificate of the shop's own authority, handed out at ``/authority.crt``.
     """
     pages = {"/shell": hashlib.sha256(_document({}, {}, _NO_FILES).encode()).hexdigest()}
-    own = static or _STATIC
-    files = assets(own, built, pages, {"words.js": words_script(), **icons(own / "icons")})
+    files = assets(static or _STATIC, built, pages, {"words.js": words_script()})
     app = FastAPI(
         title="Hum & Click",
         version=__version__,

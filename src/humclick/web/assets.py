@@ -91,7 +91,7 @@ def assets(
     static: Path,
     built: Path,
     pages: Mapping[str, str] | None = None,
-    made: Mapping[str, str | bytes] | None = None,
+    made: Mapping[str, str] | None = None,
 ) -> Assets:
     """
     The table of files.
@@ -104,14 +104,14 @@ def assets(
         Folder of the build (`humclick.web.offline.build`); may be empty or missing.
     pages : mapping of address to str, optional
         Pages a browser keeps beside the files, and a mark that changes when they do.
-    made : mapping of name to str or bytes, optional
+    made : mapping of name to str, optional
         Further files among our own, and what they hold.
     """
     own: dict[str, bytes] = {}
     for path in sorted(static.rglob("*")):
         if path.is_file() and path.suffix in TYPES:
             own[path.relative_to(static).as_posix()] = path.read_bytes()
-    own |= {name: _encoded(content) for name, content in (made or {}).items()}
+    own |= {name: content.encode() for name, content in (made or {}).items()}
     places: dict[str, str | bool] = {"offline": False}
     files: dict[str, Asset] = {}
     for folder, version in _versions(built).items():
@@ -132,10 +132,6 @@ def assets(
     kept = [*known, *files] if places["offline"] else []
     worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(kept))
     return Assets(files, base, version, worker, bool(places["offline"]))
-
-
-def _encoded(content: str | bytes) -> bytes:
-    return content.encode() if isinstance(content, str) else content
 
 
 def _bytes(content: Path | bytes) -> bytes:

@@ -23,6 +23,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
 from humclick.errors import Refused
 from humclick.jobs.on_disk import write_whole
@@ -67,8 +68,6 @@ def certificates(folder: Path, names: Iterable[str], now: datetime | None = None
 
     Parameters
     ----------
-    folder : Path
-        Where they are kept.
     names : iterable of str
         Names and addresses under which the server is asked.
     now : datetime, optional
@@ -81,15 +80,17 @@ def certificates(folder: Path, names: Iterable[str], now: datetime | None = None
     """
     moment = now or datetime.now(UTC)
     wanted = _named(names)
+    path, key_path = folder / "server.crt", folder / "server.key"
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        authority_key, authority = _authority(folder, wanted, moment)
-        path, key_path = folder / "server.crt", folder / "server.key"
+        signing, authority = _authority(folder, moment) or _new_authority(folder, wanted, moment)
         if not _holds(path, key_path, authority, wanted, moment):
             key = ec.generate_private_key(ec.SECP256R1())
-            made = _server(wanted, key, authority, authority_key, moment)
-            _keep_key(key_path, key)
-            write_whole(path, made.public_bytes(serialization.Encoding.PEM))
+            made = _server(wanted, key, authority, signing, moment)
+            if not _trusted(made, authority, wanted, moment):  # a name that this authority may not vouch for
+                signing, authority = _new_authority(folder, wanted, moment)
+                made = _server(wanted, key, authority, signing, moment)
+            _write(path, made, key_path, key)
     except OSError as error:
         raise Refused(f"{folder}: no certificates can be kept here: {error.strerror or error}") from None
     return Certificates(folder / "authority.crt", path, key_path, fingerprint(authority))
@@ -119,40 +120,39 @@ def _named(names: Iterable[str]) -> tuple[x509.GeneralName, ...]:
     return tuple(found[name] for name in sorted(found))
 
 
-def _authority(
+def _authority(folder: Path, now: datetime) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate] | None:
+    """The authority that is there and outlives a server's certificate of today."""
+    path, key_path = folder / "authority.crt", folder / "authority.key"
+    if not (path.is_file() and key_path.is_file()):
+        return None
+    try:
+        key = serialization.load_pem_private_key(key_path.read_bytes(), None)
+        found = x509.load_pem_x509_certificate(path.read_bytes())
+    except ValueError:
+        raise Refused(f"{folder}: the authority's files are damaged; put them back or away") from None
+    outlives = found.not_valid_after_utc > now + timedelta(days=SERVER_DAYS + 1)
+    return (key, found) if isinstance(key, ec.EllipticCurvePrivateKey) and outlives else None
+
+
+def _new_authority(
     folder: Path, wanted: tuple[x509.GeneralName, ...], now: datetime
 ) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
-    path, key_path = folder / "authority.crt", folder / "authority.key"
-    if path.is_file() and key_path.is_file():
-        try:
-            key = serialization.load_pem_private_key(key_path.read_bytes(), None)
-            found = x509.load_pem_x509_certificate(path.read_bytes())
-        except ValueError:
-            raise Refused(f"{folder}: the authority's files are damaged; put them back or away") from None
-        outlives = found.not_valid_after_utc > now + timedelta(days=SERVER_DAYS + 1)
-        if isinstance(key, ec.EllipticCurvePrivateKey) and outlives and _may(found, wanted):
-            return key, found
+    """An authority for private addresses, ``.local`` and what is wanted, kept in the folder."""
     key = ec.generate_private_key(ec.SECP256R1())
-    names = [name for name in wanted if isinstance(name, x509.DNSName)]
-    ranges = [x509.IPAddress(ipaddress.ip_network(each)) for each in PRIVATE]
-    foreign = [
-        x509.IPAddress(ipaddress.ip_network(name.value))
-        for name in wanted
-        if isinstance(name, x509.IPAddress) and not _private(name)
-    ]
+    allowed = [x509.DNSName("local"), *(x509.IPAddress(ipaddress.ip_network(each)) for each in PRIVATE)]
+    for name in wanted:
+        own = x509.IPAddress(ipaddress.ip_network(name.value)) if isinstance(name, x509.IPAddress) else name
+        allowed.append(own)
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Hum & Click, this shop, {now:%Y-%m-%d}")])
     builder = (
         _begun(subject, subject, key.public_key(), now, AUTHORITY_DAYS)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
         .add_extension(_usage(signs=True), critical=True)
-        .add_extension(
-            x509.NameConstraints([x509.DNSName("local"), *names, *ranges, *foreign], None), critical=True
-        )
+        .add_extension(x509.NameConstraints(allowed, None), critical=True)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
     )
     made = builder.sign(key, hashes.SHA256())
-    _keep_key(key_path, key)
-    write_whole(path, made.public_bytes(serialization.Encoding.PEM))
+    _write(folder / "authority.crt", made, folder / "authority.key", key)
     return key, made
 
 
@@ -205,30 +205,17 @@ def _usage(*, signs: bool) -> x509.KeyUsage:
     )
 
 
-def _private(name: x509.IPAddress) -> bool:
-    address = ipaddress.ip_address(str(name.value))
-    return any(
-        address in network
-        for network in map(ipaddress.ip_network, PRIVATE)
-        if network.version == address.version
-    )
-
-
-def _may(authority: x509.Certificate, wanted: tuple[x509.GeneralName, ...]) -> bool:
-    """Whether the authority may vouch for every name."""
-    allowed = (
-        authority.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or ()
-    )
-    names = [each.value for each in allowed if isinstance(each, x509.DNSName)]
-    networks = [ipaddress.ip_network(str(each.value)) for each in allowed if isinstance(each, x509.IPAddress)]
-    for name in wanted:
-        if isinstance(name, x509.DNSName):
-            if not any(name.value == each or name.value.endswith(f".{each}") for each in names):
-                return False
-        elif isinstance(name, x509.IPAddress):
-            address = ipaddress.ip_address(str(name.value))
-            if not any(address in network for network in networks if network.version == address.version):
-                return False
+def _trusted(
+    server: x509.Certificate, authority: x509.Certificate, wanted: tuple[x509.GeneralName, ...], at: datetime
+) -> bool:
+    """Whether who trusts the authority accepts the server's certificate for every name."""
+    policy = PolicyBuilder().store(Store([authority])).time(at)
+    try:
+        for name in wanted:
+            assert isinstance(name, x509.DNSName | x509.IPAddress)
+            policy.build_server_verifier(name).verify(server, [])
+    except VerificationError:
+        return False
     return True
 
 
@@ -243,16 +230,16 @@ def _holds(
     try:
         found = x509.load_pem_x509_certificate(path.read_bytes())
         key = serialization.load_pem_private_key(key_path.read_bytes(), None)
-        found.verify_directly_issued_by(authority)
-        names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
-    except Exception:  # missing, damaged or of another authority: all the same here
+    except (OSError, ValueError, TypeError):  # missing or damaged
         return False
-    lasting = found.not_valid_after_utc > now + timedelta(days=RENEWED_DAYS)
-    return lasting and set(wanted) <= set(names) and found.public_key() == key.public_key()
+    later = now + timedelta(days=RENEWED_DAYS)
+    return found.public_key() == key.public_key() and _trusted(found, authority, wanted, later)
 
 
-def _keep_key(path: Path, key: ec.EllipticCurvePrivateKey) -> None:
+def _write(path: Path, made: x509.Certificate, key_path: Path, key: ec.EllipticCurvePrivateKey) -> None:
+    """The key, for its owner alone, and its certificate."""
     data = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    write_whole(path, data, mode=0o600)
+    write_whole(key_path, data, mode=0o600)
+    write_whole(path, made.public_bytes(serialization.Encoding.PEM))

@@ -234,8 +234,6 @@ class ShortLog(logging.Filter):
 
     Parameters
     ----------
-    most, longest : int
-        Lines, and letters in each.
     clock : callable
         A clock that only goes on. [s]
     """

@@ -28,16 +28,7 @@ _FLOOR = -70.0
 
 
 def course_svg(event: RecordingTaken, language: Language) -> Markup:
-    """
-    A recording drawn; empty where its course was not kept.
-
-    Parameters
-    ----------
-    event : RecordingTaken
-        As it stands in the call.
-    language : Language
-        Of the words, and of the numbers.
-    """
+    """A recording drawn; empty where its course was not kept."""
     if len(event.course) < 2 or event.seconds <= 0:
         return Markup("")
     sound = event.unit == "dB"

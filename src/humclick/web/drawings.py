@@ -209,10 +209,6 @@ def wiring(
 
     Parameters
     ----------
-    machine : Machine
-        What to draw.
-    language : Language
-        Of the labels.
     points : tuple of str, optional
         Nodes to mark.
     shares : mapping of part to float, optional

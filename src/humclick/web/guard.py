@@ -66,8 +66,6 @@ class Unfit(Exception):
 
     Parameters
     ----------
-    status : int
-        Of HTTP.
     text : str
         Why, and what would be right.
     """
@@ -128,8 +126,6 @@ class Guard:
 
     Parameters
     ----------
-    app : ASGI application
-        What is guarded.
     names : iterable of str
         Further names under which the server is asked, as behind a reverse proxy.
     """

@@ -31,16 +31,7 @@ _KEPT = 24
 
 
 class Weighed:
-    """
-    One situation and what judgement says of it; each answer is worked out when it is first asked for.
-
-    Parameters
-    ----------
-    situation : Situation
-        The call so far.
-    shop : Shop
-        The shop's figures.
-    """
+    """One situation and what judgement says of it; each answer is worked out when it is first asked for."""
 
     def __init__(self, situation: Situation, shop: Shop) -> None:
         self.situation = situation

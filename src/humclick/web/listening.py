@@ -1,7 +1,7 @@
 """
 A recording of a start, handed in on a page: read, and put into the call as an event.
 
-The same on the server and in the browser; there without numpy, which takes longer.
+The same on the server and in the browser.
 """
 
 from __future__ import annotations
@@ -37,12 +37,6 @@ def recording_table(
         The file: a clamp's log as CSV, or a WAV file.
     name : str
         What it is called; its ending says what it is.
-    events : sequence of tables
-        The call so far.
-    now : str
-        The caller's clock, with its zone.
-    device : str
-        Who hands it in.
 
     Raises
     ------

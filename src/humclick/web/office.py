@@ -76,15 +76,8 @@ class Office:
 
         Parameters
         ----------
-        path, method, query, form
-            As of HTTP.
         language, device, settings, secure, follow
             As in `humclick.web.exchange.Request`.
-
-        Returns
-        -------
-        dict
-            The engine's reply.
 
         Raises
         ------
@@ -143,12 +136,8 @@ class Office:
 
         Parameters
         ----------
-        data : bytes
-            The picture.
         sha256 : str
             What the hash of its bytes must be; empty if not known.
-        clean : bool
-            Draw it anew first.
 
         Raises
         ------

@@ -78,12 +78,6 @@ def pack(
 
     Parameters
     ----------
-    name : str
-        Id of the call.
-    events : iterable of Event
-        All of it.
-    photos : mapping of str to bytes
-        Photographs by the hash of their bytes.
     unread : sequence of tables
         Entries that cannot be read, to be handed on as they are.
     """

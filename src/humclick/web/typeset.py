@@ -61,8 +61,6 @@ def template(name: str, language: Language, **given: Any) -> str:
         File in ``templates``.
     language : Language
         Its texts (``_``), model texts (``say``), numbers and per cents.
-    **given
-        What the template names.
     """
     return (
         _environment()

@@ -35,7 +35,7 @@ def clamp() -> Recording:
     """A log of 20 values a second: nothing for a second, a start, then running."""
     t = np.arange(0, 4, 0.05)
     amps = np.where(t < 1.0, 0.0, np.where(t < 1.9, 12.0 - 4.0 * np.clip((t - 1.0) / 0.4, 0, 1), 1.4))
-    return Recording(name="clamp.csv", values=amps, step=0.05, unit="A")
+    return Recording(name="clamp.csv", values=amps.tolist(), step=0.05, unit="A")
 
 
 def test_a_plain_call_has_no_start() -> None:
@@ -65,7 +65,7 @@ def test_a_recording_lies_over_the_curve() -> None:
 
 def test_a_silent_recording_is_refused() -> None:
     """A recording without an attempt is told, not drawn."""
-    silent = Recording(name="clamp.csv", values=np.zeros(100), step=0.05, unit="A")
+    silent = Recording(name="clamp.csv", values=[0.0] * 100, step=0.05, unit="A")
     with pytest.raises(Refused, match=r"clamp\.csv"):
         start_picture(call(MACHINE), silent)
 

@@ -213,8 +213,6 @@ def build(root: Path, out: Path = BUILT) -> dict[str, str]:
     ----------
     root : Path
         Folder with ``package-lock.json``: the source tree.
-    out : Path
-        Where it goes.
 
     Returns
     -------

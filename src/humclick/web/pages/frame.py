@@ -33,12 +33,8 @@ def document(reply: Reply, *, theme: str = "auto", static: str = "/static") -> s
 
     Parameters
     ----------
-    reply : Reply
-        What stands inside.
     theme : str
         ``auto``, ``light`` or ``dark``.
-    static : str
-        Where style, script and icons are served from.
     """
     return template(
         "document.html",

@@ -145,7 +145,7 @@ class Drawn:
 
 
 def _number(group: str, name: str) -> float:
-    return sourced(read_data("humclick.start", "designs.toml")[group][name], f"designs.toml {name}").value
+    return sourced(read_data("research", "designs.toml")[group][name], f"designs.toml {name}").value
 
 
 def _limit(name: str) -> float:
@@ -180,7 +180,7 @@ def _reasonable(drawn: Possible, volts: float) -> bool:
 
 
 def _margin(machine: Machine) -> Spread:
-    rows = read_data("humclick.start", "designs.toml")["margin"]
+    rows = read_data("research", "designs.toml")["margin"]
     kind = machine.arrangement.abbreviation
     return spread(rows.get(kind, rows["other"]), f"designs.toml margin {kind}")
 
@@ -220,7 +220,7 @@ def _sound(each: list[Design]) -> list[Design]:
 
 def _needing(each: list[Design]) -> list[Design]:
     """Those that do not start without their start gear, where the arrangement says that it is needed."""
-    data = read_data("humclick.start", "designs.toml")["needed"]
+    data = read_data("research", "designs.toml")["needed"]
     if not each or each[0].machine.arrangement.abbreviation not in data["kinds"]:
         return each
     without = {part.id: data[part.id] for part in each[0].machine.parts if part.id in data}
@@ -235,10 +235,6 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
 
     Parameters
     ----------
-    name, protector : str
-        Arrangement and its protector.
-    nameplate : Nameplate
-        Volts and hertz.
     count : int
         How many. [-]
     seed : int

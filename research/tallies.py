@@ -31,7 +31,7 @@ _ENOUGH = 5
 
 
 def _constant(name: str) -> float:
-    return sourced(read_data("humclick.start", "power_up_table.toml")["statistics"][name], name).value
+    return sourced(read_data("research", "power_up_table.toml")["statistics"][name], name).value
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +94,7 @@ def shares(counts: NDArray[np.int_]) -> NDArray[np.float64]:
 
 
 def alike(one: Attempts, other: Attempts) -> bool:
-    """
-    Whether two lots could be of the same kind: their counts by χ², their amps by the middle of ln.
-
-    Parameters
-    ----------
-    one, other : Attempts
-        The two.
-    """
+    """Whether two lots could be of the same kind: their counts by χ², their amps by the middle of ln."""
     table = np.array([one.counts(), other.counts()], dtype=float)
     table = table[:, table.sum(axis=0) > 0]
     if table.shape[1] > 1:
@@ -164,10 +157,6 @@ def lines_of(
     ----------
     guard : str
         ``outside`` or ``inside``.
-    by_plate : mapping of voltage class to attempts by set
-        The same sets for each.
-    number : mapping of mode to its number in the table
-        As in the table's header.
 
     Notes
     -----

@@ -1,7 +1,7 @@
 """
 The table of start attempts: what a machine with every set of one or two modes does when power is put on.
 
-``python -m humclick.start.power_up_table`` simulates every set on the same sound machines (`designs`) and
+``python -m research.power_up_table`` simulates every set on the same sound machines (`designs`) and
 writes one file for each arrangement, read by `humclick.start.power_up`. An arrangement whose file was made
 with the same draws and seed is left alone, so that an interrupted run goes on where it was.
 """
@@ -24,17 +24,20 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.parts.family import HEALTHY
 from humclick.sourced import read_data, sourced
+from humclick.start import power_up
 from humclick.start import rows as r
 from humclick.start.batch import simulate_packed
-from humclick.start.designs import Design, designs
 from humclick.start.packed import pack_many
 from humclick.start.power_up import COLUMNS, Fault, guard_of
 from humclick.start.rows import OUTCOMES
-from humclick.start.tallies import Attempts, lines_of, shares
+from research.designs import Design, designs
+from research.tallies import Attempts, lines_of, shares
 
 __all__ = ["Packed", "attempts_of", "dead_modes", "judged", "made", "mode_sets", "plates", "simulated"]
 
 Set = tuple[Fault, ...]
+#: Where the program looks for them.
+TABLES = Path(power_up.__file__).with_name("power_up")
 
 _HUM, _RUNS = OUTCOMES.index("hum"), OUTCOMES.index("runs")
 #: So many attempts are simulated at a time. [-]
@@ -44,12 +47,12 @@ _COMPARED = 3
 
 
 def _seconds(name: str) -> float:
-    return sourced(read_data("humclick.start", "power_up_table.toml")["attempt"][name], name).value
+    return sourced(read_data("research", "power_up_table.toml")["attempt"][name], name).value
 
 
 def plates() -> dict[str, Nameplate]:
     """Nameplates the table is made for, by voltage class."""
-    rows = read_data("humclick.start", "designs.toml")["plates"]
+    rows = read_data("research", "designs.toml")["plates"]
     return {name: Nameplate(row["volts"], row["hertz"]) for name, row in rows.items()}
 
 
@@ -64,14 +67,7 @@ def _faults(machine: Machine) -> tuple[Fault, ...]:
 
 
 def dead_modes(design: Design) -> tuple[Fault, ...]:
-    """
-    Modes with which nothing flows at all, whatever else is wrong: they need no simulation.
-
-    Parameters
-    ----------
-    design : Design
-        Any machine of the arrangement.
-    """
+    """Modes with which nothing flows at all, whatever else is wrong: they need no simulation."""
     found = []
     for part, mode in _faults(design.machine):
         case = design.case({part: mode}, hot=True)
@@ -92,8 +88,6 @@ def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, S
 
     Parameters
     ----------
-    machine : Machine
-        The machine.
     dead : sequence of Fault
         Modes left out, from `dead_modes`.
 
@@ -148,8 +142,6 @@ class Packed:
 
         Parameters
         ----------
-        chosen : set of Fault
-            Up to any number.
         hot : bool
             As in `humclick.start.fit.case_of`.
 
@@ -177,14 +169,8 @@ def simulated(table: NDArray[np.float64], locked: NDArray[np.float64]) -> Attemp
 
     Parameters
     ----------
-    table : ndarray
-        Packed cases.
     locked : ndarray
         Locked-rotor current of each one's sound machine. [A]
-
-    Returns
-    -------
-    Attempts
 
     Notes
     -----
@@ -224,20 +210,7 @@ class Made:
 def attempts_of(
     machines: Sequence[Design], sets: Sequence[tuple[bool, Set]]
 ) -> dict[tuple[bool, Set], Attempts]:
-    """
-    Simulate sets of modes on some machines.
-
-    Parameters
-    ----------
-    machines : sequence of Design
-        The machines.
-    sets : sequence of (hot, set)
-        The sets.
-
-    Returns
-    -------
-    dict of (hot, set) to Attempts
-    """
+    """Simulate sets of modes on some machines."""
     packed, found = Packed(machines), {}
     locked = np.array([one.locked_amps for one in machines])
     size = max(1, _PORTION // len(machines))
@@ -267,7 +240,7 @@ def _protectors(name: str) -> dict[str, str]:
 
 
 def _stamp(name: str, draws: int, seed: int) -> str:
-    return f"# python -m humclick.start.power_up_table --arrangement {name} --draws {draws} --seed {seed}"
+    return f"# python -m research.power_up_table --arrangement {name} --draws {draws} --seed {seed}"
 
 
 def made(name: str, draws: int, seed: int) -> str:
@@ -276,12 +249,8 @@ def made(name: str, draws: int, seed: int) -> str:
 
     Parameters
     ----------
-    name : str
-        The arrangement.
     draws : int
         Machines for each plate and protector. [-]
-    seed : int
-        Of all random numbers.
 
     Raises
     ------
@@ -338,7 +307,7 @@ def _ready(name: str, draws: int, seed: int, out: Path) -> bool:
 @click.option("--arrangement", "names", multiple=True, help="Only this arrangement; may be repeated.")
 @click.option("--draws", default=32, show_default=True, help="Machines for each plate and protector.")
 @click.option("--seed", default=1, show_default=True, help="Of all random numbers.")
-@click.option("--out", type=click.Path(path_type=Path), default=Path(__file__).parent / "power_up")
+@click.option("--out", type=click.Path(path_type=Path), default=TABLES)
 @click.option("--jobs", default=os.cpu_count() or 1, help="Processes; all cores if left out.")
 def main(names: tuple[str, ...], draws: int, seed: int, out: Path, jobs: int) -> None:
     """Make the table of start attempts; what is there already with the same draws and seed is kept."""

@@ -7,11 +7,11 @@ from typing import Any
 
 import pyarrow.parquet as parquet
 import pytest
+import research.play as sweeping
+from research.play import Progress, chunk_rows, chunks, sweep
+from research.spec import Drawn, SweepSpec, spec_of
 
 from humclick.errors import HumclickError, Refused, Unknown
-from humclick.start import sweep as sweeping
-from humclick.start.sweep import Progress, chunk_rows, chunks, sweep
-from humclick.start.sweep_spec import Drawn, SweepSpec, spec_of
 
 TEXT = """
 draws = 3

@@ -1,5 +1,5 @@
 """
-``humclick sweep``: very many starts into one Parquet file, here or on a cluster; stopped and gone on with.
+Very many starts into one Parquet file, here or on a cluster: ``python -m research.sweep SPEC --out FILE``.
 """
 
 from __future__ import annotations
@@ -8,14 +8,15 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from humclick.errors import Refused
-
-if TYPE_CHECKING:
-    from humclick.start.sweep import Progress
+from humclick.cli.failure import refused
+from humclick.cli.terminal import plain_terminal
+from humclick.errors import HumclickError, Refused
+from research.play import Progress
+from research.play import sweep as played
+from research.spec import SweepSpec, spec_of
 
 __all__ = ["sweep"]
 
@@ -25,7 +26,7 @@ _LARGEST = 1_000_000
 _STEP = 0.1
 
 
-@click.command()
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("spec", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="The .parquet file.")
 @click.option("--jobs", type=click.IntRange(1, 4096), help="Cores here; all if left out.")
@@ -39,7 +40,7 @@ def sweep(spec: Path, out: Path | None, jobs: int | None, dask: str | None, chec
 
     Ctrl-C stops it and keeps what is played; the same command goes on.
 
-    Example: humclick sweep examples/sweep.toml --out starts.parquet
+    Example: python -m research.sweep examples/sweep.toml --out starts.parquet
     """
     if out is None and not check:
         raise click.UsageError("Say with --out where the result goes, such as --out starts.parquet.")
@@ -47,6 +48,22 @@ def sweep(spec: Path, out: Path | None, jobs: int | None, dask: str | None, chec
         raise click.UsageError(f"{out}: the result ends in .parquet.")
     if dask is not None and jobs is not None:
         raise click.UsageError("--jobs counts cores here and --dask plays elsewhere; give one of them.")
+    with plain_terminal():
+        try:
+            wanted = _read(spec)
+            click.echo(
+                f"{wanted.points:,} points, {wanted.draws:,} possible machines at each:"
+                f" {wanted.attempts:,} attempts",
+                err=True,
+            )
+            if out is not None and not check:
+                _play(wanted, out, jobs, dask)
+        except HumclickError as error:
+            refused(error)
+            sys.exit(2)
+
+
+def _read(spec: Path) -> SweepSpec:
     try:
         with spec.open("rb") as file:
             data = file.read(_LARGEST + 1)
@@ -57,16 +74,10 @@ def sweep(spec: Path, out: Path | None, jobs: int | None, dask: str | None, chec
         raise Refused(f"{spec}: cannot be read: {error.strerror or error}") from None
     except UnicodeDecodeError:
         raise Refused(f"{spec}: this is not text in UTF-8") from None
-    from humclick.start.sweep import sweep as played
-    from humclick.start.sweep_spec import spec_of
+    return spec_of(text, str(spec))
 
-    wanted = spec_of(text, str(spec))
-    click.echo(
-        f"{wanted.points:,} points, {wanted.draws:,} possible machines at each: {wanted.attempts:,} attempts",
-        err=True,
-    )
-    if check or out is None:
-        return
+
+def _play(wanted: SweepSpec, out: Path, jobs: int | None, dask: str | None) -> None:
     done = played(wanted, out, jobs=jobs, dask=dask, progress=_shown())
     if sys.stderr.isatty():
         click.echo(err=True)
@@ -100,3 +111,7 @@ def _time(seconds: float) -> str:
     if seconds < 90:
         return f"{seconds:.0f} s"
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
+if __name__ == "__main__":
+    sweep()

@@ -176,13 +176,6 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
     """
     Read a spec.
 
-    Parameters
-    ----------
-    text : str
-        TOML.
-    where : str
-        Its name, for messages.
-
     Raises
     ------
     Refused

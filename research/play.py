@@ -29,7 +29,7 @@ from humclick.start.batch import Features, simulate_many
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.rows import OUTCOMES
-from humclick.start.sweep_spec import (
+from research.spec import (
     CONDITIONS,
     MACHINE,
     WORDS,
@@ -87,8 +87,6 @@ def chunk_rows(text: str, number: int) -> Columns:
 
     Parameters
     ----------
-    text : str
-        The spec as written.
     number : int
         Which chunk, from 0.
 
@@ -174,9 +172,7 @@ def _parquet() -> tuple[Any, Any]:
         import pyarrow
         import pyarrow.parquet as parquet
     except ImportError:
-        raise Refused(
-            "Parquet needs pyarrow; install it with: python -m pip install 'humclick[scale]'"
-        ) from None
+        raise Refused("Parquet needs pyarrow; install it with: python -m pip install pyarrow") from None
     return pyarrow, parquet
 
 
@@ -297,7 +293,7 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
         import distributed
     except ImportError:
         raise Refused(
-            "a Dask cluster needs distributed; install it with: python -m pip install 'humclick[scale]'"
+            "a Dask cluster needs distributed; install it with: python -m pip install distributed"
         ) from None
     try:
         dask: Any = distributed
@@ -346,16 +342,12 @@ def sweep(
 
     Parameters
     ----------
-    spec : SweepSpec
-        What is asked for.
     out : Path
         The file; until it is whole, its parts stand in a folder beside it.
     jobs : int or None
         Cores here; all if left out. One plays in this process.
     dask : str or None
         Address of a scheduler that runs already; then nothing is played here.
-    progress : callable, optional
-        Called after each chunk.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""``humclick sweep``: from a spec to a Parquet file, and wrong use."""
+"""``python -m research.sweep``: from a spec to a Parquet file, and wrong use."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from pathlib import Path
 import pyarrow.parquet as parquet
 import pytest
 from click.testing import CliRunner, Result
-
-from humclick.cli.main import main
+from research.sweep import sweep
 
 SPEC = "draws = 2\nseconds = 0.1\n[conditions]\nvolts = [0.9, 1.0]\n"
 
 
 def run(*args: str) -> Result:
-    done = CliRunner().invoke(main, ["sweep", *args])
+    done = CliRunner().invoke(sweep, args)
     assert "Traceback" not in done.output
     return done
 

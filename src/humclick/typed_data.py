@@ -1,0 +1,184 @@
+"""
+Data files into typed values, with messages that say which file, which field and what would be right.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
+from typing import Any, TypeVar
+
+import msgspec
+
+from humclick.errors import DataError, HumclickError
+from humclick.sourced import spread
+
+__all__ = ["brief", "named", "sizes_in", "typed"]
+
+_Kind = TypeVar("_Kind")
+
+_WORDS = {
+    "float": "a number",
+    "int": "a whole number",
+    "str": "text in quotes",
+    "bool": "true or false",
+    "array": "a list",
+    "object": "a table",
+}
+_STEP = re.compile(r"\.?([^.\[\]]+)|\[(\d+|\.\.\.)\]")
+
+
+def typed(table: object, kind: type[_Kind], where: str, refuse: type[HumclickError] = DataError) -> _Kind:
+    """
+    Read a table into a typed value.
+
+    Parameters
+    ----------
+    kind : type
+        A frozen struct or dataclass; fields that it does not have are refused. A field of a type with a
+        method ``of`` is made by it.
+    where : str
+        The file, for the message.
+    refuse : type
+        What is raised: `Refused` for a file of somebody's own.
+
+    Raises
+    ------
+    DataError
+        If something is missing, misnamed or of another type.
+
+    Examples
+    --------
+    >>> class Step(msgspec.Struct, forbid_unknown_fields=True):
+    ...     minutes: float
+    >>> typed({"minutes": "ten"}, Step, "steps.toml")
+    Traceback (most recent call last):
+    humclick.errors.DataError: steps.toml: minutes must be a number, got 'ten'
+    """
+    try:
+        if dataclasses.is_dataclass(kind) and isinstance(table, Mapping):
+            for name in table:
+                if name not in _fields(kind):
+                    raise msgspec.ValidationError(f"Object contains unknown field `{name}`")
+        return msgspec.convert(table, kind, dec_hook=_custom)
+    except msgspec.ValidationError as error:
+        raise refuse(f"{where}: {_explained(str(error), table, kind)}") from error
+
+
+def named(
+    rows: Iterable[Mapping[str, Any]], kind: type[_Kind], where: str, key: str = "name"
+) -> dict[str, _Kind]:
+    """
+    Read rows that have a name under `key`, by that name.
+
+    Raises
+    ------
+    DataError
+        As `typed`.
+    """
+    return {str(row.get(key)): typed(row, kind, f"{where}, {row.get(key)}") for row in rows}
+
+
+def _custom(kind: type, value: object) -> object:
+    if kind is complex:
+        if isinstance(value, list) and len(value) == 2:
+            return complex(*value)
+        raise TypeError("an impedance is two numbers: [resistance, reactance]")
+    return vars(kind)["of"].__get__(None, kind)(value)
+
+
+def brief(value: object) -> str:
+    """A value as shown in a message, never long."""
+    if isinstance(value, Mapping | list):
+        return "a table" if isinstance(value, Mapping) else "a list"
+    if isinstance(value, int) and abs(value) >= 10**20:
+        return "a number of more than twenty digits"
+    shown = "nothing" if value is None else ascii(value)
+    return shown if len(shown) <= 60 else shown[:57] + "…"
+
+
+def _explained(message: str, table: object, kind: type) -> str:
+    """The message in plain words, rows of a list by their name."""
+    text, _, path = message.partition(" - at `")
+    place, value = _place(path.removesuffix("`").removeprefix("$"), table)
+    at = f"{place}: " if place else ""
+    if unknown := re.fullmatch(r"Object contains unknown field `(.*)`", text):
+        near = get_close_matches(unknown[1], _fields(kind), 1)
+        meant = f"; did you mean {near[0]}?" if near else ""
+        return f"{at}there is no field {unknown[1]!r}{meant}"
+    if missing := re.fullmatch(r"Object missing required field `(.*)`", text):
+        return f"{at}{missing[1]} is missing"
+    if expected := re.fullmatch(r"Expected `(.*)`, got `(.*)`", text):
+        wanted = " or ".join(_WORDS.get(each, each) for each in expected[1].split(" | "))
+        return f"{place or 'it'} must be {wanted}, got {brief(value)}"
+    return f"{at}{text[:1].lower()}{text[1:]}"
+
+
+def _fields(kind: type, seen: frozenset[type] = frozenset()) -> list[str]:
+    """Names of all fields of a struct and of those inside it, as the file writes them."""
+    names = []
+    if dataclasses.is_dataclass(kind):
+        return [each.name for each in dataclasses.fields(kind)]
+    for each in msgspec.structs.fields(kind):
+        names.append(each.encode_name)
+        for inner in _structs(each.type):
+            if inner not in seen:
+                names += _fields(inner, seen | {kind, inner})
+    return names
+
+
+def _structs(kind: Any) -> list[type]:
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        return [kind]
+    return [inner for each in getattr(kind, "__args__", ()) for inner in _structs(each)]
+
+
+def _place(path: str, table: object) -> tuple[str, object]:
+    """A path such as ``.mode[3].odds`` as ``mode 'rattles': odds``, and what stands there."""
+    place, here = "", table
+    for name, number in _STEP.findall(path):
+        if name:
+            here = here.get(name) if isinstance(here, Mapping) else None
+            place += f": {name}" if place[-1:] in {*"'0123456789"} else f".{name}" if place else name
+        elif number.isdigit():
+            here = here[int(number)] if isinstance(here, list) and int(number) < len(here) else None
+            called = (
+                here.get("name") or here.get("id") or here.get("family")
+                if isinstance(here, Mapping)
+                else None
+            )
+            place += f" {called!r}" if called else f", row {int(number) + 1}"
+        else:
+            here = None
+    return place, here
+
+
+def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
+    """
+    Sizes of a part by name and voltage class, ``""`` for one that is the same in both.
+
+    Raises
+    ------
+    DataError
+        If one lacks median, factor, unit or source, or cannot be.
+    """
+    if not isinstance(table, Mapping):
+        raise DataError(f"{where}: sizes must be a table")
+    found: dict[str, dict[str, Any]] = {}
+    for name, rows in table.items():
+        if not isinstance(rows, Mapping):
+            raise DataError(f"{where}: sizes.{name} must be a table with median, factor, unit and source")
+        by_class: dict[str, Any] = {"": rows} if "median" in rows else dict(rows)
+        if unknown := set(by_class) - {"", "115", "230"}:
+            raise DataError(
+                f"{where}: sizes.{name}: classes are 115 and 230, got {', '.join(sorted(unknown))}"
+            )
+        try:
+            found[name] = {key: spread(row, f"{where}: sizes.{name}.{key}") for key, row in by_class.items()}
+        except DataError:
+            raise
+        except HumclickError as error:
+            raise DataError(f"{where}: sizes.{name}: {error}") from error
+    return found
