@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Hashable
+from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -13,29 +14,31 @@ from hypothesis import strategies as st
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
-from humclick.diagnosis.sets import Chosen, Fault, Model, Table, Whole, weigh
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
+from humclick.diagnosis.sets import weigh
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Situation
 from humclick.diagnosis.suspects import posterior
 from tests.diagnosis.test_posterior import seen
 
 
-def every_set(model: Model, most: int | None = None) -> dict[Chosen, list[float]]:
+def every_set(scales: Scales, most: int | None = None) -> dict[Chosen, list[float]]:
     """Weight of every set by lead, written out: odds, pairs, tables, whole-machine readings."""
-    faults = [(p, m) for p, odds in enumerate(model.odds) for m in range(1, len(odds))]
+    faults = [(p, m) for p, odds in enumerate(scales.odds) for m in range(1, len(odds))]
     found: dict[Chosen, list[float]] = {}
-    for size in range((model.most if most is None else most) + 1):
+    for size in range((scales.most if most is None else most) + 1):
         for chosen in itertools.combinations(faults, size):
             if len({p for p, _ in chosen}) < size:
                 continue
             modes = dict(chosen)
-            weight = math.prod(model.odds[p][m] for p, m in chosen) if chosen else model.sound
+            weight = math.prod(scales.odds[p][m] for p, m in chosen) if chosen else scales.sound
             for pair in itertools.combinations(chosen, 2):
-                weight *= model.joint.get(pair, 1.0)
-            for whole in model.wholes:
+                weight *= scales.joint.get(pair, 1.0)
+            for whole in scales.wholes:
                 weight *= whole.value(chosen)
-            row = [w * weight for w in model.leads]
-            for table in model.tables:
+            row = [w * weight for w in scales.leads]
+            for table in scales.tables:
                 config = tuple(modes.get(p, 0) for p in table.scope)
                 row = [x * table.rows.get(config, (1.0,) * len(row))[g] for g, x in enumerate(row)]
             found[chosen] = row
@@ -47,8 +50,8 @@ chances = st.floats(-9.0, 0.0).map(lambda x: 10.0**x)
 
 
 @st.composite
-def models(draw: st.DrawFn) -> Model:
-    """A small invented machine: modes, common causes, tables of one to three parts, whole-machine readings."""
+def invented(draw: st.DrawFn) -> Scales:
+    """A small invented machine: modes, common causes, tables of up to three parts, whole-machine readings."""
     odds = [(1.0, *draw(st.lists(chances, min_size=1, max_size=3))) for _ in range(draw(st.integers(2, 5)))]
     faults = [(p, m) for p, modes in enumerate(odds) for m in range(1, len(modes))]
     pairs = [pair for pair in itertools.combinations(faults, 2) if pair[0][0] != pair[1][0]]
@@ -65,7 +68,7 @@ def models(draw: st.DrawFn) -> Model:
     wholes = [_whole(draw, faults) for _ in range(draw(st.integers(0, 3)))]
     sound = draw(chances)
     remedy = {fault: draw(st.integers(0, 1)) for fault in faults}
-    return Model(odds, joint, sound, most, leads, tables, wholes, remedy.__getitem__)
+    return Scales(odds, joint, sound, most, leads, tables, wholes, remedy.__getitem__)
 
 
 def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
@@ -93,13 +96,13 @@ _CAREFUL = settings(max_examples=120, deadline=None, suppress_health_check=[Heal
 
 
 @_CAREFUL
-@given(models())
-def test_every_set_is_weighed_where_nothing_may_be_left_out(model: Model) -> None:
+@given(invented())
+def test_every_set_is_weighed_where_nothing_may_be_left_out(scales: Scales) -> None:
     """With no tolerance the sets, split again, are all sets, each with the weight written out by hand."""
-    told = weigh(model, 0.0)
+    told = weigh(scales, 0.0)
 
     split = {chosen: w for n in range(len(told.sets)) for chosen, w in told.split(n)}
-    whole = {chosen: math.fsum(row) for chosen, row in every_set(model).items()}
+    whole = {chosen: math.fsum(row) for chosen, row in every_set(scales).items()}
     assert told.rest == 0.0
     assert set(split) == {chosen for chosen, w in whole.items() if w > 0.0}
     for chosen, w in split.items():
@@ -107,13 +110,13 @@ def test_every_set_is_weighed_where_nothing_may_be_left_out(model: Model) -> Non
 
 
 @_CAREFUL
-@given(models(), st.sampled_from([0.3, 1e-2, 1e-3, 1e-6]), chances)
-def test_what_is_left_out_weighs_no_more_than_is_said(model: Model, tolerance: float, floor: float) -> None:
-    """Sets told have their exact weight; all others together weigh no more than the rest, which is allowed."""
-    told = weigh(model, tolerance, floor)
+@given(invented(), st.sampled_from([0.3, 1e-2, 1e-3, 1e-6]), chances)
+def test_what_is_left_out_is_bounded(scales: Scales, tolerance: float, floor: float) -> None:
+    """Sets told have their exact weight; all others weigh no more than the rest, which is allowed."""
+    told = weigh(scales, tolerance, floor)
 
     split = {chosen: w for n in range(len(told.sets)) for chosen, w in told.split(n)}
-    whole = {chosen: math.fsum(row) for chosen, row in every_set(model).items()}
+    whole = {chosen: math.fsum(row) for chosen, row in every_set(scales).items()}
     for chosen, w in split.items():
         assert w == pytest.approx(whole[chosen], rel=1e-9)
     others = math.fsum(w for chosen, w in whole.items() if chosen not in split)
@@ -122,61 +125,66 @@ def test_what_is_left_out_weighs_no_more_than_is_said(model: Model, tolerance: f
 
 
 @_CAREFUL
-@given(models())
-def test_sets_of_more_modes_are_bounded(model: Model) -> None:
+@given(invented())
+def test_sets_of_more_modes_are_bounded(scales: Scales) -> None:
     """Sets with more modes than are weighed hold no more than the bound."""
-    within = every_set(model)
+    within = every_set(scales)
     more = {
         chosen: math.fsum(row)
-        for chosen, row in every_set(model, len(model.odds)).items()
-        if chosen not in within and _told_by_tables(model, chosen)
+        for chosen, row in every_set(scales, len(scales.odds)).items()
+        if chosen not in within and _told_by_tables(scales, chosen)
     }
-    assert math.fsum(more.values()) <= weigh(model, 1e-3).beyond * (1 + 1e-9)
+    assert math.fsum(more.values()) <= weigh(scales, 1e-3).beyond * (1 + 1e-9)
 
 
-def _told_by_tables(model: Model, chosen: Chosen) -> bool:
+def _told_by_tables(scales: Scales, chosen: Chosen) -> bool:
     """Whether every table holds the modes of its parts."""
     modes = dict(chosen)
-    return all(tuple(modes.get(p, 0) for p in table.scope) in table.rows for table in model.tables)
+    return all(tuple(modes.get(p, 0) for p in table.scope) in table.rows for table in scales.tables)
 
 
 @_CAREFUL
-@given(models(), st.data())
-def test_copies_of_a_mode_change_nothing(model: Model, data: st.DataObject) -> None:
+@given(invented(), st.data())
+def test_copies_of_a_mode_change_nothing(scales: Scales, data: st.DataObject) -> None:
     """A mode cut into two that share its odds is held as one, and every set weighs what it did."""
-    part = data.draw(st.integers(0, len(model.odds) - 1))
-    mode = data.draw(st.integers(1, len(model.odds[part]) - 1))
-    twin = (part, len(model.odds[part]))
+    part = data.draw(st.integers(0, len(scales.odds) - 1))
+    mode = data.draw(st.integers(1, len(scales.odds[part]) - 1))
+    twin = (part, len(scales.odds[part]))
 
     def first(fault: Fault) -> Fault:
         return (part, mode) if fault == twin else fault
 
-    odds = [list(row) for row in model.odds]
+    odds = [list(row) for row in scales.odds]
     odds[part].append(0.5 * odds[part][mode])
     odds[part][mode] *= 0.5
-    tables = [_with_twin(table, part, mode, twin[1]) for table in model.tables]
-    wholes = [
-        Whole(
-            lambda chosen, w=w: w.value(tuple(map(first, chosen))),
-            w.most,
-            lambda f, w=w: first(f) if w.sees is None else w.sees(first(f)),
-        )
-        for w in model.wholes
-    ]
-    joint = dict(model.joint)
-    for pair, factor in model.joint.items():
+    tables = [_with_twin(table, part, mode, twin[1]) for table in scales.tables]
+    wholes = [_blind(whole, first) for whole in scales.wholes]
+    joint = dict(scales.joint)
+    for pair, factor in scales.joint.items():
         if (part, mode) in pair:
             joint[tuple(twin if f == (part, mode) else f for f in pair)] = factor  # type: ignore[index]
-    doubled = Model(
-        odds, joint, model.sound, model.most, model.leads, tables, wholes, lambda f: model.apart(first(f))
+    doubled = Scales(
+        odds, joint, scales.sound, scales.most, scales.leads, tables, wholes, lambda f: scales.apart(first(f))
     )
 
-    before, after = weigh(model, 1e-3), weigh(doubled, 1e-3)
+    before, after = weigh(scales, 1e-3), weigh(doubled, 1e-3)
 
     assert len(after.alike) == len(before.alike)
     assert len(after.sets) == len(before.sets)
     assert after.weights == pytest.approx(before.weights, rel=1e-9)
     assert after.rest == pytest.approx(before.rest, rel=1e-6, abs=1e-12 * math.fsum(before.weights))
+
+
+def _blind(whole: Whole, first: Callable[[Fault], Fault]) -> Whole:
+    """The same reading, taking a twin for the mode it was cut from."""
+
+    def value(chosen: Chosen) -> float:
+        return whole.value(tuple(map(first, chosen)))
+
+    def sees(fault: Fault) -> Hashable:
+        return first(fault) if whole.sees is None else whole.sees(first(fault))
+
+    return Whole(value, whole.most, sees)
 
 
 def _with_twin(table: Table, part: int, mode: int, twin: int) -> Table:
@@ -197,6 +205,10 @@ _READINGS = [
 ]
 
 
+def _numbered(of: Callable[[int], float], number: dict[Chosen, int], chosen: Chosen) -> float:
+    return of(number[chosen])
+
+
 @pytest.mark.parametrize("taken", range(len(_READINGS) + 1))
 def test_on_a_real_machine_as_every_set_by_itself(taken: int) -> None:
     """On the smallest arrangement every set has the probability that going through all of them gives."""
@@ -204,7 +216,7 @@ def test_on_a_real_machine_as_every_set_by_itself(taken: int) -> None:
     evidence = compile_evidence(bench, Situation(bench.machine, Heard.HUM, tuple(_READINGS[:taken])))
     whole = posterior(bench, evidence, rest=0.0)
     number = {chosen: h for h, chosen in enumerate(bench.space.sets)}
-    model = Model(
+    scales = Scales(
         bench.space.odds,
         bench.space.joint,
         bench.space.prior[0],
@@ -212,18 +224,20 @@ def test_on_a_real_machine_as_every_set_by_itself(taken: int) -> None:
         [w for _, w in evidence.leads],
         [Table(f.scope, f.table) for f in evidence.factors if f.table],
         [
-            Whole(lambda chosen, of=f.per_hypothesis: of(number[chosen]), f.most)
+            Whole(partial(_numbered, f.per_hypothesis, number), f.most)
             for f in evidence.factors
             if f.per_hypothesis is not None
         ],
     )
     none = bench.space.none_prior * math.prod(f.none for f in evidence.factors)
     for tolerance in (0.0, 1e-3):
-        told = weigh(model, tolerance, none)
+        told = weigh(scales, tolerance, none)
         mass = math.fsum(told.weights) + none
         assert none / mass == pytest.approx(whole.none, abs=max(1e-12, told.rest / mass))
         for n in range(len(told.sets)):
             for chosen, w in told.split(n):
-                assert w / mass == pytest.approx(whole.weights[number[chosen]], abs=max(1e-12, told.rest / mass))
+                assert w / mass == pytest.approx(
+                    whole.weights[number[chosen]], abs=max(1e-12, told.rest / mass)
+                )
         assert told.rest / mass <= tolerance
     assert len(told.sets) < len(bench.space.sets)

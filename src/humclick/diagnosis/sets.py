@@ -12,23 +12,16 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations, product
+from itertools import combinations
 from operator import mul
 
-__all__ = ["Alike", "Chosen", "Fault", "Model", "Table", "Weighed", "Whole", "weigh"]
+from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
-#: Part index and mode index.
-Fault = tuple[int, int]
-#: Modes of parts that differ, by part.
-Chosen = tuple[Fault, ...]
-#: A weight or a factor by lead node. [-]
-Row = Sequence[float]
+__all__ = ["Weighed", "weigh"]
 
-#: Nothing is weighed against less than this. [-]
-_LEAST = 1e-100
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
 #: What is never made may weigh this part of all that may be left out. [-]
@@ -41,108 +34,6 @@ _SPENT = (0.2, 1.0)
 _ROUNDING = 1e-13
 #: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
 _ALIKE = 1.0 - 1e-9
-
-
-@dataclass(frozen=True)
-class Table:
-    """
-    What some observations say, by the modes of a few parts.
-
-    Attributes
-    ----------
-    scope : tuple of int
-        Parts.
-    rows : mapping of configuration to tuple of float
-        Probability by lead node, for each configuration with no more modes than a set may have. [-]
-    """
-
-    scope: tuple[int, ...]
-    rows: Mapping[tuple[int, ...], Sequence[float]]
-
-
-@dataclass(frozen=True)
-class Whole:
-    """
-    What an observation of the whole machine says.
-
-    Attributes
-    ----------
-    value : callable
-        Probability under a set. [-]
-    most : float
-        No set gives more. [-]
-    sees : callable or None
-        What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
-        nothing at all. Without it every mode is another.
-    kept : dict
-        What was given already, by what was seen.
-    """
-
-    value: Callable[[Chosen], float]
-    most: float = 1.0
-    sees: Callable[[Fault], Hashable] | None = None
-    kept: dict[tuple[Hashable, ...], float] = field(default_factory=dict, compare=False)
-
-
-@dataclass(frozen=True)
-class Model:
-    """
-    Everything a set is weighed by.
-
-    Attributes
-    ----------
-    odds : sequence of sequence of float
-        Prior odds ``[part][mode]``, healthy first and 1. [-]
-    joint : mapping of (fault, fault) to float
-        Factor on the odds of pairs with a common cause, the lower part first. [-]
-    sound : float
-        Prior weight of nothing wrong. [-]
-    most : int
-        Largest number of parts not healthy.
-    leads : sequence of float
-        Weight of each lead node; the nodes are summed out. [-]
-    tables, wholes : sequence of Table, sequence of Whole
-        The readings.
-    apart : callable
-        What else keeps modes of a part apart: their remedy.
-    """
-
-    odds: Sequence[Sequence[float]]
-    joint: Mapping[tuple[Fault, Fault], float]
-    sound: float
-    most: int
-    leads: Sequence[float]
-    tables: Sequence[Table]
-    wholes: Sequence[Whole]
-    apart: Callable[[Fault], Hashable] = lambda fault: fault
-
-
-@dataclass(frozen=True, slots=True)
-class Alike:
-    """
-    Modes of a part that nothing so far tells apart, as one.
-
-    Attributes
-    ----------
-    part : int
-        The part.
-    modes : tuple of int
-        Its modes, the likeliest first.
-    ratios : tuple of float
-        Together, over the healthy part, by lead node. [-]
-    shares : tuple of tuple of float
-        Share of each mode in them, by lead node. [-]
-    """
-
-    part: int
-    modes: tuple[int, ...]
-    ratios: tuple[float, ...]
-    shares: tuple[tuple[float, ...], ...]
-
-    @property
-    def fault(self) -> Fault:
-        """The likeliest of them, which stands for all."""
-        return self.part, self.modes[0]
 
 
 @dataclass(frozen=True)
@@ -161,7 +52,7 @@ class Weighed:
     rest : float
         All sets not among them weigh no more; 0 where every set is. [-]
     beyond : float
-        All sets of more modes than `Model.most` would weigh no more. [-]
+        All sets of more modes than `Scales.most` would weigh no more. [-]
     asked : int
         How often an observation of the whole machine was worked out.
     """
@@ -191,13 +82,13 @@ class Weighed:
         return ((tuple(sorted(chosen)), math.fsum(row)) for chosen, row in rows)
 
 
-def weigh(model: Model, tolerance: float, floor: float = 0.0) -> Weighed:
+def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
     """
     Weigh the sets that matter.
 
     Parameters
     ----------
-    model : Model
+    scales : Scales
         Odds and readings.
     tolerance : float
         All sets left out weigh no more than this share of those weighed and `floor`; 0 weighs every set. [-]
@@ -208,24 +99,22 @@ def weigh(model: Model, tolerance: float, floor: float = 0.0) -> Weighed:
     -------
     Weighed
     """
-    return _Weighing(model).weighed(tolerance, floor)
+    return _Search(scales).weighed(tolerance, floor)
 
 
-class _Weighing:
-    def __init__(self, model: Model) -> None:
-        self.model = model
-        self.leads = range(len(model.leads))
-        self.wholes = sorted(model.wholes, key=lambda whole: -whole.most)  # what says least costs least
+class _Search:
+    def __init__(self, scales: Scales) -> None:
+        self.scales = scales
+        self.wholes = sorted(scales.wholes, key=lambda whole: -whole.most)  # what says least costs least
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
-        self.tied = [t for t in model.tables if len(t.scope) > 1]
         self.base = [
-            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], _LEAST) for t in model.tables)
-            for g, w in enumerate(model.leads)
+            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], LEAST) for t in scales.tables)
+            for g, w in enumerate(scales.leads)
         ]
-        groups = self._groups()
-        ties = self._ties(groups)
-        reach = self._reach(groups, ties)
+        groups = held_as_one(scales)
+        ties = ties_of(scales, groups)
+        reach = reach_of(groups, ties)
         order = sorted(range(len(groups)), key=lambda n: -max(reach[n]))
         rank = {n: k for k, n in enumerate(order)}
         self.alike = tuple(groups[n] for n in order)
@@ -245,83 +134,6 @@ class _Weighing:
         self.asked = [whole.kept for whole in self.wholes]
         self.count = 0
 
-    # -- modes held as one --------------------------------------------------------------------------------
-
-    def _groups(self) -> list[Alike]:
-        """All modes not healthy, those that nothing tells apart as one."""
-        model = self.model
-        paired: dict[Fault, list[tuple[Fault, float]]] = {}
-        for (a, b), factor in model.joint.items():
-            paired.setdefault(a, []).append((b, factor))
-            paired.setdefault(b, []).append((a, factor))
-        found = []
-        for part, odds in enumerate(model.odds):
-            alone = [t.rows for t in model.tables if t.scope == (part,)]
-            tied = [(t, t.scope.index(part)) for t in self.tied if part in t.scope]
-            columns = [_columns(t, at) for t, at in tied]
-            groups: dict[Hashable, list[tuple[int, list[float]]]] = {}
-            for mode in range(1, len(odds)):
-                ratios = [
-                    odds[mode]
-                    * math.prod(rows[(mode,)][g] / max(rows[(0,)][g], _LEAST) for rows in alone)
-                    * math.prod(_main(t, at, mode, g) for t, at in tied)
-                    for g in self.leads
-                ]
-                fault = (part, mode)
-                seen = tuple(fault if w.sees is None else w.sees(fault) for w in self.wholes)
-                ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
-                groups.setdefault((model.apart(fault), seen, ties), []).append((mode, ratios))
-            found.extend(_alike(part, rows) for rows in groups.values())
-        return found
-
-    def _ties(self, groups: Sequence[Alike]) -> dict[tuple[int, ...], tuple[float, ...]]:
-        """Factors on pairs, and on larger sets within one table, beyond what their modes give alone."""
-        of_part: dict[int, list[int]] = {}
-        for n, group in enumerate(groups):
-            of_part.setdefault(group.part, []).append(n)
-        found: dict[tuple[int, ...], list[float]] = {}
-        for table in self.tied:
-            sizes = range(2, min(len(table.scope), self.model.most) + 1)
-            for together in (c for size in sizes for c in combinations(sorted(table.scope), size)):
-                for chosen in product(*(of_part.get(part, ()) for part in together)):
-                    row = self._tie(table, [groups[n].fault for n in chosen])
-                    found[chosen] = list(map(mul, found.get(chosen, [1.0] * len(row)), row))
-        number = {group.fault: n for n, group in enumerate(groups)}  # its others have the same partners
-        for (a, b), factor in self.model.joint.items():
-            if a in number and b in number:
-                pair = (number[a], number[b])
-                found[pair] = [x * factor for x in found.get(pair, [1.0] * len(self.leads))]
-        return {chosen: tuple(row) for chosen, row in found.items() if any(x != 1.0 for x in row)}
-
-    def _tie(self, table: Table, chosen: Sequence[Fault]) -> list[float]:
-        """What a table gives a set over what it gives all smaller sets within it."""
-        row = [1.0] * len(self.leads)
-        for size in range(len(chosen), -1, -1):
-            for part in combinations(chosen, size):
-                modes = dict(part)
-                values = table.rows[tuple(modes.get(p, 0) for p in table.scope)]
-                for g in self.leads:
-                    x = max(values[g], _LEAST)
-                    row[g] = row[g] / x if (len(chosen) - size) % 2 else row[g] * x
-        return row
-
-    def _reach(
-        self, groups: Sequence[Alike], ties: Mapping[tuple[int, ...], tuple[float, ...]]
-    ) -> list[tuple[float, ...]]:
-        """The most each group can multiply a set by, by lead: a tie is laid to its last part."""
-        most: dict[int, dict[tuple[int, ...], list[float]]] = {}
-        for chosen, row in ties.items():
-            others = tuple(groups[n].part for n in chosen[:-1])
-            kept = most.setdefault(chosen[-1], {}).setdefault(others, [1.0] * len(row))
-            most[chosen[-1]][others] = list(map(max, kept, row))
-        found = []
-        for n, group in enumerate(groups):
-            ratios = group.ratios
-            for row in most.get(n, {}).values():
-                ratios = tuple(map(mul, ratios, row))
-            found.append(ratios)
-        return found
-
     # -- sets ---------------------------------------------------------------------------------------------
 
     def _tied_row(self, chosen: tuple[int, ...], row: Row) -> Row:
@@ -337,7 +149,7 @@ class _Weighing:
     def _by_lead(self, chosen: tuple[int, ...]) -> Row:
         """Weight of a set by lead, what reads the whole machine left out."""
         if not chosen:
-            return [w * self.model.sound for w in self.base]
+            return [w * self.scales.sound for w in self.base]
         row: Row = self.base
         for k, n in enumerate(chosen):
             row = self._tied_row(chosen[: k + 1], list(map(mul, row, self.ratios[n])))
@@ -345,10 +157,10 @@ class _Weighing:
 
     def _all(self) -> tuple[float, float]:
         """The most all sets together can weigh: those of as many modes as are weighed, and those beyond."""
-        most = self.model.most
+        most = self.scales.most
         within = beyond = 0.0
         for g, base in enumerate(self.base):
-            of_part = [0.0] * len(self.model.odds)
+            of_part = [0.0] * len(self.scales.odds)
             for group, wide in zip(self.alike, self.wide, strict=True):
                 of_part[group.part] += wide[g]
             sums = [1.0] + [0.0] * (most + 1)  # by number of modes; the last one holds all beyond
@@ -356,7 +168,7 @@ class _Weighing:
                 sums[-1] += x * (sums[-1] + sums[-2])
                 for k in range(most, 0, -1):
                     sums[k] += x * sums[k - 1]
-            within += base * (self.model.sound + math.fsum(sums[1:-1]))
+            within += base * (self.scales.sound + math.fsum(sums[1:-1]))
             beyond += base * sums[-1]
         return within, beyond
 
@@ -364,20 +176,20 @@ class _Weighing:
     def _ahead(self) -> list[list[float]]:
         """The most that no, one, two ... groups after each can multiply by. [-]"""
         found = [[1.0] * len(self.reach)]
-        for _ in range(1, self.model.most):
+        for _ in range(1, self.scales.most):
             after = zip((*self.reach[1:], 1.0), (*found[-1][1:], 1.0), strict=True)
             found.append([max(1.0, x) * y for x, y in after])
         return found
 
     def _made(self, low: float, high: float) -> tuple[list[tuple[float, tuple[int, ...]]], float]:
         """
-        Sets that can weigh at least `low` but not `high`, each with what it weighs; and the most they all can.
+        Sets that can weigh at least `low` but not `high`, each with its weight; and the most they can weigh.
 
         What reads the whole machine is left out. Groups are added in falling order of their reach, so that
         nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
         """
         reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
-        most, falling = self.model.most, [-x for x in reach]
+        most, falling = self.scales.most, [-x for x in reach]
         found: list[tuple[float, tuple[int, ...]]] = []
         reached: list[float] = []
 
@@ -445,7 +257,7 @@ class _Weighing:
             if unmade <= allowed:
                 break
             deeper = min(_DEEPER, max(allowed / unmade, _DEEPEST))
-            low, high = low * deeper if low > _LEAST * within else 0.0, low
+            low, high = low * deeper if low > LEAST * within else 0.0, low
             more, further = self._made(low, high)
             reached += further
             made.extend(more)
@@ -463,20 +275,6 @@ class _Weighing:
         return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
 
 
-def _alike(part: int, rows: list[tuple[int, list[float]]]) -> Alike:
-    """Modes of a part with their ratios as one, the likeliest first."""
-    rows.sort(key=lambda row: -max(row[1]))
-    if len(rows) == 1:
-        mode, ratios = rows[0]
-        return Alike(part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
-    sums = tuple(math.fsum(column) for column in zip(*(ratios for _, ratios in rows), strict=True))
-    shares = tuple(
-        tuple(x / total if total else 1.0 / len(rows) for x, total in zip(ratios, sums, strict=True))
-        for _, ratios in rows
-    )
-    return Alike(part, tuple(mode for mode, _ in rows), sums, shares)
-
-
 def _cut(
     live: list[tuple[float, float, tuple[int, ...]]], ceiling: float, allowed: float
 ) -> tuple[list[tuple[float, float, tuple[int, ...]]], float]:
@@ -489,17 +287,3 @@ def _cut(
         passed -= live[end][0] * ceiling
         end += 1
     return live[:end], max(passed, 0.0) if end < len(live) else 0.0
-
-
-def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
-    """What a table gives each mode of a part whatever the other parts, in one order for all modes."""
-    found: dict[int, list[Hashable]] = {}
-    for config in sorted(table.rows, key=lambda c: (*c[:at], *c[at + 1 :])):
-        found.setdefault(config[at], []).append(((*config[:at], *config[at + 1 :]), tuple(table.rows[config])))
-    return {mode: tuple(rows) for mode, rows in found.items()}
-
-
-def _main(table: Table, at: int, mode: int, g: int) -> float:
-    """What a table gives a mode alone, over a machine in order."""
-    alone = tuple(mode if k == at else 0 for k in range(len(table.scope)))
-    return max(table.rows[alone][g], _LEAST) / max(table.rows[(0,) * len(table.scope)][g], _LEAST)
