@@ -2,10 +2,10 @@
 How the cost of advice grows with the number of modes.
 
 Every mode of the largest arrangement is cut into ×1, ×2, ×4, ×8 that share its odds; each copy shows
-something a little different to every look, and does the same in the circuit and at a start. The same calls are
-then weighed on each of these machines: time, memory, the sets that were weighed, the bound on what was left
-out. Run ``python -m benchmarks.growth``; every size has a process of its own, held to one thread. Times in
-milliseconds, memory in MB.
+something a little different to every look, and does the same in the circuit and at a start. The same calls
+are then weighed on each of these machines: time, memory, the sets that were weighed, the bound on what was
+left out. Run ``python -m benchmarks.growth``; every size has a process of its own, held to one thread. Times
+in milliseconds, memory in MB.
 """
 
 from __future__ import annotations
