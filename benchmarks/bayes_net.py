@@ -51,7 +51,7 @@ class Net:
         self._count()
         self._leads(evidence)
         for i, factor in enumerate(evidence.factors):
-            if factor.per_hypothesis is not None or factor.table:
+            if factor.per_set is not None or factor.table:
                 self._factor(f"seen{i}", factor, len(evidence.leads))
 
     def _node(self, name: str, states: int, parents: Sequence[str], table: Array) -> None:
@@ -108,14 +108,14 @@ class Net:
         self._node("leads", max(2, len(weights)), (), np.append(weights, [0.0] * (2 - len(weights))))
 
     def _factor(self, name: str, factor: Factor, leads: int) -> None:
-        if factor.per_hypothesis is not None:
+        if factor.per_set is not None:
             on = np.zeros((2, *(len(p) for p in self.prior)))
             on[1] = factor.none
-            for h, chosen in enumerate(self.bench.space.sets):
+            for chosen in self.bench.space.sets:
                 at = [0] * len(self.prior)
                 for part, mode in chosen:
                     at[part] = mode
-                on[(0, *at)] = factor.per_hypothesis(h)
+                on[(0, *at)] = factor.per_set(chosen)
             self._observe(name, ("unknown", *self.bench.parts), on)
             return
         shape = (2, max(2, leads), *(len(self.prior[p]) for p in factor.scope))

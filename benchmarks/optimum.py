@@ -25,7 +25,6 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.choices import choices
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.planner import Problem, plan
-from humclick.diagnosis.probes import Kind
 from humclick.diagnosis.situation import Heard, Situation
 
 __all__ = ["by_trees", "cut", "left_after", "one_step_rule", "optimum", "two_step_rule", "value_of"]
@@ -200,7 +199,7 @@ def instances(probes: int, cases: int, seed: int) -> list[tuple[str, Problem]]:
             continue
         whole = real_problem(Machine.of(name, nameplate=Nameplate(115.0, 60.0)), complaint)
         ranked = [w.probe for w in plan(whole).worths]
-        ranked = [t for t in ranked if whole.forecasts[t].probe.kind is not Kind.FIT]
+        ranked = [t for t in ranked if not whole.forecasts[t].probe.repairs]
         chosen = ranked[: probes // 2]
         chosen += rng.sample(ranked[probes // 2 :], min(probes - len(chosen), len(ranked) - len(chosen)))
         found.append((f"{name}, {complaint.value}", cut(whole, chosen, cases)))

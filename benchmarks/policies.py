@@ -41,6 +41,7 @@ from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.power import Bar, bars, owed, three_equal
+from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import posterior
@@ -382,7 +383,7 @@ def _first(judged: Judged, planned: str | None, every: Sequence[Bar]) -> tuple[s
     grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
         "start_winding", "grounded"
     )
-    probe = judged.bench.probe(planned) if planned is not None else None
+    probe = probe_of(judged.bench.machine, planned, judged.bench.shop) if planned is not None else None
     barred = as_guards(every) if grounded < _GROUNDED else ()
     again = tuple(g for g in barred if askable(judged.situation, g, judged.bench.shop, every) is not None)
     asked = _guard_probe(judged, again or needs_before(judged.situation, probe, judged.bench.shop))

@@ -26,10 +26,12 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.decisions import actions_for, losses
-from humclick.diagnosis.evidence import Compiler, compile_evidence
+from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
+from humclick.diagnosis.observations.look import PartLook
+from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.planner import Problem, worth_of_each
-from humclick.diagnosis.probes import Kind, probes_of
+from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE, posterior
@@ -134,11 +136,10 @@ def processes(name: str, repeats: int) -> dict[str, Any]:
 def _simple_forecasts(bench: Bench, situation: Situation) -> list[Forecast]:
     """Looks and measurements not yet taken, under every hypothesis."""
     done = {o.probe for o in situation.observations}
-    kinds = (Kind.LOOK, Kind.TEST, Kind.SHELL, Kind.VOLTS, Kind.FEED)
     wanted = [
         (p, 0.0)
         for p in probes_of(bench.machine, bench.shop).values()
-        if p.kind in kinds and p.id not in done
+        if isinstance(p.model, PartLook | Measured) and p.id not in done
     ]
     post = posterior(bench, compile_evidence(bench, situation))
     return forecast(bench, situation, post, range(len(bench.space.sets)), wanted)
@@ -161,7 +162,7 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     situation = visit.situation()
     evidence = compile_evidence(bench, situation)
     if not complaint:
-        evidence = replace(evidence, factors=tuple(f for f in evidence.factors if f.per_hypothesis is None))
+        evidence = replace(evidence, factors=tuple(f for f in evidence.factors if f.per_set is None))
     post = posterior(bench, evidence)
     forecasts = _simple_forecasts(bench, situation)
     names, which = bench.classes
@@ -181,12 +182,9 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
         [None] * len(forecasts),
     )
     net = Net(bench, evidence)
-    compiler = Compiler(bench, situation)
     for f in forecasts:
-        if f.probe.kind is Kind.LOOK:
-            scope: tuple[int, ...] = (bench.place[f.probe.part],)
-        else:
-            scope = compiler.scope_of(f.probe)
+        kind, own = f.probe.kind, bench.place.get(f.probe.part, 0)
+        scope = kind.scope(bench, f.probe) if isinstance(kind, Measured) else (own,)
         configs, config_of = bench.index(scope)
         rows = {configs[config_of[h]]: f.rows[f.which[h]] for h in range(len(bench.space.sets))}
         net.add_probe(f.probe.id, scope, rows)

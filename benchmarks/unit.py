@@ -17,8 +17,12 @@ from benchmarks.world import Case, draw, listed, standstill
 from humclick.arrangements.arrangement import PINS
 from humclick.circuit.solve import resistance_between
 from humclick.diagnosis.attempts import attempts_of
+from humclick.diagnosis.checks import checks
 from humclick.diagnosis.hearing import reported
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.observations.amps import Amps
+from humclick.diagnosis.observations.feed import Feed
+from humclick.diagnosis.observations.leads import Leads
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
 from humclick.sourced import read_data
@@ -155,17 +159,17 @@ class Unit:
                 if probe.quantity == "resistance"
                 else rng.uniform(0.0, 1e-4)
             )
-        if probe.kind is Kind.LEADS:
+        if isinstance(probe.model, Leads):
             return 0.0
         if probe.quantity == "voltage":
-            return self._volts(probe, modes) if probe.kind is not Kind.CHECK else self._to_ground(probe)
-        if probe.kind is Kind.AMPS:
+            return self._volts(probe, modes) if probe.id not in checks() else self._to_ground(probe)
+        if isinstance(probe.model, Amps):
             return self._amps(modes, rng)
         mode = modes.get(probe.part, HEALTHY)
         if probe.quantity == "capacitance":
             return self._farads(probe.part, mode)
         n = self.counts[probe.id]
-        if probe.kind is Kind.TEST:
+        if probe.model.on_part:
             turned = any(
                 t.turned
                 for t in self.machine.part(probe.part).family.tests
@@ -194,9 +198,10 @@ class Unit:
             if hot and draw(self.case.seed, "hot-open", part, self.tries).random() < opens:
                 continue
             elements.extend(self._elements(part, mode, Condition(Regime.REST, hot), n))
-        if probe.kind is Kind.SHELL:
+        if probe.model.to_shell:
             return min(resistance_between(elements, pin, "shell").ohms for pin in PINS)
-        a, b = probe.id.removeprefix("pins.").split("-")
+        assert probe.pins is not None
+        a, b = probe.pins
         return resistance_between(elements, self.pins[a], self.pins[b]).ohms
 
     def _ids(self) -> set[str]:
@@ -249,11 +254,11 @@ class Unit:
             return 0.02
         if mode.name == "low":  # how low differs from house to house
             volts *= math.exp(draw(self.case.seed, "low").gauss(0.0, 0.05))
-        if probe.kind is Kind.VOLTS:
+        if probe.model.at_outlet:
             return volts
         whole = mode.name != "open_neutral"
         calls = bool(self.machine.branches("control", modes.get("control", HEALTHY), Condition()))
-        if probe.kind is Kind.FEED:
+        if isinstance(probe.model, Feed):
             return volts if whole and calls else ghost
         if not whole:
             return ghost
@@ -303,7 +308,7 @@ class Unit:
     def attempted(self, probe: Probe, rng: random.Random) -> str:
         """What is heard of a start attempt."""
         modes = self.modes_now()
-        if probe.kind is Kind.KNOWN_GOOD:
+        if probe.model.on_known_good:
             modes = {p: m for p, m in modes.items() if self.machine.part(p).family.sealed}
         modes = self._still(modes)
         at = rng.random()

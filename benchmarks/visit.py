@@ -15,7 +15,8 @@ from benchmarks.unit import LEAKS, Unit
 from benchmarks.world import draw
 from humclick.diagnosis.checks import checks
 from humclick.diagnosis.decisions import HAND_OVER, loss
-from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe, probe_of
+from humclick.diagnosis.observations.feed import Feed
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.situation import Observation, Situation, Stoppage, warmth
 from humclick.meters import Quantity
 from humclick.physics.insulation import proves_insulation
@@ -31,7 +32,7 @@ _NO_METER = {"shell.insulation": 0.3, "proof.ground_current": 0.8, "proof.touch_
 
 def _runs(probe: Probe) -> bool:
     """Whether the machine is under power for it, cover on; what is read at the outlet is not."""
-    return probe.live and (probe.energises or probe.kind is not Kind.CHECK) and probe.kind is not Kind.VOLTS
+    return probe.live and (probe.energises or probe.id not in checks()) and not probe.model.at_outlet
 
 
 @dataclass
@@ -120,13 +121,13 @@ class Visit(Unit):
         new = {part for part in probe.mends if "." not in part}
         self.renewed |= new
         self.renewals |= dict.fromkeys(new, self.repairs)
-        if probe.kind in HEARD_KINDS:
+        if probe.heard:
             answer = self.attempted(probe, rng)
-        elif probe.kind is Kind.LOOK:
+        elif probe.look is not None:
             answer = self.looked(probe)
         elif name in LEAKS:
             reading = self.hand.leaking(self.leaks(name), rng)
-        elif probe.kind is Kind.CHECK and not probe.quantity:
+        elif probe.id in checks() and not probe.quantity:
             answer = checks()[name].good[0]  # what was put back is as it should be
         else:
             reading = self.hand.shown(self.really(probe, rng), Quantity(probe.quantity), rng, probe.meter)
@@ -148,7 +149,7 @@ class Visit(Unit):
         self.log.append(f"{name} = {shown}" + (f" ({temperature.kind})" if probe.heat else ""))
         if (
             _runs(probe)
-            and probe.kind is not Kind.FEED
+            and not isinstance(probe.model, Feed)
             and answer != "silent"
             and not (reading and reading.below_resolution)
         ):
@@ -186,7 +187,7 @@ class Visit(Unit):
             return PartTemperature("cold")
         warm = (
             self.shell_celsius > 40.0
-            if probe.kind is Kind.PINS
+            if probe.pins is not None
             else bool(probe.heat) and self.is_hot(probe.heat)
         )
         if warm and rng.random() < _COLD_BUT_WARM * self.case.world.slips:

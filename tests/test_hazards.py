@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.errors import Unknown
 from humclick.jobs.briefing import briefed, briefed_on, on_machine
@@ -109,17 +109,17 @@ def bites(found: Call, probe: Probe) -> set[str]:
         wanted.add("line-voltage")
     if probe.quantity == "voltage":
         wanted.add("meter-arc")
-    if probe.live and probe.kind is not Kind.VOLTS and touched != "control":
+    if probe.live and not probe.model.at_outlet and touched != "control":
         wanted.add("pressurised-terminals")
     if probe.inside and any("capacitance" in part.family.sizes for part in bench(found).parts):
         wanted.add("charged-capacitor")
-    if probe.kind in (Kind.PINS, Kind.SHELL, Kind.KNOWN_GOOD) or (probe.inside and touched in on_pins):
+    if probe.kind in ("pins", "shell", "known_good") or (probe.inside and touched in on_pins):
         wanted.add("gas-behind-pins")
-    if probe.kind is Kind.PINS or touched == "overload_protector" or probe.id == "mechanism.shell":
+    if probe.pins is not None or touched == "overload_protector" or probe.id == "mechanism.shell":
         wanted.add("hot-shell")
-    if touched == "ptc" or (probe.kind is Kind.PINS and "ptc" in families.values()):
+    if touched == "ptc" or (probe.pins is not None and "ptc" in families.values()):
         wanted.add("hot-pill")
-    if probe.kind is Kind.SHELL:
+    if probe.model.to_shell:
         wanted |= {"tester-voltage", "tester-vacuum"}
         wanted |= {"tester-electronics"} if "timed_starter" in families.values() else set()
     if probe.id in ("mechanism.condenser", "fit.mechanism"):

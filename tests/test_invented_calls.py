@@ -13,7 +13,7 @@ from benchmarks.world import WORLDS, Case, case, machines
 from humclick.diagnosis.checks import checks
 from humclick.diagnosis.damage import remedies_done, remedies_due
 from humclick.diagnosis.power import Earth, earth
-from humclick.diagnosis.probes import Kind, probes_of
+from humclick.diagnosis.probes import probes_of
 from humclick.meters import meter
 
 _SOME = machines()[::9]
@@ -42,7 +42,7 @@ def test_what_is_due_agrees_with_the_program(index: int) -> None:
     """Written apart, both hold the same remedies due for what was seen and not put right."""
     visit = Visit(_call(index))
     for probe in probes_of(visit.machine).values():
-        if probe.kind in (Kind.LOOK, Kind.FIT):
+        if probe.look is not None or probe.repairs:
             visit.take(probe.id)
             situation = visit.situation()
             assert visit.due - remedies_done(situation) == remedies_due(situation) - remedies_done(situation)

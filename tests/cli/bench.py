@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from humclick.cli.session import Session
-from humclick.diagnosis.probes import Kind, Probe
+from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.shop import default_shop
 
 #: What a sound machine of 115 V shows; looks not named here get their first answer.
@@ -39,7 +39,7 @@ SOUND = {
 
 def _shown(probe: Probe, shows: Mapping[str, str]) -> str:
     """What a probe shows on this machine."""
-    if probe.kind is Kind.FIT:
+    if probe.repairs:
         return shows.get(probe.id, "runs")
     return {**SOUND, **shows}.get(probe.id, probe.outcomes[0] if probe.outcomes else "?")
 

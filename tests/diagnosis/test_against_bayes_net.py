@@ -12,7 +12,7 @@ from benchmarks.world import WORLDS, case
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
-from humclick.diagnosis.probes import Kind, probes_of
+from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.suspects import posterior
 from humclick.parts.family import HEALTHY
@@ -33,7 +33,7 @@ def bench(request: pytest.FixtureRequest) -> Bench:
     return Bench(Machine.of(name, protector, Nameplate(115.0, 60.0)), default_shop())
 
 
-def _visit(bench: Bench, seed: int, kinds: set[Kind], probes: int) -> Visit:
+def _visit(bench: Bench, seed: int, kinds: set[str], probes: int) -> Visit:
     """A technician who has taken some probes drawn at random."""
     rng = random.Random(seed)
     visit = Visit(case(f"net|{seed}", bench.machine, WORLDS["as-modelled"]))
@@ -62,13 +62,13 @@ _ENGINE = "pyAgrum, lazy propagation (Madsen and Jensen), exact"
 @pytest.mark.parametrize("seed", range(4))
 def test_marginals_after_looks_and_measurements(bench: Bench, seed: int) -> None:
     """After the complaint and five readings every mode has the probability the network engine finds."""
-    _compare(bench, _visit(bench, seed, {Kind.TEST, Kind.LOOK, Kind.PINS, Kind.SHELL, Kind.VOLTS}, 5))
+    _compare(bench, _visit(bench, seed, {"test", "look", "pins", "shell", "volts"}, 5))
 
 
 @published(source=_ENGINE, where="marginals of every part", printed_to="1e-10")
 def test_marginals_after_attempts(bench: Bench) -> None:
     """Start attempts, which depend on every part, are weighed as the network engine weighs them."""
-    _compare(bench, _visit(bench, 11, {Kind.ATTEMPT, Kind.KNOWN_GOOD, Kind.VOLTS_START, Kind.LOOK}, 4))
+    _compare(bench, _visit(bench, 11, {"attempt", "known_good", "volts_start", "look"}, 4))
 
 
 @published(source=_ENGINE, where="marginals of every part", printed_to="1e-10")

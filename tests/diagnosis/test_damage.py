@@ -11,7 +11,7 @@ from humclick.diagnosis.checks import checks
 from humclick.diagnosis.damage import NO_PART, damage, remedies_due, remedy_of
 from humclick.diagnosis.guards import met_next
 from humclick.diagnosis.power import bars, bars_on
-from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.probes import Probe, probes_of
 from humclick.jobs.fold import COMPRESSOR
 from tests.visit import MACHINES, Visit
 
@@ -35,7 +35,7 @@ def free(visit: Visit, *, fits: bool = False) -> list[str]:
     return [
         p.id
         for p in visit.probes.values()
-        if p.energises and (fits or p.kind is not Kind.FIT) and not bars_on(p, every, visit.situation)
+        if p.energises and (fits or not p.repairs) and not bars_on(p, every, visit.situation)
     ]
 
 
@@ -61,10 +61,10 @@ def test_every_answer_that_shows_damage_says_what_it_asks_for() -> None:
     for name, guard in MACHINES:
         for probe in probes_of(Machine.of(name, guard)).values():
             for answer in probe.outcomes:
-                if probe.kind is Kind.LOOK and any(word in answer for word in words):
+                if probe.look is not None and any(word in answer for word in words):
                     seen.add((probe.id, answer))
                     assert answer in probe.bars or answer in probe.stops, (probe.id, answer)
-                if probe.kind is Kind.LOOK and answer in probe.bars:
+                if probe.look is not None and answer in probe.bars:
                     assert answer in probe.due
     assert {p for p, _ in seen} >= {
         "supply.look",
@@ -86,7 +86,7 @@ def test_nothing_is_powered_on_damage_whatever_the_meter_says(name: str, guard: 
     for probe, answer in harm(name, guard):
         visit = Visit(name, guard)
         for each in visit.probes.values():
-            if each.kind not in (Kind.FIT, Kind.KNOWN_GOOD, Kind.CHECK) and each.id != "pins.1-2":
+            if each.kind not in ("fit", "known_good", "check") and each.id != "pins.1-2":
                 visit.reads(each.id, "runs" if "runs" in each.outcomes else "")
         visit.reads(probe.id, answer)
         visit.reads("attempt.as_found", "runs")
@@ -127,7 +127,7 @@ def test_only_the_try_that_mends_it_is_open(name: str, guard: str) -> None:
         visit = Visit(name, guard)
         visit.reads(probe.id, answer)
         for each in visit.probes.values():
-            if each.kind is not Kind.FIT:
+            if not each.repairs:
                 continue
             mends = remedy_of(visit.situation.machine, each.part) == probe.due[answer]
             assert (each.id in free(visit, fits=True)) == mends, (probe.id, answer, each.id)
@@ -156,7 +156,7 @@ def test_its_remedy_is_the_verdict_within_eight_probes(name: str, guard: str, lo
     remedy = visit.probes[look].due[answer]
     for k in range(9):
         advice = visit.advice
-        live = [p.id for p in visit.offered(advice) if p.energises and p.kind is not Kind.FIT]
+        live = [p.id for p in visit.offered(advice) if p.energises and not p.repairs]
         tried = any(r.probe.startswith("fit.") for r in visit.call.readings)
         assert tried or live == []
         if advice.next is None or tried:

@@ -13,6 +13,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.hypotheses import Hypotheses
+from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.diagnosis.suspects import Posterior, posterior
@@ -241,7 +242,7 @@ def test_what_is_foreseen_with_one_meter_is_not_kept_for_another() -> None:
         situation = Situation(bench.machine, Heard.HUM_CLICK, meter=meter)
         post = posterior(bench, compile_evidence(bench, situation))
         chosen = [h for h, _ in post.top(40)]
-        asked = [(bench.probe(name), 0.0) for name in names]
+        asked = [(probe_of(bench.machine, name, SHOP), 0.0) for name in names]
         return [f.rows for f in forecast(bench, situation, post, chosen, asked)]
 
     shared, own = (Bench(Machine.of("rsir-ptc"), SHOP) for _ in range(2))

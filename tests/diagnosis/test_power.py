@@ -23,7 +23,7 @@ from humclick.diagnosis.guards import (
 )
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.power import Earth, bars, bars_on, earth, insulation, owed, three_equal
-from humclick.diagnosis.probes import Kind, probes_of
+from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.fold import COMPRESSOR
 from humclick.meters import Quantity, meters
@@ -240,7 +240,7 @@ def test_after_every_repair_sight_ground_and_insulation_come_before_power(name: 
 def test_a_part_that_is_tried_in_one_go_is_looked_over_first(name: str, guard: str) -> None:
     """The checks stand before the entry; one made before the look is made again."""
     order = ["proof.sight", "earth.continuity", "pins.shell"]
-    tries = [p.id for p in Visit(name, guard).probes.values() if p.kind is Kind.FIT]
+    tries = [p.id for p in Visit(name, guard).probes.values() if p.repairs]
     for probe in tries:
         visit = ready(name, guard)
         visit.reads("pins.shell")

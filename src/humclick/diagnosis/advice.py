@@ -27,7 +27,7 @@ from humclick.diagnosis.guards import (
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
@@ -234,7 +234,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
     own = judged.bench.shop
-    free = tuple(v for v in values if not needs_before(situation, judged.bench.probe(v.probe), own))
+    free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), own))
     if three_equal(situation):
         return replace(blank, verdict=_not_for_the_line(judged))
     barred = as_guards(every) if grounded < _GROUNDED else ()
@@ -242,7 +242,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=_never_powered(judged, [guard.title for guard in barred]))
     best = _best(judged, problem, made, values, every)
-    planned = judged.bench.probe(best.probe) if best is not None else None
+    planned = _probe(judged, best.probe) if best is not None else None
     asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
     if asked is not None:
         return asked
@@ -250,6 +250,10 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
     return _decided(judged, blank, problem, actions, made, free)
+
+
+def _probe(judged: Judged, name: str) -> Probe:
+    return probe_of(judged.situation.machine, name, judged.bench.shop)
 
 
 def _best(
@@ -261,7 +265,7 @@ def _best(
     if made.best is None or (so_far is not None and so_far >= _MEANWHILE):
         return None
     if since_repair(situation, shop, fitting=True) and not _to_be_proved(situation, shop):
-        begun = [v for v in values if judged.bench.probe(v.probe).kind is Kind.FIT]  # and looked over
+        begun = [v for v in values if _probe(judged, v.probe).repairs]  # and looked over
         if begun:
             return begun[0]
     chosen = problem.forecasts[made.best.probe]
@@ -449,7 +453,7 @@ def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> tuple[Probe, Gu
             needs = [
                 need
                 for name in guard.probes
-                for need in needs_before(judged.situation, judged.bench.probe(name), judged.bench.shop)
+                for need in needs_before(judged.situation, _probe(judged, name), judged.bench.shop)
                 if probe.id in need.probes
             ]
             return probe, guard if probe.id in guard.probes else (needs or [guard])[0]

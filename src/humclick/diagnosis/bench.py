@@ -1,60 +1,51 @@
 """
 The bench: everything about a machine that does not change during a call, worked out once and remembered.
 
-Hypotheses and their prior, which mode each gives to each part, what a start attempt does under each, what
-each part should measure. Predicted values in ohms, farads or volts.
+Hypotheses and their prior, which mode each gives to each part, what a start attempt does under each.
 """
 
 from __future__ import annotations
 
-import math
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property, lru_cache
-from typing import TYPE_CHECKING
 
-from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.circuit.network import Setup, predict
 from humclick.circuit.standstill import Standstill
 from humclick.diagnosis.attempts import Attempt, attempts_of
-from humclick.diagnosis.hypotheses import Hypotheses
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.cases import Cases, Config
+from humclick.diagnosis.hypotheses import Fault, Hypotheses
+from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Refused
-from humclick.parts.family import HEALTHY, Condition, Element
+from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
-if TYPE_CHECKING:
-    from humclick.parts.family import Look, Mode
-
-__all__ = ["Bench", "Tips", "bench_for", "without"]
-
-#: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
-_SHORTS_METER = 200.0
-#: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
-_LEAK_FACTOR = 1.5
+__all__ = ["Bench", "bench_for", "without"]
 
 
 @dataclass(frozen=True, slots=True)
-class Tips:
+class Trial:
     """
-    What may be between the tips of a meter.
+    Under what a start attempt is made.
 
     Attributes
     ----------
-    states : tuple of (weight, median, ln standard deviation)
-        Weights sum to 1; a median is infinite where nothing conducts. In the probe's SI unit.
-    renewed : bool
-        Whether every reading finds another state and value (a contact that scatters); else repeats
-        share them.
+    hot : bool
+        Still hot from the last try.
+    renewed : frozenset of str
+        Parts that are new, and single modes put right (``part.mode``).
+    known_good : bool
+        On known-good gear and supply: only what is sealed counts.
     """
 
-    states: tuple[tuple[float, float, float], ...]
-    renewed: bool
+    hot: bool
+    renewed: frozenset[str] = frozenset()
+    known_good: bool = False
 
 
-class Bench:
+class Bench(Remembering):
     """
     One machine under one shop's figures.
 
@@ -74,6 +65,7 @@ class Bench:
     def __init__(self, machine: Machine, shop: Shop) -> None:
         if machine.arrangement.recognised_only:
             raise Refused(f"{machine.arrangement.title}: {machine.arrangement.caution}")
+        super().__init__()
         self.machine = machine
         self.shop = shop
         self.space = Hypotheses(machine, shop)
@@ -81,18 +73,14 @@ class Bench:
         self.starts = attempts_of(machine)
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
-        self._index: dict[tuple[int, ...], tuple[list[tuple[int, ...]], list[int]]] = {}
-        self._predicted: dict[object, tuple[float, float]] = {}
-        self._tips: dict[object, Tips] = {}
-        self._attempted: dict[object, Callable[[int], Attempt]] = {}
+        self._configs: dict[tuple[int, ...], tuple[Config, ...]] = {}
+        self._attempted: dict[Trial, Callable[[tuple[Fault, ...]], Attempt]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
-        self.memory: dict[object, object] = {}
-        self.recent: dict[object, object] = {}
 
     @cached_property
-    def named(self) -> list[dict[str, str]]:
-        """Each hypothesis as part → mode."""
-        return [dict(self.space.named(chosen)) for chosen in self.space.sets]
+    def cases(self) -> Cases:
+        """All hypotheses in a row."""
+        return Cases(self.space.sets, len(self.parts))
 
     @cached_property
     def members(self) -> dict[tuple[str, str], list[int]]:
@@ -110,23 +98,17 @@ class Bench:
         return_index = [found.setdefault(r, len(found)) for r in self.space.remedies]
         return list(found), return_index
 
-    def index(self, scope: tuple[int, ...]) -> tuple[list[tuple[int, ...]], list[int]]:
+    def index(self, scope: tuple[int, ...]) -> tuple[list[Config], list[int]]:
         """Distinct mode configurations of some parts, and which one each hypothesis has."""
-        if scope not in self._index:
-            columns = [self._modes[part] for part in scope]
-            configs = list(zip(*columns, strict=True)) if scope else [()] * len(self.space.sets)
-            number = {config: k for k, config in enumerate(dict.fromkeys(configs))}  # the sound one first
-            self._index[scope] = (list(number), [number[config] for config in configs])
-        return self._index[scope]
+        return self.cases.index(scope)
 
-    @cached_property
-    def _modes(self) -> list[bytearray]:
-        """Mode of each part under each hypothesis."""
-        found = [bytearray(len(self.space.sets)) for _ in self.parts]
-        for h, chosen in enumerate(self.space.sets):
-            for part, mode in chosen:
-                found[part][h] = mode
-        return found
+    def configs(self, scope: tuple[int, ...]) -> tuple[Config, ...]:
+        """Mode configurations of some parts, the sound one first; no more faults than a hypothesis has."""
+        if scope not in self._configs:
+            every = itertools.product(*(range(len(self.space.modes[part])) for part in scope))
+            most = self.space.most
+            self._configs[scope] = tuple(c for c in every if len(c) - c.count(0) <= most)
+        return self._configs[scope]
 
     def mode(self, part: int, mode: int) -> Mode:
         """A mode by its indices."""
@@ -136,136 +118,24 @@ class Bench:
 
     def attempts(
         self, *, hot: bool, renewed: frozenset[str] = frozenset(), known_good: bool = False
-    ) -> Callable[[int], Attempt]:
-        """
-        The start attempt under each hypothesis, by its number.
-
-        Parameters
-        ----------
-        hot : bool
-            Still hot from the last try.
-        renewed : frozenset of str
-            Parts that are new, and single modes put right (``part.mode``).
-        known_good : bool
-            On known-good gear and supply: only what is sealed counts.
-        """
-        asked = (hot, renewed, known_good)
-        kept = self._attempted.get(asked)
-        if kept is None:
+    ) -> Callable[[tuple[Fault, ...]], Attempt]:
+        """The start attempt under each set of modes; parameters as the attributes of `Trial`."""
+        trial = Trial(hot, renewed, known_good)
+        attempt = self._attempted.get(trial)
+        if attempt is None:
             alone = []
             for part, modes in zip(self.parts, self.space.modes, strict=True):
                 counts = part in self._sealed or not known_good
                 left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
                 alone.append([self.starts.key(each, hot=hot) for each in left])
-            sets, together = self.space.sets, self.starts.together
-            kept = cache(lambda h: together([alone[part][mode] for part, mode in sets[h]]))
-            self._attempted[asked] = kept
-        return kept
+            together = self.starts.together
+            attempt = cache(lambda chosen: together([alone[part][mode] for part, mode in chosen]))
+            self._attempted[trial] = attempt
+        return attempt
 
-    # -- what a part should measure ---------------------------------------------------------------------
-
-    def predicted(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
-        """
-        Median and ln standard deviation of what is really between the tips.
-
-        Infinite where nothing conducts, zero where nothing is there to charge or to feed.
-        """
-        key = (probe.id, hot, *sorted(modes.items()))
-        if key not in self._predicted:
-            self._predicted[key] = self._predict(probe, modes, hot)
-        return self._predicted[key]
-
-    def tips(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
-        """Everything that may be between the tips under a set of modes: states with weights."""
-        key = (probe.id, hot, *sorted(modes.items()))
-        if key not in self._tips:
-            self._tips[key] = self._between_tips(probe, modes, hot)
-        return self._tips[key]
-
-    def _between_tips(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
-        median, sigma = self.predicted(probe, modes, hot)
-        states: tuple[tuple[float, float, float], ...] = ((1.0, median, sigma),)
-        own = {part: self.machine.part(part).family.mode(mode) for part, mode in modes.items()}
-        for part, mode in own.items():
-            if not mode.makes or not math.isfinite(median):
-                continue
-            sound = self.predicted(probe, {p: m for p, m in modes.items() if p != part}, hot)
-            if median != sound[0]:  # it lies between the tips
-                rest = 1.0 - mode.makes - mode.loses
-                states = ((mode.makes, *sound), (mode.loses, math.inf, 0.0), (rest, median, sigma))
-        if hot and probe.part:
-            opens = self.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
-            if opens:
-                states = ((opens, math.inf, 0.0), *((w * (1.0 - opens), m, s) for w, m, s in states))
-        return Tips(states, any(mode.scattered for mode in own.values()))
-
-    def _predict(self, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
-        if probe.kind in (Kind.VOLTS, Kind.FEED):
-            return self._volts(probe, modes)
-        if probe.quantity == "capacitance":
-            return self._farads(probe.part, modes.get(probe.part, HEALTHY))
-        if probe.kind is Kind.SHELL:
-            setup = Setup(plugged=False)
-            found = [predict(self.machine, modes, setup, (pin, "shell")) for pin in PINS]
-            lowest = min(found, key=lambda p: p.ohms)
-            sealed = ("run_winding", "start_winding")
-            shorted = any(modes.get(part) == "grounded" for part in sealed)
-            # paths over one insulation age together: no narrower than one of them
-            own = 0.0 if shorted else max(self.machine.size(part, "insulation").sigma for part in sealed)
-            return lowest.ohms, max(lowest.sigma, own)
-        assert probe.points is not None
-        turned = (
-            any(
-                t.turned
-                for t in self.machine.part(probe.part).family.tests
-                if probe.id == f"{probe.part}.{t.name}"
-            )
-            if probe.part
-            else False
-        )
-        setup = Setup(condition=Condition(hot=hot, turned=turned), alone=probe.part)
-        got = predict(self.machine, modes, setup, probe.points)
-        return got.ohms, got.sigma
-
-    def _farads(self, part: str, mode: str) -> tuple[float, float]:
-        family_mode = self.machine.part(part).family.mode(mode)
-        farads, sigma, leak = 0.0, 0.0, math.inf
-        for branch in family_mode.branches:
-            spread = self.machine.spread_of(part, family_mode, branch)
-            if branch.element is Element.CAPACITIVE:
-                farads, sigma = spread.median, spread.sigma
-            else:
-                leak = min(leak, spread.median)
-        if leak < _SHORTS_METER:
-            return math.inf, 0.0
-        if any(branch.size == "leak" for branch in family_mode.branches):
-            sigma = math.hypot(sigma, math.log(_LEAK_FACTOR))
-        return farads, sigma
-
-    def _volts(self, probe: Probe, modes: Mapping[str, str]) -> tuple[float, float]:
-        supply = self.machine.part("supply").family
-        mode = supply.mode(modes.get("supply", HEALTHY))
-        spread = self.machine.size("supply", "outlet")
-        volts = self.machine.nameplate.volts * mode.volts * spread.median
-        sigma = spread.sigma if mode.name == HEALTHY else max(spread.sigma, 0.06 if mode.volts < 1 else 0.0)
-        if probe.kind is Kind.FEED:
-            whole = len(mode.branches) >= 2
-            calls = bool(self.machine.branches("control", modes.get("control", HEALTHY), Condition()))
-            if not (whole and calls):
-                return 0.0, 0.0
-        return (volts, sigma) if mode.volts > 0.01 else (0.0, 0.0)
-
-    def look(self, probe: Probe) -> Look:
-        """The look a probe stands for."""
-        return next(
-            look
-            for look in self.machine.part(probe.part).family.looks
-            if probe.id == f"{probe.part}.{look.name}"
-        )
-
-    def probe(self, name: str) -> Probe:
-        """A probe of this machine by name."""
-        return probe_of(self.machine, name, self.shop)
+    def modes_in(self, chosen: tuple[Fault, ...]) -> dict[str, str]:
+        """A set as part → mode."""
+        return dict(self.space.named(chosen))
 
     def modes_of(self, scope: Sequence[int], config: Sequence[int]) -> dict[str, str]:
         """A configuration as part → mode, healthy ones left out."""

@@ -7,18 +7,20 @@ Everything the planner weighs against each other is put together here. Money thr
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence, Set
+from collections import Counter
+from collections.abc import Sequence
 
-from humclick.diagnosis.damage import NO_PART, remedies_done, remedy_of
+from humclick.diagnosis.damage import remedies_done, remedy_of
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
+from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Problem
 from humclick.diagnosis.power import Bar, bars, insulation, owed
-from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Heard, Situation, wait_minutes
+from humclick.diagnosis.situation import Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
 __all__ = ["choices", "cover_open", "opening_cost"]
@@ -37,56 +39,32 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
     tested = insulation(situation, bench.shop).standing is not None
     blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested)
-    counts: dict[str, int] = {}
-    for o in situation.observations:
-        counts[o.probe] = counts.get(o.probe, 0) + 1
+    counts = Counter(o.probe for o in situation.observations)
     odd = _odd(judged)
-    unnamed = {
-        o.probe for o in situation.observations if o.probe[5:6].isdigit() and o.probe.startswith("pins.")
-    }
-    recorded = any(o.causes for o in situation.observations)  # the amps are known
-    tries = [o for o in situation.observations if bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)]
-    runs_now = bool(tries) and tries[-1].answer == Heard.RUNS and tries[-1].renewed == situation.renewed
-    likely = set(list(post.by_remedy)[:3])
+    taken = taken_of(situation.machine, situation.observations, bench.shop)
+    offer = Offer(situation, bench, taken, frozenset(list(post.by_remedy)[:3]))
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
         if probe.id in situation.skipped or (probe.energises and blocked):
             continue
-        if (probe.kind is Kind.AMPS and recorded) or (probe.kind is Kind.ATTEMPT and runs_now):
+        if not probe.model.offered(offer, probe):
             continue
-        if probe.kind is Kind.PINS and (probe.id[5].isdigit() or len(unnamed) == 3):
-            continue
-        if probe.kind is Kind.CHECK or probe.meter is not None:
-            continue  # asked for where safety wants it
-        if probe.kind is Kind.LOOK and len(bench.look(probe).table) == 1:
-            continue  # it tells no modes apart
-        if probe.kind is Kind.FIT and not _worth_fitting(judged, probe, likely):
-            continue
-        if probe.part in situation.renewed and probe.kind is not Kind.VOLTS_START:
-            continue
-        taken = counts.get(probe.id, 0)
         waits = 0.0 if probe.heat == "windings" else wait_minutes(situation, probe.heat)
-        settled = taken and not (probe.id in odd and taken < 3)
+        times = counts[probe.id]
+        settled = times and not (probe.id in odd and times < 3)
         if settled and not (waits and not _taken_cold(situation, probe.id)):
             continue
         if forbidden(situation, probe, bench.shop, every):
             continue
         if waits:
             offered.append((probe, waits))
-        if not settled and (not taken or probe.kind is not Kind.ATTEMPT):
+        if not settled:
             offered.append((probe, 0.0))
     return offered
 
 
 def _taken_cold(situation: Situation, name: str) -> bool:
     return any(o.probe == name and o.temperature.kind in ("cold", "measured") for o in situation.observations)
-
-
-def _worth_fitting(judged: Judged, probe: Probe, likely: Set[str]) -> bool:
-    """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
-    if remedy_of(judged.situation.machine, probe.part) not in likely:
-        return False
-    return probe.part in NO_PART or "attempt.known_good" in judged.situation.skipped
 
 
 def _odd(judged: Judged) -> set[str]:
@@ -99,7 +77,11 @@ def _odd(judged: Judged) -> set[str]:
         healthy = totals.get((0,) * len(factor.scope), 1.0)
         if healthy < 0.2 * max(totals.values()):
             found |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {p for p in found if judged.bench.probe(p).kind in (Kind.TEST, Kind.PINS, Kind.SHELL)}
+    return {name for name in found if _probe(judged, name).model.repeats}
+
+
+def _probe(judged: Judged, name: str) -> Probe:
+    return probe_of(judged.situation.machine, name, judged.bench.shop)
 
 
 def _costs(
@@ -120,7 +102,7 @@ def _costs(
         row = []
         for g, cost in zip(forecasts, own, strict=True):
             saved = min(f.waits, g.waits) * shop.rates["waiting"]  # waited already
-            twice = f.probe.kind is Kind.FIT and g.probe.kind is Kind.FIT  # planned afresh after the first
+            twice = f.probe.repairs and g.probe.repairs  # planned afresh after the first
             row.append(_NEVER if twice else max(0.2, cost - saved) + opening_cost(g.probe, state, shop))
         second.append(row)
     return first, second
@@ -130,12 +112,12 @@ def cover_open(judged: Judged) -> bool:
     """Whether the terminal cover is off after all that was done."""
     state = False
     for o in judged.situation.observations:
-        state = _cover_after(judged.bench.probe(o.probe), state)
+        state = _cover_after(_probe(judged, o.probe), state)
     return state
 
 
 def _cover_after(probe: Probe, state: bool) -> bool:
-    if probe.live and probe.kind is not Kind.VOLTS:
+    if probe.covered:
         return False
     return state or probe.inside
 
@@ -144,7 +126,7 @@ def opening_cost(probe: Probe, open_now: bool, shop: Shop) -> float:
     """What getting to a probe costs by itself: the cover off, or back on. [money]"""
     if probe.inside and not open_now:
         return shop.money(shop.opening["cover"])
-    if probe.live and open_now and probe.kind is not Kind.VOLTS:
+    if probe.covered and open_now:
         return shop.money(shop.opening["closed"])
     return 0.0
 
@@ -200,7 +182,7 @@ def choices(
     first, second = _costs(judged, forecasts, grounded)
     after: list[list[list[float]] | None] = []
     for f in forecasts:
-        if f.probe.kind is not Kind.FIT:
+        if not f.probe.repairs:
             after.append(None)
             continue
         remedy = remedy_of(bench.machine, f.probe.part)

@@ -9,11 +9,13 @@ from bisect import bisect_right
 from dataclasses import replace
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.evidence import Compiler, Factor
+from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.pins import sum_test
 from humclick.diagnosis.power import three_equal
+from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.diagnosis.suspects import posterior
@@ -46,13 +48,13 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
     bench = judged.bench
     found = [*_scattered(bench, situation), *_mislabelled(situation)]
     for factor, roughly in zip(judged.evidence.factors, _surprises(judged), strict=True):
-        if not factor.observations or (not factor.table and factor.per_hypothesis is None):
+        if not factor.observations or (not factor.table and factor.per_set is None):
             continue
         least = _CONTRADICTS * _most(bench, factor)
         if (roughly < _CLEARLY * least and _surprise(judged, factor) < least) or _at_odds(judged, factor):
             members = [situation.observations[i] for i in factor.observations]
             names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
-            cheapest = min(members, key=lambda m: bench.probe(m.probe).minutes)
+            cheapest = min(members, key=lambda m: probe_of(bench.machine, m.probe, bench.shop).minutes)
             found.append(
                 f"{names} does not fit the rest; lift the tips, press them on bright metal"
                 f" and repeat {cheapest.probe}."
@@ -77,8 +79,8 @@ def _surprises(judged: Judged) -> list[float]:
     count = bisect_right(bench.space.sets, 2, key=len)
     columns: list[list[list[float]]] = []
     for factor in judged.evidence.factors:
-        if factor.per_hypothesis is not None:
-            row = [factor.per_hypothesis(h) for h in range(count)]
+        if factor.per_set is not None:
+            row = [factor.per_set(chosen) for chosen in bench.space.sets[:count]]
             columns.append([row] * len(leads))
         elif factor.table:
             configs, which = bench.index(factor.scope)
@@ -107,14 +109,15 @@ def _at_odds(judged: Judged, factor: Factor) -> bool:
     alone = 1.0
     for i in factor.observations:
         single = replace(situation, observations=(situation.observations[i],))
-        alone *= _most(judged.bench, Compiler(judged.bench, single).compiled().factors[1])
+        alone *= _most(judged.bench, compile_evidence(judged.bench, single).factors[1])
     return _most(judged.bench, factor) < _AT_ODDS * alone
 
 
 def _most(bench: Bench, factor: Factor) -> float:
     """The most that nothing, or one part, not healthy can give the readings. [-]"""
-    if factor.per_hypothesis is not None:
-        return max(map(factor.per_hypothesis, range(1 + sum(len(m) - 1 for m in bench.space.modes))))
+    if factor.per_set is not None:
+        singles = 1 + sum(len(m) - 1 for m in bench.space.modes)
+        return max(map(factor.per_set, bench.space.sets[:singles]))
     return max(math.fsum(row) / len(row) for row in factor.table.values())
 
 

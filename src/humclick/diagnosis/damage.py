@@ -10,15 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from humclick.arrangements.machine import Machine
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.probes import Probe, probe_of
+from humclick.diagnosis.remedies import NO_PART, remedy_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 
 __all__ = ["NO_PART", "Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
-
-#: What can be put right and tried without a new part: part, remedy.
-NO_PART: Mapping[str, str] = {"mechanism": "clear condenser", "wiring": "correct wiring"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +39,6 @@ class Damage:
     probe: Probe
     remedy: str
     bars: bool
-
-
-def remedy_of(machine: Machine, part: str, *, new: bool = False) -> str:
-    """The remedy that mending a part of a machine carries out, or a `new` part; empty where there is none."""
-    placed = machine.part(part)
-    if part in NO_PART and not (new and placed.family.sealed):
-        return NO_PART[part]
-    remedies = [r for mode in placed.family.modes if (r := placed.remedy(mode)) and r != "wait"]
-    return next((r for r in remedies if r.startswith("replace")), remedies[0] if remedies else "")
 
 
 def remedies_done(situation: Situation, since: Observation | None = None) -> frozenset[str]:
@@ -99,7 +87,7 @@ def damage(
     )
     for o in (*situation.observations, *next_):
         probe = probe_of(situation.machine, o.probe, shop)
-        if probe.kind not in (Kind.LOOK, Kind.CHECK) or not o.answer:
+        if not o.answer:
             continue
         before = seen.get(o.probe)
         if o.answer in probe.due or o.answer in probe.bars:

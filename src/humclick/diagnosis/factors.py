@@ -8,10 +8,12 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import Display
+from humclick.physics.copper import resistance_at
 from humclick.readings import PartTemperature
 
-__all__ = ["Compiled", "Factor", "dead", "flat", "p_hot", "uncharged"]
+__all__ = ["Compiled", "Factor", "copper", "dead", "flat", "p_hot", "uncharged"]
 
 #: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
 #: A guess. [-]
@@ -31,8 +33,8 @@ class Factor:
         Parts it depends on.
     table : mapping of configuration to tuple of float
         Probability of the observations per mode configuration of the scope and per lead node.
-    per_hypothesis : callable or None
-        Instead of a table: gives the probability under a hypothesis by its number, worked out when asked for.
+    per_set : callable or None
+        Instead of a table: gives the probability under a set of modes, worked out when asked for.
     none : float
         Probability of the observations when the cause is none of those modelled.
     most : float
@@ -42,7 +44,7 @@ class Factor:
     observations: tuple[int, ...]
     scope: tuple[int, ...] = ()
     table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
-    per_hypothesis: Callable[[int], float] | None = None
+    per_set: Callable[[tuple[Fault, ...]], float] | None = None
     none: float = 1.0
     most: float = 1.0
 
@@ -53,6 +55,13 @@ class Compiled:
 
     factors: tuple[Factor, ...]
     leads: tuple[tuple[float, float], ...]
+
+
+def copper(temperature: PartTemperature) -> tuple[float, float]:
+    """Factor on a winding for its temperature, and its ln standard deviation. [-], [-]"""
+    low, high = temperature.between
+    at = [resistance_at(t, 1.0, 25.0) for t in (low, 0.5 * (low + high), high)]
+    return at[1], (at[2] - at[0]) / at[1] / math.sqrt(12.0)
 
 
 def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:

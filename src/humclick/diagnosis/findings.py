@@ -10,10 +10,16 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.checks import checks
-from humclick.diagnosis.evidence import Compiler, Factor
+from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.observations.feed import Feed
+from humclick.diagnosis.observations.leads import Leads
+from humclick.diagnosis.observations.part_test import PartTest
+from humclick.diagnosis.observations.volts import Outlet
 from humclick.diagnosis.power import three_equal
-from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.meters import Quantity
@@ -82,22 +88,23 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     judged = judge(replace(situation, observations=()), shop)
     found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
     if three_equal(situation):
+        taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         equal = "one of three equal readings: not the two windings of a single-phase machine."
         found = [
-            replace(f, text=f"{shown_text(seen)}: {equal}", warns=True) if _between_pins(seen) else f
-            for f, seen in zip(found, situation.observations, strict=True)
+            replace(f, text=f"{shown_text(seen)}: {equal}", warns=True) if _between_pins(probe, seen) else f
+            for f, (probe, seen) in zip(found, taken, strict=True)
         ]
     return tuple(found)
 
 
-def _between_pins(seen: Observation) -> bool:
-    return seen.probe.startswith("pins.") and seen.probe != "pins.shell" and seen.reading is not None
+def _between_pins(probe: Probe, seen: Observation) -> bool:
+    return probe.pins is not None and seen.reading is not None
 
 
 def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
-    probe = bench.probe(seen.probe)
+    probe = probe_of(bench.machine, seen.probe, bench.shop)
     alone = replace(situation, observations=(seen,))
-    factor = Compiler(bench, alone).compiled().factors[1]
+    factor = compile_evidence(bench, alone).factors[1]
     text, warns = _sentence(bench, situation, probe, seen, factor)
     return Finding(seen.id, seen.probe, text, warns)
 
@@ -106,10 +113,10 @@ def _sentence(
     bench: Bench, situation: Situation, probe: Probe, seen: Observation, factor: Factor
 ) -> tuple[str, bool]:
     shown = shown_text(seen)
-    if probe.kind is Kind.LEADS:
+    if isinstance(probe.model, Leads):
         return f"The leads add {shown}; readings of a few ohms are taken with that in mind.", False
-    if factor.per_hypothesis is not None:
-        return _whole_sentence(bench, probe, shown, factor.per_hypothesis)
+    if factor.per_set is not None:
+        return _whole_sentence(bench, probe, shown, factor.per_set)
     own = checks().get(probe.id)
     passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
     if own is not None and passes is not None:
@@ -160,9 +167,9 @@ def _fitting(
 
 
 def _expected(bench: Bench, probe: Probe) -> str:
-    if probe.kind not in (Kind.TEST, Kind.VOLTS):
+    if not isinstance(probe.model, PartTest | Outlet) or isinstance(probe.model, Feed):
         return ""
-    median, sigma = bench.predicted(probe, {}, False)
+    median, sigma = probe.model.predicted(bench, probe, {}, False)
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
         return " (healthy: OL)"
@@ -173,24 +180,24 @@ def _expected(bench: Bench, probe: Probe) -> str:
 
 
 def _whole_sentence(
-    bench: Bench, probe: Probe, shown: str, value: Callable[[int], float]
+    bench: Bench, probe: Probe, shown: str, value: Callable[[tuple[Fault, ...]], float]
 ) -> tuple[str, bool]:
     rows = []
     for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
         if len(chosen) == 1:
             part, mode = chosen[0]
             label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
-            rows.append((value(h), bench.space.prior[h] * value(h), label))
+            rows.append((value(chosen), bench.space.prior[h] * value(chosen), label))
     best = max(v for v, _, _ in rows)
     fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
     names = "; ".join(label for _, _, label in fits[:4])
     more = f" and {len(fits) - 4} more" if len(fits) > 4 else ""
-    healthy = value(0) >= _FITS * best
-    if probe.kind in HEARD_KINDS:
+    healthy = value(()) >= _FITS * best
+    if probe.heard:
         if shown == HEARD["runs"]:
             what = (
                 "on known-good gear it runs: the compressor is good"
-                if probe.kind is Kind.KNOWN_GOOD
+                if probe.model.on_known_good
                 else "it runs"
             )
             return f"{what[0].upper()}{what[1:]}.", False

@@ -15,7 +15,7 @@ from typing import Any
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.checks import checks
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
-from humclick.diagnosis.probes import Kind, Probe, probes_of
+from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
@@ -138,7 +138,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     missing = tuple(p for p in named if p not in cold)
     reasons = _words()["reason"]
     at_pins = reasons["read"] if _read(post) > _DIRECT else ""
-    cooling = wait_minutes(situation, bench.probe("pins.C-R").heat)
+    cooling = wait_minutes(situation, probe_of(bench.machine, "pins.C-R", bench.shop).heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
@@ -211,7 +211,7 @@ def needs_before(
     if situation.complaint is Heard.SILENT and (probe.inside or probe.energises or _DEAD in probe.gates):
         needs += _outside_first(situation)
     if probe.energises:
-        fitting = probe.kind is Kind.FIT
+        fitting = probe.repairs
         fresh = None
         if situation.repairs or fitting:
             fresh = {o.probe for o in since_repair(situation, shop, fitting=fitting)}
@@ -219,7 +219,7 @@ def needs_before(
         elif earth(situation) is Earth.UNPROVED:
             needs.append(_guard("earth", False, _GROUND))
         needs += insulation_needs(situation, shop)
-        untested = probe.kind is Kind.KNOWN_GOOD and insulation(situation, shop).standing is None
+        untested = probe.model.on_known_good and insulation(situation, shop).standing is None
         if untested or (fresh is not None and fresh.isdisjoint(_SHELL)):
             needs.append(_guard("ground-first", False, _SHELL))
     elif situation.repairs and probe.id in (*_GROUND[:1], *_SHELL):
@@ -278,7 +278,7 @@ def askable(
     for name in guard.probes:
         probe = known.get(name)
         taken = sum(o.probe == name and o.repairs == situation.repairs for o in situation.observations)
-        most = 1 if probe is not None and probe.kind is Kind.LOOK and not probe.again else _TRIES
+        most = 1 if probe is not None and probe.look is not None and not probe.again else _TRIES
         if probe is None or name in situation.skipped or taken >= most:
             continue
         if bars_on(probe, every, situation):
@@ -372,7 +372,7 @@ def guards_for_no_repair(
     ran = any(
         o.answer == Heard.RUNS
         and o.repairs == situation.repairs
-        and bench.probe(o.probe).kind in (Kind.ATTEMPT, Kind.FIT)
+        and probe_of(bench.machine, o.probe, bench.shop).model.tries
         for o in situation.observations
     )
     seen = situation.observations
@@ -385,7 +385,7 @@ def guards_for_no_repair(
         for o in seen[changes[-1] + 1 if changes else 0 :]
     )
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
-    cooling = wait_minutes(situation, bench.probe("attempt.as_found").heat)
+    cooling = wait_minutes(situation, probe_of(bench.machine, "attempt.as_found", bench.shop).heat)
     states.append(_guard("runs", ran, again, waits=cooling))
     if unexplained:
         looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
@@ -426,9 +426,8 @@ def _read(post: Posterior) -> float:
 
 
 def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
-    measured = {
-        bench.probe(o.probe).part for o in situation.observations if bench.probe(o.probe).kind is Kind.TEST
-    }
+    taken = taken_of(bench.machine, situation.observations, bench.shop)
+    measured = {probe.part for probe, _ in taken if probe.model.on_part}
     gear = [p for p in bench.machine.parts if p.family.gear]
     return all(
         (p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED for p in gear

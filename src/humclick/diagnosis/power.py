@@ -15,7 +15,7 @@ from typing import Any
 
 from humclick.diagnosis.checks import Check, checks, earth_limit
 from humclick.diagnosis.damage import damage, remedies_due, remedy_of
-from humclick.diagnosis.probes import Kind, Probe, probe_of
+from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.meters import Quantity
@@ -174,7 +174,7 @@ def _untried(situation: Situation, shop: Shop | None, repairs: int) -> bool:
 def _checks_repair(situation: Situation, o: Observation, shop: Shop | None) -> bool:
     return (
         o.probe in ("proof.sight", _CONTINUITY, _GROUND_LOOK)
-        or probe_of(situation.machine, o.probe, shop).kind is Kind.SHELL
+        or probe_of(situation.machine, o.probe, shop).model.to_shell
     )
 
 
@@ -197,7 +197,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         if o.answer == Heard.BREAKER:
             tripped = True
         probe = probe_of(situation.machine, o.probe, shop)
-        if probe.kind is not Kind.SHELL or o.reading is None:
+        if not probe.model.to_shell or o.reading is None:
             continue
         if "run_winding" in situation.renewed_since(o):
             continue  # of the old compressor
@@ -380,7 +380,7 @@ def bars_on(probe: Probe, every: Sequence[Bar], situation: Situation) -> tuple[B
 
     Fitting what puts damage right, and trying it, is not barred by that damage.
     """
-    mended = {bar.name for bar in every if probe.kind is Kind.FIT and _mends(probe, bar, situation)}
+    mended = {bar.name for bar in every if probe.repairs and _mends(probe, bar, situation)}
     return tuple(bar for bar in every if bar.holds(probe) and bar.name not in mended)
 
 

@@ -19,7 +19,7 @@ from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.power import owed
-from humclick.diagnosis.probes import Kind
+from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
@@ -166,7 +166,7 @@ def explain(
         after = judge(replace(situation, observations=seen[: k + 1]), shop)
         rest = replace(situation, observations=(*seen[:k], *seen[k + 1 :]))
         without = judge(rest, shop).post.by_class.get(lead, 0.0)
-        title = judged.bench.probe(observation.probe).title
+        title = probe_of(situation.machine, observation.probe, judged.bench.shop).title
         shown = f"{title}: {shown_text(observation)}"
         reasons.append(
             _reason(observation.id, observation.probe, shown, (now, after), (lead, rival), without)
@@ -291,13 +291,13 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     judged = judge(situation, shop)
     bench, post = judged.bench, judged.post
     chosen = [h for h, p in post.top(400) if p > 1e-6]
-    made = forecast(bench, situation, post, chosen, [(bench.probe(probe), 0.0)])
+    made = forecast(bench, situation, post, chosen, [(probe_of(bench.machine, probe, bench.shop), 0.0)])
     if not made:
         return ()
     f = made[0]
     names, which = bench.classes
     done = remedies_done(situation)
-    if f.probe.kind is Kind.FIT:
+    if f.probe.repairs:
         done |= {remedy_of(bench.machine, f.probe.part)}
     found = []
     for o, label in enumerate(f.labels):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 from humclick.diagnosis.judged import Judged
+from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.suspects import NONE
 
 __all__ = ["left_of_part", "left_suspects", "left_to_do"]
@@ -22,8 +23,9 @@ Named = tuple[tuple[str, str], ...]
 
 def _mended(judged: Judged) -> frozenset[str]:
     """Parts, and single modes as ``part.mode``, that were put right during the call."""
-    mended = {each for o in judged.situation.observations for each in judged.bench.probe(o.probe).mends}
-    return judged.situation.renewed | mended
+    situation, shop = judged.situation, judged.bench.shop
+    taken = taken_of(situation.machine, situation.observations, shop)
+    return situation.renewed.union(*(probe.mends for probe, _ in taken))
 
 
 def left_suspects(judged: Judged, most: int = 8) -> tuple[tuple[Named, float], ...]:

@@ -16,7 +16,8 @@ from heapq import nlargest, nsmallest
 from itertools import accumulate
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.evidence import Compiled, Factor
+from humclick.diagnosis.factors import Compiled, Factor
+from humclick.diagnosis.hypotheses import Fault
 
 __all__ = ["NONE", "Posterior", "posterior"]
 
@@ -130,10 +131,10 @@ def posterior(bench: Bench, evidence: Compiled, *, rest: float = 5e-4) -> Poster
     none = bench.space.none_prior * math.prod(max(f.none, 1e-300) for f in evidence.factors)
     by_lead = _from_tables(bench, evidence)
     total = [math.fsum(row) for row in zip(*by_lead, strict=True)] if len(by_lead) > 1 else by_lead[0]
-    asked = [f for f in evidence.factors if f.per_hypothesis is not None]
+    asked = [f for f in evidence.factors if f.per_set is not None]
     passed_over = 0.0
     if asked:
-        told, passed_over = _told(total, asked, rest, none)
+        told, passed_over = _told(bench.space.sets, total, asked, rest, none)
         by_lead = [[w * p for w, p in zip(row, told, strict=True)] for row in by_lead]
         total = [w * p for w, p in zip(total, told, strict=True)]
     mass = math.fsum(total) + none
@@ -157,7 +158,7 @@ def _from_tables(bench: Bench, evidence: Compiled) -> list[list[float]]:
     common = list(bench.space.prior)
     varied: list[tuple[Factor, list[int]]] = []
     for factor in evidence.factors:
-        if not factor.table or factor.per_hypothesis is not None:
+        if not factor.table or factor.per_set is not None:
             continue
         configs, which = bench.index(factor.scope)
         rows = [factor.table[c] for c in configs]
@@ -177,7 +178,11 @@ def _from_tables(bench: Bench, evidence: Compiled) -> list[list[float]]:
 
 
 def _told(
-    weights: Sequence[float], asked: Sequence[Factor], rest: float, none: float
+    sets: Sequence[tuple[Fault, ...]],
+    weights: Sequence[float],
+    asked: Sequence[Factor],
+    rest: float,
+    none: float,
 ) -> tuple[list[float], float]:
     """
     What whole-machine factors give each hypothesis, and a bound on the mass of those not asked.
@@ -185,10 +190,10 @@ def _told(
     The most probable are asked everything: what they hold, the whole holds at least. Then one factor after
     the other is asked of those that can still matter, given all that was asked before.
     """
-    functions = [f.per_hypothesis for f in asked if f.per_hypothesis is not None]
+    functions = [f.per_set for f in asked if f.per_set is not None]
     most = [math.prod(min(1.0, f.most) for f in asked[k:]) for k in range(len(asked))]
     first = nlargest(_FIRST, range(len(weights)), weights.__getitem__)
-    found = none + math.fsum(weights[h] * math.prod(of(h) for of in functions) for h in first)
+    found = none + math.fsum(weights[h] * math.prod(of(sets[h]) for of in functions) for h in first)
     allowed = rest * found / len(functions)
     mass, passed_over = list(weights), 0.0
     left = list(range(len(weights)))
@@ -201,7 +206,7 @@ def _told(
         passed_over += held[at - 1] if at else 0.0
         del left[:at]
         for h in left:
-            mass[h] *= function(h)
+            mass[h] *= function(sets[h])
     told = [0.0] * len(weights)
     for h in left:
         told[h] = mass[h] / weights[h] if weights[h] else 0.0
@@ -219,9 +224,9 @@ def _tail(bench: Bench, evidence: Compiled) -> float:
     most = bench.space.most
     ceiling = 1.0
     for factor in evidence.factors:
-        if factor.per_hypothesis is not None:
+        if factor.per_set is not None:
             ceiling *= min(1.0, factor.most)
-    tables = [f for f in evidence.factors if f.per_hypothesis is None and f.table and f.scope]
+    tables = [f for f in evidence.factors if f.per_set is None and f.table and f.scope]
     groups = _tied(len(bench.parts), [f.scope for f in tables] + [(a[0], b[0]) for a, b in bench.space.joint])
     bound = 0.0
     for g, (_, weight) in enumerate(evidence.leads):

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from humclick.diagnosis.findings import HEARD
-from humclick.diagnosis.probes import HEARD_KINDS, Probe
+from humclick.diagnosis.probes import Probe
 from humclick.errors import Refused, Unknown
 from humclick.meters import Quantity
 from humclick.readings import parse_reading
@@ -133,7 +133,7 @@ def answer_to(probe: Probe, text: str) -> tuple[str, str]:
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):
             return "not sure", ""
-        heard = HEARD if probe.kind in HEARD_KINDS else {}
+        heard = HEARD if probe.heard else {}
         return one_of(f"answer to {probe.id}", text, probe.outcomes, heard), ""
     value, warmth = with_warmth(text)
     parse_reading(value, Quantity(probe.quantity))

@@ -13,7 +13,7 @@ from humclick.circuit.drawing import probe_points
 from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Advice, Value
 from humclick.diagnosis.findings import HEARD
-from humclick.diagnosis.probes import HEARD_KINDS, Kind, Probe
+from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.situation import warmth
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.briefing import Briefing, on_machine
@@ -256,7 +256,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     probe = step.probe
     assert probe is not None
     taken = [r for r in desk.call.readings if r.probe == probe.id]
-    heard = probe.kind in HEARD_KINDS
+    heard = probe.heard
     typed, hint = desk.request.given("value"), _hint(probe)
     return {
         "units": UNITS.get(probe.quantity, ()),
@@ -277,7 +277,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
 def _unit_before(taken: list[Any], probe: Probe) -> str:
     """The unit last used here, else the usual one; a winding to the shell reads megohms."""
     units = UNITS.get(probe.quantity, ("",))
-    if probe.kind is Kind.SHELL and not taken:
+    if probe.model.to_shell and not taken:
         return "MΩ"
     return units[0]
 

@@ -1,0 +1,164 @@
+"""
+Amps on the common lead while the machine tries to start.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.attempts import Attempt
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
+from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.observations.attempt import either_way
+from humclick.diagnosis.observations.measured import labels_between
+from humclick.diagnosis.observations.model import COVER_ON, Model, Probe, Taken, rest_of, touching
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
+from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+from humclick.meters import Meter, Quantity, meter
+
+__all__ = ["KINDS", "Amps"]
+
+#: A plate's locked-rotor current is met within about this. From memory. [-]
+_PLATE_SIGMA = 0.08
+#: Edges between amps of a start attempt, over the locked-rotor current. [-]
+_EDGES = (0.03, 0.35, 0.72, 0.88, 1.15)
+#: A clamp reads the current of a start if it reads that far. [A]
+_REACH = 40.0
+#: How probably a fault the model does not know draws what the sound machine draws. A guess. [-]
+_AS_HEALTHY = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A current of a start, in steps, and with what clamp it is read. [A], [-]"""
+
+    amps: float
+    sigma: float
+    clamp: Meter
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """A start attempt whose amps are read with a clamp."""
+
+    attempt: Attempt
+    clamp: Meter
+
+
+_BINS: Memory[_Drawn, list[float]] = Memory()
+_ROWS: Memory[_Shown, list[float]] = Memory()
+
+
+class Amps(Model):
+    """The current five seconds after power came, or just before the click."""
+
+    name: ClassVar[str] = "amps"
+    order: ClassVar[int] = 80
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["attempt_amps"]
+        yield Probe(
+            "attempt.amps",
+            "Amps on the common lead while it tries to start",
+            "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand "
+            "to the side; power up and read the amps after five seconds, or the last before it clicks; then "
+            "off again.",
+            self,
+            "current",
+            points=("k", "C"),
+            clamp=("c", "C"),
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=(*touching(machine), *COVER_ON),
+            heat=rest_of(machine),
+        )
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        seen, bench = taken[0].seen, weighing.bench
+        if seen.reading is None:
+            return Factor(())
+        clamp = _clamp_of(weighing.meter)
+        display = Display(seen.reading, clamp, weighing.slips)
+        locked, sigma = _locked_amps(bench)
+        nothing = display.probability(0.0)
+
+        @cache
+        def within(ratio: float, wide: float) -> float:
+            amps = locked * ratio
+            wide = math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
+            return max(evidence([display], amps, wide).value, 1e-300)
+
+        def at(ratio: float, spread: float) -> float:
+            return within(*in_steps(ratio, math.hypot(sigma, spread))) if ratio > 0.0 else nothing
+
+        value = either_way(
+            bench,
+            lambda attempt: math.fsum(
+                p * at(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
+            ),
+            p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
+            mended,
+        )
+        none = weighing.none(value(()), [display], _AS_HEALTHY)
+        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing))
+
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        """Not where a recording has shown them."""
+        return not any(seen.causes for _, seen in offer.taken) and super().offered(offer, probe)
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        bench, slips = outlook.bench, outlook.weighing.slips
+        locked, sigma = _locked_amps(bench)
+        edges = tuple(round(share * locked, 2) for share in _EDGES)
+        clamp = _clamp_of(outlook.situation.meter)
+        made, shown = _BINS.of(bench), _ROWS.of(bench)
+
+        def bins(ratio: float, spread: float) -> list[float]:
+            place = in_steps(ratio, math.hypot(sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+            key = _Drawn(*place, clamp)
+            if key not in made:
+                nodes = nodes_of(locked * place[0], place[1]) if ratio > 0.0 else ((0.0, 1.0),)
+                made[key] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
+            return made[key]
+
+        def row(attempt: Attempt) -> list[float]:
+            key = _Shown(attempt, clamp)
+            if key not in shown:
+                total = [0.0] * (len(edges) + 1)
+                for share, drawn in zip(attempt.outcomes, attempt.amps, strict=True):
+                    if share > 1e-4:
+                        total = [r + share * b for r, b in zip(total, bins(*drawn), strict=True)]
+                shown[key] = total
+            return shown[key]
+
+        rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
+        labels = labels_between(edges, Quantity.CURRENT)
+        return Forecast(probe, waits, labels, rows, which, outlook.none(healthy), edges)
+
+
+def _clamp_of(own: Meter) -> Meter:
+    """What amps of a start are read with: the technician's own meter if it reads that far, else a clamp."""
+    reaches = own.measures(Quantity.CURRENT) and own.highest(Quantity.CURRENT) >= _REACH
+    return own if reaches else meter("clamp")
+
+
+def _locked_amps(bench: Bench) -> tuple[float, float]:
+    """Locked-rotor current of the sound machine, and its ln standard deviation. [A], [-]"""
+    plate = bench.machine.nameplate.locked_rotor_amps
+    if plate is not None:
+        return plate, _PLATE_SIGMA
+    return bench.standstill.locked_amps(), bench.machine.size("run_winding", "winding").sigma
+
+
+KINDS = (Amps(),)

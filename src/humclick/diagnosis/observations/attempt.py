@@ -1,0 +1,221 @@
+"""
+Start attempts that are listened to: as found, on known-good gear, with something put right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache, partial
+from operator import attrgetter
+from typing import ClassVar
+
+from humclick.arrangements.arrangement import PlacedPart
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.attempts import Attempt
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.observations.model import COVER_ON, Group, Model, Probe, Taken, rest_of, touching
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Heard
+from humclick.start.rows import OUTCOMES
+
+__all__ = ["KINDS", "AsFound", "Fit", "KnownGood", "Listened", "complaint", "either_way"]
+
+#: A fault the model does not know lets it start so rarely; other outcomes share the rest. A guess. [-]
+_RUNS_ANYHOW = 0.05
+#: What anybody may mishear keeps every outcome below this. [-]
+_MOST = 0.99
+
+
+def none_of(outcome: str, runs: float = _RUNS_ANYHOW) -> float:
+    """Probability of an outcome when the cause is none of those modelled. [-]"""
+    return runs if outcome == Heard.RUNS else (1.0 - runs) / (len(OUTCOMES) - 1)
+
+
+def complaint(bench: Bench, heard: Heard | None) -> Factor:
+    """What was heard before anybody came."""
+    attempts = bench.attempts(hot=True)
+    if heard is None:
+        runs = OUTCOMES.index(Heard.RUNS)
+        return Factor((), (), {}, lambda chosen: 1.0 - attempts(chosen).reported[runs], 0.98, 1.0)
+    k = OUTCOMES.index(heard.value)
+    return Factor((), (), {}, lambda chosen: attempts(chosen).reported[k], none_of(heard, 0.02), _MOST)
+
+
+def either_way(
+    bench: Bench,
+    value: Callable[[Attempt], float],
+    hot: float,
+    renewed: frozenset[str],
+    *,
+    known_good: bool = False,
+) -> Callable[[tuple[Fault, ...]], float]:
+    """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
+    cold = bench.attempts(hot=False, renewed=renewed, known_good=known_good)
+    warm = bench.attempts(hot=True, renewed=renewed, known_good=known_good)
+    of = cache(value)
+
+    def either(chosen: tuple[Fault, ...]) -> float:
+        c, w = cold(chosen), warm(chosen)
+        return of(c) if c is w else (1.0 - hot) * of(c) + hot * of(w)
+
+    return either
+
+
+class Listened(Model):
+    """An attempt whose outcome is heard."""
+
+    heard: ClassVar[bool] = True
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        probe, seen = taken[0]
+        if seen.answer not in OUTCOMES:
+            return Factor(())
+        k = OUTCOMES.index(seen.answer)
+        value = either_way(
+            weighing.bench,
+            lambda attempt: attempt.listened[k],
+            p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
+            mended | probe.mends,
+            known_good=self.on_known_good,
+        )
+        return Factor((), (), {}, value, none_of(seen.answer), _MOST)
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        hot = self.hot(outlook, probe, waits)
+        renewed, known_good = outlook.mended | probe.mends, self.on_known_good
+        rows, which, _ = outlook.by_attempt(attrgetter("listened"), hot, renewed, known_good=known_good)
+        return Forecast(probe, waits, OUTCOMES, rows, which, tuple(map(none_of, OUTCOMES)))
+
+    def hot(self, outlook: Outlook, probe: Probe, waits: float) -> float:
+        """Probability that the attempt is made hot. [-]"""
+        return outlook.hot(probe, waits)
+
+
+class AsFound(Listened):
+    """Powered up as it is."""
+
+    name: ClassVar[str] = "attempt"
+    order: ClassVar[int] = 70
+    tries: ClassVar[bool] = True
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["attempt_as_found"]
+        yield Probe(
+            "attempt.as_found",
+            "Power it up as it is and listen: ten seconds of humming at most",
+            "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it "
+            "has clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it "
+            "stays.",
+            self,
+            outcomes=OUTCOMES,
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=COVER_ON,
+            heat=rest_of(machine),
+        )
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        """Hearing the same again is not news."""
+        probe, seen = taken
+        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        """Not while it runs as it now is."""
+        tries = [seen for tried, seen in offer.taken if tried.model.tries]
+        runs = bool(tries) and tries[-1].answer == Heard.RUNS
+        as_now = bool(tries) and tries[-1].renewed == offer.situation.renewed
+        return not (runs and as_now) and super().offered(offer, probe)
+
+
+class KnownGood(Listened):
+    """Powered up on known-good start gear and supply."""
+
+    name: ClassVar[str] = "known_good"
+    order: ClassVar[int] = 100
+    on_known_good: ClassVar[bool] = True
+    probe_name: ClassVar[str] = "attempt.known_good"
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["attempt_known_good"]
+        yield Probe(
+            self.probe_name,
+            "Start it on known-good start gear and a supply known to be good",
+            "Power off: fit start gear, protector and capacitors known to be good and right for it, cover "
+            "on, then power up until it runs or clicks off, ten seconds of humming at most. Its protector "
+            "stays in circuit.",
+            self,
+            outcomes=OUTCOMES,
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            gates=(*touching(machine), *COVER_ON),
+            heat=rest_of(machine),
+        )
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        """Hearing the same again is not news."""
+        probe, seen = taken
+        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+
+
+_BY_WORK = {
+    "mechanism": (
+        "Clean the condenser, get its fan turning, and try",
+        "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
+    ),
+    "wiring": (
+        "Put wires and starter as drawn, and try",
+        "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen.",
+    ),
+}
+
+
+def _fit_words(placed: PlacedPart) -> tuple[str, str]:
+    return _BY_WORK.get(placed.id) or (
+        f"Fit a new {placed.family.title} and try",
+        "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+    )
+
+
+class Fit(Listened):
+    """A part fitted, or something put right by work, and the machine tried."""
+
+    name: ClassVar[str] = "fit"
+    order: ClassVar[int] = 110
+    tries: ClassVar[bool] = True
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["fit"]
+        make = partial(Probe, model=self, outcomes=OUTCOMES, minutes=minutes, risk=risk, live=True)
+        for placed in machine.parts:
+            if placed.family.gear or placed.id in ("control", "mechanism", "wiring"):
+                title, how = _fit_words(placed)
+                yield make(
+                    id=f"fit.{placed.id}",
+                    title=title,
+                    how=how,
+                    part=placed.id,
+                    gates=(*touching(machine), *COVER_ON),
+                    mends=frozenset({"mechanism.high_head" if placed.id == "mechanism" else placed.id}),
+                )
+
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        """A part is bought and tried only for a likely remedy and where no known-good gear is at hand."""
+        if remedy_of(offer.bench.machine, probe.part) not in offer.likely:
+            return False
+        no_gear = KnownGood.probe_name in offer.situation.skipped
+        return (probe.part in NO_PART or no_gear) and super().offered(offer, probe)
+
+    def hot(self, outlook: Outlook, probe: Probe, waits: float) -> float:
+        """Mending takes longer than cooling."""
+        return 0.0
+
+
+KINDS = (AsFound(), KnownGood(), Fit())

@@ -1,0 +1,103 @@
+"""
+Ohms between two points of the wired machine, everything plugged on; made when it is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.observations.measured import Measured, across
+from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
+from humclick.diagnosis.observations.outlook import Forecast, Outlook
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+from humclick.errors import Unknown
+
+__all__ = ["KINDS", "Between"]
+
+_NAME = "between."
+
+
+class Between(Measured):
+    """Ohms between any two nodes of the machine; never advised."""
+
+    name: ClassVar[str] = "between"
+    order: ClassVar[int] = 130
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        yield from ()
+
+    def on_demand(self, machine: Machine, name: str, shop: Shop) -> Probe | None:
+        """
+        The probe between two nodes.
+
+        Raises
+        ------
+        Unknown
+            If the machine has no such node, or it is named twice.
+        """
+        if not name.startswith(_NAME):
+            return None
+        nodes = sorted({n for p in machine.parts for n in p.connect.values()} | {"shell"})
+        a, _, b = name.removeprefix(_NAME).partition("-")
+        for node in (a, b):
+            if node not in nodes:
+                raise Unknown("node", node, nodes)
+        if a == b:
+            raise Unknown("pair of nodes", name, ["between.l-n"])
+        minutes, risk = shop.probe["between"]
+        return Probe(
+            name,
+            f"Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
+            "With the start gear on the pins, measure between the two points marked on the drawing.",
+            self,
+            "resistance",
+            points=(a, b),
+            minutes=minutes,
+            risk=risk,
+            gates=touching(machine),
+            heat="external_protector",
+        )
+
+    def between_tips(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        return across(bench, probe, modes, hot)
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        return None
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        probe, seen = taken[0]
+        offset = sum(c * w for c, w in weighing.leads)
+        displays, bench = weighing.displays(taken[:1], offset), weighing.bench
+        if not displays:
+            return Factor(())
+        hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
+
+        @cache
+        def within(median: float, sigma: float) -> float:
+            return max(evidence(displays, median, sigma).value, 1e-300)
+
+        @cache
+        def value(chosen: tuple[Fault, ...]) -> float:
+            modes = without(bench.modes_in(chosen), seen.renewed)
+            modes = {p: m for p, m in modes.items() if p != "mechanism"}
+            return hot * within(*self.predicted(bench, probe, modes, True)) + (1.0 - hot) * within(
+                *self.predicted(bench, probe, modes, False)
+            )
+
+        return Factor((), (), {}, value, weighing.none(value(()), displays))
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        return None
+
+
+KINDS = (Between(),)

@@ -1,0 +1,49 @@
+"""
+The test tips held together: what the leads add to every reading in ohms.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+
+__all__ = ["KINDS", "Leads"]
+
+
+class Leads(Model):
+    """Ohms of the leads by themselves; a courtesy, never advised."""
+
+    name: ClassVar[str] = "leads"
+    order: ClassVar[int] = 0
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["leads"]
+        yield Probe(
+            "leads.short",
+            "Ohms with the two test tips held together",
+            "Hold the tips together, press, and write down what the meter shows.",
+            self,
+            "resistance",
+            minutes=minutes,
+            risk=risk,
+            inside=False,
+        )
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        return Group(taken.probe.id, taken.seen.temperature.kind)
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        displays = weighing.displays(taken, 0.0)
+        row = tuple(math.prod(d.probability(max(c, 0.0)) for d in displays) for c, _ in weighing.leads)
+        mean = math.fsum(p * w for p, (_, w) in zip(row, weighing.leads, strict=True))
+        return Factor((), (), {(): row}, None, mean)
+
+
+KINDS = (Leads(),)

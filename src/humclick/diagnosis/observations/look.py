@@ -1,0 +1,88 @@
+"""
+Looks: what is seen, heard or felt on a part without a meter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import ClassVar
+
+from humclick.arrangements.arrangement import PlacedPart
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, with_discharge
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+from humclick.parts.family import HEALTHY, Look
+
+__all__ = ["KINDS", "PartLook"]
+
+
+class PartLook(Model):
+    """A look of a part's family."""
+
+    name: ClassVar[str] = "look"
+    order: ClassVar[int] = 40
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        for placed in machine.parts:
+            yield from (self._probe(machine, placed, look) for look in placed.family.looks)
+
+    def _probe(self, machine: Machine, placed: PlacedPart, look: Look) -> Probe:
+        outside = placed.family.outside
+        return Probe(
+            f"{placed.id}.{look.name}",
+            look.question,
+            look.question,
+            self,
+            outcomes=look.outcomes,
+            part=placed.id,
+            minutes=look.minutes,
+            gates=look.gates if outside else with_discharge(machine, look.gates),
+            inside=not outside,
+            live="stand-clear" in look.gates,
+            due={answer: placed.remedies.get(remedy, remedy) for answer, remedy in look.due.items()},
+            bars=frozenset(look.bars),
+            again=look.again,
+            stops=look.stops,
+            look=look,
+        )
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        probe, seen = taken
+        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        probe, seen = taken[0]
+        if seen.answer not in probe.outcomes:  # "not sure" says nothing
+            return Factor(())
+        part = weighing.bench.place[probe.part]
+        rows = self._rows(weighing, probe, new=probe.part in seen.renewed)
+        k = probe.outcomes.index(seen.answer)
+        table = {config: (row[k],) * len(weighing.leads) for config, row in rows.items()}
+        none = weighing.as_healthy * rows[(0,)][k] + (1.0 - weighing.as_healthy) / len(probe.outcomes)
+        return Factor((), (part,), table, None, none)
+
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        tells = probe.look is not None and len(probe.look.table) > 1  # modes apart
+        return tells and super().offered(offer, probe)
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        part = outlook.bench.place[probe.part]
+        rows = self._rows(outlook.weighing, probe, new=probe.part in outlook.situation.renewed)
+        return outlook.by_config(probe, 0.0, probe.outcomes, (part,), rows)
+
+    @staticmethod
+    def _rows(weighing: Weighing, probe: Probe, *, new: bool) -> dict[tuple[int, ...], Row]:
+        """Probability of each answer in each mode of the part, which may be `new`. [-]"""
+        look, wrong = probe.look, weighing.slips["look_wrong"]
+        assert look is not None
+        rows: dict[tuple[int, ...], Row] = {}
+        for m, mode in enumerate(weighing.bench.space.modes[weighing.bench.place[probe.part]]):
+            row = look.table.get(HEALTHY if new else mode.name, look.table["otherwise"])
+            rows[(m,)] = tuple((1.0 - wrong) * p + wrong / len(row) for p in row)
+        return rows
+
+
+KINDS = (PartLook(),)

@@ -1,0 +1,307 @@
+"""
+Measurements between two points: what may be between the tips, what a display says of it, what it would show.
+
+A kind says what parts a measurement depends on and what is predicted between the tips; the rest is here.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.circuit.network import Setup, predict
+from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.cases import Config
+from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.likelihood import Display, evidence, gain, nodes_of
+from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
+from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.meters import Meter, Quantity
+from humclick.parts.family import HEALTHY, Condition
+from humclick.readings import Reading, format_si
+
+__all__ = ["Measured", "Tips", "across", "labels_between"]
+
+#: Two predicted values closer than this ratio share a bin. [-]
+_APART = 1.6
+#: Most bins a measurement is cut into, OL not counted.
+_MOST_BINS = 5
+#: What the control is found to do is history once it was set.
+_CONTROL = frozenset({"control.not_calling"})
+
+
+@dataclass(frozen=True, slots=True)
+class Tips:
+    """
+    What may be between the tips of a meter.
+
+    Attributes
+    ----------
+    states : tuple of (weight, median, ln standard deviation)
+        Weights sum to 1; a median is infinite where nothing conducts. In the probe's SI unit.
+    renewed : bool
+        Whether every reading finds another state and value (a contact that scatters); else repeats
+        share them.
+    """
+
+    states: tuple[tuple[float, float, float], ...]
+    renewed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Touched:
+    """Where the tips are, and what is wrong there."""
+
+    probe: str
+    hot: bool
+    modes: frozenset[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Foreseen:
+    """All that the rows of a forecast depend on."""
+
+    probe: str
+    hot: float
+    mended: frozenset[str]
+    offset: float
+    seen: tuple[Reading | None, ...]
+    meter: Meter
+
+
+_PREDICTED: Memory[_Touched, tuple[float, float]] = Memory()
+_TIPS: Memory[_Touched, Tips] = Memory()
+_ROWS: Memory[_Foreseen, dict[Config, Row]] = Memory()
+_EDGES: Memory[str, tuple[tuple[float, ...], tuple[str, ...]]] = Memory()
+
+
+def across(bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> tuple[float, float]:
+    """
+    Median and ln standard deviation of the ohms between a probe's two points; infinite where open. [Ω], "
+    "[-]
+    """
+    assert probe.points is not None
+    setup = Setup(condition=Condition(hot=hot, turned=probe.turned), alone=probe.part)
+    got = predict(bench.machine, modes, setup, probe.points)
+    return got.ohms, got.sigma
+
+
+class Measured(Model):
+    """A measurement whose reading depends on a few parts."""
+
+    # -- what a kind says -----------------------------------------------------------------------------------
+
+    def scope(self, bench: Bench, probe: Probe) -> tuple[int, ...]:
+        """Parts it depends on, by their indices."""
+        return (bench.place[probe.part],)
+
+    def between_tips(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        """
+        Median and ln standard deviation of what is really between the tips.
+
+        Infinite where nothing conducts, zero where nothing is there to charge or to feed.
+        """
+        raise NotImplementedError
+
+    def nothing(self, bench: Bench, display: Display) -> float:
+        """Probability of a display where nothing is there to charge or to feed. [-]"""
+        return display.probability(0.0)
+
+    def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
+        """What is common to readings of one unknown: the meter's gain; a ln standard deviation. [-]"""
+        return gain(meter, quantity, median)
+
+    def edges(
+        self, bench: Bench, probe: Probe, quantity: Quantity
+    ) -> tuple[tuple[float, ...], tuple[str, ...]]:
+        """Edges of the bins a forecast has, and what they are called, OL with them. [SI]"""
+        medians = set()
+        for part in self.scope(bench, probe):
+            for mode in bench.space.modes[part]:
+                for hot in (False, True):
+                    median, _ = self.predicted(bench, probe, {bench.parts[part]: mode.name}, hot)
+                    if math.isfinite(median) and median > 0.0:
+                        medians.add(median)
+        healthy, sigma = self.predicted(bench, probe, {}, False)
+        edges = _cut_between(sorted(medians), healthy, sigma)
+        return edges, (*labels_between(edges, quantity), "OL")
+
+    # -- between the tips -----------------------------------------------------------------------------------
+
+    def predicted(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        """As `between_tips`, worked out once for a bench."""
+        table, key = _PREDICTED.of(bench), _Touched(probe.id, hot, frozenset(modes.items()))
+        value = table.get(key)
+        if value is None:
+            value = table[key] = self.between_tips(bench, probe, modes, hot)
+        return value
+
+    def tips(self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
+        """Everything that may be between the tips under a set of modes: states with weights."""
+        table, key = _TIPS.of(bench), _Touched(probe.id, hot, frozenset(modes.items()))
+        value = table.get(key)
+        if value is None:
+            value = table[key] = self._states(bench, probe, modes, hot)
+        return value
+
+    def _states(self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
+        median, sigma = self.predicted(bench, probe, modes, hot)
+        states: tuple[tuple[float, float, float], ...] = ((1.0, median, sigma),)
+        own = {part: bench.machine.part(part).family.mode(mode) for part, mode in modes.items()}
+        for part, mode in own.items():
+            if not mode.makes or not math.isfinite(median):
+                continue
+            sound = self.predicted(bench, probe, {p: m for p, m in modes.items() if p != part}, hot)
+            if median != sound[0]:  # it lies between the tips
+                rest = 1.0 - mode.makes - mode.loses
+                states = ((mode.makes, *sound), (mode.loses, math.inf, 0.0), (rest, median, sigma))
+        if hot and probe.part:
+            opens = bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
+            if opens:
+                states = ((opens, math.inf, 0.0), *((w * (1.0 - opens), m, s) for w, m, s in states))
+        return Tips(states, any(mode.scattered for mode in own.values()))
+
+    # -- what was seen --------------------------------------------------------------------------------------
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        probe, seen = taken
+        return Group(probe.id, seen.temperature.kind, mended=mended & (_CONTROL | {probe.part}))
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        probe, bench = taken[0].probe, weighing.bench
+        scope = self.scope(bench, probe)
+        warm = p_hot(taken[0].seen.temperature, weighing.slips["cold_but_warm"]) if probe.heat else 0.0
+        leads = len(weighing.leads)
+        adding = weighing.leads if probe.quantity == "resistance" else weighing.leads[:1]
+        displays = [weighing.displays(taken, c) for c, _ in adding]
+        table: dict[Config, Row] = {}
+        for config in bench.configs(scope):
+            modes = without(bench.modes_of(scope, config), mended)
+            row = tuple(self._value(weighing, probe, modes, shown, warm) for shown in displays)
+            table[config] = row if len(row) == leads else row * leads
+        healthy = weighing.mean(table[(0,) * len(scope)])
+        return Factor((), scope, table, None, weighing.none(healthy, displays[0]))
+
+    def _value(
+        self,
+        weighing: Weighing,
+        probe: Probe,
+        modes: Mapping[str, str],
+        displays: Sequence[Display],
+        hot: float,
+    ) -> float:
+        cold = self._at(weighing, probe, modes, displays, False)
+        if hot <= 0.0:
+            return cold
+        return hot * self._at(weighing, probe, modes, displays, True) + (1.0 - hot) * cold
+
+    def _at(
+        self,
+        weighing: Weighing,
+        probe: Probe,
+        modes: Mapping[str, str],
+        displays: Sequence[Display],
+        hot: bool,
+    ) -> float:
+        tips = self.tips(weighing.bench, probe, modes, hot)
+        together = [[d] for d in displays] if tips.renewed else [displays]
+        return math.prod(
+            math.fsum(w * self._integral(weighing, probe, own, median, s) for w, median, s in tips.states)
+            for own in together
+        )
+
+    def _integral(
+        self, weighing: Weighing, probe: Probe, displays: Sequence[Display], median: float, sigma: float
+    ) -> float:
+        quantity = Quantity(probe.quantity)
+        if median <= 0.0 and quantity is not Quantity.RESISTANCE:
+            return math.prod(self.nothing(weighing.bench, d) for d in displays)
+        sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
+        return max(evidence(displays, median, sigma).value, 1e-300)
+
+    # -- what would be seen ---------------------------------------------------------------------------------
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        bench, quantity = outlook.bench, Quantity(probe.quantity)
+        scope = self.scope(bench, probe)
+        hot = outlook.hot(probe, waits) if probe.heat else 0.0
+        before = [
+            t
+            for t in outlook.taken
+            if t.probe.id == probe.id
+            and t.seen.reading is not None
+            and (t.seen.temperature.kind != "hot" or not waits)
+        ]
+        shown = outlook.weighing.displays(before, outlook.offset)
+        meter = probe.meter or outlook.situation.meter
+        readings = tuple(t.seen.reading for t in before)
+        key = _Foreseen(probe.id, hot, outlook.mended, outlook.offset, readings, meter)
+        rows = _ROWS.of(bench).setdefault(key, {})
+        made = _EDGES.of(bench)
+        if probe.id not in made:
+            made[probe.id] = self.edges(bench, probe, quantity)
+        edges, labels = made[probe.id]
+        for config in outlook.configs(scope):
+            if config not in rows:
+                modes = without(bench.modes_of(scope, config), outlook.mended)
+                nodes = self._nodes(bench, probe, modes, shown, hot, meter)
+                rows[config] = tuple(outlook.bins(nodes, edges, quantity, meter))
+        return outlook.by_config(probe, waits, labels, scope, rows, edges)
+
+    def _nodes(
+        self,
+        bench: Bench,
+        probe: Probe,
+        modes: Mapping[str, str],
+        shown: Sequence[Display],
+        hot: float,
+        meter: Meter,
+    ) -> list[tuple[float, float]]:
+        found: list[tuple[float, float]] = []
+        quantity = Quantity(probe.quantity)
+        for share, warm in ((1.0 - hot, False), (hot, True)):
+            tips = self.tips(bench, probe, modes, warm)
+            states: list[tuple[float, Sequence[tuple[float, float]]]] = []
+            for weight, median, sigma in tips.states if share > 0.0 else ():
+                sigma = math.hypot(sigma, gain(meter, quantity, median))
+                if tips.renewed or not shown:
+                    states.append((weight, nodes_of(median, sigma)))
+                else:  # what was read before says which state it is in
+                    before = evidence(shown, median, sigma)
+                    states.append((weight * before.value, before.nodes))
+            total = math.fsum(weight for weight, _ in states) or 1.0
+            found.extend((x, share * weight / total * w) for weight, nodes in states for x, w in nodes)
+        return found
+
+
+def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tuple[float, ...]:
+    edges: list[float] = []
+    for low, high in itertools.pairwise(medians):
+        if high / low > _APART:
+            edges.append(math.sqrt(low * high))
+    if math.isfinite(healthy) and healthy > 0.0 and sigma > 0.0:
+        for edge in (healthy * math.exp(-2.3 * sigma), healthy * math.exp(2.3 * sigma)):
+            if all(abs(math.log(edge / e)) > 0.4 for e in edges):
+                edges.append(edge)
+    elif not edges and medians:
+        edges = [2.0 * medians[-1]]
+    edges.sort()
+    while len(edges) > _MOST_BINS - 1:
+        nearest = healthy if math.isfinite(healthy) and healthy > 0.0 else edges[0]
+        edges.remove(max(edges, key=lambda e: abs(math.log(e / nearest))))
+    return tuple(edges or [1e6])
+
+
+def labels_between(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
+    """What the bins between edges are called. [SI]"""
+    shown = [format_si(e, quantity, 2) for e in edges]
+    middle = [f"{a} to {b}" for a, b in itertools.pairwise(shown)]
+    return (f"below {shown[0]}", *middle, f"above {shown[-1]}")

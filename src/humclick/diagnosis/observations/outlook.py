@@ -1,0 +1,206 @@
+"""
+What a kind of probe is asked with when one not yet taken is thought about, and what it answers.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.diagnosis.attempts import Attempt
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.cases import Cases, Config
+from humclick.diagnosis.factors import p_hot
+from humclick.diagnosis.likelihood import bins_of
+from humclick.diagnosis.observations.model import Probe, Taken
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.situation import Observation, Situation, warmth
+from humclick.meters import Meter, Quantity
+from humclick.readings import PartTemperature
+
+__all__ = ["Forecast", "Offer", "Outlook", "Row", "rounded"]
+
+_COLD = PartTemperature("cold")
+
+#: Probability of each outcome. [-]
+Row = tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """
+    Outcomes of one probe.
+
+    Attributes
+    ----------
+    probe : Probe
+        The probe.
+    waits : float
+        Minutes to wait before it can decide. [min]
+    labels : tuple of str
+        Outcomes in words.
+    rows : list of tuple of float
+        Distinct rows of outcome probabilities; each sums to 1. [-]
+    which : list of int
+        Row of each set asked for.
+    none : tuple of float
+        Row of "none of these".
+    edges : tuple of float
+        Edges between the numbers of a measurement; what is above the last may have OL apart. [SI]
+    """
+
+    probe: Probe
+    waits: float
+    labels: tuple[str, ...]
+    rows: list[Row]
+    which: list[int]
+    none: Row
+    edges: tuple[float, ...] = ()
+
+    def outcome(self, seen: Observation) -> int:
+        """Which of the outcomes an observation is, by its number."""
+        if seen.reading is None:
+            return self.labels.index(seen.answer)
+        if seen.reading.value is None:
+            return len(self.labels) - 1 if seen.reading.over_limit else 0
+        return bisect_right(self.edges, seen.reading.value)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """
+    A call in which probes are offered.
+
+    Attributes
+    ----------
+    situation : Situation
+        The call so far.
+    bench : Bench
+        The machine.
+    taken : tuple of Taken
+        Its observations with their probes.
+    likely : frozenset of str
+        The remedies most probably needed.
+    """
+
+    situation: Situation
+    bench: Bench
+    taken: tuple[Taken, ...]
+    likely: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """
+    A call before the next probe, and the sets of modes it is asked about.
+
+    Attributes
+    ----------
+    situation : Situation
+        The call so far.
+    weighing : Weighing
+        The machine, and what it is measured with.
+    taken : tuple of Taken
+        Its observations with their probes.
+    offset : float
+        What the test leads add, as far as is known by now. [Ω]
+    mended : frozenset of str
+        Parts new, and modes put right.
+    cases : Cases
+        Sets asked about.
+    """
+
+    situation: Situation
+    weighing: Weighing
+    taken: tuple[Taken, ...]
+    offset: float
+    mended: frozenset[str]
+    cases: Cases
+
+    @property
+    def bench(self) -> Bench:
+        """The machine."""
+        return self.weighing.bench
+
+    def hot(self, probe: Probe, waits: float) -> float:
+        """Probability that what the probe looks at is hot when it is taken. [-]"""
+        situation = self.situation
+        warm = _COLD if waits else warmth(situation.hot, situation.waited, probe.heat)
+        return p_hot(warm, self.weighing.slips["cold_but_warm"])
+
+    def configs(self, scope: tuple[int, ...]) -> list[Config]:
+        """Mode configurations of some parts that are asked about, the sound one among them."""
+        return list(dict.fromkeys([(0,) * len(scope), *self.cases.index(scope)[0]]))
+
+    def bins(
+        self,
+        nodes: Sequence[tuple[float, float]],
+        edges: Sequence[float],
+        quantity: Quantity,
+        meter: Meter | None = None,
+    ) -> list[float]:
+        """Probabilities of the next display between edges, and of OL; see `bins_of`. [-]"""
+        meter = meter or self.situation.meter
+        return bins_of(nodes, edges, meter, quantity, self.weighing.slips, self.offset)
+
+    def none(self, healthy: Sequence[float]) -> Row:
+        """Row of "none of these": partly what a sound machine shows, partly anything. [-]"""
+        share = self.weighing.as_healthy
+        return tuple(share * p + (1.0 - share) / len(healthy) for p in healthy)
+
+    def by_config(
+        self,
+        probe: Probe,
+        waits: float,
+        labels: Sequence[str],
+        scope: tuple[int, ...],
+        rows: Mapping[Config, Row],
+        edges: tuple[float, ...] = (),
+    ) -> Forecast:
+        """A forecast from a row for each mode configuration of some parts."""
+        configs, which = self.cases.index(scope)
+        shown = [rows[config] for config in configs]
+        none = self.none(rows[(0,) * len(scope)])
+        return Forecast(probe, waits, tuple(labels), shown, which, none, edges)
+
+    def by_set(self, row: Callable[[tuple[tuple[int, int], ...]], Row]) -> tuple[list[Row], list[int], Row]:
+        """
+        Distinct rows of what depends on the whole set, which one each set has, and that of the sound "
+        "one.
+        """
+        numbered: dict[Row, int] = {}
+        which = [numbered.setdefault(row(chosen), len(numbered)) for chosen in self.cases.sets]
+        healthy = row(())
+        numbered.setdefault(healthy, len(numbered))
+        return list(numbered), which, healthy
+
+    def by_attempt(
+        self,
+        row: Callable[[Attempt], Sequence[float]],
+        hot: float,
+        renewed: frozenset[str],
+        *,
+        known_good: bool = False,
+    ) -> tuple[list[Row], list[int], Row]:
+        """The same for what depends on how a start attempt goes, hot with a probability."""
+        cold = self.bench.attempts(hot=False, renewed=renewed, known_good=known_good)
+        warm = self.bench.attempts(hot=True, renewed=renewed, known_good=known_good)
+        made: dict[tuple[Attempt, Attempt], Row] = {}
+
+        def mixed(chosen: tuple[tuple[int, int], ...]) -> Row:
+            pair = cold(chosen), warm(chosen)
+            if pair not in made:
+                rows = zip(row(pair[0]), row(pair[1]), strict=True)
+                made[pair] = rounded([(1.0 - hot) * c + hot * w for c, w in rows])
+            return made[pair]
+
+        return self.by_set(mixed)
+
+
+def rounded(row: Sequence[float]) -> Row:
+    """A row to steps of 1/200, so that cases nobody could tell apart share it; sums to 1."""
+    steps = [round(200.0 * p) + 0.02 for p in row]
+    total = math.fsum(steps)
+    return tuple(s / total for s in steps)

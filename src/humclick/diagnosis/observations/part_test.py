@@ -1,0 +1,86 @@
+"""
+Measurements on a part by itself, taken off or isolated: ohms, or a capacitor's farads.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import ClassVar
+
+from humclick.arrangements.arrangement import PlacedPart
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import uncharged
+from humclick.diagnosis.likelihood import Display
+from humclick.diagnosis.observations.measured import Measured, across
+from humclick.diagnosis.observations.model import Probe, with_discharge
+from humclick.diagnosis.shop import Shop
+from humclick.parts.family import HEALTHY, BenchTest, Element
+
+__all__ = ["KINDS", "PartTest"]
+
+_HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
+#: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
+_SHORTS_METER = 200.0
+#: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
+_LEAK_FACTOR = 1.5
+
+
+class PartTest(Measured):
+    """A test of a part's family."""
+
+    name: ClassVar[str] = "test"
+    order: ClassVar[int] = 40
+    on_part: ClassVar[bool] = True
+    repeats: ClassVar[bool] = True
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        for placed in machine.parts:
+            yield from (self._probe(machine, placed, test) for test in placed.family.tests)
+
+    def _probe(self, machine: Machine, placed: PlacedPart, test: BenchTest) -> Probe:
+        outside = placed.family.outside
+        return Probe(
+            f"{placed.id}.{test.name}",
+            test.title,
+            test.how,
+            self,
+            test.quantity,
+            part=placed.id,
+            points=(placed.connect[test.between[0]], placed.connect[test.between[1]]),
+            minutes=test.minutes,
+            gates=test.gates if outside else with_discharge(machine, test.gates),
+            heat=_HEAT.get(placed.id, "") if test.quantity == "resistance" else "",
+            inside=not outside,
+            turned=test.turned,
+        )
+
+    def between_tips(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        if probe.quantity == "capacitance":
+            return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
+        return across(bench, probe, modes, hot)
+
+    def nothing(self, bench: Bench, display: Display) -> float:
+        return uncharged(display)
+
+    @staticmethod
+    def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:
+        family_mode = machine.part(part).family.mode(mode)
+        farads, sigma, leak = 0.0, 0.0, math.inf
+        for branch in family_mode.branches:
+            spread = machine.spread_of(part, family_mode, branch)
+            if branch.element is Element.CAPACITIVE:
+                farads, sigma = spread.median, spread.sigma
+            else:
+                leak = min(leak, spread.median)
+        if leak < _SHORTS_METER:
+            return math.inf, 0.0
+        if any(branch.size == "leak" for branch in family_mode.branches):
+            sigma = math.hypot(sigma, math.log(_LEAK_FACTOR))
+        return farads, sigma
+
+
+KINDS = (PartTest(),)

@@ -1,0 +1,96 @@
+"""
+A recording of a start attempt: what its line current says of the causes, or what is heard in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from typing import Any, ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.observations.attempt import Listened
+from humclick.diagnosis.observations.model import COVER_ON, Probe, Taken, rest_of
+from humclick.diagnosis.observations.outlook import Forecast, Outlook
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+from humclick.sourced import read_data
+from humclick.start.rows import OUTCOMES
+
+__all__ = ["KINDS", "Recorded"]
+
+
+class Recorded(Listened):
+    """A start attempt recorded by a clamp's log or a microphone; never advised."""
+
+    name: ClassVar[str] = "recorded"
+    order: ClassVar[int] = 90
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["attempt_as_found"]
+        yield Probe(
+            "attempt.recorded",
+            "A recording of a start attempt, by a clamp's log or a microphone",
+            "Cover on, stand to the side, start the recording, then power up; read it with the recordings "
+            "page or command.",
+            self,
+            outcomes=OUTCOMES,
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=COVER_ON,
+            heat=rest_of(machine),
+        )
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        """
+        What the causes say, where the recording shows the line current; else what was heard.
+
+        A share is kept for a recording that was read wrongly.
+        """
+        data = _data()
+        causes = taken[0].seen.causes
+        if not causes:
+            return super().factor(weighing, taken, mended)
+        likely = {cause: math.exp(x) for cause, x in causes if cause in data["causes"]}
+        if not likely:
+            return Factor(())
+        misread = float(data["misread"])
+        anything = math.fsum(likely.values()) / len(likely)
+        bench = weighing.bench
+
+        @cache
+        def value(chosen: tuple[Fault, ...]) -> float:
+            cause = _cause(bench, chosen, mended)
+            return (1.0 - misread) * likely.get(cause, anything) + misread * anything
+
+        return Factor((), (), {}, value, anything, 1.0)
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        return None
+
+
+def _data() -> Mapping[str, Any]:
+    return read_data("humclick.diagnosis", "recorded.toml")
+
+
+@cache
+def _causes() -> tuple[tuple[str, ...], Mapping[str, str]]:
+    """The causes in their order, and the first cause each mode belongs to."""
+    causes = _data()["causes"]
+    return tuple(causes), {m: c for c, row in reversed(causes.items()) for m in row["modes"]}
+
+
+def _cause(bench: Bench, chosen: tuple[Fault, ...], mended: frozenset[str]) -> str:
+    """The first cause, in the order of ``recorded.toml``, that one of the modes of a set belongs to."""
+    order, by_mode = _causes()
+    names = (f"{part}.{mode}" for part, mode in without(bench.modes_in(chosen), mended).items())
+    return min((by_mode[name] for name in names if name in by_mode), key=order.index, default="healthy")
+
+
+KINDS = (Recorded(),)

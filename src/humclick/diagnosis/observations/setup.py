@@ -1,0 +1,101 @@
+"""
+Pin readings made ready to be weighed: temperatures, leads, an internal protector open or not.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import copper, p_hot
+from humclick.diagnosis.likelihood import Display, gain
+from humclick.diagnosis.observations.model import Taken
+from humclick.diagnosis.windings import PinDisplay, WindingEvidence
+from humclick.meters import Meter, Quantity
+from humclick.readings import PartTemperature, Reading
+
+__all__ = ["WindingSetup", "winding_setup"]
+
+_INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
+
+
+@dataclass(frozen=True)
+class WindingSetup:
+    """
+    Pin readings made ready for `WindingEvidence`.
+
+    Attributes
+    ----------
+    windings : WindingEvidence
+        With the spread that meter gain and temperature add.
+    seen : tuple of (first pin, second pin, reading, temperature, copper factor)
+        The readings that have a value.
+    hot : mapping of epoch to float
+        Readings taken at one temperature are an epoch, in which an internal protector stays as it is:
+        probability that it was hot then. [-]
+    """
+
+    windings: WindingEvidence
+    seen: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
+    hot: Mapping[str, float]
+    meter: Meter
+    slips: Mapping[str, float]
+
+    def displays(self, offset: float, opened: frozenset[str] = frozenset()) -> list[PinDisplay]:
+        """Displays with a given lead offset, an internal protector open in some epochs. [Ω]"""
+        return [
+            PinDisplay(
+                i,
+                j,
+                Display(reading, self.meter, self.slips, offset),
+                copper,
+                _epoch(temperature) in opened,
+            )
+            for i, j, reading, temperature, copper in self.seen
+        ]
+
+    def subsets(self) -> list[frozenset[str]]:
+        """Sets of epochs in which an internal protector may have been open, improbable ones left out."""
+        names = sorted(self.hot)
+        every = (frozenset(c) for k in range(1, len(names) + 1) for c in itertools.combinations(names, k))
+        return [c for c in every if self.weight(c, 1.0) > 1e-4]
+
+    def weight(self, opened: frozenset[str], once: float) -> float:
+        """Probability that it was open in just these epochs, open with `once` where it is hot. [-]"""
+        return math.prod(once * p if e in opened else 1.0 - once * p for e, p in self.hot.items())
+
+
+def _epoch(temperature: PartTemperature) -> str:
+    if temperature.kind == "measured":
+        return "hot" if p_hot(temperature, 0.0) > 0.5 else "cold"
+    return temperature.kind
+
+
+def winding_setup(bench: Bench, meter: Meter, taken: Sequence[Taken]) -> WindingSetup:
+    """Make pin readings ready, their temperatures and the meter's gain put into factors and spreads."""
+    slips = bench.shop.slips
+    seen = [o for _, o in taken]
+    factors = [copper(o.temperature) for o in seen] or [(1.0, 0.0)]
+    felt = [
+        (o.temperature.kind, f[0])
+        for o, f in zip(seen, factors, strict=False)
+        if o.temperature.kind != "unknown"
+    ]
+    if len({kind for kind, _ in felt}) == 1:  # all windings sit in one shell: what nobody felt is as warm
+        shared = math.fsum(factor for _, factor in felt) / len(felt)
+        factors = [
+            (shared, f[1]) if o.temperature.kind == "unknown" else f
+            for o, f in zip(seen, factors, strict=True)
+        ]
+    typical = bench.machine.size("run_winding", "winding").median
+    widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
+    hot = {_epoch(o.temperature): p_hot(o.temperature, slips["cold_but_warm"]) for o in seen}
+    rows = [
+        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], o.reading, o.temperature, factor)
+        for (probe, o), (factor, _) in zip(taken, factors, strict=False)
+        if probe.pins is not None and o.reading is not None
+    ]
+    return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), hot, meter, slips)

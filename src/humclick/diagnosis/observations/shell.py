@@ -1,0 +1,84 @@
+"""
+The insulation between the windings and the shell, by an ohmmeter or by an insulation tester.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import ClassVar
+
+from humclick.arrangements.arrangement import PINS
+from humclick.arrangements.machine import Machine
+from humclick.circuit.network import Setup, predict
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import copper
+from humclick.diagnosis.observations.measured import Measured
+from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
+from humclick.diagnosis.shop import Shop
+from humclick.meters import Meter, Quantity, meter
+from humclick.readings import PartTemperature
+
+__all__ = ["KINDS", "Shell"]
+
+_WINDINGS = ("run_winding", "start_winding")
+
+
+class Shell(Measured):
+    """The lowest ohms from any pin to the shell."""
+
+    name: ClassVar[str] = "shell"
+    order: ClassVar[int] = 60
+    to_shell: ClassVar[bool] = True
+    repeats: ClassVar[bool] = True
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        make = partial(
+            Probe, model=self, quantity="resistance", points=("C", "shell"), gates=touching(machine)
+        )
+        minutes, risk = shop.probe["shell"]
+        yield make(
+            id="pins.shell",
+            title="Ohms from each pin to bare metal of the shell; note the lowest",
+            how="Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest "
+            "range.",
+            minutes=minutes,
+            risk=risk,
+        )
+        minutes, risk = shop.probe["shell_insulation"]
+        yield make(
+            id="shell.insulation",
+            title="Insulation tester from the pins to bare metal of the shell",
+            how="Take start components and electronics off the pins. Never test a compressor under vacuum. "
+            "500 V DC, one minute, from each pin to the shell; note the lowest, and the winding's "
+            "temperature if you can.",
+            minutes=minutes,
+            risk=risk,
+            meter=meter("insulation tester"),
+        )
+
+    def scope(self, bench: Bench, probe: Probe) -> tuple[int, ...]:
+        inside = ("internal_protector", *_WINDINGS)
+        return tuple(bench.place[part] for part in inside if part in bench.place)
+
+    def between_tips(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        machine = bench.machine
+        found = [predict(machine, modes, Setup(plugged=False), (pin, "shell")) for pin in PINS]
+        lowest = min(found, key=lambda p: p.ohms)
+        shorted = any(modes.get(part) == "grounded" for part in _WINDINGS)
+        # paths over one insulation age together: no narrower than one of them
+        own = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in _WINDINGS)
+        return lowest.ohms, max(lowest.sigma, own)
+
+    def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
+        return math.hypot(super().common(meter, quantity, median), copper(PartTemperature())[1])
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        """One insulation, whatever it is read with."""
+        return Group("shell", taken.seen.temperature.kind, mended=mended & {"run_winding"})
+
+
+KINDS = (Shell(),)

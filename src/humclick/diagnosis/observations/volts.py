@@ -1,0 +1,76 @@
+"""
+Volts at the outlet, at rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import dead
+from humclick.diagnosis.likelihood import Display
+from humclick.diagnosis.observations.measured import Measured
+from humclick.diagnosis.observations.model import METER, Probe
+from humclick.diagnosis.shop import Shop
+from humclick.meters import Quantity
+from humclick.parts.family import HEALTHY
+
+__all__ = ["KINDS", "STRAY", "Outlet"]
+
+#: The highest stray voltage on a dead wire, over nominal. [-]
+STRAY = 0.2
+#: How far the volts of a supply that is low differ from house to house, as a ln standard deviation. [-]
+_LOW_SIGMA = 0.06
+
+
+class Outlet(Measured):
+    """Volts at the outlet the machine is plugged into."""
+
+    name: ClassVar[str] = "volts"
+    order: ClassVar[int] = 10
+    at_outlet: ClassVar[bool] = True
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["supply_volts"]
+        yield Probe(
+            "supply.volts",
+            "Volts at the outlet, at rest",
+            "Prove the meter on a known source, then measure at the outlet the machine is plugged into.",
+            self,
+            "voltage",
+            part="supply",
+            points=("L", "N"),
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=(METER,),
+        )
+
+    def between_tips(
+        self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
+    ) -> tuple[float, float]:
+        machine = bench.machine
+        mode = machine.part("supply").family.mode(modes.get("supply", HEALTHY))
+        if mode.volts <= 0.01:
+            return 0.0, 0.0
+        spread = machine.size("supply", "outlet")
+        sigma = spread.sigma
+        if mode.name != HEALTHY and mode.volts < 1.0:
+            sigma = max(sigma, _LOW_SIGMA)
+        return machine.nameplate.volts * mode.volts * spread.median, sigma
+
+    def nothing(self, bench: Bench, display: Display) -> float:
+        return dead(display, STRAY * bench.machine.nameplate.volts)
+
+    def edges(
+        self, bench: Bench, probe: Probe, quantity: Quantity
+    ) -> tuple[tuple[float, ...], tuple[str, ...]]:
+        nominal = bench.machine.nameplate.volts
+        edges = (0.3 * nominal, 0.9 * nominal, 1.1 * nominal)
+        return edges, ("nearly nothing", "low", "within 10 %", "high", "OL")
+
+
+KINDS = (Outlet(),)

@@ -1,0 +1,128 @@
+"""
+Volts at the machine while it tries to start.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import ClassVar
+
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.factors import Factor, dead
+from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.likelihood import evidence, nodes_of
+from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row, rounded
+from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.volts import STRAY
+from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.shop import Shop
+from humclick.meters import Meter, Quantity
+from humclick.readings import format_si
+
+__all__ = ["KINDS", "VoltsStart"]
+
+#: No outlet is known better than this. [-]
+_LEAST_SIGMA = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class _Sag:
+    """How far the volts fall, and with what meter that is read. [-]"""
+
+    fraction: float
+    meter: Meter
+
+
+_BINS: Memory[_Sag, list[float]] = Memory()
+
+
+class VoltsStart(Model):
+    """The lowest volts at the machine's end of the cord."""
+
+    name: ClassVar[str] = "volts_start"
+    order: ClassVar[int] = 30
+
+    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
+        minutes, risk = shop.probe["supply_volts_start"]
+        yield Probe(
+            "supply.volts_start",
+            "Volts at the machine while it tries to start",
+            "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the lowest "
+            "volts.",
+            self,
+            "voltage",
+            part="supply",
+            points=("l", "n"),
+            minutes=minutes,
+            risk=risk,
+            live=True,
+            inside=False,
+            gates=(*touching(machine), METER, *COVER_ON),
+        )
+
+    def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
+        displays, bench = weighing.displays(taken[:1], 0.0), weighing.bench
+        if not displays:
+            return Factor(())
+        nominal = bench.machine.nameplate.volts
+        wide = max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+        nothing = dead(displays[0], STRAY * nominal)
+
+        @cache
+        def within(volts: float, spread: float) -> float:
+            return evidence(displays, volts, spread).value
+
+        @cache
+        def at(thousandths: int) -> float:
+            return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
+
+        @cache
+        def value(chosen: tuple[Fault, ...]) -> float:
+            return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
+
+        most = max(highest(displays[0], wide), nothing)
+        return Factor((), (), {}, value, weighing.none(value(()), displays), most)
+
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        """A new cord does not prove the house."""
+        return True
+
+    def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
+        bench, meter = outlook.bench, outlook.situation.meter
+        nominal = bench.machine.nameplate.volts
+        edges = (0.3 * nominal, 0.9 * nominal)
+        sigma = bench.machine.size("supply", "outlet").sigma
+        made = _BINS.of(bench)
+
+        def bins(fraction: float) -> list[float]:
+            key = _Sag(fraction, meter)
+            if key not in made:
+                nodes = nodes_of(max(nominal * fraction, 1e-6), sigma)
+                made[key] = outlook.bins(nodes, edges, Quantity.VOLTAGE)[:-1]
+            return made[key]
+
+        def row(chosen: tuple[Fault, ...]) -> Row:
+            total = [0.0] * (len(edges) + 1)
+            for w, f in _fractions(bench, chosen, outlook.mended):
+                total = [r + w * b for r, b in zip(total, bins(round(f, 2)), strict=True)]
+            return rounded(total)
+
+        rows, which, healthy = outlook.by_set(row)
+        labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
+        return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
+
+
+def _fractions(
+    bench: Bench, chosen: tuple[Fault, ...], mended: frozenset[str]
+) -> Sequence[tuple[float, float]]:
+    """What of the outlet's volts is left, with weights. [-], [-]"""
+    return bench.standstill.terminal_volts(without(bench.modes_in(chosen), mended))
+
+
+KINDS = (VoltsStart(),)

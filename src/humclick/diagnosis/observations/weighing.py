@@ -1,0 +1,77 @@
+"""
+What a kind of probe is asked with when observations of it are weighed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.factors import flat
+from humclick.diagnosis.likelihood import Display
+from humclick.diagnosis.observations.model import Taken
+from humclick.meters import Meter
+
+__all__ = ["Weighing"]
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """
+    A machine, and what it was measured with.
+
+    Attributes
+    ----------
+    bench : Bench
+        The machine.
+    meter : Meter
+        The technician's own.
+    leads : tuple of (offset, weight)
+        Nodes of what the test leads add. [Ω], [-]
+    """
+
+    bench: Bench
+    meter: Meter
+    leads: tuple[tuple[float, float], ...]
+
+    @property
+    def slips(self) -> Mapping[str, float]:
+        """Probabilities of what hands do wrong. [-]"""
+        return self.bench.shop.slips
+
+    @property
+    def as_healthy(self) -> float:
+        """How probably a fault the model does not know shows as a healthy part does. [-]"""
+        return self.bench.shop.none["as_healthy"]
+
+    def displays(self, taken: Sequence[Taken], offset: float) -> list[Display]:
+        """What was shown, each by its meter, with what the leads add. [Ω]"""
+        return [
+            Display(o.reading, probe.meter or self.meter, self.slips, offset)
+            for probe, o in taken
+            if o.reading is not None
+        ]
+
+    def mean(self, row: Sequence[float]) -> float:
+        """A value by lead node, over what the leads may add."""
+        if len(row) == 1:
+            return row[0]
+        return sum(p * w for p, (_, w) in zip(row, self.leads, strict=True))
+
+    def none(self, healthy: float, displays: Sequence[Display], share: float | None = None) -> float:
+        """
+        Probability of displays when the cause is none of those modelled. [-]
+
+        Parameters
+        ----------
+        healthy : float
+            Under the sound machine. [-]
+        displays : sequence of Display
+            What was shown.
+        share : float, optional
+            How probably it shows as a healthy part does; the shop's figure if left out. [-]
+        """
+        share = self.as_healthy if share is None else share
+        return share * healthy + (1.0 - share) * math.prod(flat(d) for d in displays)
