@@ -79,7 +79,7 @@ def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
     }
     value = _by_classes(sees, table)
     most = max(table.values())
-    return Whole(value, most, sees.__getitem__ if draw(st.booleans()) else None)
+    return Whole(value, most, 0, sees.__getitem__ if draw(st.booleans()) else None)
 
 
 def _by_classes(
@@ -184,7 +184,7 @@ def _blind(whole: Whole, first: Callable[[Fault], Fault]) -> Whole:
     def sees(fault: Fault) -> Hashable:
         return first(fault) if whole.sees is None else whole.sees(first(fault))
 
-    return Whole(value, whole.most, sees)
+    return Whole(value, whole.most, 0, sees)
 
 
 def _with_twin(table: Table, part: int, mode: int, twin: int) -> Table:

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
 from humclick.diagnosis.attempts import Attempt, attempts_of
-from humclick.diagnosis.cases import Cases, Config
+from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import PUT_RIGHT
 from humclick.errors import Refused
 from humclick.parts.family import Mode
 from humclick.sourced import Spread
@@ -78,29 +79,18 @@ class Bench(Remembering):
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
 
     @cached_property
-    def cases(self) -> Cases:
-        """All hypotheses in a row."""
-        return Cases(self.space.sets, len(self.parts))
-
-    @cached_property
-    def members(self) -> dict[tuple[str, str], list[int]]:
-        """Hypotheses in which a part is in a mode, by (part, mode)."""
-        found: dict[tuple[str, str], list[int]] = {}
-        for h, chosen in enumerate(self.space.sets):
-            for fault in chosen:
-                found.setdefault(self.space.named((fault,))[0], []).append(h)
-        return found
-
-    @cached_property
-    def classes(self) -> tuple[list[frozenset[str]], list[int]]:
-        """Decision classes, and the class of each hypothesis."""
-        found: dict[frozenset[str], int] = {}
-        return_index = [found.setdefault(r, len(found)) for r in self.space.remedies]
-        return list(found), return_index
-
-    def index(self, scope: tuple[int, ...]) -> tuple[list[Config], list[int]]:
-        """Distinct mode configurations of some parts, and which one each hypothesis has."""
-        return self.cases.index(scope)
+    def kinds(self) -> dict[Fault, int]:
+        """A number for each mode, the same for modes of a part that differ in looks and odds alone."""
+        found: dict[object, int] = {}
+        numbered = {}
+        for part, m in self.space.singles:
+            mode = self.space.modes[part][m]
+            keys = [self.starts.key({self.parts[part]: mode.name}, hot=hot) for hot in (False, True)]
+            bare = replace(mode, name="", title="", plain="", odds=0.0)
+            alone = [modes for modes in PUT_RIGHT.values() if f"{self.parts[part]}.{mode.name}" in modes]
+            kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
+            numbered[(part, m)] = found.setdefault(kind, len(found))
+        return numbered
 
     def configs(self, scope: tuple[int, ...]) -> tuple[Config, ...]:
         """Mode configurations of some parts, the sound one first; no more faults than a hypothesis has."""

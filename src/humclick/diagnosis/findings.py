@@ -183,11 +183,10 @@ def _whole_sentence(
     bench: Bench, probe: Probe, shown: str, value: Callable[[tuple[Fault, ...]], float]
 ) -> tuple[str, bool]:
     rows = []
-    for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
-        if len(chosen) == 1:
-            part, mode = chosen[0]
-            label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
-            rows.append((value(chosen), bench.space.prior[h] * value(chosen), label))
+    for part, mode in bench.space.singles:
+        label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
+        likely = value(((part, mode),))
+        rows.append((likely, bench.space.odds[part][mode] * likely, label))
     best = max(v for v, _, _ in rows)
     fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
     names = "; ".join(label for _, _, label in fits[:4])

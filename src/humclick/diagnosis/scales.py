@@ -67,15 +67,18 @@ class Whole:
         Probability under a set. [-]
     most : float
         No set gives more. [-]
+    effort : int
+        How long it takes to work out beside others.
     sees : callable or None
         What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
-        nothing at all. Without it every mode is another.
+        nothing at all. Without it, whatever keeps modes apart.
     kept : dict
         What was given already, by what was seen.
     """
 
     value: Callable[[Chosen], float]
     most: float = 1.0
+    effort: int = 0
     sees: Callable[[Fault], Hashable] | None = None
     kept: dict[tuple[Hashable, ...], float] = field(default_factory=dict, compare=False)
 
@@ -161,7 +164,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
                 for g in range(len(scales.leads))
             ]
             fault = (part, mode)
-            seen = tuple(fault if w.sees is None else w.sees(fault) for w in scales.wholes)
+            seen = tuple(w.sees(fault) for w in scales.wholes if w.sees is not None)
             ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
             groups.setdefault((scales.apart(fault), seen, ties), []).append((mode, ratios))
         found.extend(_alike(part, rows) for rows in groups.values())

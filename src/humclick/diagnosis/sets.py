@@ -24,12 +24,13 @@ __all__ = ["Weighed", "weigh"]
 
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
-#: What is never made may weigh this part of all that may be left out. [-]
-_UNMADE = 0.5
+#: What is never made may weigh this part of all that may be left out: with one reading of the whole machine at
+#: most, and with more. [-]
+_UNMADE = (0.6, 0.2)
 #: So many sets are asked everything first, to see what the whole weighs at least.
 _FIRST = 64
 #: Part of what may be left out that one reading of the whole machine passes over, and the last one. [-]
-_SPENT = (0.2, 1.0)
+_SPENT = (0.1, 1.0)
 #: What is left of all sets once those made are taken off is no better known than this part of all. [-]
 _ROUNDING = 1e-13
 #: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
@@ -105,7 +106,7 @@ def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
 class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
-        self.wholes = sorted(scales.wholes, key=lambda whole: -whole.most)  # what says least costs least
+        self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, -whole.most))
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
         self.base = [
@@ -128,9 +129,7 @@ class _Search:
             for n in chosen:
                 self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
         self.faults = [group.fault for group in self.alike]
-        self.seen = [
-            self.faults if w.sees is None else [w.sees(fault) for fault in self.faults] for w in self.wholes
-        ]
+        self.seen = [[(w.sees or scales.apart)(fault) for fault in self.faults] for w in self.wholes]
         self.asked = [whole.kept for whole in self.wholes]
         self.count = 0
 
@@ -253,7 +252,7 @@ class _Search:
             least += weight * math.prod(self._ask(stage, chosen) for stage in stages)
         while True:
             unmade = ceiling * (max(within - reached, 0.0) + _ROUNDING * within) if low else 0.0
-            allowed = _UNMADE * tolerance * least
+            allowed = _UNMADE[len(stages) > 1] * tolerance * least
             if unmade <= allowed:
                 break
             deeper = min(_DEEPER, max(allowed / unmade, _DEEPEST))

@@ -111,7 +111,7 @@ class Amps(Model):
             mended,
         )
         none = weighing.none(value(()), [display], _AS_HEALTHY)
-        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing))
+        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), 1)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""

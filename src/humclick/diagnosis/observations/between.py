@@ -94,7 +94,7 @@ class Between(Measured):
                 *self.predicted(bench, probe, modes, False)
             )
 
-        return Factor((), (), {}, value, weighing.none(value(()), displays))
+        return Factor((), (), {}, value, weighing.none(value(()), displays), effort=2)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

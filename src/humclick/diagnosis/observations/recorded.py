@@ -69,7 +69,7 @@ class Recorded(Listened):
             cause = _cause(bench, chosen, mended)
             return (1.0 - misread) * likely.get(cause, anything) + misread * anything
 
-        return Factor((), (), {}, value, anything, 1.0)
+        return Factor((), (), {}, value, anything, 1.0, 0, lambda fault: _cause(bench, (fault,), mended))
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

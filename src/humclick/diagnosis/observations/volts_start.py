@@ -87,7 +87,7 @@ class VoltsStart(Model):
             return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
 
         most = max(highest(displays[0], wide), nothing)
-        return Factor((), (), {}, value, weighing.none(value(()), displays), most)
+        return Factor((), (), {}, value, weighing.none(value(()), displays), most, 2)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""
