@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from numpy.polynomial.legendre import leggauss
 from scipy import integrate
 
 from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.delta import triangle_from
 from humclick.diagnosis.likelihood import Display
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.windings import PERMUTATIONS, Affine, PinDisplay, Sealed, WindingEvidence, pin_pairs
@@ -152,7 +154,7 @@ def pin_pair(names: tuple[str, str, str], d: PinDisplay) -> tuple[str, str]:
         (("", "", "15.0"), "standard", SOUND, IDENTITY),
         (("4.0", "", "15.0"), "standard", ("healthy", "shorted_turns", "healthy"), IDENTITY),
         (("1.5", "11.0", "12.5"), "standard", ("shorted_turns", "healthy", "healthy"), IDENTITY),
-        (("3.0", "4.0", "0.9"), "standard", ("healthy", "bridged", "healthy"), IDENTITY),
+        (("3.0", "", "0.9"), "standard", ("healthy", "bridged", "healthy"), IDENTITY),
         (("OL", "11.0", "OL"), "standard", ("open", "healthy", "healthy"), IDENTITY),
     ],
 )
@@ -163,6 +165,48 @@ def test_evidence_agrees_with_brute_force(
     own, seen = windings(), displays(shown, meter_name)
     found = own.evidence(seen, {names: 1.0}, [sealed])[sealed][names]
     assert found == pytest.approx(by_brute_force(own, sealed, seen, names), rel=2e-2)
+
+
+@pytest.mark.parametrize(
+    ("shown", "meter_name", "run"),
+    [
+        (("3.0", "3.6", "0.9"), "standard", "healthy"),
+        (("2.50", "2.77", "0.48"), "bench", "healthy"),
+        (("2.50", "2.77", "0.48"), "bench", "shorted_turns"),
+        (("2.0", "2.0", "2.0"), "standard", "healthy"),
+    ],
+)
+def test_windings_that_touch_agree_with_a_triple_sum(
+    shown: tuple[str, str, str], meter_name: str, run: str
+) -> None:
+    """A bridge of any ohms: the sum over run winding, start winding and bridge, within two in a hundred."""
+    own, sealed = windings(), (run, "bridged", "healthy")
+    clean = {k: p if k == "dirty_contact_ohms" else 0.0 for k, p in SLIPS.items()}
+    read = [Display(parse_reading(text, Quantity.RESISTANCE), meter(meter_name), clean) for text in shown]
+    seen = [PinDisplay(i, j, d, 1.0, False) for (i, j), d in zip(PAIRS, read, strict=True)]
+    bridge = own.machine.size("start_winding", "bridge")
+    priors = [own.prior("run_winding", run), own.prior("start_winding", "bridged")]
+    priors += [(bridge.median, bridge.sigma)]
+    middle = triangle_from(*(float(text) for text in shown))
+    assert middle is not None
+    axes = []
+    for k, ohms in enumerate(middle):
+        moves = [triangle_from(*(float(t) + 1e-4 * (n == m) for n, t in enumerate(shown))) for m in range(3)]
+        peaks = [d.display.peak or (0.0, 0.0) for d in seen]
+        sd = sum(abs((b or middle)[k] - ohms) / 1e-4 * peak[1] for b, peak in zip(moves, peaks, strict=True))
+        axes.append(np.linspace(max(ohms - 5.0 * sd, 0.01 * ohms), ohms + 5.0 * sd, 61))
+    a, b, c = np.meshgrid(*axes, indexing="ij")
+    whole = a + b + c
+    total: Any = np.ones_like(whole)
+    for branch, (median, sigma) in zip((a, b, c), priors, strict=True):
+        total *= np.exp(-0.5 * (np.log(branch / median) / sigma) ** 2)
+        total /= branch * sigma * math.sqrt(2 * math.pi)
+    for d, across in zip(seen, (a * (b + c), b * (a + c), c * (a + b)), strict=True):
+        total *= np.vectorize(d.display.probability)(across / whole)
+    for axis in axes:
+        total = np.trapezoid(total, axis, axis=0)
+    got = own.evidence(seen, {IDENTITY: 1.0}, [sealed])[sealed][IDENTITY]
+    assert got == pytest.approx(float(total), rel=2e-2)
 
 
 def test_evidence_agrees_with_scipy() -> None:

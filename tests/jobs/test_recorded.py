@@ -10,17 +10,23 @@ from pathlib import Path
 
 import pytest
 
+from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.shop import shop_from_table
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Refused
 from humclick.jobs.event_tables import event_from, new_event, table_of
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
-from humclick.recordings.evidence import evidence_of
+from humclick.parts.family import family
+from humclick.recordings.evidence import current_evidence, evidence_of
 from humclick.recordings.logs import read_recording
+from humclick.recordings.recognise import Plate, Shown
+from humclick.recordings.recording import Recording
+from humclick.sourced import read_data
 
 MACHINE = Machine.of("rsir-ptc", "external", Nameplate(115.0, 60.0, locked_rotor_amps=18.7))
 
@@ -79,6 +85,76 @@ def test_a_recording_goes_through_the_call_without_loss(tmp_path: Path) -> None:
     assert situation.observations[0].probe == "attempt.recorded"
     assert math.isclose(max(x for _, x in situation.observations[0].causes), 0.0, abs_tol=1e-9)
     assert situation.hot is True
+
+
+def weighed(plate: Plate, level: float, seconds: float, then: float) -> Shown:
+    """A second of nothing, a level for some seconds, another level, weighed."""
+    amps = [0.0] * 20 + [level] * round(20 * seconds) + [then] * 200
+    return current_evidence(Recording(name="made", values=amps, step=0.05, unit="A"), plate)[1]
+
+
+COURSES = ((13.6, 9.3, 0.0), (18.7, 8.0, 0.0), (18.7, 0.4, 3.1), (0.0, 5.0, 0.0), (6.0, 1.0, 0.2))
+
+
+@pytest.mark.parametrize(
+    "name", ["rsir-ptc", "csir-current-relay", "csr-potential-relay", "psc", "timed-starter"]
+)
+@pytest.mark.parametrize("course", COURSES)
+def test_a_recording_by_itself_says_what_a_call_would_say(
+    name: str, course: tuple[float, float, float]
+) -> None:
+    """Each cause has the probability of its modes in a call that saw nothing else, within its own bound."""
+    machine = Machine.of(name, nameplate=Nameplate(115.0, 60.0, locked_rotor_amps=18.7))
+    shown = weighed(plate_of(machine), *course)
+    causes = tuple(shown.log_likelihood.items())
+    post = judge(
+        Situation(machine, None, (Observation("attempt.recorded", answer=shown.heard[0], causes=causes),))
+    ).post
+    grouped = read_data("humclick.diagnosis", "recorded.toml")["causes"]
+    expected = dict.fromkeys(grouped, 0.0)
+    for modes, p in post.shares():
+        named = {f"{part}.{mode}" for part, mode in modes.items()}
+        looks = [cause for cause, row in grouped.items() if named & set(row["modes"])]
+        expected[looks[0] if looks else "healthy"] += p
+    bound = post.left_out + judge(Situation(machine)).post.left_out
+    for cause, p in expected.items():
+        assert shown.probabilities[cause] == pytest.approx(p, abs=2.0 * bound)
+    assert shown.none == pytest.approx(post.none, abs=2.0 * bound)
+
+
+@pytest.mark.parametrize(
+    ("mode", "cause"),
+    [
+        ("run_winding.open", "run_winding_open"),
+        ("ptc.still_hot", "ptc_hot"),
+        ("ptc.bridged", "start_device_bridged"),
+        ("overload_protector.trips_early", "protector_early"),
+    ],
+)
+def test_a_shop_that_doubles_the_odds_of_a_mode_doubles_those_of_its_cause(mode: str, cause: str) -> None:
+    """The one list of odds is that of the parts, and a shop's own figure takes its place here, too."""
+    part, _, name = mode.partition(".")
+    doubled = shop_from_table({"odds": {mode: 2.0 * family(part).mode(name).odds}})
+    before, after = (weighed(plate_of(MACHINE, shop), *COURSES[0]).probabilities for shop in (None, doubled))
+    odds = [row[cause] / row["no_start_current"] for row in (before, after)]
+    assert odds[1] == pytest.approx(2.0 * odds[0], rel=0.02)
+
+
+def test_where_no_machine_is_known_the_odds_are_the_mean_of_those_with_its_gear() -> None:
+    """A PTC alone: the mean over all arrangements that have one; no gear at all: each kind a third."""
+    machines = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
+    own = [plate_of(one) for one in machines if any(part.id == "ptc" for part in one.parts)]
+    mean = plate_of(None, gear="ptc").odds
+    assert mean is not None
+    assert len(own) > 3
+    for cause, share in mean.shares["ptc"].items():
+        rows = [plate.odds.shares["ptc"][cause] for plate in own if plate.odds is not None]
+        assert share == pytest.approx(sum(rows) / len(rows))
+    unknown, recognised = plate_of(None), plate_of(Machine.of("inverter-driven"))
+    assert unknown.odds == recognised.odds
+    assert unknown.odds is not None
+    assert set(unknown.odds.shares) == {"ptc", "current_relay", "potential_relay"}
+    assert unknown.odds.shares["ptc"] == mean.shares["ptc"]
 
 
 @pytest.mark.parametrize(

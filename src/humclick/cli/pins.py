@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from humclick.cli.given import AMPS, VOLTS
+from humclick.cli.given import AMPS, VOLTS, shop_in, shop_option
 from humclick.cli.written import save
 from humclick.errors import Refused
 
@@ -65,6 +65,7 @@ def _leads(text: str | None) -> Leads | None:
 @click.option("--leads", help="nulled, or ohms with the tips held together, such as 0.3.")
 @click.option("--layout", type=click.Choice(_LAYOUTS), help="How the pins lie: they are drawn.")
 @click.option("--svg", type=click.Path(dir_okay=False, path_type=Path), help="Draw them to an SVG file.")
+@shop_option
 @click.option("--json", "json_", is_flag=True, help="As JSON.")
 def pins(
     readings: tuple[str, str, str],
@@ -77,6 +78,7 @@ def pins(
     leads: str | None,
     layout: str | None,
     svg: Path | None,
+    shop_file: Path | None,
     json_: bool,
 ) -> None:
     """
@@ -106,6 +108,7 @@ def pins(
         leads=_leads(leads),
         protector="unknown" if internal is None else "internal" if internal else "external",
         shell=None if shell is None else parse_reading(shell, Quantity.RESISTANCE),
+        shop=shop_in(shop_file),
     )
     click.echo(as_json(found) if json_ else finding_in_words(found))
     if layout is not None and not json_:

@@ -4,15 +4,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from humclick.cli.given import AMPS, call_in
+from humclick.cli.given import AMPS, call_in, shop_in, shop_option
 from humclick.recordings import GEARS
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.shop import Shop
     from humclick.recordings.evidence import Evidence
     from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
     from humclick.recordings.recognise import Plate, Shown
@@ -40,6 +42,7 @@ _SAID = {
 @click.option("--rate", type=float, help="Samples a second, where the file does not tell.")
 @click.option("--scale", type=float, help="Amperes for one unit (1 mV, or full scale of a WAV file).")
 @click.option("--sound/--current", "sound", default=None, help="What a WAV file holds, where it is mistaken.")
+@shop_option
 @click.option("--keep", is_flag=True, help="Also put it into the call, as evidence.")
 @click.option("--json", "json_", is_flag=True, help="As JSON.")
 def recording(
@@ -51,6 +54,7 @@ def recording(
     rate: float | None,
     scale: float | None,
     sound: bool | None,
+    shop_file: Path | None,
     keep: bool,
     json_: bool,
 ) -> None:
@@ -68,7 +72,7 @@ def recording(
     from humclick.recordings.sound import SoundShown
 
     machine = None if call_file is None else call_in(call_file).machine
-    plate = _plate(machine, lra, rla, gear)
+    plate = _plate(machine, lra, rla, gear, shop_in(shop_file))
     read = read_recording(file, rate=rate, scale=scale)
     if sound and not read.waveform:
         raise Refused(f"{read.name}: is a log of effective values, not sound; leave --sound out")
@@ -85,7 +89,6 @@ def recording(
 def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     """Put what the recording shows into the call."""
     import hashlib
-    from pathlib import Path
 
     from humclick.cli.device import terminal
     from humclick.errors import Refused
@@ -103,18 +106,19 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     click.echo(f"Put into {call_file}; ask humclick advise {call_file}", err=True)
 
 
-def _plate(machine: Machine | None, lra: float | None, rla: float | None, gear: str | None) -> Plate:
+def _plate(
+    machine: Machine | None, lra: float | None, rla: float | None, gear: str | None, shop: Shop
+) -> Plate:
     """What is known of the machine; what is typed goes before the call."""
     from dataclasses import replace
 
     from humclick.jobs.recorded import plate_of
 
-    known = plate_of(machine)
+    known = plate_of(machine, shop, gear)
     return replace(
         known,
         locked_rotor_amps=lra or known.locked_rotor_amps,
         rated_load_amps=rla or known.rated_load_amps,
-        gear=gear or known.gear,
     )
 
 
@@ -274,6 +278,7 @@ def _current_result(
         "duty": measured.duty,
         "heard": list(shown.heard),
         "probabilities": dict(shown.probabilities),
+        "none": shown.none,
         "log_likelihood": dict(shown.log_likelihood),
         "probes": probes,
         "sentences": list(shown.sentences),

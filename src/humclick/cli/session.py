@@ -385,7 +385,7 @@ class Session:
             if finding.id == event.id:
                 said = [words.lines(finding.text, "! " if finding.warns else "  "), *said[1:]]
         said += self._new_contradictions()
-        if name in UNNAMED_PINS and name not in self.queue and (pins := pins_found(self.call)):
+        if name in UNNAMED_PINS and name not in self.queue and (pins := pins_found(self.call, self.shop)):
             said.append(finding_in_words(pins))
         return "\n".join(said)
 

@@ -10,18 +10,23 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from humclick.diagnosis.likelihood import Display, peaks_of
+from humclick.diagnosis.likelihood import peaks_of
 from humclick.diagnosis.quadrature import cut, peak_cuts, rule
-from humclick.diagnosis.windings import PERMUTATIONS, WindingEvidence
-from humclick.parts.family import HEALTHY
 
-__all__ = ["delta_evidence", "triangle_from"]
+if TYPE_CHECKING:
+    from humclick.diagnosis.likelihood import Display
+    from humclick.diagnosis.windings import PinDisplay
+
+__all__ = ["PairRead", "three_numbers", "triangle_evidence", "triangle_from"]
 
 #: Three-point Gauss–Hermite rule: Abramowitz and Stegun, Table 25.10, for a unit normal distribution.
 _NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
-_STEP = 1e-4
+
+#: What a pair of pins reads at 25 °C: probability times ohms of the displays, their mean, its deviation. [Ω]
+PairRead = tuple[float, float, float]
 
 
 def triangle_from(c_r: float, c_s: float, s_r: float) -> tuple[float, float, float] | None:
@@ -55,86 +60,74 @@ def triangle_from(c_r: float, c_s: float, s_r: float) -> tuple[float, float, flo
     return product / s, product / r, product / c
 
 
-def delta_evidence(
-    displays: Mapping[tuple[int, int], Sequence[Display]], windings: WindingEvidence, copper: float
-) -> dict[tuple[str, str, str], float]:
+def three_numbers(displays: Sequence[PinDisplay]) -> Mapping[tuple[int, int], PairRead] | None:
+    """What each pair of pins reads; None unless all three showed nothing but numbers, equally warm."""
+    pairs: dict[tuple[int, int], list[Display]] = {}
+    for d in displays:
+        if d.hot or d.copper != displays[0].copper or not d.display.y or d.display.zero:
+            return None
+        pairs.setdefault((min(d.first, d.second), max(d.first, d.second)), []).append(d.display)
+    if len(pairs) < 3:
+        return None
+    copper = displays[0].copper
+    return {pair: _pair_read(own, copper) for pair, own in pairs.items()}
+
+
+def _pair_read(displays: Sequence[Display], copper: float) -> PairRead:
+    cuts = peak_cuts(peaks_of(displays))
+    places = [place for place, _ in cuts]
+    nodes = rule(cut(cuts, min(places), max(places))) if cuts else []
+    rows = [(x / copper, w * x / copper * math.prod(d.probability(x) for d in displays)) for x, _, w in nodes]
+    total = math.fsum(p for _, p in rows)
+    if total <= 0.0:  # repeats so far apart that no value makes both likely
+        return 0.0, 1.0, 0.0
+    mean = math.fsum(x * p for x, p in rows) / total
+    return total, mean, math.sqrt(math.fsum((x - mean) ** 2 * p for x, p in rows) / total)
+
+
+def triangle_evidence(
+    read: Mapping[tuple[int, int], PairRead],
+    names: tuple[str, str, str],
+    priors: Sequence[tuple[float, float]],
+) -> float:
     """
-    Probability of numbers at all three pairs when the windings touch, for each way the pins may lie.
+    Probability of numbers at all three pairs when the windings touch; a slip of the hand does not count.
 
     Parameters
     ----------
-    displays : mapping of (pin, pin) to displays
-        Pins 0, 1 and 2; all three pairs, numbers only.
-    windings : WindingEvidence
-        For the priors of the windings.
-    copper : float
-        Factor on the windings for their temperature, 1 at 25 °C. [-]
+    read : mapping of (pin, pin) to PairRead
+        As `three_numbers` gives them.
+    names : (str, str, str)
+        What the three pins really are.
+    priors : sequence of (median, sigma)
+        Of run winding, start winding and bridge: ohms, and standard deviation of the logarithm. [Ω], [-]
 
     Returns
     -------
-    dict
-        By naming; a slip of the hand does not count here. [-]
+    float
+        [-]
     """
-    heights, middles, widths = {}, {}, {}
-    for pair, own in displays.items():
-        cuts = peak_cuts(peaks_of(own))
-        if not cuts:
-            return dict.fromkeys(PERMUTATIONS, 0.0)
-        places = [c[0] for c in cuts]
-        rows = [
-            (x, w * x * math.prod(d.probability(x) for d in own))
-            for x, _, w in rule(cut(cuts, min(places), max(places)))
-        ]
-        total = heights[pair] = math.fsum(p for _, p in rows)
-        if total <= 0.0:  # repeats so far apart that no value makes both likely
-            return dict.fromkeys(PERMUTATIONS, 0.0)
-        mean = middles[pair] = math.fsum(x * p for x, p in rows) / total
-        widths[pair] = math.sqrt(math.fsum((x - mean) ** 2 * p for x, p in rows) / total)
-    bridge = windings.machine.size("start_winding", "bridge")
-    priors = [
-        windings.prior("run_winding", HEALTHY),
-        windings.prior("start_winding", HEALTHY),
-        (bridge.median, bridge.sigma),
-    ]
-    height = math.prod(heights.values()) / copper**3
-    found = {}
-    for names in PERMUTATIONS:
-        order = [
-            tuple(sorted((names.index(a), names.index(b)))) for a, b in (("C", "R"), ("C", "S"), ("S", "R"))
-        ]
-        density = 0.0
-        for steps in itertools.product(_NODES, repeat=3):
-            shown = [
-                (middles[pair] + z * widths[pair]) / copper  # type: ignore[index]
-                for pair, (z, _) in zip(order, steps, strict=True)
-            ]
-            density += math.prod(w for _, w in steps) * _density(shown, priors)
-        found[names] = height * density
-    return found
+    order = [sorted((names.index(a), names.index(b))) for a, b in (("C", "R"), ("C", "S"), ("S", "R"))]
+    pairs = [read[first, second] for first, second in order]
+    density = math.fsum(
+        math.prod(w for _, w in steps)
+        * _density([m + z * sd for (_, m, sd), (z, _) in zip(pairs, steps, strict=True)], priors)
+        for steps in itertools.product(_NODES, repeat=3)
+    )
+    return density * math.prod(height for height, _, _ in pairs)
 
 
 def _density(shown: Sequence[float], priors: Sequence[tuple[float, float]]) -> float:
-    """Prior density of the three readings, from that of the three branches. [1/Ω³]"""
-    if min(shown) <= 0.0:
-        return 0.0
-    branches = triangle_from(*shown)
+    """
+    Prior density of the three readings, from that of the three branches. [1/Ω³]
+
+    A reading is a(b + c)/(a + b + c); the determinant of the three by the three branches is
+    2abc/(a + b + c)³.
+    """
+    branches = triangle_from(shown[0], shown[1], shown[2])
     if branches is None:
         return 0.0
-    density = 1.0
+    density = 0.5 * math.fsum(branches) ** 3 / math.prod(branches) ** 2
     for ohms, (median, sigma) in zip(branches, priors, strict=True):
         density *= math.exp(-0.5 * (math.log(ohms / median) / sigma) ** 2) / (sigma * _ROOT_2PI)
-    columns = []
-    for i in range(3):
-        step = _STEP * shown[i]
-        near = list(shown)
-        near[i] += step
-        moved = triangle_from(*near)
-        if moved is None:
-            near[i] -= 2.0 * step
-            step = -step
-            moved = triangle_from(*near)
-        if moved is None:
-            return 0.0
-        columns.append([math.log(m / b) / step for m, b in zip(moved, branches, strict=True)])
-    (a, b, c), (d, e, f), (g, h, k) = columns
-    return density * abs(a * (e * k - f * h) - b * (d * k - f * g) + c * (d * h - e * g))
+    return density

@@ -13,28 +13,30 @@ from dataclasses import dataclass
 from typing import Literal
 
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.likelihood import Display, evidence
 from humclick.diagnosis.pins_evidence import (
     PAIRS,
     PINS,
-    PinWeigher,
-    Shown,
+    PinsWeighed,
     WindingValue,
     figures,
     lead_mean,
-    numbers,
-    sorted_pairs,
+    unnamed,
 )
-from humclick.diagnosis.shop import default_shop
-from humclick.diagnosis.windings import PERMUTATIONS
+from humclick.diagnosis.shop import Shop, default_shop
+from humclick.diagnosis.situation import Observation, Situation
 from humclick.errors import Refused, Unknown
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings import Leads, PartTemperature, Reading, format_si
 
-__all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "sum_test"]
+__all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "pins_of", "sum_test"]
 
 Names = tuple[str, str, str]
 _OHMS = Quantity.RESISTANCE
+
+#: Where no machine is known: what is sealed in is the same wherever there are two windings, and what else may
+#: be wrong moves the odds of a winding by less than a quarter.
+_ARRANGEMENT = "rsir-ptc"
+_TO_SHELL = ("pins.shell", "shell.insulation")
 
 #: Conclusions under which a winding has a value.
 _WITH_VALUES = ("sound", "open", "wait", "shorted")
@@ -128,6 +130,32 @@ class PinFinding:
         raise Unknown("case", case, [c.name for c in self.cases])
 
 
+Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
+
+
+def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]:
+    """Readings by pair of pins, checked, repeats together."""
+    rows: dict[tuple[int, int], list[Reading]] = {}
+    for pair, shown in readings.items():
+        if isinstance(pair, str) or len(pair) != 2:
+            raise Refused(f"a reading lies between two pins, such as ('1', '2'); got {pair!r}")
+        for pin in pair:
+            if pin not in PINS:
+                raise Unknown("pin", str(pin), PINS)
+        first, second = sorted(PINS.index(pin) for pin in pair)
+        if first == second:
+            raise Refused(f"both probes stand on pin {pair[0]}; a reading lies between two different pins")
+        several = (shown,) if isinstance(shown, Reading) else tuple(shown)
+        for reading in several:
+            if not isinstance(reading, Reading) or reading.quantity is not _OHMS:
+                raise Refused(f"between pins {pair[0]} and {pair[1]} a reading in ohms is needed")
+        rows.setdefault((first, second), []).extend(several)
+    pairs = {pair: tuple(rows[pair]) for pair in PAIRS if rows.get(pair)}
+    if not pairs:
+        raise Refused("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+    return pairs
+
+
 def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = None) -> SumTest | None:
     """
     Hold the largest reading against the sum of the other two.
@@ -157,8 +185,12 @@ def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = 
     readings' variances, limit²/3 each, and that of one pair of leads: JCGM 100:2008, 4.3.7 and 5.1.2.
     """
     meter, leads = meter or default_meter(), leads or Leads()
-    pairs = sorted_pairs(readings)
-    means = numbers(pairs)
+    pairs = _sorted_pairs(readings)
+    means = {
+        pair: math.fsum(r.value or 0.0 for r in shown) / len(shown)
+        for pair, shown in pairs.items()
+        if all(r.value is not None and not r.below_resolution for r in shown)
+    }
     if len(means) < 3:
         return None
     longest = max(means, key=lambda pair: means[pair])
@@ -172,20 +204,6 @@ def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = 
     return SumTest((PINS[longest[0]], PINS[longest[1]]), residual, uncertainty, adds_up)
 
 
-def _grounded(shell: Reading | None, machine: Machine, meter: Meter) -> float | None:
-    """Probability of a winding touching the shell. [-]"""
-    if shell is None:
-        return None
-    if shell.quantity is not _OHMS:
-        raise Refused("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
-    display = Display(shell, meter, default_shop().slips)
-    sound, fault = (machine.size("run_winding", size) for size in ("insulation", "ground_fault"))
-    odds = float(figures()["grounded"]["odds"])
-    bad = odds * evidence([display], fault.median, fault.sigma).value
-    good = evidence([display], sound.median, sound.sigma).value
-    return bad / (bad + good)
-
-
 def find_pins(
     readings: Shown,
     *,
@@ -195,9 +213,10 @@ def find_pins(
     leads: Leads | None = None,
     protector: Literal["external", "internal", "unknown"] = "unknown",
     shell: Reading | None = None,
+    shop: Shop | None = None,
 ) -> PinFinding:
     """
-    Find out which pin is C, which S and which R, and what the windings are like.
+    Find out which pin is C, which S and which R, and what the windings are like, of a machine not known.
 
     Parameters
     ----------
@@ -213,6 +232,8 @@ def find_pins(
         Where the overload protector sits.
     shell : Reading, optional
         Lowest reading of any pin to bare metal of the shell. [Ω]
+    shop : Shop, optional
+        Odds and slips; the program's own if left out.
 
     Returns
     -------
@@ -226,35 +247,86 @@ def find_pins(
         If a pin or the protector's place is not one of those above.
     """
     meter, leads, nameplate = meter or default_meter(), leads or Leads(), nameplate or Nameplate()
-    if protector not in ("external", "internal", "unknown"):
+    inside = float(figures()["protector"]["internal"])
+    places = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
+    shares = {**places, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(protector)
+    if shares is None:
         raise Unknown("place of the protector", str(protector), ("external", "internal", "unknown"))
     if not meter.measures(_OHMS):
         raise Refused(
             f"meter {meter.name!r} does not measure resistance; choose the one the ohms were read on"
         )
-    pairs = sorted_pairs(readings)
-    data = figures()
-    inside = {"external": 0.0, "internal": 1.0, "unknown": float(data["protector"]["internal"])}[protector]
-    weigher = PinWeigher(pairs, nameplate, temperature or PartTemperature(), meter, leads, inside)
-    weigher.weigh()
-    joint = weigher.posterior()
-    cases = tuple(
-        sorted(
-            (
-                Case(name, row["title"], row["plain"], math.fsum(joint[name].values()))
-                for name, row in data["case"].items()
-            ),
-            key=lambda case: (-case.probability, case.name),
-        )
-    )
-    permutations = {n: math.fsum(row.get(n, 0.0) for row in joint.values()) for n in PERMUTATIONS}
-    ranked = tuple(sorted(permutations.items(), key=lambda item: -item[1]))
-    grounded = _grounded(shell, weigher.machine, meter)
-    test = sum_test(readings, meter, leads)
-    bare = shell is not None and shell.value is not None and meter.test_voltage is None
+    warm = temperature or PartTemperature()
+    seen = [
+        Observation(f"pins.{PINS[i]}-{PINS[j]}", reading, temperature=warm)
+        for (i, j), shown in _sorted_pairs(readings).items()
+        for reading in shown
+    ]
+    if shell is not None:
+        if shell.quantity is not _OHMS:
+            raise Refused("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
+        tester = meter.test_voltage is not None
+        seen.append(Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm))
+    situations = [
+        (share, Situation(Machine.of(_ARRANGEMENT, place, nameplate), None, tuple(seen), meter, leads))
+        for place, share in shares.items()
+    ]
+    return _finding(situations, shop or default_shop())
+
+
+def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
+    """
+    What the readings between unnamed pins say in a call, weighed with all else seen in it.
+
+    Parameters
+    ----------
+    situation : Situation
+        With at least one such reading. Of a machine that is only recognised, nothing but the readings between
+        the pins and to the shell is weighed, as `find_pins` does.
+    shop : Shop, optional
+        Odds and slips; the program's own if left out.
+
+    Raises
+    ------
+    Refused
+        If no two unnamed pins were measured.
+    """
+    seen = unnamed(situation.observations)
+    if not seen:
+        raise Refused("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+    machine = situation.machine
+    if machine.arrangement.recognised_only:
+        place = "internal" if machine.protector == "internal" else "external"
+        machine = Machine.of(_ARRANGEMENT, place, machine.nameplate)
+        seen += tuple(o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None)
+        situation = Situation(machine, None, seen, situation.meter, situation.leads)
+    return _finding([(1.0, situation)], shop or default_shop())
+
+
+def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFinding:
+    """Several machines that it may be, each with its share, weighed together."""
+    weighed = [PinsWeighed(situation, shop, share) for share, situation in situations]
+    total = math.fsum(p for own in weighed for p in own.cases.values())
+    words = figures()["case"]
+    chances = {name: math.fsum(own.cases[name] for own in weighed) / total for name in words}
+    rows = [Case(name, words[name]["title"], words[name]["plain"], p) for name, p in chances.items()]
+    cases = tuple(sorted(rows, key=lambda case: (-case.probability, case.name)))
+    ways = {n: math.fsum(own.names[n] for own in weighed) / total for n in weighed[0].names}
+    ranked = tuple(sorted(ways.items(), key=lambda item: -item[1]))
+    situation = situations[0][1]
+    pairs: dict[tuple[str, str], list[Reading]] = {}
+    for o in unnamed(situation.observations):
+        one, _, other = o.probe.removeprefix("pins.").partition("-")
+        pairs.setdefault((one, other), []).extend([o.reading] if o.reading else [])
+    shells = [o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None]
+    bare = any(o.probe == "pins.shell" and o.reading and o.reading.value is not None for o in shells)
+    grounded = math.fsum(own.level * own.grounded for own in weighed) / total if shells else None
+    test = sum_test(pairs, situation.meter, situation.leads)
     conclusion = _conclusion(cases, test, bare or (grounded or 0.0) > 0.5)
-    names = _names(permutations)
-    windings = weigher.values(cases[0].name, dict(ranked)) if conclusion in _WITH_VALUES else ()
+    first = next((case for case in cases if words[case.name]["word"] == conclusion), cases[0])
+    leading = max(weighed, key=lambda own: own.cases[first.name])
+    names = _names(ways)
+    windings = leading.values(first.name, dict(ranked)) if conclusion in _WITH_VALUES else ()
     return PinFinding(
         ranked,
         names,
@@ -263,9 +335,9 @@ def find_pins(
         test,
         windings,
         conclusion,
-        _sentence(conclusion, cases, names, test, windings, len(pairs)),
+        _sentence(conclusion, cases, first, names, test, windings, len(pairs)),
         _warnings(cases, conclusion == "grounded"),
-        _next(cases, conclusion, shell, leads, pairs),
+        _next(cases, conclusion, bool(shells), situation.leads, pairs),
     )
 
 
@@ -295,12 +367,12 @@ def _conclusion(cases: Sequence[Case], test: SumTest | None, grounded: bool) -> 
 def _sentence(
     conclusion: str,
     cases: Sequence[Case],
+    leading: Case,
     names: Sequence[str | None],
     test: SumTest | None,
     windings: Sequence[WindingValue],
     pairs: int,
 ) -> str:
-    leading = cases[0]
     if conclusion == "grounded":
         return "A winding touches the shell: this compressor must not be powered."
     if conclusion == "unclear":
@@ -340,19 +412,21 @@ def _warnings(cases: Sequence[Case], grounded: bool) -> tuple[str, ...]:
 def _next(
     cases: Sequence[Case],
     conclusion: str,
-    shell: Reading | None,
+    shell: bool,
     leads: Leads,
-    pairs: Mapping[tuple[int, int], Sequence[Reading]],
+    pairs: Mapping[tuple[str, str], Sequence[Reading]],
 ) -> tuple[str, ...]:
     """What tells the remaining cases apart, without saying anything twice."""
     if conclusion == "grounded":
         return ()
     data = figures()
-    words = [f"Measure pins {PINS[i]} and {PINS[j]} too." for i, j in PAIRS if (i, j) not in pairs]
+    words = [
+        f"Measure pins {PINS[i]} and {PINS[j]} too." for i, j in PAIRS if (PINS[i], PINS[j]) not in pairs
+    ]
     for case in cases:
         if case.probability >= data["decide"]["remaining"]:
             words.extend(data["case"][case.name]["next"])
-    if shell is None:
+    if not shell:
         words.append(data["case"]["sound"]["next"][0])
     else:
         words = [w for w in words if w not in data["case"]["sound"]["next"]]

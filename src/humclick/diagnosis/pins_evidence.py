@@ -1,58 +1,53 @@
 """
-Readings between unnamed pins, weighed: every way the pins may lie, every condition of what is sealed in.
+Readings between unnamed pins, as a call weighs them: which case each share of the posterior speaks for.
 
-The two winding resistances and what the test leads add are integrated out. Ohms as shown; windings at 25 °C.
+The odds, the modes and the likelihood are those of every call (`judge`); here its posterior is only shared
+out over cases and over the ways the pins may lie. Beside it stand two things that are no mode of a part: a
+meter or a lead at fault, and a machine of another kind. Ohms as shown; windings at 25 °C.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
-from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.delta import delta_evidence
-from humclick.diagnosis.evidence import lead_nodes, p_hot
-from humclick.diagnosis.likelihood import Display, evidence, gain
-from humclick.diagnosis.shop import default_shop
-from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed, WindingEvidence
-from humclick.errors import Refused, Unknown
-from humclick.meters import Meter, Quantity
+from humclick.diagnosis.evidence import lead_nodes
+from humclick.diagnosis.factors import flat
+from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.observations.setup import winding_setup
+from humclick.diagnosis.probes import taken_of
+from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed
 from humclick.parts.family import HEALTHY, family
-from humclick.physics.copper import resistance_at
-from humclick.readings import Leads, PartTemperature, Reading
+from humclick.readings import Leads
 from humclick.sourced import read_data
 
-__all__ = [
-    "PAIRS",
-    "PINS",
-    "PinWeigher",
-    "Shown",
-    "WindingValue",
-    "figures",
-    "lead_mean",
-    "numbers",
-    "sorted_pairs",
-]
+__all__ = ["PAIRS", "PINS", "PinsWeighed", "WindingValue", "figures", "lead_mean", "unnamed"]
 
 Names = tuple[str, str, str]
 PINS = ("1", "2", "3")
 PAIRS = ((0, 1), (0, 2), (1, 2))
 _UNIFORM = dict.fromkeys(PERMUTATIONS, 1.0 / len(PERMUTATIONS))
-_OHMS = Quantity.RESISTANCE
+_SEALED = ("run_winding", "start_winding", "internal_protector")
 
-#: Ways the pins may lie that are this unlikely against the best are not followed any further. [-]
+#: What is sealed in, in a mode, and the readings before which an internal protector had opened from heat.
+_State = tuple[Sealed, frozenset[str]]
+_SOUND: Sealed = (HEALTHY, HEALTHY, HEALTHY)
+
+#: Sealed modes less probable than this are not shared out any further. [-]
+_FOLLOWED = 1e-4
+#: Ways the pins may lie that are this unlikely against the best are not followed to every lead node. [-]
 _HOPELESS = 1e-6
 #: Ways the pins may lie that are more likely than this must agree about a winding. [-]
 _DOUBT = 0.1
 #: Below this part the difference of two integrals is their rounding. [-]
 _ROUNDING = 0.01
-#: Any arrangement with two windings will do: what is sealed in is the same.
-_ARRANGEMENT = "rsir-ptc"
-
-_SHORTED, _OPEN = "shorted_turns", "open"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,44 +60,14 @@ class WindingValue:
 
 
 def figures() -> dict[str, Any]:
-    """Priors, words and thresholds of pins.toml."""
+    """Cases, words and thresholds of pins.toml."""
     return read_data("humclick.diagnosis", "pins.toml")
 
 
-Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
-
-
-def sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]:
-    """Readings by pair of pins, checked, repeats together."""
-    found: dict[tuple[int, int], list[Reading]] = {}
-    for pair, shown in readings.items():
-        if isinstance(pair, str) or len(pair) != 2:
-            raise Refused(f"a reading lies between two pins, such as ('1', '2'); got {pair!r}")
-        for pin in pair:
-            if pin not in PINS:
-                raise Unknown("pin", str(pin), PINS)
-        first, second = sorted(PINS.index(pin) for pin in pair)
-        if first == second:
-            raise Refused(f"both probes stand on pin {pair[0]}; a reading lies between two different pins")
-        several = (shown,) if isinstance(shown, Reading) else tuple(shown)
-        for each in several:
-            if not isinstance(each, Reading) or each.quantity is not _OHMS:
-                raise Refused(f"between pins {pair[0]} and {pair[1]} a reading in ohms is needed")
-        found.setdefault((first, second), []).extend(several)
-    pairs = {pair: tuple(found[pair]) for pair in PAIRS if found.get(pair)}
-    if not pairs:
-        raise Refused("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
-    return pairs
-
-
-def numbers(pairs: Mapping[tuple[int, int], Sequence[Reading]]) -> dict[tuple[int, int], float]:
-    """Mean of the numbers shown at each pair that showed nothing else. [Ω]"""
-    means = {}
-    for pair, shown in pairs.items():
-        values = [r.value for r in shown if r.value is not None and not r.below_resolution]
-        if len(values) == len(shown):
-            means[pair] = math.fsum(values) / len(values)
-    return means
+def unnamed(observations: Iterable[Observation]) -> tuple[Observation, ...]:
+    """Readings between pins that nobody has named."""
+    numbered = {f"pins.{PINS[i]}-{PINS[j]}" for i, j in PAIRS}
+    return tuple(o for o in observations if o.probe in numbered and o.reading is not None)
 
 
 def lead_mean(leads: Leads) -> tuple[float, float]:
@@ -114,57 +79,99 @@ def lead_mean(leads: Leads) -> tuple[float, float]:
     return mean, mean * math.sqrt(math.expm1(spread.sigma**2))
 
 
-class PinWeigher:
-    """Evidence of the readings for every case and every way the pins may lie."""
+def _by_pair(displays: Iterable[PinDisplay]) -> list[list[Display]]:
+    rows: dict[tuple[int, int], list[Display]] = {}
+    for d in displays:
+        rows.setdefault((d.first, d.second), []).append(d.display)
+    return list(rows.values())
 
-    def __init__(
-        self,
-        pairs: Mapping[tuple[int, int], tuple[Reading, ...]],
-        nameplate: Nameplate,
-        temperature: PartTemperature,
-        meter: Meter,
-        leads: Leads,
-        inside: float,
-    ) -> None:
-        self.pairs, self.meter, self.leads, self.inside = pairs, meter, leads, inside
-        self.figures = figures()
-        self.slips = default_shop().slips
-        self.machine = Machine.of(_ARRANGEMENT, "internal" if inside else "external", nameplate)
-        low, high = temperature.between
-        at = [resistance_at(t, 1.0, 25.0) for t in (low, 0.5 * (low + high), high)]
-        self.copper = at[1]
-        typical = self.machine.size("run_winding", "winding").median
-        error = (at[2] - at[0]) / at[1] / math.sqrt(12.0)
-        self.widen = math.hypot(gain(meter, _OHMS, typical), error)
-        self.windings = WindingEvidence(self.machine, self.widen)
-        self.hot = p_hot(temperature, self.slips["cold_but_warm"])
-        self.clean = {k: 0.0 if k != "dirty_contact_ohms" else p for k, p in self.slips.items()}
-        slips = ("no_contact", "wild", "dirty_contact", "factor_1000")
-        self.steady = 1.0 - math.fsum(self.slips[k] for k in slips)
-        self.likely: dict[str, dict[Names, float]] = {case: {} for case in self.figures["case"]}
 
-    def displays(self, offset: float, slips: Mapping[str, float]) -> dict[tuple[int, int], list[Display]]:
-        """Displays by pair, for leads that add an offset. [Ω]"""
-        return {p: [Display(r, self.meter, slips, offset) for r in own] for p, own in self.pairs.items()}
+def _masses(judged: Judged) -> dict[Sealed, float]:
+    """Probability of each mode of what is sealed in."""
+    bench = judged.bench
+    scope = tuple(sorted(bench.place[part] for part in _SEALED if part in bench.place))
+    configs, which = bench.index(scope)
+    mass = [0.0] * len(configs)
+    for config, weight in zip(which, judged.post.weights, strict=True):
+        mass[config] += weight
+    modes = [bench.modes_of(scope, config) for config in configs]
+    run, start, guard = _SEALED
+    return {
+        (m.get(run, HEALTHY), m.get(start, HEALTHY), m.get(guard, HEALTHY)): p
+        for m, p in zip(modes, mass, strict=True)
+    }
 
-    def at_pins(self, offset: float, slips: Mapping[str, float]) -> list[PinDisplay]:
-        """The same, ready for `WindingEvidence`."""
-        return [
-            PinDisplay(i, j, display, self.copper, False)
-            for (i, j), own in self.displays(offset, slips).items()
-            for display in own
-        ]
 
-    def lead_nodes(self) -> list[tuple[float, float]]:
-        """Nodes of what the leads add, most telling first, with weights. [Ω], [-]"""
-        spread = self.leads.spread
-        means = sorted(numbers(self.pairs).values())
-        if spread is None or len(means) < 3:
-            return sorted(lead_nodes(self.leads, self.slips["null_forgotten"]), key=lambda node: -node[1])
-        implied = means[0] + means[1] - means[2]
-        width = math.sqrt(3.0) * max(
-            d.peak[1] for own in self.displays(0.0, self.slips).values() for d in own if d.peak
+def case_of(sealed: Sealed, *, opened: bool) -> str:
+    """The case that a mode of what is sealed in belongs to, an internal protector open from heat or not."""
+    modes = {f"{part}.{mode}" for part, mode in zip(_SEALED, sealed, strict=True)}
+    cases = [name for name, row in figures()["case"].items() if modes & set(row.get("modes", ()))]
+    opens = [name for name in cases if figures()["case"][name]["word"] == "open"]
+    opens += ["protector_hot"] if opened else []
+    return "several_open" if len(opens) > 1 else (*opens, *cases, "sound")[0]
+
+
+def _case(sealed: Sealed, state: _State) -> str:
+    """The case of a sealed mode in one of its states."""
+    return case_of(sealed, opened=bool(state[1]))
+
+
+class PinsWeighed:
+    """
+    The readings of a situation between unnamed pins, shared out over cases and namings.
+
+    Parameters
+    ----------
+    situation : Situation
+        With at least one such reading.
+    shop : Shop
+        Odds and slips.
+    share : float
+        Probability that it is this machine, before the readings. [-]
+
+    Attributes
+    ----------
+    cases : dict of case to float
+        Probability of this machine, the readings and each case, given all else in the situation. [-]
+    names : dict of (str, str, str) to float
+        The same by what pins 1, 2 and 3 really are. [-]
+    level : float
+        Probability of this machine and the readings, neither meter nor kind of machine astray. [-]
+    masses : dict of mode to float
+        Probability of each mode of what is sealed in, in the call. [-]
+    grounded : float
+        Probability that a winding touches the shell, in the call. [-]
+    """
+
+    def __init__(self, situation: Situation, shop: Shop, share: float = 1.0) -> None:
+        seen = unnamed(situation.observations)
+        rest = tuple(o for o in situation.observations if o not in seen)
+        self.situation, self.shop = situation, shop
+        self.after = judge(situation, shop)
+        self.before = judge(replace(situation, observations=rest), shop)
+        self.setup = winding_setup(self.after.bench, situation.meter, taken_of(situation.machine, seen, shop))
+        self.masses = _masses(self.after)
+        self.grounded = math.fsum(p for sealed, p in self.masses.items() if "grounded" in sealed)
+        self.cases = dict.fromkeys(figures()["case"], 0.0)
+        self.names = dict.fromkeys(PERMUTATIONS, 0.0)
+        self.level = share * self._level()
+        self._share_out()
+        self._strangers(share)
+
+    # -- the posterior of the call, shared out --------------------------------------------------------
+
+    @cached_property
+    def _lead_nodes(self) -> list[tuple[float, float]]:
+        """Nodes of what the leads add, close together where three numbers tell it. [Ω], [-]"""
+        spread = self.situation.leads.spread
+        pairs = _by_pair(self.setup.displays(0.0))
+        means = sorted(
+            math.fsum(d.y or 0.0 for d in own) / len(own) for own in pairs if all(d.y for d in own)
         )
+        if spread is None or len(means) < 3:
+            return list(lead_nodes(self.situation.leads, self.shop.slips["null_forgotten"]))
+        implied = means[0] + means[1] - means[2]
+        width = math.sqrt(3.0) * max(d.peak[1] for own in pairs for d in own if d.peak)
         points = {spread.median * math.exp(k * spread.sigma) for k in (-2.5, -1.25, 0.0, 1.25, 2.5)}
         points |= {implied + k * width for k in (-1.5, 0.0, 1.5)}
         at = sorted(math.log(p) for p in points if p > spread.median * math.exp(-3.0 * spread.sigma))
@@ -175,127 +182,152 @@ class PinWeigher:
         total = math.fsum(w for _, w in nodes)
         return sorted(((c, w / total) for c, w in nodes), key=lambda node: (abs(node[0] - implied), node[0]))
 
-    def weigh(self) -> None:
-        """Fill `likely`: probability of the readings by case and naming, the naming's prior included."""
-        naming = dict(_UNIFORM)
-        modes = {sealed for sealed, _ in itertools.chain(*self.shares().values())}
-        modes.add(_sealed(start="bridged"))
-        for offset, weight in self.lead_nodes():
-            shown = self.at_pins(offset, self.slips)
-            table = self.windings.evidence(shown, naming, modes)
-            self._of_modes(table, weight)
-            self._of_contact(shown, table, offset, weight, naming)
-            self._of_bridge(table, offset, weight, naming)
-            self._of_strangers(offset, weight)
-            best = max(max(row.values()) for row in table.values())
-            naming = {
-                n: p for n, p in naming.items() if max(row[n] for row in table.values()) > _HOPELESS * best
-            }
+    def _states(self, sealed: Sealed) -> list[tuple[_State, float]]:
+        """What an internal protector may have been when the readings were taken, with weights."""
+        run, start, guard = sealed
+        if not self.setup.windings.internal or guard == "open":
+            return [((sealed, frozenset()), 1.0)]
+        once = 1.0 if guard == "tripped" else family("internal_protector").mode(HEALTHY).hot_open
+        hot: list[tuple[_State, float]] = [
+            (((run, start, "tripped"), epochs), self.setup.weight(epochs, once))
+            for epochs in self.setup.subsets()
+        ]
+        closed = max(1.0 - math.fsum(w for _, w in hot), 0.0)
+        return [*hot, (((run, start, HEALTHY), frozenset()), closed)]
 
-    def _add(self, case: str, names: Names, value: float) -> None:
-        self.likely[case][names] = self.likely[case].get(names, 0.0) + value
+    def _likely(
+        self, states: Iterable[_State], slips: Mapping[str, float]
+    ) -> dict[_State, dict[Names, float]]:
+        """Probability of the readings in each state and naming, the namings alike before them."""
+        setup = replace(self.setup, slips=slips)
+        likely = {state: dict.fromkeys(PERMUTATIONS, 0.0) for state in states}
+        for epochs in {epochs for _, epochs in likely}:
+            modes = [sealed for sealed, own in likely if own == epochs]
+            naming = dict(_UNIFORM)
+            for offset, weight in self._lead_nodes:
+                table = setup.windings.evidence(setup.displays(offset, epochs), naming, modes)
+                for sealed, row in table.items():
+                    for names, p in row.items():
+                        likely[sealed, epochs][names] += weight * p
+                best = {n: max(row[n] for row in table.values()) for n in naming}
+                naming = {n: p for n, p in naming.items() if best[n] > _HOPELESS * max(best.values())}
+        return likely
 
-    def _slip(self, case: str, names: Names, value: float) -> None:
-        """What only a slip of the hand explains is not that case, but an error of reading."""
-        self._add(case, names, -value)
-        self._add("reading_error", names, value * self.odds(case) / self.odds("reading_error"))
+    @cached_property
+    def _followed(self) -> dict[Sealed, list[tuple[_State, float]]]:
+        """Sealed modes that matter, with the states each may be in."""
+        follow = [s for s, p in self.masses.items() if p > _FOLLOWED or s == _SOUND]
+        return {sealed: self._states(sealed) for sealed in follow}
 
-    def shares(self) -> dict[str, tuple[tuple[Sealed, float], ...]]:
-        """Sealed modes each case is made of, with their shares. [-]"""
-        shares: dict[str, tuple[tuple[Sealed, float], ...]] = {
-            "sound": ((_sealed(), 1.0),),
-            "run_open": ((_sealed(run=_OPEN), 1.0),),
-            "start_open": ((_sealed(start=_OPEN), 1.0),),
-            "several_open": ((_sealed(_OPEN, _OPEN), 1.0),),
-            "shorted_turns": ((_sealed(run=_SHORTED), 0.5), (_sealed(start=_SHORTED), 0.5)),
-        }
-        if self.inside:
-            shares["protector_hot"] = shares["protector_failed"] = ((_sealed(guard=_OPEN), 1.0),)
-        return shares
+    @cached_property
+    def _tables(self) -> tuple[dict[_State, dict[Names, float]], dict[_State, dict[Names, float]]]:
+        """`_likely` of all states that matter: with all slips of the hand, and without any."""
+        states = {state for rows in self._followed.values() for state, _ in rows}
+        return self._likely(states, self.shop.slips), self._likely(states, self._clean)
 
-    def _of_modes(self, table: Mapping[Sealed, Mapping[Names, float]], weight: float) -> None:
-        for case, modes in self.shares().items():
-            for sealed, share in modes:
-                for names, value in table[sealed].items():
-                    self._add(case, names, weight * share * value)
+    @property
+    def _clean(self) -> dict[str, float]:
+        return {k: p if k == "dirty_contact_ohms" else 0.0 for k, p in self.shop.slips.items()}
 
-    def _of_contact(
-        self,
-        shown: Sequence[PinDisplay],
-        table: Mapping[Sealed, Mapping[Names, float]],
-        offset: float,
-        weight: float,
-        naming: Mapping[Names, float],
-    ) -> None:
-        """Sound windings that only a slip of hand or contact explains count as an error of reading."""
-        clean = self.windings.evidence(self.at_pins(offset, self.clean), naming, [_sealed()])[_sealed()]
-        for names, value in table[_sealed()].items():
-            slipped = value - clean[names] * self.steady ** len(shown)
-            if slipped > _ROUNDING * value:
-                self._slip("sound", names, weight * slipped)
+    def _steady(self, displays: Iterable[Display]) -> float:
+        """Probability that no slip of the hand touched any of the numbers shown."""
+        slips = ("no_contact", "wild", "dirty_contact", "factor_1000")
+        once = 1.0 - math.fsum(self.shop.slips[k] for k in slips)
+        return math.prod(once for d in displays if d.y is not None)
 
-    def _of_bridge(
-        self,
-        table: Mapping[Sealed, Mapping[Names, float]],
-        offset: float,
-        weight: float,
-        naming: Mapping[Names, float],
-    ) -> None:
-        """A bridge of any resistance where three numbers tell it; else of the usual one."""
-        if len(numbers(self.pairs)) == 3:
-            found = delta_evidence(self.displays(offset, self.slips), self.windings, self.copper)
-            for names in naming:
-                self._add("bridged", names, weight * naming[names] * found[names])
-            return
-        for names, value in table[_sealed(start="bridged")].items():
-            self._add("bridged", names, weight * value)
+    def _of(self, sealed: Sealed) -> float:
+        """Probability of the readings in a sealed mode that matters."""
+        return math.fsum(w * math.fsum(self._tables[0][s].values()) for s, w in self._followed[sealed])
 
-    def _of_strangers(self, offset: float, weight: float) -> None:
-        """Three equal windings, and readings that have nothing to do with each other."""
-        displays = self.displays(offset, self.slips)
-        error = self.figures["reading_error"]
-        volts = self.machine.nameplate.volts_class
-        third = family("three_windings").size("winding", volts)
-        median = third.median * self.figures["three_equal"]["paths"] * self.copper
-        sigma = math.hypot(third.sigma, self.widen)
-        shown = [d for own in displays.values() for d in own]
-        steady = [d for own in self.displays(offset, self.clean).values() for d in own]
-        equal = evidence(shown, median, sigma).value
-        slipped = equal - evidence(steady, median, sigma).value * self.steady ** len(steady)
-        run, start = (self.machine.size(f"{w}_winding", "winding").median for w in ("run", "start"))
-        sigma = math.log(error["factor"]) / 2.0
-        apart = 1.0
-        for own in displays.values():
-            open_here = math.prod(d.probability(math.inf) for d in own)
-            number = evidence(own, math.sqrt(run * start), sigma).value
-            apart *= error["open"] * open_here + (1.0 - error["open"]) * number
-        dead = math.prod(d.probability(math.inf) for own in displays.values() for d in own)
-        touching = math.prod(
-            d.probability(offset) for own in self.displays(0.0, self.slips).values() for d in own
-        )
-        strange = error["all_open"] * dead + error["all_zero"] * touching
-        strange += (1.0 - error["all_open"] - error["all_zero"]) * apart
+    def _share_out(self) -> None:
+        with_slips, clean = self._tables
+        steady = self._steady(d.display for d in self.setup.displays(0.0))
+        level = self.level
+        looks_sound = self.shop.none["as_healthy"] * self._of(_SOUND) / self._none
+        none = level * self.after.post.none
+        self.cases["reading_error"] += none * (1.0 - looks_sound)
+        masses = {s: level * p for s, p in self.masses.items()}
+        masses[_SOUND] += none * looks_sound
+        for sealed, mass in masses.items():
+            if sealed not in self._followed:
+                self.cases[case_of(sealed, opened=False)] += mass
+                continue
+            for state, weight in self._followed[sealed]:
+                row = with_slips[state]
+                likely = math.fsum(row.values())
+                share = mass * weight * likely / self._of(sealed)
+                slipped = 1.0 - min(1.0, steady * math.fsum(clean[state].values()) / likely)
+                slipped = slipped if slipped > _ROUNDING else 0.0
+                self.cases[_case(sealed, state)] += share * (1.0 - slipped)
+                self.cases["reading_error"] += share * slipped  # what only a slip explains
+                for names, p in row.items():
+                    self.names[names] += share * p / likely
+
+    @cached_property
+    def _none(self) -> float:
+        """Probability of the readings when the cause is none of those modelled."""
+        as_healthy = self.shop.none["as_healthy"]
+        anything = math.prod(flat(d.display) for d in self.setup.displays(0.0))
+        return as_healthy * self._of(_SOUND) + (1.0 - as_healthy) * anything
+
+    def _level(self) -> float:
+        """
+        Probability of the readings on a machine of this kind, given all else in the situation.
+
+        Bayes' rule at the most probable hypothesis: likelihood times prior over posterior.
+        """
+        before = _masses(self.before)
+        best = max((s for s in self._followed if before[s]), key=lambda sealed: self.masses[sealed])
+        none = self.after.post.none
+        if none > self.masses[best]:
+            return self._none * self.before.post.none / none
+        return self._of(best) * before[best] / self.masses[best]
+
+    # -- what is no mode of a part ----------------------------------------------------------------------
+
+    def _strangers(self, share: float) -> None:
+        """Three equal windings, and readings that have nothing to do with the windings."""
+        equal_odds, error_odds = self.shop.none["other_kind"], self.shop.slips["meter_fault"]
+        dirty = replace(self.setup, slips=self.shop.slips)
+        clean = replace(self.setup, slips=self._clean)
+        for offset, weight in ((offset, share * w) for offset, w in self._lead_nodes):
+            pairs = _by_pair(dirty.displays(offset))
+            shown = list(itertools.chain(*pairs))
+            equal = self._equal(shown)
+            steady = self._steady(shown) * self._equal(
+                list(itertools.chain(*_by_pair(clean.displays(offset))))
+            )
+            slipped = equal - steady if equal - steady > _ROUNDING * equal else 0.0
+            self.cases["three_equal"] += weight * equal_odds * (equal - slipped)
+            self.cases["reading_error"] += weight * equal_odds * slipped
+            zeros = math.prod(d.display.probability(offset) for d in dirty.displays(0.0))
+            self.cases["reading_error"] += weight * error_odds * self._at_fault(pairs, zeros)
+        rest = math.fsum(self.cases.values()) - math.fsum(self.names.values())
         for names, prior in _UNIFORM.items():
-            self._add("three_equal", names, weight * prior * equal)
-            if slipped > _ROUNDING * equal:
-                self._slip("three_equal", names, weight * prior * slipped)
-            self._add("reading_error", names, weight * prior * strange)
+            self.names[names] += rest * prior
 
-    def odds(self, case: str) -> float:
-        """Prior odds of a case against sound. [-]"""
-        row = self.figures["case"][case]
-        if case.startswith("protector"):
-            cold, warm = float(row["odds"]), float(row.get("odds_hot", row["odds"]))
-            return self.inside * (self.hot * warm + (1.0 - self.hot) * cold)
-        return float(row["odds"])
+    def _equal(self, displays: Sequence[Display]) -> float:
+        """Probability of all displays over three equal windings."""
+        third = family("three_windings").size("winding", self.situation.machine.nameplate.volts_class)
+        copper = math.fsum(row[4] for row in self.setup.seen) / len(self.setup.seen)
+        median = third.median * figures()["three_equal"]["paths"] * copper
+        return evidence(displays, median, math.hypot(third.sigma, self.setup.windings.widen)).value
 
-    def posterior(self) -> dict[str, dict[Names, float]]:
-        """Probability of each case and naming together; they sum to 1."""
-        joint = {c: {n: self.odds(c) * p for n, p in row.items()} for c, row in self.likely.items()}
-        total = math.fsum(p for row in joint.values() for p in row.values())
-        if not total > 0.0:
-            raise Refused("these readings fit nothing that is known; check them and type them again")
-        return {c: {n: p / total for n, p in row.items()} for c, row in joint.items()}
+    def _at_fault(self, pairs: Sequence[Sequence[Display]], zeros: float) -> float:
+        """Probability of the displays of a meter or lead at fault."""
+        error = figures()["reading_error"]
+        machine = self.situation.machine
+        run, start = (machine.size(f"{w}_winding", "winding").median for w in ("run", "start"))
+        usual, sigma = math.sqrt(run * start), math.log(error["factor"]) / 2.0
+        opens = [math.prod(d.probability(math.inf) for d in own) for own in pairs]
+        apart = math.prod(
+            error["open"] * is_open + (1.0 - error["open"]) * evidence(own, usual, sigma).value
+            for own, is_open in zip(pairs, opens, strict=True)
+        )
+        strange = error["all_open"] * math.prod(opens) + error["all_zero"] * zeros
+        return float(strange + (1.0 - error["all_open"] - error["all_zero"]) * apart)
+
+    # -- winding resistances ------------------------------------------------------------------------------
 
     def values(self, case: str, naming: Mapping[Names, float]) -> tuple[WindingValue, ...]:
         """
@@ -303,23 +335,24 @@ class PinWeigher:
 
         None where ways in which the pins may lie do not agree about them.
         """
-        modes = [sealed for sealed, _ in self.shares().get(case, ())]
-        offset = math.fsum(c * w for c, w in self.lead_nodes())
-        shown = self.at_pins(offset, self.slips)
-        lead = lead_mean(self.leads)[1] / self.copper
-        found: dict[str, WindingValue] = {}
-        for names, likely in naming.items():
-            if likely < _DOUBT or not modes:
-                continue
-            table = self.windings.evidence(shown, {names: 1.0}, modes)
-            best = max(modes, key=lambda sealed: table[sealed][names])
-            for part, (mean, sd) in self.windings.resistances(best, shown, names).items():
-                uncertainty = math.sqrt(sd**2 + (mean * self.widen) ** 2 + lead**2)
-                value = found.setdefault(part, WindingValue(part, mean, uncertainty))
+        states = {
+            state: self.masses[sealed] * weight
+            for sealed, rows in self._followed.items()
+            for state, weight in rows
+            if _case(sealed, state) == case
+        }
+        offset, deviation = lead_mean(self.situation.leads)
+        copper = math.fsum(row[4] for row in self.setup.seen) / len(self.setup.seen)
+        values: dict[str, WindingValue] = {}
+        for names in (n for n, likely in naming.items() if likely >= _DOUBT and states):
+            (sealed, epochs), _ = max(
+                states.items(),
+                key=lambda item: item[1] * self._tables[0][item[0]][names],
+            )
+            shown = self.setup.displays(offset, epochs)
+            for part, (mean, sd) in self.setup.windings.resistances(sealed, shown, names).items():
+                uncertainty = math.hypot(sd, mean * self.setup.windings.widen, deviation / copper)
+                value = values.setdefault(part, WindingValue(part, mean, uncertainty))
                 if abs(value.ohms - mean) > math.hypot(value.uncertainty, uncertainty):
                     return ()
-        return tuple(found.values())
-
-
-def _sealed(run: str = HEALTHY, start: str = HEALTHY, guard: str = HEALTHY) -> Sealed:
-    return run, start, guard
+        return tuple(values.values())

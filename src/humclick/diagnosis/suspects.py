@@ -8,6 +8,7 @@ part, by remedy; and bounds on the sets left out and on what sets of four and mo
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -70,6 +71,11 @@ class Posterior:
             for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True)
         ]
         return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
+
+    def shares(self) -> Iterator[tuple[dict[str, str], float]]:
+        """Each set of modes, as part → mode, with its probability. [-]"""
+        for chosen, p in self.above(0.0):
+            yield self.bench.modes_in(chosen), p
 
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:

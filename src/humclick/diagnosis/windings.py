@@ -17,6 +17,7 @@ from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import Setup, branches_of
 from humclick.circuit.solve import resistance_between
+from humclick.diagnosis.delta import three_numbers, triangle_evidence
 from humclick.diagnosis.likelihood import Display, nodes_of, peaks_of
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.parts.family import HEALTHY, Condition, Element
@@ -205,7 +206,26 @@ class WindingEvidence:
                 best = max(best, weight * max(sums.values()))
             for sealed, form in forms.items():
                 table[sealed][names] = weight * max(wanted[form][priors[sealed]], 1e-300)
+        self._touching(displays, naming, table)
         return table
+
+    def _touching(
+        self,
+        displays: Sequence[PinDisplay],
+        naming: Mapping[tuple[str, str, str], float],
+        table: Mapping[Sealed, dict[tuple[str, str, str], float]],
+    ) -> None:
+        """Windings that touch, at any resistance where three numbers tell it; else at the usual one."""
+        bridged = [s for s in table if s[1] == "bridged" and "open" not in (s[0], s[2])]
+        read = three_numbers(displays) if bridged else None
+        if read is None:
+            return
+        bridge = self.machine.size("start_winding", "bridge")
+        for sealed in bridged:
+            run, start = self.prior("run_winding", sealed[0]), self.prior("start_winding", sealed[1])
+            for names in table[sealed]:
+                likely = triangle_evidence(read, names, (run, start, (bridge.median, bridge.sigma)))
+                table[sealed][names] = naming[names] * max(likely, 1e-300)
 
     def _integrate(
         self,

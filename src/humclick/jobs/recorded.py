@@ -4,6 +4,7 @@ A recording of a start, read and put into a call: by clamp or microphone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -12,24 +13,67 @@ from humclick.jobs.events import RecordingTaken
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.shop import Shop
     from humclick.recordings.evidence import Evidence
-    from humclick.recordings.recognise import Plate
+    from humclick.recordings.recognise import Odds, Plate
 
 __all__ = ["plate_of", "recording_event"]
 
 
-def plate_of(machine: Machine | None) -> Plate:
-    """What a machine's plate and start gear tell the reading of a recording."""
+def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None = None) -> Plate:
+    """
+    What a machine's plate, start gear and odds tell the reading of a recording.
+
+    Parameters
+    ----------
+    machine : Machine or None
+        Where it is not known, or only recognised, the odds are the mean over all arrangements with the same
+        kind of start gear: a current does not tell them apart.
+    shop : Shop, optional
+        Whose odds hold; the program's own if left out.
+    gear : str, optional
+        Kind of start gear, where it is known better than by the machine.
+    """
     from humclick.recordings import GEARS
     from humclick.recordings.recognise import Plate
 
+    parts = None if machine is None else frozenset(part.id for part in machine.parts)
+    gear = gear or next((g for g in GEARS if g in (parts or ())), None)
+    odds = _odds(machine, shop, (gear,) if gear else GEARS)
     if machine is None:
-        return Plate()
-    parts = {part.id for part in machine.parts}
-    gear = next((g for g in GEARS if g in parts), None)
-    return Plate(
-        machine.nameplate.locked_rotor_amps, machine.nameplate.rated_load_amps, gear, frozenset(parts)
-    )
+        return Plate(gear=gear, odds=odds)
+    plate = machine.nameplate
+    return Plate(plate.locked_rotor_amps, plate.rated_load_amps, gear, parts, odds)
+
+
+def _odds(machine: Machine | None, shop: Shop | None, gears: Sequence[str]) -> Odds:
+    from humclick.arrangements.arrangement import arrangement, arrangements
+    from humclick.arrangements.machine import Machine
+    from humclick.diagnosis.recorded import misread
+    from humclick.recordings.recognise import Odds
+
+    if machine is not None and not machine.arrangement.recognised_only:
+        shares = _shares(machine, shop)
+        return Odds(dict.fromkeys(gears, shares), misread())
+    known = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
+    by_gear = {}
+    for gear in gears:
+        rows = [_shares(one, shop) for one in known if any(part.id == gear for part in one.parts)]
+        by_gear[gear] = {cause: sum(row[cause] for row in rows) / len(rows) for cause in rows[0]}
+    return Odds(by_gear, misread())
+
+
+def _shares(machine: Machine, shop: Shop | None) -> dict[str, float]:
+    """Probability of each cause on a machine that does not start, nothing else seen. [-]"""
+    from humclick.diagnosis.judged import judge
+    from humclick.diagnosis.recorded import cause_of, causes
+    from humclick.diagnosis.situation import Situation
+
+    post = judge(Situation(machine), shop).post
+    shares = dict.fromkeys(causes(), 0.0)
+    for modes, p in post.shares():
+        shares[cause_of(modes)] += p
+    return shares
 
 
 def recording_event(

@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.history import State
-    from humclick.readings import Reading
 
 __all__ = [
     "CONFIRMED",
@@ -264,31 +263,14 @@ def to_redo(events: Sequence[Event], call: Call) -> Undone:
     raise Refused("the last thing done was no undo")
 
 
-def pins_found(call: Call) -> PinFinding | None:
-    """What the readings of a call between unnamed pins say; None while not all three are there."""
-    from humclick.diagnosis.pins import find_pins
+def pins_found(call: Call, shop: Shop | None = None) -> PinFinding | None:
+    """What a call says of its unnamed pins; None while not all three pairs are measured."""
+    from humclick.diagnosis.pins import pins_of
 
-    shown: dict[tuple[str, str], list[Reading]] = {pair: [] for pair in PIN_PAIRS}
-    shell: Reading | None = None
-    temperature = None
-    for each in call.readings:
-        first, _, second = each.probe.removeprefix("pins.").partition("-")
-        if each.reading is None or each.reading.quantity is not Quantity.RESISTANCE:
-            continue
-        if (first, second) in shown:
-            shown[first, second].append(each.reading)
-            temperature = each.temperature
-        if each.probe == "pins.shell":
-            shell = each.reading
-    machine = call.machine
-    if machine is None or not all(shown.values()):
-        return None
-    return find_pins(
-        shown,
-        nameplate=machine.nameplate,
-        temperature=temperature,
-        meter=call.meter,
-        leads=call.leads,
-        protector="internal" if machine.protector == "internal" else "external",
-        shell=shell,
-    )
+    situation = call.situation()
+    measured = {
+        seen.probe
+        for seen in (() if situation is None else situation.observations)
+        if seen.reading is not None and seen.reading.quantity is Quantity.RESISTANCE
+    }
+    return pins_of(situation, shop) if situation is not None and measured >= set(UNNAMED_PINS) else None

@@ -23,7 +23,7 @@ from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
 from humclick.sourced import Z95, read_data
 
-__all__ = ["CAUSES", "Plate", "Shown", "recognise"]
+__all__ = ["CAUSES", "Odds", "Plate", "Shown", "recognise"]
 
 CAUSES = (
     "healthy",
@@ -55,6 +55,24 @@ _ANY_TRIP = (20.0, 1.8)
 
 
 @dataclass(frozen=True, slots=True)
+class Odds:
+    """
+    What a recording is weighed against.
+
+    Attributes
+    ----------
+    shares : mapping of gear to mapping of cause to float
+        Probability of each cause before the recording, by kind of start gear; what they lack of 1 is none of
+        these. [-]
+    misread : float
+        Share of recordings read wrongly or taken of something else. [-]
+    """
+
+    shares: Mapping[str, Mapping[str, float]]
+    misread: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Plate:
     """
     What is known of the machine before the recording.
@@ -67,12 +85,15 @@ class Plate:
         ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
     parts : frozenset of str or None
         Ids of the machine's parts: what it has not got is no cause. None if not known.
+    odds : Odds or None
+        Of its causes; all alike if None.
     """
 
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     gear: str | None = None
     parts: frozenset[str] | None = None
+    odds: Odds | None = None
 
     def __post_init__(self) -> None:
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -96,7 +117,9 @@ class Shown:
     log_likelihood : mapping of cause to float
         Natural logarithm, the best at 0. [-]
     probabilities : mapping of cause to float
-        With the odds of `signatures.toml` before it. [-]
+        After it, with the odds of the plate. [-]
+    none : float
+        Probability that it is none of these. [-]
     amps : Measured or None
         Locked-rotor plateau of the first whole attempt.
     trip : Measured or None
@@ -110,6 +133,7 @@ class Shown:
     heard: tuple[str, ...]
     log_likelihood: Mapping[str, float]
     probabilities: Mapping[str, float]
+    none: float
     amps: Measured | None
     trip: Measured | None
     sentences: tuple[str, ...]
@@ -294,7 +318,6 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
     """
     plate = plate or Plate()
     gears = (plate.gear,) if plate.gear else GEARS
-    table = _data()[0]
     by_gear = {
         (cause, gear): _of_cause(cause, gear, measured, plate) / len(gears)
         for cause in CAUSES
@@ -305,9 +328,8 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
     if best <= 0.0:
         likely, best = dict.fromkeys(CAUSES, 1.0), 1.0
     log_likelihood = {cause: math.log(max(value / best, _LEAST)) for cause, value in likely.items()}
-    weights = {cause: table["prior"][cause] * math.exp(log_likelihood[cause]) for cause in CAUSES}
-    total = sum(weights.values())
-    probabilities = {cause: weight / total for cause, weight in weights.items()}
+    probabilities = _probabilities(log_likelihood, by_gear, gears, plate.odds or _ALIKE)
+    none = max(1.0 - math.fsum(probabilities.values()), 0.0)
     order = sorted(CAUSES, key=lambda c: -probabilities[c])
     told = [c for c in order if probabilities[c] >= _RIVAL] or order[:1]
     whole = _whole(measured) if measured.attempts else None
@@ -315,11 +337,37 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
         heard=_heard(measured, probabilities),
         log_likelihood=log_likelihood,
         probabilities=probabilities,
+        none=none,
         amps=whole.plateau if whole is not None and not whole.attempt.before else None,
         trip=whole.trip if whole is not None else None,
         sentences=_sentences(measured, told, probabilities, plate),
         probes=_probes(told, gears, by_gear),
     )
+
+
+_ALIKE = Odds({gear: dict.fromkeys(CAUSES, 1.0 / len(CAUSES)) for gear in GEARS})
+
+
+def _probabilities(
+    log_likelihood: Mapping[str, float],
+    by_gear: Mapping[tuple[str, str], float],
+    gears: Sequence[str],
+    odds: Odds,
+) -> dict[str, float]:
+    """Probability of each cause, as a call would give it that had seen nothing but this recording."""
+    likely = {cause: math.exp(x) for cause, x in log_likelihood.items()}
+    anything = math.fsum(likely.values()) / len(likely)
+    weights, left = {}, 1.0
+    for cause in CAUSES:
+        fits = [by_gear[cause, gear] for gear in gears]
+        fits = fits if any(fits) else [1.0] * len(gears)
+        share = math.fsum(f * odds.shares[g][cause] for f, g in zip(fits, gears, strict=True)) / math.fsum(
+            fits
+        )
+        weights[cause] = share * ((1.0 - odds.misread) * likely[cause] + odds.misread * anything)
+        left -= math.fsum(odds.shares[gear][cause] for gear in gears) / len(gears)
+    total = math.fsum(weights.values()) + max(left, 0.0) * anything
+    return {cause: weight / total for cause, weight in weights.items()}
 
 
 def _heard(measured: RecordingMeasured, probabilities: Mapping[str, float]) -> tuple[str, ...]:

@@ -5,20 +5,20 @@ A recording of a start attempt: what its line current says of the causes, or wha
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from functools import cache
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.bench import without
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.attempt import Listened
 from humclick.diagnosis.observations.model import COVER_ON, Probe, Taken, rest_of
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.recorded import cause_of, causes, misread
 from humclick.diagnosis.shop import Shop
-from humclick.sourced import read_data
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "Recorded"]
@@ -53,44 +53,24 @@ class Recorded(Listened):
 
         A share is kept for a recording that was read wrongly.
         """
-        data = _data()
-        causes = taken[0].seen.causes
-        if not causes:
+        shown = taken[0].seen.causes
+        if not shown:
             return super().factor(weighing, taken, mended)
-        likely = {cause: math.exp(x) for cause, x in causes if cause in data["causes"]}
+        likely = {cause: math.exp(x) for cause, x in shown if cause in causes()}
         if not likely:
             return Factor(())
-        misread = float(data["misread"])
-        anything = math.fsum(likely.values()) / len(likely)
+        anything, astray = math.fsum(likely.values()) / len(likely), misread()
         bench = weighing.bench
 
         @cache
         def value(chosen: tuple[Fault, ...]) -> float:
-            cause = _cause(bench, chosen, mended)
-            return (1.0 - misread) * likely.get(cause, anything) + misread * anything
+            cause = cause_of(without(bench.modes_in(chosen), mended))
+            return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
         return Factor((), (), {}, value, anything, 1.0, 0, lambda fault: _cause(bench, (fault,), mended))
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None
-
-
-def _data() -> Mapping[str, Any]:
-    return read_data("humclick.diagnosis", "recorded.toml")
-
-
-@cache
-def _causes() -> tuple[tuple[str, ...], Mapping[str, str]]:
-    """The causes in their order, and the first cause each mode belongs to."""
-    causes = _data()["causes"]
-    return tuple(causes), {m: c for c, row in reversed(causes.items()) for m in row["modes"]}
-
-
-def _cause(bench: Bench, chosen: tuple[Fault, ...], mended: frozenset[str]) -> str:
-    """The first cause, in the order of ``recorded.toml``, that one of the modes of a set belongs to."""
-    order, by_mode = _causes()
-    names = (f"{part}.{mode}" for part, mode in without(bench.modes_in(chosen), mended).items())
-    return min((by_mode[name] for name in names if name in by_mode), key=order.index, default="healthy")
 
 
 KINDS = (Recorded(),)
