@@ -153,7 +153,7 @@ def measured(times: int) -> dict[str, Any]:
             plan(problem)
             (later if situation.observations else first).append(1e3 * (time.perf_counter() - start))
             bounds.append(judged.post.left_out)
-            sets.append(sum(1 for w in judged.post.weights if w > 0.0))
+            sets.append(len(judged.post.cases))
     peak = re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text(encoding="utf-8"))
     return {
         "modes": sum(len(part.family.modes) - 1 for part in bench.machine.parts),

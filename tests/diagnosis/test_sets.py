@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Hashable
-from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -79,7 +78,7 @@ def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
     }
     value = _by_classes(sees, table)
     most = max(table.values())
-    return Whole(value, most, 0, sees.__getitem__ if draw(st.booleans()) else None)
+    return Whole(value, most, 0, sees.__getitem__)
 
 
 def _by_classes(
@@ -182,7 +181,8 @@ def _blind(whole: Whole, first: Callable[[Fault], Fault]) -> Whole:
         return whole.value(tuple(map(first, chosen)))
 
     def sees(fault: Fault) -> Hashable:
-        return first(fault) if whole.sees is None else whole.sees(first(fault))
+        assert whole.sees is not None
+        return whole.sees(first(fault))
 
     return Whole(value, whole.most, 0, sees)
 
@@ -205,39 +205,27 @@ _READINGS = [
 ]
 
 
-def _numbered(of: Callable[[int], float], number: dict[Chosen, int], chosen: Chosen) -> float:
-    return of(number[chosen])
-
-
 @pytest.mark.parametrize("taken", range(len(_READINGS) + 1))
 def test_on_a_real_machine_as_every_set_by_itself(taken: int) -> None:
     """On the smallest arrangement every set has the probability that going through all of them gives."""
     bench = Bench(Machine.of("psc"), default_shop())
     evidence = compile_evidence(bench, Situation(bench.machine, Heard.HUM, tuple(_READINGS[:taken])))
-    whole = posterior(bench, evidence, rest=0.0)
-    number = {chosen: h for h, chosen in enumerate(bench.space.sets)}
-    scales = Scales(
-        bench.space.odds,
-        bench.space.joint,
-        bench.space.prior[0],
-        bench.space.most,
-        [w for _, w in evidence.leads],
-        [Table(f.scope, f.table) for f in evidence.factors if f.table],
-        [
-            Whole(partial(_numbered, f.per_hypothesis, number), f.most)
-            for f in evidence.factors
-            if f.per_hypothesis is not None
-        ],
-    )
+    by_set: dict[Chosen, float] = {}
+    for chosen, prior in zip(bench.space.sets, bench.space.prior, strict=True):
+        modes = dict(chosen)
+        whole = math.prod(f.per_set(chosen) for f in evidence.factors if f.per_set is not None)
+        tables = [f for f in evidence.factors if f.table]
+        rows = [f.table[tuple(modes.get(p, 0) for p in f.scope)] for f in tables]
+        nodes = (w * math.prod(row[g] for row in rows) for g, (_, w) in enumerate(evidence.leads))
+        by_set[chosen] = prior * whole * math.fsum(nodes)
     none = bench.space.none_prior * math.prod(f.none for f in evidence.factors)
-    for tolerance in (0.0, 1e-3):
-        told = weigh(scales, tolerance, none)
-        mass = math.fsum(told.weights) + none
-        assert none / mass == pytest.approx(whole.none, abs=max(1e-12, told.rest / mass))
-        for n in range(len(told.sets)):
-            for chosen, w in told.split(n):
-                assert w / mass == pytest.approx(
-                    whole.weights[number[chosen]], abs=max(1e-12, told.rest / mass)
-                )
-        assert told.rest / mass <= tolerance
-    assert len(told.sets) < len(bench.space.sets)
+    mass = math.fsum(by_set.values()) + none
+    for tolerance, close in ((0.0, 1e-9), (1e-3, 1e-3)):
+        post = posterior(bench, evidence, tolerance=tolerance)
+        near = max(post.left_out, 1e-12)
+        assert post.left_out <= tolerance
+        assert post.none == pytest.approx(none / mass, abs=near)
+        shown = dict(post.above(0.0))
+        for chosen, w in by_set.items():
+            assert shown.get(chosen, 0.0) == pytest.approx(w / mass, rel=close, abs=near)
+    assert len(post.cases) < len(by_set)

@@ -24,8 +24,8 @@ __all__ = ["Weighed", "weigh"]
 
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
-#: What is never made may weigh this part of all that may be left out: with one reading of the whole machine at
-#: most, and with more. [-]
+#: What is never made may weigh this part of all that may be left out: where no more than one reading of the
+#: whole machine is asked, and else. [-]
 _UNMADE = (0.6, 0.2)
 #: So many sets are asked everything first, to see what the whole weighs at least.
 _FIRST = 64

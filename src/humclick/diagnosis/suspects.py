@@ -36,6 +36,8 @@ class Posterior:
     ----------
     bench : Bench
         What the indices refer to.
+    evidence : Compiled
+        What was seen.
     weighed : Weighed
         The sets that matter.
     mass : float
@@ -51,6 +53,7 @@ class Posterior:
     """
 
     bench: Bench
+    evidence: Compiled
     weighed: Weighed
     mass: float
     none: float
@@ -73,8 +76,9 @@ class Posterior:
         return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
 
     def shares(self) -> Iterator[tuple[dict[str, str], float]]:
-        """Each set of modes, as part → mode, with its probability. [-]"""
-        for chosen, p in self.above(0.0):
+        """Each set of modes, as part → mode, with its probability; none is left out. [-]"""
+        whole = self if self.left_out <= 0.0 else posterior(self.bench, self.evidence, tolerance=0.0)
+        for chosen, p in whole.above(0.0):
             yield self.bench.modes_in(chosen), p
 
     @cached_property
@@ -192,6 +196,7 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
     whole = math.fsum(shares) or 1.0
     return Posterior(
         bench=bench,
+        evidence=evidence,
         weighed=weighed,
         mass=mass,
         none=none / mass,

@@ -67,7 +67,10 @@ class Recorded(Listened):
             cause = cause_of(without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
-        return Factor((), (), {}, value, anything, 1.0, 0, lambda fault: _cause(bench, (fault,), mended))
+        def sees(fault: Fault) -> str:
+            return cause_of(without(bench.modes_in((fault,)), mended))
+
+        return Factor((), (), {}, value, anything, 1.0, 0, sees)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None
