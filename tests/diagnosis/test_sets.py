@@ -66,8 +66,8 @@ def invented(draw: st.DrawFn) -> Scales:
         tables.append(Table(scope, rows))
     wholes = [_whole(draw, faults) for _ in range(draw(st.integers(0, 3)))]
     sound = draw(chances)
-    remedy = {fault: draw(st.integers(0, 1)) for fault in faults}
-    return Scales(odds, joint, sound, most, leads, tables, wholes, remedy.__getitem__)
+    kinds = {fault: 2 * fault[0] + draw(st.integers(0, 1)) for fault in faults}
+    return Scales(odds, joint, sound, most, leads, tables, wholes, kinds.__getitem__)
 
 
 def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
@@ -163,7 +163,7 @@ def test_copies_of_a_mode_change_nothing(scales: Scales, data: st.DataObject) ->
         if (part, mode) in pair:
             joint[tuple(twin if f == (part, mode) else f for f in pair)] = factor  # type: ignore[index]
     doubled = Scales(
-        odds, joint, scales.sound, scales.most, scales.leads, tables, wholes, lambda f: scales.apart(first(f))
+        odds, joint, scales.sound, scales.most, scales.leads, tables, wholes, lambda f: scales.kind(first(f))
     )
 
     before, after = weigh(scales, 1e-3), weigh(doubled, 1e-3)

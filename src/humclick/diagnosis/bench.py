@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property, lru_cache
+from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
@@ -119,8 +119,7 @@ class Bench(Remembering):
                 left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
                 alone.append([self.starts.key(each, hot=hot) for each in left])
             together = self.starts.together
-            attempt = cache(lambda chosen: together([alone[part][mode] for part, mode in chosen]))
-            self._attempted[trial] = attempt
+            self._attempted[trial] = attempt = lambda chosen: together([alone[p][m] for p, m in chosen])
         return attempt
 
     def modes_in(self, chosen: tuple[Fault, ...]) -> dict[str, str]:

@@ -55,7 +55,7 @@ class Factor:
     most: float = 1.0
     effort: int = 0
     sees: Callable[[Fault], Hashable] | None = None
-    values: dict[tuple[Hashable, ...], float] = field(default_factory=dict, compare=False, repr=False)
+    values: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -71,7 +71,7 @@ class Whole:
         How long it takes to work out beside others.
     sees : callable or None
         What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
-        nothing at all. Without it, whatever keeps modes apart.
+        nothing at all. Without it, the kind of the mode.
     kept : dict
         What was given already, by what was seen.
     """
@@ -80,7 +80,7 @@ class Whole:
     most: float = 1.0
     effort: int = 0
     sees: Callable[[Fault], Hashable] | None = None
-    kept: dict[tuple[Hashable, ...], float] = field(default_factory=dict, compare=False)
+    kept: dict[Hashable, float] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True)
@@ -102,8 +102,8 @@ class Scales:
         Weight of each lead node; the nodes are summed out. [-]
     tables, wholes : sequence of Table, sequence of Whole
         The readings.
-    apart : callable
-        What else keeps modes of a part apart: their remedy.
+    kind : callable
+        A number for each mode: nothing but its odds and the tables tells modes of one number apart.
     """
 
     odds: Sequence[Sequence[float]]
@@ -113,7 +113,7 @@ class Scales:
     leads: Sequence[float]
     tables: Sequence[Table]
     wholes: Sequence[Whole]
-    apart: Callable[[Fault], Hashable] = lambda fault: fault
+    kind: Callable[[Fault], int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
             fault = (part, mode)
             seen = tuple(w.sees(fault) for w in scales.wholes if w.sees is not None)
             ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
-            groups.setdefault((scales.apart(fault), seen, ties), []).append((mode, ratios))
+            groups.setdefault((scales.kind(fault), seen, ties), []).append((mode, ratios))
         found.extend(_alike(part, rows) for rows in groups.values())
     return found
 

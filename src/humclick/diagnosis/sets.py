@@ -12,10 +12,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations
+from heapq import nlargest
+from itertools import accumulate, combinations
 from operator import mul
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
@@ -26,11 +27,12 @@ __all__ = ["Weighed", "weigh"]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
 #: What is never made may weigh this part of all that may be left out: where no more than one reading of the
 #: whole machine is asked, and else. [-]
-_UNMADE = (0.6, 0.2)
+_UNMADE = (0.6, 0.3)
 #: So many sets are asked everything first, to see what the whole weighs at least.
 _FIRST = 64
-#: Part of what may be left out that one reading of the whole machine passes over, and the last one. [-]
-_SPENT = (0.1, 1.0)
+#: Part of what may be left out that each reading of the whole machine but the last passes over, and where the
+#: last takes longer. [-]
+_SPENT = (0.4, 0.15)
 #: What is left of all sets once those made are taken off is no better known than this part of all. [-]
 _ROUNDING = 1e-13
 #: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
@@ -103,6 +105,45 @@ def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
     return _Search(scales).weighed(tolerance, floor)
 
 
+#: A set is written as one number: its groups, from 1 and rising, this many bits for each.
+_BITS = 12
+
+
+@dataclass(slots=True)
+class _Made:
+    """
+    Sets in columns, so that none is an object of its own.
+
+    Attributes
+    ----------
+    weights : list of float
+        What each weighs by all that was asked so far. [-]
+    kinds : list of int
+        The kinds of its modes, a bit for each.
+    codes : list of int
+        The set itself.
+    reached : list of float
+        The most each could weigh. [-]
+    """
+
+    weights: list[float]
+    kinds: list[int]
+    codes: list[int]
+    reached: list[float]
+
+    def taken(self, which: Sequence[int]) -> _Made:
+        """Some of them."""
+        weights, kinds, codes = self.weights, self.kinds, self.codes
+        return _Made([weights[i] for i in which], [kinds[i] for i in which], [codes[i] for i in which], [])
+
+    def add(self, other: _Made) -> None:
+        """More of them."""
+        self.weights += other.weights
+        self.kinds += other.kinds
+        self.codes += other.codes
+        self.reached += other.reached
+
+
 class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
@@ -129,8 +170,7 @@ class _Search:
             for n in chosen:
                 self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
         self.faults = [group.fault for group in self.alike]
-        self.seen = [[(w.sees or scales.apart)(fault) for fault in self.faults] for w in self.wholes]
-        self.asked = [whole.kept for whole in self.wholes]
+        self.kinds = [1 << scales.kind(fault) for fault in self.faults]
         self.count = 0
 
     # -- sets ---------------------------------------------------------------------------------------------
@@ -180,33 +220,33 @@ class _Search:
             found.append([max(1.0, x) * y for x, y in after])
         return found
 
-    def _made(self, low: float, high: float) -> tuple[list[tuple[float, tuple[int, ...]]], float]:
+    def _made(self, low: float, high: float) -> _Made:
         """
-        Sets that can weigh at least `low` but not `high`, each with its weight; and the most they can weigh.
+        Sets that can weigh at least `low` but not `high`.
 
         What reads the whole machine is left out. Groups are added in falling order of their reach, so that
         nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
         """
         reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
-        most, falling = self.scales.most, [-x for x in reach]
-        found: list[tuple[float, tuple[int, ...]]] = []
-        reached: list[float] = []
+        most, falling, kinds = self.scales.most, [-x for x in reach], self.kinds
+        made = _Made([], [], [], [])
 
-        def grow(start: int, chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
-            plain = wider is row
+        def grow(chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
+            start = chosen[-1] + 1 if chosen else 0
+            plain, code, kind = wider is row, _code(chosen) << _BITS, sum(kinds[n] for n in chosen)
             first = bisect_right(falling, -high / bound, start)
             for n in range(first, bisect_right(falling, -low / bound, first)):
                 if used & bits[n]:
                     continue
-                own = list(map(mul, row, ratios[n]))
-                weight = sum(own)
-                reached.append(
+                weight = sum(map(mul, row, ratios[n]))
+                made.reached.append(
                     weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
-                )  # fmt: skip
-                numbers = (*chosen, n)
+                )
                 if used & partners[n]:
-                    weight = sum(self._tied_row(numbers, own))
-                found.append((weight, numbers))
+                    weight = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
+                made.weights.append(weight)
+                made.kinds.append(kind | kinds[n])
+                made.codes.append(code | n + 1)
             if len(chosen) + 1 == most:
                 return
             further = self._ahead[most - len(chosen) - 1]
@@ -219,70 +259,91 @@ class _Search:
                     own = list(map(mul, row, ratios[n]))
                     loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
                     tied = self._tied_row(numbers, own) if used & partners[n] else own
-                    grow(n + 1, numbers, used | bits[n], now, tied, loose)
+                    grow(numbers, used | bits[n], now, tied, loose)
 
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
-            found.append((sound, ()))
-            reached.append(sound)
-        grow(0, (), 0, math.fsum(self.base), self.base, self.base)
-        return found, math.fsum(reached)
+            made = _Made([sound], [0], [0], [sound])
+        grow((), 0, math.fsum(self.base), self.base, self.base)
+        return made
 
     # -- what reads the whole machine ---------------------------------------------------------------------
 
-    def _ask(self, stage: int, chosen: tuple[int, ...]) -> float:
-        seen, kept = self.seen[stage], self.asked[stage]
-        key = tuple([seen[n] for n in chosen if seen[n] is not None])
-        value = kept.get(key)
-        if value is None:
-            self.count += 1
-            value = self.wholes[stage].value(tuple(sorted([self.faults[n] for n in chosen])))
-            kept[key] = value
-        return value
+    def _asked(self, stage: int, made: _Made) -> _Made:
+        """Sets with what a reading of the whole machine says of each."""
+        whole = self.wholes[stage]
+        keys: list[int] | list[tuple[Hashable, ...]] = made.kinds
+        if whole.sees is not None:
+            sees = [whole.sees(fault) for fault in self.faults]
+            keys = [tuple([sees[n] for n in _set(code) if sees[n] is not None]) for code in made.codes]
+        values = list(map(whole.kept.get, keys))
+        for i, value in enumerate(values):
+            if value is None:
+                self.count += 1
+                chosen = tuple(sorted([self.faults[n] for n in _set(made.codes[i])]))
+                whole.kept[keys[i]] = values[i] = whole.value(chosen)
+        return _Made(list(map(mul, made.weights, values)), made.kinds, made.codes, [])
 
     def weighed(self, tolerance: float, floor: float) -> Weighed:
         """The sets that matter, best first."""
         within, beyond = self._all()
         ceiling, stages = self.ceilings[0], range(len(self.wholes))
         low, high = _START * tolerance * within, math.inf
-        made, reached = self._made(low, high)
-        made.sort(reverse=True)
-        least = floor  # the whole weighs no less
-        for weight, chosen in made[:_FIRST]:
-            least += weight * math.prod(self._ask(stage, chosen) for stage in stages)
+        made = self._made(low, high)
+        first = made.taken(nlargest(_FIRST, range(len(made.weights)), made.weights.__getitem__))
+        for stage in stages:
+            first = self._asked(stage, first)
+        least = floor + math.fsum(first.weights)  # the whole weighs no less
         while True:
-            unmade = ceiling * (max(within - reached, 0.0) + _ROUNDING * within) if low else 0.0
+            left = max(within - math.fsum(made.reached), 0.0)
+            unmade = ceiling * (left + _ROUNDING * within) if low else 0.0
             allowed = _UNMADE[len(stages) > 1] * tolerance * least
             if unmade <= allowed:
                 break
             deeper = min(_DEEPER, max(allowed / unmade, _DEEPEST))
             low, high = low * deeper if low > LEAST * within else 0.0, low
-            more, further = self._made(low, high)
-            reached += further
-            made.extend(more)
-        made.sort(reverse=True)
+            made.add(self._made(low, high))
         rest = unmade
-        live = [(weight, weight, chosen) for weight, chosen in made if weight > 0.0]
         for stage in stages:
-            allowed = (tolerance * least - rest) * _SPENT[stage == stages[-1]]
-            live, passed = _cut(live, self.ceilings[stage], allowed)
+            dear = self.wholes[-1].effort > 0
+            share = 1.0 if stage == stages[-1] else _SPENT[dear]
+            which, passed = _cut(made.weights, self.ceilings[stage], (tolerance * least - rest) * share)
             rest += passed
-            live = [(now * self._ask(stage, chosen), weight, chosen) for now, weight, chosen in live]
-            live.sort(reverse=True)
-        sets = [chosen for _, _, chosen in live]
-        by_lead = [tuple([w * now / weight for w in self._by_lead(s)]) for now, weight, s in live]
+            made = self._asked(stage, made.taken(which))
+        order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
+        sets, by_lead = [], []
+        for i in order:
+            now, chosen = made.weights[i], _set(made.codes[i])
+            if now > 0.0:
+                row = self._by_lead(chosen)
+                scale = now / sum(row)
+                sets.append(chosen)
+                by_lead.append(tuple([w * scale for w in row]))
         return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
 
 
-def _cut(
-    live: list[tuple[float, float, tuple[int, ...]]], ceiling: float, allowed: float
-) -> tuple[list[tuple[float, float, tuple[int, ...]]], float]:
+def _code(chosen: Sequence[int]) -> int:
+    """A set as one number."""
+    code = 0
+    for n in chosen:
+        code = code << _BITS | n + 1
+    return code
+
+
+def _set(code: int) -> tuple[int, ...]:
+    """A set from its number."""
+    found = []
+    while code:
+        found.append((code & (1 << _BITS) - 1) - 1)
+        code >>= _BITS
+    return tuple(reversed(found))
+
+
+def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:
     """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
-    passed, end = 0.0, len(live)
-    while end and passed + live[end - 1][0] * ceiling <= allowed:
-        end -= 1
-        passed += live[end][0] * ceiling
-    while 0 < end < len(live) and live[end][0] > _ALIKE * live[end - 1][0]:
-        passed -= live[end][0] * ceiling
-        end += 1
-    return live[:end], max(passed, 0.0) if end < len(live) else 0.0
+    rising = sorted(range(len(weights)), key=weights.__getitem__)
+    held = [ceiling * below for below in accumulate(map(weights.__getitem__, rising))]
+    at = bisect_right(held, allowed)
+    while 0 < at < len(rising) and weights[rising[at - 1]] > _ALIKE * weights[rising[at]]:
+        at -= 1
+    return rising[at:], held[at - 1] if at else 0.0
