@@ -43,7 +43,9 @@ class Factor:
         How long it takes to work out beside others; what takes longest is asked last.
     sees : callable or None
         What it sees of a mode, where that is not just what the mode is electrically.
-    values : dict
+    rough : callable or None
+        No less than `per_set` gives, and sooner had.
+    values, roughly : dict
         What was given for sets already, by what was seen of them. [-]
     """
 
@@ -55,6 +57,8 @@ class Factor:
     most: float = 1.0
     effort: int = 0
     sees: Callable[[Fault], Hashable] | None = None
+    rough: Callable[[tuple[Fault, ...]], float] | None = None
+    roughly: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
     values: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
 
 

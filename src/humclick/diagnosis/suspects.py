@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.factors import Compiled
+from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
 from humclick.diagnosis.sets import Weighed, weigh
@@ -153,6 +153,23 @@ class Posterior:
         return sorted((row for row in rows if row[1] >= least), key=_first)
 
 
+def _wholes(factor: Factor) -> list[Whole]:
+    """A reading of the whole machine; where a bound on it is sooner had, that, and then what is less."""
+    exact, rough = factor.per_set, factor.rough
+    if exact is None:
+        return []
+    if rough is None:
+        return [Whole(exact, factor.most, factor.effort, factor.sees, factor.values)]
+
+    def less(chosen: Chosen) -> float:
+        return exact(chosen) / rough(chosen)
+
+    return [
+        Whole(rough, factor.most, factor.effort, factor.sees, factor.roughly),
+        Whole(less, 1.0, factor.effort + 1, factor.sees, factor.values),
+    ]
+
+
 def _first(row: tuple[Chosen, float]) -> tuple[float, int, Chosen]:
     return -row[1], len(row[0]), row[0]
 
@@ -183,7 +200,7 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
         space.most,
         [w for _, w in evidence.leads],
         [Table(f.scope, f.table) for f in factors if f.table and f.per_set is None],
-        [Whole(f.per_set, f.most, f.effort, f.sees, f.values) for f in factors if f.per_set is not None],
+        [whole for f in factors for whole in _wholes(f)],
         bench.kinds.__getitem__,
     )
     weighed = weigh(scales, tolerance, none)

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from functools import cache
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -62,7 +61,6 @@ class Recorded(Listened):
         anything, astray = math.fsum(likely.values()) / len(likely), misread()
         bench = weighing.bench
 
-        @cache
         def value(chosen: tuple[Fault, ...]) -> float:
             cause = cause_of(without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
@@ -70,7 +68,7 @@ class Recorded(Listened):
         def sees(fault: Fault) -> str:
             return cause_of(without(bench.modes_in((fault,)), mended))
 
-        return Factor((), (), {}, value, anything, 1.0, 0, sees)
+        return Factor((), (), {}, value, anything, 1.0, sees=sees)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None
