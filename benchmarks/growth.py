@@ -86,7 +86,7 @@ def _family(family: Family, times: int, rng: random.Random) -> Family:
         if name != HEALTHY:
             modes |= {copy: replace(mode, name=copy, odds=mode.odds / times) for copy in _copies(name, times)}
     looks = tuple(_look(look, list(family.modes), times, rng) for look in family.looks)
-    return replace(family, modes=modes, looks=looks)
+    return replace(family, listed=tuple(modes.values()), looks=looks)
 
 
 def _look(look: Look, modes: Sequence[str], times: int, rng: random.Random) -> Look:

@@ -17,8 +17,10 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
+from humclick.parts.family import Role
 from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
+from humclick.start.attempts import sizes_of
 from humclick.start.batch import simulate_packed
 from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible, estimate
@@ -84,7 +86,7 @@ class Design:
         a protector that trips on a healthy current bears less than this machine's own running current.
         """
         found = of.median * math.exp(of.sigma * self.normal(name))
-        if name == "mechanism.breakaway":
+        if name == f"{self.machine.having(Role.MECHANISM).id}.breakaway":
             return self.breakaway
         return min(found, self.early) if name.endswith("protector.early") else found
 
@@ -153,18 +155,16 @@ def _limit(name: str) -> float:
 
 
 def _machine(base: Machine, drawn: Possible) -> Machine:
+    names = sizes_of(base)
     sizes = {
-        "run_winding.winding": drawn.motor.run_ohms,
-        "start_winding.winding": drawn.motor.start_ohms,
-        "ptc.cold": drawn.gear_ohms,
-        "start_capacitor.capacitance": drawn.start_farads,
-        "run_capacitor.capacitance": drawn.run_farads,
+        f"{base.having(Role.RUN_WINDING).id}.winding": drawn.motor.run_ohms,
+        f"{base.having(Role.START_WINDING).id}.winding": drawn.motor.start_ohms,
+        names.get(Role.STARTER): drawn.gear_ohms,
+        names.get(Role.START_CAPACITOR): drawn.start_farads,
+        names.get(Role.RUN_CAPACITOR): drawn.run_farads,
     }
-    ids = {part.id for part in base.parts}
     known = {
-        key: Spread(size, 1.0, source="drawn")
-        for key, size in sizes.items()
-        if size is not None and key.partition(".")[0] in ids
+        key: Spread(size, 1.0, source="drawn") for key, size in sizes.items() if key and size is not None
     }
     return Machine(base.arrangement, base.protector, base.nameplate, known)
 
@@ -223,7 +223,8 @@ def _needing(each: list[Design]) -> list[Design]:
     data = read_data("research", "designs.toml")["needed"]
     if not each or each[0].machine.arrangement.abbreviation not in data["kinds"]:
         return each
-    without = {part.id: data[part.id] for part in each[0].machine.parts if part.id in data}
+    starter = each[0].machine.having(Role.STARTER)
+    without = {starter.id: next(m.name for m in starter.family.listed if m.recorded == data["without"])}
     table = pack_many([one.case(without, attempt="proof ") for one in each])
     found = simulate_packed(table, _limit("seconds"), threads=1)
     return [one for one, outcome in zip(each, found.outcome, strict=True) if outcome != _RUNS]

@@ -31,6 +31,7 @@ __all__ = [
     "Refused",
     "StorageTrouble",
     "Unknown",
+    "one_of",
     "printable",
 ]
 
@@ -124,3 +125,11 @@ class Busy(HumclickError):
 
 class DataError(HumclickError):
     """A data file of the program itself is damaged or incomplete."""
+
+
+def one_of(value: str, known: Iterable[str]) -> str:
+    """What would be right instead of a name that is not known: all there are, and the nearest."""
+    names = list(known)
+    near = get_close_matches(value, names, n=1)
+    shown = ascii(value)[:60]
+    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")

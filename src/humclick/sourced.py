@@ -95,9 +95,10 @@ def read_data(package: str, name: str) -> dict[str, Any]:
     import tomllib  # here: where tables were read before, no start waits for it
 
     try:
-        text = resources.files(package).joinpath(name).read_text(encoding="utf-8")
+        root, *folders = package.split(".")  # a folder without a module is no package in a zip
+        text = resources.files(root).joinpath(*folders, name).read_text(encoding="utf-8")
         return tomllib.loads(text)
-    except (FileNotFoundError, ModuleNotFoundError) as error:
+    except (FileNotFoundError, NotADirectoryError, ModuleNotFoundError, KeyError) as error:
         raise DataError(f"data file {name} is missing from {package}") from error
     except tomllib.TOMLDecodeError as error:
         raise DataError(f"data file {name} of {package} is damaged: {error}") from error

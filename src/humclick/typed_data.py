@@ -170,7 +170,8 @@ def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
     for name, rows in table.items():
         if not isinstance(rows, Mapping):
             raise DataError(f"{where}: sizes.{name} must be a table with median, factor, unit and source")
-        by_class: dict[str, Any] = {"": rows} if "median" in rows else dict(rows)
+        plain = any(not isinstance(row, Mapping) for row in rows.values())
+        by_class: dict[str, Any] = {"": rows} if plain else dict(rows)
         if unknown := set(by_class) - {"", "115", "230"}:
             raise DataError(
                 f"{where}: sizes.{name}: classes are 115 and 230, got {', '.join(sorted(unknown))}"

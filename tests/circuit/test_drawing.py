@@ -15,17 +15,18 @@ from pathlib import Path
 from types import MappingProxyType
 from xml.etree import ElementTree
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg, draw_text, probe_points
+from humclick.circuit.drawing import describe, draw_svg, draw_text
 from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, nodes_of
 from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
-from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.readings.shown import percent
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -295,7 +296,10 @@ def test_recognised_only_machines_carry_their_caution(name: str) -> None:
 def test_any_name_is_escaped(title: str, family_title: str) -> None:
     """Whatever a machine or a part is called, the drawing stays well formed and gains no element."""
     machine = Machine.of("rsir-ptc")
-    gear = tuple(replace(p, family=replace(p.family, title=family_title)) for p in machine.arrangement.gear)
+    gear = tuple(
+        replace(p, family=msgspec.structs.replace(p.family, title=family_title))
+        for p in machine.arrangement.gear
+    )
     named = Machine(replace(machine.arrangement, title=title, gear=gear), "external")
     root = ElementTree.fromstring(draw_svg(named, ("C", "S"), {"ptc": 0.5}))
     plain = ElementTree.fromstring(draw_svg(machine, ("C", "S"), {"ptc": 0.5}))
@@ -327,32 +331,30 @@ def test_wrong_probes_and_suspects_are_refused() -> None:
         draw_svg(machine, suspects={"run_capacitor": 1.5})
 
 
-def test_an_unknown_topology_is_refused_and_not_drawn_wrong() -> None:
-    """A part joined where the layout has no place for it is reported, never left out."""
-    kind = arrangement("psc")
-    stray = replace(kind.gear[0], id="stray", connect=MappingProxyType({"a": "r", "b": "C"}))
-    with pytest.raises(DataError, match="no place in the drawing for run capacitor between r and C"):
-        draw_svg(Machine(replace(kind, gear=(*kind.gear, stray)), "external"))
+#: Nodes of a machine, and one that is nowhere else.
+STRAY = ("l", "n", "k", "r", "s", "c", "q", "w", "C", "shell")
 
 
-@pytest.mark.parametrize(
-    ("probe", "points"),
-    [
-        ("pins.C-R", ("C", "R")),
-        ("pins.shell", ("C", "shell")),
-        ("pins.1-2", None),
-        ("between.l-n", ("l", "n")),
-        ("between.l-x", None),
-        ("ptc.ohms", ("r", "s")),
-        ("overload_protector.ohms", ("n", "c")),
-        ("ptc.shake", None),
-        ("attempt.amps", None),
-        ("leads.short", None),
-    ],
-)
-def test_a_probe_is_found_on_the_drawing(probe: str, points: tuple[str, str] | None) -> None:
-    """A measurement maps to the two nodes it is taken at; a look or a try maps to none."""
-    assert probe_points(Machine.of("rsir-ptc"), probe) == points
+def stray(ends: tuple[str, str]) -> Machine:
+    """A machine with a second capacitor between two nodes where none stands."""
+    kind = arrangement("csir-ptc")
+    part = next(p for p in kind.gear if "capacitance" in p.family.sizes)
+    more = replace(part, id="stray", connect=MappingProxyType(dict(zip("ab", ends, strict=True))))
+    return Machine(replace(kind, gear=(*kind.gear, more)), "external")
+
+
+@pytest.mark.parametrize("ends", list(combinations(STRAY, 2)))
+def test_a_part_on_no_path_has_a_row_of_its_own(ends: tuple[str, str]) -> None:
+    """Wherever a part is joined it is drawn, with its nodes and apart from all else; none is left out."""
+    machine = stray(ends)
+    scene = lay_out(machine)
+    assert "stray" in parts_drawn(scene)
+    assert set(ends) <= set(scene.nodes) | {"shell"}
+    boxes = [text.box for text in scene.texts if text.text.strip()]
+    assert not any(one.meets(other) for one, other in combinations(boxes, 2))
+    symbols = [symbol.box for symbol in scene.symbols]
+    assert not any(one.meets(other) for one, other in combinations(symbols, 2))
+    assert max(map(len, draw_text(machine).splitlines())) <= 78
 
 
 def test_long_text_wraps_within_its_width() -> None:

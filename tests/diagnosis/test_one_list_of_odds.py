@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from humclick.parts.family import families, family
+from humclick.parts.shelves import family_sources
 from humclick.sourced import read_data
 
 ROOT = Path(str(resources.files("humclick")))
@@ -21,7 +22,7 @@ LISTS = [name for name in FILES if name.startswith("parts/") or name == "diagnos
 
 MODES = {f"{name}.{mode}" for name in families() for mode in family(name).modes}
 CASES = set(read_data("humclick.diagnosis", "pins.toml")["case"])
-CAUSES = set(read_data("humclick.diagnosis", "recorded.toml")["causes"])
+CAUSES = set(read_data("humclick.diagnosis", "recorded.toml")["order"])
 ODDS = re.compile(r"(.*_)?(odds|priors?|weights_before)(_.*)?")
 
 
@@ -72,17 +73,19 @@ def test_the_sweep_meets_the_lists_there_were_before() -> None:
 @pytest.mark.parametrize("name", sorted(families()))
 def test_every_fault_of_a_part_has_its_odds_there(name: str) -> None:
     """Every mode but the healthy one has odds of its own in the file of its part."""
-    for row in read_data("humclick.parts", f"{name}.toml")["mode"]:
+    for row in family_sources()[name].table()["mode"]:
         assert ("odds" in row) == (row["name"] != "healthy")
 
 
 def test_the_groups_name_modes_that_parts_have() -> None:
-    """Cases of the pins and causes of a recording are groups of modes, none of them in two groups."""
-    groups = (
-        [row.get("modes", ()) for row in read_data("humclick.diagnosis", "pins.toml")["case"].values()],
-        [row["modes"] for row in read_data("humclick.diagnosis", "recorded.toml")["causes"].values()],
-    )
-    for group in groups:
-        modes = [mode for row in group for mode in row]
-        assert len(modes) == len(set(modes)) > 5
-        assert set(modes) <= MODES
+    """Cases of the pins are groups of modes, none of them in two groups."""
+    rows = read_data("humclick.diagnosis", "pins.toml")["case"].values()
+    modes = [mode for row in rows for mode in row.get("modes", ())]
+    assert len(modes) == len(set(modes)) > 5
+    assert set(modes) <= MODES
+
+
+def test_every_cause_of_a_recording_is_shown_by_a_mode() -> None:
+    """A mode names the cause that a recording shows of it: each one there is, and no other."""
+    shown = {mode.recorded for name in families() for mode in family(name).listed}
+    assert shown - {""} == CAUSES - {"healthy"}

@@ -110,11 +110,11 @@ def test_a_recording_by_itself_says_what_a_call_would_say(
     post = judge(
         Situation(machine, None, (Observation("attempt.recorded", answer=shown.heard[0], causes=causes),))
     ).post
-    grouped = read_data("humclick.diagnosis", "recorded.toml")["causes"]
-    expected = dict.fromkeys(grouped, 0.0)
+    order = read_data("humclick.diagnosis", "recorded.toml")["order"]
+    expected = dict.fromkeys(order, 0.0)
     for modes, p in post.shares():
-        named = {f"{part}.{mode}" for part, mode in modes.items()}
-        looks = [cause for cause, row in grouped.items() if named & set(row["modes"])]
+        named = {machine.part(part).family.mode(mode).recorded for part, mode in modes.items()}
+        looks = [cause for cause in order if cause in named]
         expected[looks[0] if looks else "healthy"] += p
     bound = post.left_out + judge(Situation(machine)).post.left_out
     for cause, p in expected.items():

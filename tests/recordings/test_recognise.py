@@ -247,7 +247,7 @@ def test_words_and_probes_exist() -> None:
     causes: dict[str, Any] = read_data("humclick.recordings", "causes.toml")
     table = read_data("humclick.recordings", "signatures.toml")
     known = {p for name in arrangements() for p in probes_of(Machine.of(name))}
-    grouped = read_data("humclick.diagnosis", "recorded.toml")["causes"]
+    grouped = read_data("humclick.diagnosis", "recorded.toml")["order"]
     assert set(CAUSES) == set(causes) - {"source"} == set(grouped)
     for cause in CAUSES:
         assert causes[cause]["heard"] in set(Heard)

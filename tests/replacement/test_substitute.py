@@ -9,10 +9,11 @@ import pytest
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused, Unknown
+from humclick.parts.family import Role
 from humclick.replacement.fitting import fitted
 from humclick.replacement.marks import family_rules, read_marks
 from humclick.replacement.match import Fit, MatchLine
-from humclick.replacement.substitute import PARTS, Substitution, described, runs_of, substitute
+from humclick.replacement.substitute import Substitution, described, runs_of, substitute
 from humclick.replacement.trials import conditions
 from humclick.start.at_hand import at_hand
 from humclick.start.case import CurrentRelay, Ptc
@@ -223,7 +224,7 @@ def test_marks_reach_the_case() -> None:
     case = case_of(machine, estimate(at_hand(machine)).motor)
     ohms = []
     for share in (0.0, 0.5, 1.0):
-        gear = fitted(case, "ptc", marks, rules, share).gear
+        gear = fitted(case, Role.STARTER, marks, rules, share).gear
         assert isinstance(gear, Ptc)
         ohms.append(gear.cold_ohms)
     np.testing.assert_allclose(ohms, [8.0, 10.0, 12.0])
@@ -237,7 +238,7 @@ def test_swapped_figures_of_a_relay_are_refused() -> None:
     case = case_of(machine, estimate(at_hand(machine)).motor)
     assert isinstance(case.gear, CurrentRelay)
     with pytest.raises(Refused, match="swapped"):
-        fitted(case, "current_relay", marks, rules, 0.5)
+        fitted(case, Role.STARTER, marks, rules, 0.5)
 
 
 def test_either_start_can_be_drawn() -> None:
@@ -250,7 +251,8 @@ def test_either_start_can_be_drawn() -> None:
 
 
 def test_every_part_that_can_be_tried_is_a_family() -> None:
-    """The list of parts holds families of the program and the start-assist."""
-    from humclick.parts.family import families
+    """Every family of start gear says how a new one is tried against the old."""
+    from humclick.parts.family import families, family
 
-    assert set(PARTS) - set(families()) == {"start_assist"}
+    tried = {name for name in families() if family(name).substitute is not None}
+    assert {name for name in families() if family(name).gear} == tried

@@ -37,12 +37,14 @@ def test_every_icon_of_the_manifest_is_served_in_its_size(tmp_path: Path) -> Non
 def test_every_drawing_lies_beside_its_pictures(name: str, size: int) -> None:
     """A PNG of each size phones ask for is in the folder of the SVG it was made of."""
     assert (ICONS / f"{name}.svg").is_file()
-    assert Image.open(ICONS / f"{name}-{size}.png").size == (size, size)
+    with Image.open(ICONS / f"{name}-{size}.png") as picture:
+        assert picture.size == (size, size)
 
 
 def test_a_maskable_icon_keeps_its_drawing_in_the_middle() -> None:
     """Nothing but the ground lies outside the circle of 40 % of the side that no mask cuts."""
-    grey = Image.open(ICONS / "maskable-192.png").convert("L").tobytes()
+    with Image.open(ICONS / "maskable-192.png") as picture:
+        grey = picture.convert("L").tobytes()
     dark = [(k % 192, k // 192) for k, value in enumerate(grey) if value < 128]
     assert len(dark) > 500
     assert max((x - 96) ** 2 + (y - 96) ** 2 for x, y in dark) <= (0.4 * 192) ** 2

@@ -3,33 +3,31 @@ A start arrangement: which parts, joined at which nodes.
 
 Nodes, from the outlet inwards: ``L`` ``N`` ``PE`` outlet · ``l`` ``n`` after the cord · ``k`` after the
 control · ``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
-protector · ``shell``. Each file lists only the start gear; supply, ground, control, protector, wiring at
-the pins, windings and mechanism are the same for all and are added here.
+protector · ``shell``; any other name is a node inside the start gear. Each file lists only the start gear;
+supply, ground, control, protector, wiring at the pins, windings and mechanism are the same for all
+(``parts/frame.toml``) and are added here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
-from typing import Any
+from pathlib import Path
+from typing import Literal
 
-from humclick.errors import DataError, Unknown
-from humclick.parts.family import Family, families, family
+import msgspec
+
+from humclick.errors import DataError, Unknown, one_of
+from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
+from humclick.parts.mode import Row
+from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
+from humclick.typed_data import typed
 
-__all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements"]
+__all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
 
 PINS = ("C", "R", "S")
-
-_COMMON = {
-    "supply": ("supply", {"from_l": "L", "from_n": "N", "l": "l", "n": "n"}),
-    "earth": ("earth", {"pe": "PE", "body": "shell"}),
-    "control": ("control", {"in": "l", "out": "k"}),
-    "wiring": ("wiring", {"c": "c", "r": "r", "s": "s", "C": "C", "R": "R", "S": "S"}),
-    "mechanism": ("mechanism", {}),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +59,65 @@ class PlacedPart:
         return self.remedies.get(own, own)
 
 
+class _Part(Row, frozen=True):
+    """A part as a file places it; its name in the machine is that of its family where none is given."""
+
+    family: str
+    connect: dict[str, str]
+    id: str = ""
+    remedies: dict[str, str] = msgspec.field(default_factory=dict)
+
+    def placed(self, inner: str = "") -> PlacedPart:
+        connect = {terminal: node.replace("{inner}", inner) for terminal, node in self.connect.items()}
+        return PlacedPart(self.id or self.family, family(self.family), connect, self.remedies)
+
+
+class _Protector(Row, frozen=True):
+    """A protector where it is: the node at which the windings meet, and wires that come with it."""
+
+    family: str
+    connect: dict[str, str]
+    inner: str
+    built_in: str = ""
+    links: tuple[tuple[str, str], ...] = ()
+
+
+class _Frame(Row, frozen=True):
+    """What every machine has besides its start gear."""
+
+    before: tuple[_Part, ...]
+    after: tuple[_Part, ...]
+    protector: dict[str, _Protector]
+
+
+@cache
+def _frame() -> _Frame:
+    return typed(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
+
+
+def framed(role: Role) -> Family:
+    """The family of a part that every machine with a run and a start winding has."""
+    frame = _frame()
+    found = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
+    return found[role]
+
+
+class _File(Row, frozen=True):
+    """A file of an arrangement, field by field; see `Arrangement`."""
+
+    title: str
+    seen: tuple[str, ...]
+    protectors: tuple[Literal["external", "integrated", "internal"], ...]
+    part: tuple[_Part, ...]
+    abbreviation: str = ""
+    links: tuple[tuple[str, str], ...] = ()
+    protector_remedy: str = "replace overload protector"
+    recognised_only: bool = False
+    caution: str = ""
+    answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
+    starts_as: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Arrangement:
     """
@@ -84,6 +141,12 @@ class Arrangement:
         True where the tool recognises the machine and goes no further.
     caution : str
         A warning shown whenever this arrangement is in question.
+    answers : mapping of question to answers
+        What is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out where empty.
+    starts_as : str
+        The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
+    simulated : bool
+        Whether it has a table of simulated start attempts of its own.
     """
 
     id: str
@@ -96,6 +159,9 @@ class Arrangement:
     protector_remedy: str
     recognised_only: bool
     caution: str
+    answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    starts_as: str = ""
+    simulated: bool = True
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
@@ -110,50 +176,54 @@ class Arrangement:
             raise Unknown(f"protector of {self.id}", protector, self.protectors)
         if self.recognised_only:
             return self.gear
-        placed = {i: PlacedPart(i, family(f), c) for i, (f, c) in _COMMON.items()}
-        first = [placed[i] for i in ("supply", "earth", "control")]
-        if protector == "internal":
-            guard = PlacedPart("internal_protector", family("internal_protector"), {"in": "C", "out": "c0"})
-            inner = "c0"
-        else:
-            remedies = (
-                {"replace overload protector": self.protector_remedy} if protector == "integrated" else {}
-            )
-            guard = PlacedPart(
-                "overload_protector", family("overload_protector"), {"in": "n", "out": "c"}, remedies
-            )
-            inner = "C"
-        windings = [
-            PlacedPart("run_winding", family("run_winding"), {"common": inner, "run": "R"}),
-            PlacedPart("start_winding", family("start_winding"), {"common": inner, "start": "S", "run": "R"}),
-        ]
-        return (*first, *self.gear, guard, placed["wiring"], *windings, placed["mechanism"])
+        frame = _frame()
+        guard = frame.protector[protector]
+        remedies = {guard.built_in: self.protector_remedy} if guard.built_in else {}
+        return (
+            *(part.placed() for part in frame.before),
+            *self.gear,
+            _Part(guard.family, guard.connect, remedies=remedies).placed(),
+            *(part.placed(guard.inner) for part in frame.after),
+        )
 
     def wires(self, protector: str) -> tuple[tuple[str, str], ...]:
         """Plain wires with a given protector."""
-        if protector == "internal" and not self.recognised_only:
-            return (*self.links, ("n", "c"))
-        return self.links
+        if self.recognised_only:
+            return self.links
+        return (*self.links, *_frame().protector[protector].links)
 
 
-def _part(row: Mapping[str, Any], where: str) -> PlacedPart:
-    kind = str(row["family"])
-    if kind not in families():
-        raise DataError(f"{where}: unknown part family {kind!r}")
-    connect = {str(t): str(n) for t, n in row["connect"].items()}
-    placed = PlacedPart(
-        str(row.get("id", kind)),
-        family(kind),
-        connect,
-        {str(k): str(v) for k, v in row.get("remedies", {}).items()},
-    )
-    missing = set(placed.family.terminals) - set(connect)
-    if missing:
-        raise DataError(f"{where}: {placed.id} leaves terminals unconnected: {', '.join(sorted(missing))}")
-    return placed
+def _gear(rows: Iterable[_Part], where: str) -> tuple[PlacedPart, ...]:
+    """Parts in their places, each of a family there is, with a node at each of its terminals."""
+    placed: list[PlacedPart] = []
+    frame = _frame()
+    taken = {part.id or part.family for part in (*frame.before, *frame.after)}
+    for row in rows:
+        name = row.id or row.family
+        if row.family not in families():
+            raise DataError(f"{where}: part {name!r}: family must be {one_of(row.family, families())}")
+        part = row.placed()
+        if name in taken:
+            raise DataError(f"{where}: a part {name!r} is there already; give this one an id of its own")
+        taken.add(name)
+        terminals, joined = set(part.family.terminals), set(part.connect)
+        if open_ends := ", ".join(sorted(terminals - joined)):
+            raise DataError(f"{where}: part {name!r} leaves terminals unconnected: {open_ends}")
+        for terminal in sorted(joined - terminals):
+            raise DataError(
+                f"{where}: part {name!r}: connect names a terminal that must be"
+                f" {one_of(terminal, part.family.terminals)}"
+            )
+        remedies = {mode.remedy for mode in part.family.listed}
+        for remedy in part.remedies:
+            if remedy not in remedies:
+                raise DataError(
+                    f"{where}: part {name!r}: remedies must be of {one_of(remedy, sorted(remedies))}"
+                )
+        placed.append(part)
+    return tuple(placed)
 
 
-@cache
 def arrangement(name: str) -> Arrangement:
     """
     Read one arrangement.
@@ -163,30 +233,39 @@ def arrangement(name: str) -> Arrangement:
     Unknown
         If there is no such arrangement.
     DataError
-        If its file is damaged.
+        If its file is damaged: the message says which field, and what would be right.
     """
-    if name not in arrangements():
-        raise Unknown("arrangement", name, arrangements())
-    data = read_data("humclick.arrangements", f"{name}.toml")
-    try:
-        return Arrangement(
-            id=name,
-            title=str(data["title"]),
-            abbreviation=str(data["abbreviation"]),
-            seen=tuple(data["seen"]),
-            gear=tuple(_part(row, name) for row in data["part"]),
-            links=tuple((str(a), str(b)) for a, b in data.get("links", ())),
-            protectors=tuple(data["protectors"]),
-            protector_remedy=str(data.get("protector_remedy", "replace overload protector")),
-            recognised_only=bool(data.get("recognised_only", False)),
-            caution=str(data.get("caution", "")),
-        )
-    except (KeyError, TypeError, ValueError) as error:
-        raise DataError(f"arrangement {name}: {error!r}") from error
+    sources = arrangement_sources()
+    if name not in sources:
+        raise Unknown("arrangement", name, sources)
+    return _read(name, shelves())
 
 
 @cache
+def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
+    source = arrangement_sources()[name]
+    where = str(source)
+    file = typed(source.table(), _File, where)
+    if not file.protectors:
+        raise DataError(f"{where}: protectors must name one of {', '.join(_frame().protector)}, or more")
+    if file.starts_as and file.starts_as not in arrangement_sources():
+        raise DataError(f"{where}: starts_as must be {one_of(file.starts_as, arrangement_sources())}")
+    gear = _gear(file.part, where)
+    _check_roles(gear, file.recognised_only, where)
+    values = {each: getattr(file, each) for each in file.__struct_fields__ if each != "part"}
+    simulated = file.recognised_only or starts_table(name) is not None
+    return Arrangement(id=name, gear=gear, simulated=simulated, **values)
+
+
+def _check_roles(gear: tuple[PlacedPart, ...], recognised_only: bool, where: str) -> None:
+    """One part a role of start gear at most; the three windings only where nothing more is judged."""
+    roles = [part.family.role for part in gear]
+    allowed = (Role.WINDINGS,) if recognised_only else GEAR_ROLES
+    for part, role in zip(gear, roles, strict=True):
+        if role not in allowed or roles.count(role) > 1:
+            raise DataError(f"{where}: part {part.id!r} is a {role}; allowed is one {', one '.join(allowed)}")
+
+
 def arrangements() -> tuple[str, ...]:
     """Names of all arrangements, in alphabetical order."""
-    entries = resources.files("humclick.arrangements").iterdir()
-    return tuple(sorted(e.name.removesuffix(".toml") for e in entries if e.name.endswith(".toml")))
+    return tuple(arrangement_sources())

@@ -13,7 +13,7 @@ from functools import cached_property
 
 from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
 from humclick.errors import OutOfRange, Unknown
-from humclick.parts.family import Branch, Condition, Mode
+from humclick.parts.family import Branch, Condition, Mode, Regime, Role
 from humclick.sourced import Spread
 
 __all__ = ["Machine", "Nameplate"]
@@ -152,6 +152,28 @@ class Machine:
         except KeyError:
             raise Unknown(f"part of {self.arrangement.id}", name, self._by_id) from None
 
+    @cached_property
+    def _by_role(self) -> dict[Role, PlacedPart]:
+        return {p.family.role: p for p in self.parts}
+
+    def has(self, role: Role) -> PlacedPart | None:
+        """The part that does something in this machine, or None."""
+        return self._by_role.get(role)
+
+    def having(self, role: Role) -> PlacedPart:
+        """
+        The part that does something in this machine.
+
+        Raises
+        ------
+        Unknown
+            If no part of it does that.
+        """
+        try:
+            return self._by_role[role]
+        except KeyError:
+            raise Unknown(f"part of {self.arrangement.id}", role, self._by_role) from None
+
     def size(self, part: str, size: str) -> Spread:
         """
         What a part's size should be on this machine: stamp, else nameplate, else typical.
@@ -166,12 +188,12 @@ class Machine:
             return own
         placed = self.part(part)
         typical = placed.family.size(size, self.nameplate.volts_class)
-        amps = self.nameplate.locked_rotor_amps
-        if size == "winding" and amps is not None and part in ("run_winding", "start_winding"):
-            run = self.part("run_winding").family
-            ratio = abs(run.impedance["winding"]["start"])
+        amps, role = self.nameplate.locked_rotor_amps, placed.family.role
+        if size == "winding" and amps is not None and role in (Role.RUN_WINDING, Role.START_WINDING):
+            run = self.having(Role.RUN_WINDING).family
+            ratio = abs(run.impedance["winding"][Regime.START])
             expected = self.nameplate.volts / (amps * ratio)
-            if part == "run_winding":
+            if role is Role.RUN_WINDING:
                 return Spread(expected, _LRA_FACTOR, "Ω", "nameplate volts and locked-rotor amps")
             scale = expected / run.size("winding", self.nameplate.volts_class).median
             return Spread(typical.median * scale, min(typical.factor, 2.2), "Ω", "nameplate and usual ratio")
@@ -187,8 +209,9 @@ class Machine:
 
         A control that does not call is passing too, but no rest makes it call.
         """
-        own = self.part(part).family.mode(mode)
-        return part != "control" and (own.passing or own.eased)
+        family = self.part(part).family
+        own = family.mode(mode)
+        return family.role is not Role.CONTROL and (own.passing or own.eased)
 
     def sized(
         self, part: str, mode: str, condition: Condition

@@ -15,54 +15,7 @@ from humclick.circuit.layout import lay_out, nodes_of
 from humclick.errors import Refused, Unknown
 from humclick.readings.shown import percent
 
-__all__ = ["clamp_wire", "describe", "draw_svg", "draw_text", "probe_points"]
-
-_WHERE = {
-    "leads.short": None,
-    "supply.volts": ("L", "N"),
-    "supply.volts_start": ("l", "n"),
-    "feed.volts": ("k", "n"),
-    "pins.shell": ("C", "shell"),
-}
-
-
-def probe_points(machine: Machine, probe: str) -> tuple[str, str] | None:
-    """
-    The two nodes at which a measurement is taken, by the name of its probe.
-
-    Returns
-    -------
-    tuple of str or None
-        Nodes of the machine for probes 1 and 2; None where the probe is a look, a try or a clamp, or its
-        pins are not yet identified.
-    """
-    if probe in _WHERE:
-        where = _WHERE[probe]
-    elif probe.startswith(("between.", "pins.")):
-        first, _, second = probe.partition(".")[2].partition("-")
-        where = (first, second)
-    else:
-        part, _, name = probe.partition(".")
-        where = None
-        for placed in machine.parts:
-            for test in placed.family.tests:
-                if (placed.id, test.name) == (part, name):
-                    a, b = (placed.connect.get(t, t) for t in test.between)
-                    where = (a, b)
-    return where if where and set(where) <= nodes_of(machine) else None
-
-
-def clamp_wire(machine: Machine, probe: str) -> tuple[str, str] | None:
-    """
-    The two ends of the wire a clamp goes round, by the name of its probe.
-
-    Returns
-    -------
-    tuple of str or None
-        Nodes of the machine; None where no clamp is used.
-    """
-    wire = ("c", "C") if probe == "attempt.amps" else None
-    return wire if wire and set(wire) <= nodes_of(machine) else None
+__all__ = ["describe", "draw_svg", "draw_text"]
 
 
 def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from humclick.circuit.scene import LONG, RING, WIDE, WIDTH, Box, Frame, Scene, S
 __all__ = [
     "DARK",
     "LIGHT",
+    "SHAPES",
     "Palette",
     "clean",
     "mark_outline",
@@ -46,7 +47,7 @@ LIGHT = Palette("#ffffff", "#111111", "#555555", "#f1f3f5", "#e69f00", ("#0072b2
 DARK = Palette("#14181c", "#f4f4f4", "#b4bcc4", "#20272e", "#a86f00", ("#56b4e9", "#ff9d5c"))
 
 #: Shapes along the x axis, centred on 0, 44 long; `{fill}` is replaced by the paper colour.
-_SHAPES = {
+SHAPES = {
     "winding": '<path d="M-22 0H-18a4.5 6 0 0 1 9 0a4.5 6 0 0 1 9 0a4.5 6 0 0 1 9 0a4.5 6 0 0 1 9 0H22"/>',
     "coil": '<path d="M-22 0H-9M9 0H22"/><rect x="-9" y="-13" width="18" height="26" fill="{fill}"/>',
     "capacitor": '<path d="M-22 0H-4M4 0H22"/><path d="M-4 -13V13M4 -13V13" stroke-width="3.5"/>',
@@ -66,6 +67,7 @@ _SHAPES = {
         '<circle cx="0" cy="0" r="9" fill="none"/><path d="M0 -6V0L5 3" fill="none"/>'
     ),
     "wire": '<path d="M-22 0H22"/>',
+    "box": '<path d="M-22 0H-18M18 0H22"/><rect x="-18" y="-13" width="36" height="26" fill="{fill}"/>',
     "crank": (
         '<circle cx="0" cy="0" r="13" fill="{fill}"/><path d="M0 0L7 -7" stroke-width="3.5"/>'
         '<circle cx="7" cy="-7" r="3"/>'
@@ -200,7 +202,7 @@ def _symbol(symbol: Symbol, palette: Palette, shade: Mapping[str, str]) -> str:
         across = 2 * RING + 4 if symbol.kind == "crank" else LONG
         box = Box(-across / 2, -WIDE / 2, across / 2, WIDE / 2)
         halo = _rect(box, shade[symbol.part], palette.ink, 1, 4, "2 2")
-    shape = _SHAPES[symbol.kind].replace("{fill}", shade.get(symbol.part, palette.paper))
+    shape = SHAPES[symbol.kind].replace("{fill}", shade.get(symbol.part, palette.paper))
     return f'<g {place}" stroke="{palette.ink}" stroke-width="2.2">{halo}{shape}</g>'
 
 

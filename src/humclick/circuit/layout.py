@@ -4,7 +4,8 @@ Where every part, node and word of a machine's wiring goes.
 The outlet stands at the upper left, the control beside it, the start gear in the middle and the sealed shell
 below. Three columns run down to the pins, in the order C, S, R, so that no wire crosses another. The gear is
 not drawn from a picture per arrangement: its paths are walked from the line to the start socket, and each
-element is set between the places of its two nodes.
+element is set between the places of its two nodes. An element on no such path has a row of its own below
+them, with the names of the nodes it joins. Parts of the frame of every machine are asked for by their role.
 """
 
 from __future__ import annotations
@@ -27,8 +28,8 @@ from humclick.circuit.scene import (
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
+from humclick.parts.family import GEAR_ROLES, Role
 from humclick.readings.shown import percent
-from humclick.sourced import read_data
 
 __all__ = ["lay_out", "nodes_of"]
 
@@ -41,16 +42,14 @@ _SHELL = 288.0  # where the ground wire leaves the shell
 
 
 def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
-    rows = read_data("humclick.circuit", "symbols.toml")["element"]
     found = []
     for placed in machine.parts:
-        own = [row for row in rows if row["family"] == placed.family.name]
-        for i, row in enumerate(own):
-            a, b = (placed.connect[t] for t in row["ends"])
-            title = said(f"{placed.family.title} {row.get('word', '')}".strip())
-            if placed.id == "overload_protector" and machine.protector == "integrated":
+        for i, drawn in enumerate(placed.family.drawn):
+            a, b = (placed.connect[t] for t in drawn.ends)
+            title = said(f"{placed.family.title} {drawn.word}".strip())
+            if placed.family.role is Role.PROTECTOR and machine.protector == "integrated":
                 title += f" ({said('in the starter')})"
-            found.append(Element(placed.id, title, (a, b), row["symbol"], row["token"], i == 0))
+            found.append(Element(placed.id, title, (a, b), drawn.symbol, drawn.token, i == 0))
     return found
 
 
@@ -106,12 +105,13 @@ class _Gear:
         self._left = _elements(machine, said)
         self.said = said
         self.machine = machine
+        self.frame = frozenset(p.id for p in machine.parts if p.family.role not in GEAR_ROLES)
         self.wired = {frozenset(pair) for pair in machine.wires}
 
-    def take(self, a: str, b: str) -> Element | None:
-        """Remove and return the element between two nodes, if there is exactly one left."""
+    def take(self, a: str, b: str, *, of_gear: bool = False) -> Element | None:
+        """Remove and return the element of the frame, or else of the start gear, between two nodes."""
         for one in self._left:
-            if set(one.ends) == {a, b}:
+            if set(one.ends) == {a, b} and (one.part not in self.frame) is of_gear:
                 self._left.remove(one)
                 return one
         return None
@@ -119,7 +119,7 @@ class _Gear:
     def paths(self, start: str, end: str) -> list[list[Element]]:
         """Remove and return all paths of elements from one node to another through inner nodes."""
         found = []
-        while path := self._walk(start, end, {"k", "r", "c", "C", "R", "S"} - {start, end}):
+        while path := self._walk(start, end, {"l", "n", "k", "r", "s", "c", *PINS} - {start, end}):
             found.append(path)
             for one in path:
                 self._left.remove(one)
@@ -127,13 +127,23 @@ class _Gear:
 
     def _walk(self, at: str, end: str, shut: set[str]) -> list[Element] | None:
         for one in self._left:
-            if at in one.ends:
+            if at in one.ends and one.part not in self.frame:
                 (there,) = set(one.ends) - {at}
                 if there == end:
                     return [one]
                 if there not in shut and (rest := self._walk(there, end, shut | {at})):
                     return [one, *rest]
         return None
+
+    def put_back(self, path: list[Element]) -> None:
+        """Have a path drawn otherwise."""
+        self._left += path
+
+    def rest(self) -> list[Element]:
+        """Remove and return what of the start gear stands on no path."""
+        found = [one for one in self._left if one.part not in self.frame]
+        self._left = [one for one in self._left if one.part in self.frame]
+        return found
 
     def none_left(self) -> None:
         """Refuse a machine that was not drawn whole."""
@@ -157,8 +167,8 @@ def _single_phase(
         scene.label(label, _C + 20, (y1 + y2) / 2, share=share)
     elif frozenset(("n", "c")) in gear.wired:
         scene.wire((_C, y1), (_C, y2))
-    y4 = _start_gear(scene, machine, gear, shares, y1, y2)
-    coil = gear.take("s", "c")
+    y4, started = _start_gear(scene, gear, shares, y1, y2)
+    coil = gear.take("s", "c", of_gear=True)
     y_sockets = y4 + 24
     if coil:
         lines, size = fitted(coil.title, _S - _C - 8, most=2)
@@ -168,10 +178,11 @@ def _single_phase(
         for i, line in enumerate(reversed(lines)):
             scene.texts.append(Text((_S + _C) / 2, y5 - 20 - i * LINE, line, "label", "middle", size))
         y_sockets = y5 + 24
-    for name, x, above in (("c", _C, y2), ("s", _S, y4), ("r", _R, y4)):
+    y_sockets = _rows(scene, gear, shares, y_sockets)
+    for name, x, above in (("c", _C, y2), ("s", _S, y4 if started else y_sockets - 24), ("r", _R, y4)):
         scene.wire((x, above), (x, y_sockets))
         scene.node(name, x, y_sockets)
-    wiring = machine.part("wiring")
+    wiring = machine.having(Role.WIRING)
     y_pins = y_sockets + 54
     strip = Box(_C - 16, y_sockets + 15, _R + 16, y_pins - 15)
     scene.frames.append(Frame("strip", wiring.id, strip))
@@ -192,7 +203,7 @@ def _single_phase(
 
 
 def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], top: float) -> float:
-    supply = machine.part("supply")
+    supply = machine.having(Role.SUPPLY)
     ends = supply.connect
     y0 = top + 38
     y1 = y0 + 62
@@ -223,43 +234,83 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
 
 
 def _start_gear(
-    scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], y1: float, y2: float
-) -> float:
-    """Draw what stands between the line and the start socket; return the height where its paths meet."""
-    coil = gear.take("k", "r")
-    line = "k" if coil else "r"
-    paths = sorted(gear.paths(line, "s"), key=len)
-    if not 1 <= len(paths) <= 2 or len(paths[0]) > 2 or (coil is None) is (frozenset("kr") not in gear.wired):
-        raise DataError(f"{machine.arrangement.id}: the start gear has paths this drawing has no columns for")
-    y4 = y2 + _PITCH * max(len(path) for path in paths)
+    scene: Scene, gear: _Gear, shares: Mapping[str, str], y1: float, y2: float
+) -> tuple[float, bool]:
+    """Draw what stands between the line and the start socket: where its paths meet, and whether any does."""
+    wired = frozenset("kr") in gear.wired
+    chain = [] if wired else next(iter(gear.paths("k", "r")), [])
+    if not chain and not wired:
+        raise DataError(f"{gear.machine.arrangement.id}: neither a wire nor a part joins k and r")
+    below = y2 + _PITCH * len(chain)
+    ways = [(y2, path) for path in sorted(gear.paths("k", "s"), key=len)]
+    ways += [(below if chain else y2, path) for path in sorted(gear.paths("r", "s"), key=len)]
+    while len(ways) > 2:  # two have a column, each further one rows of its own
+        gear.put_back(ways.pop(min(range(len(ways)), key=lambda i: len(ways[i][1])))[1])
+    y4 = max([below if chain else y2 + _PITCH, *(top + _PITCH * len(path) for top, path in ways)])
     scene.wire((_R, y1), (_R, y2))
-    scene.dots.append((_R, y2))
-    columns = [_SIDE, _S] if len(paths) == 2 else [_S]
-    scene.wire((_R, y2), (columns[0], y2))
-    if len(paths) == 2:
+    columns = [_SIDE, _S][-len(ways) :] if ways else []
+    for top in dict.fromkeys(top for top, _ in ways):
+        across = [x for x, way in zip(columns, ways, strict=True) if way[0] == top]
+        scene.dots.append((_R, top))
+        scene.wire((_R, top), (across[0], top))
+        scene.dots += [(x, top) for x in across[1:]]
+    if len(ways) > 1:
         scene.wire((columns[0], y4), (_S, y4))
-        scene.dots += [(_S, y2), (_S, y4)]
-    for x, path in zip(columns, paths, strict=True):
-        side = -1 if len(paths) == 1 else 1
-        room = 124.0 if len(paths) == 1 else (84.0 if x == _SIDE else 98.0)
-        step = (y4 - y2) / len(path)
-        for i, one in enumerate(path):
-            above, below = y2 + i * step, y2 + (i + 1) * step
-            scene.element(one, (x, above), (x, below))
-            share = shares.get(one.part) if one.first else None
-            anchor = "end" if side < 0 else "start"
-            scene.label(fitted(one.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
-            if i + 1 < len(path):
-                (name,) = set(one.ends) & set(path[i + 1].ends)
-                scene.node(name, x, below)
-    if coil:
-        scene.element(coil, (_R, y2), (_R, y2 + _PITCH))
-        if y2 + _PITCH < y4:
-            scene.wire((_R, y2 + _PITCH), (_R, y4))
-        scene.label(fitted(coil.title, 84, most=3), _R - 20, y2 + _PITCH / 2, "end", shares.get(coil.part))
-    else:
-        scene.wire((_R, y2), (_R, y4))
-    return y4
+        scene.dots += [(x, y4) for x in columns[1:]]
+    for x, (top, path) in zip(columns, ways, strict=True):
+        room = 124.0 if len(ways) == 1 else 98.0 if x == _S else 84.0
+        _down(scene, path, x, (top, y4), shares, room, -1 if len(ways) == 1 else 1)
+    if chain:
+        _down(scene, chain, _R, (y2, below), shares, 84.0, -1)
+    if below < y4:
+        scene.wire((_R, below), (_R, y4))
+    return y4, bool(ways)
+
+
+def _down(
+    scene: Scene,
+    path: list[Element],
+    x: float,
+    between: tuple[float, float],
+    shares: Mapping[str, str],
+    room: float,
+    side: int,
+) -> None:
+    """Draw a path down one column, with the nodes inside it, labels on the side where there is room."""
+    top, bottom = between
+    step = (bottom - top) / len(path)
+    for i, one in enumerate(path):
+        above, below = top + i * step, top + (i + 1) * step
+        scene.element(one, (x, above), (x, below))
+        share = shares.get(one.part) if one.first else None
+        anchor = "end" if side < 0 else "start"
+        scene.label(fitted(one.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
+        if i + 1 < len(path):
+            (name,) = set(one.ends) & set(path[i + 1].ends)
+            scene.node(name, x, below)
+
+
+def _rows(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
+    """Draw what stands on no path, one row each between the columns of C and S; return the height below."""
+    left, right = _SIDE, _S - (_SIDE - _C)
+    for one in gear.rest():
+        lines, size = fitted(one.title, _S - _C - 16, most=2)
+        share = shares.get(one.part) if one.first else None
+        above = LINE * (len(lines) + (share is not None))
+        y += above + 28.0
+        scene.element(one, (left, y), (right, y))
+        scene.label((lines, size), (left + right) / 2, y - 18 - above / 2, "middle", share)
+        for name, x, side in ((one.ends[0], left, -1), (one.ends[1], right, 1)):
+            there = name in scene.nodes or name in ("c", "r", "s", *PINS, "shell")
+            apart = side * (6 if there else RING + 3)
+            text = Text(x + apart, y + 5, name, "node", "start" if side > 0 else "end", 15, True)
+            if there:
+                scene.dots.append((x, y))
+                scene.texts.append(text)
+            else:
+                scene.node(name, x, y, text)
+        y += 24.0
+    return y
 
 
 def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
@@ -291,7 +342,7 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
         )
     scene.wire((_C, rail), (_R, rail))
     scene.dots.append((_S, rail))
-    mechanism = machine.part("mechanism")
+    mechanism = machine.having(Role.MECHANISM)
     scene.symbols.append(Symbol("crank", mechanism.id, 76, rail + 30, 0, "(o)"))
     scene.label(
         fitted(gear.said(mechanism.family.title), 130, most=1), 104, rail + 30, share=shares.get(mechanism.id)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from humclick.arrangements.machine import Machine
 from humclick.circuit.solve import Element as Impedance
 from humclick.circuit.solve import resistance_between
-from humclick.parts.family import HEALTHY, Condition, Element
+from humclick.parts.family import HEALTHY, Condition, Element, Role
 from humclick.sourced import Spread
 
 __all__ = ["NetworkBranch", "Predicted", "Setup", "branches_of", "predict"]
@@ -108,7 +108,7 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
     for placed in machine.parts:
         if placed.id in setup.absent or (setup.alone and placed.id != setup.alone):
             continue
-        if placed.id == "wiring" and not setup.plugged:
+        if placed.family.role is Role.WIRING and not setup.plugged:
             continue
         mode = modes.get(placed.id, HEALTHY)
         for a, b, branch, spread in machine.sized(placed.id, mode, setup.condition):

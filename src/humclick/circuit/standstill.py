@@ -17,14 +17,10 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.network import NetworkBranch, Setup, branches_of
 from humclick.circuit.solve import Element as Impedance
 from humclick.circuit.solve import branch_currents
-from humclick.parts.family import HEALTHY, Condition, Element, Regime
+from humclick.parts.family import HEALTHY, Condition, Element, Regime, Role
 from humclick.sourced import Spread, read_data
 
 __all__ = ["Standstill", "Start"]
-
-_SUPPLY = ("supply",)
-_FEED = (*_SUPPLY, "control", "overload_protector")
-_MECHANICAL = ("mechanism",)
 
 #: Three-point Gauss–Hermite rule for a standard normal unknown: exact to the fifth moment. [-]
 _NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
@@ -76,6 +72,22 @@ class Standstill:
         self._feeds: dict[tuple[object, ...], tuple[tuple[float, complex | None], ...]] = {}
         self._volts: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
 
+    @cached_property
+    def _supply(self) -> tuple[str, ...]:
+        return (self.machine.having(Role.SUPPLY).id,)
+
+    @cached_property
+    def _feeding(self) -> tuple[str, ...]:
+        """In series with all the rest: supply, control, and a protector outside the shell."""
+        guard = self.machine.has(Role.PROTECTOR)
+        outside = () if guard is None or guard.family.sealed else (guard.id,)
+        return (*self._supply, self.machine.having(Role.CONTROL).id, *outside)
+
+    @cached_property
+    def _still(self) -> frozenset[str]:
+        """Parts without a branch in the network of a start: what only turns, and what takes no part."""
+        return frozenset(p.id for p in self.machine.parts if p.family.apart or not p.family.terminals)
+
     # -- solved networks ------------------------------------------------------------------------------
 
     def _impedance(self, branch: NetworkBranch, regime: Regime, ohms: float) -> complex:
@@ -92,19 +104,14 @@ class Standstill:
         """
         key = (
             condition,
-            *sorted(
-                (p, m)
-                for p, m in modes.items()
-                if p not in _FEED and p not in _MECHANICAL and not self.machine.part(p).family.apart
-            ),
+            *sorted((p, m) for p, m in modes.items() if p not in self._feeding and p not in self._still),
         )
         if key not in self._cores:
             self._cores[key] = self._solve_core(modes, condition)
         return self._cores[key]
 
     def _solve_core(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, Start], ...]:
-        apart = {p.id for p in self.machine.parts if p.family.apart}
-        setup = Setup(condition=condition, absent=frozenset(apart | set(_FEED)))
+        setup = Setup(condition=condition, absent=self._still | set(self._feeding))
         found = [b for b in branches_of(self.machine, modes, setup) if b.size != "insulation"]
         wide = [i for i, b in enumerate(found) if b.spread.factor >= _WIDE and b.size != "winding"]
         widest = max(wide, key=lambda i: found[i].spread.factor, default=None)
@@ -130,8 +137,8 @@ class Standstill:
         winding = {b.part: currents.elements[i] for i, b in enumerate(found) if b.size == "winding"}
         return Start(
             currents.source,
-            winding.get("run_winding", 0j),
-            winding.get("start_winding", 0j),
+            winding.get(self.machine.having(Role.RUN_WINDING).id, 0j),
+            winding.get(self.machine.having(Role.START_WINDING).id, 0j),
             abs(currents.elements[bond]),
         )
 
@@ -144,14 +151,16 @@ class Standstill:
             for b, i in zip(found, currents, strict=False)
             if b.part == contact.part and b.size == contact.pulled_by
         )
-        winding = self.machine.size("run_winding", "winding").median
-        ratio = self.machine.part("run_winding").family.impedance["winding"]["start"]
+        run = self.machine.having(Role.RUN_WINDING)
+        winding = self.machine.size(run.id, "winding").median
+        ratio = run.family.impedance["winding"][Regime.START]
         return coil * winding * abs(ratio) >= float(self.data["pick_up"]["value"])
 
     def _feed(
-        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = _FEED
+        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = ()
     ) -> tuple[tuple[float, complex | None], ...]:
-        """Series impedance of parts of the feed, None where it is open; weights sum to 1."""
+        """Series impedance of parts of the feed, by default of all; None where open; weights sum to 1."""
+        parts = parts or self._feeding
         key = (hot, parts, *sorted((p, m) for p, m in modes.items() if p in parts))
         if key not in self._feeds:
             self._feeds[key] = self._solve_feed(modes, hot, parts)
@@ -163,11 +172,9 @@ class Standstill:
         nodes: list[tuple[float, complex | None]] = [(1.0, 0j)]
         condition = Condition(Regime.START, hot=hot)
         for part in parts:
-            if part not in {p.id for p in self.machine.parts}:
-                continue
             mode = modes.get(part, HEALTHY)
             rows = self.machine.branches(part, mode, condition)
-            wanted = 2 if part == "supply" else 1
+            wanted = 2 if part in self._supply else 1
             if len(rows) < wanted:
                 return ((1.0, None),)
             family_mode = self.machine.part(part).family.mode(mode)
@@ -176,7 +183,7 @@ class Standstill:
                 spread = self.machine.spread_of(part, family_mode, branch)
                 sizes[branch.size] = (spread, sizes.get(branch.size, (spread, 0))[1] + 1)
             for spread, count in sizes.values():
-                rule = _FINE_NODES if parts == _SUPPLY else _NODES
+                rule = _FINE_NODES if parts == self._supply else _NODES
                 rule = rule if spread.factor > _NARROW else ((0.0, 1.0),)
                 nodes = [
                     (w * v, None if zs is None else zs + count * spread.median * math.exp(z * spread.sigma))
@@ -228,11 +235,12 @@ class Standstill:
     def _terminal_volts(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, float], ...]:
         chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
         volts = math.prod(m.volts for m in chosen.values())
-        if len(self.machine.branches("supply", modes.get("supply", HEALTHY), Condition())) < 2:
+        (supply,) = self._supply
+        if len(self.machine.branches(supply, modes.get(supply, HEALTHY), Condition())) < 2:
             return ((1.0, 0.0),)
         passing_hot = hot and any(m.passing for m in chosen.values())
-        upstream = self._feed(modes, passing_hot, _SUPPLY)
-        feed = self._feed(modes, passing_hot, _FEED[1:])
+        upstream = self._feed(modes, passing_hot, self._supply)
+        feed = self._feed(modes, passing_hot, self._feeding[1:])
         if all(rest is None for _, rest in feed) or all(cord is None for _, cord in upstream):
             return ((1.0, volts),)
         found = []

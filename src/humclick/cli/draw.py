@@ -42,7 +42,7 @@ def draw(
     Example: humclick draw --arrangement rsir-ptc --probe ptc.ohms
     """
     from humclick.arrangements.machine import Machine, Nameplate
-    from humclick.circuit.drawing import clamp_wire, describe, draw_svg, draw_text, probe_points
+    from humclick.circuit.drawing import describe, draw_svg, draw_text
     from humclick.diagnosis.judged import judge
     from humclick.diagnosis.probes import probe_of
 
@@ -57,8 +57,8 @@ def draw(
         raise Refused(f"{file}: no machine is described in this call, so there is nothing to draw")
     points = clamp = None
     if probe is not None:
-        name = probe_of(machine, probe).id
-        points, clamp = probe_points(machine, name), clamp_wire(machine, name)
+        asked = probe_of(machine, probe)
+        points, clamp = asked.points, asked.clamp
         if points is None and clamp is None:
             raise Refused(f"{probe} has no two points on the drawing: a look, a try, or unnamed pins")
     shares = None

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from humclick.arrangements.arrangement import arrangements
-from humclick.circuit.drawing import clamp_wire, draw_text, probe_points
+from humclick.circuit.drawing import draw_text
 from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
@@ -270,7 +270,8 @@ def draw(session: Session, rest: str) -> str:
     name = _probe(session, rest) if rest else probe.id if probe is not None else ""
     if not name:
         return draw_text(machine)
-    return draw_text(machine, probe_points(machine, name), clamp_wire(machine, name))
+    asked = session.probe(name)
+    return draw_text(machine, asked.points, asked.clamp)
 
 
 def pins(session: Session, rest: str) -> str:

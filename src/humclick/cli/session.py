@@ -417,7 +417,7 @@ class Session:
             *words.bars_in_words(advice.bars, self._bars_told),
             *([f"{words.LEFT}:"] if state.done else []),
         ]
-        shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
+        shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]
         if step.kind in ("work", "prove", "repaired"):
             said = heading(state, advice, self.shop)
             if probe is None:

@@ -143,13 +143,13 @@ def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None, floa
     """The machine of a call, its windings [Ω at 25 °C] and its start, else run, capacitor [F] as measured."""
     from humclick.errors import Refused
     from humclick.jobs.at_hand import fitted_farads, winding_ohms
+    from humclick.parts.family import Role
 
     call = call_in(file)
     if call.machine is None:
         raise Refused(f"{file}: no machine is described in this call, so there is nothing to start")
-    ids = {part.id for part in call.machine.parts}
-    part = "start_capacitor" if "start_capacitor" in ids else "run_capacitor"
-    return call.machine, (*winding_ohms(call), fitted_farads(call, part))
+    part = call.machine.has(Role.START_CAPACITOR) or call.machine.has(Role.RUN_CAPACITOR)
+    return call.machine, (*winding_ohms(call), fitted_farads(call, part.id) if part else None)
 
 
 def _modes(faults: Sequence[str]) -> dict[str, str]:

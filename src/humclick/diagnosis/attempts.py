@@ -1,8 +1,8 @@
 """
 What a start attempt does on a call: the simulated table, for faults bad enough to be called for.
 
-The table (`humclick.start.power_up`) takes a fault of any degree. `severity.toml` lists those that come in
-degrees; on a call an attempt under one of them fails with a least probability.
+The table (`humclick.start.power_up`) takes a fault of any degree. On a call an attempt under a mode that
+comes in degrees fails with a least probability (`severity.toml`).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.hearing import reported
+from humclick.diagnosis.stand_in import stand_in
 from humclick.sourced import read_data
 from humclick.start.power_up import Starts
 from humclick.start.rows import OUTCOMES
@@ -82,16 +83,15 @@ class Attempts:
 
     def __init__(self, machine: Machine) -> None:
         data = read_data("humclick.diagnosis", "severity.toml")
-        self._severe = {tuple(name.split(".")) for name in data["modes"]}
         self._fails = float(data["fails"])
-        self._starts = Starts(machine)
+        self._starts = Starts(machine, stand_in(machine))
         self._kept: dict[tuple[int, ...], Attempt] = {}
 
     @cached_property
     def _codes(self) -> frozenset[int]:
-        placed = {part.id for part in self._starts.machine.parts}
-        there = [{part: mode} for part, mode in self._severe if part in placed]
-        return frozenset(code for modes in there for code in self.key(modes, hot=True))
+        parts = self._starts.machine.parts
+        severe = [{part.id: mode.name} for part in parts for mode in part.family.listed if mode.degrees]
+        return frozenset(code for modes in severe for code in self.key(modes, hot=True))
 
     def key(self, modes: Mapping[str, str], *, hot: bool) -> tuple[int, ...]:
         """What an attempt goes by; arguments and errors as of `humclick.start.power_up.Starts.key`."""

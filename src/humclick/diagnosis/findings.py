@@ -5,23 +5,18 @@ Findings: what each reading means for that part, in that position and temperatur
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.checks import checks
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.observations.feed import Feed
-from humclick.diagnosis.observations.leads import Leads
-from humclick.diagnosis.observations.part_test import PartTest
-from humclick.diagnosis.observations.volts import Outlet
+from humclick.diagnosis.observations.model import Said, Taken
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
@@ -105,48 +100,85 @@ def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
     probe = probe_of(bench.machine, seen.probe, bench.shop)
     alone = replace(situation, observations=(seen,))
     factor = compile_evidence(bench, alone).factors[1]
-    text, warns = _sentence(bench, situation, probe, seen, factor)
+    text, warns = probe.model.finding(_Sayings(bench, Taken(probe, seen), factor))
     return Finding(seen.id, seen.probe, text, warns)
 
 
-def _sentence(
-    bench: Bench, situation: Situation, probe: Probe, seen: Observation, factor: Factor
-) -> tuple[str, bool]:
-    shown = shown_text(seen)
-    if isinstance(probe.model, Leads):
-        return f"The leads add {shown}; readings of a few ohms are taken with that in mind.", False
-    if factor.per_set is not None:
-        return _whole_sentence(bench, probe, shown, factor.per_set)
-    own = checks().get(probe.id)
-    passes = own and own.passes(seen.reading, seen.answer, bench.machine.nameplate.volts)
-    if own is not None and passes is not None:
-        return (f"{shown}: as it should be.", False) if passes else (f"{shown}: {own.bad}", True)
-    if not factor.table:
-        return f"“{shown}” says nothing either way.", False
-    at = {c: math.fsum(row) for c, row in factor.table.items()}
-    best = max(at.values())
-    healthy = at[(0,) * len(factor.scope)]
-    fits = _fitting(bench, factor.scope, at, best)
-    lost = seen.reading is not None and seen.reading.over_limit
-    if seen.temperature.kind == "hot" and lost and _opens_with_heat(probe):
-        return f"{shown} while hot is no verdict: let it cool and measure again.", True
-    expected = _expected(bench, probe)
-    subject = bench.machine.part(probe.part).family.title if probe.part else "windings"
-    if healthy >= _FITS * best:
-        sound = f"as a healthy {subject} reads" if probe.part else "as sound windings read"
-        also = [t for t, _ in fits][:2]
-        tail = f"; it cannot rule out: {', '.join(also)}" if also else ""
-        return f"{shown}{expected}: {sound}{tail}.", False
-    if fits:
-        names = " or ".join(t for t, _ in fits[:3])
-        owner = "" if len(factor.scope) > 1 else f"{subject} "
-        return f"{shown}{expected}: speaks for {owner}{names}.", True
-    return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
+@dataclass(frozen=True)
+class _Sayings:
+    """The sentences there are for one observation; which of them holds, its kind says."""
 
+    bench: Bench
+    taken: Taken
+    factor: Factor
 
-def _opens_with_heat(probe: Probe) -> bool:
-    """Whether what the tips span can be open from heat alone; between S and R no protector lies."""
-    return probe.heat not in ("", "windings") and probe.id != "pins.S-R"
+    @property
+    def _shown(self) -> str:
+        return shown_text(self.taken.seen)
+
+    def of_leads(self) -> Said:
+        return f"The leads add {self._shown}; readings of a few ohms are taken with that in mind.", False
+
+    def of_check(self, bad: str) -> Said:
+        return (f"{self._shown}: {bad}", True) if bad else (f"{self._shown}: as it should be.", False)
+
+    def of_nothing(self) -> Said:
+        return f"“{self._shown}” says nothing either way.", False
+
+    def of_parts(self) -> Said:
+        bench, (probe, seen), factor, shown = self.bench, self.taken, self.factor, self._shown
+        at = {c: math.fsum(row) for c, row in factor.table.items()}
+        best = max(at.values())
+        healthy = at[(0,) * len(factor.scope)]
+        fits = _fitting(bench, factor.scope, at, best)
+        lost = seen.reading is not None and seen.reading.over_limit
+        if seen.temperature.kind == "hot" and lost and probe.opens_with_heat:
+            return f"{shown} while hot is no verdict: let it cool and measure again.", True
+        expected = _expected(bench, probe)
+        subject = bench.machine.part(probe.part).family.title if probe.part else "windings"
+        if healthy >= _FITS * best:
+            sound = f"as a healthy {subject} reads" if probe.part else "as sound windings read"
+            also = [t for t, _ in fits][:2]
+            tail = f"; it cannot rule out: {', '.join(also)}" if also else ""
+            return f"{shown}{expected}: {sound}{tail}.", False
+        if fits:
+            names = " or ".join(t for t, _ in fits[:3])
+            owner = "" if len(factor.scope) > 1 else f"{subject} "
+            return f"{shown}{expected}: speaks for {owner}{names}.", True
+        return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
+
+    def of_start(self) -> Said:
+        shown = self._shown
+        if self.taken.seen.answer == Heard.RUNS:
+            if self.taken.probe.model.on_known_good:
+                return "On known-good gear it runs: the compressor is good.", False
+            return "It runs.", False
+        return f"{shown[0].upper()}{shown[1:]}: as with {self._faults()}.", True
+
+    def of_whole(self) -> Said:
+        healthy, best, _ = self._fits()
+        if healthy >= _FITS * best:
+            return f"{self._shown}: as it should be.", False
+        return f"{self._shown}: as with {self._faults()}.", True
+
+    def _fits(self) -> tuple[float, float, list[str]]:
+        """What the sound machine gives it, the most that a single fault does, and the faults that fit."""
+        bench, value = self.bench, self.factor.per_set
+        assert value is not None
+        rows = []
+        for part, mode in bench.space.singles:
+            title = bench.mode(part, mode).title.split(":")[0]
+            label = f"{bench.machine.parts[part].family.title} {title}"
+            likely = value(((part, mode),))
+            rows.append((likely, bench.space.odds[part][mode] * likely, label))
+        best = max(v for v, _, _ in rows)
+        fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
+        return value(()), best, [label for _, _, label in fits]
+
+    def _faults(self) -> str:
+        _, _, names = self._fits()
+        more = f" and {len(names) - 4} more" if len(names) > 4 else ""
+        return f"{'; '.join(names[:4])}{more}"
 
 
 def _fitting(
@@ -167,9 +199,10 @@ def _fitting(
 
 
 def _expected(bench: Bench, probe: Probe) -> str:
-    if not isinstance(probe.model, PartTest | Outlet) or isinstance(probe.model, Feed):
+    healthy = probe.model.healthy(bench, probe)
+    if healthy is None:
         return ""
-    median, sigma = probe.model.predicted(bench, probe, {}, False)
+    median, sigma = healthy
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
         return " (healthy: OL)"
@@ -177,30 +210,3 @@ def _expected(bench: Bench, probe: Probe) -> str:
         return ""
     low, high = median * math.exp(-Z95 * sigma), median * math.exp(Z95 * sigma)
     return f" (healthy: {format_si(low, quantity, 2)} to {format_si(high, quantity, 2)})"
-
-
-def _whole_sentence(
-    bench: Bench, probe: Probe, shown: str, value: Callable[[tuple[Fault, ...]], float]
-) -> tuple[str, bool]:
-    rows = []
-    for part, mode in bench.space.singles:
-        label = f"{bench.machine.parts[part].family.title} {bench.mode(part, mode).title.split(':')[0]}"
-        likely = value(((part, mode),))
-        rows.append((likely, bench.space.odds[part][mode] * likely, label))
-    best = max(v for v, _, _ in rows)
-    fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
-    names = "; ".join(label for _, _, label in fits[:4])
-    more = f" and {len(fits) - 4} more" if len(fits) > 4 else ""
-    healthy = value(()) >= _FITS * best
-    if probe.heard:
-        if shown == HEARD["runs"]:
-            what = (
-                "on known-good gear it runs: the compressor is good"
-                if probe.model.on_known_good
-                else "it runs"
-            )
-            return f"{what[0].upper()}{what[1:]}.", False
-        return f"{shown[0].upper()}{shown[1:]}: as with {names}{more}.", True
-    if healthy:
-        return f"{shown}: as it should be.", False
-    return f"{shown}: as with {names}{more}.", True

@@ -19,7 +19,7 @@ from humclick.diagnosis.evidence import lead_nodes
 from humclick.diagnosis.factors import flat
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.likelihood import Display, evidence
-from humclick.diagnosis.observations.setup import winding_setup
+from humclick.diagnosis.observations.setup import State, winding_setup
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
@@ -36,8 +36,6 @@ PAIRS = ((0, 1), (0, 2), (1, 2))
 _UNIFORM = dict.fromkeys(PERMUTATIONS, 1.0 / len(PERMUTATIONS))
 _SEALED = ("run_winding", "start_winding", "internal_protector")
 
-#: What is sealed in, in a mode, and the readings before which an internal protector had opened from heat.
-_State = tuple[Sealed, frozenset[str]]
 _SOUND: Sealed = (HEALTHY, HEALTHY, HEALTHY)
 
 #: Sealed modes less probable than this are not shared out any further. [-]
@@ -109,7 +107,7 @@ def case_of(sealed: Sealed, *, opened: bool) -> str:
     return "several_open" if len(opens) > 1 else (*opens, *cases, "sound")[0]
 
 
-def _case(sealed: Sealed, state: _State) -> str:
+def _case(sealed: Sealed, state: State) -> str:
     """The case of a sealed mode in one of its states."""
     return case_of(sealed, opened=bool(state[1]))
 
@@ -180,22 +178,7 @@ class PinsWeighed:
         total = math.fsum(w for _, w in nodes)
         return sorted(((c, w / total) for c, w in nodes), key=lambda node: (abs(node[0] - implied), node[0]))
 
-    def _states(self, sealed: Sealed) -> list[tuple[_State, float]]:
-        """What an internal protector may have been when the readings were taken, with weights."""
-        run, start, guard = sealed
-        if not self.setup.windings.internal or guard == "open":
-            return [((sealed, frozenset()), 1.0)]
-        once = 1.0 if guard == "tripped" else family("internal_protector").mode(HEALTHY).hot_open
-        hot: list[tuple[_State, float]] = [
-            (((run, start, "tripped"), epochs), self.setup.weight(epochs, once))
-            for epochs in self.setup.subsets()
-        ]
-        closed = max(1.0 - math.fsum(w for _, w in hot), 0.0)
-        return [*hot, (((run, start, HEALTHY), frozenset()), closed)]
-
-    def _likely(
-        self, states: Iterable[_State], slips: Mapping[str, float]
-    ) -> dict[_State, dict[Names, float]]:
+    def _likely(self, states: Iterable[State], slips: Mapping[str, float]) -> dict[State, dict[Names, float]]:
         """Probability of the readings in each state and naming, the namings alike before them."""
         setup = replace(self.setup, slips=slips)
         likely = {state: dict.fromkeys(PERMUTATIONS, 0.0) for state in states}
@@ -212,13 +195,13 @@ class PinsWeighed:
         return likely
 
     @cached_property
-    def _followed(self) -> dict[Sealed, list[tuple[_State, float]]]:
+    def _followed(self) -> dict[Sealed, list[tuple[State, float]]]:
         """Sealed modes that matter, with the states each may be in."""
         follow = [s for s, p in self.masses.items() if p > _FOLLOWED or s == _SOUND]
-        return {sealed: self._states(sealed) for sealed in follow}
+        return {sealed: self.setup.states(sealed) for sealed in follow}
 
     @cached_property
-    def _tables(self) -> tuple[dict[_State, dict[Names, float]], dict[_State, dict[Names, float]]]:
+    def _tables(self) -> tuple[dict[State, dict[Names, float]], dict[State, dict[Names, float]]]:
         """`_likely` of all states that matter: with all slips of the hand, and without any."""
         states = {state for rows in self._followed.values() for state, _ in rows}
         return self._likely(states, self.shop.slips), self._likely(states, self._clean)

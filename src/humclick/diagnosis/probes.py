@@ -16,7 +16,7 @@ from functools import lru_cache
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.observations import kinds
 from humclick.diagnosis.observations.model import Model, Probe, Taken
-from humclick.diagnosis.shop import Shop, default_shop
+from humclick.diagnosis.shop import Shop, check_remedies, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
 
@@ -26,6 +26,7 @@ __all__ = ["Probe", "Taken", "probe_of", "probes_of", "taken_of"]
 @lru_cache(maxsize=64)
 def _known(name: str, protector: str, shop: Shop, every: tuple[Model, ...]) -> dict[str, Probe]:
     machine = Machine.of(name, protector)
+    check_remedies(machine.parts, shop)
     place = {part.id: i for i, part in enumerate(machine.parts)}
     found = [probe for kind in every for probe in kind.probes(machine, shop)]
     found.sort(key=lambda probe: (probe.model.order, place.get(probe.part, -1)))

@@ -10,7 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import Refused, Unknown, printable
+from humclick.arrangements.arrangement import PlacedPart
+from humclick.errors import DataError, Refused, Unknown, one_of, printable
 from humclick.limits import SHOP_BYTES
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
@@ -18,7 +19,7 @@ from humclick.sourced import read_data
 from humclick.toml_text import read_toml
 from humclick.typed_data import brief
 
-__all__ = ["Remedy", "Shop", "default_shop", "shop_from_file", "shop_from_table"]
+__all__ = ["Remedy", "Shop", "check_remedies", "default_shop", "shop_from_file", "shop_from_table"]
 
 
 _NUMBERS = ("rates", "opening", "none", "slips")
@@ -106,6 +107,24 @@ class Shop:
             return self.remedies[name]
         except KeyError:
             raise Unknown("remedy", name, self.remedies) from None
+
+
+def check_remedies(parts: Iterable[PlacedPart], shop: Shop) -> None:
+    """
+    Refuse parts with a mode, a look or a place whose remedy the shop does not have.
+
+    Raises
+    ------
+    DataError
+        Naming the file, the remedy and those there are.
+    """
+    for part in parts:
+        named = {mode.remedy for mode in part.family.listed} | set(part.remedies.values())
+        named |= {remedy for look in part.family.looks for remedy in look.due.values()}
+        for remedy in sorted(named - {""}):
+            if remedy not in shop.remedies:
+                where = f"{part.family.name}.toml, as {part.id}"
+                raise DataError(f"{where}: a remedy must be {one_of(remedy, shop.remedies)}")
 
 
 def _pair(text: str) -> tuple[tuple[str, str], tuple[str, str]]:

@@ -7,10 +7,8 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable
-from difflib import get_close_matches
 
-from humclick.errors import OutOfRange
+from humclick.errors import OutOfRange, one_of
 
 __all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
 
@@ -72,11 +70,3 @@ def check_hash(value: str, of: str) -> None:
     """
     if not _SHA256.fullmatch(value):
         raise OutOfRange(f"sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes")
-
-
-def one_of(value: str, known: Iterable[str]) -> str:
-    """What would be right instead of a name that is not known: all there are, and the nearest."""
-    names = list(known)
-    near = get_close_matches(value, names, n=1)
-    shown = ascii(value)[:60]
-    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")

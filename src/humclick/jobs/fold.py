@@ -49,7 +49,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.order import conflicts, last_turn, merge
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
-from humclick.parts.family import families, family
+from humclick.parts.family import Role, families, family
 from humclick.physics.cooling import probability_passed
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_reading, parse_stamp, parse_temperature
@@ -244,7 +244,7 @@ class _Fold:
             if "capacitance" not in placed.family.sizes:
                 return
             stamp = parse_stamp(event.text)
-            low, high = stamp.limits("start" if placed.family.name == "start_capacitor" else "run")
+            low, high = stamp.limits("start" if placed.family.role is Role.START_CAPACITOR else "run")
         except HumclickError as error:
             self.problem(event.id, str(error), event.text)
             return
@@ -585,10 +585,7 @@ def _meter(event: MeterTaken) -> Meter:
 
 def _cooled(machine: Machine, minutes: float) -> bool:
     """Whether all that was warm has cooled and the pressures are equal, as far as the chosen probability."""
-    kinds = {"internal_protector" if machine.protector == "internal" else "external_protector"}
-    kinds |= {"pressures", "windings"}
-    if any(part.family.name == "ptc" for part in machine.parts):
-        kinds.add("ptc")
+    kinds = {part.family.heat for part in machine.parts} - {""} | {"pressures", "windings"}
     return all(probability_passed(kind, minutes) >= _COOLED for kind in kinds)
 
 

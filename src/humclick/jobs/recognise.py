@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.errors import DataError, Unknown
+from humclick.errors import DataError, Unknown, one_of
+from humclick.parts.family import Role
 from humclick.sourced import read_data
 
 __all__ = ["NOT_SURE", "Option", "Question", "candidates", "next_question", "questions"]
@@ -20,7 +21,7 @@ __all__ = ["NOT_SURE", "Option", "Question", "candidates", "next_question", "que
 #: The answer that rules nothing out.
 NOT_SURE = "not-sure"
 
-_CAPACITORS = frozenset({"start_capacitor", "run_capacitor"})
+_CAPACITORS = frozenset({Role.START_CAPACITOR, Role.RUN_CAPACITOR})
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +65,22 @@ class Question:
         raise Unknown(f"answer to {self.name}", name, [*(o.name for o in self.options), NOT_SURE])
 
 
-def _capacitors(name: str) -> frozenset[str]:
-    return frozenset(part.family.name for part in arrangement(name).gear) & _CAPACITORS
+def _fits(name: str, question: str, option: Mapping[str, object]) -> bool:
+    """Whether an arrangement gives an answer; one that says nothing of itself is ruled out by none."""
+    kind = arrangement(name)
+    if "have" in option and {part.family.role for part in kind.gear} & _CAPACITORS == set(_listed(option)):
+        return True
+    said = kind.answers.get(question)
+    if said is not None:
+        return option["name"] in said
+    return bool(option.get("usual", False)) or ("have" not in option and not kind.answers)
 
 
-def _option(row: Mapping[str, object], feeds: frozenset[str]) -> Option:
-    names = row.get("are")
-    if isinstance(names, list):
-        fits = frozenset(map(str, names))
-    elif isinstance(row.get("have"), list):
-        have = frozenset(map(str, row["have"]))  # type: ignore[call-overload]
-        fits = frozenset(name for name in arrangements() if _capacitors(name) == have)
-        also = row.get("also", [])
-        fits |= frozenset(map(str, also)) if isinstance(also, list) else frozenset()
-    else:
-        fits = frozenset(arrangements()) - feeds
-    return Option(str(row["name"]), str(row["text"]), fits)
+def _listed(option: Mapping[str, object]) -> list[str]:
+    have = option["have"]
+    return list(map(str, have)) if isinstance(have, list) else []
 
 
-@cache
 def questions() -> tuple[Question, ...]:
     """
     Every question, in the order in which they are asked.
@@ -90,21 +88,41 @@ def questions() -> tuple[Question, ...]:
     Raises
     ------
     DataError
-        If the data file is damaged or names an arrangement that does not exist.
+        If the data file is damaged, or an arrangement answers what is not asked.
     """
-    found = []
+    return _questions(arrangements())
+
+
+@cache
+def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
     try:
-        for row in read_data("humclick.jobs", "recognise.toml")["question"]:
-            feeds = frozenset(name for option in row["option"] for name in option.get("are", ()))
-            options = tuple(_option(option, feeds) for option in row["option"])
-            found.append(Question(str(row["name"]), str(row["text"]), options))
+        rows = read_data("humclick.jobs", "recognise.toml")["question"]
+        for name in names:
+            for asked, said in arrangement(name).answers.items():
+                row = next((row for row in rows if row["name"] == asked), None)
+                if row is None:
+                    raise DataError(f"{name}: answers must be to {one_of(asked, [r['name'] for r in rows])}")
+                options = [option["name"] for option in row["option"]]
+                for word in said:
+                    if word not in options:
+                        raise DataError(f"{name}: answers.{asked} must be {one_of(word, options)}")
+        return tuple(
+            Question(
+                str(row["name"]),
+                str(row["text"]),
+                tuple(
+                    Option(
+                        str(option["name"]),
+                        str(option["text"]),
+                        frozenset(name for name in names if _fits(name, row["name"], option)),
+                    )
+                    for option in row["option"]
+                ),
+            )
+            for row in rows
+        )
     except (KeyError, TypeError) as error:
         raise DataError(f"recognise.toml: {error!r}") from error
-    for question in found:
-        for option in question.options:
-            if option.fits - set(arrangements()):
-                raise DataError(f"recognise.toml: unknown {sorted(option.fits - set(arrangements()))}")
-    return tuple(found)
 
 
 def _usual() -> list[str]:

@@ -34,11 +34,14 @@ def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None
     gear : str, optional
         Kind of start gear, where it is known better than by the machine.
     """
+    from humclick.parts.family import Role
     from humclick.recordings import GEARS
     from humclick.recordings.recognise import Plate
 
     parts = None if machine is None else frozenset(part.id for part in machine.parts)
-    gear = gear or next((g for g in GEARS if g in (parts or ())), None)
+    starter = machine.has(Role.STARTER) if machine else None
+    law = (starter.family.in_time or starter.family.name) if starter else ""
+    gear = gear or (law if law in GEARS else None)
     odds = _odds(machine, shop, (gear,) if gear else GEARS)
     if machine is None:
         return Plate(gear=gear, odds=odds)
@@ -72,7 +75,7 @@ def _shares(machine: Machine, shop: Shop | None) -> dict[str, float]:
     post = judge(Situation(machine), shop).post
     shares = dict.fromkeys(causes(), 0.0)
     for modes, p in post.shares():
-        shares[cause_of(modes)] += p
+        shares[cause_of(machine, modes)] += p
     return shares
 
 

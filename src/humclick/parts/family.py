@@ -1,34 +1,45 @@
 """
 What a part is: terminals, modes, and what each mode does to the circuit.
 
-A part has exclusive **modes**: healthy, one of its faults, or a passing condition.
-A mode is a list of **branches** between the part's terminals, each valid under a **condition**: at rest
-(dead, an ohmmeter on it), at the start (energised, rotor locked) or running; hot or cold; turned over or not.
-Resistances in ohms at 25 °C, capacitances in farads. A branch that is absent is open.
+A family is one folder, ``<name>/<name>.toml`` and where needed ``in_time.py``; `Family` is that file, field
+by field. A part has exclusive **modes** (`humclick.parts.mode`): healthy, one of its faults, or a passing
+condition.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
-from functools import cache
-from importlib import resources
-from typing import Any
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any, Literal
 
-from humclick.errors import DataError, Unknown
-from humclick.sourced import Spread, read_data, spread
+import msgspec
+
+from humclick.errors import DataError, Unknown, one_of
+from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
+from humclick.parts.shelves import family_sources, shelves
+from humclick.physics.cooling import passing
+from humclick.safety import gates, stops
+from humclick.sourced import Spread
+from humclick.typed_data import sizes_in, typed
 
 __all__ = [
+    "GEAR_ROLES",
     "HEALTHY",
     "BenchTest",
     "Branch",
     "Condition",
+    "Drawn",
     "Element",
     "Family",
+    "Fit",
     "Look",
     "Mode",
     "Regime",
+    "Role",
+    "Substitute",
+    "When",
     "families",
     "family",
 ]
@@ -36,147 +47,28 @@ __all__ = [
 HEALTHY = "healthy"
 
 
-class Regime(StrEnum):
-    """In which of its three lives the circuit is."""
+class Role(StrEnum):
+    """What a part does in a machine; the code asks for a part by this and not by its name."""
 
-    REST = "rest"
-    START = "start"
-    RUN = "run"
-
-
-class Element(StrEnum):
-    """What a branch is made of."""
-
-    OHMIC = "ohmic"
-    CAPACITIVE = "capacitive"
-
-
-@dataclass(frozen=True, slots=True)
-class Condition:
-    """
-    The state in which a part is looked at.
-
-    Attributes
-    ----------
-    regime : Regime
-        At rest, at the start with the rotor locked, or running.
-    hot : bool
-        Just tried: protector and thermistor have not cooled.
-    turned : bool
-        Turned over against its working position (matters for a gravity relay).
-    """
-
-    regime: Regime = Regime.REST
-    hot: bool = False
-    turned: bool = False
+    SUPPLY = "supply"
+    GROUND = "ground"
+    CONTROL = "control"
+    STARTER = "starter"
+    START_CAPACITOR = "start capacitor"
+    RUN_CAPACITOR = "run capacitor"
+    PROTECTOR = "protector"
+    WIRING = "wiring"
+    RUN_WINDING = "run winding"
+    START_WINDING = "start winding"
+    MECHANISM = "mechanism"
+    WINDINGS = "windings"
 
 
-@dataclass(frozen=True, slots=True)
-class Branch:
-    """
-    One two-terminal element of a part in some mode.
-
-    Attributes
-    ----------
-    between : tuple of str
-        Two terminals of the part. A terminal in braces (``{shell}``) is a node of the machine.
-    size : str
-        Name of the size in the family's table: the unknown this branch carries.
-    element : Element
-        Ohmic or capacitive.
-    times : float
-        Factor on the size's median in this mode. [-]
-    within : float
-        Extra spread factor of this mode, on top of the size's own. [-]
-    when : tuple of (str, str | bool)
-        Conditions under which the branch exists; empty means always.
-    pulled_by : str
-        Size of the coil whose current must pull this contact in before it closes at a start.
-    """
-
-    between: tuple[str, str]
-    size: str
-    element: Element = Element.OHMIC
-    times: float = 1.0
-    within: float = 1.0
-    when: tuple[tuple[str, str | bool], ...] = ()
-    pulled_by: str = ""
-
-    def exists(self, condition: Condition) -> bool:
-        """Whether the branch is there under a condition."""
-        return all(_holds(key, wanted, condition) for key, wanted in self.when)
+#: Roles of what an arrangement may list as its start gear, besides the three windings of one only recognised.
+GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
-def _holds(key: str, wanted: str | bool, condition: Condition) -> bool:
-    if key == "regime":
-        return condition.regime in str(wanted).split("|")
-    if key == "hot":
-        return condition.hot is wanted
-    if key == "turned":
-        return condition.turned is wanted
-    raise DataError(f"a branch condition must be regime, hot or turned, got {key!r}")
-
-
-@dataclass(frozen=True, slots=True)
-class Mode:
-    """
-    One condition a part can be in.
-
-    Attributes
-    ----------
-    name : str
-        Short name, unique in its family.
-    title : str
-        In the technician's words.
-    plain : str
-        In the customer's words.
-    odds : float
-        Prior odds against the healthy mode, before any complaint. [-]
-    remedy : str
-        What puts it right; a name in the remedies table. Empty for healthy.
-    passing : bool
-        True where nothing is broken and time alone mends it.
-    eased : bool
-        True where a rest takes a fault that stays out of the next start and its first minutes.
-    branches : tuple of Branch
-        What the mode is electrically.
-    volts : float
-        Factor on the supply voltage (supply modes). [-]
-    breakaway : float
-        Factor on the torque needed to start (mechanism modes). [-]
-    load : float
-        Factor on the running torque (mechanism modes). [-]
-    trips : bool
-        True where the protector lets go of a healthy running current.
-    scattered : bool
-        True where repeats after re-seating do not agree.
-    hot_open : float
-        Probability of being open when hot though the mode is healthy. [-]
-    makes, loses : float
-        Of a mode that scatters: share of readings in which it makes good contact all the same, and in which
-        it makes none. [-]
-    """
-
-    name: str
-    title: str
-    plain: str
-    odds: float
-    remedy: str
-    passing: bool = False
-    eased: bool = False
-    branches: tuple[Branch, ...] = ()
-    volts: float = 1.0
-    breakaway: float = 1.0
-    load: float = 1.0
-    trips: bool = False
-    scattered: bool = False
-    hot_open: float = 0.0
-    makes: float = 0.0
-    loses: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(Row, frozen=True):
     """
     Something to see, hear or feel on a part, without a meter.
 
@@ -209,18 +101,28 @@ class Look:
     name: str
     question: str
     outcomes: tuple[str, ...]
-    table: Mapping[str, tuple[float, ...]]
+    table: dict[str, tuple[float, ...]]
     minutes: float
     source: str
     gates: tuple[str, ...]
-    due: Mapping[str, str]
+    due: dict[str, str] = msgspec.field(default_factory=dict)
     bars: tuple[str, ...] = ()
     again: bool = False
-    stops: Mapping[str, str] = field(default_factory=dict)
+    stops: dict[str, str] = msgspec.field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for mode, row in self.table.items():
+            if len(row) != len(self.outcomes) or abs(sum(row) - 1.0) > 1e-9:
+                raise ValueError(
+                    f"table.{mode} must have {len(self.outcomes)} probabilities, one an outcome, that sum"
+                    f" to 1; got {', '.join(f'{p:g}' for p in row)}"
+                )
+        for answer in (*self.due, *self.bars, *self.stops):
+            if answer not in self.outcomes:
+                raise ValueError(f"due, bars and stops must be of {one_of(answer, self.outcomes)}")
 
 
-@dataclass(frozen=True, slots=True)
-class BenchTest:
+class BenchTest(Row, frozen=True):
     """
     A measurement on the part by itself, taken off or isolated.
 
@@ -247,29 +149,98 @@ class BenchTest:
     name: str
     title: str
     between: tuple[str, str]
-    quantity: str
-    turned: bool
     minutes: float
     gates: tuple[str, ...]
     how: str
+    quantity: Literal["resistance", "capacitance"] = "resistance"
+    turned: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Family:
+class Drawn(Row, frozen=True):
+    """
+    How a part is drawn between two of its terminals.
+
+    Attributes
+    ----------
+    ends : tuple of str
+        The two terminals.
+    symbol : str
+        Its shape, one of the plain ones of IEC 60617 (from memory); ``box`` where none says it.
+    token : str
+        Three letters for the drawing in plain text.
+    word : str
+        Added to the family's title beside it, such as ``coil``.
+    """
+
+    ends: tuple[str, str]
+    symbol: Literal[
+        "winding", "coil", "capacitor", "thermistor", "make_contact", "break_contact", "thermal_contact",
+        "timer", "wire", "box",
+    ]  # fmt: skip
+    token: str = "[?]"
+    word: str = ""
+
+
+class Fit(Row, frozen=True):
+    """
+    Trying a machine with this part new or put right, where that is not said as for any start gear.
+
+    Attributes
+    ----------
+    title, how : str
+        The probe's one line, and how it is done; empty for the usual words of a new part.
+    mends : str
+        The single mode that is put right, as ``part.mode``; empty for the whole part.
+    """
+
+    title: str = ""
+    how: str = ""
+    mends: str = ""
+
+
+class Substitute(Row, frozen=True):
+    """
+    What a new part is tried by against the old one in the simulated start; see `humclick.replacement`.
+
+    Attributes
+    ----------
+    example : str
+        How its marks are written.
+    essential, simulated : tuple of str
+        Marks without which nothing can be said, and those whose value the simulation judges.
+    proved : bool
+        Whether it is enough that the compressor's maker lists the new one.
+    assumes : str
+        What the simulation takes the new one to have, in a sentence.
+    marks : tuple of tables
+        Marks that count only here.
+    """
+
+    example: str
+    essential: tuple[str, ...]
+    simulated: tuple[str, ...] = ()
+    proved: bool = False
+    assumes: str = ""
+    marks: tuple[dict[str, Any], ...] = msgspec.field(name="mark", default=())
+
+
+class Family(Row, frozen=True, dict=True):
     """
     A kind of part.
 
     Attributes
     ----------
     name, title : str
-        Short name, and the trade's name.
+        Short name, that of its folder, and the trade's name.
     terminals : tuple of str
         Named terminals.
-    modes : mapping of str to Mode
-        Healthy first.
+    role : Role
+        What it does in a machine.
+    listed : tuple of Mode
+        Its modes, healthy first; by name in `modes`.
     sizes : mapping of str to Spread per voltage class
         ``sizes[name][volts_class]``, with ``""`` for sizes that do not depend on it.
-    tests, looks
+    tests, looks : tuple
         What can be measured and seen on it alone.
     gear : bool
         True for the start gear outside the shell (what a known-good set replaces).
@@ -279,6 +250,28 @@ class Family:
         True for what is reached without taking the terminal cover off.
     apart : bool
         True for what takes no part in a start attempt.
+    heat : str
+        How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns.
+    sparks : bool
+        True where it has contacts, or a body that glows: it must suit a flammable refrigerant.
+    at_pins : bool
+        True where working on it moves the pins.
+    electronic : bool
+        True where an insulation tester would destroy it.
+    gear_ohms : str
+        Of a starter that limits the current itself: the size it starts with.
+    in_time : str
+        The family whose ``in_time.py`` and typical values it behaves by; its own where empty.
+    typical : mapping of str to table
+        What is not measured on it, for the start in time: sourced values and spreads.
+    drawn : tuple of Drawn
+        How it is drawn.
+    fit : Fit or None
+        Trying it new or put right; None where only start gear's usual words apply, or nothing.
+    substitute : Substitute or None
+        How a new one is tried in the simulation; None where it cannot be.
+    does, tested : str
+        For the customer: what it does, and what was tested when it was.
     impedance : mapping of size name to mapping of regime to complex
         For windings: impedance at line frequency as a multiple of the dc resistance. [-]
     match : tables for ordering a replacement
@@ -288,16 +281,46 @@ class Family:
     name: str
     title: str
     terminals: tuple[str, ...]
-    modes: Mapping[str, Mode]
-    sizes: Mapping[str, Mapping[str, Spread]]
-    tests: tuple[BenchTest, ...]
-    looks: tuple[Look, ...]
-    gear: bool
-    sealed: bool
-    impedance: Mapping[str, Mapping[str, complex]]
-    match: Mapping[str, Any]
+    role: Role
+    listed: tuple[Mode, ...] = msgspec.field(name="mode")
+    sizes: dict[str, dict[str, Spread]] = msgspec.field(default_factory=dict)
+    tests: tuple[BenchTest, ...] = msgspec.field(name="test", default=())
+    looks: tuple[Look, ...] = msgspec.field(name="look", default=())
+    gear: bool = False
+    sealed: bool = False
     outside: bool = False
     apart: bool = False
+    heat: str = ""
+    sparks: bool = False
+    at_pins: bool = False
+    electronic: bool = False
+    gear_ohms: str = ""
+    in_time: str = ""
+    typical: dict[str, dict[str, Any]] = msgspec.field(default_factory=dict)
+    drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())
+    fit: Fit | None = None
+    substitute: Substitute | None = None
+    does: str = ""
+    tested: str = ""
+    impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
+    match: dict[str, Any] = msgspec.field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _check_names(self)
+        _check_ends(self)
+        for mode, branch in ((m, b) for m in self.listed for b in m.branches):
+            for size in (branch.size, branch.pulled_by or branch.size):
+                if size not in self.sizes:
+                    raise ValueError(f"mode {mode.name!r}: a branch names size {one_of(size, self.sizes)}")
+        if self.gear_ohms and self.gear_ohms not in self.sizes:
+            raise ValueError(f"gear_ohms must be a size: {one_of(self.gear_ohms, self.sizes)}")
+        if self.role in GEAR_ROLES and not self.drawn:
+            raise ValueError("start gear needs an [[element]] with its ends and its symbol, to be drawn")
+
+    @cached_property
+    def modes(self) -> Mapping[str, Mode]:
+        """Its modes by name, healthy first."""
+        return {mode.name: mode for mode in self.listed}
 
     def mode(self, name: str) -> Mode:
         """
@@ -328,118 +351,91 @@ class Family:
             raise Unknown(f"size of {self.title}", name, self.sizes) from None
         return by_class.get(volts_class) or by_class[""]
 
-
-def _branch(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, object]) -> Branch:
-    size = str(row["size"])
-    if size not in size_names:
-        raise DataError(f"{family_name}: branch names size {size!r}, which is not in its table")
-    first, second = row["between"]
-    return Branch(
-        between=(str(first), str(second)),
-        size=size,
-        element=Element(row.get("element", "ohmic")),
-        times=float(row.get("times", 1.0)),
-        within=float(row.get("within", 1.0)),
-        when=tuple(sorted(row.get("when", {}).items())),
-        pulled_by=str(row.get("pulled_by", "")),
-    )
+    @cached_property
+    def passing(self) -> str:
+        """The mode that time alone mends; empty where there is none."""
+        return next((mode.name for mode in self.listed if mode.passing), "")
 
 
-def _mode(row: Mapping[str, Any], family_name: str, size_names: Mapping[str, object]) -> Mode:
-    branches = tuple(_branch(b, family_name, size_names) for b in row.get("branch", ()))
-    plain_keys = ("volts", "breakaway", "load", "hot_open", "makes", "loses")
-    numbers = {key: float(row[key]) for key in plain_keys if key in row}
-    flags = {key: bool(row[key]) for key in ("passing", "eased", "trips", "scattered") if key in row}
-    return Mode(
-        name=str(row["name"]),
-        title=str(row["title"]),
-        plain=str(row.get("plain", row["title"])),
-        odds=float(row.get("odds", 1.0)),
-        remedy=str(row.get("remedy", "")),
-        branches=branches,
-        **numbers,  # type: ignore[arg-type]
-        **flags,
-    )
+def _check_names(kind: Family) -> None:
+    """Refuse a first mode that is not the healthy one, names that come twice, and names nobody has."""
+    if not kind.listed or kind.listed[0].name != HEALTHY:
+        raise ValueError(f"the first mode must be {HEALTHY!r}")
+    for what, names in (
+        ("mode", [m.name for m in kind.listed]),
+        ("test or look", [t.name for t in kind.tests] + [k.name for k in kind.looks]),
+        ("terminal", list(kind.terminals)),
+    ):
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"{what} {', '.join(twice)} comes twice; each needs a name of its own")
+    for mode in kind.listed[1:]:
+        if not mode.remedy:
+            raise ValueError(f"mode {mode.name!r}: remedy is missing: what puts it right")
+    for look in kind.looks:
+        for name in look.table:
+            if name != "otherwise" and name not in (m.name for m in kind.listed):
+                raise ValueError(
+                    f"look {look.name!r}: table must be of {one_of(name, [m.name for m in kind.listed])}"
+                )
+    for name, by_class in kind.sizes.items():
+        if "" not in by_class and set(by_class) != {"115", "230"}:
+            raise ValueError(f"sizes.{name} must be given for all, or for both 115 and 230")
 
 
-def _look(row: Mapping[str, Any]) -> Look:
-    return Look(
-        name=str(row["name"]),
-        question=str(row["question"]),
-        outcomes=tuple(row["outcomes"]),
-        table={mode: tuple(float(p) for p in ps) for mode, ps in row["table"].items()},
-        minutes=float(row["minutes"]),
-        source=str(row["source"]),
-        gates=tuple(row["gates"]),
-        due={str(outcome): str(remedy) for outcome, remedy in row.get("due", {}).items()},
-        bars=tuple(map(str, row.get("bars", ()))),
-        again=bool(row.get("again", False)),
-        stops={str(outcome): str(stop) for outcome, stop in row.get("stops", {}).items()},
-    )
+def _check_ends(kind: Family) -> None:
+    """Refuse a branch, a test or a drawn element that does not stand between two terminals of the part."""
+    ends = [(f"mode {m.name!r}", b.between) for m in kind.listed for b in m.branches]
+    ends += [(f"test {t.name!r}", t.between) for t in kind.tests]
+    ends += [("element", e.ends) for e in kind.drawn]
+    for where, pair in ends:
+        for end in pair:
+            if end not in kind.terminals and not end.startswith("{"):
+                raise ValueError(f"{where}: a terminal must be {one_of(end, kind.terminals)}")
 
 
-def _test(row: Mapping[str, Any]) -> BenchTest:
-    first, second = row["between"]
-    return BenchTest(
-        name=str(row["name"]),
-        title=str(row["title"]),
-        between=(str(first), str(second)),
-        quantity=str(row.get("quantity", "resistance")),
-        turned=bool(row.get("turned", False)),
-        minutes=float(row["minutes"]),
-        gates=tuple(row["gates"]),
-        how=str(row["how"]),
-    )
+def _check_elsewhere(kind: Family, where: str) -> None:
+    """Refuse a gate, a stop or a way of cooling that the tables of safety and physics do not have."""
+    named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
+    named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
+    named += [("gates", gate, gates()) for look in kind.looks for gate in look.gates]
+    named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
+    for what, name, known in named:
+        if name not in known:
+            raise DataError(f"{where}: {what} must be {one_of(name, known)}")
 
 
-@cache
 def family(name: str) -> Family:
     """
-    Read one part family from its data file.
+    Read one part family from its folder.
 
     Raises
     ------
     Unknown
         If there is no such family.
     DataError
-        If its file is damaged.
+        If its file is damaged: the message says which field, and what would be right.
     """
-    if name not in families():
-        raise Unknown("part family", name, families())
-    data = read_data("humclick.parts", f"{name}.toml")
-    try:
-        sizes: dict[str, dict[str, Spread]] = {}
-        for size, rows in data.get("sizes", {}).items():
-            if "median" in rows:
-                rows = {"": rows}
-            sizes[size] = {key: spread(row, f"{name}.{size}.{key}") for key, row in rows.items()}
-        modes = {row["name"]: _mode(row, name, sizes) for row in data["mode"]}
-        if next(iter(modes)) != HEALTHY:
-            raise DataError(f"{name}: the first mode must be {HEALTHY!r}")
-        return Family(
-            name=name,
-            title=str(data["title"]),
-            terminals=tuple(data["terminals"]),
-            modes=modes,
-            sizes=sizes,
-            tests=tuple(_test(row) for row in data.get("test", ())),
-            looks=tuple(_look(row) for row in data.get("look", ())),
-            gear=bool(data.get("gear", False)),
-            sealed=bool(data.get("sealed", False)),
-            impedance={
-                size: {regime: complex(*row[regime]) for regime in ("start", "run")}
-                for size, row in data.get("impedance", {}).items()
-            },
-            match=data.get("match", {}),
-            outside=bool(data.get("outside", False)),
-            apart=bool(data.get("apart", False)),
-        )
-    except (KeyError, TypeError, ValueError) as error:
-        raise DataError(f"part family {name}: {error!r}") from error
+    sources = family_sources()
+    if name not in sources:
+        raise Unknown("part family", name, sources)
+    return _read(name, shelves())
 
 
 @cache
+def _read(name: str, folders: tuple[Path, ...]) -> Family:
+    source = family_sources()[name]
+    data = source.table()
+    if "name" in data:
+        raise DataError(f"{source}: name is that of its folder; leave it out")
+    sizes = sizes_in(data.get("sizes", {}), str(source))
+    found = typed({**data, "sizes": sizes, "name": name}, Family, str(source))
+    _check_elsewhere(found, str(source))
+    if found.in_time and found.in_time not in family_sources():
+        raise DataError(f"{source}: in_time must be {one_of(found.in_time, family_sources())}")
+    return found
+
+
 def families() -> tuple[str, ...]:
     """Names of all part families, in alphabetical order."""
-    entries = resources.files("humclick.parts").iterdir()
-    return tuple(sorted(e.name.removesuffix(".toml") for e in entries if e.name.endswith(".toml")))
+    return tuple(family_sources())

@@ -174,8 +174,8 @@ def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -
     for built_in in parts[1:]:
         rules = _joined(rules, machine.part(built_in).family)
         texts += stamps.get(built_in, ())
-    families = [machine.part(part).family.name for part in parts]
-    return _put_together(machine, remedy, parts[0], rules, texts, families)
+    sparks = any(machine.part(part).family.sparks for part in parts)
+    return _put_together(machine, remedy, parts[0], rules, texts, sparks=sparks)
 
 
 def demands(
@@ -204,9 +204,10 @@ def _put_together(
     part: str,
     rules: PartRules,
     texts: Iterable[str],
-    families: Iterable[str] = (),
+    *,
+    sparks: bool = False,
 ) -> PartDemand:
-    burning = flammable_rules(families, machine.nameplate.refrigerant)
+    burning = flammable_rules(machine.nameplate.refrigerant) if sparks else None
     marks = (*rules.marks, *([burning[0]] if burning else []))
     read, noted = read_marks(marks, texts)
     asked, missing = [], []

@@ -13,8 +13,9 @@ from dataclasses import replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.parts.family import Family, Role
 from humclick.replacement.marks import MarkRule, MarkValue
-from humclick.sourced import Spread
+from humclick.sourced import Spread, read_data
 from humclick.start.case import Capacitor, Case, CurrentRelay, PotentialRelay, Protector, Ptc, TimedStarter
 from humclick.start.estimate import Possible
 from humclick.start.fit import case_of
@@ -24,14 +25,6 @@ __all__ = ["ASSIST", "assist_arrangement", "assisted", "fitted", "known_of"]
 #: The name of a part that is not in the machine: a universal start-assist.
 ASSIST = "start_assist"
 Marks = Mapping[str, MarkValue]
-#: Arrangement a start-assist makes of a machine without and with a run capacitor, by what switches it off and
-#: whether it has a capacitor of its own.
-_ASSISTED = {
-    ("ptc", False): ("rsir-ptc", "psc-ptc-assist"),
-    ("ptc", True): ("csir-ptc", "psc-ptc-assist"),
-    ("potential relay", True): ("rsir-assist-relay", "psc-assist-relay"),
-    ("timed", True): ("rsir-assist-switch", "psc-assist-switch"),
-}
 
 
 def _within(marks: Marks, rules: Mapping[str, MarkRule], name: str, share: float) -> float | None:
@@ -45,7 +38,7 @@ def _within(marks: Marks, rules: Mapping[str, MarkRule], name: str, share: float
     return low + (high - low) * share
 
 
-def known_of(part: str, marks: Marks, rules: Mapping[str, MarkRule]) -> dict[str, Spread]:
+def known_of(part: str, kind: Family, marks: Marks, rules: Mapping[str, MarkRule]) -> dict[str, Spread]:
     """
     Sizes of the old part for the estimate of the motor.
 
@@ -53,6 +46,8 @@ def known_of(part: str, marks: Marks, rules: Mapping[str, MarkRule]) -> dict[str
     ----------
     part : str
         Which part.
+    kind : Family
+        What it is.
     marks : mapping of name to MarkValue
         As read.
     rules : mapping of name to MarkRule
@@ -63,17 +58,18 @@ def known_of(part: str, marks: Marks, rules: Mapping[str, MarkRule]) -> dict[str
     dict
         By ``part.size``; empty where no mark is a size.
     """
-    name = {"start_capacitor": "capacitance", "run_capacitor": "capacitance", "ptc": "ohms"}.get(part, "")
+    size, name, unit = (
+        (kind.gear_ohms, "ohms", "Ω") if kind.gear_ohms else ("capacitance", "capacitance", "F")
+    )
     low, high = (_within(marks, rules, name, share) for share in (0.0, 1.0))
-    if low is None or high is None or low <= 0:
+    if size not in kind.sizes or low is None or high is None or low <= 0:
         return {}
-    size, unit = ("cold", "Ω") if part == "ptc" else ("capacitance", "F")
     return {
         f"{part}.{size}": Spread(math.sqrt(low * high), max(math.sqrt(high / low), 1.02), unit, "its mark")
     }
 
 
-def fitted(case: Case, part: str, marks: Marks, rules: Mapping[str, MarkRule], share: float) -> Case:
+def fitted(case: Case, role: Role, marks: Marks, rules: Mapping[str, MarkRule], share: float) -> Case:
     """
     Put a part into an attempt.
 
@@ -81,8 +77,8 @@ def fitted(case: Case, part: str, marks: Marks, rules: Mapping[str, MarkRule], s
     ----------
     case : Case
         With a part of that kind.
-    part : str
-        Its family.
+    role : Role
+        What it does there.
     marks, rules : mappings
         As in `known_of`.
     share : float
@@ -97,14 +93,15 @@ def fitted(case: Case, part: str, marks: Marks, rules: Mapping[str, MarkRule], s
     def at(name: str) -> float | None:
         return _within(marks, rules, name, share)
 
-    match part:
-        case "start_capacitor" | "run_capacitor":
-            old = getattr(case, part)
+    match role:
+        case Role.START_CAPACITOR | Role.RUN_CAPACITOR:
+            starts = role is Role.START_CAPACITOR
+            old = case.start_capacitor if starts else case.run_capacitor
             if old is None:
-                raise Refused(f"this machine has no {part.replace('_', ' ')}")
+                raise Refused(f"this machine has no {role}")
             new = _capacitor(old, at("capacitance"), marks)
-            return case.with_(**{part: new})
-        case "overload_protector":
+            return replace(case, start_capacitor=new) if starts else replace(case, run_capacitor=new)
+        case Role.PROTECTOR:
             if case.protector is None:
                 raise Refused("this machine has no overload protector outside the shell")
             return replace(case, protector=_protector(case.protector, marks))
@@ -177,17 +174,16 @@ def assist_arrangement(kind: str, capacitor: bool, run_capacitor: bool) -> str:
         If there is no such assist.
     """
     word = " ".join(kind.casefold().replace("-", " ").replace("_", " ").split())
-    word = {"relay": "potential relay", "timer": "timed", "electronic": "timed", "pill": "ptc"}.get(
-        word, word
-    )
-    found = _ASSISTED.get((word, capacitor))
+    rows = read_data("humclick.replacement", "substitute.toml")["assist"]["makes"]
+    word = next((row["kind"] for row in rows if word in row["called"]), word)
+    found = next((row for row in rows if (row["kind"], row["capacitor"]) == (word, capacitor)), None)
     if found is None:
-        kinds = sorted({kind for kind, _ in _ASSISTED})
+        kinds = sorted({row["kind"] for row in rows})
         more = "; a relay or a timer comes with a capacitor" if word in kinds else ""
         raise Refused(
             f"{kind!r} is no kind of start-assist that is tried; there are: {', '.join(kinds)}{more}"
         )
-    return found[run_capacitor]
+    return str(found["beside_run_capacitor" if run_capacitor else "alone"])
 
 
 def assisted(
@@ -215,5 +211,5 @@ def assisted(
     typical = case_of(machine, motor.motor, volts=case.supply.volts)
     joined = replace(case, gear=typical.gear, start_capacitor=typical.start_capacitor)
     if joined.start_capacitor is not None:
-        joined = fitted(joined, "start_capacitor", marks, rules, share)
+        joined = fitted(joined, Role.START_CAPACITOR, marks, rules, share)
     return replace(joined, gear=_gear(joined, lambda name: _within(marks, rules, name, share)))

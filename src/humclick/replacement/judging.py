@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from humclick.parts.family import Family, Role
 from humclick.replacement.match import Fit, MatchLine
 from humclick.replacement.trials import Condition, Trial, conditions, number
 
@@ -77,15 +78,20 @@ def _value(value: float, unit: str) -> str:
 
 
 def findings_of(
-    part: str, plate: float, old: Trial, new: Trial, old_rating: float | None, new_rating: float | None
+    kind: Family | None,
+    plate: float,
+    old: Trial,
+    new: Trial,
+    old_rating: float | None,
+    new_rating: float | None,
 ) -> tuple[MatchLine, ...]:
     """
     Everything two trials differ in.
 
     Parameters
     ----------
-    part : str
-        Which part is replaced.
+    kind : Family or None
+        What is replaced; None for a start-assist.
     plate : float
         Volts of the plate. [V]
     old, new : Trial
@@ -97,6 +103,7 @@ def findings_of(
     -------
     tuple of MatchLine
     """
+    role = kind.role if kind else None
     found = [
         _starts(old, new),
         *_least_volts(plate, old, new),
@@ -111,10 +118,10 @@ def findings_of(
             "until the protector opens",
         ),
         _warmth(old, new),
-        _stress("start_volts", "stress", old, new, old_rating, new_rating, part == "start_capacitor"),
-        _stress("run_volts", "run_stress", old, new, old_rating, new_rating, part == "run_capacitor"),
-        _running(old, new) if part == "run_capacitor" else None,
-        _locked(part, old, new),
+        _stress("start_volts", "stress", old, new, old_rating, new_rating, role is Role.START_CAPACITOR),
+        _stress("run_volts", "run_stress", old, new, old_rating, new_rating, role is Role.RUN_CAPACITOR),
+        _running(old, new) if role is Role.RUN_CAPACITOR else None,
+        _locked(role, old, new),
         _nuisance(old, new),
     ]
     return tuple(each for each in found if each is not None)
@@ -309,7 +316,7 @@ def _plain() -> int:
     return conditions().index(Condition(1.0, "equal", False))
 
 
-def _locked(part: str, old: Trial, new: Trial) -> MatchLine | None:
+def _locked(role: Role | None, old: Trial, new: Trial) -> MatchLine | None:
     """The protector with the rotor held; for a new protector, later is never accepted."""
     a, b = old.locked_trip, new.locked_trip
     if np.isinf(a).all() and np.isinf(b).all():
@@ -326,7 +333,7 @@ def _locked(part: str, old: Trial, new: Trial) -> MatchLine | None:
         )
     elif later > number("limit", "trip_later", "same"):
         usual = Fit.SAME if later <= number("limit", "trip_earlier", "same") else Fit.ACCEPTABLE
-        fit = Fit.NO if part == "overload_protector" else usual
+        fit = Fit.NO if role is Role.PROTECTOR else usual
         why = "opens as before" if fit is Fit.SAME else f"opens {_percent(later)} later, rotor locked"
     else:
         fit = _grade("trip_earlier", sooner)

@@ -252,24 +252,22 @@ def compressor_rules() -> PartRules:
     return _rules(str(data["title"]), data["match"], "compressor.match")
 
 
-def flammable_rules(families: Iterable[str], refrigerant: str) -> tuple[MarkRule, Rule] | None:
+def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
     """
-    What a new part must be, and never, because a flammable refrigerant may leak beside it.
+    What a part that sparks must be new, and never, because a flammable refrigerant may leak beside it.
 
     Parameters
     ----------
-    families : iterable of str
-        Families of what is bought, those built into it too.
     refrigerant : str
         As printed on the nameplate; one not known is taken as flammable.
 
     Returns
     -------
     tuple of MarkRule and Rule, or None
-        None where nothing in it switches, or the refrigerant does not burn; from ``flammable.toml``.
+        None where the refrigerant does not burn; from ``flammable.toml``.
     """
     data = read_data("humclick.replacement", "flammable.toml")
-    if not flammable(refrigerant) or set(families).isdisjoint(data["families"]):
+    if not flammable(refrigerant):
         return None
     row = data["mark"] if safety_class(refrigerant) is not None else {**data["mark"], **data["unknown"]}
     return mark_rule(row, "flammable.mark"), Rule(str(data["never"]["text"]), str(data["never"]["source"]))

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
+from humclick.parts.family import Family, Role, Substitute
 from humclick.replacement.demand import Asked, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
 from humclick.replacement.marks import (
@@ -27,12 +28,11 @@ from humclick.replacement.match import Fit, MatchLine, match
 from humclick.sourced import read_data
 
 __all__ = [
-    "GEARS",
-    "PARTS",
     "Proposal",
     "check",
     "essential_marks",
     "example",
+    "is_starter",
     "marked",
     "proposal_of",
     "rating",
@@ -42,18 +42,6 @@ __all__ = [
     "still_to_read",
 ]
 
-#: What can be tried.
-PARTS = (
-    "start_capacitor",
-    "run_capacitor",
-    "ptc",
-    "current_relay",
-    "potential_relay",
-    "timed_starter",
-    "overload_protector",
-    ASSIST,
-)
-GEARS = ("ptc", "current_relay", "potential_relay", "timed_starter", ASSIST)
 _DEFEATED = re.compile(
     r"\b(none|nothing|no protector|bridge[ds]?|bridged out|jumper(ed)?|by-?pass(ed)?|a wire|wire|wire link|"
     r"link|left off|removed|omitted|absent|shorted( out)?|without|paper ?clip|coin|"
@@ -71,6 +59,8 @@ class Proposal:
     ----------
     part, title, before : str
         Which part, its name in the trade, what comes before touching it.
+    kind : Family or None
+        What it is; None for a start-assist.
     never : tuple of Rule
         What is never done with it.
     rules : mapping of name to MarkRule
@@ -84,6 +74,7 @@ class Proposal:
     """
 
     part: str
+    kind: Family | None
     title: str
     before: str
     never: tuple[Rule, ...]
@@ -108,32 +99,45 @@ def check(machine: Machine, part: str) -> None:
     Unknown
         If the machine has no such part.
     """
-    names = [each for each in PARTS if each != ASSIST and each in {p.id for p in machine.parts}]
-    if part in ("internal_protector", "run_winding", "start_winding", "mechanism"):
+    names = [each.id for each in machine.parts if each.family.substitute is not None]
+    if any(each.id == part and each.family.sealed for each in machine.parts):
         raise Refused(f"the {part.replace('_', ' ')} is sealed in the shell; nothing is put in its place")
     if part not in names:
         raise Unknown(f"part of {machine.arrangement.id} to replace", part, (*names, ASSIST))
 
 
-def essential_marks(part: str) -> list[str]:
-    """Marks without which nothing can be said of a part."""
-    return list(read_data("humclick.replacement", "substitute.toml")["essential"].get(part, ()))
+def _tried(kind: Family | None) -> Substitute:
+    """How a new part of a family is tried; of a start-assist where there is none."""
+    if kind is None:
+        assist = read_data("humclick.replacement", "substitute.toml")["assist"]
+        return Substitute(
+            example=assist["example"], essential=tuple(assist["essential"]), marks=tuple(assist["mark"])
+        )
+    return kind.substitute or Substitute("", ())
 
 
-def simulated_marks(part: str) -> list[str]:
-    """Marks whose value the simulation judges."""
-    return list(read_data("humclick.replacement", "substitute.toml")["simulated"].get(part, ()))
+def is_starter(kind: Family | None) -> bool:
+    """Whether it switches the start winding: start gear of its role, or a start-assist (None)."""
+    return kind is None or kind.role is Role.STARTER
+
+
+def essential_marks(kind: Family | None) -> tuple[str, ...]:
+    """Marks without which nothing can be said of a part; None for a start-assist."""
+    return _tried(kind).essential
+
+
+def simulated_marks(kind: Family | None) -> tuple[str, ...]:
+    """Marks whose value the simulation judges; None for a start-assist."""
+    return _tried(kind).simulated
 
 
 def rules_of(machine: Machine, part: str) -> dict[str, MarkRule]:
     """Marks of a part by name: those of its family and those that count only here."""
-    data = read_data("humclick.replacement", "substitute.toml")
-    if part == ASSIST:
-        rows, rules = data["assist"]["mark"], []
-    else:
-        rows, rules = data["extra"].get(part, []), list(family_rules(machine.part(part).family).marks)
-    if part in GEARS and machine.protector == "integrated":
-        rows = [*rows, *data["extra"]["integrated"]]
+    kind = None if part == ASSIST else machine.part(part).family
+    rules = list(family_rules(kind).marks) if kind else []
+    rows = list(_tried(kind).marks)
+    if is_starter(kind) and machine.protector == "integrated":
+        rows += read_data("humclick.replacement", "substitute.toml")["integrated"]
     rules += [mark_rule(row, f"substitute.toml {part}.{row.get('name', '?')}") for row in rows]
     return {rule.name: rule for rule in rules}
 
@@ -147,7 +151,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     machine : Machine
         Where the old one sits.
     part : str
-        One of `PARTS`.
+        One whose family says how it is tried, or `ASSIST`.
     new, old : sequence of str
         As noted; marks apart by a semicolon.
 
@@ -157,16 +161,19 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
         If nothing is said of the new part, or something is not understood.
     """
     rules = rules_of(machine, part)
-    if part == ASSIST:
+    kind = None if part == ASSIST else machine.part(part).family
+    if kind is None:
         data = read_data("humclick.replacement", "substitute.toml")["assist"]
         title, before = str(data["title"]), str(data["before"])
-        never = tuple(rule for p in machine.parts if p.id in GEARS for rule in family_rules(p.family).never)
+        never = tuple(
+            rule for p in machine.parts if is_starter(p.family) for rule in family_rules(p.family).never
+        )
     else:
-        found = family_rules(machine.part(part).family)
+        found = family_rules(kind)
         title, before, never = found.title, found.before, found.never
     pieces = [piece.strip() for text in new for piece in re.split(r"[;\n]", text) if piece.strip()]
     if not pieces:
-        raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(part)}")
+        raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(kind)}")
     listed, kept, defeated = False, [], ""
     for piece in pieces:
         label, colon, rest = piece.partition(":")
@@ -184,7 +191,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     if left:
         raise Refused(
             f"of the new {title} this is not understood: {'; '.join(left)}. Its marks are"
-            f" {', '.join(rules)}; write them such as: {example(part)}"
+            f" {', '.join(rules)}; write them such as: {example(kind)}"
         )
     had, _ = read_marks(rules.values(), old)
     for rule in rules.values():
@@ -193,7 +200,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
             had.setdefault(rule.name, plate)
     if "protector" in rules:
         had["protector"] = MarkValue("yes")
-    return Proposal(part, title, before, never, rules, had, marks, listed, defeated)
+    return Proposal(part, kind, title, before, never, rules, had, marks, listed, defeated)
 
 
 def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
@@ -206,18 +213,9 @@ def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
     value_of(rest, rule)
 
 
-def example(part: str) -> str:
-    """How the marks of a part are written."""
-    return {
-        "start_capacitor": "97-117 MFD 250 VAC; bleed resistor: yes",
-        "run_capacitor": "15 uF 440 VAC",
-        "ptc": "ohms: 10; voltage: 180",
-        "current_relay": "pick_up: 8.5 A; drop_out: 7.2 A",
-        "potential_relay": "pick_up: 160-170 V; drop_out: 40-90 V; coil_volts: 256",
-        "timed_starter": "time: 0.6; voltage: 115; listed: yes",
-        "overload_protector": "number as printed; trip_amps: 5.5; trip_temperature: 120 C",
-        ASSIST: "kind: ptc; ohms: 25; voltage: 100-130",
-    }[part]
+def example(kind: Family | None) -> str:
+    """How the marks of a part are written; None for a start-assist."""
+    return _tried(kind).example
 
 
 def shown(marks: Mapping[str, MarkValue]) -> str:
@@ -225,9 +223,9 @@ def shown(marks: Mapping[str, MarkValue]) -> str:
     return "; ".join(f"{name.replace('_', ' ')} {value.text}" for name, value in marks.items())
 
 
-def rating(marks: Mapping[str, MarkValue], part: str) -> float | None:
+def rating(marks: Mapping[str, MarkValue], kind: Family | None) -> float | None:
     """Rated volts of a capacitor, of two figures the higher. [V]"""
-    value = marks.get("voltage") if part.endswith("_capacitor") else None
+    value = marks.get("voltage") if kind is not None and "capacitance" in kind.sizes else None
     return None if value is None else value.high
 
 
@@ -245,8 +243,8 @@ def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
     candidate: dict[str, object] = dict(given.new)
     if given.listed:
         candidate["listed"] = "yes"
-    essential = essential_marks(given.part)
-    simulated = simulated_marks(given.part)
+    essential = essential_marks(given.kind)
+    simulated = simulated_marks(given.kind)
     lines = []
     for line in match(demand, candidate).lines:
         if line.fit is Fit.UNKNOWN and (line.name not in essential or _optional(line, given)):
@@ -259,21 +257,22 @@ def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
         lines.append(
             MatchLine(rule.name, rule.title, "yes", "", Fit.UNKNOWN, f"read it on the new part: {rule.where}")
         )
-    if given.part == ASSIST:
+    if given.kind is None:
         lines += _assist_lines(machine, given)
     return lines
 
 
 def _optional(line: MatchLine, given: Proposal) -> bool:
     """A start-assist has no old part; a listed part needs no more than that it is listed."""
-    if given.part == ASSIST:
+    if given.kind is None:
         return line.name in given.new
-    proved = given.listed and given.part in ("overload_protector", "timed_starter")
-    return proved or (line.name in ("voltage", "coil_volts") and line.name in given.new)
+    return (given.listed and _tried(given.kind).proved) or (
+        line.name in ("voltage", "coil_volts") and line.name in given.new
+    )
 
 
 def _assist_lines(machine: Machine, given: Proposal) -> list[MatchLine]:
-    gear = next((p for p in machine.parts if p.id in GEARS), None)
+    gear = machine.has(Role.STARTER)
     if given.listed:
         fit, why = Fit.ACCEPTABLE, "the compressor's maker lists it for this compressor"
     elif gear is None:
@@ -288,7 +287,7 @@ def _assist_lines(machine: Machine, given: Proposal) -> list[MatchLine]:
 
 def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
     """Marks not read, on either part, the essential ones first."""
-    essential = essential_marks(given.part)
+    essential = essential_marks(given.kind)
     found = []
     for name, rule in given.rules.items():
         wanted = rule.needed or name in essential
@@ -296,8 +295,8 @@ def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
         on_old = (
             wanted
             and name not in given.old
-            and given.part != ASSIST
-            and not (given.listed and given.part == "overload_protector")
+            and given.kind is not None
+            and not (given.listed and given.kind.role is Role.PROTECTOR)
         )
         sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
         if sides:

@@ -17,17 +17,17 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.parts.family import Role
 from humclick.replacement.demand import MissingMark
 from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fitted, known_of
 from humclick.replacement.judging import StartsAt, findings_of, starts_of
 from humclick.replacement.marks import Rule, read_marks
 from humclick.replacement.match import Fit, MatchLine, worst
 from humclick.replacement.proposal import (
-    GEARS,
-    PARTS,
     Proposal,
     check,
     example,
+    is_starter,
     marked,
     proposal_of,
     rating,
@@ -41,7 +41,7 @@ from humclick.start.case import Case
 from humclick.start.estimate import Estimate, Possible
 from humclick.start.run import Run, simulate
 
-__all__ = ["PARTS", "Substitution", "described", "runs_of", "substitute"]
+__all__ = ["Substitution", "described", "runs_of", "substitute"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,9 @@ def described(machine: Machine, part: str, old: Sequence[str]) -> Machine:
     check(machine, part)
     rules = rules_of(machine, part)
     marks, _ = read_marks(rules.values(), old)
-    return replace(machine, known={**machine.known, **known_of(part, marks, rules)})
+    return replace(
+        machine, known={**machine.known, **known_of(part, machine.part(part).family, marks, rules)}
+    )
 
 
 def substitute(
@@ -142,7 +144,7 @@ def substitute(
     found : Estimate or sequence of Possible
         What is known of its motor.
     part : str
-        One of `PARTS`.
+        One whose family says how it is tried, or ``start_assist``.
     new : str or sequence of str
         Marks of the new part, as they would be noted: ``97-117 MFD 250 VAC``, ``pick-up current: 8.5 A``.
         ``listed: yes`` says that the compressor's maker lists it for this compressor.
@@ -189,7 +191,12 @@ def substitute(
     first = try_part(machine, motors, cases, before, shares=shares, chosen=chosen)
     second = try_part(machine, motors, cases, after, shares=shares, chosen=chosen)
     seen = findings_of(
-        part, machine.nameplate.volts, first, second, rating(given.old, part), rating(given.new, part)
+        given.kind,
+        machine.nameplate.volts,
+        first,
+        second,
+        rating(given.old, given.kind),
+        rating(given.new, given.kind),
     )
     fit = worst((*seen, *lines))
     return Substitution(
@@ -264,22 +271,21 @@ def runs_of(
 
 def _fitters(machine: Machine, given: Proposal, motor: Possible) -> tuple[Fitted, Fitted]:
     def old(case: Case, share: float) -> Case:
-        return case if given.part == ASSIST else fitted(case, given.part, given.old, given.rules, share)
+        return case if role is None else fitted(case, role, given.old, given.rules, share)
 
-    if given.part != ASSIST:
-        return old, lambda case, share: fitted(case, given.part, given.new, given.rules, share)
+    role = given.kind.role if given.kind else None
+    if role is not None:
+        return old, lambda case, share: fitted(case, role, given.new, given.rules, share)
     kind = given.new.get("kind")
     if kind is None:
-        raise Refused(f"say what switches the start-assist off, such as: {example(ASSIST)}")
-    has_run = any(p.id == "run_capacitor" for p in machine.parts)
+        raise Refused(f"say what switches the start-assist off, such as: {example(None)}")
+    has_run = machine.has(Role.RUN_CAPACITOR) is not None
     name = assist_arrangement(kind.text, "capacitance" in given.new, has_run)
     rules = given.rules
-    known = dict(known_of("ptc", given.new, rules)) | dict(known_of("start_capacitor", given.new, rules))
     becomes = Machine.of(name, None, machine.nameplate)
-    mine = {
-        key: value for key, value in known.items() if key.partition(".")[0] in {p.id for p in becomes.parts}
-    }
-    becomes = replace(becomes, known=mine)
+    added = [p for p in becomes.parts if p.family.role in (Role.STARTER, Role.START_CAPACITOR)]
+    known = [known_of(p.id, p.family, given.new, rules) for p in added]
+    becomes = replace(becomes, known={key: size for each in known for key, size in each.items()})
     return old, lambda case, share: assisted(case, becomes, motor, given.new, rules, share)
 
 
@@ -287,12 +293,12 @@ def _fitters(machine: Machine, given: Proposal, motor: Possible) -> tuple[Fitted
 
 
 def _defeated(given: Proposal) -> Substitution:
-    starter = given.part in GEARS
+    starter = is_starter(given.kind)
     why = (
         "the start winding would stay in and burn out within seconds"
         if starter
         else "nothing would switch the motor off when it stalls, and it would burn"
-        if given.part == "overload_protector"
+        if given.kind is not None and given.kind.role is Role.PROTECTOR
         else "there is no part to try in that"
     )
     line = MatchLine("kind", "What it is", "", given.defeated, Fit.NO, why)
@@ -331,7 +337,7 @@ def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[MatchLine
     for line in lines:
         if line.name in ("reset", "reset_temperature", "protector") and line.fit in (Fit.ACCEPTABLE, Fit.NO):
             told.append(f"{line.title}: {line.reason}.")
-    if given.part == "overload_protector":
+    if given.kind is not None and given.kind.role is Role.PROTECTOR:
         told += [f"{each.title}: {each.reason}." for each in seen if each.fit is Fit.NO]
         if not given.listed:
             told.append(
@@ -352,14 +358,12 @@ def _assumed(given: Proposal) -> tuple[str, ...]:
         "Figures are those of the middle machine with either part; a difference is the middle one of all,"
         " machine by machine, so it need not be the difference of the two figures."
     )
-    simulated = simulated_marks(given.part)
+    simulated = simulated_marks(given.kind)
     unread = [given.rules[name].title.lower() for name in simulated if name not in given.old]
-    if unread and given.part != ASSIST:
+    if unread and given.kind is not None:
         told.append(
             f"Not read on the old part, so one usual for this compressor was taken: {', '.join(unread)}."
         )
-    if given.part == "ptc":
-        told.append("The new pill is as heavy as the old one; a lighter one lets go sooner.")
-    if given.part == "overload_protector":
-        told.append("The new disc is as heavy as the old one and sits where that sat.")
+    if given.kind is not None and given.kind.substitute is not None and given.kind.substitute.assumes:
+        told.append(given.kind.substitute.assumes)
     return tuple(told)

@@ -15,15 +15,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from humclick.arrangements.arrangement import framed
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.parts.family import Role
 from humclick.sourced import read_data, sourced
 from humclick.start.asked import Asked, pressure_of
 from humclick.start.attempts import attempts, typical_attempt
 from humclick.start.batch import halved, or_never, simulate_many
 from humclick.start.case import Case
 from humclick.start.estimate import Possible
-from humclick.start.gear.placed import typical
+from humclick.start.gear.placed import usual
 
 __all__ = [
     "Condition",
@@ -274,8 +276,8 @@ def _asked(machine: Machine, each: Condition) -> Asked:
 
 def _warmed(case: Case) -> Case:
     """Windings and shell hot from running, pill and disc at the shell's temperature."""
-    shell = typical("heat", "hot_shell")
-    winding = typical("heat", "hot_winding")
+    run = framed(Role.RUN_WINDING)
+    shell, winding = usual(run, "hot_shell"), usual(run, "hot_winding")
     disc = shell if case.protector is None else min(shell, case.protector.reset - 1.0)
     warm = replace(
         case.temperatures, run=winding, start=winding, shell=shell, ptc=shell, protector=disc, open=False

@@ -144,17 +144,15 @@ class _Doing:
     probe: RiskyProbe | None = None
     remedy: str = ""
 
-    @property
-    def families(self) -> dict[str, str]:
-        return {part.id: part.family.name for part in self.machine.parts}
-
     def holds(self, key: str, wanted: Any) -> bool:
         machine, probe = self.machine, self.probe
         match key:
             case "remedies":
                 return bool(self.remedy in wanted)
             case "having":
-                return not set(wanted).isdisjoint(self.families.values())
+                return any(part.family.heat in wanted for part in machine.parts)
+            case "electronic":
+                return bool(any(part.family.electronic for part in machine.parts) == wanted)
             case "capacitors":
                 return bool(any("capacitance" in part.family.sizes for part in machine.parts) == wanted)
             case "arrangements":
@@ -163,19 +161,25 @@ class _Doing:
                 return bool((safety_class(machine.nameplate.refrigerant) or UNKNOWN) in wanted)
         if probe is None:
             return False
-        family = self.families.get(probe.part, probe.part)
-        held = {"kinds": str(probe.kind), "ids": probe.id, "parts": family, "heats": probe.heat}
+        own = next((part.family for part in machine.parts if part.id == probe.part), None)
+        held = {
+            "kinds": str(probe.kind),
+            "ids": probe.id,
+            "parts": own.heat if own else "",
+            "heats": probe.heat,
+        }
         if key in held:
             return bool(held[key] in wanted)
         if key == "gates":
             return not set(wanted).isdisjoint(probe.gates)
         flags = {"live": probe.live, "inside": probe.inside, "volts": probe.quantity == "voltage"}
+        flags["at_pins"] = own is not None and own.at_pins
         return bool(flags[key] == wanted)
 
 
 _CONDITIONS = (
-    *("remedies", "having", "capacitors", "arrangements", "classes"),
-    *("kinds", "ids", "parts", "heats", "gates", "live", "inside", "volts"),
+    *("remedies", "having", "electronic", "capacitors", "arrangements", "classes"),
+    *("kinds", "ids", "parts", "heats", "gates", "live", "inside", "volts", "at_pins"),
 )
 
 
@@ -225,4 +229,6 @@ def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, 
         names.append("refrigerant-not-read")
     elif safety_class(printed) is None:
         names.append("refrigerant-not-listed")
+    if not machine.arrangement.simulated:
+        names.append("starts-not-simulated")
     return tuple(caution(name) for name in names)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import OutOfRange, Refused
+from humclick.parts.family import Role
 from humclick.physics.bounds import between
 from humclick.sourced import Spread, read_data, spread
 
@@ -15,6 +16,8 @@ __all__ = ["AtHand", "at_hand"]
 
 #: Outer limits of a plausible entry. [Ω] [hp] [m³]
 _OHMS, _HORSEPOWER, _DISPLACEMENT = (0.05, 2000.0), (0.01, 10.0), (1e-7, 1e-3)
+#: A closed start gear that limits nothing itself.
+_CONTACT = Spread(0.05, 3.0, "Ω", "common practice: a good contact")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,8 +121,8 @@ def at_hand(
     OutOfRange
         If a value cannot belong to such a motor.
     """
-    ids = {part.id for part in machine.parts}
-    if not {"run_winding", "start_winding"} <= ids:
+    windings = {"run_ohms": machine.has(Role.RUN_WINDING), "start_ohms": machine.has(Role.START_WINDING)}
+    if None in windings.values():
         raise Refused(
             f"{machine.arrangement.title}: the start is worked out for single-phase motors with a run and a"
             " start winding only"
@@ -127,15 +130,14 @@ def at_hand(
     plate = machine.nameplate
     read = {"run_ohms": run_ohms, "start_ohms": start_ohms}
     factor = spread(read_data("humclick.start", "estimate.toml")["reading"]["ohms"], "reading.ohms").factor
-    for name, part in (("run_ohms", "run_winding"), ("start_ohms", "start_winding")):
-        known = machine.known.get(f"{part}.winding")
+    for name, winding in windings.items():
+        known = machine.known.get(f"{winding.id}.winding") if winding else None
         if read[name] is None and known is not None:
             read[name], factor = known.median, max(factor, known.factor)
-    gear = None
-    if "ptc" in ids:
-        gear = machine.size("ptc", "cold")
-    elif ids & {"current_relay", "potential_relay", "timed_starter"}:
-        gear = Spread(0.05, 3.0, "Ω", "common practice: a good contact")
+    starter, gear = machine.has(Role.STARTER), None
+    if starter is not None:
+        own = starter.family.gear_ohms
+        gear = machine.size(starter.id, own) if own else _CONTACT
     return AtHand(
         volts=plate.volts,
         hertz=plate.hertz,
@@ -147,11 +149,12 @@ def at_hand(
         start_ohms=read["start_ohms"],
         ohms_factor=factor,
         gear=gear,
-        start_capacitor=_capacitor(machine, "start_capacitor", ids),
-        run_capacitor=_capacitor(machine, "run_capacitor", ids),
+        start_capacitor=_capacitor(machine, Role.START_CAPACITOR),
+        run_capacitor=_capacitor(machine, Role.RUN_CAPACITOR),
         poles=poles,
     )
 
 
-def _capacitor(machine: Machine, part: str, ids: set[str]) -> Spread | None:
-    return machine.size(part, "capacitance") if part in ids else None
+def _capacitor(machine: Machine, role: Role) -> Spread | None:
+    part = machine.has(role)
+    return machine.size(part.id, "capacitance") if part else None

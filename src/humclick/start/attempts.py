@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humclick.arrangements.machine import Machine
+from humclick.parts.family import Role
 from humclick.sourced import Spread
 from humclick.start.asked import Asked
 from humclick.start.case import Case, Load
@@ -26,12 +27,12 @@ from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.gear.placed import Draw, median
 from humclick.start.machine import Motor, steady
 
-__all__ = ["attempts", "possible_of", "typical_attempt", "weakened"]
+__all__ = ["attempts", "possible_of", "sizes_of", "typical_attempt", "weakened"]
 
 #: Slip at which a motor given without its load is taken to run. [-]
 _USUAL_SLIP = 0.045
-#: Mode of a pill that was just in use.
-_STILL_HOT = "still_hot"
+#: Whose size an estimate of the motor holds: what limits the current at the start, and the capacitors.
+_SIZED = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 _NORMAL = NormalDist()
 
 
@@ -53,6 +54,17 @@ def _drawing(seed: int, place: int) -> Draw:
     return draw
 
 
+def sizes_of(machine: Machine) -> dict[Role, str]:
+    """Names, as ``part.size``, of those sizes of a machine that an estimate of its motor holds."""
+    found = {}
+    for role in _SIZED:
+        part = machine.has(role)
+        size = part.family.gear_ohms if part and role is Role.STARTER else "capacitance"
+        if part and size:
+            found[role] = f"{part.id}.{size}"
+    return found
+
+
 def possible_of(motor: Motor, machine: Machine) -> Possible:
     """
     A motor that is known exactly, with the start gear of its machine.
@@ -64,16 +76,11 @@ def possible_of(motor: Motor, machine: Machine) -> Possible:
     machine : Machine
         Whose start gear and capacitors are taken, at their median.
     """
-    ids = {part.id for part in machine.parts}
-    size = {
-        name: machine.size(part, what).median if part in ids else None
-        for name, part, what in (
-            ("gear", "ptc", "cold"),
-            ("start", "start_capacitor", "capacitance"),
-            ("run", "run_capacitor", "capacitance"),
-        )
-    }
-    found = Possible(motor, _USUAL_SLIP, 0.0, size["gear"], size["start"], size["run"])
+    names = sizes_of(machine)
+    gear, start, run = (
+        machine.size(*name.split(".")).median if (name := names.get(role)) else None for role in _SIZED
+    )
+    found = Possible(motor, _USUAL_SLIP, 0.0, gear, start, run)
     return replace(found, shaft_watts=found.running(machine.nameplate.volts).power_out)
 
 
@@ -150,11 +157,12 @@ def _attempt(
     draw: Draw,
     turn: NDArray[np.float64],
 ) -> Case:
-    known = {
-        "supply.outlet": 1.0,
-        "ptc.cold": each.gear_ohms,
-        "start_capacitor.capacitance": asked.start_farads or each.start_farads,
-        "run_capacitor.capacitance": asked.run_farads or each.run_farads,
+    names = sizes_of(machine)
+    known: dict[str | None, float | None] = {
+        f"{machine.having(Role.SUPPLY).id}.outlet": 1.0,
+        names.get(Role.STARTER): each.gear_ohms,
+        names.get(Role.START_CAPACITOR): asked.start_farads or each.start_farads,
+        names.get(Role.RUN_CAPACITOR): asked.run_farads or each.run_farads,
     }
 
     def chosen(name: str, of: Spread) -> float:
@@ -162,8 +170,9 @@ def _attempt(
         return draw(name, of) if found is None else found
 
     wrong = dict(modes)
-    if asked.hot and any(part.id == "ptc" for part in machine.parts):
-        wrong.setdefault("ptc", _STILL_HOT)
+    starter = machine.has(Role.STARTER)
+    if asked.hot and starter is not None and starter.family.passing:
+        wrong.setdefault(starter.id, starter.family.passing)
     case = case_of(
         machine,
         each.motor,

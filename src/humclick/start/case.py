@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from humclick.errors import Refused
-from humclick.physics.bounds import between
-from humclick.start.gears import (
+from humclick.parts.laws import (
     Capacitor,
     CurrentRelay,
     Gear,
@@ -26,6 +25,7 @@ from humclick.start.gears import (
     TimedStarter,
     at_least,
 )
+from humclick.physics.bounds import between
 
 if TYPE_CHECKING:
     from humclick.start.machine import Motor

@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from humclick.arrangements.arrangement import framed
 from humclick.errors import OutOfRange
-from humclick.parts.family import family
+from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
 from humclick.start.at_hand import AtHand
@@ -337,7 +338,7 @@ def _share(z: float) -> float:
 def _priors(given: AtHand) -> dict[str, Spread]:
     kind = "capacitor_run" if given.run_capacitor is not None else "induction_run"
     volts_class = "115" if given.volts < 150 else "230"
-    found = {"run_ohms": family("run_winding").size("winding", volts_class)}
+    found = {"run_ohms": framed(Role.RUN_WINDING).size("winding", volts_class)}
     for name in ("rotor", "leakage", "leakage_split", "magnetizing", "start_leakage"):
         found[name] = _prior("ratio", name)
     found["start_ohms"], found["turns"] = _prior(kind, "start_ohms"), _prior(kind, "turns")

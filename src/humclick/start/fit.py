@@ -7,26 +7,25 @@ from collections.abc import Mapping
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
-from humclick.parts.family import HEALTHY, Condition, Regime
+from humclick.parts.family import HEALTHY, Condition, Regime, Role
+from humclick.parts.laws import Capacitor, Law
 from humclick.start.case import (
     Case,
     Faults,
-    Gear,
     Heat,
     Protector,
     Ptc,
     Supply,
     Temperatures,
 )
-from humclick.start.gear.capacitors import capacitor, impedance
 from humclick.start.gear.mechanism import RATED_SLIP, mechanism
-from humclick.start.gear.placed import Draw, Placed, median, typical
-from humclick.start.gear.protectors import protector
-from humclick.start.gear.ptc import ptc
-from humclick.start.gear.relays import current_relay, potential_relay, timed_starter
+from humclick.start.gear.placed import Draw, Placed, median, reactance
 from humclick.start.machine import Motor, steady
 
 __all__ = ["case_of"]
+
+#: Parts that follow a law of their family, in the order in which they are drawn.
+_LAWFUL = (Role.PROTECTOR, Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
 def case_of(
@@ -78,7 +77,7 @@ def case_of(
     if machine.arrangement.recognised_only:
         raise Refused(f"{machine.arrangement.title}: {machine.arrangement.caution}")
     nominal = machine.nameplate.volts
-    placed: dict[str, Placed] = {}
+    parts: dict[Role, Placed] = {}
     for part, name in (modes or {}).items():
         machine.part(part).family.mode(name)
     for each in machine.parts:
@@ -86,72 +85,59 @@ def case_of(
             continue
         name = (modes or {}).get(each.id, HEALTHY)
         mode = each.family.mode(HEALTHY if machine.eased(each.id, name) and not hot else name)
-        placed[each.id] = Placed(machine, motor, each.id, mode, nominal, draw)
-    by_family = {machine.part(i).family.name: p for i, p in placed.items()}
-    guard = by_family.get("overload_protector") or by_family.get("internal_protector")
-    disc = protector(guard) if guard else None
-    gear = _gear(by_family)
-    start, run = by_family.get("start_capacitor"), by_family.get("run_capacitor")
+        parts[each.family.role] = Placed(machine, motor, each.id, mode, nominal, draw)
+    laws = {role: parts[role].law() for role in _LAWFUL if role in parts}
+    disc, gear = laws.get(Role.PROTECTOR), laws.get(Role.STARTER)
+    start, run = laws.get(Role.START_CAPACITOR), laws.get(Role.RUN_CAPACITOR)
+    assert disc is None or isinstance(disc, Protector)
+    assert not isinstance(gear, Capacitor | Protector)
+    assert start is None or isinstance(start, Capacitor)
+    assert run is None or isinstance(run, Capacitor)
     return Case(
         motor=motor,
-        supply=_supply(by_family, nominal if volts is None else volts, angle),
+        supply=_supply(parts, nominal if volts is None else volts, angle),
         gear=gear,
-        start_capacitor=capacitor(start) if start and gear is not None else None,
-        run_capacitor=capacitor(run) if run else None,
+        start_capacitor=start if gear is not None else None,
+        run_capacitor=run,
         protector=disc,
-        load=mechanism(by_family["mechanism"], crank),
-        heat=_heat(by_family["run_winding"], motor, nominal, impedance(run) if run else None),
-        temperatures=_temperatures(by_family, gear, disc, hot, air),
-        faults=_faults(by_family),
+        load=mechanism(parts[Role.MECHANISM], crank),
+        heat=_heat(parts[Role.RUN_WINDING], motor, nominal, reactance(machine, Role.RUN_CAPACITOR)),
+        temperatures=_temperatures(parts, gear, disc, hot, air),
+        faults=_faults(parts),
     )
 
 
-def _gear(parts: Mapping[str, Placed]) -> Gear | None:
-    if "ptc" in parts:
-        return ptc(parts["ptc"])
-    through = impedance(parts["start_capacitor"]) if "start_capacitor" in parts else 0j
-    if "current_relay" in parts:
-        return current_relay(parts["current_relay"], through)
-    if "timed_starter" in parts:
-        return timed_starter(parts["timed_starter"])
-    if "potential_relay" in parts:
-        run = parts.get("run_capacitor")
-        return potential_relay(parts["potential_relay"], through, impedance(run) if run else None)
-    return None
-
-
-def _supply(parts: Mapping[str, Placed], volts: float, angle: float) -> Supply:
-    line = parts["supply"]
+def _supply(parts: Mapping[Role, Placed], volts: float, angle: float) -> Supply:
+    line, control = parts[Role.SUPPLY], parts[Role.CONTROL]
     branches = line.mode.branches
     ohms = 0.0
     for name in {b.size for b in branches}:
         ohms += line.branch(name) * sum(1 for b in branches if b.size == name)
     if line.mode.name == "healthy" or line.mode.name == "sags":
         volts *= line.size("outlet")
-    control = parts["control"]
     ohms += control.size("closed")
-    inductive = min(ohms, 3 * line.machine.size("supply", "line").median)
+    inductive = min(ohms, 3 * line.middle("line"))
     return Supply(
         volts=0.0 if line.mode.name == "dead" else volts * line.mode.volts,
         hertz=line.machine.nameplate.hertz,
         ohms=ohms,
-        henries=inductive * line.typical("supply", "henries_per_ohm"),
+        henries=inductive * line.typical("henries_per_ohm"),
         angle=angle,
-        breaker_amps=line.typical("supply", "breaker"),
-        earth_amps=line.typical("supply", "earth_breaker"),
+        breaker_amps=line.typical("breaker"),
+        earth_amps=line.typical("earth_breaker"),
     )
 
 
-def _faults(parts: Mapping[str, Placed]) -> Faults:
-    line, run, start, wiring = parts["supply"], parts["run_winding"], parts["start_winding"], parts["wiring"]
-    control = parts["control"].mode
+def _faults(parts: Mapping[Role, Placed]) -> Faults:
+    line, wiring = parts[Role.SUPPLY], parts[Role.WIRING]
+    run, start = parts[Role.RUN_WINDING], parts[Role.START_WINDING]
+    control = parts[Role.CONTROL].mode
     calls = any(b.exists(Condition(Regime.START)) for b in control.branches)
-    bond = typical("supply", "bond")
-    relay = parts.get("current_relay")
+    bond = line.usual("bond")
     joints = 0.0 if wiring.mode.name == "wrong_pin" else wiring.size("joint")
     return Faults(
         line_open=not calls or len(line.mode.branches) < 2 or line.mode.name == "dead",
-        run_open=run.mode.name == "open" or (relay is not None and relay.mode.name == "coil_open"),
+        run_open=run.mode.name == "open" or _cuts_run(parts.get(Role.STARTER)),
         start_open=start.mode.name == "open" or wiring.mode.name == "wrong_pin",
         run_shorted=_shorted(run),
         start_shorted=_shorted(start) if not _shorted(run) else 0.0,
@@ -164,11 +150,23 @@ def _faults(parts: Mapping[str, Placed]) -> Faults:
     )
 
 
+def _cuts_run(starter: Placed | None) -> bool:
+    """Whether the run winding's current goes through a starter that is open there in this mode."""
+    if starter is None:
+        return False
+    joins = starter.machine.part(starter.id).connect
+    through = {terminal for terminal, node in joins.items() if node in ("k", "r")}
+    if {joins[terminal] for terminal in through} != {"k", "r"}:
+        return False
+    at_start = Condition(Regime.START)
+    return not any(b.exists(at_start) and set(b.between) == through for b in starter.mode.branches)
+
+
 def _shorted(part: Placed) -> float:
     """Share of turns that are shorted: what the mode takes off the winding's resistance."""
     if part.mode.name != "shorted_turns":
         return 0.0
-    left = part.branch("winding") / part.machine.size(part.id, "winding").median
+    left = part.branch("winding") / part.middle("winding")
     return min(max(1.0 - left, 0.03), 0.9)
 
 
@@ -180,31 +178,31 @@ def _heat(run: Placed, motor: Motor, volts: float, capacitor: complex | None) ->
     """
     locked = steady(motor, volts, 1.0)
     both = steady(motor, volts, 1.0, start_impedance=0j)
-    run_capacity = motor.run_ohms * abs(locked.run) ** 2 / run.typical("heat", "run_rate")
-    start_capacity = motor.start_ohms * abs(both.start) ** 2 / run.typical("heat", "start_rate")
+    run_capacity = motor.run_ohms * abs(locked.run) ** 2 / run.typical("run_rate")
+    start_capacity = motor.start_ohms * abs(both.start) ** 2 / run.typical("start_rate")
     if capacitor is not None:
         fed = steady(motor, volts, RATED_SLIP, run_capacitor=capacitor)
-        lasting = motor.start_ohms * abs(fed.start) ** 2 / run.typical("heat", "lasting_rate")
+        lasting = motor.start_ohms * abs(fed.start) ** 2 / run.typical("lasting_rate")
         start_capacity = max(start_capacity, lasting)
-    shell = run_capacity * run.typical("heat", "shell_over_windings")
-    time = run.typical("heat", "winding_time")
+    shell = run_capacity * run.typical("shell_over_windings")
+    time = run.typical("winding_time")
     return Heat(
         run_capacity=run_capacity,
         start_capacity=start_capacity,
         shell_capacity=shell,
         run_conductance=run_capacity / time,
         start_conductance=start_capacity / time,
-        shell_conductance=shell / run.typical("heat", "shell_time"),
+        shell_conductance=shell / run.typical("shell_time"),
     )
 
 
 def _temperatures(
-    parts: Mapping[str, Placed], gear: Gear | None, disc: Protector | None, hot: bool, air: float
+    parts: Mapping[Role, Placed], gear: Law | None, disc: Protector | None, hot: bool, air: float
 ) -> Temperatures:
-    winding, shell = (typical("heat", "hot_winding"), typical("heat", "hot_shell")) if hot else (air, air)
-    still_hot = "ptc" in parts and parts["ptc"].mode.name == "still_hot"
-    guard = parts.get("overload_protector") or parts.get("internal_protector")
-    tripped = guard is not None and guard.mode.name == "tripped" and disc is not None
+    run, guard, starter = parts[Role.RUN_WINDING], parts.get(Role.PROTECTOR), parts.get(Role.STARTER)
+    winding, shell = (run.usual("hot_winding"), run.usual("hot_shell")) if hot else (air, air)
+    pill = starter.usual("hot") if starter and starter.mode.passing and isinstance(gear, Ptc) else air
+    tripped = guard is not None and guard.mode.passing and disc is not None
     warm = air
     if hot and disc is not None:
         warm = 0.5 * (disc.reset + shell)
@@ -213,7 +211,7 @@ def _temperatures(
         start=winding,
         shell=shell,
         air=air,
-        ptc=typical("ptc", "hot") if still_hot and isinstance(gear, Ptc) else air,
+        ptc=pill,
         protector=disc.trip - 3.0 if tripped and disc is not None else warm,
         open=tripped,
     )

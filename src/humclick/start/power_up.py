@@ -12,17 +12,17 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
-from importlib import resources
 from itertools import combinations
 from statistics import median
 from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, Unknown
-from humclick.parts.family import HEALTHY
+from humclick.parts.family import HEALTHY, Role
+from humclick.parts.shelves import starts_table
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["COLUMNS", "DEFAULTS", "Fault", "Seen", "Starts", "guard_of"]
+__all__ = ["COLUMNS", "DEFAULTS", "Fault", "Seen", "StandIn", "Starts", "guard_of"]
 
 #: Columns of a table: medians, each with its standard deviation of ln.
 COLUMNS = (
@@ -32,12 +32,16 @@ COLUMNS = (
 #: Stands for all sets together: what an outcome shows where nothing better is known.
 DEFAULTS = "*"
 
+_MAKER = "research.power_up_table"
+
 #: A mode of a part: (part id, mode).
 Fault = tuple[str, str]
 
 #: A fork surer than this counts as this sure where forks are added up: more, the counts do not know. [-]
 _SURE = 0.01
 
+#: From this factor on the torque needed to start, nothing turns it. [-]
+_SEIZED = 1.0e5
 #: Outcomes in which the rotor stands.
 _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
 
@@ -99,13 +103,35 @@ class _Row:
 
 
 class _Table(NamedTuple):
-    """The sets of one protector and plate: ``rows[hot][set]``, sets as sorted numbers of modes."""
+    """
+    The sets of one protector and plate: ``rows[hot][set]``, sets as sorted numbers of modes.
+
+    Modes in `idle` change nothing that the table knows.
+    """
 
     number: Mapping[Fault, int]
     dead: frozenset[int]
     rows: tuple[Mapping[tuple[int, ...], _Row], Mapping[tuple[int, ...], _Row]]
     usual: Mapping[int, Seen]
     silent: _Row
+    idle: frozenset[Fault] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class StandIn:
+    """
+    A machine whose table stands in for one without.
+
+    Attributes
+    ----------
+    machine : Machine
+        Whose table it is.
+    modes : mapping of Fault to Fault or None
+        The mode of it that stands for each mode of the other; None where none does: nothing changes.
+    """
+
+    machine: Machine
+    modes: Mapping[Fault, Fault | None]
 
 
 def guard_of(protector: str) -> str:
@@ -121,10 +147,10 @@ def guard_of(protector: str) -> str:
 
 
 def _text(name: str) -> str:
-    try:
-        return resources.files("humclick.start").joinpath("power_up", f"{name}.csv").read_text("utf-8")
-    except FileNotFoundError as error:
-        raise DataError(f"there is no table of start attempts for {name}") from error
+    table = starts_table(name)
+    if table is None:
+        raise DataError(f"there is no table of start attempts for {name}: python -m {_MAKER} makes one")
+    return table.read_text("utf-8")
 
 
 def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) -> _Row:
@@ -224,6 +250,8 @@ class Starts:
     ----------
     machine : Machine
         Arrangement, protector and voltage class choose the table; sizes known of it do not matter.
+    stand_in : StandIn, optional
+        Whose table is read in place of its own.
 
     Raises
     ------
@@ -242,13 +270,19 @@ class Starts:
     docs/how-to/make-the-power-up-table.md.
     """
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, stand_in: StandIn | None = None) -> None:
         self.machine = machine
+        self.stand_in = stand_in
 
     @cached_property
     def _table(self) -> _Table:
-        machine = self.machine
-        return _table(machine.arrangement.id, guard_of(machine.protector), machine.nameplate.volts_class)
+        whose = self.machine if self.stand_in is None else self.stand_in.machine
+        found = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
+        if self.stand_in is None:
+            return found
+        stood = self.stand_in.modes
+        number = {fault: found.number[other] for fault, other in stood.items() if other is not None}
+        return found._replace(number=number, idle=frozenset(f for f, other in stood.items() if other is None))
 
     @cached_property
     def _counted(self) -> tuple[Mapping[Fault, int], Mapping[Fault, int]]:
@@ -259,12 +293,9 @@ class Starts:
 
     @cached_property
     def _warm(self) -> frozenset[int]:
+        here, number = {part.id for part in self.machine.parts}, self._table.number
         return frozenset(
-            self._table.number[(part.id, mode.name)]
-            for part in self.machine.parts
-            if not part.family.apart
-            for mode in part.family.modes.values()
-            if self.machine.eased(part.id, mode.name)
+            code for fault, code in number.items() if fault[0] in here and self.machine.eased(*fault)
         )
 
     @cached_property
@@ -299,7 +330,7 @@ class Starts:
             elif fault[1] != HEALTHY and fault not in number:
                 family = self.machine.part(fault[0]).family
                 family.mode(fault[1])
-                if family.apart:
+                if family.apart or fault in self._table.idle:
                     continue
                 names = [".".join(each) for each in number]
                 raise Unknown("mode in the table of start attempts", ".".join(fault), names)
@@ -416,8 +447,9 @@ class Starts:
     @cached_property
     def _standing(self) -> Seen | None:
         """What a sound machine shows that cannot turn."""
-        seized = self._table.number.get(("mechanism", "seized"), -1)
-        return self._stored((seized,)).seen.get(OUTCOMES.index("hum_click"))
+        turned = self.machine.having(Role.MECHANISM)
+        seized = next(mode.name for mode in turned.family.listed if mode.breakaway >= _SEIZED)
+        return self._stored((self._table.number[turned.id, seized],)).seen.get(OUTCOMES.index("hum_click"))
 
     def _rare(self, key: tuple[int, ...], k: int) -> Seen:
         """An outcome not seen of a set: as of its modes, or of the sound machine, else as is usual."""

@@ -178,7 +178,7 @@ def _recordings() -> Iterator[str]:
 def _families() -> Iterator[str]:
     for name in families():
         kind = family(name)
-        yield kind.title
+        yield from (kind.title, kind.does, kind.tested)
         for mode in kind.modes:
             yield kind.mode(mode).title
             yield kind.mode(mode).title.split(":")[0]

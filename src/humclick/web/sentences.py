@@ -125,6 +125,7 @@ FORMS: tuple[str, ...] = (
     "Left alone for {n} minute",
     "Read on the {part}",
     "{n} more say hardly anything either way (below 1 deciban each).",
+    "Left out as too improbable: at most {shown} together.",
     "More than three faults at once: at most {shown}, not worked out.",
     "None of these (a cause that is not on the list): {shown}.",
     "so many times likelier beforehand must the case for “{one}” be to change the decision",

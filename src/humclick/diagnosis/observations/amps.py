@@ -11,6 +11,7 @@ from functools import cache
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
+from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
@@ -26,8 +27,10 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.meters import Meter, Quantity, meter
 
-__all__ = ["KINDS", "Amps"]
+__all__ = ["KINDS", "Amps", "clamp_of"]
 
+#: The wire to the common pin, behind the protector.
+_COMMON = ("c", "C")
 #: A plate's locked-rotor current is met within about this. From memory. [-]
 _PLATE_SIGMA = 0.08
 #: Edges between amps of a start attempt, over the locked-rotor current. [-]
@@ -75,8 +78,7 @@ class Amps(Model):
             "off again.",
             self,
             "current",
-            points=("k", "C"),
-            clamp=("c", "C"),
+            clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,
             minutes=minutes,
             risk=risk,
             live=True,
@@ -89,7 +91,7 @@ class Amps(Model):
         seen, bench = taken[0].seen, weighing.bench
         if seen.reading is None:
             return Factor(())
-        clamp = _clamp_of(weighing.meter)
+        clamp = clamp_of(weighing.meter)
         display = Display(seen.reading, clamp, weighing.slips)
         locked, sigma = _locked_amps(bench)
         nothing = display.probability(0.0)
@@ -136,7 +138,7 @@ class Amps(Model):
         bench, slips = outlook.bench, outlook.weighing.slips
         locked, sigma = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
-        clamp = _clamp_of(outlook.situation.meter)
+        clamp = clamp_of(outlook.situation.meter)
         made, shown = _BINS.of(bench), _ROWS.of(bench)
 
         def bins(ratio: float, spread: float) -> list[float]:
@@ -162,7 +164,7 @@ class Amps(Model):
         return Forecast(probe, waits, labels, rows, which, outlook.none(healthy), edges)
 
 
-def _clamp_of(own: Meter) -> Meter:
+def clamp_of(own: Meter) -> Meter:
     """What amps of a start are read with: the technician's own meter if it reads that far, else a clamp."""
     reaches = own.measures(Quantity.CURRENT) and own.highest(Quantity.CURRENT) >= _REACH
     return own if reaches else meter("clamp")

@@ -15,7 +15,17 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.observations.model import COVER_ON, Group, Model, Probe, Taken, rest_of, touching
+from humclick.diagnosis.observations.model import (
+    COVER_ON,
+    Group,
+    Model,
+    Probe,
+    Said,
+    Sayings,
+    Taken,
+    rest_of,
+    touching,
+)
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.remedies import NO_PART, remedy_of
@@ -95,6 +105,9 @@ class Listened(Model):
         """Probability that the attempt is made hot. [-]"""
         return outlook.hot(probe, waits)
 
+    def finding(self, say: Sayings) -> Said:
+        return say.of_start() if say.factor.per_set is not None else say.of_nothing()
+
 
 class AsFound(Listened):
     """Powered up as it is."""
@@ -165,20 +178,11 @@ class KnownGood(Listened):
         return Group(probe.id, seen.temperature.kind, seen.answer, mended)
 
 
-_BY_WORK = {
-    "mechanism": (
-        "Clean the condenser, get its fan turning, and try",
-        "Power off: clean the condenser, free its fan, cover on, let it cool, power up and listen.",
-    ),
-    "wiring": (
-        "Put wires and starter as drawn, and try",
-        "Power off: wire it pin by pin as the drawing shows, cover on, then power up and listen.",
-    ),
-}
-
-
 def _fit_words(placed: PlacedPart) -> tuple[str, str]:
-    return _BY_WORK.get(placed.id) or (
+    fit = placed.family.fit
+    if fit is not None and fit.title:
+        return fit.title, fit.how
+    return (
         f"Fit a new {placed.family.title} and try",
         "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
     )
@@ -195,7 +199,8 @@ class Fit(Listened):
         minutes, risk = shop.probe["fit"]
         make = partial(Probe, model=self, outcomes=OUTCOMES, minutes=minutes, risk=risk, live=True)
         for placed in machine.parts:
-            if placed.family.gear or placed.id in ("control", "mechanism", "wiring"):
+            fit = placed.family.fit
+            if placed.family.gear or fit is not None:
                 title, how = _fit_words(placed)
                 yield make(
                     id=f"fit.{placed.id}",
@@ -203,7 +208,7 @@ class Fit(Listened):
                     how=how,
                     part=placed.id,
                     gates=(*touching(machine), *COVER_ON),
-                    mends=frozenset({"mechanism.high_head" if placed.id == "mechanism" else placed.id}),
+                    mends=frozenset({(fit.mends if fit else "") or placed.id}),
                 )
 
     def offered(self, offer: Offer, probe: Probe) -> bool:

@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.checks import Check, checks
-from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe
+from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Said, Sayings
 from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.shop import Shop
 
@@ -53,6 +53,13 @@ class SafetyCheck(Model):
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         return False
+
+    def finding(self, say: Sayings) -> Said:
+        own, (_, seen) = checks()[say.taken.probe.id], say.taken
+        passes = own.passes(seen.reading, seen.answer, say.bench.machine.nameplate.volts)
+        if passes is None:
+            return say.of_nothing()
+        return say.of_check("" if passes else own.bad)
 
 
 KINDS = (SafetyCheck(),)

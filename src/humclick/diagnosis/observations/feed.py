@@ -23,6 +23,7 @@ class Feed(Outlet):
     name: ClassVar[str] = "feed"
     order: ClassVar[int] = 20
     at_outlet: ClassVar[bool] = False
+    beside_healthy: ClassVar[bool] = False
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["feed_volts"]

@@ -10,7 +10,7 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.factors import Factor
-from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
+from humclick.diagnosis.observations.model import Group, Model, Probe, Said, Sayings, Taken
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 
@@ -44,6 +44,9 @@ class Leads(Model):
         row = tuple(math.prod(d.probability(max(c, 0.0)) for d in displays) for c, _ in weighing.leads)
         mean = math.fsum(p * w for p, (_, w) in zip(row, weighing.leads, strict=True))
         return Factor((), (), {(): row}, None, mean)
+
+    def finding(self, say: Sayings) -> Said:
+        return say.of_leads()
 
 
 KINDS = (Leads(),)

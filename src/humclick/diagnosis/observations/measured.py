@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from humclick.circuit.network import Setup, predict
 from humclick.diagnosis.bench import Bench, without
@@ -92,6 +93,8 @@ def across(bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> t
 
 class Measured(Model):
     """A measurement whose reading depends on a few parts."""
+
+    beside_healthy: ClassVar[bool] = False
 
     # -- what a kind says -----------------------------------------------------------------------------------
 
@@ -226,6 +229,9 @@ class Measured(Model):
             return math.prod(self.nothing(weighing.bench, d) for d in displays)
         sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
         return max(evidence(displays, median, sigma).value, 1e-300)
+
+    def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        return self.predicted(bench, probe, {}, False) if self.beside_healthy else None
 
     # -- what would be seen ---------------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, ClassVar, NamedTuple
+from typing import TYPE_CHECKING, ClassVar, NamedTuple, Protocol
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.factors import Factor
@@ -19,11 +19,24 @@ from humclick.meters import Meter
 from humclick.safety import energises
 
 if TYPE_CHECKING:
+    from humclick.diagnosis.bench import Bench
     from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
     from humclick.diagnosis.observations.weighing import Weighing
     from humclick.parts.family import Look
 
-__all__ = ["COVER_ON", "METER", "Group", "Model", "Probe", "Taken", "rest_of", "touching", "with_discharge"]
+__all__ = [
+    "COVER_ON",
+    "METER",
+    "Group",
+    "Model",
+    "Probe",
+    "Said",
+    "Sayings",
+    "Taken",
+    "rest_of",
+    "touching",
+    "with_discharge",
+]
 
 _DEAD = "power-off-proved-dead"
 _DISCHARGED = "capacitors-discharged"
@@ -135,6 +148,11 @@ class Probe:
         return self.model.heard
 
     @property
+    def opens_with_heat(self) -> bool:
+        """Whether what it spans can be open from heat alone; between S and R no protector lies."""
+        return self.heat not in ("", "windings") and (not self.pins_named or "C" in (self.pins or ()))
+
+    @property
     def pins_named(self) -> bool:
         """Whether it is measured between two pins whose names are known."""
         return self.pins is not None and not self.pins[0].isdigit()
@@ -145,6 +163,44 @@ class Taken(NamedTuple):
 
     probe: Probe
     seen: Observation
+
+
+#: A sentence, and whether it warns.
+Said = tuple[str, bool]
+
+
+class Sayings(Protocol):
+    """An observation by itself, and the sentences there are for it."""
+
+    @property
+    def bench(self) -> Bench:
+        """The machine."""
+
+    @property
+    def taken(self) -> Taken:
+        """The observation with its probe."""
+
+    @property
+    def factor(self) -> Factor:
+        """How probable it is under what."""
+
+    def of_leads(self) -> Said:
+        """What the leads add."""
+
+    def of_check(self, bad: str) -> Said:
+        """A check that passes, or what it means that it does not."""
+
+    def of_start(self) -> Said:
+        """How a start attempt went, and which faults make it go so."""
+
+    def of_whole(self) -> Said:
+        """As it should be, or which faults of the whole machine make it likely."""
+
+    def of_parts(self) -> Said:
+        """As a healthy part reads, or which of its faults it speaks for."""
+
+    def of_nothing(self) -> Said:
+        """That it says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +301,16 @@ class Model:
         """
         return Factor(())
 
+    def finding(self, say: Sayings) -> Said:
+        """What one observation means; a sentence, and whether it is not what a healthy part gives."""
+        if say.factor.per_set is not None:
+            return say.of_whole()
+        return say.of_parts() if say.factor.table else say.of_nothing()
+
+    def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
+        return None
+
     # -- what would be seen ---------------------------------------------------------------------------------
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -269,7 +335,7 @@ class Model:
 
 def touching(machine: Machine) -> tuple[str, ...]:
     """Gates of hands at the terminals: a machine with a capacitor is discharged first."""
-    capacitors = any("capacitor" in p.id for p in machine.parts)
+    capacitors = any("capacitance" in p.family.sizes for p in machine.parts)
     return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
 
 

@@ -20,7 +20,6 @@ from humclick.parts.family import HEALTHY, BenchTest, Element
 
 __all__ = ["KINDS", "PartTest"]
 
-_HEAT = {"overload_protector": "external_protector", "internal_protector": "internal_protector", "ptc": "ptc"}
 #: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
 _SHORTS_METER = 200.0
 #: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
@@ -34,6 +33,7 @@ class PartTest(Measured):
     order: ClassVar[int] = 40
     on_part: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
+    beside_healthy: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         for placed in machine.parts:
@@ -51,7 +51,7 @@ class PartTest(Measured):
             points=(placed.connect[test.between[0]], placed.connect[test.between[1]]),
             minutes=test.minutes,
             gates=test.gates if outside else with_discharge(machine, test.gates),
-            heat=_HEAT.get(placed.id, "") if test.quantity == "resistance" else "",
+            heat=placed.family.heat if test.quantity == "resistance" else "",
             inside=not outside,
             turned=test.turned,
         )

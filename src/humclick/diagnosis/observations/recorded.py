@@ -30,7 +30,7 @@ class Recorded(Listened):
     order: ClassVar[int] = 90
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
-        minutes, risk = shop.probe["attempt_as_found"]
+        minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(
             "attempt.recorded",
             "A recording of a start attempt, by a clamp's log or a microphone",
@@ -62,11 +62,11 @@ class Recorded(Listened):
         bench = weighing.bench
 
         def value(chosen: tuple[Fault, ...]) -> float:
-            cause = cause_of(without(bench.modes_in(chosen), mended))
+            cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
         def sees(fault: Fault) -> str:
-            return cause_of(without(bench.modes_in((fault,)), mended))
+            return cause_of(bench.machine, without(bench.modes_in((fault,)), mended))
 
         return Factor((), (), {}, value, anything, 1.0, sees=sees)
 

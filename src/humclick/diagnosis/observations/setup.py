@@ -13,11 +13,15 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import copper, p_hot
 from humclick.diagnosis.likelihood import Display, gain
 from humclick.diagnosis.observations.model import Taken
-from humclick.diagnosis.windings import PinDisplay, WindingEvidence
+from humclick.diagnosis.windings import PinDisplay, Sealed, WindingEvidence
 from humclick.meters import Meter, Quantity
+from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, Reading
 
-__all__ = ["WindingSetup", "winding_setup"]
+__all__ = ["State", "WindingSetup", "winding_setup"]
+
+#: A mode of what is sealed in, and the epochs in which an internal protector was open from heat.
+State = tuple[Sealed, frozenset[str]]
 
 _INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
 
@@ -62,6 +66,23 @@ class WindingSetup:
         names = sorted(self.hot)
         every = (frozenset(c) for k in range(1, len(names) + 1) for c in itertools.combinations(names, k))
         return [c for c in every if self.weight(c, 1.0) > 1e-4]
+
+    def states(self, sealed: Sealed) -> list[tuple[State, float]]:
+        """What an internal protector may have been when the readings were taken, with weights. [-]"""
+        run, start, guard = sealed
+        if not self.windings.internal or guard == "open":
+            return [((sealed, frozenset()), 1.0)]
+        once = self.once(guard)
+        states: list[tuple[State, float]] = [
+            (((run, start, "tripped"), epochs), self.weight(epochs, once)) for epochs in self.subsets()
+        ]
+        closed = max(1.0 - math.fsum(weight for _, weight in states), 0.0)
+        return [*states, (((run, start, HEALTHY), frozenset()), closed)]
+
+    def once(self, guard: str) -> float:
+        """Probability that an internal protector that has not failed is open where it is hot. [-]"""
+        sound = self.windings.machine.part("internal_protector").family.mode(HEALTHY)
+        return 1.0 if guard == "tripped" else sound.hot_open
 
     def weight(self, opened: frozenset[str], once: float) -> float:
         """Probability that it was open in just these epochs, open with `once` where it is hot. [-]"""

@@ -18,7 +18,7 @@ from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.measured import labels_between
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
-from humclick.diagnosis.observations.setup import WindingSetup, winding_setup
+from humclick.diagnosis.observations.setup import State, WindingSetup, winding_setup
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed, WindingEvidence, pin_pairs
@@ -34,8 +34,7 @@ _Naming = tuple[str, str, str]
 _IDENTITY: _Naming = ("C", "R", "S")
 #: Ways the pins may lie that are this improbable against the best are not followed to every lead node. [-]
 _ALIVE = 1e-3
-#: An internal protector that need not have tripped is open so often where it is hot. A guess. [-]
-_OPEN_IF_HOT = 0.5
+_NEVER: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,22 +104,18 @@ class Windings(Model):
             rest = _crossed(windings, shown, naming)
         most = {n: max(row[n] for row in central.values()) for n in straight}
         alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
-        rows: dict[Sealed, list[float]] = {s: [] for s in windings.modes()}
-        for g, (offset, _) in enumerate(leads):
-            got = central if g == middle else windings.evidence(displays(offset), alive)
-            for sealed, row in rows.items():
-                row.append(math.fsum({**central[sealed], **got[sealed]}.values()) + rest.get(sealed, 0.0))
-        opened: dict[frozenset[str], dict[Sealed, list[float]]] = {}
-        if windings.internal:
-            tripped = [s for s in windings.modes() if s[2] == "tripped"]
-            for epochs in setup.subsets():
-                opened[epochs] = {s: [] for s in tripped}
-                for offset, _ in leads:
-                    got = windings.evidence(displays(offset, epochs), alive, tripped)
-                    for sealed, row in opened[epochs].items():
-                        row.append(math.fsum(got[sealed].values()) + rest.get(sealed, 0.0))
+        rows: dict[State, list[float]] = {}
+        for epochs in (_NEVER, *(setup.subsets() if windings.internal else ())):
+            modes = [s for s in windings.modes() if s[2] == "tripped" or not epochs]
+            for g, (offset, _) in enumerate(leads):
+                known = g == middle and not epochs
+                got = central if known else windings.evidence(displays(offset, epochs), alive, modes)
+                for sealed in modes:
+                    found = got[sealed] if epochs else {**central[sealed], **got[sealed]}
+                    row = rows.setdefault((sealed, epochs), [])
+                    row.append(math.fsum(found.values()) + rest.get(sealed, 0.0))
         scope = _scope(weighing.bench)
-        table = _table(weighing.bench, scope, rows, opened, setup)
+        table = _table(weighing.bench, scope, rows, setup)
         healthy = weighing.mean(table[(0,) * len(scope)])
         return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in shown]))
 
@@ -148,7 +143,7 @@ class Windings(Model):
         for config in outlook.configs(scope):
             if config in rows:
                 continue
-            sealed, opens = _sealed(bench.modes_of(scope, config), hot, setup.windings.internal)
+            sealed, opens = _sealed(bench.modes_of(scope, config), hot, setup)
             if (sealed, opens) not in made:
                 nodes = list(setup.windings.nodes(sealed, displays, _IDENTITY, (first, second)))
                 if opens and "C" in probe.pins:
@@ -212,42 +207,24 @@ def _crossed(
 
 
 def _table(
-    bench: Bench,
-    scope: tuple[int, ...],
-    closed: Mapping[Sealed, Sequence[float]],
-    opened: Mapping[frozenset[str], Mapping[Sealed, Sequence[float]]],
-    setup: WindingSetup,
+    bench: Bench, scope: tuple[int, ...], rows: Mapping[State, Sequence[float]], setup: WindingSetup
 ) -> dict[Config, Row]:
     """Evidence by mode configuration and lead node, an internal protector open in some epochs or in none."""
     table = {}
     for config in bench.configs(scope):
         modes = bench.modes_of(scope, config)
         run, start = modes.get("run_winding", HEALTHY), modes.get("start_winding", HEALTHY)
-        guard = modes.get("internal_protector", HEALTHY)
-        if not setup.windings.internal or guard == "open":
-            table[config] = tuple(closed[(run, start, guard)])
-            continue
-        once = 1.0 if guard == "tripped" else _OPEN_IF_HOT
-        whole = closed[(run, start, HEALTHY)]
-        left, row = 1.0, [0.0] * len(whole)
-        for epochs, lost in opened.items():
-            weight = setup.weight(epochs, once)
-            left -= weight
-            row = [r + weight * x for r, x in zip(row, lost[(run, start, "tripped")], strict=True)]
-        table[config] = tuple(r + max(left, 0.0) * x for r, x in zip(row, whole, strict=True))
+        states = setup.states((run, start, modes.get("internal_protector", HEALTHY)))
+        by_lead = zip(*([weight * p for p in rows[state]] for state, weight in states), strict=True)
+        table[config] = tuple(math.fsum(parts) for parts in by_lead)
     return table
 
 
-def _sealed(modes: Mapping[str, str], hot: float, internal: bool) -> tuple[Sealed, float]:
-    """
-    The sealed modes as the next reading meets them, and how probably the protector is open from heat. "
-    "[-]
-    """
+def _sealed(modes: Mapping[str, str], hot: float, setup: WindingSetup) -> tuple[Sealed, float]:
+    """The sealed modes as the next reading meets them; how probably the protector is open from heat. [-]"""
     guard = modes.get("internal_protector", HEALTHY)
     run, start = (_as_measured(modes.get(part, HEALTHY)) for part in ("run_winding", "start_winding"))
-    opens = 0.0
-    if internal and guard != "open":
-        opens = hot * (1.0 if guard == "tripped" else _OPEN_IF_HOT)
+    opens = hot * setup.once(guard) if setup.windings.internal and guard != "open" else 0.0
     return (run, start, "open" if guard == "open" else HEALTHY), opens
 
 

@@ -14,6 +14,7 @@ from humclick.diagnosis.situation import Heard
 from humclick.jobs.call import Call
 from humclick.jobs.history import State, did, titles
 from humclick.jobs.sheet.model import CostLine, CustomerPage, Judgement, Tested, Told
+from humclick.parts.family import families, family
 from humclick.replacement.demand import replaced_parts
 from humclick.safety import flammable
 from humclick.sourced import read_data, sourced
@@ -113,9 +114,17 @@ def _wrong(told: Told) -> tuple[str, ...]:
 def _does(call: Call, state: State) -> tuple[str, ...]:
     if call.machine is None:
         return ()
-    does = _words()["does"]
+    does = dict(_words()["does"]) | {part.id: part.family.does for part in call.machine.parts}
     parts = [part for r in state.remedies for part in replaced_parts(call.machine, r)[:1]]
-    return tuple(dict.fromkeys(does[part] for part in parts if part in does))
+    return tuple(dict.fromkeys(does[part] for part in parts if does.get(part)))
+
+
+def _tested_of(call: Call, probe: str) -> str:
+    """What a probe of a part tests, in the words of its family; empty where it has none."""
+    part = probe.partition(".")[0]
+    placed = [each.family for each in call.machine.parts if each.id == part] if call.machine else []
+    kind = placed[0] if placed else family(part) if part in families() else None
+    return kind.tested if kind else ""
 
 
 def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
@@ -126,7 +135,7 @@ def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
     found: dict[str, tuple[str, bool]] = {}
     for probe, kept in last.items():
         begins = [name for name in tested if probe.startswith(name)]
-        what = tested[max(begins, key=len)] if begins else ""
+        what = tested[max(begins, key=len)] if begins else _tested_of(call, probe)
         if not what:
             continue
         if probe.startswith(("attempt.", "fit.")):

@@ -152,7 +152,8 @@ def _with_judgement(
         contradictions=now.contradictions,
         left_out=(
             f"None of these (a cause that is not on the list): {_percent(advice.none_of_these)}.",
-            f"More than three faults at once: at most {_percent(advice.left_out)}, not worked out.",
+            f"Left out as too improbable: at most {_percent(advice.left_out)} together.",
+            f"More than three faults at once: at most {_percent(advice.beyond)}, not worked out.",
             "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
         ),
     )

@@ -1,1 +1,1 @@
-"""What each mode of each part is in the start: one small file a family."""
+"""A part in its place and mode in the start, and what is turned; laws in time are the families' own."""

@@ -6,7 +6,7 @@ import math
 from functools import cache
 
 from humclick.start.case import Load
-from humclick.start.gear.placed import Placed, typical
+from humclick.start.gear.placed import Placed
 from humclick.start.load import Four, reciprocating
 from humclick.start.machine import steady
 
@@ -19,14 +19,8 @@ _SEIZED = 1.0e5
 
 
 @cache
-def _shape() -> tuple[Four, Four]:
-    _, cosines, sines = reciprocating(
-        1e-5,
-        typical("load", "suction"),
-        typical("load", "discharge"),
-        typical("load", "clearance"),
-        typical("load", "exponent"),
-    )
+def _shape(suction: float, discharge: float, clearance: float, exponent: float) -> tuple[Four, Four]:
+    _, cosines, sines = reciprocating(1e-5, suction, discharge, clearance, exponent)
     return cosines, sines
 
 
@@ -49,22 +43,22 @@ def mechanism(part: Placed, crank: float = math.pi) -> Load:
     rated = steady(part.motor, part.volts, RATED_SLIP).torque
     name, mode = part.mode.name, part.mode
     stiff = mode.breakaway if name in ("tight", "liquid") else 1.0
-    friction = rated * part.typical("load", "friction")
+    friction = rated * part.typical("friction")
     if name == "tight":
         friction *= stiff
     elif name == "liquid":
-        friction *= part.typical("load", "liquid_friction")
-    cosines, sines = _shape()
+        friction *= part.typical("liquid_friction")
+    cosines, sines = _shape(*map(part.usual, ("suction", "discharge", "clearance", "exponent")))
     left = {"unequal": "unequal", "high_head": "head_left"}.get(name)
     return Load(
-        gas_torque=rated * part.typical("load", "gas") * mode.load,
+        gas_torque=rated * part.typical("gas") * mode.load,
         cosines=cosines,
         sines=sines,
-        difference=part.typical("load", left) if left else 0.0,
-        pull_apart=part.typical("load", "pull_apart"),
-        equalise=part.typical("load", "equalise"),
+        difference=part.typical(left) if left else 0.0,
+        pull_apart=part.typical("pull_apart"),
+        equalise=part.typical("equalise"),
         friction=friction,
-        breakaway=max(friction, rated * part.typical("load", "breakaway") * stiff),
+        breakaway=max(friction, rated * part.typical("breakaway") * stiff),
         angle=crank,
         seized=mode.breakaway >= _SEIZED,
     )

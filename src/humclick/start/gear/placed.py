@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError
-from humclick.parts.family import HEALTHY, Mode
-from humclick.sourced import Sourced, Spread, read_data, sourced, spread
-from humclick.start.machine import Motor
+from humclick.parts.family import HEALTHY, Family, Mode, Role, family
+from humclick.parts.laws import Law, law_of, typical_of
+from humclick.parts.shelves import shelves
+from humclick.sourced import Sourced, Spread, sourced, spread
+from humclick.start.machine import Motor, Steady, steady
 
-__all__ = ["Draw", "Placed", "median", "typical", "typical_spread"]
+__all__ = ["Draw", "Placed", "median", "reactance", "usual"]
 
 #: Chooses a value of a named quantity from its spread.
 Draw = Callable[[str, Spread], float]
@@ -25,51 +29,45 @@ def median(name: str, of: Spread) -> float:
 
 
 @cache
-def _table(group: str) -> Mapping[str, Sourced | Spread]:
-    rows = read_data("humclick.start.gear", "typical.toml").get(group, {})
+def _typical(name: str, folders: tuple[Path, ...]) -> Mapping[str, Sourced | Spread]:
     return {
-        name: (spread if "median" in row else sourced)(row, f"typical.toml {group}.{name}")
-        for name, row in rows.items()
+        key: (spread if "median" in row else sourced)(row, f"{name}.toml typical.{key}")
+        for key, row in typical_of(family(name)).items()
     }
 
 
-def typical(group: str, name: str) -> float:
+def _entry(kind: Family, name: str) -> Sourced | Spread:
+    try:
+        return _typical(kind.name, shelves())[name]
+    except KeyError:
+        raise DataError(f"{kind.name}.toml has no typical.{name}, which its law in time asks for") from None
+
+
+def usual(kind: Family, name: str) -> float:
     """
-    One typical value of typical.toml, the median of a spread. [as in the file]
+    The middle of a value of a family's ``[typical]``. [as in the file]
 
     Raises
     ------
     DataError
         If it is not there.
     """
-    found = _entry(group, name)
+    found = _entry(kind, name)
     return found.median if isinstance(found, Spread) else found.value
 
 
-def typical_spread(group: str, name: str) -> Spread:
-    """
-    One typical spread of typical.toml; a plain value is a spread of factor 1.
-
-    Raises
-    ------
-    DataError
-        If it is not there.
-    """
-    found = _entry(group, name)
-    return found if isinstance(found, Spread) else Spread(found.value, 1.0, found.unit, found.source)
-
-
-def _entry(group: str, name: str) -> Sourced | Spread:
-    try:
-        return _table(group)[name]
-    except KeyError:
-        raise DataError(f"typical.toml has no {group}.{name}") from None
+def reactance(machine: Machine, role: Role) -> complex | None:
+    """Impedance at line frequency of a machine's capacitor as it should be; None if it has none. [Ω]"""
+    part = machine.has(role)
+    if part is None:
+        return None
+    return -1j / (2 * math.pi * machine.nameplate.hertz * machine.size(part.id, "capacitance").median)
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
     """
-    A part of a machine in a mode.
+    A part of a machine in a mode; `humclick.parts.laws.InTime` is what the laws of the families see of it.
 
     Attributes
     ----------
@@ -94,9 +92,35 @@ class Placed:
     volts: float
     draw: Draw
 
+    @property
+    def kind(self) -> Family:
+        """What it is."""
+        return self.machine.part(self.id).family
+
+    @property
+    def sealed(self) -> bool:
+        """Whether it is inside the shell."""
+        return self.kind.sealed
+
+    @property
+    def hertz(self) -> float:
+        """Line frequency. [Hz]"""
+        return self.machine.nameplate.hertz
+
+    @property
+    def start_branch(self) -> complex:
+        """The start winding with the rotor locked, half the rotor's part of it. [Ω]"""
+        motor = self.motor
+        ohms = motor.start_ohms + 0.5 * motor.rotor_ohms_start
+        return complex(ohms, motor.start_leakage + 0.5 * motor.rotor_leakage_start)
+
     def size(self, name: str) -> float:
         """Size of the part as it should be, drawn. [Ω] or [F]"""
         return self.draw(f"{self.id}.{name}", self.machine.size(self.id, name))
+
+    def middle(self, name: str) -> float:
+        """The middle of that size. [Ω] or [F]"""
+        return self.machine.size(self.id, name).median
 
     def branch(self, name: str) -> float:
         """Size of the branch that this mode makes of it, drawn. [Ω] or [F]"""
@@ -108,6 +132,32 @@ class Placed:
                 return self.draw(key, self.machine.spread_of(self.id, self.mode, branch))
         return self.size(name)
 
-    def typical(self, group: str, name: str) -> float:
-        """Return a value of typical.toml, drawn. [as in the file]"""
-        return self.draw(f"{self.id}.{name}", typical_spread(group, name))
+    def typical(self, name: str) -> float:
+        """Return a value of the family's ``[typical]``, drawn. [as in the file]"""
+        found = _entry(self.kind, name)
+        of = found if isinstance(found, Spread) else Spread(found.value, 1.0, found.unit, found.source)
+        return self.draw(f"{self.id}.{name}", of)
+
+    def usual(self, name: str) -> float:
+        """Return the middle of a value of the family's ``[typical]``. [as in the file]"""
+        return usual(self.kind, name)
+
+    def at_slip(self, slip: float, *, start_circuit: bool = True, run_capacitor: bool = True) -> Steady:
+        """Return the motor at a slip on the nominal voltage; as `humclick.parts.laws.InTime.at_slip`."""
+        through = beside = None
+        if start_circuit:
+            through = reactance(self.machine, Role.START_CAPACITOR) or 0j
+        if start_circuit and run_capacitor:
+            beside = reactance(self.machine, Role.RUN_CAPACITOR)
+        return steady(self.motor, self.volts, slip, start_impedance=through, run_capacitor=beside)
+
+    def law(self) -> Law | None:
+        """
+        What it follows in the start.
+
+        Raises
+        ------
+        DataError
+            As `humclick.parts.laws.law_of`.
+        """
+        return law_of(self.kind, self)

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from humclick.circuit.drawing import probe_points
 from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Advice, Value
 from humclick.diagnosis.findings import HEARD
@@ -245,7 +244,7 @@ def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
         return None
     points = None
     if step.probe is not None:
-        points = step.probe.points or probe_points(machine, step.probe.id)
+        points = step.probe.points
         if step.probe.quantity == "current":  # a clamp goes round a wire: between these two, not on them
             points = ("c", "C")
     shares = {part: p for part, p in weighed.shares.items() if p >= 0.02}

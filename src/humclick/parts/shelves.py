@@ -1,0 +1,198 @@
+"""
+Where part families and arrangements lie: in this package, and in further folders given by a path.
+
+A further folder, a *shelf*, is laid out as this package is: ``parts/<family>/<family>.toml`` and
+``arrangements/<name>.toml``. ``HUMCLICK_SHELVES`` names some for good, `shelf` one for a while. A family may
+bring a small module, which is run: use only a shelf whose every file you would run yourself.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from functools import cache
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from humclick.errors import DataError
+from humclick.sourced import read_data
+
+__all__ = ["Source", "arrangement_sources", "family_sources", "shelf", "shelves", "starts_table"]
+
+
+class Source:
+    """
+    One data file, of this package or of a shelf.
+
+    Parameters
+    ----------
+    package, name : str
+        The package and the file in it.
+    folder : Path or None
+        A shelf's folder in place of the package.
+    """
+
+    def __init__(self, package: str, name: str, folder: Path | None = None) -> None:
+        self.package = package
+        self.name = name
+        self.folder = folder
+
+    def __str__(self) -> str:
+        """Where it is, for a message."""
+        inside = self.package.removeprefix("humclick.").replace(".", "/")
+        return str(self.folder / self.name) if self.folder else f"{inside}/{self.name}"
+
+    def table(self) -> dict[str, Any]:
+        """
+        Read its TOML.
+
+        Raises
+        ------
+        DataError
+            If it is missing or is not TOML.
+        """
+        if self.folder is None:
+            return read_data(self.package, self.name)
+        import tomllib
+
+        try:
+            return tomllib.loads((self.folder / self.name).read_text("utf-8"))
+        except (OSError, ValueError) as error:
+            raise DataError(f"{self}: cannot be read: {error}") from error
+
+    def _beside(self, name: str) -> Traversable:
+        root, *folders = self.package.split(".")
+        return self.folder / name if self.folder else resources.files(root).joinpath(*folders, name)
+
+    def module(self, name: str) -> ModuleType:
+        """
+        Import a module that lies beside it.
+
+        Raises
+        ------
+        DataError
+            If there is none, or it does not run.
+        """
+        own = f"{self.package or f'humclick_shelf.{Path(self.name).stem}'}.{name}"
+        try:
+            if self.folder is None and importlib.util.find_spec(self.package) is not None:
+                return importlib.import_module(own)
+            text = self._beside(f"{name}.py").read_text("utf-8")
+            found = sys.modules[own] = ModuleType(own)  # dataclasses in it look their own module up
+            exec(compile(text, str(self._beside(f"{name}.py")), "exec"), found.__dict__)
+            return found
+        except Exception as error:
+            raise DataError(f"{self}: its module {name}.py cannot be used: {error!r}") from error
+
+
+_given = tuple(Path(each) for each in os.environ.get("HUMCLICK_SHELVES", "").split(os.pathsep) if each)
+
+
+def shelves() -> tuple[Path, ...]:
+    """Further folders in use."""
+    return _given
+
+
+@contextmanager
+def shelf(path: Path) -> Iterator[None]:
+    """
+    Use a further folder for a while.
+
+    Parameters
+    ----------
+    path : Path
+        Holds ``parts``, ``arrangements`` or both.
+
+    Raises
+    ------
+    DataError
+        If it holds neither, or a name in it is one of this package.
+    """
+    global _given
+    before = _given
+    if not any((path / name).is_dir() for name in ("parts", "arrangements")):
+        raise DataError(f"{path}: a shelf holds a folder parts, a folder arrangements, or both")
+    _given = (*before, path)
+    try:
+        family_sources()
+        arrangement_sources()
+        yield
+    finally:
+        _given = before
+
+
+def family_sources() -> Mapping[str, Source]:
+    """
+    Part families by name: every folder with a TOML file of its own name in it.
+
+    Raises
+    ------
+    DataError
+        If two have one name, or a folder has no such file.
+    """
+    return _families(_given)
+
+
+def arrangement_sources() -> Mapping[str, Source]:
+    """
+    Arrangements by name: every TOML file.
+
+    Raises
+    ------
+    DataError
+        If two have one name.
+    """
+    return _arrangements(_given)
+
+
+def starts_table(name: str) -> Traversable | None:
+    """
+    The table of simulated start attempts of an arrangement, None where there is none.
+
+    That of this package lies in ``start/power_up``, that of a shelf in its own ``power_up``.
+    """
+    folder = arrangement_sources()[name].folder
+    own: Traversable = folder.parent if folder else resources.files("humclick.start")
+    found = own.joinpath("power_up").joinpath(f"{name}.csv")
+    return found if found.is_file() else None
+
+
+@cache
+def _families(folders: tuple[Path, ...]) -> Mapping[str, Source]:
+    found = {
+        each.name: Source(f"humclick.parts.{each.name}", f"{each.name}.toml")
+        for each in resources.files("humclick.parts").iterdir()
+        if each.is_dir() and each.joinpath(f"{each.name}.toml").is_file()
+    }
+    for folder in folders:
+        for each in sorted((folder / "parts").glob("*/")):
+            if not (each / f"{each.name}.toml").is_file():
+                raise DataError(f"{each}: the folder of a part family holds {each.name}.toml; there is none")
+            _add(found, each.name, Source("", f"{each.name}.toml", each))
+    return dict(sorted(found.items()))
+
+
+@cache
+def _arrangements(folders: tuple[Path, ...]) -> Mapping[str, Source]:
+    found = {
+        each.name.removesuffix(".toml"): Source("humclick.arrangements", each.name)
+        for each in resources.files("humclick.arrangements").iterdir()
+        if each.name.endswith(".toml")
+    }
+    for folder in folders:
+        for each in sorted((folder / "arrangements").glob("*.toml")):
+            _add(found, each.stem, Source("", each.name, folder / "arrangements"))
+    return dict(sorted(found.items()))
+
+
+def _add(found: dict[str, Source], name: str, source: Source) -> None:
+    if name in found:
+        raise DataError(f"{source}: there is one called {name!r} already, {found[name]}; use another name")
+    found[name] = source
