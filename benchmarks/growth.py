@@ -25,6 +25,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from msgspec import structs
+
 from benchmarks.visit import Visit
 from benchmarks.world import WORLDS, case
 from humclick.arrangements.arrangement import Arrangement, PlacedPart
@@ -84,9 +86,12 @@ def _family(family: Family, times: int, rng: random.Random) -> Family:
     modes = {HEALTHY: family.modes[HEALTHY]}
     for name, mode in family.modes.items():
         if name != HEALTHY:
-            modes |= {copy: replace(mode, name=copy, odds=mode.odds / times) for copy in _copies(name, times)}
+            modes |= {
+                copy: structs.replace(mode, name=copy, odds=mode.odds / times)
+                for copy in _copies(name, times)
+            }
     looks = tuple(_look(look, list(family.modes), times, rng) for look in family.looks)
-    return replace(family, listed=tuple(modes.values()), looks=looks)
+    return structs.replace(family, listed=tuple(modes.values()), looks=looks)
 
 
 def _look(look: Look, modes: Sequence[str], times: int, rng: random.Random) -> Look:
@@ -95,7 +100,7 @@ def _look(look: Look, modes: Sequence[str], times: int, rng: random.Random) -> L
         for copy in _copies(name, times)[1:] if name != HEALTHY else ():
             row = [p * rng.lognormvariate(0.0, _APART) for p in look.table.get(name, look.table["otherwise"])]
             table[copy] = tuple(p / sum(row) for p in row)
-    return replace(look, table=table)
+    return structs.replace(look, table=table)
 
 
 class _Starts:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
@@ -24,6 +24,9 @@ from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
 __all__ = ["Bench", "bench_for", "without"]
+
+#: What a mode is called and how often it is there: nothing that a circuit or a start shows.
+_SAID = frozenset({"name", "title", "plain", "odds"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,7 @@ class Bench(Remembering):
         for part, m in self.space.singles:
             mode = self.space.modes[part][m]
             keys = [self.starts.key({self.parts[part]: mode.name}, hot=hot) for hot in (False, True)]
-            bare = replace(mode, name="", title="", plain="", odds=0.0)
+            bare = repr([getattr(mode, name) for name in mode.__struct_fields__ if name not in _SAID])
             alone = [modes for modes in PUT_RIGHT.values() if f"{self.parts[part]}.{mode.name}" in modes]
             kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
             numbered[(part, m)] = found.setdefault(kind, len(found))
