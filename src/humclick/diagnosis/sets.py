@@ -230,6 +230,7 @@ class _Search:
         reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
         most, falling, kinds = self.scales.most, [-x for x in reach], self.kinds
         made = _Made([], [], [], [])
+        single = [row[0] for row in ratios] if len(self.base) == 1 else None
 
         def grow(chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
             start = chosen[-1] + 1 if chosen else 0
@@ -238,7 +239,7 @@ class _Search:
             for n in range(first, bisect_right(falling, -low / bound, first)):
                 if used & bits[n]:
                     continue
-                weight = sum(map(mul, row, ratios[n]))
+                weight = sum(map(mul, row, ratios[n])) if single is None else row[0] * single[n]
                 made.reached.append(
                     weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
                 )
@@ -311,15 +312,17 @@ class _Search:
             rest += passed
             made = self._asked(stage, made.taken(which))
         order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
-        sets, by_lead = [], []
-        for i in order:
-            now, chosen = made.weights[i], _set(made.codes[i])
-            if now > 0.0:
-                row = self._by_lead(chosen)
-                scale = now / sum(row)
-                sets.append(chosen)
-                by_lead.append(tuple([w * scale for w in row]))
+        sets = [_set(made.codes[i]) for i in order if made.weights[i] > 0.0]
+        by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
+        if len(self.base) > 1:
+            by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
         return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+
+    def _shared(self, chosen: tuple[int, ...], weight: float) -> tuple[float, ...]:
+        """A set's weight by lead."""
+        row = self._by_lead(chosen)
+        scale = weight / sum(row)
+        return tuple([w * scale for w in row])
 
 
 def _code(chosen: Sequence[int]) -> int:

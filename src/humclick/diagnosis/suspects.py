@@ -105,7 +105,7 @@ class Posterior:
     def _of_fault(self) -> dict[Fault, float]:
         """Probability of each mode. [-]"""
         alike = self.weighed.alike
-        sums = [[0.0] * len(self.leads) for _ in alike]
+        sums = [[0.0] * len(group.ratios) for group in alike]
         for numbers, row in zip(self.weighed.sets, self.weighed.by_lead, strict=True):
             for n in numbers:
                 own = sums[n]
@@ -191,14 +191,16 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
     -------
     Posterior
     """
-    space, factors = bench.space, evidence.factors
+    space, factors, leads = bench.space, evidence.factors, [w for _, w in evidence.leads]
+    if all(len(set(row)) == 1 for f in factors for row in f.table.values()):
+        leads = [math.fsum(leads)]  # nothing seen depends on them
     none = space.none_prior * math.prod(max(f.none, 1e-300) for f in factors)
     scales = Scales(
         space.odds,
         space.joint,
         bench.shop.none["no_fault"],
         space.most,
-        [w for _, w in evidence.leads],
+        leads,
         [Table(f.scope, f.table) for f in factors if f.table and f.per_set is None],
         [whole for f in factors for whole in _wholes(f)],
         bench.kinds.__getitem__,
@@ -207,9 +209,9 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
     mass = math.fsum(weighed.weights) + none
     if mass <= 0.0:
         mass, none = 1.0, 1.0
-    shares = [math.fsum(column) for column in zip(*weighed.by_lead, strict=True)] or [0.0] * len(
-        evidence.leads
-    )
+    shares = [math.fsum(column) for column in zip(*weighed.by_lead, strict=True)]
+    if len(shares) < len(evidence.leads):
+        shares = [w for _, w in evidence.leads]
     whole = math.fsum(shares) or 1.0
     return Posterior(
         bench=bench,
