@@ -147,7 +147,7 @@ class _Made:
 class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
-        self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, -whole.most))
+        self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, whole.most))
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
         self.base = [

@@ -128,7 +128,7 @@ class Amps(Model):
 
         value = mean(at)
         none = weighing.none(value(()), [display], _AS_HEALTHY)
-        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), 1, rough=mean(at_most))
+        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), rough=mean(at_most))
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""
