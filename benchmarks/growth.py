@@ -4,8 +4,8 @@ How the cost of advice grows with the number of modes.
 Every mode of the largest arrangement is cut into ×1, ×2, ×4, ×8 that share its odds; each copy shows
 something a little different to every look, and does the same in the circuit and at a start. The same calls
 are then weighed on each of these machines: time, memory, the sets that were weighed, the bound on what was
-left out. Run ``python -m benchmarks.growth``; every size has a process of its own, held to one thread. Times
-in milliseconds, memory in MB.
+left out. Run ``python -m benchmarks.growth``; every size has a process of its own, held to one thread.
+Processor time in milliseconds, memory in MB.
 """
 
 from __future__ import annotations
@@ -150,13 +150,13 @@ def measured(times: int) -> dict[str, Any]:
     for situations in _readings():
         bench = _bench(times)
         for situation in situations:
-            start = time.perf_counter()
+            start = time.process_time()
             own = replace(situation, machine=bench.machine)
             evidence = compile_evidence(bench, own)
             judged = Judged(bench, own, evidence, posterior(bench, evidence))
             problem, _, _ = choices(judged)
             plan(problem)
-            (later if situation.observations else first).append(1e3 * (time.perf_counter() - start))
+            (later if situation.observations else first).append(1e3 * (time.process_time() - start))
             bounds.append(judged.post.left_out)
             sets.append(len(judged.post.cases))
     peak = re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text(encoding="utf-8"))
