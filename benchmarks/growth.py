@@ -20,7 +20,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,7 @@ from msgspec import structs
 
 from benchmarks.visit import Visit
 from benchmarks.world import WORLDS, case
-from humclick.arrangements.arrangement import Arrangement, PlacedPart
+from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import Bench
@@ -56,13 +56,16 @@ _APART = 0.1
 _PATIENCE = 300
 
 
+@dataclass(frozen=True)
 class Grown(Machine):
-    """A machine whose parts were made by hand."""
+    """A machine with so many times as many modes."""
+
+    times: int = 1
 
     @cached_property
     def parts(self) -> tuple[PlacedPart, ...]:
         """All parts, each mode cut into as many as were asked for."""
-        return grown_parts(super().parts, int(self.arrangement.title))
+        return grown_parts(self.arrangement.parts(self.protector), self.times)
 
 
 def grown_parts(parts: Sequence[PlacedPart], times: int) -> tuple[PlacedPart, ...]:
@@ -74,8 +77,7 @@ def grown_parts(parts: Sequence[PlacedPart], times: int) -> tuple[PlacedPart, ..
 def grown(times: int) -> Machine:
     """The largest arrangement with so many times as many modes."""
     machine = Machine.of(_LARGEST, None, Nameplate(115.0, 60.0))
-    kind: Arrangement = replace(machine.arrangement, title=str(times))
-    return Grown(kind, machine.protector, machine.nameplate)
+    return Grown(machine.arrangement, machine.protector, machine.nameplate, times=times)
 
 
 def _copies(name: str, times: int) -> list[str]:

@@ -23,7 +23,7 @@ ALLOWED = {
     "diagnosis/observations/feed.py": (7, "what feeds the machine: supply and control"),
     "diagnosis/observations/measured.py": (1, "the run winding"),
     "diagnosis/observations/model.py": (1, "an inner protector's wait"),
-    "diagnosis/observations/setup.py": (1, "the run winding"),
+    "diagnosis/observations/setup.py": (2, "the sealed circuit"),
     "diagnosis/observations/shell.py": (4, "the two windings"),
     "diagnosis/observations/volts.py": (5, "the supply"),
     "diagnosis/observations/volts_start.py": (4, "the supply"),

@@ -23,7 +23,7 @@ __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 #: Sets left out hold no more than this share of all together. [-]
 TOLERANCE = 1e-3
 
-#: Decision class of "none of these": nobody here can put it right.
+#: Decision class of "none of these": nobody here can fix it.
 NONE = frozenset({"hand over"})
 
 

@@ -7,16 +7,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Probe
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message
 from humclick.meters import Quantity
-from humclick.readings import parse_reading
+from humclick.readings import Reading, parse_reading
 from humclick.readings.typed import EXAMPLES
 
 __all__ = [
     "LONGEST",
+    "Answer",
     "answer_to",
     "figure",
     "looks_like_probe",
@@ -119,9 +122,29 @@ def with_warmth(text: str) -> tuple[str, str]:
     return (found[1], found[2].strip()) if found else (text.strip(), "")
 
 
-def answer_to(probe: Probe, text: str) -> tuple[str, str]:
+@dataclass(frozen=True, slots=True)
+class Answer:
     """
-    What was seen at a probe, as the call keeps it, and how warm the part was.
+    What was seen at a probe.
+
+    Attributes
+    ----------
+    value : str
+        As the call keeps it.
+    warmth : str
+        How warm the part was, as typed; empty where nothing was said.
+    reading : Reading or None
+        What the value was understood as, for a measurement.
+    """
+
+    value: str
+    warmth: str = ""
+    reading: Reading | None = None
+
+
+def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
+    """
+    What was seen at a probe, as the call keeps it; `warmth` goes before what stands in the text.
 
     Raises
     ------
@@ -132,12 +155,13 @@ def answer_to(probe: Probe, text: str) -> tuple[str, str]:
     """
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):
-            return "not sure", ""
+            return Answer("not sure", warmth)
         heard = HEARD if probe.heard else {}
-        return one_of(f"answer to {probe.id}", text, probe.outcomes, heard), ""
-    value, warmth = with_warmth(text)
-    parse_reading(value, Quantity(probe.quantity))
-    return value, warmth
+        return Answer(
+            one_of(Message("answer to {probe}", probe=probe.id), text, probe.outcomes, heard), warmth
+        )
+    value, felt = with_warmth(text)
+    return Answer(value, warmth or felt, parse_reading(value, Quantity(probe.quantity)))
 
 
 def how_to_answer(probe: Probe) -> str:
@@ -172,5 +196,12 @@ def figure(text: str, name: str, units: Mapping[str, float], right: str) -> floa
     found = _FIGURE.fullmatch(text.strip())
     unit = found[2].strip().casefold().rstrip(".") if found else ""
     if found is None or unit not in units:
-        raise Refused(f"{name}: {text.strip()[:40]!r} is not understood; write it such as {right}")
+        raise Refused(
+            Message(
+                "{name}: {text} is not understood; write it such as {right}",
+                name=name,
+                text=repr(text.strip()[:40]),
+                right=right,
+            )
+        )
     return float(found[1].replace(",", ".")) * units[unit]

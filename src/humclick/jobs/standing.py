@@ -31,8 +31,7 @@ from humclick.jobs.events import (
     ReadingTaken,
     Undone,
 )
-from humclick.jobs.fold import fold
-from humclick.jobs.order import next_turn
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -42,16 +41,15 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.history import State
+    from humclick.readings import Reading
 
 __all__ = [
-    "CONFIRMED",
-    "FOR_NOW",
     "HAZARD_STANDS",
     "PIN_PAIRS",
     "PROOF",
     "UNNAMED_PINS",
     "Onward",
-    "accepted",
+    "added",
     "cautions",
     "decided",
     "given_last",
@@ -73,10 +71,10 @@ PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 
-#: How the notes begin that say that an arrangement is taken for now, and that it is settled.
-FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
+#: How the notes of older files begin that say that an arrangement is taken for now, and that it is settled.
+_FOR_NOW, _CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
 #: Why no undo lifts a hazard.
-HAZARD_STANDS = "a hazard is not undone: it stays on record until you write how it was cleared"
+HAZARD_STANDS = Message("a hazard is not undone: it stays on record until you write how it was cleared")
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
@@ -176,8 +174,8 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
     """
     Whether the arrangement is taken for now only, until it is confirmed or another one is chosen.
 
-    A note that begins with `FOR_NOW` said so before the machine's own field did; it counts until another
-    arrangement is described or a note that begins with `CONFIRMED`.
+    A note that begins with `_FOR_NOW` said so before the machine's own field did; it counts until another
+    arrangement is described or a note that begins with `_CONFIRMED`.
     """
     machine, noted = "", ""
     said = False
@@ -186,8 +184,8 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
             noted = noted if event.arrangement == machine and not said else ""
             machine, said = event.arrangement, event.provisional
         elif isinstance(event, NoteWritten):
-            noted = machine if event.text.startswith(FOR_NOW) else noted
-            noted = "" if event.text.startswith(CONFIRMED) else noted
+            noted = machine if event.text.startswith(_FOR_NOW) else noted
+            noted = "" if event.text.startswith(_CONFIRMED) else noted
     return said or bool(noted)
 
 
@@ -207,11 +205,20 @@ def moment(now: datetime) -> datetime:
     return now if EARLIEST <= now.year <= LATEST else UNTIMED
 
 
-def accepted(
-    events: Sequence[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+def added(
+    call: Call, kind: str, now: datetime, given: Mapping[str, Any], reading: Reading | None = None
 ) -> tuple[Event, Call]:
     """
-    A new event that the call can use, the last in order, and the call with it as its device sees it.
+    A new event of the device that asks, the last in order, and the call with it.
+
+    Parameters
+    ----------
+    call : Call
+        As folded for the device that asks.
+    kind, now, given
+        Of the event: its kind, what this device's clock says, its fields.
+    reading : Reading, optional
+        What the text of a reading was understood as.
 
     Raises
     ------
@@ -219,14 +226,13 @@ def accepted(
         If the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
-        ended = fold(events, device=device).ended
-        given = {**given, "ended": ended.get(str(given.get("gate")), 0)}
-    event = new_event(kind, at=moment(now), device=device, turn=next_turn(events), **given)
-    call = fold((*events, event), device=device)
-    unusable = [problem for problem in call.problems if problem.event == event.id]
+        given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **given)
+    after = call.then(event, reading)
+    unusable = [problem for problem in after.problems if problem.event == event.id]
     if unusable:
         raise Refused(unusable[0].text)
-    return event, call
+    return event, after
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:
@@ -243,7 +249,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
             raise Refused(HAZARD_STANDS)
         if not isinstance(event, Undone) and event.kind != "opened":
             return event
-    raise Refused("there is nothing to take back")
+    raise Refused(Message("there is nothing to take back"))
 
 
 def to_redo(events: Sequence[Event], call: Call) -> Undone:
@@ -260,7 +266,7 @@ def to_redo(events: Sequence[Event], call: Call) -> Undone:
             return event
         if event.kind != "opened":
             break
-    raise Refused("the last thing done was no undo")
+    raise Refused(Message("the last thing done was no undo"))
 
 
 def pins_found(call: Call, shop: Shop | None = None) -> PinFinding | None:

@@ -28,9 +28,11 @@ from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, urlsplit
 
 from humclick.errors import HumclickError
+from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import CallGiven, Reply, Request, request_from
 from humclick.web.pages import (
+    answers,
     call,
     calls,
     decision,
@@ -78,13 +80,13 @@ _PAGES = {
 #: Pages and forms of one call, by what stands behind its id.
 _OF_CALL = {
     "": _Route(call.show),
-    "reading": _Route(take=call.take_reading, again=call.show),
-    "gate": _Route(take=call.take_gate, again=call.show),
-    "hazard": _Route(take=call.take_hazard, again=call.show),
-    "cleared": _Route(take=call.take_cleared, again=call.show),
-    "skip": _Route(take=call.take_skip, again=call.show),
-    "wait": _Route(take=call.take_wait, again=call.show),
-    "timer": _Route(take=call.take_timer, again=call.show),
+    "reading": _Route(take=answers.take_reading, again=call.show),
+    "gate": _Route(take=answers.take_gate, again=call.show),
+    "hazard": _Route(take=answers.take_hazard, again=call.show),
+    "cleared": _Route(take=answers.take_cleared, again=call.show),
+    "skip": _Route(take=answers.take_skip, again=call.show),
+    "wait": _Route(take=answers.take_wait, again=call.show),
+    "timer": _Route(take=answers.take_timer, again=call.show),
     "note": _Route(take=record.take_note, again=record.show),
     "undo": _Route(take=record.take_undo, again=record.show),
     "decide": _Route(take=decision.take_decision, again=call.show),
@@ -125,10 +127,8 @@ def answer(request: str) -> str:
         comes back with status 422 and the message beside the field.
     """
     given = request_from(request)
-    desk = Desk(given)
     asked = _asked(given)
-    if not given.prepare:
-        desk.ids = _PREPARED.pop(asked, [])
+    desk = Desk(given, () if given.prepare else _PREPARED.pop(asked, ()))
     reply = _answered(desk)
     if given.prepare and asked and reply.append:
         _PREPARED[asked] = [str(table["id"]) for table in reply.append]
@@ -137,7 +137,7 @@ def answer(request: str) -> str:
     path = given.path
     if given.follow and reply.go and _can_follow(reply):
         onward = _onward(given, reply)
-        path, page = onward.path, _answered(Desk(onward))
+        path, page = onward.path, _answered(Desk(onward, after=desk))
         said = reply.announce or page.announce
         reply = replace(reply, title=page.title, html=page.html, announce=said)
     return replace(reply, header=frame.header(desk.language, path), language=desk.language.code).text()
@@ -192,10 +192,10 @@ def _answered(desk: Desk) -> Reply:
     except FormRefused as refused:
         return _again(desk, route, refused.field, refused.message)
     except HumclickError as error:
-        return _again(desk, route, "", str(error))
+        return _again(desk, route, "", error.message)
 
 
-def _again(desk: Desk, route: _Route, field: str, message: str) -> Reply:
+def _again(desk: Desk, route: _Route, field: str, message: Message) -> Reply:
     """The page of a form that was refused, with the message and nothing kept."""
     fresh = Desk(desk.request)
     fresh.errors = {field: message}
@@ -205,4 +205,4 @@ def _again(desk: Desk, route: _Route, field: str, message: str) -> Reply:
     try:
         return replace(show(fresh), status=422, announce=fresh.language.plain(message))
     except HumclickError as error:  # the page itself cannot be shown with what was asked
-        return frame.missing(fresh, str(error))
+        return frame.missing(fresh, error.message)
