@@ -240,8 +240,11 @@ class Standstill:
             return ((1.0, 0.0),)
         passing_hot = hot and any(m.passing for m in chosen.values())
         upstream = self._feed(modes, passing_hot, self._supply)
+        feed = self._feed(modes, passing_hot, self._feeding[1:])
+        if all(rest is None for _, rest in feed) or all(cord is None for _, cord in upstream):
+            return ((1.0, volts),)
         found = []
-        for w, rest in self._feed(modes, passing_hot, self._feeding[1:]):
+        for w, rest in feed:
             for v, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
                 drawn = self.scale * locked.admittance
                 for u, cord in upstream:

@@ -121,15 +121,15 @@ def machine_in_words(machine: Machine) -> str:
 
 
 def suspects_in_words(
-    suspects: Sequence[Suspect], none_of_these: float, left_out: float, most: int = 4
+    suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4
 ) -> str:
     """The most probable suspects with bars."""
     worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
     rest = max(0.0, 1.0 - sum(s.probability for s in worth) - none_of_these)
     tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
-    if left_out > 0.001:
-        tail += f", more than three faults at once at most {percent(left_out)}"
+    if beyond > 0.001:
+        tail += f", more than three faults at once at most {percent(beyond)}"
     return "\n".join((*rows, lines(tail, "         ")))
 
 
@@ -140,7 +140,7 @@ def _then(result: AdviceResult) -> str:
 
 def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     """What is suspected; where something was decided or done, what was suspected before it as well."""
-    now = suspects_in_words(result.suspects, result.none_of_these, result.left_out, most)
+    now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
         return f"{heading('Suspects')}\n{now}"
