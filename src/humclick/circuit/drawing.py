@@ -36,16 +36,7 @@ def describe(
     suspects: Mapping[str, float] | None = None,
     clamp: tuple[str, str] | None = None,
 ) -> str:
-    """
-    The drawing in sentences, for a reader who cannot see it.
-
-    Raises
-    ------
-    Unknown
-        If a probe stands on no node of the machine.
-    Refused
-        If both probes stand on the same node.
-    """
+    """The drawing in sentences, for a reader who cannot see it."""
     marked = _checked(machine, probe)
     said = []
     for placed in machine.parts:
@@ -78,8 +69,6 @@ def draw_svg(
 
     Parameters
     ----------
-    machine : Machine
-        What to draw.
     probe : tuple of str, optional
         Two nodes to put the probes on: marked 1 in a ring and 2 in a square.
     suspects : mapping of part id to float, optional
@@ -123,21 +112,8 @@ def draw_text(
     """
     Draw a machine's wiring as plain text of at most 78 columns.
 
-    Parameters
-    ----------
-    machine : Machine
-        What to draw.
-    probe : tuple of str, optional
-        Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
-    clamp : tuple of str, optional
-        Ends of the wire a clamp goes round, marked alike and told below.
-
-    Raises
-    ------
-    Unknown
-        If a probe stands on no node of the machine.
-    Refused
-        If both probes stand on the same node.
+    Nodes with a probe are marked ``(1)`` and ``[2]``; the ends of the wire a clamp goes round alike, with a
+    line below that says so. Raises as `draw_svg`.
     """
     marked = _checked(machine, clamp or probe)
     text = drawing_text.sheet(lay_out(machine), marked)

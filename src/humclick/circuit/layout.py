@@ -61,8 +61,6 @@ def lay_out(
 
     Parameters
     ----------
-    machine : Machine
-        What to draw.
     suspects : mapping of part id to float, optional
         Probability that the part is at fault; written beside it. [-]
     said : callable

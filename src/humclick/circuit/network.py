@@ -25,25 +25,12 @@ _WIRE = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """
-    How the machine stands on the bench.
+    """How the machine stands on the bench."""
 
-    Attributes
-    ----------
-    condition : Condition
-        Regime, hot or cold, turned over or not.
-    plugged : bool
-        Whether the start gear sits on the pins.
-    alone : str
-        A part taken out and measured by itself; empty for the machine as it stands.
-    absent : frozenset of str
-        Parts taken away.
-    """
-
-    condition: Condition = field(default_factory=Condition)
-    plugged: bool = True
-    alone: str = ""
-    absent: frozenset[str] = frozenset()
+    condition: Condition = field(default_factory=Condition)  #: Regime, hot or cold, turned over or not.
+    plugged: bool = True  #: Whether the start gear sits on the pins.
+    alone: str = ""  #: A part taken out and measured by itself; empty for the machine as it stands.
+    absent: frozenset[str] = frozenset()  #: Parts taken away.
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,21 +48,11 @@ class NetworkBranch:
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """
-    What should be measured between two points.
+    """What should be measured between two points."""
 
-    Attributes
-    ----------
-    ohms : float
-        Median; infinite where nothing conducts. [Ω]
-    sigma : float
-        Standard deviation of its natural logarithm from the tolerances of all parts. [-]
-    shares : tuple of (part, size, share)
-        How much of ln R moves with ln of each size, largest first. [-]
-    """
-
-    ohms: float
-    sigma: float
+    ohms: float  #: Median; infinite where nothing conducts. [Ω]
+    sigma: float  #: Standard deviation of its natural logarithm from the tolerances of all parts. [-]
+    #: (part, size, share): how much of ln R moves with ln of each size, largest first. [-]
     shares: tuple[tuple[str, str, float], ...]
 
 
@@ -83,24 +60,7 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
     """
     Every branch of the machine in a state.
 
-    Parameters
-    ----------
-    machine : Machine
-        The machine.
-    modes : mapping of part id to mode
-        Parts not named are healthy.
-    setup : Setup
-        How it stands.
-
-    Returns
-    -------
-    tuple of NetworkBranch
-        Plain wires excluded (see `Machine.wires`).
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy; plain wires are left out (see `Machine.wires`).
     """
     for part in modes:
         machine.part(part)
@@ -131,20 +91,8 @@ def predict(
 
     Parameters
     ----------
-    machine : Machine
-        The machine.
-    modes : mapping of part id to mode
-        Parts not named are healthy.
-    setup : Setup
-        How it stands.
-    points : (str, str)
-        Two nodes of the machine.
     copper : float
         Factor on winding resistance for their temperature, 1 at 25 °C. [-]
-
-    Returns
-    -------
-    Predicted
 
     Notes
     -----

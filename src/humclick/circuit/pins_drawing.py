@@ -34,15 +34,7 @@ def pin_names(labels: Sequence[str | None] = _UNKNOWN) -> tuple[str, ...]:
     """
     What each pin is called, in reading order: its letter where known, else its number.
 
-    Parameters
-    ----------
-    labels : sequence of three
-        C, R or S, or None (or an empty string) where not known.
-
-    Raises
-    ------
-    Refused
-        If there are not three labels, a letter is none of C, R and S, or a letter comes twice.
+    Raises `Refused` if there are not three labels, a letter is none of C, R and S, or comes twice.
     """
     letters = [label for label in labels if label]
     if len(labels) != 3 or set(letters) - set(PINS) or len(set(letters)) != len(letters):
@@ -83,23 +75,10 @@ def pins_text(
     """
     The pins as plain text.
 
-    Parameters
-    ----------
-    layout : str
-        A key of `LAYOUTS`.
-    labels : sequence of three
-        C, R, S in reading order, None where not known: those pins show their number, as ``<1>``.
-    upside_down : bool
-        As seen when the compressor stands on its head.
-    probe : tuple of str, optional
-        Names of two pins (letters, or numbers where not known), marked ``^1`` and ``^2``.
-
-    Raises
-    ------
-    Unknown
-        If there is no such layout or pin.
-    Refused
-        If the labels are not right, or both probes stand on one pin.
+    `labels` are C, R, S in reading order, None where not known: those pins show their number, as ``<1>``.
+    `upside_down` is as seen when the compressor stands on its head. `probe` names two pins, marked ``^1`` and
+    ``^2``. Raises `Unknown` for a layout or pin there is not, and `Refused` if the labels are not right, or
+    both probes stand on one pin.
     """
     names = pin_names(labels)
     marked = _marked(names, probe)

@@ -82,8 +82,6 @@ def fitted(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple
 
     Parameters
     ----------
-    text : str
-        What to write.
     width : float
         Room for it. [units of the drawing]
     most : int

@@ -71,37 +71,21 @@ _Step = tuple[int, list[tuple[int, _Y]]]
 
 @dataclass(frozen=True, slots=True)
 class TwoPoint:
-    """
-    What an ohmmeter sees between two points of a network.
+    """What an ohmmeter sees between two points of a network."""
 
-    Attributes
-    ----------
-    ohms : float
-        Resistance; `math.inf` when nothing connects the points. [Ω]
-    sensitivity : tuple of float
-        ∂R/∂R_k for each element, in order: the square of its current for 1 A put in. [-]
-        Open elements, and elements that carry nothing, have 0.
-    """
-
-    ohms: float
+    ohms: float  #: Resistance; `math.inf` when nothing connects the points. [Ω]
+    #: ∂R/∂R_k for each element, in order: the square of its current for 1 A put in. [-] Open elements, and
+    #: elements that carry nothing, have 0.
     sensitivity: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Currents:
-    """
-    Currents driven through a network by a voltage source.
+    """Currents driven through a network by a voltage source."""
 
-    Attributes
-    ----------
-    elements : tuple of complex
-        Current in each element, in order, positive from its first node to its second. [A]
-    source : complex
-        Current out of the positive node of the source into the network. [A]
-    """
-
+    #: Current in each element, in order, positive from its first node to its second. [A]
     elements: tuple[complex, ...]
-    source: complex
+    source: complex  #: Current out of the positive node of the source into the network. [A]
 
 
 def resistance_between(elements: Sequence[Element], a: str, b: str) -> TwoPoint:

@@ -37,33 +37,17 @@ _NARROW = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """
-    Phasor solution of the part of the network behind the feed, at one volt.
+    """Phasor solution of the part of the network behind the feed, at one volt."""
 
-    Attributes
-    ----------
-    admittance : complex
-        Seen by the feed. [S]
-    run, start : complex
-        Current in the run and the start winding per volt. [A/V]
-    ground : float
-        Current through the shell per volt. [A/V]
-    """
-
-    admittance: complex
+    admittance: complex  #: Seen by the feed. [S]
+    #: Current in the run and the start winding per volt. [A/V]
     run: complex
     start: complex
-    ground: float
+    ground: float  #: Current through the shell per volt. [A/V]
 
 
 class Standstill:
-    """
-    One machine with its rotor locked, remembered by what differs electrically.
-
-    Parameters
-    ----------
-    machine : Machine
-    """
+    """One machine with its rotor locked, remembered by what differs electrically."""
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
@@ -215,17 +199,8 @@ class Standstill:
         """
         Voltage at the machine's own terminals in the moment of an attempt, over nominal.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            Whether protector and starter are still hot from the last try.
-
-        Returns
-        -------
-        tuple of (weight, fraction)
-            Weights sum to 1; where no current flows the supply shows its voltage at rest. [-]
+        Pairs of a weight, which sum to 1, and the fraction; where no current flows the supply shows its
+        voltage at rest. [-] `hot`: protector and starter are still hot from the last try.
         """
         key = (hot, *sorted(modes.items()))
         if key not in self._volts:
