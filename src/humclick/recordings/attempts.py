@@ -22,27 +22,16 @@ _SHORTEST = 0.06
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
-    """
-    A stretch in which current flows.
+    """A stretch in which current flows."""
 
-    Attributes
-    ----------
-    on, off : float
-        When current came and when it stopped, or the recording ended. [s]
-    first, last : int
-        First window with current, and the one after the last.
-    before : bool
-        Whether current flowed already when the recording began.
-    cut : bool
-        Whether current still flowed when it ended.
-    """
-
+    #: When current came and when it stopped, or the recording ended. [s]
     on: float
     off: float
+    #: First window with current, and the one after the last.
     first: int
     last: int
-    before: bool
-    cut: bool
+    before: bool  #: Whether current flowed already when the recording began.
+    cut: bool  #: Whether current still flowed when it ended.
 
     @property
     def seconds(self) -> float:
@@ -54,15 +43,7 @@ def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Atte
     """
     Find every start attempt.
 
-    Parameters
-    ----------
-    locked_rotor_amps : float or None
-        From the nameplate; a current far below it is none. [A]
-
-    Returns
-    -------
-    tuple of Attempt
-        In order; empty where nothing flows.
+    A current far below `locked_rotor_amps`, that of the nameplate, is none. [A]
     """
     amps = trace.amps
     ordered = sorted(amps)

@@ -80,51 +80,24 @@ _DELIMITERS = (";", "\t", "|", ",", " ")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """
-    How the lines of a log are to be read.
+    """How the lines of a log are to be read."""
 
-    Attributes
-    ----------
-    delimiter : str
-        Between fields; a space stands for any run of blanks, empty for a single column.
-    comma : bool
-        Whether the decimal mark is a comma.
-    paired : bool
-        Whether fields and decimals are both cut by commas, so that fields go in pairs.
-    first : int
-        Number of the first line with data, from 0.
-    columns : int
-        Fields a line.
-    time, day, amps : int or None
-        Columns of the time (a number or a clock), the date, and the current.
-    kind : str
-        Of the time: ``number``, ``count``, ``clock``, ``datetime``, or empty where there is none.
-    unit : float
-        Of a time that is a number; 0 where it is not told. [s]
-    amps_unit : str
-        ``A``, ``mV`` or empty.
-    factor : float
-        On the recorded figures. [A, mV or as recorded]
-    rate : float or None
-        Samples a second, where a line before the data tells it. [Hz]
-    notes : tuple of str
-        What had to be guessed.
-    """
-
-    delimiter: str
-    comma: bool
-    paired: bool = False
-    first: int = 0
-    columns: int = 1
+    delimiter: str  #: Between fields; a space stands for any run of blanks, empty for a single column.
+    comma: bool  #: Whether the decimal mark is a comma.
+    paired: bool = False  #: Whether fields and decimals are both cut by commas, so that fields go in pairs.
+    first: int = 0  #: Number of the first line with data, from 0.
+    columns: int = 1  #: Fields a line.
+    #: Columns of the time (a number or a clock), the date, and the current.
     time: int | None = None
     day: int | None = None
     amps: int | None = 0
+    #: Of the time: ``number``, ``count``, ``clock``, ``datetime``, or empty where there is none.
     kind: str = ""
-    unit: float = 0.0
-    amps_unit: str = ""
-    factor: float = 1.0
-    rate: float | None = None
-    notes: tuple[str, ...] = ()
+    unit: float = 0.0  #: Of a time that is a number; 0 where it is not told. [s]
+    amps_unit: str = ""  #: ``A``, ``mV`` or empty.
+    factor: float = 1.0  #: On the recorded figures. [A, mV or as recorded]
+    rate: float | None = None  #: Samples a second, where a line before the data tells it. [Hz]
+    notes: tuple[str, ...] = ()  #: What had to be guessed.
 
 
 def _bare(cell: str) -> str:
@@ -136,10 +109,7 @@ def number_of(text: str, comma: bool) -> float | None:
     """
     Number in a cell, its unit left aside.
 
-    Returns
-    -------
-    float or None
-        nan for a missing value, infinity for one over the range; None where it is no number.
+    nan for a missing value, infinity for one over the range, None where it is no number.
     """
     text = _bare(text)
     low = text.lower()
@@ -184,15 +154,8 @@ def clock_of(text: str) -> float | None:
     """
     Seconds since the start of an era for a time stamp, of the day for a time of day.
 
-    Parameters
-    ----------
-    text : str
-        ``12:03:04.5``, ``2026-03-11T12:03:04``, ``11.03.2026 12:03:04,250``, with am or pm if need be.
-
-    Returns
-    -------
-    float or None
-        Seconds; None where it is no time. [s]
+    Such as ``12:03:04.5``, ``2026-03-11T12:03:04``, ``11.03.2026 12:03:04,250``, with am or pm if need be;
+    None where it is no time. [s]
     """
     text = _bare(text)
     if len(text) > 48 or ":" not in text:
@@ -324,10 +287,7 @@ def layout_of(lines: list[str]) -> Layout:
     """
     How a log is laid out, from its first lines.
 
-    Raises
-    ------
-    Refused
-        If no rows of numbers are found, or none of the columns can be the current.
+    Raises `Refused` if no rows of numbers are found, or none of the columns can be the current.
     """
     layout = _cut(lines)
     comma = layout.comma

@@ -33,25 +33,13 @@ _MOST_SPANS = 200
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """
-    A recording, short.
+    """A recording, short."""
 
-    Attributes
-    ----------
-    seconds : float
-        Its length. [s]
-    unit : str
-        ``A``, ``dB``, or empty where the scale is unknown.
-    values : tuple of float
-        One for each equal piece of time.
-    spans : tuple of (start, end, kind)
-        What was recognised: of a current what each attempt came to, of a sound ``locked``, ``running`` and,
-        with no length, ``click``. [s]
-    """
-
-    seconds: float
-    unit: str
-    values: tuple[float, ...]
+    seconds: float  #: Its length. [s]
+    unit: str  #: ``A``, ``dB``, or empty where the scale is unknown.
+    values: tuple[float, ...]  #: One for each equal piece of time.
+    #: (start, end, kind): what was recognised; of a current what each attempt came to, of a sound ``locked``,
+    #: ``running`` and, with no length, ``click``. [s]
     spans: tuple[tuple[float, float, str], ...]
 
 

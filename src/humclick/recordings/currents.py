@@ -25,52 +25,26 @@ _AT_CLIP = 0.9995
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """
-    Effective current over time.
+    """Effective current over time."""
 
-    Attributes
-    ----------
-    times, amps : list of float
-        Middle of each window and the current in it; missing windows are left out. [s] [A or as recorded]
-    step : float
-        Length of a window. [s]
-    waveform : bool
-        Whether windows are half cycles of a waveform.
-    hertz : float or None
-        50 or 60 where the waveform tells it. [Hz]
-    scale_known : bool
-        Whether the current is in amperes.
-    clipped : bool
-        Whether peaks were cut off.
-    notes : tuple of str
-        What had to be guessed.
-    """
-
+    #: Middle of each window and the current in it; missing windows are left out. [s] [A or as recorded]
     times: list[float]
     amps: list[float]
-    step: float
-    waveform: bool = False
-    hertz: float | None = None
-    scale_known: bool = True
-    clipped: bool = False
-    notes: tuple[str, ...] = ()
+    step: float  #: Length of a window. [s]
+    waveform: bool = False  #: Whether windows are half cycles of a waveform.
+    hertz: float | None = None  #: 50 or 60 where the waveform tells it. [Hz]
+    scale_known: bool = True  #: Whether the current is in amperes.
+    clipped: bool = False  #: Whether peaks were cut off.
+    notes: tuple[str, ...] = ()  #: What had to be guessed.
 
 
 def current_trace(recording: Recording) -> Trace:
     """
     Effective current of a recording.
 
-    Returns
-    -------
-    Trace
-        Of a waveform, rms over half cycles, its offset taken off and cut-off peaks reckoned back from the
-        share of the half cycle they stand at the limit (a sine cut at c for the share p has the peak
-        c / cos(π p / 2)).
-
-    Raises
-    ------
-    Refused
-        If nothing is left of it.
+    Of a waveform, rms over half cycles, its offset taken off and cut-off peaks reckoned back from the share
+    of the half cycle they stand at the limit (a sine cut at c for the share p has the peak c / cos(π p / 2)).
+    Raises `Refused` if nothing is left of it.
     """
     notes = list(recording.notes)
     if not recording.waveform:

@@ -31,11 +31,6 @@ def is_sound(recording: Recording) -> bool:
     Whether a waveform is sound rather than the current of a clamp.
 
     A clamp's current swings at the mains frequency itself, a hum at twice that.
-
-    Parameters
-    ----------
-    recording : Recording
-        As read.
     """
     if not recording.waveform or recording.scale_known or recording.rate < _LEAST_SOUND_RATE:
         return False
@@ -73,22 +68,7 @@ def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[
     """
     What a recording of the line current measures and shows.
 
-    Parameters
-    ----------
-    recording : Recording
-        As read.
-    plate : Plate or None
-        Nameplate and start gear, as far as known.
-
-    Returns
-    -------
-    (RecordingMeasured, Shown)
-        The attempts measured, and the causes weighed.
-
-    Raises
-    ------
-    Refused
-        If it holds too little.
+    Raises `Refused` if it holds too little.
     """
     return _weighed(current_trace(recording), plate or Plate())
 
@@ -101,25 +81,12 @@ def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Shown]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """
-    What a recording shows, whatever it is of.
-
-    Attributes
-    ----------
-    recording : Recording
-        As read.
-    shown : Shown or SoundShown
-        What it shows, of a current or of a sound.
-    course : Course
-        The recording, short.
-    measured : RecordingMeasured or None
-        Its attempts measured; of a current only.
-    """
+    """What a recording shows, whatever it is of."""
 
     recording: Recording
-    shown: Shown | SoundShown
+    shown: Shown | SoundShown  #: What it shows, of a current or of a sound.
     course: Course
-    measured: RecordingMeasured | None = None
+    measured: RecordingMeasured | None = None  #: Its attempts measured; of a current only.
 
 
 def evidence_of(
@@ -128,21 +95,8 @@ def evidence_of(
     """
     What a recording shows, of the line current or of the sound.
 
-    Parameters
-    ----------
-    recording : Recording
-        As read.
-    plate : Plate
-        What is known of the machine.
-    sound : bool, optional
-        Whether a waveform is sound; looked for in it if left out.
-    hertz : float, optional
-        Line frequency, where it is known. [Hz]
-
-    Raises
-    ------
-    Refused
-        If it holds too little.
+    `sound` says whether a waveform is sound, looked for in it if left out; `hertz` is the line frequency,
+    where it is known. [Hz] Raises `Refused` if it holds too little.
     """
     if is_sound(recording) if sound is None else sound:
         heard = listen(recording, hertz=hertz)

@@ -44,61 +44,29 @@ _ARRIVED = 0.08
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """
-    A measured quantity.
+    """A measured quantity."""
 
-    Attributes
-    ----------
-    amount : float
-        In `unit`.
-    plus_minus : float
-        95 % of what it may be lies within. In `unit`.
-    unit : str
-        ``A``, ``s``, ``%``, or empty where the scale is unknown.
-    """
-
-    amount: float
-    plus_minus: float
-    unit: str
+    amount: float  #: In `unit`.
+    plus_minus: float  #: 95 % of what it may be lies within. In `unit`.
+    unit: str  #: ``A``, ``s``, ``%``, or empty where the scale is unknown.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptMeasured:
-    """
-    What one attempt measures; None where the recording does not show it.
+    """What one attempt measures; None where the recording does not show it."""
 
-    Attributes
-    ----------
-    attempt : Attempt
-        Where it lies.
-    peak, plateau : Measured
-        Largest effective current, and the level with the rotor still locked.
-    fall : Measured or None
-        When the current left the plateau.
-    level : Measured or None
-        Level about two seconds on.
-    run_up : Measured or None
-        Time to speed, where it runs.
-    lets_go : Measured or None
-        When the last step down was over: the start winding, or what is in series with it, let go.
-    run : Measured or None
-        Running current.
-    end : Measured or None
-        Current before it stopped or the recording ended.
-    trip : Measured or None
-        When current stopped by itself.
-    """
-
-    attempt: Attempt
+    attempt: Attempt  #: Where it lies.
+    #: Largest effective current, and the level with the rotor still locked.
     peak: Measured
     plateau: Measured
-    fall: Measured | None = None
-    level: Measured | None = None
-    run_up: Measured | None = None
+    fall: Measured | None = None  #: When the current left the plateau.
+    level: Measured | None = None  #: Level about two seconds on.
+    run_up: Measured | None = None  #: Time to speed, where it runs.
+    #: When the last step down was over: the start winding, or what is in series with it, let go.
     lets_go: Measured | None = None
-    run: Measured | None = None
-    end: Measured | None = None
-    trip: Measured | None = None
+    run: Measured | None = None  #: Running current.
+    end: Measured | None = None  #: Current before it stopped or the recording ended.
+    trip: Measured | None = None  #: When current stopped by itself.
 
     @property
     def runs(self) -> bool:
@@ -108,38 +76,18 @@ class AttemptMeasured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingMeasured:
-    """
-    What a recording measures.
+    """What a recording measures."""
 
-    Attributes
-    ----------
-    attempts : tuple of AttemptMeasured
-        In order.
-    seconds : float
-        Length of the recording. [s]
-    restarts : tuple of Measured
-        From one attempt's end to the next one's start.
-    duty : Measured
-        Share of the time in which current flows.
-    hertz : float or None
-        Of the mains, where it shows. [Hz]
-    scale_known, clipped : bool
-        Whether currents are amperes; whether peaks were cut off.
-    step : float
-        Time between values. [s]
-    notes : tuple of str
-        What had to be guessed.
-    """
-
-    attempts: tuple[AttemptMeasured, ...]
-    seconds: float
-    restarts: tuple[Measured, ...]
-    duty: Measured
-    hertz: float | None
+    attempts: tuple[AttemptMeasured, ...]  #: In order.
+    seconds: float  #: Length of the recording. [s]
+    restarts: tuple[Measured, ...]  #: From one attempt's end to the next one's start.
+    duty: Measured  #: Share of the time in which current flows.
+    hertz: float | None  #: Of the mains, where it shows. [Hz]
+    #: Whether currents are amperes; whether peaks were cut off.
     scale_known: bool
     clipped: bool
-    step: float
-    notes: tuple[str, ...]
+    step: float  #: Time between values. [s]
+    notes: tuple[str, ...]  #: What had to be guessed.
 
 
 def measured(
@@ -148,15 +96,8 @@ def measured(
     """
     Measure every attempt of a recording.
 
-    Parameters
-    ----------
-    locked_rotor_amps : float or None
-        From the nameplate; a current far below it that lasts is a running one whose start was not seen. [A]
-
-    Returns
-    -------
-    RecordingMeasured
-        Each quantity with the spread that sampling, noise and the clamp's gain leave.
+    Each quantity has the spread that sampling, noise and the clamp's gain leave. A current far below
+    `locked_rotor_amps`, that of the nameplate, that lasts is a running one whose start was not seen. [A]
     """
     seconds = trace.times[-1] - trace.times[0] + trace.step
     restarts = tuple(Measured(b.on - a.off, 1.4 * trace.step, "s") for a, b in itertools.pairwise(found))

@@ -56,44 +56,25 @@ _ANY_TRIP = (20.0, 1.8)
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """
-    What a recording is weighed against.
+    """What a recording is weighed against."""
 
-    Attributes
-    ----------
-    shares : mapping of gear to mapping of cause to float
-        Probability of each cause before the recording, by kind of start gear; what they lack of 1 is none of
-        these. [-]
-    misread : float
-        Share of recordings read wrongly or taken of something else. [-]
-    """
-
+    #: By kind of start gear and cause: probability before the recording; what they lack of 1 is none of
+    #: these. [-]
     shares: Mapping[str, Mapping[str, float]]
-    misread: float = 0.0
+    misread: float = 0.0  #: Share of recordings read wrongly or taken of something else. [-]
 
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """
-    What is known of the machine before the recording.
+    """What is known of the machine before the recording."""
 
-    Attributes
-    ----------
-    locked_rotor_amps, rated_load_amps : float or None
-        From the nameplate. [A]
-    gear : str or None
-        ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
-    parts : frozenset of str or None
-        Ids of the machine's parts: what it has not got is no cause. None if not known.
-    odds : Odds or None
-        Of its causes; all alike if None.
-    """
-
+    #: From the nameplate. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
-    gear: str | None = None
+    gear: str | None = None  #: ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
+    #: Ids of the machine's parts: what it has not got is no cause. None if not known.
     parts: frozenset[str] | None = None
-    odds: Odds | None = None
+    odds: Odds | None = None  #: Of its causes; all alike if None.
 
     def __post_init__(self) -> None:
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -106,38 +87,18 @@ class Plate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """
-    What a recording shows, ready to be weighed with everything else.
+    """What a recording shows, ready to be weighed with everything else."""
 
-    Attributes
-    ----------
-    heard : tuple of str
-        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips``, ``breaker`` or
-        ``runs``; ``silent`` alone where there is none.
-    log_likelihood : mapping of cause to float
-        Natural logarithm, the best at 0. [-]
-    probabilities : mapping of cause to float
-        After it, with the odds of the plate. [-]
-    none : float
-        Probability that it is none of these. [-]
-    amps : Measured or None
-        Locked-rotor plateau of the first whole attempt.
-    trip : Measured or None
-        When that attempt's current stopped by itself.
-    sentences : tuple of str
-        What it means, plainly.
-    probes : tuple of str
-        Probes that tell apart what this recording cannot.
-    """
-
+    #: What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips``, ``breaker`` or
+    #: ``runs``; ``silent`` alone where there is none.
     heard: tuple[str, ...]
-    log_likelihood: Mapping[str, float]
-    probabilities: Mapping[str, float]
-    none: float
-    amps: Measured | None
-    trip: Measured | None
-    sentences: tuple[str, ...]
-    probes: tuple[str, ...]
+    log_likelihood: Mapping[str, float]  #: By cause: natural logarithm, the best at 0. [-]
+    probabilities: Mapping[str, float]  #: By cause: after it, with the odds of the plate. [-]
+    none: float  #: Probability that it is none of these. [-]
+    amps: Measured | None  #: Locked-rotor plateau of the first whole attempt.
+    trip: Measured | None  #: When that attempt's current stopped by itself.
+    sentences: tuple[str, ...]  #: What it means, plainly.
+    probes: tuple[str, ...]  #: Probes that tell apart what this recording cannot.
 
 
 @cache
@@ -301,21 +262,7 @@ def _whole(measured: RecordingMeasured) -> AttemptMeasured:
 
 
 def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
-    """
-    Say what a recording of the line current shows.
-
-    Parameters
-    ----------
-    measured : RecordingMeasured
-        Its attempts, measured.
-    plate : Plate or None
-        Nameplate and start gear, as far as known.
-
-    Returns
-    -------
-    Shown
-        Probabilities over the causes, and what an attempt came to.
-    """
+    """Say what a recording of the line current shows."""
     plate = plate or Plate()
     gears = (plate.gear,) if plate.gear else GEARS
     by_gear = {

@@ -41,50 +41,26 @@ _LEAST_POWER = 1e-18
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """
-    A stretch of the recording in which it sounds alike.
+    """A stretch of the recording in which it sounds alike."""
 
-    Attributes
-    ----------
-    kind : str
-        ``quiet``, ``locked`` (hum) or ``running``.
-    start, end : float
-        [s]
-    """
-
-    kind: str
+    kind: str  #: ``quiet``, ``locked`` (hum) or ``running``.
+    #: [s]
     start: float
     end: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoundShown:
-    """
-    What a sound recording shows.
+    """What a sound recording shows."""
 
-    Attributes
-    ----------
-    heard : tuple of str
-        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
-        ``silent`` alone where there is none.
-    stretches : tuple of Stretch
-        The course of the recording.
-    clicks : tuple of float
-        When something clicked. [s]
-    hertz : float
-        Mains frequency that the hum fits better, 50 or 60. [Hz]
-    seconds : float
-        Length. [s]
-    sentences : tuple of str
-        The same, plainly.
-    """
-
+    #: What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
+    #: ``silent`` alone where there is none.
     heard: tuple[str, ...]
-    stretches: tuple[Stretch, ...]
-    clicks: tuple[float, ...]
-    hertz: float
-    seconds: float
-    sentences: tuple[str, ...]
+    stretches: tuple[Stretch, ...]  #: The course of the recording.
+    clicks: tuple[float, ...]  #: When something clicked. [s]
+    hertz: float  #: Mains frequency that the hum fits better, 50 or 60. [Hz]
+    seconds: float  #: Length. [s]
+    sentences: tuple[str, ...]  #: The same, plainly.
 
 
 @cache
@@ -96,15 +72,8 @@ def listen(recording: Recording, *, hertz: float | None = None) -> SoundShown:
     """
     Hear what a start did.
 
-    Parameters
-    ----------
-    hertz : float or None
-        Mains frequency, 50 or 60; found from the hum if None. [Hz]
-
-    Raises
-    ------
-    Refused
-        If it is no sound, too short or too long.
+    `hertz` is the mains frequency, 50 or 60; it is found from the hum if left out. [Hz] Raises `Refused` if
+    it is no sound, too short or too long.
     """
     name = recording.name
     if not recording.waveform or recording.rate < _LEAST_RATE:

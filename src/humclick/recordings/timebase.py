@@ -40,10 +40,7 @@ def clip_of(values: Sequence[float]) -> float | None:
     """
     Magnitude at which the peaks are cut off.
 
-    Returns
-    -------
-    float or None
-        As recorded; None where the peaks are whole. [same unit as values]
+    As recorded; None where the peaks are whole.
     """
     top, low = (best(filter(math.isfinite, values), default=0.0) for best in (max, min))
     middle = 0.5 * (top + low)
@@ -59,15 +56,7 @@ def swings(values: Sequence[float], rate: float) -> float:
     """
     How often the loudest second swings through its middle and back, while it does.
 
-    Parameters
-    ----------
-    rate : float
-        Samples a second. [Hz]
-
-    Returns
-    -------
-    float
-        Zero where it does not swing. [Hz]
+    Zero where it does not swing. [Hz]
     """
     width = max(int(rate), 16)
     pieces = [
@@ -128,21 +117,9 @@ def on_time_base(
     """
     The recording on its time base.
 
-    Parameters
-    ----------
-    values : sequence of float
-        As recorded; missing ones nan.
-    bad, over : int
-        Rows that could not be read; cells over the range.
-    rate : float or None
-        Samples a second, where it is given. [Hz]
-    rounds : sequence of float
-        Sample rates that recorders really have. [Hz]
-
-    Raises
-    ------
-    Refused
-        If nothing is left, times run back, or no rate can be found.
+    `bad` counts rows that could not be read, `over` cells over the range. `rate` is that handed over by the
+    person, `rounds` are those that recorders really have. [Hz] Raises `Refused` if nothing is left, times run
+    back, or no rate can be found.
     """
     notes = list(layout.notes)
     count = len(values)

@@ -107,20 +107,8 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
     """
     Read a WAV file; of several channels the one that varies most.
 
-    Parameters
-    ----------
-    most : int
-        Most samples read. [-]
-
-    Returns
-    -------
-    Recording
-        A waveform of full scale 1, its scale unknown.
-
-    Raises
-    ------
-    Refused
-        If it is not a WAV file, is damaged or empty, or of a kind that is not read.
+    A waveform of full scale 1, its scale unknown, of at most `most` samples. Raises `Refused` if it is not a
+    WAV file, is damaged or empty, or of a kind that is not read.
     """
     name = path.name
     size = path.stat().st_size
