@@ -48,21 +48,11 @@ _LIMITS = {"locked_rotor_amps": "locked-rotor amps (LRA)", "rated_load_amps": "r
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """
-    One mark a new part is held against.
+    """One mark a new part is held against."""
 
-    Attributes
-    ----------
-    rule : MarkRule
-        Which mark, and how strictly.
-    value : MarkValue or None
-        On the old part; None if not read.
-    limit : float or None
-        Nameplate figure the new part's value must lie below or above. [the mark's unit]
-    """
-
-    rule: MarkRule
-    value: MarkValue | None = None
+    rule: MarkRule  #: Which mark, and how strictly.
+    value: MarkValue | None = None  #: On the old part; None if not read.
+    #: Nameplate figure the new part's value must lie below or above. [the mark's unit]
     limit: float | None = None
 
     @property
@@ -93,37 +83,20 @@ class MissingMark:
 
 @dataclass(frozen=True, slots=True)
 class PartDemand:
-    """
-    What to ask for at the counter, for one part.
+    """What to ask for at the counter, for one part."""
 
-    Attributes
-    ----------
-    remedy, part, title : str
-        Remedy, part of the machine, and the trade's name.
-    before : str
-        What comes before touching the old one.
-    asked : tuple of Asked
-        Marks the new one must match.
-    may, never : tuple of Rule
-        What may differ, and what never.
-    missing : tuple of MissingMark
-        Marks still to be read.
-    noted : tuple of str
-        What was written down of the old part and belongs to no mark, word for word.
-    also : tuple of str
-        Marks this kind of part may have that were not read and are not needed.
-    """
-
+    #: Remedy, part of the machine, and the trade's name.
     remedy: str
     part: str
     title: str
-    before: str
-    asked: tuple[Asked, ...]
+    before: str  #: What comes before touching the old one.
+    asked: tuple[Asked, ...]  #: Marks the new one must match.
+    #: What may differ, and what never.
     may: tuple[Rule, ...]
     never: tuple[Rule, ...]
-    missing: tuple[MissingMark, ...]
-    noted: tuple[str, ...]
-    also: tuple[str, ...] = ()
+    missing: tuple[MissingMark, ...]  #: Marks still to be read.
+    noted: tuple[str, ...]  #: What was written down of the old part and belongs to no mark, word for word.
+    also: tuple[str, ...] = ()  #: Marks this kind of part may have that were not read and are not needed.
 
 
 def replaced_parts(machine: Machine, remedy: str) -> tuple[str, ...]:
@@ -148,19 +121,9 @@ def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -
     """
     What a remedy's new part must match.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement and nameplate.
-    remedy : str
-        Name of the remedy, such as ``replace start capacitor``.
-    stamps : mapping of part to texts
-        What was read on the old parts, word for word, in order; `humclick.replacement.marks.read_marks`.
-
-    Raises
-    ------
-    Refused
-        If the remedy buys no part on this machine.
+    `stamps` are what was read on the old parts, word for word, in order (see
+    `humclick.replacement.marks.read_marks`). Raises `Refused` if the remedy, such as ``replace start
+    capacitor``, buys no part on this machine.
     """
     parts = replaced_parts(machine, remedy)
     if not parts:

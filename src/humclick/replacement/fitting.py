@@ -42,21 +42,7 @@ def known_of(part: str, kind: Family, marks: Marks, rules: Mapping[str, MarkRule
     """
     Sizes of the old part for the estimate of the motor.
 
-    Parameters
-    ----------
-    part : str
-        Which part.
-    kind : Family
-        What it is.
-    marks : mapping of name to MarkValue
-        As read.
-    rules : mapping of name to MarkRule
-        With their tolerances.
-
-    Returns
-    -------
-    dict
-        By ``part.size``; empty where no mark is a size.
+    By ``part.size``; empty where no mark is a size.
     """
     size, name, unit = (
         (kind.gear_ohms, "ohms", "Ω") if kind.gear_ohms else ("capacitance", "capacitance", "F")
@@ -73,21 +59,8 @@ def fitted(case: Case, role: Role, marks: Marks, rules: Mapping[str, MarkRule], 
     """
     Put a part into an attempt.
 
-    Parameters
-    ----------
-    case : Case
-        With a part of that kind.
-    role : Role
-        What it does there.
-    marks, rules : mappings
-        As in `known_of`.
-    share : float
-        Where in its printed range it lies. [-]
-
-    Raises
-    ------
-    Refused
-        If the machine has no such part, its marks contradict each other, or it is not one that is simulated.
+    `share` is where in its printed range it lies. [-] Raises `Refused` if the machine has no such part, its
+    marks contradict each other, or it is not one that is simulated.
     """
 
     def at(name: str) -> float | None:
@@ -168,10 +141,7 @@ def assist_arrangement(kind: str, capacitor: bool, run_capacitor: bool) -> str:
     """
     The arrangement a start-assist makes of a machine.
 
-    Raises
-    ------
-    Refused
-        If there is no such assist.
+    Raises `Refused` if there is no such assist.
     """
     word = " ".join(kind.casefold().replace("-", " ").replace("_", " ").split())
     rows = read_data("humclick.replacement", "substitute.toml")["assist"]["makes"]
@@ -192,21 +162,7 @@ def assisted(
     """
     Put a start-assist in the place of start gear and start capacitor, or beside a run capacitor.
 
-    Parameters
-    ----------
-    case : Case
-        Of the machine as it is.
-    machine : Machine
-        As it would be, by `assist_arrangement`.
-    motor : Possible
-        Its motor.
-    marks, rules, share
-        As in `fitted`. [-]
-
-    Raises
-    ------
-    Refused
-        As `fitted`.
+    `case` is of the machine as it is, `machine` as it would be by `assist_arrangement`. Raises as `fit_part`.
     """
     typical = case_of(machine, motor.motor, volts=case.supply.volts)
     joined = replace(case, gear=typical.gear, start_capacitor=typical.start_capacitor)

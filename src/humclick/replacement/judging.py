@@ -22,23 +22,13 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class StartsAt:
-    """
-    Starts at one condition.
-
-    Attributes
-    ----------
-    condition : Condition
-        Which.
-    old, new : float
-        Share of the possible machines that start with either part. [-]
-    lost : float
-        Share by which fewer start with the new part; 0 where as many or more do. [-]
-    """
+    """Starts at one condition."""
 
     condition: Condition
+    #: Share of the possible machines that start with either part. [-]
     old: float
     new: float
-    lost: float
+    lost: float  #: Share by which fewer start with the new part; 0 where as many or more do. [-]
 
 
 def starts_of(old: Trial, new: Trial) -> tuple[StartsAt, ...]:
@@ -88,20 +78,8 @@ def findings_of(
     """
     Everything two trials differ in.
 
-    Parameters
-    ----------
-    kind : Family or None
-        What is replaced; None for a start-assist.
-    plate : float
-        Volts of the plate. [V]
-    old, new : Trial
-        Of the same possible machines.
-    old_rating, new_rating : float or None
-        Rated volts of the capacitor replaced. [V]
-
-    Returns
-    -------
-    tuple of MatchLine
+    Both are of the same possible machines; `plate` and the ratings are volts. [V] `kind` is None for a
+    start-assist.
     """
     role = kind.role if kind else None
     found = [

@@ -63,23 +63,13 @@ _DASHES = str.maketrans({"−": "-", "–": "-", "—": "-", "…": "-", "\u2126
 
 @dataclass(frozen=True, slots=True)
 class MarkValue:
-    """
-    The value of one mark.
+    """The value of one mark."""
 
-    Attributes
-    ----------
-    text : str
-        As people read it.
-    low, high : float or None
-        Range, for a quantity; equal for a single value. [the mark's unit]
-    single : bool
-        Whether one value was given, not a range.
-    """
-
-    text: str
+    text: str  #: As people read it.
+    #: Range, for a quantity; equal for a single value. [the mark's unit]
     low: float | None = None
     high: float | None = None
-    single: bool = True
+    single: bool = True  #: Whether one value was given, not a range.
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,107 +82,55 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class MarkRule:
-    """
-    One mark of a kind of part and how strictly a new part must match it.
+    """One mark of a kind of part and how strictly a new part must match it."""
 
-    Attributes
-    ----------
-    name, title : str
-        Short name, and words.
-    where : str
-        Where to find it on the old part.
-    must : str
-        What is asked of the new part; ``{value}`` stands for the old part's value.
-    source : str
-        Where the rule comes from.
-    rule : str
-        One of `RULES`.
-    unit : str
-        Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
-    needed : bool
-        Whether the part cannot be ordered without it.
-    fixed, plate : str
-        Value that is the same for every part of the kind; field of the nameplate it is taken from.
-    order : tuple of tuples of str
-        Ranks, the lowest first, for values that are not numbers.
-    accepts : tuple of tuples of str
-        Spellings that mean the same.
-    tolerance : float
-        How far a single value may be off. [%]
-    over : float
-        How far above the old range the middle of an overlapping one may still lie. [%]
-    limit, side : str
-        Field of the nameplate the value must lie ``below`` or ``above``.
-    lower, higher, other : str
-        Outcome of a lower, a higher or another value: ``no`` or ``acceptable``.
-    why_lower, why_higher, why_other : str
-        The reason or the condition.
-    unless, why_unless : str
-        Mark of the new part which, if ``yes``, makes another value acceptable.
-    capacitor : str
-        ``start`` or ``run``, for a stamp: which tolerance a bare value has.
-    """
-
+    #: Short name, and words.
     name: str
     title: str
-    where: str
-    must: str
-    source: str
-    rule: str = "same"
-    unit: str = ""
-    needed: bool = True
+    where: str  #: Where to find it on the old part.
+    must: str  #: What is asked of the new part; ``{value}`` stands for the old part's value.
+    source: str  #: Where the rule comes from.
+    rule: str = "same"  #: One of `RULES`.
+    unit: str = ""  #: Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
+    needed: bool = True  #: Whether the part cannot be ordered without it.
+    #: Value that is the same for every part of the kind; field of the nameplate it is taken from.
     fixed: str = ""
     plate: str = ""
-    order: tuple[tuple[str, ...], ...] = ()
-    accepts: tuple[tuple[str, ...], ...] = ()
-    tolerance: float = 0.0
-    over: float = 0.0
+    order: tuple[tuple[str, ...], ...] = ()  #: Ranks, the lowest first, for values that are not numbers.
+    accepts: tuple[tuple[str, ...], ...] = ()  #: Spellings that mean the same.
+    tolerance: float = 0.0  #: How far a single value may be off. [%]
+    over: float = 0.0  #: How far above the old range the middle of an overlapping one may still lie. [%]
+    #: Field of the nameplate the value must lie ``below`` or ``above``.
     limit: str = ""
     side: str = ""
+    #: Outcome of a lower, a higher or another value: ``no`` or ``acceptable``.
     lower: str = ""
     higher: str = ""
     other: str = "no"
+    #: The reason or the condition.
     why_lower: str = ""
     why_higher: str = ""
     why_other: str = ""
+    #: Mark of the new part which, if ``yes``, makes another value acceptable.
     unless: str = ""
     why_unless: str = ""
-    capacitor: str = ""
+    capacitor: str = ""  #: ``start`` or ``run``, for a stamp: which tolerance a bare value has.
 
 
 @dataclass(frozen=True, slots=True)
 class PartRules:
-    """
-    Everything the data file says about replacing one kind of part.
+    """Everything the data file says about replacing one kind of part."""
 
-    Attributes
-    ----------
-    title : str
-        The trade's name of the part.
-    before : str
-        What comes before touching the old one; empty if nothing special.
-    marks : tuple of MarkRule
-        Marks the new one must match.
-    may, never : tuple of Rule
-        What may differ, and what never.
-    """
-
-    title: str
-    before: str = ""
-    marks: tuple[MarkRule, ...] = ()
+    title: str  #: The trade's name of the part.
+    before: str = ""  #: What comes before touching the old one; empty if nothing special.
+    marks: tuple[MarkRule, ...] = ()  #: Marks the new one must match.
+    #: What may differ, and what never.
     may: tuple[Rule, ...] = ()
     never: tuple[Rule, ...] = ()
 
 
 def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
-    """
-    The rule in one row of a data file.
-
-    Raises
-    ------
-    DataError
-        If something is missing in it.
-    """
+    """The rule in one row of a data file."""
     try:
         rule = str(row["rule"])
         if rule not in RULES:
@@ -235,14 +173,7 @@ def _rules(title: str, table: Mapping[str, Any], where: str) -> PartRules:
 
 
 def family_rules(family: Family) -> PartRules:
-    """
-    What the data file of a part family says about replacing it; without marks where it is never bought.
-
-    Raises
-    ------
-    DataError
-        If the table is damaged.
-    """
+    """What the data file of a part family says about replacing it; without marks where it is never bought."""
     return _rules(family.title, family.match, f"{family.name}.match")
 
 
@@ -256,15 +187,8 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
     """
     What a part that sparks must be new, and never, because a flammable refrigerant may leak beside it.
 
-    Parameters
-    ----------
-    refrigerant : str
-        As printed on the nameplate; one not known is taken as flammable.
-
-    Returns
-    -------
-    tuple of MarkRule and Rule, or None
-        None where the refrigerant does not burn; from ``flammable.toml``.
+    None where the refrigerant of the nameplate does not burn; one not known is taken as flammable. From
+    ``flammable.toml``.
     """
     data = read_data("humclick.replacement", "flammable.toml")
     if not flammable(refrigerant):
@@ -280,17 +204,8 @@ def value_of(given: object, rule: MarkRule) -> MarkValue:
     """
     Understand a mark's value.
 
-    Parameters
-    ----------
-    given : str, number, pair of numbers or MarkValue
-        As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``; a number is in the mark's unit.
-    rule : MarkRule
-        Which mark.
-
-    Raises
-    ------
-    Refused
-        If it cannot be understood as this mark.
+    As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``, a number in the mark's unit, or a pair of
+    numbers. Raises `Refused` if it cannot be understood as this mark.
     """
     if isinstance(given, MarkValue):
         return given
@@ -382,18 +297,9 @@ def read_marks(
     """
     Marks of an old part from what was written down of it.
 
-    Parameters
-    ----------
-    rules : iterable of MarkRule
-        The marks looked for.
-    texts : iterable of str
-        As noted: a capacitor's stamp, ``pick-up: 180-195 V; position: arrow up``, or a bare number of the
-        part. A later text counts over an earlier one.
-
-    Returns
-    -------
-    tuple
-        Values by name of the mark, and every text that no mark could use, word for word.
+    Such as a capacitor's stamp, ``pick-up: 180-195 V; position: arrow up``, or a bare number of the part; a
+    later text counts over an earlier one. Gives the values by name of the mark, and every text that no mark
+    could use, word for word.
     """
     known = {rule.name: rule for rule in rules}
     found: dict[str, MarkValue] = {}

@@ -48,65 +48,33 @@ _FROM_DATA = {"no": Fit.NO, "acceptable": Fit.ACCEPTABLE}
 
 @dataclass(frozen=True, slots=True)
 class MatchLine:
-    """
-    One mark, or one thing simulated, compared.
-
-    Attributes
-    ----------
-    name, title : str
-        Which.
-    old, new : str
-        On or with the old part and the new one, as text with units; empty if not known.
-    fit : Fit
-        How well they match.
-    reason : str
-        Why, in one sentence.
-    """
+    """One mark, or one thing simulated, compared."""
 
     name: str
     title: str
+    #: On or with the old part and the new one, as text with units; empty if not known.
     old: str
     new: str
     fit: Fit
-    reason: str
+    reason: str  #: Why, in one sentence.
 
 
 @dataclass(frozen=True, slots=True)
 class MatchResult:
-    """
-    Whether a new part would do.
+    """Whether a new part would do."""
 
-    Attributes
-    ----------
-    fit : Fit
-        The worst of all lines.
-    lines : tuple of MatchLine
-        Mark by mark.
-    """
-
-    fit: Fit
-    lines: tuple[MatchLine, ...]
+    fit: Fit  #: The worst of all lines.
+    lines: tuple[MatchLine, ...]  #: Mark by mark.
 
 
 def match(demand: PartDemand, candidate: Mapping[str, object]) -> MatchResult:
     """
     Hold a candidate against a demand.
 
-    Parameters
-    ----------
-    demand : PartDemand
-        What is asked.
-    candidate : mapping of mark to value
-        Marks of the new part by name: text as printed, a number in the mark's unit or a pair of numbers.
-        ``stamp`` stands for the whole stamp of a capacitor, ``listed`` for "the compressor's maker lists it
-        for this compressor".
-
-    Raises
-    ------
-    Unknown
-        If the candidate has a mark this kind of part does not have.
-    Refused
-        If a value cannot be understood.
+    The candidate has the marks of the new part by name: text as printed, a number in the mark's unit or a
+    pair of numbers. ``stamp`` stands for the whole stamp of a capacitor, ``listed`` for "the compressor's
+    maker lists it for this compressor". Raises `Unknown` for a mark this kind of part does not have, and
+    `Refused` for a value that cannot be understood.
     """
     names = {asked.rule.name for asked in demand.asked}
     given = dict(candidate)

@@ -52,37 +52,19 @@ _DEFEATED = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """
-    The old part and the new one as read.
-
-    Attributes
-    ----------
-    part, title, before : str
-        Which part, its name in the trade, what comes before touching it.
-    kind : Family or None
-        What it is; None for a start-assist.
-    never : tuple of Rule
-        What is never done with it.
-    rules : mapping of name to MarkRule
-        Its marks.
-    old, new : mapping of name to MarkValue
-        What was read.
-    listed : bool
-        Whether the compressor's maker lists the new one.
-    defeated : str
-        Words that say there is no part at all, or a bridge in its place.
-    """
+    """The old part and the new one as read."""
 
     part: str
-    kind: Family | None
-    title: str
-    before: str
-    never: tuple[Rule, ...]
+    kind: Family | None  #: What it is; None for a start-assist.
+    title: str  #: Its name in the trade.
+    before: str  #: What comes before touching it.
+    never: tuple[Rule, ...]  #: What is never done with it.
     rules: Mapping[str, MarkRule]
+    #: By name of the mark: what was read.
     old: Mapping[str, MarkValue]
     new: Mapping[str, MarkValue]
-    listed: bool
-    defeated: str
+    listed: bool  #: Whether the compressor's maker lists the new one.
+    defeated: str  #: Words that say there is no part at all, or a bridge in its place.
 
 
 # -- what was read ------------------------------------------------------------------------------------------
@@ -92,12 +74,7 @@ def check(machine: Machine, part: str) -> None:
     """
     Refuse a part that this machine does not have or that cannot be tried.
 
-    Raises
-    ------
-    Refused
-        If it is sealed in the shell.
-    Unknown
-        If the machine has no such part.
+    Raises `Refused` if it is sealed in the shell, and `Unknown` if the machine has none.
     """
     names = [each.id for each in machine.parts if each.family.substitute is not None]
     if any(each.id == part and each.family.sealed for each in machine.parts):
@@ -146,19 +123,8 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     """
     Read both parts.
 
-    Parameters
-    ----------
-    machine : Machine
-        Where the old one sits.
-    part : str
-        One whose family says how it is tried, or `ASSIST`.
-    new, old : sequence of str
-        As noted; marks apart by a semicolon.
-
-    Raises
-    ------
-    Refused
-        If nothing is said of the new part, or something is not understood.
+    `part` is one whose family says how it is tried, or `ASSIST`; marks are kept apart by a semicolon. Raises
+    `Refused` if nothing is said of the new part, or something is not understood.
     """
     rules = rules_of(machine, part)
     kind = None if part == ASSIST else machine.part(part).family

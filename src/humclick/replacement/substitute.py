@@ -46,73 +46,33 @@ __all__ = ["Substitution", "described", "runs_of", "substitute"]
 
 @dataclass(frozen=True, slots=True)
 class Substitution:
-    """
-    What a substitute comes to.
+    """What a substitute comes to."""
 
-    Attributes
-    ----------
-    part, title : str
-        Which part, and its name in the trade.
-    old, new : str
-        What was read on either.
-    fit : Fit
-        The worst of all findings and marks.
-    sentence : str
-        The answer in one sentence.
-    machines : int
-        How many possible machines were tried; 0 where nothing had to be.
-    starts : tuple of StartsAt
-        At each condition, the share that started with either part.
-    findings : tuple of MatchLine
-        What was simulated, compared.
-    marks : tuple of MatchLine
-        Marks compared.
-    flags : tuple of str
-        What must not be overlooked.
-    read : tuple of MissingMark
-        Marks still to be read, the ones without which nothing can be said first.
-    assumed : tuple of str
-        What the simulation took for granted.
-    before : str
-        What comes before touching the old part.
-    never : tuple of Rule
-        What is never done with this kind of part.
-    """
-
+    #: Which part, and its name in the trade.
     part: str
     title: str
+    #: What was read on either.
     old: str
     new: str
-    fit: Fit
-    sentence: str
-    machines: int = 0
-    starts: tuple[StartsAt, ...] = ()
-    findings: tuple[MatchLine, ...] = ()
-    marks: tuple[MatchLine, ...] = ()
-    flags: tuple[str, ...] = ()
+    fit: Fit  #: The worst of all findings and marks.
+    sentence: str  #: The answer in one sentence.
+    machines: int = 0  #: How many possible machines were tried; 0 where nothing had to be.
+    starts: tuple[StartsAt, ...] = ()  #: At each condition, the share that started with either part.
+    findings: tuple[MatchLine, ...] = ()  #: What was simulated, compared.
+    marks: tuple[MatchLine, ...] = ()  #: Marks compared.
+    flags: tuple[str, ...] = ()  #: What must not be overlooked.
+    #: Marks still to be read, the ones without which nothing can be said first.
     read: tuple[MissingMark, ...] = ()
-    assumed: tuple[str, ...] = ()
-    before: str = ""
-    never: tuple[Rule, ...] = ()
+    assumed: tuple[str, ...] = ()  #: What the simulation took for granted.
+    before: str = ""  #: What comes before touching the old part.
+    never: tuple[Rule, ...] = ()  #: What is never done with this kind of part.
 
 
 def described(machine: Machine, part: str, old: Sequence[str]) -> Machine:
     """
     The machine with what was read on the old part put in, for the estimate of its motor.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement and plate.
-    part : str
-        Which part is to be replaced.
-    old : sequence of str
-        What was read on it, word for word.
-
-    Raises
-    ------
-    Refused, Unknown
-        As `substitute`.
+    Raises as `substitute`.
     """
     if part == ASSIST:
         return machine
@@ -139,32 +99,18 @@ def substitute(
 
     Parameters
     ----------
-    machine : Machine
-        As it stands; see `described`.
     found : Estimate or sequence of Possible
         What is known of its motor.
-    part : str
-        One whose family says how it is tried, or ``start_assist``.
     new : str or sequence of str
         Marks of the new part, as they would be noted: ``97-117 MFD 250 VAC``, ``pick-up current: 8.5 A``.
         ``listed: yes`` says that the compressor's maker lists it for this compressor.
-    old : sequence of str
-        What was read on the old part.
     n : int, optional
         How many possible machines to try; 24 if left out.
-    seed : int
-        The same seed gives the same answer.
-
-    Returns
-    -------
-    Substitution
 
     Raises
     ------
     Refused
         If a text cannot be understood, nothing is said of the new part, or the part is sealed in the shell.
-    Unknown
-        If the machine has no such part.
     """
     if part != ASSIST:
         check(machine, part)
@@ -231,26 +177,9 @@ def runs_of(
     """
     One start of the most probable machine with either part, for the curves.
 
-    Parameters
-    ----------
-    machine, part, new, old
-        As in `substitute`.
-    found : Estimate or Possible
-        What is known of its motor.
-    condition : Condition, optional
-        The plate's volts, equal pressures, cold if left out.
-    seconds : float
-        How long. [s]
-
-    Returns
-    -------
-    tuple
-        Two pairs of a name and a run.
-
-    Raises
-    ------
-    Refused, Unknown
-        As `substitute`; also where the new part would do away with protection.
+    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold, if no
+    condition is set. Otherwise as `substitute`; `Refused` also where the new part would do away with
+    protection.
     """
     if part != ASSIST:
         check(machine, part)

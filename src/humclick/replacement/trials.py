@@ -48,22 +48,11 @@ Prepared = Mapping[tuple[str, bool], Sequence[Case]]
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """
-    Under which a start is tried.
+    """Under which a start is tried."""
 
-    Attributes
-    ----------
-    volts : float
-        Over the plate's. [-]
-    pressure : str
-        A word of `humclick.start.asked.pressures`.
-    hot : bool
-        Whether windings and shell are hot.
-    """
-
-    volts: float
-    pressure: str
-    hot: bool
+    volts: float  #: Over the plate's. [-]
+    pressure: str  #: A word of `humclick.start.asked.pressures`.
+    hot: bool  #: Whether windings and shell are hot.
 
     @property
     def text(self) -> str:
@@ -74,68 +63,34 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """
-    What the possible machines did with one part. Arrays have one row a condition, one column a machine.
+    """What the possible machines did with one part. Arrays have one row a condition, one column a machine."""
 
-    Attributes
-    ----------
-    started, unreleased : ndarray of bool
-        Came to speed and stayed; the start winding was never let go.
-    release, speed_time : ndarray
-        Until the start gear lets go, and until three quarters of speed; infinite where never. [s]
-    heat : ndarray
-        Rise of the start winding's temperature in the attempt. [K]
-    gear_amps : ndarray
-        Highest through the start gear. [A]
-    running : ndarray
-        Line current at speed; NaN where it did not run. [A]
-    least_volts : ndarray
-        One row for cold with equal pressures, one for hot with partly equal ones; infinite if none. [V]
-    locked_trip : ndarray
-        Rotor held, one row a voltage: until the protector opens; infinite where it does not. [s]
-    locked_hottest : ndarray
-        Rotor held, one row a voltage: highest temperature of the start winding until then. [°C]
-    run_trips : ndarray of bool
-        A healthy run, one row a voltage: whether the protector opens.
-    run_hottest : ndarray
-        The same run: highest temperature of the start winding. [°C]
-    start_volts, run_volts : ndarray or None
-        Across start and run capacitor at the highest supply; None without one. [V]
-    run_amps : ndarray or None
-        Through the start winding of the running machine, where a run capacitor feeds it; else None. [A]
-    """
-
+    #: Came to speed and stayed; the start winding was never let go.
     started: NDArray[np.bool_]
     unreleased: NDArray[np.bool_]
+    #: Until the start gear lets go, and until three quarters of speed; infinite where never. [s]
     release: Array
     speed_time: Array
-    heat: Array
-    gear_amps: Array
-    running: Array
+    heat: Array  #: Rise of the start winding's temperature in the attempt. [K]
+    gear_amps: Array  #: Highest through the start gear. [A]
+    running: Array  #: Line current at speed; NaN where it did not run. [A]
+    #: One row for cold with equal pressures, one for hot with partly equal ones; infinite if none. [V]
     least_volts: Array
+    #: Rotor held, one row a voltage: until the protector opens; infinite where it does not. [s]
     locked_trip: Array
+    #: Rotor held, one row a voltage: highest temperature of the start winding until then. [°C]
     locked_hottest: Array
-    run_trips: NDArray[np.bool_]
-    run_hottest: Array
+    run_trips: NDArray[np.bool_]  #: A healthy run, one row a voltage: whether the protector opens.
+    run_hottest: Array  #: The same run: highest temperature of the start winding. [°C]
+    #: Across start and run capacitor at the highest supply; None without one. [V]
     start_volts: Array | None
     run_volts: Array | None
+    #: Through the start winding of the running machine, where a run capacitor feeds it; else None. [A]
     run_amps: Array | None
 
 
 def number(table: str, name: str, key: str = "value") -> float:
-    """
-    One number of substitute.toml, in the unit written there. [as in the file]
-
-    Parameters
-    ----------
-    table, name, key : str
-        Where it stands.
-
-    Raises
-    ------
-    DataError
-        If it is missing.
-    """
+    """One number of substitute.toml, in the unit written there. [as in the file]"""
     row = read_data("humclick.replacement", "substitute.toml")[table][name]
     return sourced({**row, "value": row.get(key)}, f"substitute.toml {table}.{name}").value
 
@@ -153,14 +108,7 @@ def prepared(machine: Machine, motors: Sequence[Possible], seed: int = 0) -> Pre
     """
     The attempts of the possible machines at the plate's volts, with whatever part is usual.
 
-    Parameters
-    ----------
-    machine : Machine
-        As it stands, with the old part.
-    motors : sequence of Possible
-        Machines that agree with what is at hand.
-    seed : int
-        Of what strays besides the motor.
+    The machines agree with what is at hand; `seed` decides what strays besides the motor.
     """
     words = dict.fromkeys((each.pressure, each.hot) for each in conditions())
     made: dict[tuple[str, bool], list[Case]] = {}
@@ -175,12 +123,7 @@ def working(cases: Prepared, fitted: Fitted, *, shares: Array) -> NDArray[np.boo
     """
     Which possible machines work with the old part: start at the plate's volts, let go, and run on untripped.
 
-    Parameters
-    ----------
-    cases, fitted
-        As in `try_part`.
-    shares : ndarray
-        As in `try_part`. [-]
+    Shares are as in `try_part`. [-]
     """
     plain = [fitted(case, float(share)) for case, share in zip(cases["equal", False], shares, strict=True)]
     seen = simulate_many(plain, number("trial", "works_seconds"))
@@ -199,25 +142,8 @@ def try_part(
     """
     Try one part on the possible machines.
 
-    Parameters
-    ----------
-    machine : Machine
-        As it stands, with the old part.
-    motors : sequence of Possible
-        Machines that agree with what is at hand.
-    prepared : mapping
-        Their attempts, from `prepared`.
-    fitted : callable (case, share) -> case
-        Puts the part in.
-    shares : ndarray
-        One for each motor: where in its printed range the part lies. [-]
-    chosen : ndarray of int
-        Places of the motors that are tried.
-
-    Raises
-    ------
-    Refused
-        If there is no motor.
+    `fit` puts the part in, `shares` say for each motor where in its printed range the part lies [-], and
+    `chosen` are the places of the motors that are tried. Raises `Refused` if there is none.
     """
     if not len(chosen):
         raise Refused("a trial needs one possible machine at least")
