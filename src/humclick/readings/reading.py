@@ -25,36 +25,17 @@ class Reading:
     """
     One reading as typed.
 
-    Attributes
-    ----------
-    quantity : Quantity
-        What was measured.
-    value : float or None
-        What the display showed; None when over limit. [Ω, F, V, A or °C]
-    over_limit : bool
-        The display showed OL.
-    below_resolution : bool
-        The display showed nothing but zeros, or less than the typed bound.
-    resolution : float or None
-        Size of the last digit typed; None when over limit. [SI]
-    text : str
-        As typed, without the spaces around it.
-    bound : float or None
-        When over limit, the value it is said to exceed, as in ``>550 MΩ``; None for a plain OL, which
-        exceeds the meter's top range. [SI]
-
-    Raises
-    ------
-    OutOfRange
-        If the fields contradict each other.
+    Raises `OutOfRange` if the fields contradict each other.
     """
 
     quantity: Quantity
-    value: float | None
-    over_limit: bool = False
-    below_resolution: bool = False
-    resolution: float | None = None
-    text: str = ""
+    value: float | None  #: What the display showed; None when over limit. [Ω, F, V, A or °C]
+    over_limit: bool = False  #: The display showed OL.
+    below_resolution: bool = False  #: The display showed nothing but zeros, or less than the typed bound.
+    resolution: float | None = None  #: Size of the last digit typed; None when over limit. [SI]
+    text: str = ""  #: As typed, without the spaces around it.
+    #: When over limit, the value it is said to exceed, as in ``>550 MΩ``; None for a plain OL, which exceeds
+    #: the meter's top range. [SI]
     bound: float | None = None
 
     def __post_init__(self) -> None:

@@ -19,49 +19,26 @@ __all__ = ["Repeats", "spread_of"]
 
 @dataclass(frozen=True, slots=True)
 class Repeats:
-    """
-    How far the repeats of one reading lie apart.
+    """How far the repeats of one reading lie apart."""
 
-    Attributes
-    ----------
-    readings : tuple of Reading
-        In the order taken.
-    lowest, highest : float or None
-        Of those with a value; None if all are over limit. [SI]
-    scatter : float or None
-        Sample standard deviation; None with fewer than two values, or if some are over limit. [SI]
-    settled : bool or None
-        Whether the meter's last digits explain the difference; None for a single reading.
-    sentence : str
-        The same in plain words.
-    """
-
-    readings: tuple[Reading, ...]
+    readings: tuple[Reading, ...]  #: In the order taken.
+    #: Of those with a value; None if all are over limit. [SI]
     lowest: float | None
     highest: float | None
+    #: Sample standard deviation; None with fewer than two values, or if some are over limit. [SI]
     scatter: float | None
+    #: Whether the meter's last digits explain the difference; None for a single reading.
     settled: bool | None
-    sentence: str
+    sentence: str  #: The same in plain words.
 
 
 def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeats:
     """
     Compare repeats of one reading.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-        One or more, all of one quantity, taken at the same two points.
-    meter : Meter, optional
-        The meter they were taken with; else the program's default.
+    All are of one quantity, taken at the same two points with `meter`, or the program's default. Raises
+    `OutOfRange` if there is none, or they are of different quantities.
 
-    Raises
-    ------
-    OutOfRange
-        If there is no reading, or they are of different quantities.
-
-    Notes
-    -----
     The percent part of the meter's error is the same in all, so only the counts part can part them: two
     readings differ by no more than twice the counts. What differs more is contact, heat or charge.
     """

@@ -31,13 +31,8 @@ def percent(share: float) -> str:
     """
     A probability in whole per cent, never 0 or 100 unless it is.
 
-    Parameters
-    ----------
-    share : float
-        From 0 to 1. [-]
+    The share goes from 0 to 1. [-]
 
-    Examples
-    --------
     >>> percent(0.0001), percent(0.42), percent(0.9999), percent(1.0)
     ('<1 %', '42 %', '>99 %', '100 %')
     """
@@ -56,8 +51,6 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     ----------
     value : float or None
         The value; None or infinite is shown as OL. [Ω, F, V, A or °C]
-    quantity : Quantity
-        What it is a value of.
     digits : int
         Digits that count, 1 to 9. Very small values show fewer.
 

@@ -39,37 +39,16 @@ _VALUES = re.compile(rf"({_VALUE})(?:(-|/|\+|to)({' ?' + _VALUE}))?([^0-9]*)", r
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """
-    The stamp of a capacitor.
+    """The stamp of a capacitor."""
 
-    Attributes
-    ----------
-    low, high : float
-        The stamped range; for a bare value both are that value, see `limits`. [F]
-    nominal : float or None
-        The stamped value; None for a range. [F]
-    tolerance_stated : bool
-        Whether the stamp itself says the range or the tolerance.
-    volts : float or None
-        Rated voltage, the highest stamped; None if there is none. [V]
-    text : str
-        As typed, without the spaces around it.
-    sections : tuple of Stamp
-        The sections of a dual capacitor in the order stamped, else empty. The other fields are then those of
-        the largest section, which serves the compressor (common practice).
-
-    Raises
-    ------
-    OutOfRange
-        If the range is not one.
-    """
-
-    low: float
-    nominal: float | None
-    high: float
-    tolerance_stated: bool
-    volts: float | None = None
-    text: str = ""
+    low: float  #: Lower end of the stamped range, or the bare value, see `limits`. [F]
+    nominal: float | None  #: The stamped value; None for a range. [F]
+    high: float  #: Upper end, or the bare value. [F]
+    tolerance_stated: bool  #: Whether the stamp itself says the range or the tolerance.
+    volts: float | None = None  #: Rated voltage, the highest stamped; None if there is none. [V]
+    text: str = ""  #: As typed, without the spaces around it.
+    #: The sections of a dual capacitor in the order stamped, else empty. The other fields are then those of
+    #: the largest section, which serves the compressor (common practice).
     sections: tuple[Stamp, ...] = ()
 
     def __post_init__(self) -> None:
@@ -80,23 +59,8 @@ class Stamp:
         """
         Between which values a good capacitor lies, with the usual tolerance if none is stamped.
 
-        Parameters
-        ----------
-        kind : "start" or "run"
-            What the capacitor is for.
+        Lowest and highest of a start or a run capacitor. [F]
 
-        Returns
-        -------
-        tuple of float
-            Lowest and highest. [F]
-
-        Raises
-        ------
-        OutOfRange
-            If the kind is another.
-
-        Notes
-        -----
         A bare value: about ±5 % for a start capacitor (common practice), ±6 % for a run capacitor
         (EIA-456-A); both from readings.toml.
         """

@@ -65,10 +65,7 @@ def cleaned(text: object, write: str) -> str:
     """
     Text with one kind of space, mu, omega and minus.
 
-    Raises
-    ------
-    ReadingRefused
-        If it is not text, is empty, is too long, or has digits other than 0–9.
+    Raises `ReadingRefused` if it is not text, is empty, is too long, or has digits other than 0–9.
     """
     if not isinstance(text, str):
         raise refused(str(type(text).__name__), "a reading is typed text", write)
@@ -102,10 +99,7 @@ def digits_from(run: str, text: str, write: str) -> Digits:
     """
     Read a run of digits, marks and spaces.
 
-    Raises
-    ------
-    ReadingRefused
-        If the number can be read in more than one way, or in none.
+    Raises `ReadingRefused` if the number can be read in more than one way, or in none.
     """
     run = run.strip()
     marks = [letter for letter in run if letter in ".,"]
@@ -212,10 +206,7 @@ def unit_from(typed: str, expected: Quantity | None, number: str, text: str) -> 
     """
     The unit typed after a number, or the one meant when there is none.
 
-    Raises
-    ------
-    ReadingRefused
-        If the unit is unknown, could mean two things, or is of another quantity than expected.
+    Raises `ReadingRefused` if it is unknown, could mean two things, or is of another quantity than expected.
     """
     compact = typed.replace(" ", "").rstrip(".")
     unit = _unit(compact, expected, number, text)
