@@ -31,12 +31,7 @@ class Source:
     """
     One data file, of this package or of a shelf.
 
-    Parameters
-    ----------
-    package, name : str
-        The package and the file in it.
-    folder : Path or None
-        A shelf's folder in place of the package.
+    `folder` is a shelf's, in place of the package.
     """
 
     def __init__(self, package: str, name: str, folder: Path | None = None) -> None:
@@ -53,10 +48,7 @@ class Source:
         """
         Read its TOML.
 
-        Raises
-        ------
-        DataError
-            If it is missing or is not TOML.
+        Raises `DataError` if it is missing or is not TOML.
         """
         if self.folder is None:
             return read_data(self.package, self.name)
@@ -75,10 +67,7 @@ class Source:
         """
         Import a module that lies beside it.
 
-        Raises
-        ------
-        DataError
-            If there is none, or it does not run.
+        Raises `DataError` if there is none, or it does not run.
         """
         own = f"{self.package or f'humclick_shelf.{Path(self.name).stem}'}.{name}"
         try:
@@ -105,15 +94,8 @@ def shelf(path: Path) -> Iterator[None]:
     """
     Use a further folder for a while.
 
-    Parameters
-    ----------
-    path : Path
-        Holds ``parts``, ``arrangements`` or both.
-
-    Raises
-    ------
-    DataError
-        If it holds neither, or a name in it is one of this package.
+    It holds ``parts``, ``arrangements`` or both. Raises `DataError` if it holds neither, or a name in it is
+    one of this package.
     """
     global _given
     before = _given
@@ -132,10 +114,7 @@ def family_sources() -> Mapping[str, Source]:
     """
     Part families by name: every folder with a TOML file of its own name in it.
 
-    Raises
-    ------
-    DataError
-        If two have one name, or a folder has no such file.
+    Raises `DataError` if two have one name, or a folder has no such file.
     """
     return _families(_given)
 
@@ -144,10 +123,7 @@ def arrangement_sources() -> Mapping[str, Source]:
     """
     Arrangements by name: every TOML file.
 
-    Raises
-    ------
-    DataError
-        If two have one name.
+    Raises `DataError` if two have one name.
     """
     return _arrangements(_given)
 
