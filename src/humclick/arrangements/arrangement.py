@@ -32,25 +32,13 @@ PINS = ("C", "R", "S")
 
 @dataclass(frozen=True, slots=True)
 class PlacedPart:
-    """
-    A part in its place.
+    """A part in its place."""
 
-    Attributes
-    ----------
-    id : str
-        Name in this machine, for example ``start_capacitor``.
-    family : Family
-        What it is.
-    connect : mapping
-        Node of the machine at each terminal of the part.
-    remedies : mapping
-        Remedies that differ here from the family's own (a protector built into the starter is
-        replaced with it).
-    """
-
-    id: str
+    id: str  #: Name in this machine, for example ``start_capacitor``.
     family: Family
-    connect: Mapping[str, str]
+    connect: Mapping[str, str]  #: Node of the machine at each terminal of the part.
+    #: Remedies that differ here from the family's own (a protector built into the starter is replaced with
+    #: it).
     remedies: Mapping[str, str] = field(default_factory=dict)
 
     def remedy(self, mode: str) -> str:
@@ -120,57 +108,32 @@ class _File(Row, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """
-    A kind of start circuit.
+    """A kind of start circuit."""
 
-    Attributes
-    ----------
-    id, title, abbreviation : str
-        Short name, words, and the trade's letters where it has them.
-    seen : tuple of str
-        What is seen under the cover.
-    gear : tuple of PlacedPart
-        The start gear outside the shell.
-    links : tuple of (str, str)
-        Plain wires between nodes.
-    protectors : tuple of str
-        ``external``, ``integrated`` (built into the starter) or ``internal`` (inside the shell).
-    protector_remedy : str
-        What is replaced when an integrated protector fails.
-    recognised_only : bool
-        True where the tool recognises the machine and goes no further.
-    caution : str
-        A warning shown whenever this arrangement is in question.
-    answers : mapping of question to answers
-        What is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out where empty.
-    starts_as : str
-        The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
-    simulated : bool
-        Whether it has a table of simulated start attempts of its own.
-    """
-
+    #: Short name, words, and the trade's letters where it has them.
     id: str
     title: str
     abbreviation: str
-    seen: tuple[str, ...]
-    gear: tuple[PlacedPart, ...]
-    links: tuple[tuple[str, str], ...]
+    seen: tuple[str, ...]  #: What is seen under the cover.
+    gear: tuple[PlacedPart, ...]  #: The start gear outside the shell.
+    links: tuple[tuple[str, str], ...]  #: Plain wires between nodes.
+    #: ``external``, ``integrated`` (built into the starter) or ``internal`` (inside the shell).
     protectors: tuple[str, ...]
-    protector_remedy: str
-    recognised_only: bool
-    caution: str
+    protector_remedy: str  #: What is replaced when an integrated protector fails.
+    recognised_only: bool  #: True where the tool recognises the machine and goes no further.
+    caution: str  #: A warning shown whenever this arrangement is in question.
+    #: By question: what is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out
+    #: where empty.
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    #: The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
     starts_as: str = ""
-    simulated: bool = True
+    simulated: bool = True  #: Whether it has a table of simulated start attempts of its own.
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
         All parts with a given protector, from the outlet to the mechanism.
 
-        Raises
-        ------
-        Unknown
-            If this arrangement does not come with that protector.
+        Raises `Unknown` if this arrangement does not come with that protector.
         """
         if protector not in self.protectors:
             raise Unknown(f"protector of {self.id}", protector, self.protectors)
@@ -228,12 +191,8 @@ def arrangement(name: str) -> Arrangement:
     """
     Read one arrangement.
 
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
-    DataError
-        If its file is damaged: the message says which field, and what would be right.
+    Raises `Unknown` if there is none, and `DataError` if its file is damaged: the message says which field,
+    and what would be right.
     """
     sources = arrangement_sources()
     if name not in sources:

@@ -28,26 +28,14 @@ _LRA_FACTOR = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Nameplate:
-    """
-    What the plate says.
+    """What the plate says."""
 
-    Attributes
-    ----------
-    volts : float
-        Nominal supply, 100–127 or 200–240. [V]
-    hertz : float
-        50 or 60. [Hz]
-    locked_rotor_amps, rated_load_amps : float or None
-        LRA and RLA where printed. [A]
-    refrigerant : str
-        As printed; a flammable one changes the cautions.
-    """
-
-    volts: float = 115.0
-    hertz: float = 60.0
+    volts: float = 115.0  #: Nominal supply, 100–127 or 200–240. [V]
+    hertz: float = 60.0  #: 50 or 60. [Hz]
+    #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
-    refrigerant: str = ""
+    refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
 
     def __post_init__(self) -> None:
         self.volts_class  # noqa: B018  refuses a voltage outside both classes
@@ -69,24 +57,12 @@ class Nameplate:
 
 @dataclass(frozen=True, repr=False)
 class Machine:
-    """
-    An arrangement made concrete.
-
-    Attributes
-    ----------
-    arrangement : Arrangement
-        Which kind of start circuit.
-    protector : str
-        ``external``, ``integrated`` or ``internal``.
-    nameplate : Nameplate
-        Volts, hertz, amperes.
-    known : mapping of "part.size" to Spread
-        Sizes read from a stamp or a data sheet; they replace the typical ones.
-    """
+    """An arrangement made concrete."""
 
     arrangement: Arrangement
-    protector: str
+    protector: str  #: ``external``, ``integrated`` or ``internal``.
     nameplate: Nameplate = field(default_factory=Nameplate)
+    #: By ``part.size``: sizes read from a stamp or a data sheet; they replace the typical ones.
     known: Mapping[str, Spread] = field(default_factory=dict)
 
     def __repr__(self) -> str:
@@ -112,10 +88,7 @@ class Machine:
         """
         Put a machine together by name; the protector defaults to the arrangement's first.
 
-        Raises
-        ------
-        Unknown
-            If the arrangement, the protector or a known size does not exist.
+        Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
         return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
@@ -139,14 +112,7 @@ class Machine:
         return self.arrangement.wires(self.protector)
 
     def part(self, name: str) -> PlacedPart:
-        """
-        One part by its name in this machine.
-
-        Raises
-        ------
-        Unknown
-            If the machine has no such part.
-        """
+        """One part by its name in this machine."""
         try:
             return self._by_id[name]
         except KeyError:
@@ -164,10 +130,7 @@ class Machine:
         """
         The part that does something in this machine.
 
-        Raises
-        ------
-        Unknown
-            If no part of it does that.
+        Raises `Unknown` if no part of it does that.
         """
         try:
             return self._by_role[role]
