@@ -52,91 +52,43 @@ _HAPPENS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weakened:
-    """
-    The same start with a weak capacitor.
-
-    Attributes
-    ----------
-    part : str
-        Which.
-    share : float
-        Of its capacitance that is left. [-]
-    starts : float
-        Share of the possible machines that start. [-]
-    speed_time : Range
-        To three quarters of synchronous speed; infinite where it is not reached. [s]
-    torque_margin : Range
-        As in `Answers`. [-]
-    least_volts : Range
-        As in `Answers`. [V]
-    """
+    """The same start with a weak capacitor."""
 
     part: str
-    share: float
-    starts: float
-    speed_time: Range
-    torque_margin: Range
-    least_volts: Range
+    share: float  #: Of its capacitance that is left. [-]
+    starts: float  #: Share of the possible machines that start. [-]
+    speed_time: Range  #: To three quarters of synchronous speed; infinite where it is not reached. [s]
+    torque_margin: Range  #: As in `Answers`. [-]
+    least_volts: Range  #: As in `Answers`. [V]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answers:
-    """
-    What a start under these conditions would show.
-
-    Attributes
-    ----------
-    asked : Asked
-        The conditions.
-    machines : int
-        How many possible machines were tried: those of the drawn ones that start and let go when sound, or
-        all where hardly any does.
-    starts : float
-        Share of them that come up to speed and stay there. [-]
-    happenings : mapping of str to float
-        Share of them in which each thing happens within the first seconds. [-]
-    peak_amps : Range
-        Largest momentary line current. [A]
-    locked_amps : Range
-        Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
-    running_amps : Range or None
-        Line current at speed, of those that start; None if none does. [A]
-    speed_time : Range
-        To three quarters of synchronous speed; infinite where it is not reached. [s]
-    release_time : Range or None
-        Until the start gear lets go of the start winding; infinite where it does not; None without gear. [s]
-    trip_time : Range or None
-        Until the protector opens if the rotor does not turn; None without a working protector. [s]
-    open_time : Range or None
-        From then until it closes again. [s]
-    torque_margin : Range
-        Torque over that which just starts it: (volts / least volts)². [-]
-    least_volts : Range
-        At the outlet, that still start it; infinite where none does, `searched_from` where that or less. [V]
-    searched_from : float
-        Where the search for the least volts begins. [V]
-    weak : Weakened or None
-        With a weak capacitor; None if there is none.
-    unknowable : tuple of str
-        What cannot be known, in sentences.
-    """
+    """What a start under these conditions would show."""
 
     asked: Asked
+    #: How many possible machines were tried: those of the drawn ones that start and let go when sound, or all
+    #: where hardly any does.
     machines: int
-    starts: float
+    starts: float  #: Share of them that come up to speed and stay there. [-]
+    #: Share of them in which each thing happens within the first seconds. [-]
     happenings: Mapping[str, float]
-    peak_amps: Range
+    peak_amps: Range  #: Largest momentary line current. [A]
+    #: Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
     locked_amps: Range
-    running_amps: Range | None
-    speed_time: Range
+    running_amps: Range | None  #: Line current at speed, of those that start; None if none does. [A]
+    speed_time: Range  #: To three quarters of synchronous speed; infinite where it is not reached. [s]
+    #: Until the start gear lets go of the start winding; infinite where it does not; None without gear. [s]
     release_time: Range | None
+    #: Until the protector opens if the rotor does not turn; None without a working protector. [s]
     trip_time: Range | None
-    open_time: Range | None
-    torque_margin: Range
+    open_time: Range | None  #: From then until it closes again. [s]
+    torque_margin: Range  #: Torque over that which just starts it: (volts / least volts)². [-]
+    #: At the outlet, that still start it; infinite where none does, `searched_from` where that or less. [V]
     least_volts: Range
-    searched_from: float
-    weak: Weakened | None
-    unknowable: tuple[str, ...]
+    searched_from: float  #: Where the search for the least volts begins. [V]
+    weak: Weakened | None  #: With a weak capacitor; None if there is none.
+    unknowable: tuple[str, ...]  #: What cannot be known, in sentences.
 
 
 def _asked(name: str) -> float:
@@ -160,19 +112,13 @@ def answers(
     ----------
     found : Estimate or Motor
         What is known of its motor; a `Motor` is taken as exactly known.
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
     n : int, optional
         How many possible machines to try at most; 40 if left out.
-    seed : int
-        The same seed gives the same answers.
 
     Raises
     ------
     OutOfRange
         If `n` is below 2.
-    Unknown
-        If a part or mode does not exist.
     """
     count = int(_asked("machines")) if n is None else n
     if count < 2:
@@ -228,12 +174,7 @@ def best_run(
     """
     The attempt of the most probable motor, with everything else typical, half cycle by half cycle.
 
-    Parameters
-    ----------
-    seconds : float
-        How long. [s]
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
+    Parts not named in `modes` are healthy; power stays on for `seconds`. [s]
     """
     motor = found.best if isinstance(found, Estimate) else possible_of(found, machine)
     return simulate(typical_attempt(machine, motor, asked, modes), seconds)

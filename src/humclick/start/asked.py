@@ -17,35 +17,15 @@ __all__ = ["Asked", "modes_of", "pressure_of", "pressures"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """
-    Conditions of a start.
+    """Conditions of a start."""
 
-    Attributes
-    ----------
-    volts : float
-        At the outlet, at rest. [V]
-    difference : float
-        Pressure difference when power comes, over that of running; 0 is equalised. [-]
-    ambient : float
-        Of the air around the shell. [°C]
-    hot : bool
-        Right after attempts: windings, start gear and protector still hot.
-    supply_ohms : float or None
-        Of outlet and cord, there and back; the usual if None. [Ω]
-    start_farads, run_farads : float or None
-        Capacitors actually fitted; those of the machine if None. [F]
-
-    Raises
-    ------
-    OutOfRange
-        If a value cannot be.
-    """
-
-    volts: float
+    volts: float  #: At the outlet, at rest. [V]
+    #: Pressure difference when power comes, over that of running; 0 is equalised. [-]
     difference: float = 0.0
-    ambient: float = 25.0
-    hot: bool = False
-    supply_ohms: float | None = None
+    ambient: float = 25.0  #: Of the air around the shell. [°C]
+    hot: bool = False  #: Right after attempts: windings, start gear and protector still hot.
+    supply_ohms: float | None = None  #: Of outlet and cord, there and back; the usual if None. [Ω]
+    #: Capacitors actually fitted; those of the machine if None. [F]
     start_farads: float | None = None
     run_farads: float | None = None
 
@@ -70,20 +50,8 @@ def pressure_of(text: str) -> float:
     """
     Pressure difference over that of running, from a word or a figure. [-]
 
-    Parameters
-    ----------
-    text : str
-        One of `pressures`, or a figure such as ``0.5`` or ``50 %``.
+    Raises `Unknown` for another word, and `OutOfRange` for a figure outside 0 … 3.
 
-    Raises
-    ------
-    Unknown
-        If it is neither.
-    OutOfRange
-        If the figure lies outside 0 … 3.
-
-    Examples
-    --------
     >>> pressure_of("equal"), pressure_of("50 %")
     (0.0, 0.5)
     """
@@ -105,12 +73,7 @@ def modes_of(text: str, machine: Machine) -> dict[str, str]:
     """
     Modes from words such as ``ptc=bridged, supply=sags``.
 
-    Raises
-    ------
-    Refused
-        If the words have another form.
-    Unknown
-        If a part or mode does not exist.
+    Raises `Refused` if the words have another form, and `Unknown` for a part or mode that does not exist.
     """
     found = {}
     for piece in filter(None, (each.strip() for each in text.split(","))):

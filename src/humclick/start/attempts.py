@@ -69,12 +69,7 @@ def possible_of(motor: Motor, machine: Machine) -> Possible:
     """
     A motor that is known exactly, with the start gear of its machine.
 
-    Parameters
-    ----------
-    motor : Motor
-        The machine's motor.
-    machine : Machine
-        Whose start gear and capacitors are taken, at their median.
+    Start gear and capacitors are taken at their median.
     """
     names = sizes_of(machine)
     gear, start, run = (
@@ -94,28 +89,8 @@ def attempts(
     """
     One attempt for each motor, under the conditions asked for.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, plate and stamps.
-    motors : sequence of Possible
-        From `humclick.start.estimate.Estimate.possible`.
-    asked : Asked
-        Conditions.
-    modes : mapping of part id to mode
-        What is wrong; parts not named are healthy.
-    seed : int
-        Of what strays besides the motor.
-
-    Returns
-    -------
-    list of Case
-        As many as `motors`. The same seed and place give the same machine under any conditions and modes.
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy. The same seed and place give the same machine under any conditions
+    and modes: `seed` decides what strays besides the motor.
     """
     turns = np.random.default_rng(seed + 1).uniform(0, 2 * math.pi, (len(motors), 2))
     return [
@@ -130,21 +105,7 @@ def typical_attempt(
     """
     The attempt of one motor with everything else as is usual, switched on as the voltage passes zero.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, plate and stamps.
-    motor : Possible
-        The motor.
-    asked : Asked
-        Conditions.
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy.
     """
     return _attempt(machine, motor, asked, modes or {}, median, np.array([0.0, math.pi]))
 
@@ -207,12 +168,7 @@ def weakened(case: Case, by: float) -> Case:
     """
     The same attempt with its start capacitor, or else its run capacitor, at a share of its capacitance.
 
-    Parameters
-    ----------
-    case : Case
-        With a start or a run capacitor; without one it comes back as it is.
-    by : float
-        Such as 0.8 for 20 % low. [-]
+    `by` is 0.8 for 20 % low [-]; without a capacitor the case comes back as it is.
     """
     found = case
     if found.start_capacitor is not None and found.start_capacitor.farads not in (0.0, math.inf):

@@ -48,85 +48,42 @@ _MARKS = "#o+x"
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """
-    One line of a picture.
+    """One line of a picture."""
 
-    Attributes
-    ----------
-    name : str
-        As written beside it.
-    time : ndarray
-        After power came. [s]
-    values : ndarray
-        In the unit of its panel.
-    measured : bool
-        Whether it was measured, not simulated.
-    """
-
-    name: str
-    time: Array
-    values: Array
-    measured: bool = False
+    name: str  #: As written beside it.
+    time: Array  #: After power came. [s]
+    values: Array  #: In the unit of its panel.
+    measured: bool = False  #: Whether it was measured, not simulated.
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """
-    Curves over one time axis and one scale.
+    """Curves over one time axis and one scale."""
 
-    Attributes
-    ----------
-    title, unit : str
-        What is drawn, and its unit.
-    curves : tuple of Curve
-        At least one.
-    zero : bool
-        Whether the scale begins at nothing.
-    """
-
+    #: What is drawn, and its unit.
     title: str
     unit: str
-    curves: tuple[Curve, ...]
-    zero: bool = True
+    curves: tuple[Curve, ...]  #: At least one.
+    zero: bool = True  #: Whether the scale begins at nothing.
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """
-    A recording as rms values.
+    """A recording as rms values."""
 
-    Attributes
-    ----------
-    time : ndarray
-        Rising. [s]
-    amps : ndarray
-        Rms. [A]
-    """
-
-    time: Array
-    amps: Array
+    time: Array  #: Rising. [s]
+    amps: Array  #: Rms. [A]
 
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """
-    A recording laid over a simulated start.
+    """A recording laid over a simulated start."""
 
-    Attributes
-    ----------
-    measured : Measured
-        Moved in time.
-    shift : float
-        By which it was moved; added to its own times. [s]
-    apart : float
-        Root mean square of measured less simulated where both are, over the highest simulated current. [-]
-    factor : float
-        Measured over simulated, median where the simulated current is above a tenth of its highest. [-]
-    """
-
-    measured: Measured
-    shift: float
+    measured: Measured  #: Moved in time.
+    shift: float  #: By which it was moved; added to its own times. [s]
+    #: Root mean square of measured less simulated where both are, over the highest simulated current. [-]
     apart: float
+    #: Measured over simulated, median where the simulated current is above a tenth of its highest. [-]
     factor: float
 
 
@@ -134,21 +91,9 @@ def measured_from(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> Meas
     """
     Take a recording; a waveform becomes rms values over a cycle.
 
-    Parameters
-    ----------
-    time : array
-        Rising. [s]
-    amps : array
-        Rms, or momentary with both signs. [A]
-    hertz : float
-        Line frequency. [Hz]
-
-    Raises
-    ------
-    Refused
-        If the two differ in length, have fewer than two values, or time does not rise.
-    OutOfRange
-        If the values have both signs but too few a cycle to be a waveform.
+    `amps` are rms or momentary with both signs [A], `time` rises [s], and `hertz` is the line frequency [Hz].
+    Raises `Refused` if the two differ in length, have fewer than two values, or time does not rise, and
+    `OutOfRange` if the values have both signs but too few a cycle to be a waveform.
     """
     t, i = np.asarray(time, dtype=float).ravel(), np.asarray(amps, dtype=float).ravel()
     if len(t) != len(i) or len(t) < 2:
@@ -186,18 +131,9 @@ def lay_over(run: Run, measured: Measured) -> Overlay:
     """
     Move a recording in time until it rises with the simulated line current.
 
-    Parameters
-    ----------
-    measured : Measured
-        One attempt; what goes before it may be there too.
+    `measured` is one attempt, with what goes before it or without. Raises `Refused` if one of the two has no
+    current.
 
-    Raises
-    ------
-    Refused
-        If one of the two has no current.
-
-    Notes
-    -----
     The first guess brings together where each passes 30 % of its highest value; the best shift within a
     quarter of a second of it has the least mean square distance, the scale of the recording left free.
     """
@@ -244,22 +180,8 @@ def panels_of(
     """
     What is drawn of a run: current, speed, torque, temperature.
 
-    Parameters
-    ----------
-    measured : Measured or None
-        Already laid over (see `lay_over`); drawn with the current.
-    seconds : float or None
-        Drawn up to here; all if left out. [s]
-
-    Returns
-    -------
-    tuple of Panel
-        Temperatures that do not move are left out.
-
-    Raises
-    ------
-    Refused
-        If there is nothing to draw.
+    A recording is drawn with the current; it is laid over already (see `lay_over`). Everything is drawn up to
+    `seconds`, or all. [s] Temperatures that do not move are left out. Raises `Refused` if nothing is left.
     """
     keep = _until(run, seconds)
     if keep.sum() < 2:
@@ -298,17 +220,8 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     """
     Several runs beside each other: line current, speed, start winding's temperature.
 
-    Parameters
-    ----------
-    runs : sequence of (name, Run)
-        Up to four.
-    seconds : float or None
-        Drawn up to here; all if left out. [s]
-
-    Raises
-    ------
-    Refused
-        If there are none, or more than four.
+    Up to four pairs of a name and a run, each drawn up to `seconds`, or all. [s] Raises `Refused` for none,
+    or more than four.
     """
     if not 1 <= len(runs) <= len(_MARKS):
         raise Refused(f"one to {len(_MARKS)} runs can be compared in a picture, got {len(runs)}")
@@ -330,10 +243,7 @@ def describe(run: Run, *, seconds: float | None = None) -> str:
     """
     A run in sentences, for a reader who cannot see its curves.
 
-    Parameters
-    ----------
-    seconds : float or None
-        Told up to here; all if left out. [s]
+    Up to `seconds`, or all. [s]
     """
     keep = _until(run, seconds)
     if not keep.any():
@@ -376,15 +286,8 @@ def told_events(run: Run, seconds: float | None = None) -> tuple[Switched, ...]:
     """
     Events of a run that are worth a line in a picture.
 
-    Parameters
-    ----------
-    seconds : float or None
-        Up to here; all if left out. [s]
-
-    Returns
-    -------
-    tuple of Switched
-        The first and, where it happens again, the last of each kind, in order of time.
+    Up to `seconds`, or all [s]: the first and, where it happens again, the last of each kind, in order of
+    time.
     """
     last = math.inf if seconds is None else seconds
     found = []
@@ -403,17 +306,9 @@ def curves_text(
     """
     Panels one below the other as text.
 
-    Parameters
-    ----------
-    width, height : int
-        Of each panel. [characters]
-    plain : bool or None
-        Only letters of ASCII; else finer block letters where plotext is there.
-
-    Raises
-    ------
-    OutOfRange
-        If it is to be narrower than 40 or lower than 5 characters.
+    `width` and `height` are those of each panel. [characters] `plain` keeps to the letters of ASCII; left
+    out, finer block letters are used where plotext is there. Raises `OutOfRange` if it is to be narrower than
+    40 or lower than 5 characters.
     """
     if width < 40 or height < 5:
         raise OutOfRange(f"curves need 40 by 5 characters at least, got {width} by {height}")

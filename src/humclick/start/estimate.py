@@ -72,27 +72,13 @@ def _number(table: str, name: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Possible:
-    """
-    One motor that agrees with what is at hand.
+    """One motor that agrees with what is at hand."""
 
-    Attributes
-    ----------
-    motor : Motor
-        Its parameters, at 25 °C.
-    slip : float
-        At rated load. [-]
-    shaft_watts : float
-        At that slip. [W]
-    gear_ohms : float or None
-        Of the closed, cold start gear; None if there is none. [Ω]
-    start_farads, run_farads : float or None
-        Capacitances; None if there is no such part. [F]
-    """
-
-    motor: Motor
-    slip: float
-    shaft_watts: float
-    gear_ohms: float | None
+    motor: Motor  #: Its parameters, at 25 °C.
+    slip: float  #: At rated load. [-]
+    shaft_watts: float  #: At that slip. [W]
+    gear_ohms: float | None  #: Of the closed, cold start gear; None if there is none. [Ω]
+    #: Capacitances; None if there is no such part. [F]
     start_farads: float | None
     run_farads: float | None
 
@@ -218,33 +204,18 @@ class _Model:
 
 @dataclass(frozen=True)
 class Estimate:
-    """
-    What is known of a motor.
+    """What is known of a motor."""
 
-    Attributes
-    ----------
-    given : AtHand
-        What it was made from.
-    names : tuple of str
-        Of the parameters, in the order of `mean` and `covariance`.
-    mean, covariance : ndarray
-        Of the parameters, each in standard deviations of its prior. [-]
-    cost : float
-        Half the sum of squared distances at the best fit; far above the number of readings it says that they
-        do not belong to one ordinary motor. [-]
-    readings : int
-        How many readings were used.
-    best : Possible
-        The most probable motor.
-    """
-
-    given: AtHand
-    names: tuple[str, ...]
+    given: AtHand  #: What it was made from.
+    names: tuple[str, ...]  #: Of the parameters, in the order of `mean` and `covariance`.
+    #: Of the parameters, each in standard deviations of its prior. [-]
     mean: NDArray[np.float64]
     covariance: NDArray[np.float64]
+    #: Half the sum of squared distances at the best fit; far above the number of readings it says that they
+    #: do not belong to one ordinary motor. [-]
     cost: float
-    readings: int
-    best: Possible
+    readings: int  #: How many readings were used.
+    best: Possible  #: The most probable motor.
     _model: _Model
 
     @property
@@ -263,14 +234,7 @@ class Estimate:
         return _unknowable(self)
 
     def known_factor(self, name: str) -> float:
-        """
-        A parameter is known within this factor, 95 %. [-]
-
-        Raises
-        ------
-        OutOfRange
-            If there is no such parameter.
-        """
+        """A parameter is known within this factor, 95 %. [-]"""
         if name not in self._model.priors:
             raise OutOfRange(f"no parameter {name!r}; there are {', '.join(self._model.priors)}")
         at = self.names.index(name)
@@ -280,17 +244,7 @@ class Estimate:
         """
         Motors drawn from what is known, equally probable, start gear and capacitors with them.
 
-        Parameters
-        ----------
-        n : int
-            How many.
-        seed : int
-            The same seed gives the same motors.
-
-        Raises
-        ------
-        OutOfRange
-            If `n` is below 1.
+        The same seed gives the same motors.
         """
         if n < 1:
             raise OutOfRange(f"the number of draws must be 1 or more, got {n}")
@@ -309,14 +263,7 @@ class Estimate:
         """
         The 90 % range of anything that can be computed from a motor.
 
-        Parameters
-        ----------
-        of : function of a Possible
-            Gives the quantity, in `unit`.
-        unit : str
-            Its unit.
-        n, seed : int
-            As in `possible`.
+        `of` gives the quantity in `unit`; `n` and `seed` are as in `possible`.
         """
         return range_of([of(each) for each in self.possible(n, seed)], unit)
 
@@ -354,23 +301,8 @@ def estimate(given: AtHand) -> Estimate:
     """
     The motors that agree with what is at hand.
 
-    Parameters
-    ----------
-    given : AtHand
-        Plate, ohms, start circuit; anything but the volts may be missing.
+    Anything but the volts may be missing. Raises `OutOfRange` if no motor can be found near what is known.
 
-    Returns
-    -------
-    Estimate
-        The most probable motor and how far the others may lie from it.
-
-    Raises
-    ------
-    OutOfRange
-        If no motor can be found near what is given.
-
-    Examples
-    --------
     >>> found = estimate(AtHand(volts=115, locked_rotor_amps=12, gear=Spread(5, 1.3)))
     >>> 10 < abs(found.best.locked(115).line) < 15
     True

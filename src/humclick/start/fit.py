@@ -45,10 +45,6 @@ def case_of(
 
     Parameters
     ----------
-    machine : Machine
-        Arrangement, protector, nameplate, stamps.
-    motor : Motor
-        Its motor, as measured or estimated.
     modes : mapping of part id to mode
         Parts not named are healthy; any number may be named.
     hot : bool
@@ -63,14 +59,8 @@ def case_of(
     draw : callable (name, Spread) -> float
         Chooses each value from its spread; the middle if left out. Called once a quantity.
 
-    Returns
-    -------
-    Case
-
     Raises
     ------
-    Unknown
-        If a part or a mode does not exist.
     Refused
         If the machine is one of those never started from here, or a value drawn cannot be.
     """

@@ -29,27 +29,6 @@ class Motor:
     """
     A two-winding single-phase induction motor.
 
-    Attributes
-    ----------
-    run_ohms, run_leakage, run_magnetizing : float
-        Run winding: resistance, leakage and magnetizing reactance. [Ω]
-    start_ohms, start_leakage, start_magnetizing : float
-        The same of the start winding. [Ω]
-    rotor_ohms, rotor_leakage : float
-        Rotor, referred to the run winding. [Ω]
-    turns_ratio : float
-        Effective turns of the start winding over those of the run winding. [-]
-    inertia : float
-        Of all that turns. [kg m²]
-    poles : int
-        2, 4, 6 or 8.
-    hertz : float
-        Frequency at which the reactances are given. [Hz]
-    rotor_ohms_d, rotor_leakage_d : float or None
-        Rotor referred to the start winding; turns_ratio² times the run side if left out. [Ω]
-    celsius : float
-        Temperature at which the resistances hold. [°C]
-
     Raises
     ------
     OutOfRange
@@ -64,21 +43,25 @@ class Motor:
     188.49...
     """
 
+    #: Run winding: resistance, leakage and magnetizing reactance. [Ω]
     run_ohms: float
     run_leakage: float
     run_magnetizing: float
+    #: The same of the start winding. [Ω]
     start_ohms: float
     start_leakage: float
     start_magnetizing: float
+    #: Rotor, referred to the run winding. [Ω]
     rotor_ohms: float
     rotor_leakage: float
-    turns_ratio: float
-    inertia: float
-    poles: int
-    hertz: float
+    turns_ratio: float  #: Effective turns of the start winding over those of the run winding. [-]
+    inertia: float  #: Of all that turns. [kg m²]
+    poles: int  #: 2, 4, 6 or 8.
+    hertz: float  #: Frequency at which the reactances are given. [Hz]
+    #: Rotor referred to the start winding; turns_ratio² times the run side if left out. [Ω]
     rotor_ohms_d: float | None = None
     rotor_leakage_d: float | None = None
-    celsius: float = 25.0
+    celsius: float = 25.0  #: Temperature at which the resistances hold. [°C]
 
     def __post_init__(self) -> None:
         for name in ("run_ohms", "run_magnetizing", "start_ohms", "start_magnetizing", "rotor_ohms"):
@@ -117,53 +100,32 @@ class Motor:
 
 @dataclass(frozen=True, slots=True)
 class Steady:
-    """
-    A steady state at constant speed.
+    """A steady state at constant speed."""
 
-    Attributes
-    ----------
-    run, start, line : complex
-        Currents of the run winding, the start winding and both together. [A]
-    terminal_volts : complex
-        Across the run winding. [V]
-    start_volts : complex
-        Across the start winding alone, induced if its circuit is open: what a potential relay sees. [V]
-    capacitor_volts : complex
-        Across what is in series with the start winding: the run capacitor where there is one; the start gear
-        and its capacitor together where there is none. [V]
-    through_gear, through_capacitor : complex
-        The start winding's current, divided between the start gear and the run capacitor. [A]
-    torque : float
-        Mean electromagnetic torque. [N m]
-    torque_ripple : float
-        Amplitude of the torque at twice the line frequency. [N m]
-    power_in : float
-        From the supply, its own loss excluded. [W]
-    forward, backward : float
-        Power across the air gap by the field that turns with the rotor, and against it. [W]
-    stator_loss, rotor_loss, outside_loss : float
-        Copper of both windings; cage; resistance in series with the start winding. [W]
-    power_out : float
-        Mechanical, before friction. [W]
-    """
-
+    #: Currents of the run winding, the start winding and both together. [A]
     run: complex
     start: complex
     line: complex
-    terminal_volts: complex
+    terminal_volts: complex  #: Across the run winding. [V]
+    #: Across the start winding alone, induced if its circuit is open: what a potential relay sees. [V]
     start_volts: complex
+    #: Across what is in series with the start winding: the run capacitor where there is one; the start gear
+    #: and its capacitor together where there is none. [V]
     capacitor_volts: complex
+    #: The start winding's current, divided between the start gear and the run capacitor. [A]
     through_gear: complex
     through_capacitor: complex
-    torque: float
-    torque_ripple: float
-    power_in: float
+    torque: float  #: Mean electromagnetic torque. [N m]
+    torque_ripple: float  #: Amplitude of the torque at twice the line frequency. [N m]
+    power_in: float  #: From the supply, its own loss excluded. [W]
+    #: Power across the air gap by the field that turns with the rotor, and against it. [W]
     forward: float
     backward: float
+    #: Copper of both windings; cage; resistance in series with the start winding. [W]
     stator_loss: float
     rotor_loss: float
     outside_loss: float
-    power_out: float
+    power_out: float  #: Mechanical, before friction. [W]
 
 
 def _outside(gear: complex | None, capacitor: complex | None) -> complex | None:
@@ -211,11 +173,6 @@ def steady(
         Impedance of the run capacitor, beside the start gear; None if there is none. At `hertz`. [Ω]
     supply_impedance : complex
         Of everything ahead of the motor, carrying the line current. At `hertz`. [Ω]
-
-    Returns
-    -------
-    Steady
-        Exact for this model: no iteration.
 
     Raises
     ------

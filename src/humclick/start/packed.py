@@ -33,15 +33,7 @@ def pack_many(cases: Sequence[Case]) -> NDArray[np.float64]:
     """
     Pack cases, one a row.
 
-    Parameters
-    ----------
-    cases : sequence of Case
-        At least one.
-
-    Returns
-    -------
-    ndarray
-        (cases, columns), for `humclick.start.batch.simulate_packed`; columns in `humclick.start.rows`.
+    For `humclick.start.batch.simulate_packed`; columns are those of `humclick.start.rows`.
     """
     table = np.zeros((len(cases), r.COLUMNS))
     for row, case in zip(table, cases, strict=True):
@@ -59,13 +51,6 @@ def audible_amps(motor: Motor, volts: float) -> float:
     """
     Line current below which no hum is heard. [A]
 
-    Parameters
-    ----------
-    volts : float
-        Supply. [V]
-
-    Notes
-    -----
     The share `audible` (heat.toml) of the run winding's locked-rotor current at that voltage.
     """
     rotor = complex(motor.rotor_ohms, motor.rotor_leakage)

@@ -66,21 +66,9 @@ def picture_svg(
     """
     Panels as one SVG document.
 
-    Parameters
-    ----------
-    panels : sequence of Panel
-        From `humclick.start.curves.panels_of` or `humclick.start.curves.panels_to_compare`.
-    title, description : str
-        Heading, and what a reader who cannot see it is told.
-    events : sequence of Switched
-        Marked through all panels; `humclick.start.curves.told_events`.
-    tag : str
-        Begins every identifier, so that two pictures can stand on one page.
-
-    Raises
-    ------
-    Refused
-        If there is no panel, or the tag is not a word of letters, digits and hyphens.
+    `description` is what a reader who cannot see it is told. `events` are marked through all panels (see
+    `humclick.start.curves.worth_telling`). `tag` begins every identifier, so that two pictures can stand on
+    one page. Raises `Refused` without a panel, or if the tag is not a word of letters, digits and hyphens.
     """
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", tag):
         raise Refused(f"the tag of a picture is a word of letters, digits and hyphens, got {tag!r}")
@@ -95,17 +83,7 @@ def picture_png(
     """
     Panels as PNG.
 
-    Parameters
-    ----------
-    panels, title, events
-        As in `picture_svg`.
-    dots : float
-        To the inch; the picture is 7.2 inches wide. [1/in]
-
-    Raises
-    ------
-    Refused
-        If there is no panel.
+    `dots` are those to the inch; the picture is 7.2 inches wide. [1/in] Raises `Refused` without a panel.
     """
     out = io.BytesIO()
     _draw(panels, title, events, out, "png", "start", dots)

@@ -50,33 +50,22 @@ _VAGUE = 0.2
 
 
 class Seen(NamedTuple):
-    """
-    What is seen of an attempt that comes to one outcome; 0 where nothing is.
+    """What is seen of an attempt that comes to one outcome; 0 where nothing is."""
 
-    Attributes
-    ----------
-    amps, amps_sd : float
-        Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
-        current: median and standard deviation of ln. [-]
-    highest, highest_sd : float
-        Largest half-cycle rms of the first second, over the same. [-]
-    trip, trip_sd : float
-        When the protector opens. [s], [-]
-    release, release_sd : float
-        When the start winding is let go. [s], [-]
-    left_in : float
-        Share in which it turned and the start winding was not let go within five seconds. [-]
-    """
-
+    #: Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
+    #: current: median and standard deviation of ln. [-]
     amps: float
     amps_sd: float
+    #: Largest half-cycle rms of the first second, over the same. [-]
     highest: float
     highest_sd: float
+    #: When the protector opens. [s], [-]
     trip: float
     trip_sd: float
+    #: When the start winding is let go. [s], [-]
     release: float
     release_sd: float
-    left_in: float
+    left_in: float  #: Share in which it turned and the start winding was not let go within five seconds. [-]
 
 
 _NOTHING = Seen._make([0.0] * 9)
@@ -119,30 +108,15 @@ class _Table(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class StandIn:
-    """
-    A machine whose table stands in for one without.
+    """A machine whose table stands in for one without."""
 
-    Attributes
-    ----------
-    machine : Machine
-        Whose table it is.
-    modes : mapping of Fault to Fault or None
-        The mode of it that stands for each mode of the other; None where none does: nothing changes.
-    """
-
-    machine: Machine
+    machine: Machine  #: Whose table it is.
+    #: The mode of it that stands for each mode of the other; None where none does: nothing changes.
     modes: Mapping[Fault, Fault | None]
 
 
 def guard_of(protector: str) -> str:
-    """
-    Where a protector is: ``outside`` or ``inside`` the shell.
-
-    Parameters
-    ----------
-    protector : str
-        ``external``, ``integrated`` or ``internal``.
-    """
+    """Where a protector is: ``outside`` or ``inside`` the shell."""
     return "inside" if protector == "internal" else "outside"
 
 
@@ -203,14 +177,7 @@ def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
 
 @cache
 def _table(name: str, guard: str, plate: str) -> _Table:
-    """
-    Read the sets of one arrangement, protector and plate.
-
-    Raises
-    ------
-    DataError
-        If the file is missing or damaged.
-    """
+    """Read the sets of one arrangement, protector and plate."""
     try:
         heads, body = _lines(name)
         number = {}
@@ -246,20 +213,10 @@ class Starts:
     """
     Start attempts of one machine.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, protector and voltage class choose the table; sizes known of it do not matter.
-    stand_in : StandIn, optional
-        Whose table is read in place of its own.
+    Arrangement, protector and voltage class choose the table; sizes known of the machine do not matter. With
+    `stand_in`, the table of that machine is read. Raises `DataError` when first asked, if it is missing or
+    damaged.
 
-    Raises
-    ------
-    DataError
-        When first asked, if its table is missing or damaged.
-
-    Notes
-    -----
     A set of three or more modes is put together from its pairs, fork by fork (see `_Row`). Whether it starts:
     logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
     terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory), but no
@@ -307,19 +264,8 @@ class Starts:
         """
         What an attempt under a set of modes goes by: no attempt can tell sets of one key apart.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            Whether it has not rested since the last try: what a rest eases counts only then.
-
-        Raises
-        ------
-        Unknown
-            If a part or a mode does not exist.
-        DataError
-            If the table is missing or damaged.
+        Parts not named in `modes` are healthy. `hot` is not rested since the last try: what a rest eases
+        counts only then.
         """
         counted, number = self._counted[hot], self._table.number
         found = []
@@ -411,15 +357,8 @@ class Starts:
         """
         Line current after five seconds, or the last before it stopped, by what an attempt comes to.
 
-        Parameters
-        ----------
-        key : tuple of int
-            Of all sets that do the same.
-
-        Returns
-        -------
-        tuple of (ratio, ln standard deviation)
-            Over the sound machine's locked-rotor current, in the order of `OUTCOMES`; (0, 0) for nothing. [-]
+        Pairs of a ratio over the sound machine's locked-rotor current and its ln standard deviation, in the
+        order of `OUTCOMES`; (0, 0) for nothing. [-]
         """
         return tuple(
             known[:2] if isinstance(known, Seen) else _joined(known[1], known[0], len(key), 0)

@@ -44,14 +44,7 @@ def _entry(kind: Family, name: str) -> Sourced | Spread:
 
 
 def usual(kind: Family, name: str) -> float:
-    """
-    The middle of a value of a family's ``[typical]``. [as in the file]
-
-    Raises
-    ------
-    DataError
-        If it is not there.
-    """
+    """The middle of a value of a family's ``[typical]``. [as in the file]"""
     found = _entry(kind, name)
     return found.median if isinstance(found, Spread) else found.value
 
@@ -68,29 +61,14 @@ def reactance(machine: Machine, role: Role) -> complex | None:
 class Placed:
     """
     A part of a machine in a mode; `humclick.parts.laws.InTime` is what the laws of the families see of it.
-
-    Attributes
-    ----------
-    machine : Machine
-        Where it stands.
-    motor : Motor
-        What it starts.
-    id : str
-        Its name there.
-    mode : Mode
-        Its condition.
-    volts : float
-        Nominal voltage of the machine. [V]
-    draw : Draw
-        Chooses each value from its spread.
     """
 
     machine: Machine
-    motor: Motor
-    id: str
-    mode: Mode
-    volts: float
-    draw: Draw
+    motor: Motor  #: What it starts.
+    id: str  #: Its name there.
+    mode: Mode  #: Its condition.
+    volts: float  #: Nominal voltage of the machine. [V]
+    draw: Draw  #: Chooses each value from its spread.
 
     @property
     def kind(self) -> Family:
@@ -152,12 +130,5 @@ class Placed:
         return steady(self.motor, self.volts, slip, start_impedance=through, run_capacitor=beside)
 
     def law(self) -> Law | None:
-        """
-        What it follows in the start.
-
-        Raises
-        ------
-        DataError
-            As `humclick.parts.laws.law_of`.
-        """
+        """What it follows in the start."""
         return law_of(self.kind, self)
