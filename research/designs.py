@@ -39,31 +39,17 @@ _PATIENCE = 30
 
 @dataclass(frozen=True)
 class Design:
-    """
-    One machine, exactly known, under one set of circumstances.
+    """One machine, exactly known, under one set of circumstances."""
 
-    Attributes
-    ----------
-    machine : Machine
-        With every size that belongs to the motor known.
-    possible : Possible
-        Its motor.
-    seed, number : int
-        Of its random numbers.
-    locked_amps : float
-        Line current at standstill, start circuit closed, plate volts at the motor. [A]
-    breakaway : float
-        Torque that breaks the compressor away with pressures equal, over the motor's at slip 0.05. [-]
-    early : float
-        What a protector that trips early bears at most, over the run winding's locked-rotor current. [-]
-    """
-
-    machine: Machine
-    possible: Possible
+    machine: Machine  #: With every size that belongs to the motor known.
+    possible: Possible  #: Its motor.
+    #: Of its random numbers.
     seed: int
     number: int
-    locked_amps: float
+    locked_amps: float  #: Line current at standstill, start circuit closed, plate volts at the motor. [A]
+    #: Torque that breaks the compressor away with pressures equal, over the motor's at slip 0.05. [-]
     breakaway: float
+    #: What a protector that trips early bears at most, over the run winding's locked-rotor current. [-]
     early: float
     _normals: dict[str, float] = field(default_factory=dict)
 
@@ -101,21 +87,8 @@ class Design:
         """
         Put its start attempt together.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            As in `humclick.start.fit.case_of`.
-        share : float
-            Of the plate's volts at the outlet. [-]
-        attempt : str
-            Another name is another moment of switching, and another crank angle.
-
-        Raises
-        ------
-        Unknown
-            If a part or a mode does not exist.
+        `hot` is as in `humclick.start.fit.case_of`; `share` is that of the plate's volts at the outlet. [-]
+        Another name of the `attempt` is another moment of switching, and another crank angle.
         """
         return case_of(
             self.machine,
@@ -131,19 +104,10 @@ class Design:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """
-    Sound machines, and how many had to be drawn for them.
+    """Sound machines, and how many had to be drawn for them."""
 
-    Attributes
-    ----------
-    designs : tuple of Design
-        The sound ones.
-    tried : int
-        All.
-    """
-
-    designs: tuple[Design, ...]
-    tried: int
+    designs: tuple[Design, ...]  #: The sound ones.
+    tried: int  #: All.
 
 
 def _number(group: str, name: str) -> float:
@@ -234,22 +198,9 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
     """
     Draw sound machines of an arrangement.
 
-    Parameters
-    ----------
-    count : int
-        How many. [-]
-    seed : int
-        The same seed gives the same machines.
+    The same seed gives the same machines. Raises `Unknown` if the arrangement does not exist or does not come
+    with that protector, and `Refused` if hardly any machine drawn is sound.
 
-    Raises
-    ------
-    Unknown
-        If the arrangement does not exist or does not come with that protector.
-    Refused
-        If hardly any machine drawn is sound.
-
-    Notes
-    -----
     Drawn from `humclick.start.estimate` with nothing measured. Sound: starts at plate volts and at the low
     and the high volts of designs.toml with pressures equal, runs on without a trip, lets its start winding
     go; and needs the start gear that a maker has fitted beside a run capacitor. Proved at

@@ -52,23 +52,13 @@ Columns = dict[str, list[Any]]
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """
-    How far a sweep has come.
+    """How far a sweep has come."""
 
-    Attributes
-    ----------
-    done, all : int
-        Attempts played, and all of them.
-    resumed : int
-        Of those played, how many before this call.
-    stopped : bool
-        Whether it was stopped before the end.
-    """
-
+    #: Attempts played, and all of them.
     done: int
     all: int
-    resumed: int = 0
-    stopped: bool = False
+    resumed: int = 0  #: Of those played, how many before this call.
+    stopped: bool = False  #: Whether it was stopped before the end.
 
 
 def chunks(spec: SweepSpec) -> int:
@@ -85,20 +75,8 @@ def chunk_rows(text: str, number: int) -> Columns:
     """
     Play one chunk: what a core or a worker of a cluster does.
 
-    Parameters
-    ----------
-    number : int
-        Which chunk, from 0.
-
-    Returns
-    -------
-    dict of str to list
-        Columns of the result, one value a row; None where something did not happen.
-
-    Raises
-    ------
-    Refused
-        If there is no such chunk or the spec cannot be read.
+    Gives columns of the result, one value a row; None where something did not happen. Chunks count from 0.
+    Raises `Refused` if there is no such chunk or the spec cannot be read.
     """
     spec = _read(text)
     if not 0 <= number < chunks(spec):
@@ -340,25 +318,11 @@ def sweep(
     """
     Play a sweep into a Parquet file, or go on with one that was stopped.
 
-    Parameters
-    ----------
-    out : Path
-        The file; until it is whole, its parts stand in a folder beside it.
-    jobs : int or None
-        Cores here; all if left out. One plays in this process.
-    dask : str or None
-        Address of a scheduler that runs already; then nothing is played here.
-
-    Returns
-    -------
-    Progress
-        `stopped` if it was interrupted; the same call goes on.
-
-    Raises
-    ------
-    Refused
-        If another file or another sweep's parts stand there, it cannot be written, no scheduler answers, or
-        pyarrow is not installed.
+    Until the file is whole, its parts stand in a folder beside it. `jobs` are cores here, all if left out;
+    one plays in this process. `dask` is the address of a scheduler that runs already; then nothing is played
+    here. What comes back says `stopped` if it was interrupted; the same call goes on. Raises `Refused` if
+    another file or another sweep's parts stand there, it cannot be written, no scheduler answers, or pyarrow
+    is not installed.
     """
     if jobs is not None and jobs < 1:
         raise Refused(f"at least one core is needed, got {jobs}")

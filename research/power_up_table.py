@@ -86,15 +86,8 @@ def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, S
     """
     Sets to simulate: (hot, modes), of none, one and two parts not healthy.
 
-    Parameters
-    ----------
-    dead : sequence of Fault
-        Modes left out, from `dead_modes`.
-
-    Yields
-    ------
-    tuple of (bool, set)
-        Hot where a rest would ease a mode of the set, cold otherwise.
+    `dead` modes are left out (see `dead_modes`). Hot where a rest would ease a mode of the set, cold
+    otherwise.
     """
     live = [fault for fault in _faults(machine) if fault not in dead]
     for size in range(3):
@@ -109,11 +102,6 @@ class Packed:
 
     A pair is put together from the columns that each of its modes changes, where that is the same as putting
     the case together whole; checked on some of the machines for each pair.
-
-    Parameters
-    ----------
-    machines : sequence of Design
-        At least one.
     """
 
     def __init__(self, machines: Sequence[Design]) -> None:
@@ -140,15 +128,7 @@ class Packed:
         """
         Cases of all machines under a set of modes.
 
-        Parameters
-        ----------
-        hot : bool
-            As in `humclick.start.fit.case_of`.
-
-        Returns
-        -------
-        ndarray
-            (machines, columns), for `humclick.start.batch.simulate_packed`.
+        For `humclick.start.batch.simulate_packed`.
         """
         if len(chosen) < 2:
             return self._one(chosen, hot)
@@ -167,13 +147,8 @@ def simulated(table: NDArray[np.float64], locked: NDArray[np.float64]) -> Attemp
     """
     Play attempts as long as it takes to name what they come to.
 
-    Parameters
-    ----------
-    locked : ndarray
-        Locked-rotor current of each one's sound machine. [A]
+    `locked` is the locked-rotor current of each one's sound machine. [A]
 
-    Notes
-    -----
     Clamp readings are of the first five seconds; a standing rotor is waited for a minute, a turning one two;
     where the protector is welded, only for the standing one to start.
     """
@@ -247,17 +222,7 @@ def made(name: str, draws: int, seed: int) -> str:
     """
     Make the file of one arrangement.
 
-    Parameters
-    ----------
-    draws : int
-        Machines for each plate and protector. [-]
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
-    Refused
-        If hardly any machine drawn is sound.
+    From `draws` machines for each plate and protector. Raises `Refused` if hardly any machine drawn is sound.
     """
     found = {
         (guard, plate): _made(name, protector, nameplate, draws, seed)

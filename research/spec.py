@@ -81,20 +81,12 @@ _FORMS = "a value, a list, { from, to, steps }, { low, high } or { median, facto
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """
-    A value drawn for each possible machine.
+    """A value drawn for each possible machine."""
 
-    Attributes
-    ----------
-    first, second : float
-        Low and high of a uniform draw, or median and 95 % factor of a log-normal one. [as the name]
-    normal : bool
-        Whether it is log-normal.
-    """
-
+    #: Low and high of a uniform draw, or median and 95 % factor of a log-normal one. [as the name]
     first: float
     second: float
-    normal: bool
+    normal: bool  #: Whether it is log-normal.
 
     def at(self, rng: np.random.Generator) -> float:
         """One draw. [as the name]"""
@@ -121,26 +113,14 @@ class Point:
 
 @dataclass(frozen=True)
 class SweepSpec:
-    """
-    A sweep.
+    """A sweep."""
 
-    Attributes
-    ----------
-    text : str
-        As it was written.
-    draws, seed : int
-        Possible machines at each point; the same seed gives the same rows.
-    seconds : float
-        Length of an attempt. [s]
-    axes : mapping of name to tuple
-        Values of each name; conditions begin with a dot.
-    """
-
-    text: str
+    text: str  #: As it was written.
+    #: Possible machines at each point; the same seed gives the same rows.
     draws: int
     seed: int
-    seconds: float
-    axes: Mapping[str, tuple[Value | Drawn, ...]]
+    seconds: float  #: Length of an attempt. [s]
+    axes: Mapping[str, tuple[Value | Drawn, ...]]  #: Values of each name; conditions begin with a dot.
 
     @property
     def points(self) -> int:
@@ -176,12 +156,8 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
     """
     Read a spec.
 
-    Raises
-    ------
-    Refused
-        If it is no TOML, a value has not the right form or lies outside its range, or the sweep is too large.
-    Unknown
-        If a name, arrangement, part or mode does not exist.
+    Raises `Refused` if it is no TOML, a value has not the right form or lies outside its range, or the sweep
+    is too large, and `Unknown` if a name, arrangement, part or mode does not exist.
     """
     try:
         data = tomllib.loads(text)
@@ -281,14 +257,7 @@ def _number(values: Mapping[str, Value], name: str) -> float | None:
 
 
 def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
-    """
-    The machine of an attempt and what is at hand of its motor.
-
-    Raises
-    ------
-    Refused, Unknown
-        If they cannot be.
-    """
+    """The machine of an attempt and what is at hand of its motor."""
     plate = Nameplate(
         _number(values, "volts") or 0.0,
         _number(values, "hertz") or 0.0,
@@ -307,14 +276,7 @@ def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
 
 
 def asked_of(values: Mapping[str, Value], machine: Machine) -> Asked:
-    """
-    The conditions of an attempt.
-
-    Raises
-    ------
-    Refused, Unknown
-        If they cannot be.
-    """
+    """The conditions of an attempt."""
     return Asked(
         volts=machine.nameplate.volts * (_number(values, ".volts") or 0.0),
         difference=pressure_of(str(values[".pressure"])),

@@ -36,30 +36,17 @@ def _constant(name: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Attempts:
-    """
-    What attempts came to: arrays of one length.
+    """What attempts came to: arrays of one length."""
 
-    Attributes
-    ----------
-    outcome : ndarray of int
-        Place in `OUTCOMES`.
-    amps : ndarray
-        Line current after five seconds, or the last before, over the sound machine's locked-rotor
-        current. [-]
-    highest : ndarray
-        Largest half-cycle rms of the first second, the first two left out, over the same. [-]
-    trip, release : ndarray
-        First trip; start winding let go; NaN where it did not happen. [s]
-    left_in : ndarray
-        1 where it turned and its start winding was not let go, else 0.
-    """
-
-    outcome: NDArray[np.int_]
+    outcome: NDArray[np.int_]  #: Place in `OUTCOMES`.
+    #: Line current after five seconds, or the last before, over the sound machine's locked-rotor current. [-]
     amps: NDArray[np.float64]
+    #: Largest half-cycle rms of the first second, the first two left out, over the same. [-]
     highest: NDArray[np.float64]
+    #: First trip; start winding let go; NaN where it did not happen. [s]
     trip: NDArray[np.float64]
     release: NDArray[np.float64]
-    left_in: NDArray[np.float64]
+    left_in: NDArray[np.float64]  #: 1 where it turned and its start winding was not let go, else 0.
 
     def cut(self, first: int, last: int) -> Attempts:
         """Attempts number `first` up to `last`."""
@@ -79,13 +66,8 @@ def shares(counts: NDArray[np.int_]) -> NDArray[np.float64]:
     """
     Probabilities from counts. [-]
 
-    Parameters
-    ----------
-    counts : ndarray of int
-        In the order of `OUTCOMES`.
+    Counts are in the order of `OUTCOMES`.
 
-    Notes
-    -----
     Mean of a Dirichlet posterior with an even prior worth `pseudo` attempts (power_up_table.toml).
     """
     pseudo = _constant("pseudo")
@@ -153,13 +135,8 @@ def lines_of(
     """
     Lines of a table for one protector.
 
-    Parameters
-    ----------
-    guard : str
-        ``outside`` or ``inside``.
+    `guard` is ``outside`` or ``inside``.
 
-    Notes
-    -----
     Plates that are `alike` are written together, with an empty plate.
     """
     lots = list(by_plate.values())

@@ -64,33 +64,15 @@ class MeterRange:
     """
     One range of a meter and what its data page promises there.
 
-    Attributes
-    ----------
-    quantity : Quantity
-        What is measured.
-    full_scale : float
-        Where the range ends. [SI unit of the quantity]
-    resolution : float
-        Size of the last digit. [SI unit of the quantity]
-    percent : float
-        Limit of error, part of the reading. [%]
-    counts : int
-        Limit of error, last digits. [-]
-    source : str
-        Where the figures come from.
-
-    Raises
-    ------
-    OutOfRange
-        If a number is not one a data page can give.
+    Raises `OutOfRange` for a number that no data page can give.
     """
 
     quantity: Quantity
-    full_scale: float
-    resolution: float
-    percent: float
-    counts: int
-    source: str = ""
+    full_scale: float  #: Where the range ends. [SI unit of the quantity]
+    resolution: float  #: Size of the last digit. [SI unit of the quantity]
+    percent: float  #: Limit of error, part of the reading. [%]
+    counts: int  #: Limit of error, last digits. [-]
+    source: str = ""  #: Where the figures come from.
 
     def __post_init__(self) -> None:
         if not (self.full_scale > 0 and math.isfinite(self.full_scale)):
@@ -113,24 +95,16 @@ class Meter:
     """
     A meter that picks its own range.
 
-    Attributes
-    ----------
-    name, title : str
-        Short name and a line for people.
-    ranges : tuple of MeterRange
-        Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
-    test_voltage : float or None
-        Voltage an insulation tester puts on the part; None for a multimeter. [V]
-
-    Raises
-    ------
-    OutOfRange
-        If there is no range, or two of one quantity end at the same value.
+    Raises `OutOfRange` if there is no range, or two of one quantity end at the same value. Its methods raise
+    it for a quantity that the meter does not measure and for a value that is not a number.
     """
 
+    #: Short name and a line for people.
     name: str
     title: str
+    #: Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
     ranges: tuple[MeterRange, ...]
+    #: Voltage an insulation tester puts on the part; None for a multimeter. [V]
     test_voltage: float | None = None
 
     def __post_init__(self) -> None:
@@ -154,20 +128,7 @@ class Meter:
         """
         The smallest range that holds a value, as an auto-ranging meter picks it.
 
-        Parameters
-        ----------
-        value : float
-            The value, of either sign. [SI]
-
-        Returns
-        -------
-        MeterRange
-            The top range if none holds the value; there the display shows OL.
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
+        The value has either sign; above all ranges it is the top one, where the display shows OL. [SI]
         """
         if math.isnan(value):
             raise OutOfRange(f"a {quantity} must be a number, got nan")
@@ -180,42 +141,19 @@ class Meter:
         return next((each for each in ranges if abs(value) < each.full_scale), ranges[-1])
 
     def highest(self, quantity: Quantity) -> float:
-        """
-        Where OL begins: the end of the top range. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity.
-        """
+        """Where OL begins: the end of the top range. [SI]"""
         return self.range_for(quantity, math.inf).full_scale
 
     def gain_limit(self, quantity: Quantity, value: float) -> float:
-        """
-        The percent part of the limit of error, one error shared by all readings of the meter. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
-        """
+        """The percent part of the limit of error, one error shared by all readings of the meter. [SI]"""
         return self.range_for(quantity, value).percent / 100 * abs(value)
 
     def count_limit(self, quantity: Quantity, value: float, resolution: float | None = None) -> float:
         """
         The counts part of the limit of error, new in every reading. [SI]
 
-        Parameters
-        ----------
-        value : float
-            The reading. [SI]
-        resolution : float, optional
-            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
+        `resolution` is the size of the last digit shown, if the typed digits tell it; else that of the range.
+        [SI]
         """
         at = self.range_for(quantity, value)
         if resolution is None:
@@ -228,25 +166,8 @@ class Meter:
         """
         Limit of error ± of a reading: percent of the reading plus counts of the last digit.
 
-        Parameters
-        ----------
-        value : float
-            The reading. [SI]
-        resolution : float, optional
-            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
+        In the unit of the reading, and no standard deviation; `resolution` is as in `count_limit`. [SI]
 
-        Returns
-        -------
-        float
-            The limit, not a standard deviation. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
-
-        Examples
-        --------
         >>> round(meter("good").limit(Quantity.RESISTANCE, 12.3), 4)
         0.2615
         """
@@ -258,13 +179,6 @@ class Meter:
         """
         Standard uncertainty of a reading: its limit divided by √3. [SI]
 
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
-
-        Notes
-        -----
         The limit is read as a uniform distribution: JCGM 100:2008, 4.3.7.
         """
         return self.limit(quantity, value, resolution) / math.sqrt(3)
@@ -316,17 +230,10 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     """
     A meter from a TOML table: the technician's own, written with the fields of meters.toml.
 
-    Parameters
-    ----------
-    table : mapping
-        ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V].
-        A range has ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted,
-        ``unit`` (such as "kΩ"; without it the SI unit) and ``source``.
-
-    Raises
-    ------
-    Refused
-        If a field is missing, unknown or cannot be right; the message names the field.
+    It has ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V]. A range has
+    ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted, ``unit`` (such as
+    "kΩ"; without it the SI unit) and ``source``. Raises `Refused` if a field is missing, unknown or cannot be
+    right; the message names the field.
     """
     given = typed(table, _Table, where, Refused)
     if not given.name.strip():
@@ -382,14 +289,7 @@ def _scaled(number: float, power: int) -> float:
 
 @cache
 def meters() -> Mapping[str, Meter]:
-    """
-    The classes of meter the program knows, by name.
-
-    Raises
-    ------
-    DataError
-        If meters.toml is damaged.
-    """
+    """The classes of meter the program knows, by name."""
     data = read_data("humclick", "meters.toml")
     known = {}
     for name, table in data["meters"].items():
@@ -404,14 +304,7 @@ def meters() -> Mapping[str, Meter]:
 
 
 def meter(name: str) -> Meter:
-    """
-    A class of meter by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such class.
-    """
+    """A class of meter by name."""
     known = meters()
     if name not in known:
         raise Unknown("meter", name, known)

@@ -56,10 +56,7 @@ def unmeant(plain: str) -> tuple[str, int] | None:
     """
     What nobody means to write, in text that is `blanked`.
 
-    Returns
-    -------
-    (str, int) or None
-        What is wrong, and its line; None where nothing is.
+    None where nothing is wrong.
     """
     for number, row in enumerate(plain.split("\n"), start=1):
         if row.count(".") > KEY_DOTS and any(p.count(".") > KEY_DOTS for p in _BETWEEN_KEYS.split(row)):
@@ -80,10 +77,7 @@ def read_toml(text: str) -> dict[str, Any]:
     """
     A table from text.
 
-    Raises
-    ------
-    Refused
-        If it is not TOML, or holds what nobody means to write; with the line.
+    Raises `Refused`, with the line, if it is not TOML or holds what nobody means to write.
     """
     import tomllib  # here: only a file of somebody's own needs it
 

@@ -34,23 +34,10 @@ def typed(table: object, kind: type[_Kind], where: str, refuse: type[HumclickErr
     """
     Read a table into a typed value.
 
-    Parameters
-    ----------
-    kind : type
-        A frozen struct or dataclass; fields that it does not have are refused. A field of a type with a
-        method ``of`` is made by it.
-    where : str
-        The file, for the message.
-    refuse : type
-        What is raised: `Refused` for a file of somebody's own.
+    `kind` is a frozen struct or dataclass; fields that it does not have are refused, and a field of a type
+    with a method ``of`` is made by it. `where` is the file, for the message. `refuse` is what is raised if
+    something is missing, misnamed or of another type: `Refused` for a file of somebody's own.
 
-    Raises
-    ------
-    DataError
-        If something is missing, misnamed or of another type.
-
-    Examples
-    --------
     >>> class Step(msgspec.Struct, forbid_unknown_fields=True):
     ...     minutes: float
     >>> typed({"minutes": "ten"}, Step, "steps.toml")
@@ -73,10 +60,7 @@ def named(
     """
     Read rows that have a name under `key`, by that name.
 
-    Raises
-    ------
-    DataError
-        As `typed`.
+    Raises as `typed`.
     """
     return {str(row.get(key)): typed(row, kind, f"{where}, {row.get(key)}") for row in rows}
 
@@ -159,10 +143,7 @@ def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
     """
     Sizes of a part by name and voltage class, ``""`` for one that is the same in both.
 
-    Raises
-    ------
-    DataError
-        If one lacks median, factor, unit or source, or cannot be.
+    Raises `DataError` if one lacks median, factor, unit or source, or cannot be.
     """
     if not isinstance(table, Mapping):
         raise DataError(f"{where}: sizes must be a table")
