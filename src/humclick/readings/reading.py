@@ -14,7 +14,15 @@ from fractions import Fraction
 
 from humclick.errors import OutOfRange
 from humclick.meters import Quantity
-from humclick.readings.typed import EXAMPLES, Digits, Unit, cleaned, digits_from, refused, unit_from
+from humclick.readings.typed import (
+    EXAMPLES,
+    Digits,
+    Unit,
+    digits_from,
+    normalized,
+    reading_refused,
+    unit_from,
+)
 from humclick.sourced import read_data, sourced
 
 __all__ = ["Reading", "parse_reading"]
@@ -96,7 +104,7 @@ def parse_reading(text: str, expected: Quantity | None = None) -> Reading:
     True
     """
     write = EXAMPLES[expected]
-    plain = cleaned(text, write)
+    plain = normalized(text, write)
     typed = text.strip()
     over = _over_limit(plain, expected, typed)
     if over is not None:
@@ -108,10 +116,10 @@ def parse_reading(text: str, expected: Quantity | None = None) -> Reading:
     else:
         number = _NUMBER_FORM.fullmatch(plain)
         if number is None:
-            raise refused(typed, _why_no_number(plain), write)
+            raise reading_refused(typed, _why_no_number(plain), write)
         bound, sign, run = number[1], number[2], number[3].strip()
         if re.match(r"\s*[oO][0-9.,]|.*[0-9.,][oO](?![hH])", plain):
-            raise refused(
+            raise reading_refused(
                 typed, "a letter O stands where a digit 0 may be meant", f"the digit 0, such as {write}"
             )
         digits = digits_from(run, typed, write)
@@ -133,11 +141,13 @@ def _over_limit(plain: str, expected: Quantity | None, typed: str) -> Reading | 
     else:
         quantity = unit_from(rest, expected, "OL", typed).quantity
     if expected is not None and quantity is not expected:
-        raise refused(
+        raise reading_refused(
             typed, f"that is a {quantity}, and a {expected} is asked for", f"OL, or {EXAMPLES[expected]}"
         )
     if word in _OHMS_ONLY and quantity is not Quantity.RESISTANCE:
-        raise refused(typed, f"that is said of ohms, not of a {quantity}", f"OL, or {EXAMPLES[quantity]}")
+        raise reading_refused(
+            typed, f"that is said of ohms, not of a {quantity}", f"OL, or {EXAMPLES[quantity]}"
+        )
     return Reading(quantity, None, over_limit=True, text=typed)
 
 
@@ -147,10 +157,10 @@ def _letter_form(match: re.Match[str], expected: Quantity | None, typed: str) ->
     number = f"{whole or '0'}.{part}"
     digits = Digits(number, len(part))
     if letter == "m":
-        raise refused(typed, "a small m may be milli or mega", f"{whole}M{part} or {number} mΩ")
+        raise reading_refused(typed, "a small m may be milli or mega", f"{whole}M{part} or {number} mΩ")
     farads = letter in "UuNnPpμ"
     if unit and (unit in "Ff") != farads:
-        raise refused(typed, "prefix and unit do not belong together", EXAMPLES[expected])
+        raise reading_refused(typed, "prefix and unit do not belong together", EXAMPLES[expected])
     symbol = f"{letter}F" if farads else "ohm" if letter in "Rr" else f"{letter}ohm"
     return digits, unit_from(symbol, expected, number, typed)
 
@@ -179,22 +189,24 @@ def _reading(digits: Digits, unit: Unit, sign: str, bound: str, typed: str) -> R
         value = -value
     if quantity is Quantity.TEMPERATURE:
         if bound:
-            raise refused(typed, "a temperature takes no < or >", write)
+            raise reading_refused(typed, "a temperature takes no < or >", write)
         if value < _figure("lowest", quantity):
-            raise refused(typed, "below absolute zero", write)
+            raise reading_refused(typed, "below absolute zero", write)
     elif sign == "-":
-        raise refused(typed, f"a {quantity} has no minus here", f"it without the sign, such as {write}")
+        raise reading_refused(
+            typed, f"a {quantity} has no minus here", f"it without the sign, such as {write}"
+        )
     if value > _figure("largest", quantity):
-        raise refused(typed, f"too large for a {quantity}; a prefix may be wrong", write)
+        raise reading_refused(typed, f"too large for a {quantity}; a prefix may be wrong", write)
     if bound == ">":
         if quantity is not Quantity.RESISTANCE or value < _figure("over_limit_bound", Quantity.RESISTANCE):
-            raise refused(
+            raise reading_refused(
                 typed, "> is read for megohms only, as insulation testers show it", f"OL, or {write}"
             )
         return Reading(quantity, None, over_limit=True, text=typed, bound=value)
     if bound == "<":
         if value == 0:
-            raise refused(typed, "nothing is less than zero here", "0.0, or the bound such as <0.1")
+            raise reading_refused(typed, "nothing is less than zero here", "0.0, or the bound such as <0.1")
         return Reading(quantity, 0.0, below_resolution=True, resolution=value, text=typed)
     below = value == 0 and quantity is not Quantity.TEMPERATURE
     return Reading(quantity, value, below_resolution=below, resolution=resolution, text=typed)

@@ -72,7 +72,7 @@ def _settled(readings: Sequence[Reading], meter: Meter | None) -> bool:
     return max(values) - min(values) <= 2 * counts * (1 + 1e-9)
 
 
-def _shown(reading: Reading) -> str:
+def _reading_text(reading: Reading) -> str:
     """A reading with its unit and the digits typed."""
     if reading.below_resolution and reading.resolution is not None:
         return f"below {format_si(reading.resolution, reading.quantity, 1)}"
@@ -84,11 +84,11 @@ def _shown(reading: Reading) -> str:
 
 def _sentence(readings: Sequence[Reading], settled: bool | None) -> str:
     """The repeats in plain words."""
-    shown = ", ".join(_shown(reading) for reading in readings)
+    texts = ", ".join(_reading_text(reading) for reading in readings)
     if settled is None:
-        return f"one reading: {shown}"
+        return f"one reading: {texts}"
     if settled:
-        return f"steady: {shown}"
+        return f"steady: {texts}"
     if readings[0].quantity is Quantity.RESISTANCE:
-        return f"scattered: {shown}; contact not settled, clean the points, press the probes and read again"
-    return f"scattered: {shown}; not settled, wait and read again"
+        return f"scattered: {texts}; contact not settled, clean the points, press the probes and read again"
+    return f"scattered: {texts}; not settled, wait and read again"

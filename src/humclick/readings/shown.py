@@ -82,8 +82,8 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
     ten = int(exponent)
     power, symbol = next(
-        (each for each in reversed(_SYMBOLS[quantity]) if each[0] <= ten), _SYMBOLS[quantity][0]
+        (pair for pair in reversed(_SYMBOLS[quantity]) if pair[0] <= ten), _SYMBOLS[quantity][0]
     )
     decimals = min(max(digits - 1 - (ten - power), 0), digits + 3)
-    shown = f"{float(f'{mantissa}e{ten - power}'):.{decimals}f}"
-    return f"{shown} {symbol}"
+    figure = f"{float(f'{mantissa}e{ten - power}'):.{decimals}f}"
+    return f"{figure} {symbol}"

@@ -14,7 +14,7 @@ from typing import Literal
 
 from humclick.errors import OutOfRange
 from humclick.meters import Quantity
-from humclick.readings.typed import cleaned, digits_from, refused, unit_from
+from humclick.readings.typed import digits_from, normalized, reading_refused, unit_from
 from humclick.sourced import read_data, sourced
 
 __all__ = ["Stamp", "parse_stamp"]
@@ -105,14 +105,14 @@ def parse_stamp(text: str) -> Stamp:
     >>> stamp.low, stamp.high, stamp.volts
     (8.8e-05, 0.000108, 125.0)
     """
-    plain = cleaned(text, _WRITE)
+    plain = normalized(text, _WRITE)
     typed = text.strip()
     plain, volts = _volts(plain, typed)
     plain = _HERTZ.sub(" ", plain, count=1)
     plain, tolerance = _tolerance(plain, typed)
     match = _VALUES.fullmatch(plain.strip(" ,;@"))
     if match is None:
-        raise refused(typed, "not a capacitor's stamp", _WRITE)
+        raise reading_refused(typed, "not a capacitor's stamp", _WRITE)
     first, joined, second, unit = match.groups()
     values = [_farads(run, unit, typed) for run in (first, second) if run is not None]
     if len(values) == 1:
@@ -123,9 +123,11 @@ def parse_stamp(text: str) -> Stamp:
         return replace(largest, sections=sections)
     low, high = values
     if tolerance is not None:
-        raise refused(typed, "a range already says the tolerance", _WRITE)
+        raise reading_refused(typed, "a range already says the tolerance", _WRITE)
     if not low < high:
-        raise refused(typed, "a range goes from low to high", f"{_WRITE}; the last is a dual capacitor")
+        raise reading_refused(
+            typed, "a range goes from low to high", f"{_WRITE}; the last is a dual capacitor"
+        )
     return Stamp(low, None, high, True, volts, typed)
 
 
@@ -139,15 +141,17 @@ def _single(value: float, tolerance: tuple[float, float] | None, volts: float | 
 
 def _volts(plain: str, typed: str) -> tuple[str, float | None]:
     """The stamp without its voltage, and the highest voltage stamped. [V]"""
-    found = list(_VOLTS.finditer(plain))
-    if not found:
+    matches = list(_VOLTS.finditer(plain))
+    if not matches:
         return plain, None
-    if len(found) > 1:
-        raise refused(typed, "more than one voltage", _WRITE)
-    rated = [digits_from(run, typed, _WRITE).times_ten_to(0) for run in found[0].groups() if run is not None]
+    if len(matches) > 1:
+        raise reading_refused(typed, "more than one voltage", _WRITE)
+    rated = [
+        digits_from(run, typed, _WRITE).times_ten_to(0) for run in matches[0].groups() if run is not None
+    ]
     if not 10 <= min(rated) <= max(rated) <= 5000:
-        raise refused(typed, "not the voltage of a motor capacitor", _WRITE)
-    return plain[: found[0].start()] + " " + plain[found[0].end() :], max(rated)
+        raise reading_refused(typed, "not the voltage of a motor capacitor", _WRITE)
+    return plain[: matches[0].start()] + " " + plain[matches[0].end() :], max(rated)
 
 
 def _tolerance(plain: str, typed: str) -> tuple[str, tuple[float, float] | None]:
@@ -161,7 +165,7 @@ def _tolerance(plain: str, typed: str) -> tuple[str, tuple[float, float] | None]
         if pattern is _ABOVE_BELOW:
             below, above = above, below
         if below >= 100 or above >= 100 or below + above == 0:
-            raise refused(typed, "a tolerance is between 0 and 100 %", _WRITE)
+            raise reading_refused(typed, "a tolerance is between 0 and 100 %", _WRITE)
         return plain[: match.start()] + " " + plain[match.end() :], (below, above)
     return plain, None
 
@@ -172,5 +176,5 @@ def _farads(run: str, unit: str, typed: str) -> float:
     value = digits_from(run, typed, _WRITE).times_ten_to(power)
     largest = read_data("humclick.readings", "readings.toml")["largest"]["capacitance"]
     if not 0 < value <= sourced(largest, "readings.toml, largest.capacitance").value:
-        raise refused(typed, "not the value of a motor capacitor", _WRITE)
+        raise reading_refused(typed, "not the value of a motor capacitor", _WRITE)
     return value

@@ -11,7 +11,7 @@ from typing import Literal
 from humclick.errors import OutOfRange, ReadingRefused
 from humclick.meters import Quantity
 from humclick.readings.reading import parse_reading
-from humclick.readings.typed import cleaned, refused
+from humclick.readings.typed import normalized, reading_refused
 from humclick.sourced import read_data, sourced
 
 __all__ = ["PartTemperature", "parse_temperature"]
@@ -55,12 +55,12 @@ def parse_temperature(text: str) -> PartTemperature:
 
     Raises `ReadingRefused` for anything but such a word or a temperature with its unit.
     """
-    plain = cleaned(text, _WRITE)
+    plain = normalized(text, _WRITE)
     word = _WORDS.get(re.sub(r"[.!]", "", plain).casefold().replace("\u2019", "'"))
     if word is not None:
         return PartTemperature(word)
     if not any(letter.isdigit() for letter in plain):
-        raise refused(text.strip(), "not a temperature", _WRITE)
+        raise reading_refused(text.strip(), "not a temperature", _WRITE)
     reading = parse_reading(text, Quantity.TEMPERATURE)
     if reading.value is None:
         raise ReadingRefused(f"{reading.text!r}: the thermometer shows no temperature; write {_WRITE}")

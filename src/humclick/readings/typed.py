@@ -16,7 +16,7 @@ from types import MappingProxyType
 from humclick.errors import ReadingRefused
 from humclick.meters import Quantity
 
-__all__ = ["EXAMPLES", "Digits", "Unit", "cleaned", "digits_from", "refused", "unit_from"]
+__all__ = ["EXAMPLES", "Digits", "Unit", "digits_from", "normalized", "reading_refused", "unit_from"]
 
 #: Longest text that can be a reading or a stamp.
 LONGEST = 80
@@ -54,28 +54,28 @@ _ONE_LETTER = str.maketrans(
 )
 
 
-def refused(text: str, why: str, write: str) -> ReadingRefused:
+def reading_refused(text: str, why: str, write: str) -> ReadingRefused:
     """The refusal of a typed text: what came, what is wrong and what would be right."""
-    shown = ascii(text) if not text.isprintable() else repr(text)
-    shown = shown if len(shown) <= 40 else shown[:37] + "…" + shown[0]
-    return ReadingRefused(f"{shown}: {why}; write {write}")
+    quoted = ascii(text) if not text.isprintable() else repr(text)
+    quoted = quoted if len(quoted) <= 40 else quoted[:37] + "…" + quoted[0]
+    return ReadingRefused(f"{quoted}: {why}; write {write}")
 
 
-def cleaned(text: object, write: str) -> str:
+def normalized(text: object, write: str) -> str:
     """
     Text with one kind of space, mu, omega and minus.
 
     Raises `ReadingRefused` if it is not text, is empty, is too long, or has digits other than 0–9.
     """
     if not isinstance(text, str):
-        raise refused(str(type(text).__name__), "a reading is typed text", write)
+        raise reading_refused(str(type(text).__name__), "a reading is typed text", write)
     if len(text) > LONGEST + 40 or len(text.strip()) > LONGEST:
-        raise refused(text, f"longer than any reading ({LONGEST} characters at most)", write)
+        raise reading_refused(text, f"longer than any reading ({LONGEST} characters at most)", write)
     plain = _SPACES.sub(" ", text.translate(_ONE_LETTER)).strip()
     if not plain:
-        raise refused(text, "nothing is written", write)
+        raise reading_refused(text, "nothing is written", write)
     if any(letter.isnumeric() and not letter.isascii() for letter in plain):
-        raise refused(text, "digits are the plain 0 to 9", write)
+        raise reading_refused(text, "digits are the plain 0 to 9", write)
     return plain
 
 
@@ -107,25 +107,25 @@ def digits_from(run: str, text: str, write: str) -> Digits:
         whole, mark, part = run.replace(" ", "").replace(",", ".").partition(".")
         return Digits(whole + mark + part, len(part))
     if " " in run:
-        raise refused(text, "more than one number, or a space inside one", f"one number: {write}")
+        raise reading_refused(text, "more than one number, or a space inside one", f"one number: {write}")
     if len(marks) > 1:
-        raise refused(
+        raise reading_refused(
             text, "more than one decimal mark; thousands take no comma or dot", _without_marks(run, write)
         )
     if run.endswith((".", ",")):
         if run[:-1] == "1":
-            raise refused(
+            raise reading_refused(
                 text, "a lone 1 at the left of the display is over limit", "OL, or 1.0 if it is a number"
             )
-        raise refused(text, "no digit after the decimal mark", f"{run[:-1]}.0" if run[:-1] else write)
+        raise reading_refused(text, "no digit after the decimal mark", f"{run[:-1]}.0" if run[:-1] else write)
     if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", run):
-        raise refused(
+        raise reading_refused(
             text,
             "the comma may part thousands or decimals",
             f"{run.replace(',', '')} or {run.replace(',', '.')}",
         )
     if not re.fullmatch(r"[0-9]+|[0-9]*[.,][0-9]+", run):
-        raise refused(text, "not a number", write)
+        raise reading_refused(text, "not a number", write)
     whole, mark, part = run.replace(",", ".").partition(".")
     return Digits((whole or "0") + mark + part, len(part))
 
@@ -211,7 +211,9 @@ def unit_from(typed: str, expected: Quantity | None, number: str, text: str) -> 
     compact = typed.replace(" ", "").rstrip(".")
     unit = _unit(compact, expected, number, text)
     if expected is not None and unit.quantity is not expected:
-        raise refused(text, f"that is a {unit.quantity}, and a {expected} is asked for", EXAMPLES[expected])
+        raise reading_refused(
+            text, f"that is a {unit.quantity}, and a {expected} is asked for", EXAMPLES[expected]
+        )
     return unit
 
 
@@ -222,8 +224,10 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if expected in _BARE_NUMBER:
             return Unit(expected, _BARE_NUMBER[expected])
         if expected is _DEGREE:
-            raise refused(text, "the degrees may be Celsius or Fahrenheit", f"{number} °C or {number} °F")
-        raise refused(text, "the unit is missing", f"it with its unit, such as {EXAMPLES[None]}")
+            raise reading_refused(
+                text, "the degrees may be Celsius or Fahrenheit", f"{number} °C or {number} °F"
+            )
+        raise reading_refused(text, "the unit is missing", f"it with its unit, such as {EXAMPLES[None]}")
     if folded in _SPELLED:
         return _SPELLED[folded]
     if folded[0] == "m":
@@ -234,21 +238,21 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if quantity in fits:
             return Unit(quantity, fits[quantity])
         if quantity is _DEGREE:
-            raise refused(text, "kelvins are not read here", EXAMPLES[_DEGREE])
-        raise refused(text, f"a prefix without a unit does not fit a {quantity}", EXAMPLES[quantity])
+            raise reading_refused(text, "kelvins are not read here", EXAMPLES[_DEGREE])
+        raise reading_refused(text, f"a prefix without a unit does not fit a {quantity}", EXAMPLES[quantity])
     if folded == "c" and expected in (None, _DEGREE):
         return Unit(_DEGREE, 0)
     if folded == "f":
         if expected is _DEGREE:
             return Unit(_DEGREE, 0, fahrenheit=True)
         right = f"{number} uF or {number} °F" if expected is None else EXAMPLES[expected]
-        raise refused(text, "F alone may be farads or degrees Fahrenheit", right)
+        raise reading_refused(text, "F alone may be farads or degrees Fahrenheit", right)
     fitting = [
         name for name, unit in _SPELLED.items() if name.isascii() and expected in (None, unit.quantity)
     ]
     near = get_close_matches(folded, fitting, n=1, cutoff=0.66)
     right = f"{number} {near[0]}" if near else EXAMPLES[expected]
-    raise refused(text, f"{compact[:20]!a} is not a unit known here", right)
+    raise reading_refused(text, f"{compact[:20]!a} is not a unit known here", right)
 
 
 def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
@@ -263,13 +267,13 @@ def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
             return Unit(_OHM, 6)
         if rest == "ω":
             return Unit(_OHM, -3)
-        raise refused(text, "a small m may be milli or mega", f"{number} megohm or {number} mΩ")
+        raise reading_refused(text, "a small m may be milli or mega", f"{number} megohm or {number} mΩ")
     for quantity, units in ((_VOLT, _VOLTS), (_AMPERE, _AMPS)):
         if rest in units:
             if letter == "m":
                 return Unit(quantity, -3)
             symbol = "V" if quantity is _VOLT else "A"
-            raise refused(text, "a large M is mega, milli is a small m", f"{number} m{symbol}")
+            raise reading_refused(text, "a large M is mega, milli is a small m", f"{number} m{symbol}")
     if rest == "f":
-        raise refused(text, "mF is micro to some and milli to others", f"{number} uF")
-    raise refused(text, f"{(letter + rest)[:20]!a} is not a unit known here", EXAMPLES[None])
+        raise reading_refused(text, "mF is micro to some and milli to others", f"{number} uF")
+    raise reading_refused(text, f"{(letter + rest)[:20]!a} is not a unit known here", EXAMPLES[None])
