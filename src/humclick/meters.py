@@ -21,7 +21,7 @@ import msgspec
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.sourced import read_data, sourced
-from humclick.typed_data import brief, typed
+from humclick.typed_data import brief, typed_value
 
 __all__ = [
     "Meter",
@@ -110,19 +110,19 @@ class Meter:
     def __post_init__(self) -> None:
         if not self.ranges:
             raise OutOfRange(f"meter {self.name!r} has no ranges; give at least one")
-        seen: set[tuple[Quantity, float]] = set()
-        for each in self.ranges:
-            key = (each.quantity, each.full_scale)
-            if key in seen:
+        ends: set[tuple[Quantity, float]] = set()
+        for span in self.ranges:
+            key = (span.quantity, span.full_scale)
+            if key in ends:
                 raise OutOfRange(
-                    f"meter {self.name!r} has two {each.quantity} ranges that end at {each.full_scale:g}"
-                    f" {_SI[each.quantity]}; keep one"
+                    f"meter {self.name!r} has two {span.quantity} ranges that end at {span.full_scale:g}"
+                    f" {_SI[span.quantity]}; keep one"
                 )
-            seen.add(key)
+            ends.add(key)
 
     def measures(self, quantity: Quantity) -> bool:
         """Whether the meter has a range for the quantity."""
-        return any(each.quantity == quantity for each in self.ranges)
+        return any(span.quantity == quantity for span in self.ranges)
 
     def range_for(self, quantity: Quantity, value: float) -> MeterRange:
         """
@@ -133,12 +133,12 @@ class Meter:
         if math.isnan(value):
             raise OutOfRange(f"a {quantity} must be a number, got nan")
         ranges = sorted(
-            (each for each in self.ranges if each.quantity == quantity), key=lambda each: each.full_scale
+            (span for span in self.ranges if span.quantity == quantity), key=lambda span: span.full_scale
         )
         if not ranges:
-            can = ", ".join(sorted({str(each.quantity) for each in self.ranges}))
+            can = ", ".join(sorted({str(span.quantity) for span in self.ranges}))
             raise OutOfRange(f"meter {self.name!r} does not measure {quantity}; it measures {can}")
-        return next((each for each in ranges if abs(value) < each.full_scale), ranges[-1])
+        return next((span for span in ranges if abs(value) < span.full_scale), ranges[-1])
 
     def highest(self, quantity: Quantity) -> float:
         """Where OL begins: the end of the top range. [SI]"""
@@ -235,17 +235,17 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     "kΩ"; without it the SI unit) and ``source``. Raises `Refused` if a field is missing, unknown or cannot be
     right; the message names the field.
     """
-    given = typed(table, _Table, where, Refused)
-    if not given.name.strip():
-        raise Refused(f"{where}: name must be text; got {brief(given.name)}")
-    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(given.ranges, start=1)]
-    voltage = given.test_voltage.value if isinstance(given.test_voltage, _Volts) else given.test_voltage
+    fields = typed_value(table, _Table, where, Refused)
+    if not fields.name.strip():
+        raise Refused(f"{where}: name must be text; got {brief(fields.name)}")
+    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(fields.ranges, start=1)]
+    voltage = fields.test_voltage.value if isinstance(fields.test_voltage, _Volts) else fields.test_voltage
     if voltage is not None and not 0 < voltage < math.inf:
         raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
     order = list(Quantity)
-    ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
+    ranges.sort(key=lambda span: (order.index(span.quantity), span.full_scale))
     try:
-        return Meter(given.name.strip(), given.title.strip() or given.name.strip(), tuple(ranges), voltage)
+        return Meter(fields.name.strip(), fields.title.strip() or fields.name.strip(), tuple(ranges), voltage)
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
 

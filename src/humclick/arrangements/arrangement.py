@@ -20,10 +20,10 @@ import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
-from humclick.parts.mode import Row
+from humclick.parts.mode import DataTable
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
-from humclick.typed_data import typed
+from humclick.typed_data import typed_value
 
 __all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
 
@@ -43,11 +43,11 @@ class PlacedPart:
 
     def remedy(self, mode: str) -> str:
         """Name of the remedy for a mode of this part."""
-        own = self.family.mode(mode).remedy
-        return self.remedies.get(own, own)
+        usual = self.family.mode(mode).remedy
+        return self.remedies.get(usual, usual)
 
 
-class _Part(Row, frozen=True):
+class _Part(DataTable, frozen=True):
     """A part as a file places it; its name in the machine is that of its family where none is given."""
 
     family: str
@@ -60,7 +60,7 @@ class _Part(Row, frozen=True):
         return PlacedPart(self.id or self.family, family(self.family), connect, self.remedies)
 
 
-class _Protector(Row, frozen=True):
+class _Protector(DataTable, frozen=True):
     """A protector where it is: the node at which the windings meet, and wires that come with it."""
 
     family: str
@@ -70,7 +70,7 @@ class _Protector(Row, frozen=True):
     links: tuple[tuple[str, str], ...] = ()
 
 
-class _Frame(Row, frozen=True):
+class _Frame(DataTable, frozen=True):
     """What every machine has besides its start gear."""
 
     before: tuple[_Part, ...]
@@ -80,17 +80,17 @@ class _Frame(Row, frozen=True):
 
 @cache
 def _frame() -> _Frame:
-    return typed(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
+    return typed_value(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
 
 
 def framed(role: Role) -> Family:
     """The family of a part that every machine with a run and a start winding has."""
     frame = _frame()
-    found = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
-    return found[role]
+    by_role = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
+    return by_role[role]
 
 
-class _File(Row, frozen=True):
+class _File(DataTable, frozen=True):
     """A file of an arrangement, field by field; see `Arrangement`."""
 
     title: str
@@ -204,14 +204,14 @@ def arrangement(name: str) -> Arrangement:
 def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
     source = arrangement_sources()[name]
     where = str(source)
-    file = typed(source.table(), _File, where)
+    file = typed_value(source.table(), _File, where)
     if not file.protectors:
         raise DataError(f"{where}: protectors must name one of {', '.join(_frame().protector)}, or more")
     if file.starts_as and file.starts_as not in arrangement_sources():
         raise DataError(f"{where}: starts_as must be {one_of(file.starts_as, arrangement_sources())}")
     gear = _gear(file.part, where)
     _check_roles(gear, file.recognised_only, where)
-    values = {each: getattr(file, each) for each in file.__struct_fields__ if each != "part"}
+    values = {key: getattr(file, key) for key in file.__struct_fields__ if key != "part"}
     simulated = file.recognised_only or starts_table(name) is not None
     return Arrangement(id=name, gear=gear, simulated=simulated, **values)
 

@@ -67,10 +67,10 @@ class Machine:
 
     def __repr__(self) -> str:
         plate = self.nameplate
-        told = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
-        told += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
-        told += [plate.refrigerant] if plate.refrigerant else []
-        return f"<{', '.join(told)}>"
+        words = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
+        words += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
+        words += [plate.refrigerant] if plate.refrigerant else []
+        return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
         for key in self.known:
@@ -146,9 +146,9 @@ class Machine:
         A run winding follows from locked-rotor amperes by R = V / (I_LR |z|), with z the ratio of locked
         impedance to dc resistance in the winding's data file.
         """
-        own = self.known.get(f"{part}.{size}")
-        if own is not None:
-            return own
+        known = self.known.get(f"{part}.{size}")
+        if known is not None:
+            return known
         placed = self.part(part)
         typical = placed.family.size(size, self.nameplate.volts_class)
         amps, role = self.nameplate.locked_rotor_amps, placed.family.role
@@ -173,8 +173,8 @@ class Machine:
         A control that does not call is passing too, but no rest makes it call.
         """
         family = self.part(part).family
-        own = family.mode(mode)
-        return family.role is not Role.CONTROL and (own.passing or own.eased)
+        state = family.mode(mode)
+        return family.role is not Role.CONTROL and (state.passing or state.eased)
 
     def sized(
         self, part: str, mode: str, condition: Condition
@@ -182,20 +182,20 @@ class Machine:
         """Branches of a part under a condition, each with its spread; kept, for networks ask often."""
         key = (part, mode, condition)
         if key not in self._sized:
-            own = self.part(part).family.mode(mode)
+            state = self.part(part).family.mode(mode)
             rows = self.branches(part, mode, condition)
-            self._sized[key] = tuple((a, b, row, self.spread_of(part, own, row)) for a, b, row in rows)
+            self._sized[key] = tuple((a, b, row, self.spread_of(part, state, row)) for a, b, row in rows)
         return self._sized[key]
 
     def branches(self, part: str, mode: str, condition: Condition) -> tuple[tuple[str, str, Branch], ...]:
         """Branches of a part under a condition, with the machine's nodes at their ends."""
         placed = self.part(part)
-        found = []
+        placed_branches = []
         for branch in placed.family.mode(mode).branches:
             if branch.exists(condition):
                 first, second = (_node(placed, t) for t in branch.between)
-                found.append((first, second, branch))
-        return tuple(found)
+                placed_branches.append((first, second, branch))
+        return tuple(placed_branches)
 
 
 def _node(placed: PlacedPart, terminal: str) -> str:

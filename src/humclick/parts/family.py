@@ -17,12 +17,12 @@ from typing import Any, Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
-from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
+from humclick.parts.mode import Branch, Condition, DataTable, Element, Mode, Regime, When
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
 from humclick.safety import gates, stops
 from humclick.sourced import Spread
-from humclick.typed_data import sizes_in, typed
+from humclick.typed_data import sizes_in, typed_value
 
 __all__ = [
     "GEAR_ROLES",
@@ -33,7 +33,7 @@ __all__ = [
     "Drawn",
     "Element",
     "Family",
-    "Fit",
+    "FitProbe",
     "Look",
     "Mode",
     "Regime",
@@ -68,7 +68,7 @@ class Role(StrEnum):
 GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
-class Look(Row, frozen=True):
+class Look(DataTable, frozen=True):
     """Something to see, hear or feel on a part, without a meter."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
@@ -99,7 +99,7 @@ class Look(Row, frozen=True):
                 raise ValueError(f"due, bars and stops must be of {one_of(answer, self.outcomes)}")
 
 
-class BenchTest(Row, frozen=True):
+class BenchTest(DataTable, frozen=True):
     """A measurement on the part by itself, taken off or isolated."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
@@ -112,7 +112,7 @@ class BenchTest(Row, frozen=True):
     turned: bool = False  #: Whether the part is turned over for it.
 
 
-class Drawn(Row, frozen=True):
+class Drawn(DataTable, frozen=True):
     """How a part is drawn between two of its terminals."""
 
     ends: tuple[str, str]  #: The two terminals.
@@ -125,7 +125,7 @@ class Drawn(Row, frozen=True):
     word: str = ""  #: Added to the family's title beside it, such as ``coil``.
 
 
-class Fit(Row, frozen=True):
+class FitProbe(DataTable, frozen=True):
     """Trying a machine with this part new or put right, where that is not said as for any start gear."""
 
     #: The probe's one line, and how it is done; empty for the usual words of a new part.
@@ -134,7 +134,7 @@ class Fit(Row, frozen=True):
     mends: str = ""  #: The single mode that is put right, as ``part.mode``; empty for the whole part.
 
 
-class Substitute(Row, frozen=True):
+class Substitute(DataTable, frozen=True):
     """What a new part is tried by against the old one in the simulated start; see `humclick.replacement`."""
 
     example: str  #: How its marks are written.
@@ -146,7 +146,7 @@ class Substitute(Row, frozen=True):
     marks: tuple[dict[str, Any], ...] = msgspec.field(name="mark", default=())  #: Marks that count only here.
 
 
-class Family(Row, frozen=True, dict=True):
+class Family(DataTable, frozen=True, dict=True):
     """A kind of part."""
 
     #: Short name, that of its folder, and the trade's name.
@@ -177,7 +177,7 @@ class Family(Row, frozen=True, dict=True):
     typical: dict[str, dict[str, Any]] = msgspec.field(default_factory=dict)
     drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())  #: How it is drawn.
     #: Trying it new or put right; None where only start gear's usual words apply, or nothing.
-    fit: Fit | None = None
+    fit: FitProbe | None = None
     #: How a new one is tried in the simulation; None where it cannot be.
     substitute: Substitute | None = None
     #: For the customer: what it does, and what was tested when it was.
@@ -294,11 +294,11 @@ def _read(name: str, folders: tuple[Path, ...]) -> Family:
     if "name" in data:
         raise DataError(f"{source}: name is that of its folder; leave it out")
     sizes = sizes_in(data.get("sizes", {}), str(source))
-    found = typed({**data, "sizes": sizes, "name": name}, Family, str(source))
-    _check_elsewhere(found, str(source))
-    if found.in_time and found.in_time not in family_sources():
-        raise DataError(f"{source}: in_time must be {one_of(found.in_time, family_sources())}")
-    return found
+    kind = typed_value({**data, "sizes": sizes, "name": name}, Family, str(source))
+    _check_elsewhere(kind, str(source))
+    if kind.in_time and kind.in_time not in family_sources():
+        raise DataError(f"{source}: in_time must be {one_of(kind.in_time, family_sources())}")
+    return kind
 
 
 def families() -> tuple[str, ...]:

@@ -24,11 +24,11 @@ from humclick.physics.bounds import between
 
 __all__ = [
     "Capacitor",
+    "ClosedCircuit",
     "CurrentRelay",
     "Gear",
     "InTime",
     "Law",
-    "Plain",
     "PotentialRelay",
     "Protector",
     "Ptc",
@@ -74,7 +74,7 @@ class Capacitor:
 
 
 @dataclass(frozen=True, slots=True)
-class Plain:
+class ClosedCircuit:
     """A start circuit that is always joined: a wire, a bridged starter, a broken pill making contact."""
 
     ohms: float = 0.1  #: [Ω]
@@ -192,7 +192,7 @@ def _contact(relay: CurrentRelay | PotentialRelay) -> None:
     _stuck(relay.stuck, "a relay contact")
 
 
-Gear = Plain | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
+Gear = ClosedCircuit | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,11 +299,11 @@ def law_of(kind: Family, part: InTime) -> Law | None:
     something else.
     """
     name = kind.in_time or kind.name
-    found = _module(name, shelves())(part)
+    made = _module(name, shelves())(part)
     wanted = {Role.PROTECTOR: (Protector,), Role.STARTER: (*get_args(Gear), type(None))}
-    if not isinstance(found, wanted.get(kind.role, (Capacitor,))):
-        raise DataError(f"{family_sources()[name]}: law(part) of a {kind.role} must not make {found!r}")
-    law: Law | None = found
+    if not isinstance(made, wanted.get(kind.role, (Capacitor,))):
+        raise DataError(f"{family_sources()[name]}: law(part) of a {kind.role} must not make {made!r}")
+    law: Law | None = made
     return law
 
 

@@ -15,7 +15,7 @@ import msgspec
 
 from humclick.errors import one_of
 
-__all__ = ["Branch", "Condition", "Element", "Mode", "Regime", "Row", "When"]
+__all__ = ["Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
 
 
 class Regime(StrEnum):
@@ -42,11 +42,11 @@ class Condition:
     turned: bool = False  #: Turned over against its working position (matters for a gravity relay).
 
 
-class Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class DataTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A table of a data file; a field it does not have is refused."""
 
 
-class When(Row, frozen=True):
+class When(DataTable, frozen=True):
     """Under which conditions a branch exists; what is left out does not matter. Regimes apart by ``|``."""
 
     regime: str = "|".join(Regime)
@@ -67,7 +67,7 @@ class When(Row, frozen=True):
         )
 
 
-class Branch(Row, frozen=True):
+class Branch(DataTable, frozen=True):
     """One two-terminal element of a part in some mode."""
 
     #: Two terminals of the part. A terminal in braces (``{shell}``) is a node of the machine.
@@ -85,7 +85,7 @@ class Branch(Row, frozen=True):
         return self.when.holds(condition)
 
 
-class Mode(Row, frozen=True):
+class Mode(DataTable, frozen=True):
     """One condition a part can be in."""
 
     name: str  #: Short name, unique in its family.
