@@ -11,17 +11,17 @@ from zlib import crc32
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
-from humclick.circuit.layout import lay_out, nodes_of
+from humclick.circuit.layout import lay_out, machine_nodes
 from humclick.errors import Refused, Unknown
 from humclick.readings.shown import percent
 
-__all__ = ["describe", "draw_svg", "draw_text"]
+__all__ = ["describe_wiring", "draw_svg", "draw_text"]
 
 
 def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]:
     if probe is None:
         return ()
-    nodes = nodes_of(machine)
+    nodes = machine_nodes(machine)
     for name in probe:
         if name not in nodes:
             raise Unknown(f"node of {machine.arrangement.id}", name, sorted(nodes))
@@ -30,7 +30,7 @@ def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]
     return probe
 
 
-def describe(
+def describe_wiring(
     machine: Machine,
     probe: tuple[str, str] | None = None,
     suspects: Mapping[str, float] | None = None,
@@ -38,13 +38,13 @@ def describe(
 ) -> str:
     """The drawing in sentences, for a reader who cannot see it."""
     marked = _checked(machine, probe)
-    said = []
+    sentences = []
     for placed in machine.parts:
         ends = list(dict.fromkeys(placed.connect.values()))
         if len(ends) > 1:
-            said.append(f"{placed.family.title} joins {', '.join(ends[:-1])} and {ends[-1]}")
-    said += [f"a wire joins {a} and {b}" for a, b in machine.wires]
-    text = "; ".join(said) + "."
+            sentences.append(f"{placed.family.title} joins {', '.join(ends[:-1])} and {ends[-1]}")
+    sentences += [f"a wire joins {a} and {b}" for a, b in machine.wires]
+    text = "; ".join(sentences) + "."
     if marked:
         text += f" Probe 1 on {marked[0]}, probe 2 on {marked[1]}."
     if clamp is not None:
@@ -62,7 +62,7 @@ def draw_svg(
     suspects: Mapping[str, float] | None = None,
     dark: bool = False,
     clamp: tuple[str, str] | None = None,
-    said: Callable[[str], str] = str,
+    translate: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as one SVG document.
@@ -77,7 +77,7 @@ def draw_svg(
         Light lines on a dark ground.
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round: marked by a ring with an A half-way.
-    said : callable
+    translate : callable
         A title into what is written: another language. The description stays as it is.
 
     Returns
@@ -96,9 +96,9 @@ def draw_svg(
     """
     marked = _checked(machine, probe)
     suspects = suspects or {}
-    scene = lay_out(machine, suspects, said)
+    scene = lay_out(machine, suspects, translate)
     title = f"Wiring: {machine.arrangement.title}"
-    desc = describe(machine, probe, suspects, clamp)
+    desc = describe_wiring(machine, probe, suspects, clamp)
     tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
     palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
     ends = [scene.nodes[name] for name in _checked(machine, clamp)]
@@ -116,7 +116,7 @@ def draw_text(
     line below that says so. Raises as `draw_svg`.
     """
     marked = _checked(machine, clamp or probe)
-    text = drawing_text.sheet(lay_out(machine), marked)
+    text = drawing_text.text_sheet(lay_out(machine), marked)
     if clamp is not None:
         text += (
             f"\nthe clamp round the one wire between (1) {clamp[0]} and [2] {clamp[1]}, on neither of them\n"

@@ -12,8 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.solve import Element as Impedance
-from humclick.circuit.solve import resistance_between
+from humclick.circuit.solve import Impedance, resistance_between
 from humclick.parts.family import HEALTHY, Condition, Element, Role
 from humclick.sourced import Spread
 
@@ -64,7 +63,7 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
     """
     for part in modes:
         machine.part(part)
-    found: list[NetworkBranch] = []
+    branches: list[NetworkBranch] = []
     for placed in machine.parts:
         if placed.id in setup.absent or (setup.alone and placed.id != setup.alone):
             continue
@@ -72,10 +71,10 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
             continue
         mode = modes.get(placed.id, HEALTHY)
         for a, b, branch, spread in machine.sized(placed.id, mode, setup.condition):
-            found.append(
+            branches.append(
                 NetworkBranch(a, b, placed.id, branch.size, branch.element, spread, branch.pulled_by)
             )
-    return tuple(found)
+    return tuple(branches)
 
 
 def predict(
@@ -101,9 +100,9 @@ def predict(
     branches adds before squaring.
     The sensitivities are exact: ∂R/∂R_k is the squared current in k for unit current between the points.
     """
-    found = [b for b in branches_of(machine, modes, setup) if b.element is Element.OHMIC]
+    branches = [b for b in branches_of(machine, modes, setup) if b.element is Element.OHMIC]
     elements: list[Impedance] = []
-    for branch in found:
+    for branch in branches:
         ohms = branch.spread.median * (copper if branch.size == "winding" else 1.0)
         elements.append((branch.a, branch.b, ohms))
     if not setup.alone:
@@ -111,15 +110,18 @@ def predict(
     result = resistance_between(elements, *points)
     if not math.isfinite(result.ohms) or result.ohms == 0.0:
         return Predicted(result.ohms, 0.0, ())
-    return _carried(found, elements, result.ohms, result.sensitivity)
+    return _carried(branches, elements, result.ohms, result.sensitivity)
 
 
 def _carried(
-    found: Sequence[NetworkBranch], elements: Sequence[Impedance], ohms: float, sensitivity: Sequence[float]
+    branches: Sequence[NetworkBranch],
+    elements: Sequence[Impedance],
+    ohms: float,
+    sensitivity: Sequence[float],
 ) -> Predicted:
     share: dict[tuple[str, str], float] = {}
     spread: dict[tuple[str, str], float] = {}
-    for branch, element, slope in zip(found, elements, sensitivity, strict=False):
+    for branch, element, slope in zip(branches, elements, sensitivity, strict=False):
         key = (branch.part, branch.size)
         share[key] = share.get(key, 0.0) + slope * float(element[2].real) / ohms
         spread[key] = branch.spread.sigma

@@ -17,7 +17,7 @@ from humclick.circuit.drawing_text import Canvas
 from humclick.circuit.scene import Text
 from humclick.errors import Refused, Unknown
 
-__all__ = ["LAYOUTS", "pin_names", "pins_svg", "pins_text", "relay_svg", "relay_text"]
+__all__ = ["LAYOUTS", "pin_names", "pins_svg", "pins_text", "relay_svg"]
 
 #: Place of each pin in reading order, in steps right of and below the middle.
 LAYOUTS: dict[str, tuple[tuple[int, int], ...]] = {
@@ -44,7 +44,7 @@ def pin_names(labels: Sequence[str | None] = _UNKNOWN) -> tuple[str, ...]:
     return tuple(label or str(i + 1) for i, label in enumerate(labels))
 
 
-def _seen(layout: str, upside_down: bool) -> tuple[tuple[int, int], ...]:
+def _places(layout: str, upside_down: bool) -> tuple[tuple[int, int], ...]:
     if layout not in LAYOUTS:
         raise Unknown("pin layout", layout, LAYOUTS)
     turn = -1 if upside_down else 1
@@ -86,7 +86,7 @@ def pins_text(
     across, down = 28, 12
     canvas.outline(2, 1, across, down)
     canvas.write(2, down + 1 if upside_down else 0, "v up" if upside_down else "^ up")
-    for name, (dx, dy) in zip(names, _seen(layout, upside_down), strict=True):
+    for name, (dx, dy) in zip(names, _places(layout, upside_down), strict=True):
         x, y = 15 + dx * 4, 6 + dy * 2
         canvas.write(x - 1, y, f"({name})" if name in PINS else f"<{name}>")
         if name in marked:
@@ -133,7 +133,7 @@ def pins_svg(
         'stroke-width="3.5"/>'
     )
     out.append(_up_arrow(28, 155, upside_down, palette))
-    for name, (dx, dy) in zip(names, _seen(layout, upside_down), strict=True):
+    for name, (dx, dy) in zip(names, _places(layout, upside_down), strict=True):
         x, y = 200.0 + dx * 48, 150.0 + dy * (48 if layout == "column" else 62)
         if name in marked:
             which = marked.index(name)
@@ -155,36 +155,6 @@ def _relay_says(turned: bool) -> str:
     if turned:
         return "turned over: the contacts close, if healthy"
     return "working position: plunger down, contacts open"
-
-
-def relay_text(turned: bool = False) -> str:
-    """
-    The gravity relay as plain text, off the machine: in its working position, or turned over.
-
-    The arrow shows which end of the relay is marked as up.
-    """
-    canvas = Canvas()
-    canvas.outline(2, 1, 30, 11)
-
-    def turn(y: int) -> int:
-        return 12 - y if turned else y
-
-    canvas.write(2, turn(0), "v up" if turned else "^ up")
-    contacts, plunger = turn(3), turn(3 if turned else 8)
-    for x, dx in ((8, -3), (24, 3)):
-        canvas.stroke(x + dx * 2, contacts, x, contacts)
-        canvas.write(x, contacts, "o")
-    canvas.write(7, turn(7), "[coil")
-    canvas.write(21, turn(7), "coil]")
-    for y in range(min(plunger, turn(8)), max(plunger, turn(8)) + 1):
-        canvas.write(15, y, "##")
-    if turned:
-        canvas.write(9, contacts, "=" * 15)
-    else:
-        canvas.write(9, turn(5), "=" * 15)
-        for y in (6, 7):
-            canvas.write(15, y, "##")
-    return "\n".join(canvas.lines()) + f"\n  {_relay_says(turned)}\n"
 
 
 def relay_svg(turned: bool = False, dark: bool = False) -> str:

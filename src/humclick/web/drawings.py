@@ -17,7 +17,7 @@ from itertools import pairwise
 from markupsafe import Markup, escape
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg
+from humclick.circuit.drawing import describe_wiring, draw_svg
 from humclick.circuit.drawing_svg import LIGHT, mark, mix
 from humclick.circuit.layout import lay_out
 from humclick.circuit.scene import LONG, RING, Scene, Symbol
@@ -220,7 +220,9 @@ def wiring(
     scene = lay_out(machine, shares, language.plain)
     own = _own_symbol(scene, probe) if points and probe is not None else None
     clamped = points if points and probe is not None and probe.quantity == "current" else None
-    svg = draw_svg(machine, None if own or clamped else points, shares, clamp=clamped, said=language.plain)
+    svg = draw_svg(
+        machine, None if own or clamped else points, shares, clamp=clamped, translate=language.plain
+    )
     if own is not None:
         svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))
@@ -232,7 +234,7 @@ def wiring(
     return Wiring(
         Markup(whole),  # escaped where it is drawn
         _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
-        describe(machine, None if clamped else points, clamp=clamped),
+        describe_wiring(machine, None if clamped else points, clamp=clamped),
         points or (),
         next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
     )

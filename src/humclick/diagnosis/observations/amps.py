@@ -77,7 +77,7 @@ class Amps(Model):
             "off again.",
             self,
             "current",
-            clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,
+            clamp=_COMMON if set(_COMMON) <= layout.machine_nodes(machine) else None,
             minutes=minutes,
             risk=risk,
             live=True,
