@@ -52,13 +52,13 @@ def current_trace(recording: Recording) -> Trace:
         hertz = None
         step = recording.step
     else:
-        found = swings(recording.values, recording.rate)
-        hertz = min(_LINE, key=lambda f: abs(f - found))
-        if found and abs(found - hertz) > 2.5:
+        frequency = swings(recording.values, recording.rate)
+        hertz = min(_LINE, key=lambda f: abs(f - frequency))
+        if frequency and abs(frequency - hertz) > 2.5:
             notes.append(
-                f"The waveform swings {found:.1f} times a second; it was taken as mains of {hertz:g} Hz."
+                f"The waveform swings {frequency:.1f} times a second; it was taken as mains of {hertz:g} Hz."
             )
-        elif not found:
+        elif not frequency:
             notes.append("No mains current stands out in the waveform.")
         step = 0.5 / hertz
         per = recording.rate * step
@@ -114,7 +114,7 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
     values = recording.values
     zero = _offset(values, per)
     clip = math.inf if recording.clip is None else (recording.clip - zero) * _AT_CLIP
-    found = []
+    amps = []
     for k in range(int(len(values) / per)):
         first, end = int(k * per), (k + 1) * per
         piece = [v - zero for v in values[first : math.ceil(end)]]
@@ -125,9 +125,9 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
         count = sum(s for _, s in there)
         over = 0 if clip == math.inf else sum(abs(v) >= clip for v, _ in there)
         if count < 0.5 * per:
-            found.append(math.nan)
+            amps.append(math.nan)
         elif over > 0.05 * count:
-            found.append(clip / math.cos(0.5 * math.pi * min(over / count, 0.8)) / math.sqrt(2.0))
+            amps.append(clip / math.cos(0.5 * math.pi * min(over / count, 0.8)) / math.sqrt(2.0))
         else:
-            found.append(math.sqrt(sum(s * v * v for v, s in there) / count))
-    return found
+            amps.append(math.sqrt(sum(s * v * v for v, s in there) / count))
+    return amps

@@ -10,13 +10,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from humclick.recordings.attempts import attempts
 from humclick.recordings.course import Course, course_of_current, course_of_sound
 from humclick.recordings.currents import Trace, current_trace
-from humclick.recordings.features import RecordingMeasured, measured
-from humclick.recordings.recognise import Plate, Shown, recognise
+from humclick.recordings.features import RecordingMeasured, measure_recording
+from humclick.recordings.recognise import Plate, Recognition, recognise
 from humclick.recordings.recording import Recording
-from humclick.recordings.sound import SoundShown, listen
+from humclick.recordings.sound import SoundRecognition, listen
+from humclick.recordings.stretches import current_stretches
 
 __all__ = ["Evidence", "current_evidence", "evidence_of", "is_sound"]
 
@@ -64,7 +64,9 @@ def _at(values: list[float], hertz: float, rate: float) -> float:
     return 2.0 * (a * a + b * b - turn * a * b) / len(values) ** 2
 
 
-def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[RecordingMeasured, Shown]:
+def current_evidence(
+    recording: Recording, plate: Plate | None = None
+) -> tuple[RecordingMeasured, Recognition]:
     """
     What a recording of the line current measures and shows.
 
@@ -73,10 +75,10 @@ def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[
     return _weighed(current_trace(recording), plate or Plate())
 
 
-def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Shown]:
+def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Recognition]:
     lra = plate.locked_rotor_amps
-    found = measured(trace, attempts(trace, lra), lra)
-    return found, recognise(found, plate)
+    measured = measure_recording(trace, current_stretches(trace, lra), lra)
+    return measured, recognise(measured, plate)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +86,7 @@ class Evidence:
     """What a recording shows, whatever it is of."""
 
     recording: Recording
-    shown: Shown | SoundShown  #: What it shows, of a current or of a sound.
+    recognition: Recognition | SoundRecognition  #: What it shows, of a current or of a sound.
     course: Course
     measured: RecordingMeasured | None = None  #: Its attempts measured; of a current only.
 
@@ -100,8 +102,9 @@ def evidence_of(
     """
     if is_sound(recording) if sound is None else sound:
         heard = listen(recording, hertz=hertz)
-        return Evidence(recording=recording, shown=heard, course=course_of_sound(recording, heard))
+        return Evidence(recording=recording, recognition=heard, course=course_of_sound(recording, heard))
     trace = current_trace(recording)
-    found, shown = _weighed(trace, plate)
-    course = course_of_current(trace, [each.attempt for each in found.attempts], shown.heard)
-    return Evidence(recording=recording, shown=shown, course=course, measured=found)
+    measured, recognition = _weighed(trace, plate)
+    stretches = [attempt.stretch for attempt in measured.attempts]
+    course = course_of_current(trace, stretches, recognition.heard)
+    return Evidence(recording=recording, recognition=recognition, course=course, measured=measured)

@@ -43,9 +43,9 @@ class Recording:
 
     def __post_init__(self) -> None:
         for name in ("values", "times"):
-            given = getattr(self, name)
-            if given is not None and not isinstance(given, array):
-                object.__setattr__(self, name, array("d", given))
+            values = getattr(self, name)
+            if values is not None and not isinstance(values, array):
+                object.__setattr__(self, name, array("d", values))
         if not RATES[0] <= 1.0 / max(self.step, 1e-12) <= RATES[1]:
             raise OutOfRange(
                 f"{self.name}: {1 / max(self.step, 1e-12):g} samples a second cannot be right; "

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from humclick.recordings.currents import Trace
 
-__all__ = ["Attempt", "attempts"]
+__all__ = ["CurrentStretch", "current_stretches"]
 
 #: Current flows above this share of the largest. [-]
 _SHARE = 0.015
@@ -21,7 +21,7 @@ _SHORTEST = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Attempt:
+class CurrentStretch:
     """A stretch in which current flows."""
 
     #: When current came and when it stopped, or the recording ended. [s]
@@ -39,7 +39,7 @@ class Attempt:
         return self.off - self.on
 
 
-def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Attempt, ...]:
+def current_stretches(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[CurrentStretch, ...]:
     """
     Find every start attempt.
 
@@ -61,7 +61,7 @@ def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Atte
     return _stretches(trace, level)
 
 
-def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
+def _stretches(trace: Trace, level: float) -> tuple[CurrentStretch, ...]:
     amps, times, step = trace.amps, trace.times, trace.step
     runs: list[list[int]] = []
     flowing = False
@@ -78,15 +78,15 @@ def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
             joined[-1][1] = run[1]
         else:
             joined.append(run)
-    found = []
+    stretches = []
     for first, last in joined:
         lasting = times[last - 1] - times[first] + step
         if lasting < _SHORTEST and last < len(amps):
             continue
         if last - first == 1 and step < 0.1:
             continue
-        found.append(
-            Attempt(
+        stretches.append(
+            CurrentStretch(
                 on=_edge(trace, first),
                 off=_edge(trace, last) if last < len(amps) else times[-1] + 0.5 * step,
                 first=first,
@@ -95,7 +95,7 @@ def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
                 cut=last == len(amps),
             )
         )
-    return tuple(found)
+    return tuple(stretches)
 
 
 def _edge(trace: Trace, at: int) -> float:

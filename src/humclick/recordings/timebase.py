@@ -131,17 +131,17 @@ def on_time_base(
     rate = rate or (layout.rate if layout.kind in ("", "count") else None)
     start, step, stamps = 0.0, 0.0, None
     if layout.kind in ("number", "count") and rate is None:
-        times, said = _in_seconds(layout, times, values, rounds, name)
-        notes += said
+        times, remarks = _in_seconds(layout, times, values, rounds, name)
+        notes += remarks
     if rate is not None:
         step = 1.0 / rate
     elif layout.time is None:
-        found, said_ = _from_line(values, rounds, name)
-        notes.append(said_)
-        step = 1.0 / found
+        line_rate, remark = _from_line(values, rounds, name)
+        notes.append(remark)
+        step = 1.0 / line_rate
     else:
-        start, step, stamps, values, said = _even(times, values, layout, name)
-        notes += said
+        start, step, stamps, values, remarks = _even(times, values, layout, name)
+        notes += remarks
     if layout.kind in ("clock", "datetime"):
         if stamps is not None:
             stamps = array("d", (t - start for t in stamps))
@@ -215,8 +215,8 @@ def _in_seconds(
     if layout.kind == "count" or (
         not layout.unit and abs(step - 1.0) < 1e-9 and swings(values, 1000.0) > 3.0
     ):
-        found, said = _from_line(values, rounds, name)
-        return _times(times, 1.0 / found), [said]
+        line_rate, remark = _from_line(values, rounds, name)
+        return _times(times, 1.0 / line_rate), [remark]
     if layout.unit:
         return (times if layout.unit == 1.0 else _times(times, layout.unit)), []
     if step >= 5.0 and abs(step - round(step)) < 1e-6:
@@ -281,7 +281,7 @@ def _past_midnight(times: Sequence[float], steps: Sequence[float]) -> tuple[Sequ
 def _forward(times: Sequence[float], values: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
     """Rows whose time is not before the latest so far."""
     which = [t >= latest for t, latest in zip(times, itertools.accumulate(times, max), strict=True)]
-    stamps, cells = (array("d", itertools.compress(each, which)) for each in (times, values))
+    stamps, cells = (array("d", itertools.compress(column, which)) for column in (times, values))
     return stamps, cells
 
 
