@@ -272,7 +272,7 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
 def demand_in_words(demand: PartDemand) -> str:
     """What to ask for at the counter, for one part."""
     shown = [lines(f"{demand.title}. {demand.before}".strip(), "  Part:  ")]
-    known = [asked for asked in demand.asked if asked.value is not None or asked.limit is not None]
+    known = [asked for asked in demand.marks if asked.value is not None or asked.limit is not None]
     shown += [lines(f"{asked.rule.title}: {asked.text}", "    must   ") for asked in known]
     shown += [lines(rule.text, "    never  ") for rule in demand.never]
     if demand.missing:

@@ -25,7 +25,7 @@ from humclick.replacement.marks import (
     read_marks,
 )
 
-__all__ = ["COMPRESSOR", "Asked", "MissingMark", "PartDemand", "demand", "demands", "replaced_parts"]
+__all__ = ["COMPRESSOR", "MarkDemand", "MissingMark", "PartDemand", "demand", "demands", "replaced_parts"]
 
 #: Stands for everything sealed in the shell.
 COMPRESSOR = "compressor"
@@ -47,7 +47,7 @@ _LIMITS = {"locked_rotor_amps": "locked-rotor amps (LRA)", "rated_load_amps": "r
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class MarkDemand:
     """One mark a new part is held against."""
 
     rule: MarkRule  #: Which mark, and how strictly.
@@ -60,8 +60,8 @@ class Asked:
         """What is asked of the new part, in words."""
         if self.value is None and not self.rule.limit:
             return f"Not read yet: {_UNREAD[self.rule.rule]}"
-        shown = self.value.text if self.value is not None else "the figure listed for this compressor"
-        text = self.rule.must.replace("{value}", shown)
+        value = self.value.text if self.value is not None else "the figure listed for this compressor"
+        text = self.rule.must.replace("{value}", value)
         if self.limit is not None:
             text += f" ({self.limit:g} {self.rule.unit})"
         return text[:1].upper() + text[1:]
@@ -90,7 +90,7 @@ class PartDemand:
     part: str
     title: str
     before: str  #: What comes before touching the old one.
-    asked: tuple[Asked, ...]  #: Marks the new one must match.
+    marks: tuple[MarkDemand, ...]  #: Marks the new one must match.
     #: What may differ, and what never.
     may: tuple[Rule, ...]
     never: tuple[Rule, ...]
@@ -107,14 +107,14 @@ def replaced_parts(machine: Machine, remedy: str) -> tuple[str, ...]:
     """
     if not (remedy.startswith("replace ") or remedy in _BUYS):
         return ()
-    found = []
+    replaced = []
     for placed in machine.parts:
         if remedy in {placed.remedy(mode) for mode in placed.family.modes}:
             if placed.family.sealed:
                 return (COMPRESSOR,)
-            found.append(placed)
-    found.sort(key=lambda placed: bool(placed.remedies))
-    return tuple(placed.id for placed in found)
+            replaced.append(placed)
+    replaced.sort(key=lambda placed: bool(placed.remedies))
+    return tuple(placed.id for placed in replaced)
 
 
 def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -> PartDemand:
@@ -145,7 +145,7 @@ def demands(
     machine: Machine, remedies: Iterable[str], stamps: Mapping[str, Sequence[str]]
 ) -> tuple[PartDemand, ...]:
     """One demand for every remedy that buys a part, in order."""
-    return tuple(demand(machine, each, stamps) for each in remedies if replaced_parts(machine, each))
+    return tuple(demand(machine, remedy, stamps) for remedy in remedies if replaced_parts(machine, remedy))
 
 
 def _joined(rules: PartRules, built_in: Family) -> PartRules:
@@ -173,28 +173,28 @@ def _put_together(
     burning = flammable_rules(machine.nameplate.refrigerant) if sparks else None
     marks = (*rules.marks, *([burning[0]] if burning else []))
     read, noted = read_marks(marks, texts)
-    asked, missing = [], []
+    wanted, missing = [], []
     for rule in rules.marks:
         value = read.get(rule.name) or plate_value(rule, machine)
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
         if rule.needed or value is not None:
-            asked.append(Asked(rule, value, limit))
+            wanted.append(MarkDemand(rule, value, limit))
         if rule.limit and limit is None and value is None:
             where = f"the {_LIMITS[rule.limit]} on the compressor's plate decide, or {rule.where}"
             missing.append(MissingMark(rule.name, rule.title, where))
         elif rule.needed and value is None and limit is None:
             missing.append(MissingMark(rule.name, rule.title, rule.where))
     if burning:  # whatever the old one was: it may have been the wrong one
-        asked.insert(0, Asked(burning[0], plate_value(burning[0], machine)))
+        wanted.insert(0, MarkDemand(burning[0], plate_value(burning[0], machine)))
     return PartDemand(
         remedy=remedy,
         part=part,
         title=rules.title,
         before=rules.before,
-        asked=tuple(asked),
+        marks=tuple(wanted),
         may=rules.may,
         never=(*rules.never, *([burning[1]] if burning else [])),
         missing=tuple(missing),
         noted=noted,
-        also=tuple(rule.name for rule in rules.marks if rule.name not in {each.rule.name for each in asked}),
+        also=tuple(rule.name for rule in rules.marks if rule.name not in {mark.rule.name for mark in wanted}),
     )

@@ -29,7 +29,7 @@ __all__ = [
     "compressor_rules",
     "family_rules",
     "flammable_rules",
-    "labelled",
+    "mark_called",
     "mark_rule",
     "plate_value",
     "read_marks",
@@ -139,7 +139,7 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             key: sourced(row[key], f"{where} {key}").value for key in ("tolerance", "over") if key in row
         }
         texts = ("unit", "fixed", "side", "lower", "higher", "other", "why_lower", "why_higher", "why_other")
-        given: dict[str, Any] = {
+        fields: dict[str, Any] = {
             key: str(row[key]) for key in (*texts, "unless", "why_unless", "capacitor") if key in row
         }
         accepts = tuple(tuple(same) for same in row.get("accepts_as", ()))
@@ -158,7 +158,7 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             order=tuple(tuple(ranks) for ranks in row.get("order", ())),
             accepts=accepts,
             **shares,
-            **given,
+            **fields,
         )
     except KeyError as error:
         raise DataError(f"{where}: needs {error}") from error
@@ -200,24 +200,24 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
 # -- values -------------------------------------------------------------------------------------------------
 
 
-def value_of(given: object, rule: MarkRule) -> MarkValue:
+def value_of(printed: object, rule: MarkRule) -> MarkValue:
     """
     Understand a mark's value.
 
     As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``, a number in the mark's unit, or a pair of
     numbers. Raises `Refused` if it cannot be understood as this mark.
     """
-    if isinstance(given, MarkValue):
-        return given
-    if isinstance(given, bool):
-        given = "yes" if given else "no"
-    if isinstance(given, int | float):
-        return _from_numbers(float(given), float(given), rule)
-    if isinstance(given, tuple | list):
-        if len(given) != 2 or not all(isinstance(x, int | float) for x in given):
-            raise Refused(f"{rule.title}: a range is two numbers, got {given!r}")
-        return _from_numbers(float(given[0]), float(given[1]), rule)
-    text = " ".join(str(given).split())
+    if isinstance(printed, MarkValue):
+        return printed
+    if isinstance(printed, bool):
+        printed = "yes" if printed else "no"
+    if isinstance(printed, int | float):
+        return _from_numbers(float(printed), float(printed), rule)
+    if isinstance(printed, tuple | list):
+        if len(printed) != 2 or not all(isinstance(x, int | float) for x in printed):
+            raise Refused(f"{rule.title}: a range is two numbers, got {printed!r}")
+        return _from_numbers(float(printed[0]), float(printed[1]), rule)
+    text = " ".join(str(printed).split())
     if not text:
         raise Refused(f"{rule.title}: nothing is given; {rule.where}")
     if not rule.unit:
@@ -232,24 +232,24 @@ def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
         raise Refused(f"{rule.title}: a range goes from low to high, got {low:g} to {high:g}")
     if not rule.unit:
         return MarkValue(f"{low:g}" if low == high else f"{low:g} to {high:g}")
-    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+    return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 
 def _from_stamp(stamp: Stamp, rule: MarkRule) -> MarkValue:
     low, high = stamp.limits("start" if rule.capacitor == "start" else "run")
-    shown = f"{_micro(low)} to {_micro(high)} µF"
+    text = f"{_micro(low)} to {_micro(high)} µF"
     if stamp.sections:
-        shown = " and ".join(f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections)
+        text = " and ".join(f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections)
     elif stamp.nominal is not None:
-        shown = f"{_micro(stamp.nominal)} µF ({shown})"
-    return MarkValue(shown, low, high, stamp.nominal is not None)
+        text = f"{_micro(stamp.nominal)} µF ({text})"
+    return MarkValue(text, low, high, stamp.nominal is not None)
 
 
 def _micro(farads: float) -> str:
     return f"{farads * 1e6:.4g}"
 
 
-def _shown(low: float, high: float, unit: str) -> str:
+def _range_text(low: float, high: float, unit: str) -> str:
     if unit == "F":
         return f"{_micro(low)} to {_micro(high)} µF" if low != high else f"{_micro(low)} µF"
     tail = "" if unit == "-" else f" {unit}"
@@ -285,7 +285,7 @@ def _amount(text: str, rule: MarkRule) -> MarkValue:
     low, high = min(values), max(values)
     if not math.isfinite(high):
         raise Refused(f"{text!r} is too large; {write}")
-    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+    return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 
 # -- reading the old part -----------------------------------------------------------------------------------
@@ -302,43 +302,43 @@ def read_marks(
     could use, word for word.
     """
     known = {rule.name: rule for rule in rules}
-    found: dict[str, MarkValue] = {}
+    values: dict[str, MarkValue] = {}
     left: list[str] = []
     for text in texts:
         for piece in re.split(r"[;\n]", text):
             piece = " ".join(piece.split())
-            if piece and not (_said(piece, known, found) or _bare(piece, known, found)):
+            if piece and not (_read_label(piece, known, values) or _bare(piece, known, values)):
                 left.append(piece)
-    return found, tuple(left)
+    return values, tuple(left)
 
 
 def _word(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "", text.casefold())
 
 
-def labelled(label: str, rules: Iterable[MarkRule]) -> MarkRule | None:
+def mark_called(label: str, rules: Iterable[MarkRule]) -> MarkRule | None:
     """The mark that is called so, by its name or its title; None where there is none."""
     word = _word(label)
     return next((rule for rule in rules if word in (_word(rule.name), _word(rule.title))), None)
 
 
-def _said(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+def _read_label(piece: str, known: Mapping[str, MarkRule], values: dict[str, MarkValue]) -> bool:
     label, mark, rest = piece.partition(":") if ":" in piece else piece.partition("=")
-    rule = labelled(label, known.values()) if mark else None
+    rule = mark_called(label, known.values()) if mark else None
     if rule is None:
         return False
     try:
-        found[rule.name] = value_of(rest, rule)
+        values[rule.name] = value_of(rest, rule)
     except HumclickError:
         return False
     return True
 
 
-def _bare(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+def _bare(piece: str, known: Mapping[str, MarkRule], values: dict[str, MarkValue]) -> bool:
     """A text without a label: the stamp of a capacitor, or the number of another part."""
     if "capacitance" not in known:
-        if "number" in known and "number" not in found:
-            found["number"] = MarkValue(piece)
+        if "number" in known and "number" not in values:
+            values["number"] = MarkValue(piece)
             return True
         return False
     codes = _CODE.findall(piece) if "protection" in known else []
@@ -346,14 +346,14 @@ def _bare(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]
         stamp = parse_stamp(_CODE.sub(" ", piece).strip())
     except HumclickError:
         return False
-    found["capacitance"] = _from_stamp(stamp, known["capacitance"])
+    values["capacitance"] = _from_stamp(stamp, known["capacitance"])
     if stamp.volts is not None:
-        found["voltage"] = _from_numbers(stamp.volts, stamp.volts, known["voltage"])
+        values["voltage"] = _from_numbers(stamp.volts, stamp.volts, known["voltage"])
     if codes:
-        found["protection"] = MarkValue(codes[0])
+        values["protection"] = MarkValue(codes[0])
     if "sections" in known:
         count = float(max(1, len(stamp.sections)))
-        found["sections"] = _from_numbers(count, count, known["sections"])
+        values["sections"] = _from_numbers(count, count, known["sections"])
     return True
 
 
