@@ -53,9 +53,9 @@ class Attempts:
         return Attempts(*(getattr(self, f.name)[first:last] for f in fields(self)))
 
     @staticmethod
-    def together(each: Sequence[Attempts]) -> Attempts:
+    def together(lots: Sequence[Attempts]) -> Attempts:
         """Several lots as one."""
-        return Attempts(*(np.concatenate([getattr(one, f.name) for one in each]) for f in fields(Attempts)))
+        return Attempts(*(np.concatenate([getattr(lot, f.name) for lot in lots]) for f in fields(Attempts)))
 
     def counts(self) -> NDArray[np.int_]:
         """How often each outcome was seen."""
@@ -71,13 +71,13 @@ def shares(counts: NDArray[np.int_]) -> NDArray[np.float64]:
     Mean of a Dirichlet posterior with an even prior worth `pseudo` attempts (power_up_table.toml).
     """
     pseudo = _constant("pseudo")
-    found: NDArray[np.float64] = (counts + pseudo / len(counts)) / (counts.sum() + pseudo)
-    return found
+    probabilities: NDArray[np.float64] = (counts + pseudo / len(counts)) / (counts.sum() + pseudo)
+    return probabilities
 
 
-def alike(one: Attempts, other: Attempts) -> bool:
+def alike(first: Attempts, second: Attempts) -> bool:
     """Whether two lots could be of the same kind: their counts by χ², their amps by the middle of ln."""
-    table = np.array([one.counts(), other.counts()], dtype=float)
+    table = np.array([first.counts(), second.counts()], dtype=float)
     table = table[:, table.sum(axis=0) > 0]
     if table.shape[1] > 1:
         expected = table.sum(axis=1, keepdims=True) * table.sum(axis=0) / table.sum()
@@ -85,7 +85,7 @@ def alike(one: Attempts, other: Attempts) -> bool:
         if chi2.sf(distance, table.shape[1] - 1) < _constant("alike_shares"):
             return False
     for k in range(len(OUTCOMES)):
-        a, b = (each.amps[(each.outcome == k) & (each.amps > 0)] for each in (one, other))
+        a, b = (lot.amps[(lot.outcome == k) & (lot.amps > 0)] for lot in (first, second))
         if min(len(a), len(b)) < _ENOUGH:
             continue
         if abs(np.mean(np.log(a)) - np.mean(np.log(b))) > _constant("alike_amps"):
@@ -144,9 +144,9 @@ def lines_of(
     for outcome in _outcomes(Attempts.together([a for lot in lots for a in lot.values()])):
         body.append([guard[0], "", "", DEFAULTS, *outcome])
     for key in lots[0]:
-        each = [lot[key] for lot in lots]
-        pooled = all(alike(each[0], other) for other in each[1:])
-        written = {"": Attempts.together(each)} if pooled else dict(zip(by_plate, each, strict=True))
+        by_lot = [lot[key] for lot in lots]
+        pooled = all(alike(by_lot[0], other) for other in by_lot[1:])
+        written = {"": Attempts.together(by_lot)} if pooled else dict(zip(by_plate, by_lot, strict=True))
         hot, chosen = key
         code = ".".join(str(n) for n in sorted(number[fault] for fault in chosen))
         for plate, attempts in written.items():

@@ -108,8 +108,8 @@ def at_hand(
             read[name], factor = known.median, max(factor, known.factor)
     starter, gear = machine.has(Role.STARTER), None
     if starter is not None:
-        own = starter.family.gear_ohms
-        gear = machine.size(starter.id, own) if own else _CONTACT
+        size = starter.family.gear_ohms
+        gear = machine.size(starter.id, size) if size else _CONTACT
     return AtHand(
         volts=plate.volts,
         hertz=plate.hertz,

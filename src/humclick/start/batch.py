@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from humclick.errors import Refused
 from humclick.start import rows as r
-from humclick.start.case import Case
+from humclick.start.case import StartCase
 from humclick.start.lanes import play
 from humclick.start.packed import pack_many
 from humclick.start.rows import OUTCOMES
@@ -111,7 +111,7 @@ def halved(
 
 
 def simulate_many(
-    cases: Sequence[Case],
+    cases: Sequence[StartCase],
     seconds: float,
     step: float = 2.0e-4,
     *,

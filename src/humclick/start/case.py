@@ -1,8 +1,9 @@
 """
 A start attempt, put down whole: motor, supply, start gear, protector, load, heat and what is wrong with it.
 
-Plain values only; `humclick.start.run.simulate` plays one, `humclick.start.fit.case_of` makes one from a
-machine on the bench. A part that is open, shorted, welded or stuck is the same part with other numbers.
+Plain values only; `humclick.start.run.simulate` plays one, `humclick.start.fit.start_case` makes one
+from a machine on the bench. A part that is open, shorted, welded or stuck is the same part with other
+numbers.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 from humclick.errors import Refused
 from humclick.parts.laws import (
     Capacitor,
+    ClosedCircuit,
     CurrentRelay,
     Gear,
-    Plain,
     PotentialRelay,
     Protector,
     Ptc,
@@ -32,17 +33,17 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Capacitor",
-    "Case",
+    "ClosedCircuit",
     "CurrentRelay",
     "Faults",
     "Gear",
     "Heat",
     "Load",
-    "Plain",
     "PotentialRelay",
     "Protector",
     "Ptc",
     "SpeedSwitch",
+    "StartCase",
     "Supply",
     "Temperatures",
     "TimedStarter",
@@ -123,9 +124,9 @@ class Heat:
     shell_conductance: float = 3.0
 
     def __post_init__(self) -> None:
-        for each in dataclasses.fields(self):
-            unit = "J/K" if "capacity" in each.name else "W/K"
-            between(getattr(self, each.name), 1.0e-6, 1.0e9, each.name.replace("_", " "), unit)
+        for value in dataclasses.fields(self):
+            unit = "J/K" if "capacity" in value.name else "W/K"
+            between(getattr(self, value.name), 1.0e-6, 1.0e9, value.name.replace("_", " "), unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +182,7 @@ class Faults:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class StartCase:
     """
     Everything one start attempt needs.
 
@@ -200,7 +201,7 @@ class Case:
     temperatures: Temperatures = field(default_factory=Temperatures)  #: At the beginning.
     faults: Faults = field(default_factory=Faults)
 
-    def with_(self, **changes: Any) -> Case:
+    def with_(self, **changes: Any) -> StartCase:
         """
         Return this case with some values changed; ``part__value`` reaches into a part.
 

@@ -12,11 +12,11 @@ from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.physics.bounds import between
 from humclick.sourced import read_data, sourced
 
-__all__ = ["Asked", "modes_of", "pressure_of", "pressures"]
+__all__ = ["StartConditions", "modes_of", "pressure_of", "pressures"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class StartConditions:
     """Conditions of a start."""
 
     volts: float  #: At the outlet, at rest. [V]
@@ -55,13 +55,13 @@ def pressure_of(text: str) -> float:
     >>> pressure_of("equal"), pressure_of("50 %")
     (0.0, 0.5)
     """
-    said = str(text).strip().lower()
+    word = str(text).strip().lower()
     words = read_data("humclick.start", "answers.toml")["pressure"]
-    if said in words:
-        return sourced(words[said], f"answers.toml pressure.{said}").value
-    number = said.removesuffix("%").strip().replace(",", ".")
+    if word in words:
+        return sourced(words[word], f"answers.toml pressure.{word}").value
+    number = word.removesuffix("%").strip().replace(",", ".")
     try:
-        figure = float(number) / (100 if said.endswith("%") else 1)
+        figure = float(number) / (100 if word.endswith("%") else 1)
     except ValueError:
         raise Unknown("pressure", text, (*pressures(), "or a share of the running difference")) from None
     if not math.isfinite(figure) or not 0 <= figure <= 3:
@@ -75,11 +75,11 @@ def modes_of(text: str, machine: Machine) -> dict[str, str]:
 
     Raises `Refused` if the words have another form, and `Unknown` for a part or mode that does not exist.
     """
-    found = {}
-    for piece in filter(None, (each.strip() for each in text.split(","))):
-        part, equals, mode = (each.strip() for each in piece.partition("="))
+    modes = {}
+    for piece in filter(None, (piece.strip() for piece in text.split(","))):
+        part, equals, mode = (word.strip() for word in piece.partition("="))
         if not equals:
             raise Refused(f"write what is wrong as part=mode, such as ptc=bridged, got {piece!r}")
         machine.part(part).family.mode(mode)
-        found[part] = mode
-    return found
+        modes[part] = mode
+    return modes

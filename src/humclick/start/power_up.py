@@ -22,7 +22,7 @@ from humclick.parts.family import HEALTHY, Role
 from humclick.parts.shelves import starts_table
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["COLUMNS", "DEFAULTS", "Fault", "Seen", "StandIn", "Starts", "guard_of"]
+__all__ = ["COLUMNS", "DEFAULTS", "Fault", "StandIn", "StartSigns", "Starts", "guard_of"]
 
 #: Columns of a table: medians, each with its standard deviation of ln.
 COLUMNS = (
@@ -49,7 +49,7 @@ _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
 _VAGUE = 0.2
 
 
-class Seen(NamedTuple):
+class StartSigns(NamedTuple):
     """What is seen of an attempt that comes to one outcome; 0 where nothing is."""
 
     #: Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
@@ -68,7 +68,7 @@ class Seen(NamedTuple):
     left_in: float  #: Share in which it turned and the start winding was not let go within five seconds. [-]
 
 
-_NOTHING = Seen._make([0.0] * 9)
+_NOTHING = StartSigns._make([0.0] * 9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class _Row:
     """
 
     shares: tuple[float, ...]
-    seen: Mapping[int, Seen]
+    signs: Mapping[int, StartSigns]
     breaker: float
     silent: float
     starts: float
@@ -101,7 +101,7 @@ class _Table(NamedTuple):
     number: Mapping[Fault, int]
     dead: frozenset[int]
     rows: tuple[Mapping[tuple[int, ...], _Row], Mapping[tuple[int, ...], _Row]]
-    usual: Mapping[int, Seen]
+    usual: Mapping[int, StartSigns]
     silent: _Row
     idle: frozenset[Fault] = frozenset()
 
@@ -127,7 +127,7 @@ def _text(name: str) -> str:
     return table.read_text("utf-8")
 
 
-def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) -> _Row:
+def _row(shares: Mapping[int, float], floor: float, signs: Mapping[int, StartSigns]) -> _Row:
     whole = [shares.get(k, floor) for k in range(len(OUTCOMES))]
     total = sum(whole)
     silent, hum, hum_click, trips, breaker, runs = (p / total for p in whole)
@@ -135,7 +135,7 @@ def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) ->
     starts = (trips + runs) / (hum + hum_click + trips + runs)
     return _Row(
         shares=(silent, hum, hum_click, trips, breaker, runs),
-        seen=seen,
+        signs=signs,
         breaker=breaker,
         silent=nothing,
         starts=starts,
@@ -181,27 +181,27 @@ def _table(name: str, guard: str, plate: str) -> _Table:
     try:
         heads, body = _lines(name)
         number = {}
-        for each in heads["modes"].split():
-            code, _, fault = each.partition("=")
+        for entry in heads["modes"].split():
+            code, _, fault = entry.partition("=")
             part, _, mode = fault.partition(".")
             number[(part, mode)] = int(code)
         floor = float(heads["floor"]) / 1000
         shares: dict[tuple[str, str], dict[int, float]] = {}
-        seen: dict[tuple[str, str], dict[int, Seen]] = {}
+        signs: dict[tuple[str, str], dict[int, StartSigns]] = {}
         for row in body:
             if row[0] != guard[0] or row[1] not in ("", plate):
                 continue
             outcome = int(row[4])
             shares.setdefault((row[2], row[3]), {})[outcome] = int(row[5]) / 1000
-            known = seen.setdefault((row[2], row[3]), {})
+            known = signs.setdefault((row[2], row[3]), {})
             if any(row[6:15]):
-                known[outcome] = Seen._make(float(x) if x else 0.0 for x in row[6:15])
+                known[outcome] = StartSigns._make(float(x) if x else 0.0 for x in row[6:15])
         rows: tuple[dict[tuple[int, ...], _Row], dict[tuple[int, ...], _Row]] = ({}, {})
-        for (heat, code), found in shares.items():
+        for (heat, code), by_outcome in shares.items():
             if code != DEFAULTS:
                 key = tuple(int(n) for n in code.split(".") if code != "0")
-                rows[heat == "h"][key] = _row(found, floor, seen[(heat, code)])
-        usual = seen[("", DEFAULTS)]
+                rows[heat == "h"][key] = _row(by_outcome, floor, signs[(heat, code)])
+        usual = signs[("", DEFAULTS)]
         silent = _row({0: 1.0 - 5 * floor}, floor, {0: _NOTHING})
         dead = frozenset(int(n) for n in heads["dead"].split())
         return _Table(number, dead, rows, usual, silent)
@@ -234,12 +234,12 @@ class Starts:
     @cached_property
     def _table(self) -> _Table:
         whose = self.machine if self.stand_in is None else self.stand_in.machine
-        found = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
+        table = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
         if self.stand_in is None:
-            return found
+            return table
         stood = self.stand_in.modes
-        number = {fault: found.number[other] for fault, other in stood.items() if other is not None}
-        return found._replace(number=number, idle=frozenset(f for f, other in stood.items() if other is None))
+        number = {fault: table.number[other] for fault, other in stood.items() if other is not None}
+        return table._replace(number=number, idle=frozenset(f for f, other in stood.items() if other is None))
 
     @cached_property
     def _counted(self) -> tuple[Mapping[Fault, int], Mapping[Fault, int]]:
@@ -268,27 +268,27 @@ class Starts:
         counts only then.
         """
         counted, number = self._counted[hot], self._table.number
-        found = []
+        codes = []
         for fault in modes.items():
             code = counted.get(fault)
             if code is not None:
-                found.append((code,))
+                codes.append((code,))
             elif fault[1] != HEALTHY and fault not in number:
                 family = self.machine.part(fault[0]).family
                 family.mode(fault[1])
                 if family.apart or fault in self._table.idle:
                     continue
-                names = [".".join(each) for each in number]
+                names = [".".join(pair) for pair in number]
                 raise Unknown("mode in the table of start attempts", ".".join(fault), names)
-        return self.joined(found)
+        return self.joined(codes)
 
     def joined(self, keys: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
         """The key of several sets together, of parts that differ, from theirs."""
-        found = [code for key in keys for code in key]
-        if not self._table.dead.isdisjoint(found):
+        codes = [code for key in keys for code in key]
+        if not self._table.dead.isdisjoint(codes):
             return self._quiet
-        found.sort()
-        return tuple(found)
+        codes.sort()
+        return tuple(codes)
 
     def _stored(self, key: tuple[int, ...]) -> _Row:
         return self._table.rows[not self._warm.isdisjoint(key)][key]
@@ -339,19 +339,19 @@ class Starts:
             goes * (1 - trips),
         )
 
-    def seen(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[Seen, ...]:
+    def signs(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[StartSigns, ...]:
         """What a clamp meter and a watch show, by what an attempt comes to (`OUTCOMES`). As for `key`."""
         key = self.key(modes, hot=hot)
-        found = []
+        signs = []
         for known in self._known(key):
-            if isinstance(known, Seen):
-                found.append(known)
+            if isinstance(known, StartSigns):
+                signs.append(known)
                 continue
             base, rows = known
             columns = [x for at in range(0, 8, 2) for x in _joined(rows, base, len(key), at)]
             total = sum(p for p, _ in rows)
-            found.append(Seen._make((*columns, sum(p * each.left_in for p, each in rows) / total)))
-        return tuple(found)
+            signs.append(StartSigns._make((*columns, sum(p * row.left_in for p, row in rows) / total)))
+        return tuple(signs)
 
     def amps_of(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
         """
@@ -361,22 +361,24 @@ class Starts:
         order of `OUTCOMES`; (0, 0) for nothing. [-]
         """
         return tuple(
-            known[:2] if isinstance(known, Seen) else _joined(known[1], known[0], len(key), 0)
+            known[:2] if isinstance(known, StartSigns) else _joined(known[1], known[0], len(key), 0)
             for known in self._known(key)
         )
 
-    def _known(self, key: tuple[int, ...]) -> Iterator[Seen | tuple[Seen | None, list[tuple[float, Seen]]]]:
+    def _known(
+        self, key: tuple[int, ...]
+    ) -> Iterator[StartSigns | tuple[StartSigns | None, list[tuple[float, StartSigns]]]]:
         """By outcome: what is seen of it, or a base and the pairs it is put together from."""
         if key == self._quiet:
             yield _NOTHING
             yield from (self._vague(None, k) for k in range(1, len(OUTCOMES)))
         elif len(key) < 3:
-            here = self._stored(key).seen
+            here = self._stored(key).signs
             yield from (here.get(k) or self._rare(key, k) for k in range(len(OUTCOMES)))
         else:
-            pairs, sound = self._pairs(key), self._stored(()).seen
+            pairs, sound = self._pairs(key), self._stored(()).signs
             for k in range(len(OUTCOMES)):
-                rows = [(row.shares[k], row.seen[k]) for row in pairs if k in row.seen]
+                rows = [(row.shares[k], row.signs[k]) for row in pairs if k in row.signs]
                 if not rows:
                     yield self._rare(key, k)
                     continue
@@ -384,41 +386,43 @@ class Starts:
                 yield base if len(rows) == len(pairs) else None, rows
 
     @cached_property
-    def _standing(self) -> Seen | None:
+    def _standing(self) -> StartSigns | None:
         """What a sound machine shows that cannot turn."""
         turned = self.machine.having(Role.MECHANISM)
         seized = next(mode.name for mode in turned.family.listed if mode.breakaway >= _SEIZED)
-        return self._stored((self._table.number[turned.id, seized],)).seen.get(OUTCOMES.index("hum_click"))
+        return self._stored((self._table.number[turned.id, seized],)).signs.get(OUTCOMES.index("hum_click"))
 
-    def _rare(self, key: tuple[int, ...], k: int) -> Seen:
+    def _rare(self, key: tuple[int, ...], k: int) -> StartSigns:
         """An outcome not seen of a set: as of its modes, or of the sound machine, else as is usual."""
         for part in (*((n,) for n in key), ()):
-            if k in self._stored(part).seen:
+            if k in self._stored(part).signs:
                 return self._vague(part, k)
         return self._vague(None, k)
 
-    def _vague(self, part: tuple[int, ...] | None, k: int) -> Seen:
+    def _vague(self, part: tuple[int, ...] | None, k: int) -> StartSigns:
         """What is seen of an outcome of a set in the table, or of it as is usual, known less well."""
-        kept = self._vaguer.get((part, k))
-        if kept is None:
-            of = (self._table.usual if part is None else self._stored(part).seen).get(k, _NOTHING)
+        vague = self._vaguer.get((part, k))
+        if vague is None:
+            of = (self._table.usual if part is None else self._stored(part).signs).get(k, _NOTHING)
             columns = zip(of[:8:2], of[1:8:2], strict=True)
             wide = [x for middle, sd in columns for x in (middle, math.hypot(sd, _VAGUE) if middle else sd)]
-            kept = self._vaguer[(part, k)] = Seen._make((*wide, of.left_in))
-        return kept
+            vague = self._vaguer[(part, k)] = StartSigns._make((*wide, of.left_in))
+        return vague
 
     @cached_property
-    def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], Seen]:
+    def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], StartSigns]:
         return {}
 
 
-def _joined(rows: list[tuple[float, Seen]], base: Seen | None, n: int, at: int) -> tuple[float, float]:
+def _joined(
+    rows: list[tuple[float, StartSigns]], base: StartSigns | None, n: int, at: int
+) -> tuple[float, float]:
     """
     A median that is seen of a set of `n` modes and its spread, from its pairs: each with its share.
 
     Each mode moves the logarithm by its own amount from `base`; without a base, the pairs' mean by share.
     """
-    logs = [(p, math.log(each[at]), each[at + 1]) for p, each in rows if each[at] > 0]
+    logs = [(p, math.log(row[at]), row[at + 1]) for p, row in rows if row[at] > 0]
     if not logs:
         return 0.0, 0.0
     if base is not None and base[at] > 0 and len(logs) == len(rows):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from humclick.errors import OutOfRange, Refused
 from humclick.start import rows as r
-from humclick.start.case import Case
+from humclick.start.case import StartCase
 from humclick.start.lanes import play
 from humclick.start.packed import pack_many
 
@@ -74,7 +74,7 @@ class Run:
 
 
 def simulate(
-    case: Case,
+    case: StartCase,
     seconds: float,
     step: float = 1.0e-4,
     record: Literal["half-cycles", "wave"] = "half-cycles",
@@ -113,17 +113,17 @@ def simulate(
     ev = np.full((1, _EVENTS, 3), np.nan)
     out = np.zeros((1, len(r.FEATURES)))
     play(table, 0, 1, (0,), step, seconds, False, wave, rec, ev, out)
-    kept = rec[0][: int(np.count_nonzero(rec[0, :, 0]))]
+    moments = rec[0][: int(np.count_nonzero(rec[0, :, 0]))]
     logged = ev[0][~np.isnan(ev[0, :, 0])]
     events = tuple(Switched(float(t), r.EVENTS[int(code)], float(x)) for t, code, x in logged)
-    columns = {name: kept[:, k].copy() for k, name in enumerate(r.RECORD)}
+    columns = {name: moments[:, k].copy() for k, name in enumerate(r.RECORD)}
     features = dict(zip(r.FEATURES, map(float, out[0]), strict=True))
     if case.faults.swapped:  # the kernel's first axis was the start winding, its forwards our backwards
-        for one, other in (("run", "start"), ("run_winding", "start_winding")):
-            columns[one], columns[other] = columns[other], columns[one]
+        for run, start in (("run", "start"), ("run_winding", "start_winding")):
+            columns[run], columns[start] = columns[start], columns[run]
         columns["speed"], columns["torque"] = -columns["speed"], -columns["torque"]
-        one, other = "run_winding_max", "start_winding_max"
-        features[one], features[other] = features[other], features[one]
+        run, start = "run_winding_max", "start_winding_max"
+        features[run], features[start] = features[start], features[run]
     return Run(**columns, events=events, features=features)
 
 

@@ -16,7 +16,7 @@ from humclick.parts.shelves import shelves
 from humclick.sourced import Sourced, Spread, sourced, spread
 from humclick.start.machine import Motor, Steady, steady
 
-__all__ = ["Draw", "Placed", "median", "reactance", "usual"]
+__all__ = ["Draw", "Placed", "capacitor_impedance", "median", "usual"]
 
 #: Chooses a value of a named quantity from its spread.
 Draw = Callable[[str, Spread], float]
@@ -45,11 +45,11 @@ def _entry(kind: Family, name: str) -> Sourced | Spread:
 
 def usual(kind: Family, name: str) -> float:
     """The middle of a value of a family's ``[typical]``. [as in the file]"""
-    found = _entry(kind, name)
-    return found.median if isinstance(found, Spread) else found.value
+    entry = _entry(kind, name)
+    return entry.median if isinstance(entry, Spread) else entry.value
 
 
-def reactance(machine: Machine, role: Role) -> complex | None:
+def capacitor_impedance(machine: Machine, role: Role) -> complex | None:
     """Impedance at line frequency of a machine's capacitor as it should be; None if it has none. [Ω]"""
     part = machine.has(role)
     if part is None:
@@ -112,8 +112,8 @@ class Placed:
 
     def typical(self, name: str) -> float:
         """Return a value of the family's ``[typical]``, drawn. [as in the file]"""
-        found = _entry(self.kind, name)
-        of = found if isinstance(found, Spread) else Spread(found.value, 1.0, found.unit, found.source)
+        entry = _entry(self.kind, name)
+        of = entry if isinstance(entry, Spread) else Spread(entry.value, 1.0, entry.unit, entry.source)
         return self.draw(f"{self.id}.{name}", of)
 
     def usual(self, name: str) -> float:
@@ -124,9 +124,9 @@ class Placed:
         """Return the motor at a slip on the nominal voltage; as `humclick.parts.laws.InTime.at_slip`."""
         through = beside = None
         if start_circuit:
-            through = reactance(self.machine, Role.START_CAPACITOR) or 0j
+            through = capacitor_impedance(self.machine, Role.START_CAPACITOR) or 0j
         if start_circuit and run_capacitor:
-            beside = reactance(self.machine, Role.RUN_CAPACITOR)
+            beside = capacitor_impedance(self.machine, Role.RUN_CAPACITOR)
         return steady(self.motor, self.volts, slip, start_impedance=through, run_capacitor=beside)
 
     def law(self) -> Law | None:
