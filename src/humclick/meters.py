@@ -20,6 +20,7 @@ from typing import Any
 import msgspec
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 from humclick.typed_data import brief, typed_value
 
@@ -101,7 +102,7 @@ class Meter:
 
     #: Short name and a line for people.
     name: str
-    title: str
+    title: Message
     #: Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
     ranges: tuple[MeterRange, ...]
     #: Voltage an insulation tester puts on the part; None for a multimeter. [V]
@@ -245,7 +246,12 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     order = list(Quantity)
     ranges.sort(key=lambda span: (order.index(span.quantity), span.full_scale))
     try:
-        return Meter(fields.name.strip(), fields.title.strip() or fields.name.strip(), tuple(ranges), voltage)
+        return Meter(
+            fields.name.strip(),
+            Message.of(fields.title.strip() or fields.name.strip()),
+            tuple(ranges),
+            voltage,
+        )
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
 

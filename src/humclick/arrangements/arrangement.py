@@ -19,15 +19,22 @@ from typing import Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
+from humclick.messages import NOTHING, Message
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
 from humclick.parts.mode import DataTable
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
 from humclick.typed_data import typed_value
 
-__all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
+__all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
 
 PINS = ("C", "R", "S")
+#: Where a protector may sit, in a word.
+PROTECTORS: Mapping[str, Message] = {
+    "external": Message("external"),
+    "integrated": Message("integrated"),
+    "internal": Message("internal"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,15 +100,15 @@ def framed(role: Role) -> Family:
 class _File(DataTable, frozen=True):
     """A file of an arrangement, field by field; see `Arrangement`."""
 
-    title: str
-    seen: tuple[str, ...]
+    title: Message
+    seen: tuple[Message, ...]
     protectors: tuple[Literal["external", "integrated", "internal"], ...]
     part: tuple[_Part, ...]
     abbreviation: str = ""
     links: tuple[tuple[str, str], ...] = ()
     protector_remedy: str = "replace overload protector"
     recognised_only: bool = False
-    caution: str = ""
+    caution: Message = NOTHING
     answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
     starts_as: str = ""
 
@@ -112,16 +119,16 @@ class Arrangement:
 
     #: Short name, words, and the trade's letters where it has them.
     id: str
-    title: str
+    title: Message
     abbreviation: str
-    seen: tuple[str, ...]  #: What is seen under the cover.
+    seen: tuple[Message, ...]  #: What is seen under the cover.
     gear: tuple[PlacedPart, ...]  #: The start gear outside the shell.
     links: tuple[tuple[str, str], ...]  #: Plain wires between nodes.
     #: ``external``, ``integrated`` (built into the starter) or ``internal`` (inside the shell).
     protectors: tuple[str, ...]
     protector_remedy: str  #: What is replaced when an integrated protector fails.
     recognised_only: bool  #: True where the tool recognises the machine and goes no further.
-    caution: str  #: A warning shown whenever this arrangement is in question.
+    caution: Message  #: A warning shown whenever this arrangement is in question.
     #: By question: what is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out
     #: where empty.
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

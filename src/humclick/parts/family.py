@@ -17,6 +17,7 @@ from typing import Any, Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
+from humclick.messages import NOTHING, Message
 from humclick.parts.mode import Branch, Condition, DataTable, Element, Mode, Regime, When
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
@@ -72,8 +73,8 @@ class Look(DataTable, frozen=True):
     """Something to see, hear or feel on a part, without a meter."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
-    question: str  #: What the person is asked.
-    outcomes: tuple[str, ...]  #: The answers offered, besides "not sure".
+    question: Message  #: What the person is asked.
+    outcomes: tuple[Message, ...]  #: The answers offered, besides "not sure".
     #: Probability of each outcome per mode; ``otherwise`` is the row for modes not named. [-]
     table: dict[str, tuple[float, ...]]
     minutes: float  #: How long it takes. [min]
@@ -103,11 +104,11 @@ class BenchTest(DataTable, frozen=True):
     """A measurement on the part by itself, taken off or isolated."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
-    title: str  #: What is measured, in words.
+    title: Message  #: What is measured, in words.
     between: tuple[str, str]  #: The part's terminals to probe.
     minutes: float  #: How long it takes. [min]
     gates: tuple[str, ...]  #: Safety gates that must be passed first.
-    how: str  #: One sentence: how it is done.
+    how: Message  #: One sentence: how it is done.
     quantity: Literal["resistance", "capacitance"] = "resistance"  #: ``resistance`` or ``capacitance``.
     turned: bool = False  #: Whether the part is turned over for it.
 
@@ -122,15 +123,15 @@ class Drawn(DataTable, frozen=True):
         "timer", "wire", "box",
     ]  # fmt: skip
     token: str = "[?]"  #: Three letters for the drawing in plain text.
-    word: str = ""  #: Added to the family's title beside it, such as ``coil``.
+    word: Message = NOTHING  #: Added to the family's title beside it, such as ``coil``.
 
 
 class FitProbe(DataTable, frozen=True):
     """Trying a machine with this part new or put right, where that is not said as for any start gear."""
 
     #: The probe's one line, and how it is done; empty for the usual words of a new part.
-    title: str = ""
-    how: str = ""
+    title: Message = NOTHING
+    how: Message = NOTHING
     mends: str = ""  #: The single mode that is put right, as ``part.mode``; empty for the whole part.
 
 
@@ -151,7 +152,7 @@ class Family(DataTable, frozen=True, dict=True):
 
     #: Short name, that of its folder, and the trade's name.
     name: str
-    title: str
+    title: Message
     terminals: tuple[str, ...]  #: Named terminals.
     role: Role  #: What it does in a machine.
     listed: tuple[Mode, ...] = msgspec.field(name="mode")  #: Its modes, healthy first; by name in `modes`.
@@ -181,8 +182,8 @@ class Family(DataTable, frozen=True, dict=True):
     #: How a new one is tried in the simulation; None where it cannot be.
     substitute: Substitute | None = None
     #: For the customer: what it does, and what was tested when it was.
-    does: str = ""
-    tested: str = ""
+    does: Message = NOTHING
+    tested: Message = NOTHING
     #: For windings, by size and regime: impedance at line frequency over the dc resistance. [-]
     impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
     #: As read from the data file; interpreted by `humclick.replacement`.

@@ -14,6 +14,7 @@ from enum import StrEnum
 import msgspec
 
 from humclick.errors import one_of
+from humclick.messages import NOTHING, Message
 
 __all__ = ["Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
 
@@ -89,8 +90,8 @@ class Mode(DataTable, frozen=True):
     """One condition a part can be in."""
 
     name: str  #: Short name, unique in its family.
-    title: str  #: In the technician's words.
-    plain: str = ""  #: In the customer's words.
+    title: Message  #: In the technician's words.
+    plain: Message = NOTHING  #: In the customer's words.
     odds: float = 1.0  #: Prior odds against the healthy mode, before any complaint. [-]
     remedy: str = ""  #: What puts it right; a name in the remedies table. Empty for healthy.
     passing: bool = False  #: True where nothing is broken and time alone mends it.
@@ -111,6 +112,11 @@ class Mode(DataTable, frozen=True):
     degrees: bool = False
     #: What a recording of the line current shows of it: a cause of ``recorded.toml``; empty for nothing.
     recorded: str = ""
+
+    @property
+    def short(self) -> Message:
+        """The title without what stands behind its colon, to be named in a sentence."""
+        return Message.of(self.title.partition(":")[0])
 
     def __post_init__(self) -> None:
         if not self.odds > 0:

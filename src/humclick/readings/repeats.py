@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings.reading import Reading
 from humclick.readings.shown import format_si
@@ -29,7 +30,7 @@ class Repeats:
     scatter: float | None
     #: Whether the meter's last digits explain the difference; None for a single reading.
     settled: bool | None
-    sentence: str  #: The same in plain words.
+    sentence: Message  #: The same in plain words.
 
 
 def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeats:
@@ -43,10 +44,12 @@ def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeat
     readings differ by no more than twice the counts. What differs more is contact, heat or charge.
     """
     if not readings:
-        raise OutOfRange("repeats need at least one reading")
+        raise OutOfRange(Message("repeats need at least one reading"))
     quantities = sorted({reading.quantity for reading in readings})
     if len(quantities) > 1:
-        raise OutOfRange(f"repeats must be of one quantity, got {' and '.join(quantities)}")
+        raise OutOfRange(
+            Message("repeats must be of one quantity, got {quantities}", quantities=" and ".join(quantities))
+        )
     values = [reading.value for reading in readings if reading.value is not None]
     lowest, highest = (min(values), max(values)) if values else (None, None)
     over = len(readings) - len(values)
@@ -75,20 +78,23 @@ def _settled(readings: Sequence[Reading], meter: Meter | None) -> bool:
 def _reading_text(reading: Reading) -> str:
     """A reading with its unit and the digits typed."""
     if reading.below_resolution and reading.resolution is not None:
-        return f"below {format_si(reading.resolution, reading.quantity, 1)}"
+        return Message("below {amount}", amount=format_si(reading.resolution, reading.quantity, 1))
     if not reading.value or reading.resolution is None:
         return format_si(reading.value, reading.quantity)
     digits = math.floor(math.log10(abs(reading.value) / reading.resolution) + 1e-9) + 1
     return format_si(reading.value, reading.quantity, min(max(digits, 1), 9))
 
 
-def _sentence(readings: Sequence[Reading], settled: bool | None) -> str:
+def _sentence(readings: Sequence[Reading], settled: bool | None) -> Message:
     """The repeats in plain words."""
-    texts = ", ".join(_reading_text(reading) for reading in readings)
+    texts = tuple(_reading_text(reading) for reading in readings)
     if settled is None:
-        return f"one reading: {texts}"
+        return Message("one reading: {readings}", readings=texts)
     if settled:
-        return f"steady: {texts}"
+        return Message("steady: {readings}", readings=texts)
     if readings[0].quantity is Quantity.RESISTANCE:
-        return f"scattered: {texts}; contact not settled, clean the points, press the probes and read again"
-    return f"scattered: {texts}; not settled, wait and read again"
+        return Message(
+            "scattered: {readings}; contact not settled, clean the points, press the probes and read again",
+            readings=texts,
+        )
+    return Message("scattered: {readings}; not settled, wait and read again", readings=texts)

@@ -12,12 +12,13 @@ Amperes, seconds; probabilities and ratios in [-].
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message, counted
 from humclick.readings.shown import percent
 from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, MeasuredFigure, RecordingMeasured
@@ -97,7 +98,7 @@ class Recognition:
     none: float  #: Probability that it is none of these. [-]
     amps: MeasuredFigure | None  #: Locked-rotor plateau of the first whole attempt.
     trip: MeasuredFigure | None  #: When that attempt's current stopped by itself.
-    sentences: tuple[str, ...]  #: What it means, plainly.
+    sentences: tuple[Message, ...]  #: What it means, plainly.
     probes: tuple[str, ...]  #: Probes that tell apart what this recording cannot.
 
 
@@ -386,8 +387,8 @@ def _probes(
 
 def _figure(measured: MeasuredFigure) -> str:
     """A figure with its unit, to what it is good for."""
-    digits = 2 if measured.amount < 10 else 1
-    return f"{measured.amount:.{digits}f}{' ' + measured.unit if measured.unit else ' of the scale'}"
+    figure = f"{measured.amount:.{2 if measured.amount < 10 else 1}f}"
+    return f"{figure} {measured.unit}" if measured.unit else Message("{amount} of the scale", amount=figure)
 
 
 def _sentences(
@@ -395,48 +396,84 @@ def _sentences(
     likely_causes: Sequence[str],
     probabilities: Mapping[str, float],
     plate: Plate,
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """What the recording means, plainly."""
     causes = _data()[1]
-    sentences = [_course_in_words(measured, plate)]
+    title = {cause: Message.of(causes[cause]["title"]) for cause in likely_causes}
+    chance = {cause: percent(probabilities[cause]) for cause in likely_causes}
+    sentences = [*_course_in_words(measured, plate)]
     first, rivals = likely_causes[0], likely_causes[1:]
-    p = probabilities[first]
-    plain = causes[first]["plain"]
-    sentences.append(f"This looks like {causes[first]['title']} ({percent(p)}): {plain}.")
+    sentences.append(
+        Message(
+            "This looks like {cause} ({chance}): {plain}.",
+            cause=title[first],
+            chance=chance[first],
+            plain=Message.of(causes[first]["plain"]),
+        )
+    )
     if rivals:
-        others = ", ".join(f"{causes[c]['title']} ({percent(probabilities[c])})" for c in rivals)
-        sentences.append(f"It may also be {others}.")
-    sentences += [f"{causes[c]['alike']}." for c in likely_causes if "alike" in causes[c]]
+        others = tuple(Message("{cause} ({chance})", cause=title[c], chance=chance[c]) for c in rivals)
+        sentences.append(Message("It may also be {causes}.", causes=others))
+    alike = [Message.of(causes[c]["alike"]) for c in likely_causes if "alike" in causes[c]]
+    sentences += [Message("{sentence}.", sentence=sentence) for sentence in alike]
     whole = _whole(measured) if measured.attempts else None
     lra = plate.locked_rotor_amps
     if whole is not None and measured.scale_known and lra and whole.plateau.amount > _MUCH * lra:
         sentences.append(
-            f"{whole.plateau.amount / lra:.1f} times the plate's locked-rotor amperes cannot flow for long: "
-            "look whether the clamp's range, its turns of wire and the plate are those of this machine."
+            Message(
+                "{times:.1f} times the plate's locked-rotor amperes cannot flow for long: look whether the "
+                "clamp's range, its turns of wire and the plate are those of this machine.",
+                times=whole.plateau.amount / lra,
+            )
         )
     if first != "nothing" and plate.locked_rotor_amps is None and measured.scale_known:
-        sentences.append("The plate's locked-rotor amperes (LRA) would make this surer.")
+        sentences.append(Message("The plate's locked-rotor amperes (LRA) would make this surer."))
     return tuple(sentences)
 
 
-def _course_in_words(measured: RecordingMeasured, plate: Plate) -> str:
-    """The first attempt in one sentence."""
+def _course_in_words(measured: RecordingMeasured, plate: Plate) -> Iterator[Message]:
+    """How many attempts, and the first of them in one sentence."""
     if not measured.attempts:
-        return f"No current flowed in {measured.seconds:.0f} s."
+        yield Message("No current flowed in {seconds:.0f} s.", seconds=measured.seconds)
+        return
     attempt = _whole(measured)
-    count = len(measured.attempts)
-    text = f"{count} start attempt{'' if count == 1 else 's'}. "
+    yield counted("{n} start attempt.", "{n} start attempts.", len(measured.attempts))
     if attempt.stretch.before:
-        text += "It was running when the recording began"
+        course = Message("It was running when the recording began")
+    elif measured.scale_known and plate.locked_rotor_amps:
+        course = Message(
+            "At first {amount}, {share:.0f} % of the plate's LRA",
+            amount=_figure(attempt.plateau),
+            share=100 * attempt.plateau.amount / plate.locked_rotor_amps,
+        )
     else:
-        text += f"At first {_figure(attempt.plateau)}"
-        if measured.scale_known and plate.locked_rotor_amps:
-            text += f", {100 * attempt.plateau.amount / plate.locked_rotor_amps:.0f} % of the plate's LRA"
-    if attempt.run is not None:
-        when = f" after {_figure(attempt.run_up)}" if attempt.run_up is not None else ""
-        text += f", then running{when} at {_figure(attempt.run)}"
-    elif attempt.level is not None and attempt.lets_go is not None:
-        text += f", after {_figure(attempt.lets_go)} {_figure(attempt.level)}"
+        course = Message("At first {amount}", amount=_figure(attempt.plateau))
+    course = _afterwards(course, attempt)
     if attempt.trip is not None:
-        return f"{text}; the current stopped after {_figure(attempt.trip)}."
-    return f"{text}; it still flowed at the end."
+        yield Message(
+            "{course}; the current stopped after {time}.", course=course, time=_figure(attempt.trip)
+        )
+    else:
+        yield Message("{course}; it still flowed at the end.", course=course)
+
+
+def _afterwards(course: Message, attempt: AttemptMeasured) -> Message:
+    """What came after the first current of an attempt."""
+    if attempt.run is not None:
+        amount = _figure(attempt.run)
+        if attempt.run_up is None:
+            return Message("{course}, then running at {amount}", course=course, amount=amount)
+        return Message(
+            "{course}, then running after {time} at {amount}",
+            course=course,
+            time=_figure(attempt.run_up),
+            amount=amount,
+        )
+    if attempt.level is not None and attempt.lets_go is not None:
+        return Message(
+            "{course}, after {time} {amount}",
+            course=course,
+            time=_figure(attempt.lets_go),
+            amount=_figure(attempt.level),
+        )
+    return course

@@ -13,8 +13,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from humclick.arrangements.arrangement import PROTECTORS
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, HumclickError, Refused
+from humclick.messages import NOTHING, Message, listed
 from humclick.parts.family import Family
 from humclick.readings import Stamp, parse_stamp
 from humclick.safety import flammable, safety_class
@@ -76,7 +78,7 @@ class MarkValue:
 class Rule:
     """Something that may or must never be, and where that comes from."""
 
-    text: str
+    text: Message
     source: str
 
 
@@ -86,9 +88,9 @@ class MarkRule:
 
     #: Short name, and words.
     name: str
-    title: str
-    where: str  #: Where to find it on the old part.
-    must: str  #: What is asked of the new part; ``{value}`` stands for the old part's value.
+    title: Message
+    where: Message  #: Where to find it on the old part.
+    must: Message  #: What is asked of the new part; ``{value}`` stands for the old part's value.
     source: str  #: Where the rule comes from.
     rule: str = "same"  #: One of `RULES`.
     unit: str = ""  #: Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
@@ -121,8 +123,8 @@ class MarkRule:
 class PartRules:
     """Everything the data file says about replacing one kind of part."""
 
-    title: str  #: The trade's name of the part.
-    before: str = ""  #: What comes before touching the old one; empty if nothing special.
+    title: Message  #: The trade's name of the part.
+    before: Message = NOTHING  #: What comes before touching the old one; empty if nothing special.
     marks: tuple[MarkRule, ...] = ()  #: Marks the new one must match.
     #: What may differ, and what never.
     may: tuple[Rule, ...] = ()
@@ -147,9 +149,9 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             accepts = (*accepts, tuple(row["accepts"]))
         return MarkRule(
             name=str(row["name"]),
-            title=str(row["title"]),
-            where=str(row["where"]),
-            must=str(row["must"]),
+            title=Message.of(row["title"]),
+            where=Message.of(row["where"]),
+            must=Message.of(row["must"]),
             source=str(row["source"]),
             rule=rule,
             needed=bool(row.get("needed", True)),
@@ -164,12 +166,12 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
         raise DataError(f"{where}: needs {error}") from error
 
 
-def _rules(title: str, table: Mapping[str, Any], where: str) -> PartRules:
+def _rules(title: Message, table: Mapping[str, Any], where: str) -> PartRules:
     def texts(key: str) -> tuple[Rule, ...]:
-        return tuple(Rule(str(row["text"]), str(row["source"])) for row in table.get(key, ()))
+        return tuple(Rule(Message.of(row["text"]), str(row["source"])) for row in table.get(key, ()))
 
     marks = tuple(mark_rule(row, f"{where}.{row.get('name', '?')}") for row in table.get("mark", ()))
-    return PartRules(title, str(table.get("before", "")), marks, texts("may"), texts("never"))
+    return PartRules(title, Message.of(table.get("before", "")), marks, texts("may"), texts("never"))
 
 
 def family_rules(family: Family) -> PartRules:
@@ -180,7 +182,7 @@ def family_rules(family: Family) -> PartRules:
 def compressor_rules() -> PartRules:
     """What must match where the compressor itself is replaced, from ``compressor.toml``."""
     data = read_data("humclick.replacement", "compressor.toml")
-    return _rules(str(data["title"]), data["match"], "compressor.match")
+    return _rules(Message.of(data["title"]), data["match"], "compressor.match")
 
 
 def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
@@ -194,7 +196,9 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
     if not flammable(refrigerant):
         return None
     row = data["mark"] if safety_class(refrigerant) is not None else {**data["mark"], **data["unknown"]}
-    return mark_rule(row, "flammable.mark"), Rule(str(data["never"]["text"]), str(data["never"]["source"]))
+    return mark_rule(row, "flammable.mark"), Rule(
+        Message.of(data["never"]["text"]), str(data["never"]["source"])
+    )
 
 
 # -- values -------------------------------------------------------------------------------------------------
@@ -237,11 +241,11 @@ def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
 
 def _from_stamp(stamp: Stamp, rule: MarkRule) -> MarkValue:
     low, high = stamp.limits("start" if rule.capacitor == "start" else "run")
-    text = f"{_micro(low)} to {_micro(high)} µF"
+    text: str = _range_text(low, high, "F")
     if stamp.sections:
-        text = " and ".join(f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections)
+        text = listed((f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections), "and")
     elif stamp.nominal is not None:
-        text = f"{_micro(stamp.nominal)} µF ({text})"
+        text = Message("{nominal} ({range})", nominal=f"{_micro(stamp.nominal)} µF", range=text)
     return MarkValue(text, low, high, stamp.nominal is not None)
 
 
@@ -251,9 +255,12 @@ def _micro(farads: float) -> str:
 
 def _range_text(low: float, high: float, unit: str) -> str:
     if unit == "F":
-        return f"{_micro(low)} to {_micro(high)} µF" if low != high else f"{_micro(low)} µF"
-    tail = "" if unit == "-" else f" {unit}"
-    return f"{low:.4g}{tail}" if low == high else f"{low:.4g} to {high:.4g}{tail}"
+        ends, tail = (_micro(low), _micro(high)), " µF"
+    else:
+        ends, tail = (f"{low:.4g}", f"{high:.4g}"), "" if unit == "-" else f" {unit}"
+    if low == high:
+        return ends[0] + tail
+    return Message("{low} to {high}", low=ends[0], high=ends[1] + tail)
 
 
 def _plain_number(text: str) -> float:
@@ -367,7 +374,7 @@ def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
         case "arrangement":
             return MarkValue(machine.arrangement.title)
         case "protector":
-            return MarkValue(machine.protector)
+            return MarkValue(PROTECTORS[machine.protector])
         case name:
             value = getattr(machine.nameplate, name)
             return None if value in (None, "") else value_of(value, rule)

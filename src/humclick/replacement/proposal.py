@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
+from humclick.messages import NOTHING, Message
 from humclick.parts.family import Family, Role, Substitute
 from humclick.replacement.demand import MarkDemand, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
@@ -56,8 +57,8 @@ class Proposal:
 
     part: str
     kind: Family | None  #: What it is; None for a start-assist.
-    title: str  #: Its name in the trade.
-    before: str  #: What comes before touching it.
+    title: Message
+    before: str
     never: tuple[Rule, ...]  #: What is never done with it.
     rules: Mapping[str, MarkRule]
     #: By name of the mark: what was read.
@@ -130,7 +131,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     kind = None if part == ASSIST else machine.part(part).family
     if kind is None:
         data = read_data("humclick.replacement", "substitute.toml")["assist"]
-        title, before = str(data["title"]), str(data["before"])
+        title, before = Message.of(data["title"]), Message.of(data["before"])
         never = tuple(
             rule for p in machine.parts if is_starter(p.family) for rule in family_rules(p.family).never
         )
@@ -205,7 +206,7 @@ def marked(machine: Machine, proposal: Proposal) -> list[MatchLine]:
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
         if rule.needed or rule.name in proposal.old or rule.name in proposal.new:
             wanted.append(MarkDemand(rule, proposal.old.get(rule.name), limit))
-    demand = PartDemand("", proposal.part, proposal.title, "", tuple(wanted), (), (), (), ())
+    demand = PartDemand("", proposal.part, proposal.title, NOTHING, tuple(wanted), (), (), (), ())
     candidate: dict[str, object] = dict(proposal.new)
     if proposal.listed:
         candidate["listed"] = "yes"
@@ -266,7 +267,13 @@ def still_to_read(proposal: Proposal) -> tuple[MissingMark, ...]:
             and proposal.kind is not None
             and not (proposal.listed and proposal.kind.role is Role.PROTECTOR)
         )
-        sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
-        if sides:
-            missing_marks.append(MissingMark(name, f"{rule.title} ({' and '.join(sides)} part)", rule.where))
+        if on_old or on_new:
+            missing_marks.append(MissingMark(name, _on(rule.title, on_old, on_new), rule.where))
     return tuple(sorted(missing_marks, key=lambda mark: mark.name not in essential))
+
+
+def _on(mark: Message, old: bool, new: bool) -> Message:
+    """A mark, and on which of the two parts it is to be read."""
+    if old and new:
+        return Message("{mark} (old and new part)", mark=mark)
+    return Message("{mark} (old part)", mark=mark) if old else Message("{mark} (new part)", mark=mark)
