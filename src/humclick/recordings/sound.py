@@ -407,7 +407,7 @@ def _sentences(
         "runs": Message("it starts and runs"),
     }
     attempts = [
-        Message("CurrentStretch {n}: {outcome}.", n=number, outcome=outcomes[outcome])
+        Message("Attempt {n}: {outcome}.", n=number, outcome=outcomes[outcome])
         for number, outcome in enumerate(heard, start=1)
     ]
     return (Message("Heard: {stretches}.", stretches=course), *attempts)
