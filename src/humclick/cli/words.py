@@ -120,9 +120,7 @@ def machine_in_words(machine: Machine) -> str:
     return lines(", ".join(said), "Machine: ", "  ")
 
 
-def suspects_in_words(
-    suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4
-) -> str:
+def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
     """The most probable suspects with bars."""
     worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
@@ -273,7 +271,7 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
 def demand_in_words(demand: PartDemand) -> str:
     """What to ask for at the counter, for one part."""
     shown = [lines(f"{demand.title}. {demand.before}".strip(), "  Part:  ")]
-    known = [asked for asked in demand.asked if asked.value is not None or asked.limit is not None]
+    known = [asked for asked in demand.marks if asked.value is not None or asked.limit is not None]
     shown += [lines(f"{asked.rule.title}: {asked.text}", "    must   ") for asked in known]
     shown += [lines(rule.text, "    never  ") for rule in demand.never]
     if demand.missing:

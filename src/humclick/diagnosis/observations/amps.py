@@ -83,7 +83,7 @@ class Amps(Model):
             ),
             self,
             "current",
-            clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,
+            clamp=_COMMON if set(_COMMON) <= layout.machine_nodes(machine) else None,
             minutes=minutes,
             risk=risk,
             live=True,
