@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import json
 import os
 import random
@@ -18,12 +19,13 @@ import subprocess
 import sys
 import tempfile
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
-__all__ = ["Mutation", "main", "mutations_of"]
+__all__ = ["Coverage", "Mutation", "main", "mutations_of"]
 
 _ROOT = Path(__file__).parents[1]
 _PACKAGES = ("diagnosis", "readings", "jobs")
@@ -35,8 +37,12 @@ _TESTS = (
     "tests/test_examples.py",
 )
 _EQUIVALENT = _ROOT / "benchmarks" / "results" / "equivalent_mutations.toml"
-#: A run that takes longer hangs, and is noticed. [s]
-_LONGEST = 300.0
+#: Tests of a line are run, the quickest first, as long as they fit into this. [s]
+_SPENT = 90.0
+#: A run hangs, and is noticed, that takes longer than this and so many times its tests. [s], [-]
+_START, _HANGS = 120.0, 6.0
+#: What pytest gives back where every test of a file is left out.
+_NOTHING_TO_RUN = 5
 
 _COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -145,27 +151,83 @@ def _mutation(file: str, source: str, node: ast.expr, after: ast.expr) -> Mutati
 # -- which tests run which line -----------------------------------------------------------------------------
 
 
-def _covered(work: Path, tests: Sequence[str]) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
-    """Tests by the file and line they run, and how long each took. [s]"""
-    data, rc, times = work / "coverage", work / "coveragerc", work / "times.json"
-    include = "\n    ".join(f"src/humclick/{name}/*" for name in _PACKAGES)
-    rc.write_text(f"[run]\ndata_file = {data}\ninclude =\n    {include}\n")
-    plugin = work / "stopwatch.py"
-    plugin.write_text(_STOPWATCH)
-    environment = {**os.environ, "PYTHONPATH": f"{work}:{_ROOT / 'src'}:{_ROOT}", "TIMES": str(times)}
-    run = [sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", "-m", "pytest", "-p", "stopwatch"]
-    subprocess.run([*run, "-n", "0", *tests], cwd=_ROOT, env=environment, check=True)
+class Coverage:
+    """
+    Which tests run which line, one run of pytest for a file of tests.
+
+    Parameters
+    ----------
+    file : Path | None
+        Where the map is written down between runs. A file of tests that is still the same is not run again,
+        unless the sources have changed.
+    """
+
+    def __init__(self, file: Path | None) -> None:
+        self.file = file
+        self.sources = _digest(sorted((_ROOT / "src" / "humclick").rglob("*.py")))
+        kept: dict[str, Any] = json.loads(file.read_text("utf-8")) if file and file.exists() else {}
+        self.seconds: dict[str, float] = {}
+        self.rows: dict[str, Any] = kept["rows"] if kept.get("sources") == self.sources else {}
+
+    def measure(self, tests: Sequence[str], jobs: int) -> None:
+        """Run the files of tests that are new or changed."""
+        files = _test_files(tests)
+        digests = {name: _digest([_ROOT / name]) for name in files}
+        due = [name for name in files if self.rows.get(name, {}).get("digest") != digests[name]]
+        self.rows = {name: row for name, row in self.rows.items() if name in digests}
+        with ThreadPoolExecutor(jobs) as pool:
+            for name, row in zip(due, pool.map(_covered, due), strict=True):
+                self.rows[name] = {"digest": digests[name], **row}
+        if self.file:
+            self.file.write_text(json.dumps({"sources": self.sources, "rows": self.rows}), "utf-8")
+
+    def by_line(self) -> dict[tuple[str, int], list[str]]:
+        """Tests by the file and line they run, the quickest first."""
+        met: dict[tuple[str, int], list[str]] = {}
+        for row in self.rows.values():
+            self.seconds |= row["seconds"]
+            for name, lines in row["lines"].items():
+                for line, nodes in lines.items():
+                    met.setdefault((name, int(line)), []).extend(nodes)
+        return {at: sorted(nodes, key=lambda n: self.seconds.get(n, 0.0)) for at, nodes in met.items()}
+
+
+def _digest(files: Sequence[Path]) -> str:
+    return hashlib.sha256(b"\0".join(file.read_bytes() for file in files)).hexdigest()
+
+
+def _test_files(tests: Sequence[str]) -> list[str]:
+    paths = [_ROOT / name for name in tests]
+    files = [file for path in paths for file in (sorted(path.rglob("test_*.py")) or [path])]
+    return [file.relative_to(_ROOT).as_posix() for file in files]
+
+
+def _covered(tests: str) -> dict[str, Any]:
+    """Lines that each test of a file runs, and how long each took. [s]"""
     import coverage
 
-    measured = coverage.CoverageData(str(data))
-    measured.read()
-    by_line: dict[tuple[str, int], set[str]] = {}
-    for file in measured.measured_files():
-        name = Path(file).relative_to(_ROOT).as_posix()
-        for line, contexts in measured.contexts_by_lineno(file).items():
-            if nodes := set(contexts) - {""}:
-                by_line[name, line] = nodes
-    return by_line, json.loads(times.read_text("utf-8"))
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        data, rc, times = work / "coverage", work / "coveragerc", work / "times.json"
+        include = "\n    ".join(f"src/humclick/{name}/*" for name in _PACKAGES)
+        rc.write_text(f"[run]\ndata_file = {data}\ninclude =\n    {include}\n")
+        (work / "stopwatch.py").write_text(_STOPWATCH)
+        environment = {**os.environ, "PYTHONPATH": f"{work}:{_ROOT / 'src'}:{_ROOT}", "TIMES": str(times)}
+        run = [sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", "-m", "pytest", "-p", "stopwatch"]
+        done = subprocess.run([*run, "-n", "0", tests], cwd=_ROOT, env=environment, capture_output=True)
+        if done.returncode not in (0, _NOTHING_TO_RUN):
+            raise SystemExit(f"{tests} fails before any fault is put in:\n{done.stdout.decode()[-3000:]}")
+        measured = coverage.CoverageData(str(data))
+        measured.read()
+        lines: dict[str, dict[int, list[str]]] = {}
+        for file in measured.measured_files():
+            contexts = measured.contexts_by_lineno(file).items()
+            met = {line: sorted({*nodes} - {""}) for line, nodes in contexts}
+            lines[Path(file).relative_to(_ROOT).as_posix()] = {
+                at: nodes for at, nodes in met.items() if nodes
+            }
+        seconds = json.loads(times.read_text("utf-8"))
+    return {"lines": lines, "seconds": {name: round(s, 3) for name, s in seconds.items()}}
 
 
 _STOPWATCH = '''
@@ -188,71 +250,101 @@ def pytest_sessionfinish():
 # -- the run ------------------------------------------------------------------------------------------------
 
 
-def _noticed(mutation: Mutation, tests: Sequence[str], tree: Path) -> bool:
-    """Whether a test fails with this mutation in a copy of the sources."""
+def _noticed(mutation: Mutation, tests: Sequence[str], tree: Path, limit: float) -> bool:
+    """Whether a test fails, or hangs, with this mutation in a copy of the sources; ``limit`` in [s]."""
     path = tree / mutation.file
     source = path.read_text("utf-8")
     path.write_text(mutation.applied(source), "utf-8")
     environment = {**os.environ, "PYTHONPATH": f"{tree / 'src'}:{_ROOT}", "PYTHONDONTWRITEBYTECODE": "1"}
     run = [sys.executable, "-m", "pytest", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]
+
+    def code_of_run() -> int:
+        return subprocess.run(run, cwd=_ROOT, env=environment, capture_output=True, timeout=limit).returncode
+
     try:
-        done = subprocess.run(run, cwd=_ROOT, env=environment, capture_output=True, timeout=_LONGEST)
-        return done.returncode != 0
+        code = code_of_run()
     except subprocess.TimeoutExpired:
         return True
     finally:
         path.write_text(source, "utf-8")
+    if code not in (0, 1) and code_of_run() != 0:
+        raise SystemExit(f"pytest does not run {tests[:3]}, with no fault put in")
+    return code != 0
 
 
-def _sampled(covered: Mapping[tuple[str, int], set[str]], count: int, seed: int) -> list[Mutation]:
+def _within(tests: Sequence[str], seconds: Mapping[str, float]) -> tuple[list[str], float]:
+    """As many tests, the quickest first, as fit into the time, and how long they took. [s]"""
+    chosen: list[str] = []
+    spent = 0.0
+    for name in tests:
+        if chosen and spent + seconds.get(name, 0.0) > _SPENT:
+            break
+        chosen.append(name)
+        spent += seconds.get(name, 0.0)
+    return chosen, spent
+
+
+def _sampled(covered: Iterable[tuple[str, int]], count: int, seed: int) -> list[Mutation]:
     every: list[Mutation] = []
-    for file in sorted({file for file, _ in covered}):
-        lines = frozenset(line for name, line in covered if name == file)
-        every += mutations_of(file, (_ROOT / file).read_text("utf-8"), lines)
+    lines: dict[str, set[int]] = {}
+    for file, line in covered:
+        lines.setdefault(file, set()).add(line)
+    for file in sorted(lines):
+        every += mutations_of(file, (_ROOT / file).read_text("utf-8"), frozenset(lines[file]))
     return random.Random(seed).sample(every, min(count, len(every)))
+
+
+def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--skip", type=int, default=0, help="leave out so many of the seed's mutations")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--tests", nargs="*", default=_TESTS)
+    parser.add_argument("--map", type=Path, help="file that keeps which test runs which line between runs")
+    parser.add_argument("--control", action="store_true", help="put nothing in: nothing may be noticed")
+    parser.add_argument("--write", type=Path)
+    return parser.parse_args(arguments)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Put faults in, run the tests that run their lines, and say which were not noticed."""
-    parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--count", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--tests", nargs="*", default=_TESTS)
-    parser.add_argument("--write", type=Path)
-    given = parser.parse_args(arguments)
+    given = _options(arguments)
     equivalent = tomllib.loads(_EQUIVALENT.read_text("utf-8"))["equivalent"] if _EQUIVALENT.exists() else {}
-    with tempfile.TemporaryDirectory() as folder:
-        work = Path(folder)
-        covered, seconds = _covered(work, given.tests)
-        sample = _sampled(covered, given.count, given.seed)
-        trees = [work / f"tree{k}" for k in range(given.jobs)]
-        for tree in trees:
-            shutil.copytree(
-                _ROOT / "src", tree / "src", ignore=shutil.ignore_patterns("built", "__pycache__")
-            )
-        free = list(trees)
+    coverage = Coverage(given.map)
+    coverage.measure(given.tests, given.jobs)
+    covered = coverage.by_line()
+    sample = _sampled(covered, given.skip + given.count, given.seed)[given.skip :]
+    if given.control:
+        sample = [replace(m, after=m.before) for m in sample]
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(given.jobs) as pool:
+        free = [Path(folder) / f"tree{k}" for k in range(given.jobs)]
+        for tree in free:
+            leave = shutil.ignore_patterns("built", "__pycache__")
+            shutil.copytree(_ROOT / "src", tree / "src", ignore=leave)
 
         def tried(mutation: Mutation) -> bool:
-            tests = sorted(covered[mutation.file, mutation.line], key=lambda t: seconds.get(t, 0.0))
+            tests, spent = _within(covered[mutation.file, mutation.line], coverage.seconds)
             tree = free.pop()
             try:
-                return _noticed(mutation, tests, tree)
+                noticed = _noticed(mutation, tests, tree, _START + _HANGS * spent)
             finally:
                 free.append(tree)
+            if not noticed and mutation.name not in equivalent:
+                print(f"not noticed: line {mutation.line} of {mutation.name}", flush=True)
+            return noticed
 
-        with ThreadPoolExecutor(given.jobs) as pool:
-            outcome = dict(zip(sample, pool.map(tried, sample), strict=True))
-    return _told(outcome, equivalent, given)
+        outcome = dict(zip(sample, pool.map(tried, sample), strict=True))
+    return _summed(outcome, equivalent, given)
 
 
-def _told(outcome: Mapping[Mutation, bool], equivalent: Mapping[str, str], given: argparse.Namespace) -> int:
+def _summed(
+    outcome: Mapping[Mutation, bool], equivalent: Mapping[str, str], given: argparse.Namespace
+) -> int:
     survivors = [m for m, noticed in outcome.items() if not noticed]
     meant = [m for m in survivors if m.name in equivalent]
     count = len(outcome) - len(meant)
     caught = len(outcome) - len(survivors)
-    for mutation in sorted(set(survivors) - set(meant), key=lambda m: m.name):
-        print(f"not noticed: line {mutation.line} of {mutation.name}")
     print(f"{caught} of {count} noticed ({caught / count:.1%}); {len(meant)} equivalent ones left out")
     if given.write:
         rows = [asdict(m) | {"noticed": noticed} for m, noticed in outcome.items()]
