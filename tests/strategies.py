@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 
 from humclick.errors import ReadingRefused
 from humclick.jobs.event_tables import event_from
-from humclick.jobs.events import LAST_TURN, Event, Undone
+from humclick.jobs.events import HEARD, LAST_TURN, Event, HazardCleared, Undone
 from humclick.jobs.fields import TURNING_LETTERS
 from humclick.meters import Quantity
+from humclick.safety import stops
 
 __all__ = [
     "TypedReading",
@@ -252,6 +253,7 @@ _TURNS = st.one_of(
     st.integers(0, 12), st.integers(0, 12), st.sampled_from([0, 4999, 5001, 9_999, 10_000, LAST_TURN])
 )
 _AMPS = st.none() | st.floats(0.1, 200)
+_HASHES = st.sampled_from(["0" * 64, "a" * 64]) | st.from_regex(r"[0-9a-f]{64}", fullmatch=True)
 PROBE_NAMES = (
     *("pins.C-R", "pins.C-S", "pins.S-R", "pins.shell", "leads.short", "supply.volts", "supply.volts_start"),
     *("attempt.as_found", "attempt.known_good", "fit.current_relay", "fit.ptc", "start_capacitor.farads"),
@@ -321,10 +323,22 @@ _FIELDS: dict[str, dict[str, st.SearchStrategy[Any]]] = {
         "temperature": st.sampled_from(["", "cold", "hot", "?", "23 C", "lukewarm"]),
         "note": _PAGES,
     },
+    "hazard": {
+        "hazard": st.sampled_from(sorted(stops())),
+        "gate": st.sampled_from(["", *_GATES[:3]]),
+        "words": _PAGES,
+    },
+    "cleared": {"of": _IDS, "words": _PAGES.filter(lambda text: bool(text.strip()))},
+    "recording": {
+        "of": st.sampled_from(["current", "sound"]),
+        "heard": st.lists(st.sampled_from(HEARD[:-1]), min_size=1, max_size=3),
+        "causes": st.just({}) | st.just({"seized": 0.0, "sound": -3.5}),
+    },
     "skip": {"probe": st.sampled_from(PROBE_NAMES), "reason": _PAGES},
     "wait": {"minutes": st.floats(0, 500)},
     "fitted": {"part": st.sampled_from(PART_NAMES), "note": _PAGES},
-    "photo": {"sha256": st.from_regex(r"[0-9a-f]{64}", fullmatch=True), "caption": _PAGES},
+    "photo": {"sha256": _HASHES, "caption": _PAGES},
+    "mark": {"sha256": _HASHES, "x": st.floats(0, 100), "y": st.floats(0, 100), "label": _NEEDED},
     "note": {"text": _PAGES.filter(lambda text: bool(text.strip()))},
     "decision": {"remedies": st.lists(_NEEDED, min_size=1, max_size=3), "words": _PAGES},
     "undo": {"of": _IDS},
@@ -342,12 +356,12 @@ def events(draw: st.DrawFn, kinds: tuple[str, ...] = tuple(_FIELDS)) -> Event:
 
 @st.composite
 def calls(draw: st.DrawFn, most: int = 12) -> tuple[Event, ...]:
-    """The events of a call under different ids; many undos point at an event of the call."""
+    """The events of a call under different ids; many undos and answers point at an event of the call."""
     found = draw(st.lists(events(), max_size=most, unique_by=lambda event: event.id))
     ids = [event.id for event in found]
     aimed = []
     for event in found:
-        if isinstance(event, Undone) and draw(st.booleans()):
+        if isinstance(event, Undone | HazardCleared) and draw(st.booleans()):
             event = replace(event, of=draw(st.sampled_from(ids)))
         aimed.append(event)
     return tuple(aimed)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import json
 import pkgutil
 import subprocess
 import sys
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +53,60 @@ def every_module() -> list[str]:
     return [found.name for found in pkgutil.walk_packages(humclick.__path__, "humclick.")]
 
 
+def imported(tree: ast.AST) -> Iterator[str]:
+    """Names a module imports when it runs, inside functions too; what only type checkers read is left out."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            yield from (name for other in node.orelse for name in imported(other))
+            continue
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        if isinstance(node, ast.ImportFrom) and node.module is not None and not node.level:
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+        yield from imported(node)
+
+
+def graph(source: Path, root: str) -> dict[str, set[str]]:
+    """Which modules of a program each of its modules imports."""
+    files = {
+        ".".join(path.relative_to(source).with_suffix("").parts).removesuffix(".__init__"): path
+        for path in (source / root).rglob("*.py")
+    }
+    found: dict[str, set[str]] = {}
+    for name, path in files.items():
+        wanted = set(imported(ast.parse(path.read_text(encoding="utf-8"))))
+        wanted |= {each.rpartition(".")[0] for each in wanted if each not in files}
+        found[name] = (wanted & files.keys()) - {name}
+    return found
+
+
+def circles(graph: Mapping[str, set[str]]) -> list[set[str]]:
+    """Modules that import each other, by way of others too: each such set once (R. Tarjan, 1972)."""
+    index: dict[str, int] = {}
+    low: dict[str, int] = {}
+    stack: list[str] = []
+    found: list[set[str]] = []
+
+    def visit(name: str) -> None:
+        index[name] = low[name] = len(index)
+        stack.append(name)
+        for other in sorted(graph[name]):
+            if other not in index:
+                visit(other)
+            if other in stack:
+                low[name] = min(low[name], low[other])
+        if low[name] == index[name]:
+            circle = stack[stack.index(name) :]
+            del stack[stack.index(name) :]
+            if len(circle) > 1:
+                found.append(set(circle))
+
+    for name in sorted(graph):
+        if name not in index:
+            visit(name)
+    return found
+
+
 def answer() -> dict[str, Any]:
     """Posterior and advice on a hum and click with two readings, as plain numbers."""
     situation = Situation(
@@ -81,6 +137,30 @@ def test_imports_only_go_down_the_floors() -> None:
     done = subprocess.run([tool, "--no-cache"], cwd=ROOT, capture_output=True, text=True, timeout=300)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "0 broken" in done.stdout
+
+
+def test_no_modules_import_each_other() -> None:
+    """There is no circle of imports anywhere, inside a package or inside a function."""
+    modules = graph(ROOT / "src", "humclick")
+    assert "humclick.jobs.flow" in modules["humclick.cli.session"]
+    assert "humclick.diagnosis.guards" in modules["humclick.jobs.folding"]  # imported inside a function
+    assert circles(modules) == []
+
+
+def test_a_circle_of_imports_is_found(tmp_path: Path) -> None:
+    """By way of a third module, inside a function; but not where only type checkers look."""
+    (tmp_path / "shop").mkdir()
+    texts = {
+        "__init__": "",
+        "a": "import shop.b",
+        "b": "def late():\n    from shop import c",
+        "c": "from shop.a import name",
+        "d": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from shop.e import x\nimport json",
+        "e": "from shop.d import y",
+    }
+    for name, text in texts.items():
+        (tmp_path / "shop" / f"{name}.py").write_text(text)
+    assert circles(graph(tmp_path, "shop")) == [{"shop.a", "shop.b", "shop.c"}]
 
 
 def test_every_module_is_imported_without_the_heavy_libraries() -> None:
@@ -114,3 +194,14 @@ def test_advice_is_the_same_without_the_array_library() -> None:
     assert plain["none"] == pytest.approx(here["none"], rel=1e-9)
     for key in ("suspects", "remedies", "worth"):
         assert plain[key] == pytest.approx(here[key], rel=1e-7)
+
+
+@pytest.mark.parametrize("package", ["jobs", "cli", "web"])
+def test_faces_and_the_call_are_cut_into_small_pieces(package: str) -> None:
+    """No function of these has more than 60 lines, and no file more than 500."""
+    for path in (ROOT / "src/humclick" / package).rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        assert text.count("\n") <= 500, path.name
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                assert (node.end_lineno or 0) - node.lineno < 60, f"{path.name}: {node.name}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -15,7 +15,7 @@ from humclick.jobs.call import Call
 from humclick.jobs.events import Event
 from humclick.jobs.fold import fold
 from humclick.jobs.history import state_of
-from humclick.jobs.standing import Onward, accepted, onward
+from humclick.jobs.standing import Onward, added, onward
 
 #: Every machine that is judged, with each protector it comes with.
 MACHINES = [
@@ -49,6 +49,13 @@ SOUND = {
     "proof.touch_current": "0.1 mA",
 }
 _ELSE = {"resistance": "0.3", "capacitance": "15 uF", "voltage": "116 V", "current": "9 A"}
+
+
+def accepted(
+    events: Iterable[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+) -> tuple[Event, Call]:
+    """A new event of a device after some others, and the call with it."""
+    return added(fold(events, device=device), kind, now, given)
 
 
 class Visit:

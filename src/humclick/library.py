@@ -26,8 +26,9 @@ from humclick.errors import Refused
 from humclick.jobs.call_file import read_call, write_call
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import Event
+from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.standing import accepted
+from humclick.jobs.taking import take
 from humclick.readings.shown import percent
 from humclick.safety import chosen_place
 
@@ -148,7 +149,6 @@ class Call:
         if self.events:
             return
         plate = self.machine.nameplate
-        events: tuple[Event, ...] = ()
         steps: list[tuple[str, dict[str, Any]]] = [
             ("opened", {"place": chosen_place(_text(self.place, "place"))}),
             (
@@ -166,16 +166,26 @@ class Call:
             ("meter", {"name": self.meter, **_leads(self.leads)}),
             ("complaint", {"heard": str(self.heard), "words": self.words}),
         ]
+        flow = Flow(fold((), device=""), self.shop)
         for kind, given in steps:
-            event, _ = accepted(events, kind, datetime.now().astimezone(), given)
-            events = (*events, event)
-        object.__setattr__(self, "events", events)
+            flow = flow.keep(kind, datetime.now().astimezone(), **given)
+        object.__setattr__(self, "events", flow.events)
+        self.__dict__["_flow"] = flow
 
     # -- what is done -----------------------------------------------------------------------------------
 
+    @cached_property
+    def _flow(self) -> Flow:
+        """The call and what follows from it, as `humclick.jobs.flow` has it."""
+        return Flow(fold(self.events, device=""), self.shop)
+
+    def _after(self, flow: Flow) -> Call:
+        call = replace(self, events=flow.events)
+        call.__dict__["_flow"] = flow
+        return call
+
     def _with(self, kind: str, **given: Any) -> Call:
-        event, _ = accepted(self.events, kind, datetime.now().astimezone(), given)
-        return replace(self, events=(*self.events, event))
+        return self._after(self._flow.keep(kind, datetime.now().astimezone(), **given))
 
     def seen(self, probe: str, value: str | float, *, temperature: str | float = "", note: str = "") -> Call:
         """
@@ -208,9 +218,9 @@ class Call:
             value = f"{float(value):g} {_UNITS[known.quantity]}"
         if isinstance(temperature, numbers.Real) and not isinstance(temperature, bool):
             temperature = f"{float(temperature):g} C"
-        answer, warmth = answer_to(known, _text(value, "value"))
-        warm = _text(temperature, "temperature") or warmth
-        return self._with("reading", probe=known.id, value=answer, temperature=warm, note=note)
+        answer = answer_to(known, _text(value, "value"), _text(temperature, "temperature"))
+        now = datetime.now().astimezone()
+        return self._after(take(self._flow, now, known, answer.value, answer=answer, already=True, note=note))
 
     def passed(self, gate: str, words: str = "") -> Call:
         """
@@ -271,10 +281,10 @@ class Call:
 
     # -- what follows -----------------------------------------------------------------------------------
 
-    @cached_property
+    @property
     def folded(self) -> Folded:
         """All that is known, as `humclick.jobs.call.Call` has it."""
-        return fold(self.events)
+        return self._flow.call
 
     @cached_property
     def advice(self) -> Advice:

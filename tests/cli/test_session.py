@@ -428,15 +428,26 @@ def test_the_terminal_has_a_name_of_its_own(
     session.take("pins.C-R")
     while session.briefing().gates:
         session.take("done")
-    assert {event.device for event in session.events} == {session.device}
+    assert {event.device for event in session.events} == {session.flow.device}
     again = Session(session.path, session.shop)
     again.open()
     again.choose("pins.C-R")
-    assert again.device == session.device
+    assert again.flow.device == session.flow.device
     assert again.briefing().gates == ()
     monkeypatch.setenv("HUMCLICK_DEVICE", "van-2")
     other = Session(session.path, session.shop)
     other.open()
     other.choose("pins.C-R")
-    assert other.device == "van-2"
+    assert other.flow.device == "van-2"
     assert other.briefing().gates
+
+
+@pytest.mark.parametrize("line", ["arrangement csir-current-relay", "undo", "protector internal"])
+@pytest.mark.parametrize("asked", ["ptc.ohms", "overload_protector.ohms", "pins"])
+def test_a_probe_the_machine_no_longer_has_is_not_asked_for(tmp_path: Path, line: str, asked: str) -> None:
+    """Whatever was asked for by name, and however the machine changes, something can be typed next."""
+    session = begun(tmp_path / "call.toml", "rsir-ptc", "external", asked)
+    session.take(line)
+    session.take(line)
+    assert session.prompt
+    assert session.asked is None or session.flow.has(session.asked.id)

@@ -23,7 +23,7 @@ def session(tmp_path: Path) -> Session:
 
 def live_titles(session: Session) -> list[str]:
     """Titles of every probe under power."""
-    return [probe.title for probe in session.probes().values() if probe.energises]
+    return [probe.title for probe in session.flow.probes.values() if probe.energises]
 
 
 def test_cannot_leak_found_ends_the_call(session: Session) -> None:
@@ -100,7 +100,7 @@ def test_a_start_chosen_by_hand_is_refused(
     said = session.take("attempt.as_found")
     assert "Type done" not in said
     kept = len(session.call.readings)
-    session._chosen, session.queue = "attempt.as_found", []
+    session.chosen, session.queue = "attempt.as_found", []
     assert "not now" in session.take("runs")
     assert len(session.call.readings) == kept
     assert "it is marked so" in session.take("attempt.as_found hums, then clicks off")

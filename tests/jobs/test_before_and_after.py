@@ -267,7 +267,7 @@ def test_advice_and_the_prompt_say_the_same_next_step(name: str, tmp_path: Path)
         session = Session(path, SHOP)
         session.open()
         result = result_of(session.call, SHOP)
-        step = session.step
+        step = session.flow.onward
         assert step is not None
         assert step.kind == result.kind
         assert step.probe == (result.next.probe if result.next is not None else "")

@@ -16,8 +16,8 @@ from humclick.diagnosis.shop import default_shop
 from humclick.jobs.briefing import Briefing, briefed
 from humclick.jobs.events import UNTIMED, Event
 from humclick.jobs.fold import fold
-from humclick.jobs.standing import accepted
 from humclick.safety import gate
+from tests.visit import accepted
 
 SHOP = default_shop()
 JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]

@@ -58,7 +58,8 @@ def test_warmth_stands_behind_a_reading(text: str, value: str, warmth: str) -> N
 )
 def test_answers_are_taken_by_number_word_or_beginning(name: str, text: str, value: str) -> None:
     """A look or a start attempt is answered by number, name, words or first letters."""
-    assert answer_to(probe(name), text) == (value, "")
+    answer = answer_to(probe(name), text)
+    assert (answer.value, answer.warmth) == (value, "")
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from datetime import timedelta
 from random import Random
 from typing import Any
@@ -11,10 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from humclick.diagnosis.situation import Heard, Situation
+from humclick.jobs import probe_facts
 from humclick.jobs.call import Call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import UNTIMED, Event
 from humclick.jobs.fold import conflicts, fold, merge
+from humclick.jobs.folding import Folding
+from humclick.meters import Quantity
+from humclick.readings import Reading, parse_reading
 from tests import strategies
 
 MACHINE = {
@@ -357,3 +362,73 @@ def test_a_probe_that_is_not_for_this_arrangement_is_refused() -> None:
     folded = fold(events({"kind": "machine", "arrangement": "inverter-driven"}, reading("pins.C-R", "4.7")))
     assert folded.readings == ()
     assert "inverter-driven" in folded.problems[0].text
+
+
+def _told(call: Call) -> dict[str, object]:
+    """All that a call says, its events too."""
+    return {field.name: getattr(call, field.name) for field in fields(Call)}
+
+
+@given(strategies.calls(), st.randoms(use_true_random=False), st.sampled_from([None, "", "phone-a"]))
+def test_one_event_more_is_the_fold_of_all(
+    events: tuple[Event, ...], random: Random, device: str | None
+) -> None:
+    """In whatever order they come, `then` says what the full fold says, and leaves the call as it was."""
+    mixed = list(events)
+    random.shuffle(mixed)
+    mixed += [replace(event, turn=event.turn // 2) for event in mixed[::4]]  # other events under old ids
+    call, taken = fold((), device=device), list[Event]()
+    for event in mixed:
+        before = _told(call)
+        after = call.then(event)
+        taken.append(event)
+        assert _told(after) == _told(fold(taken, device=device))
+        assert _told(call) == before
+        call = after
+
+
+@given(strategies.calls(most=8), st.lists(strategies.events(), max_size=4))
+def test_one_event_more_in_order_is_the_fold_of_all(events: tuple[Event, ...], more: list[Event]) -> None:
+    """A device that counts adds its events at the end, one by one, to a call of any kind."""
+    call = fold(events, device="phone-a")
+    for number, event in enumerate(more):
+        event = replace(event, id=f"own-{number}", device="phone-a", turn=call.turn + 1)
+        call = call.then(event)
+        assert _told(call) == _told(fold((*events, *call.events), device="phone-a"))
+
+
+def test_one_event_more_is_read_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What only adds to a call folds nothing of it again; what was understood at the door stays."""
+    before = call(reading("pins.C-R", "4.7"), gate(DEAD))
+    understood = parse_reading("15.8", Quantity.RESISTANCE)
+    more = events(reading("pins.S-R", "15.8"), gate(SAFE), reading("attempt.as_found", "hum_click"))
+    more = tuple(replace(event, id=f"more-{k}", turn=1 + k) for k, event in enumerate(more))
+    whole = fold((*before.events, *more))
+
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("read again")
+
+    monkeypatch.setattr(Folding, "__init__", refuse)
+    monkeypatch.setattr(probe_facts, "parse_reading", refuse)
+    after = before.then(more[0], understood).then(more[1]).then(more[2])
+    assert _told(after) == _told(whole)
+    assert after.readings[-2].reading is understood
+
+
+def test_a_reading_is_parsed_once_for_every_fold_of_a_session(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An undo and another arrangement read every event again, and parse no text again."""
+    parsed: list[str] = []
+
+    def counting(text: str, expected: Quantity | None = None) -> Reading:
+        parsed.append(text)
+        return parse_reading(text, expected)
+
+    monkeypatch.setattr(probe_facts, "parse_reading", counting)
+    on = call(reading("pins.C-R", "4.7"), reading("pins.S-R", "15.8"))
+    more = events({"kind": "undo", "of": "e2"}, {**MACHINE, "arrangement": "rsir-ptc"})
+    for number, event in enumerate(more):
+        on = on.then(replace(event, id=f"more-{number}", turn=1 + number))
+    assert on.machine is not None
+    assert on.machine.arrangement.id == "rsir-ptc"
+    assert [each.text for each in on.readings] == ["4.7"]
+    assert parsed == ["4.7", "15.8"]

@@ -18,8 +18,9 @@ from humclick.jobs.event_tables import event_from, new_event
 from humclick.jobs.events import LAST_TURN, LATEST, UNTIMED, Event, ReadingTaken
 from humclick.jobs.fold import fold, merge
 from humclick.jobs.order import MOST_AHEAD, in_order, last_turn, next_turn
-from humclick.jobs.standing import accepted, decided, given_last, live, moment, to_undo
+from humclick.jobs.standing import decided, given_last, live, moment, to_undo
 from tests import strategies
+from tests.visit import accepted
 from tests.web.bench import EXAMPLES
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)

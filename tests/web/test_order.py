@@ -16,10 +16,10 @@ from humclick.jobs.call_file import read_call
 from humclick.jobs.events import UNTIMED, Event, Undone
 from humclick.jobs.order import merge
 from humclick.jobs.standing import decided, provisional
+from humclick.jobs.warmth import since
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
 from humclick.web.exchange import CallGiven, Request, plain_table
-from humclick.web.pages.call import _since
 from humclick.web.pages.record import last_entry
 from tests import strategies
 from tests.web.bench import EXAMPLES
@@ -70,7 +70,7 @@ def standing(tables: list[dict[str, Any]]) -> list[Any]:
     return [
         entry and entry.id,
         last,
-        _since(desk),
+        since(desk.flow, desk.request.now),
         provisional(desk.events, desk.call),
         desk.events,
         desk.call,

@@ -135,7 +135,7 @@ def test_two_programs_that_begin_the_same_calls_lose_nothing(tmp_path: Path) -> 
 def test_a_call_is_parsed_once_for_what_is_appended_and_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Many events at once are one reading of the file and one write; what is read next is known already."""
+    """Many events at once are one write; what stands in the file is known from the last."""
     store = Store.at(tmp_path)
     store.append("c1", EVENTS)
     read, parse = [], call_file.parse_call
@@ -148,6 +148,8 @@ def test_a_call_is_parsed_once_for_what_is_appended_and_read(
     notes = [{"kind": "note", "id": f"n{n}", "at": "2026-03-02T09:00:00Z", "text": "x"} for n in range(50)]
     assert store.append("c1", notes).added == 50
     events = store.events("c1")
+    assert read == []
+    assert Store.at(tmp_path).events("c1") == events
     assert len(read) == 1
     assert events == Store.at(tmp_path).events("c1")
 

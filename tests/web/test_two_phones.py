@@ -21,9 +21,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from humclick.errors import HumclickError
 from humclick.jobs.fold import fold
 from humclick.jobs.order import merge
-from humclick.jobs.standing import accepted, to_undo
+from humclick.jobs.standing import to_undo
 from humclick.web.exchange import events_in, plain_table
 from humclick.web.store import Store, version_of
+from tests.visit import accepted
 from tests.web.bench import client
 
 CALL = "c1"

@@ -18,12 +18,14 @@ from humclick.jobs.entry import figure, one_of, plain
 from humclick.jobs.events import HEARD as COMPLAINTS
 from humclick.jobs.events import ComplaintHeard, Event, MachineRead, MeterTaken, ReadingTaken
 from humclick.jobs.standing import given_last
+from humclick.jobs.taking import arrangement_named
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.call import Call
+    from humclick.jobs.flow import Flow
 
 __all__ = ["FACTS", "answer_question", "question_again", "question_in_words", "questions_for", "set_fact"]
 
@@ -162,10 +164,15 @@ def answer_question(session: Session, line: str) -> str:
 
 def _machine(session: Session, **changed: Any) -> str:
     now = given_last(session.events, session.call, MachineRead)
-    if not now and "arrangement" not in changed:
+    if not now:
         raise Refused("first the arrangement: type arrangement and its name (list arrangements)")
+    return _described(session, session.flow.keep("machine", session.now(), **{**now, **changed}))
+
+
+def _described(session: Session, after: Flow) -> str:
+    """Keep what the machine is; what can no longer be used comes back."""
     before = {problem.event for problem in session.call.problems}
-    session.keep("machine", **{**now, **changed})
+    session.record(after)
     new = [problem for problem in session.call.problems if problem.event not in before]
     return words.problems_in_words(new)
 
@@ -173,7 +180,7 @@ def _machine(session: Session, **changed: Any) -> str:
 def _set_arrangement(session: Session, text: str) -> str:
     titles = {name: arrangement(name).title for name in arrangements()}
     name = one_of("arrangement", text, arrangements(), titles)
-    said = _machine(session, arrangement=name, protector="", provisional=False)
+    said = _described(session, arrangement_named(session.flow, session.now(), name))
     session.questions = [each for each in session.questions if each != "arrangement"]
     if len(arrangement(name).protectors) < 2:
         session.questions = [each for each in session.questions if each != "protector"]

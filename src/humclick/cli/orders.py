@@ -6,7 +6,7 @@ Each order is a word at the beginning of a line; what stands behind it is its ow
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,23 +16,26 @@ from humclick.circuit.drawing import draw_text
 from humclick.cli import words
 from humclick.cli.ending import proof_in_words
 from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
-from humclick.diagnosis.contradictions import contradictions
+from humclick.cli.reading import read
 from humclick.diagnosis.probes import Probe
-from humclick.diagnosis.reasons import what_if
+from humclick.diagnosis.reasons import WhatIf
 from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs import taking
 from humclick.jobs.briefing import briefed
-from humclick.jobs.entry import answer_to, figure, named, one_of, probe_named
+from humclick.jobs.entry import Answer, answer_to, figure, named, one_of, probe_named
 from humclick.jobs.event_tables import table_of
-from humclick.jobs.events import Event
+from humclick.jobs.events import Event, Undone
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.result import result_of
-from humclick.jobs.standing import UNNAMED_PINS, to_redo, to_undo
+from humclick.jobs.standing import UNNAMED_PINS, to_redo
+from humclick.jobs.taking import decided, passed, redone, undone
 from humclick.meters import meters
 from humclick.readings.shown import percent
 from humclick.safety import Stop, place_of, stop_meant, stops, stops_at
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
+    from humclick.jobs.flow import Flow
 
 __all__ = ["ORDERS", "Order", "order_in"]
 
@@ -62,21 +65,24 @@ def done(session: Session, rest: str) -> str:
     briefing, probe = session.briefing(), session.asked
     if not briefing.gates or probe is None:
         raise Refused("no safety step is waiting; type the reading, or help")
-    value = _value(probe, rest)
-    if value and briefing.dead:
-        session.confirm("")
-        return session.read(probe.id, rest)
-    if value and probe.quantity:
+    answer = _answer(probe, rest)
+    if answer is not None and briefing.dead:
+        said = read(session, probe.id, rest, answer=answer, confirmed=briefing.names)
+        session.screen.confirmed = True
+        return said
+    if answer is not None and probe.quantity:
         raise Refused(f"type done alone; then, with the steps done, the reading: {rest[:40]}")
-    return words.lines(f"Recorded: {'; '.join(session.confirm(rest))}.")
+    session.record(passed(session.flow, session.now(), briefing.names, rest))
+    session.screen.confirmed = True
+    return words.lines(f"Recorded: {'; '.join(each.gate.title for each in briefing.gates)}.")
 
 
-def _value(probe: Probe, text: str) -> str:
-    """The reading or the answer that a text gives for a probe; empty if it gives none."""
+def _answer(probe: Probe, text: str) -> Answer | None:
+    """The reading or the answer that a text gives for a probe; None if it gives none."""
     try:
-        return answer_to(probe, text)[0] if text else ""
+        return answer_to(probe, text) if text else None
     except HumclickError:
-        return ""
+        return None
 
 
 def safety(session: Session, rest: str) -> str:
@@ -117,9 +123,7 @@ def stop(session: Session, rest: str) -> str:
 
 def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
     session.keep("hazard", hazard=found.name, gate=gate, words=told)
-    session.queue = []
-    if session.asked is not None:
-        session.release(session.asked.id)
+    session.queue, session.chosen = [], ""
     return words.lines(f"Recorded: {found.title}.")
 
 
@@ -131,17 +135,14 @@ def cleared(session: Session, rest: str) -> str:
     stoppage = open_[0]
     if not rest:
         raise Refused(f"{stoppage.stop.answer} Type cleared and the answer")
-    if stoppage.stop.proof:
-        session.keep("gate", gate=stoppage.stop.proof, words=rest)
-    if any(each.event == stoppage.event for each in session.call.stoppages):
-        session.keep("cleared", of=stoppage.event, words=rest)
+    session.record(taking.cleared(session.flow, session.now(), stoppage.event, rest))
     return words.lines(f"Recorded: {stoppage.stop.title}: cleared.")
 
 
 def skip(session: Session, rest: str) -> str:
     """Leave out a probe that cannot be done here."""
     first, _, more = rest.partition(" ")
-    name = probe_named(first, session.probes()) if first else None
+    name = probe_named(first, session.flow.probes) if first else None
     if name is None:
         probe = session.asked
         if probe is None:
@@ -200,19 +201,25 @@ def undo(session: Session, rest: str) -> str:
     """Take back the last line that was kept."""
     if rest:
         raise Refused("undo takes back the last thing; type undo alone, several times to go back further")
-    event = to_undo(session.events, session.call)
-    session.keep("undo", of=event.id)
+    of = _undo_kept(session, undone(session.flow, session.now()))
     if session.questions and session.call.machine is None:  # the machine itself was taken back
         session.questions = questions_for(session.events, session.call)
-    return words.lines(f"Taken back: {_told(event)}. (redo brings it back)")
+    return words.lines(f"Taken back: {of}. (redo brings it back)")
 
 
 def redo(session: Session, rest: str) -> str:
     """Bring back what was taken back last."""
-    undo = to_redo(session.events, session.call)
-    session.keep("undo", of=undo.id)
-    back = next((event for event in session.events if event.id == undo.of), None)
+    last = to_redo(session.events, session.call)
+    session.record(redone(session.flow, session.now()))
+    back = next((event for event in session.events if event.id == last.of), None)
     return words.lines(f"Brought back: {_told(back)}.") if back is not None else ""
+
+
+def _undo_kept(session: Session, after: Flow) -> str:
+    """Write down that something was taken back; what it was."""
+    undo = session.record(after)[-1]
+    assert isinstance(undo, Undone)
+    return _told(next(event for event in session.events if event.id == undo.of))
 
 
 def why(session: Session, rest: str) -> str:
@@ -229,7 +236,7 @@ def why(session: Session, rest: str) -> str:
         if value is not None and value.probe == name:
             worth = f"Worth {value.worth:.2f} money, its cost taken off."
             return f"{words.next_in_words(value)}\n  {worth}"
-    told = words.what_if_in_words(name, what_if(session.situation, name, session.shop))
+    told = words.what_if_in_words(name, _what_if(session, name))
     return f"{words.lines(f'{name} is not among the probes worth most now.')}\n{told}"
 
 
@@ -240,7 +247,11 @@ def _probe(session: Session, text: str) -> str:
         if probe is None:
             raise Refused("which probe? Write its name, such as: what if pins.C-R")
         return probe.id
-    return session.probe(probe_named(text, session.probes()) or text).id
+    return session.probe(probe_named(text, session.flow.probes) or text).id
+
+
+def _what_if(session: Session, probe: str) -> Sequence[WhatIf]:
+    return session.flow.weighed.what_if(probe) if session.flow.weighed is not None else ()
 
 
 def what(session: Session, rest: str) -> str:
@@ -248,18 +259,19 @@ def what(session: Session, rest: str) -> str:
     first, _, name = rest.partition(" ")
     name = name.strip() if first.casefold() == "if" else rest
     found = _probe(session, name)
-    return words.what_if_in_words(found, what_if(session.situation, found, session.shop))
+    return words.what_if_in_words(found, _what_if(session, found))
 
 
 def suspects(session: Session, rest: str) -> str:
     """Show all suspects, what is needed how probably, and readings that do not fit."""
-    situation, advice = session.situation, session.advice
-    if advice is None:
+    weighed, advice = session.flow.weighed, session.advice
+    if weighed is None or advice is None:
+        session.situation  # noqa: B018  says what is missing
         return ""
     result = result_of(session.call, session.shop, advice=advice)
     shown = [words.standing_in_words(result, 8), "May still be needed:" if result.done else "Needed:"]
     shown += [f"  {percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
-    shown += [words.lines(text, "!! ") for text in contradictions(situation, session.shop)]
+    shown += [words.lines(text, "!! ") for text in weighed.contradictions]
     return "\n".join(shown)
 
 
@@ -289,7 +301,9 @@ def pins(session: Session, rest: str) -> str:
         )
     session.queue = list(UNNAMED_PINS)
     try:
-        return "\n".join(session.read(name, value) for name, value in zip(UNNAMED_PINS, values, strict=True))
+        return "\n".join(
+            read(session, name, value, already=True) for name, value in zip(UNNAMED_PINS, values, strict=True)
+        )
     finally:
         session.queue = []
 
@@ -307,7 +321,7 @@ def list_(session: Session, rest: str) -> str:
         return words.table([(part.id, part.family.title) for part in session.situation.machine.parts])
     taken = {reading.probe for reading in session.call.readings}
     rows = []
-    for name, probe in session.probes().items():
+    for name, probe in session.flow.probes.items():
         state = "taken" if name in taken else "left out" if name in session.call.skipped else ""
         rows.append((name, f"{probe.minutes:g} min", state, probe.title))
     if not rows:
@@ -329,7 +343,7 @@ def decide(session: Session, rest: str) -> str:
         raise Refused("there is no verdict yet; name what you decide, such as: decide replace starter")
     if not given:
         raise Refused("nothing is left to decide; to decide otherwise name a remedy (list remedies)")
-    session.keep("decision", remedies=list(dict.fromkeys(given)))
+    session.record(decided(session.flow, session.now(), given))
     said = words.lines(f"Decided: {' and '.join(given)}.")
     proof = proof_in_words(session, given) if session.call.machine is not None else ""
     return f"{said}\n{proof}" if proof else said

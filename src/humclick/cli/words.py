@@ -310,8 +310,8 @@ def problems_in_words(problems: Sequence[Problem]) -> str:
 
 def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
-    from humclick.cli.ending import demands_of
     from humclick.diagnosis.findings import HEARD
+    from humclick.jobs.flow import demands_of
 
     shown = [machine_in_words(call.machine)] if call.machine else []
     shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Protocol
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.situation import Heard, Observation, Situation, Stoppage
+from humclick.errors import OutOfRange
 from humclick.jobs.events import (
     DecisionTaken,
     Event,
@@ -31,7 +33,7 @@ from humclick.meters import Meter, default_meter
 from humclick.readings import Leads, PartTemperature, Reading
 from humclick.safety import Gate, gate, gates, gates_for, invalidated_by
 
-__all__ = ["Call", "Holding", "Problem", "ReadingKept", "unproved"]
+__all__ = ["Call", "Holding", "OneMore", "Problem", "ReadingKept", "unproved"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,8 +151,24 @@ class ReadingKept:
         return self.reading is not None or bool(self.answer)
 
 
+class OneMore(Protocol):
+    """What takes one more event onto a call (`humclick.jobs.folding.Folding`)."""
+
+    def then(self, event: Event, reading: Reading | None = None) -> Call:
+        """The call with one event more; see `Call.then`."""
+
+
+class _Beside:
+    """What stands beside the fields of a call: worked out from them, or what they were worked out by."""
+
+    __slots__ = ("_folding", "_situation")
+
+    _folding: OneMore
+    _situation: Situation | None
+
+
 @dataclass(frozen=True, slots=True)
-class Call:
+class Call(_Beside):
     """
     What is known of a call now.
 
@@ -178,6 +196,8 @@ class Call:
         How often each gate has been ended.
     order : mapping of event to int
         Where each event stands in the order in which they count, from 0.
+    turn : int
+        The largest turn that is believed; 0 where nobody counted.
     skipped : mapping of probe to reason
         What cannot be done here.
     waited : float
@@ -220,6 +240,7 @@ class Call:
     held: Mapping[str, Holding] = field(default_factory=dict)
     ended: Mapping[str, int] = field(default_factory=dict)
     order: Mapping[str, int] = field(default_factory=dict)
+    turn: int = 0
     skipped: Mapping[str, str] = field(default_factory=dict)
     waited: float = 0.0
     hot: bool | None = None
@@ -242,6 +263,34 @@ class Call:
     problems: tuple[Problem, ...] = ()
     events: tuple[Event, ...] = field(default=(), repr=False, compare=False)
 
+    def then(self, event: Event, reading: Reading | None = None) -> Call:
+        """
+        The call with one event more: the same as a fold of all events and this one.
+
+        Only this event is read, unless it changes how earlier ones are read (`humclick.jobs.folding`).
+
+        Parameters
+        ----------
+        event : Event
+            The new one.
+        reading : Reading, optional
+            What its text was understood as, where somebody read it already.
+
+        Raises
+        ------
+        OutOfRange
+            If this call was not folded from events.
+        """
+        folding: OneMore | None = getattr(self, "_folding", None)
+        if folding is None:
+            raise OutOfRange("this call was not folded from events; fold its events first")
+        return folding.then(event, reading)
+
+    def folded_by(self, folding: OneMore) -> Call:
+        """Itself, just folded, with what takes one more event onto it."""
+        object.__setattr__(self, "_folding", folding)
+        return self
+
     @property
     def proved(self) -> frozenset[str]:
         """Gates that hold now on the device that asks."""
@@ -262,11 +311,15 @@ class Call:
         return tuple(stoppage for stoppage in self.stoppages if stoppage.stop.whole)
 
     def situation(self) -> Situation | None:
-        """The call as judgement sees it; None until the machine is described."""
-        if self.machine is None:
-            return None
+        """The call as judgement sees it, always the same value; None until the machine is described."""
+        if not hasattr(self, "_situation"):
+            situation = self._judged(self.machine) if self.machine is not None else None
+            object.__setattr__(self, "_situation", situation)
+        return self._situation
+
+    def _judged(self, machine: Machine) -> Situation:
         return Situation(
-            machine=self.machine,
+            machine=machine,
             complaint=self.complaint,
             observations=tuple(r.observation for r in self.readings if r.readable),
             meter=self.meter,

@@ -37,14 +37,16 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from humclick.errors import CallFileError, Refused
 from humclick.jobs.call_text import (
+    block_of,
+    decoded,
     heads,
     line_in,
     line_of,
@@ -53,7 +55,7 @@ from humclick.jobs.call_text import (
     torn_regions,
     with_comments,
 )
-from humclick.jobs.event_tables import event_from, table_of
+from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
@@ -66,6 +68,7 @@ __all__ = [
     "VERSION",
     "CallFile",
     "Written",
+    "append_all",
     "append_event",
     "append_events",
     "load_call",
@@ -99,11 +102,14 @@ class CallFile:
         Text of blocks that were begun and not completed; usually empty.
     torn_line : int or None
         Line where the first of them begins.
+    mark : tuple of int
+        What tells the file as it was read from any other state of it (`mark_of`); zeros if not known.
     """
 
     events: tuple[Event, ...]
     torn: str = ""
     torn_line: int | None = None
+    mark: tuple[int, int, int] = (0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +133,11 @@ class Written:
     fresh: tuple[Event, ...]
     no_room: frozenset[str] = frozenset()
     mark: tuple[int, int, int] = (0, 0, 0)
+
+    @property
+    def after(self) -> CallFile:
+        """The file as it stands now."""
+        return CallFile((*self.before, *self.fresh), mark=self.mark)
 
 
 def mark_of(found: os.stat_result) -> tuple[int, int, int]:
@@ -155,7 +166,8 @@ def load_call(path: str | os.PathLike[str]) -> CallFile:
     CallFileError
         As `read_call`.
     """
-    return parse_call(_bytes_of(path), os.fspath(path))
+    data, mark = _read(path)
+    return replace(parse_call(data, os.fspath(path)), mark=mark)
 
 
 def parse_call(data: bytes, name: str = "call file") -> CallFile:
@@ -182,7 +194,7 @@ def parse_call(data: bytes, name: str = "call file") -> CallFile:
     """
     _fits(len(data), 0, name)
     sound, torn, line = parted(data)
-    text = _decoded(sound, name)
+    text = decoded(sound, name)
     plain = blanked(text)
     whole = _parsed(text, plain, name)
     return CallFile(_events(whole, plain, name), torn, line)
@@ -205,7 +217,7 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         if event.id in seen:
             raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
         seen.add(event.id)
-        blocks.append("\n" + _block(event, counted))
+        blocks.append("\n" + block_of(event, counted))
         counted = counted or event.turn > 0
     data = "".join(blocks).encode()
     _fits(len(data), len(seen), name)
@@ -215,7 +227,7 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         write_whole(target, data, _mode_of(target))
 
 
-def append_event(path: str | os.PathLike[str], event: Event) -> None:
+def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | None = None) -> Written:
     """
     Append one event; a new file is begun if there is none.
 
@@ -224,20 +236,39 @@ def append_event(path: str | os.PathLike[str], event: Event) -> None:
     except that an earlier torn block is turned into comments. An event without a turn comes after all that
     stand in the file.
 
+    Parameters
+    ----------
+    path, event
+        Where, and what.
+    known : CallFile, optional
+        The file as it was read or written last: it is read again only where somebody wrote to it since.
+
     Raises
     ------
     CallFileError
         If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
     """
-    name = os.fspath(path)
-    done = _append(name, (event,), _block(event, counted=False) if not event.turn else "")
-    if event.id in done.no_room:
-        _fits(0, MOST_EVENTS + 1, name)
-    if not done.fresh:
-        raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
+    block = block_of(event, counted=False) if not event.turn else ""
+    return _append(os.fspath(path), (event,), block, known, whole=True)
 
 
-def append_events(path: str | os.PathLike[str], events: Iterable[Event]) -> Written:
+def append_all(
+    path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
+) -> Written:
+    """
+    Append events at one go, all of them or none; else as `append_event`.
+
+    Raises
+    ------
+    CallFileError
+        As `append_event`.
+    """
+    return _append(os.fspath(path), tuple(events), "", known, whole=True)
+
+
+def append_events(
+    path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
+) -> Written:
     """
     Append those events whose ids are not in the file yet, as they are and at one go; else as `append_event`.
 
@@ -248,59 +279,74 @@ def append_events(path: str | os.PathLike[str], events: Iterable[Event]) -> Writ
     CallFileError
         If the file is not a sound call file, or cannot be written.
     """
-    return _append(os.fspath(path), tuple(events))
+    return _append(os.fspath(path), tuple(events), "", known)
 
 
-def _append(name: str, events: tuple[Event, ...], block: str = "") -> Written:
-    """Append what is new; `block` is the text of a single event where it is not its own."""
+def _append(
+    name: str, events: tuple[Event, ...], block: str, known: CallFile | None, *, whole: bool = False
+) -> Written:
+    """
+    Append what is new; `block` is the text of a single event where it is not its own.
+
+    Where the `whole` of it is wanted, it is refused if one is there already or has no room.
+    """
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
         with locked(target, _FIRST.encode()) as descriptor:
-            data = _bytes_of(target, name)
+            stands = mark_of(os.fstat(descriptor))
+            if known is not None and known.mark == stands and not known.torn:
+                fresh = _new_text(known.events, events, stands[1], block, name, whole)
+                return _added(descriptor, known.events, fresh, stands[1], name)
+            data, _mark = _read(target, name)
             found = parse_call(data or _FIRST.encode(), name)
-            fresh, no_room, text = _new_text(found.events, events, len(data), block)
-            if text and found.torn:
-                write_whole(target, with_comments(data, torn_regions(data)) + text, _mode_of(target))
-            elif text and not append(descriptor, text if data else _FIRST.encode() + text, len(data)):
-                raise CallFileError("the disk is full: nothing was written", path=name)
-            mark = mark_of(os.stat(target) if found.torn else os.fstat(descriptor))
-    return Written(found.events, fresh, no_room, mark)
+            fresh = _new_text(found.events, events, len(data), block, name, whole)
+            if not (found.torn and fresh.text):
+                return _added(descriptor, found.events, fresh, len(data), name)
+            write_whole(target, with_comments(data, torn_regions(data)) + fresh.text, _mode_of(target))
+            return Written(found.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
+
+
+def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name: str) -> Written:
+    """What is new, put behind the `size` bytes of a file in which some events stand."""
+    text = new.text if size or not new.text else _FIRST.encode() + new.text
+    if text and not append(descriptor, text, size):
+        raise CallFileError("the disk is full: nothing was written", path=name)
+    mark = mark_of(os.fstat(descriptor))
+    ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time
+    return Written(there, new.events, new.no_room, mark if ours else (0, 0, 0))
+
+
+class _New(NamedTuple):
+    """Events that are new, ids of those for which there is no room, and the text of the new ones."""
+
+    events: tuple[Event, ...]
+    no_room: frozenset[str]
+    text: bytes
 
 
 def _new_text(
-    there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str
-) -> tuple[tuple[Event, ...], frozenset[str], bytes]:
-    """Which events are new, for which there is no room, and the text of the new ones."""
-    known, counted = {event.id for event in there}, any(event.turn for event in there)
+    there: tuple[Event, ...], events: tuple[Event, ...], size: int, block: str, name: str, whole: bool
+) -> _New:
+    known, counted = {event.id for event in there}, bool([event for event in there if event.turn])
     fresh, no_room, text = [], set(), b""
     for event in events:
         if event.id in known:
+            if whole:
+                raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
             continue
-        own = block or _block(event, counted)
+        own = block or block_of(event, counted)
         one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
         if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
+            if whole:
+                _fits(0, MOST_EVENTS + 1, name)
             no_room.add(event.id)
             continue
         known.add(event.id)
         counted = counted or event.turn > 0
         fresh.append(event)
         text += one
-    return tuple(fresh), frozenset(no_room), text
-
-
-def _decoded(data: bytes, name: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
-    data = data.removeprefix(b"\xef\xbb\xbf")
-    if b"\0" in data:
-        line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise CallFileError("binary data; a call file is text", line=line, path=name)
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None
+    return _New(tuple(fresh), frozenset(no_room), text)
 
 
 def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
@@ -393,29 +439,6 @@ def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, 
             return made
 
 
-def _block(event: Event, counted: bool) -> str:
-    """An event as a block of the file; its turn is written, be it 0, where others above it have one."""
-    table = table_of(event)
-    if counted:
-        table.setdefault("turn", 0)
-    lines = [f"{key} = {_toml(value)}" for key, value in table.items()]
-    return "\n".join(("[[event]]", *lines)) + "\n"
-
-
-def _toml(value: Any) -> str:
-    """A value on one line of TOML."""
-    import tomlkit  # here: only writing needs it
-
-    if isinstance(value, Mapping):
-        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(each)}" for key, each in value.items())
-        return f"{{ {', '.join(inner)} }}"
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(_toml(each) for each in value)}]"
-    if isinstance(value, datetime):
-        return value.isoformat()
-    return str(tomlkit.item(value).as_string())
-
-
 def _fits(size: int, count: int, name: str) -> None:
     if size > LARGEST:
         raise CallFileError(
@@ -459,11 +482,13 @@ def _mode_of(target: Path) -> int:
     return stat.S_IMODE(os.stat(target).st_mode) if target.exists() else OPEN
 
 
-def _bytes_of(path: str | os.PathLike[str], shown: str | None = None) -> bytes:
+def _read(path: str | os.PathLike[str], shown: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
+    """All of a file, and its mark from before it was read."""
     name = os.fspath(path)
     with _as_call_file_errors(shown or name, "read"):
         _regular(name)
         with open(name, "rb") as file:
+            mark = mark_of(os.fstat(file.fileno()))
             data = file.read(LARGEST + 1)
     _fits(len(data), 0, shown or name)
-    return data
+    return data, mark

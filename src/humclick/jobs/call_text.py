@@ -1,5 +1,6 @@
 r"""
-The text of a call file: heads of blocks, lines of keys, and torn blocks; read once from front to back.
+The text of a call file: blocks as they are written, their heads, lines of keys, and torn ones; read once from
+front to back.
 
 A block as the program appends it::
 
@@ -17,11 +18,18 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
 
 from humclick.errors import CallFileError
+from humclick.jobs.event_tables import table_of
+from humclick.jobs.events import Event
 from humclick.toml_text import unmeant
 
 __all__ = [
+    "block_of",
+    "decoded",
     "heads",
     "line_in",
     "line_of",
@@ -185,3 +193,48 @@ def parted(data: bytes) -> tuple[bytes, str, int | None]:
     torn = torn_regions(data)
     line = data.count(b"\n", 0, torn[0][0]) + 1 if torn else None
     return _without(data, torn), _text(b"".join(data[start:end] for start, end in torn)), line
+
+
+def block_of(event: Event, counted: bool) -> str:
+    """An event as a block of the file; its turn is written, be it 0, where others above it have one."""
+    table = table_of(event)
+    if counted:
+        table.setdefault("turn", 0)
+    lines = [f"{key} = {_toml(value)}" for key, value in table.items()]
+    return "\n".join(("[[event]]", *lines)) + "\n"
+
+
+def _toml(value: Any) -> str:
+    """A value on one line of TOML."""
+    import tomlkit  # here: only writing needs it
+
+    if isinstance(value, Mapping):
+        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(each)}" for key, each in value.items())
+        return f"{{ {', '.join(inner)} }}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_toml(each) for each in value)}]"
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return str(tomlkit.item(value).as_string())
+
+
+def decoded(data: bytes, name: str) -> str:
+    """
+    The text of a file's bytes.
+
+    Raises
+    ------
+    CallFileError
+        If it is none.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if b"\0" in data:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise CallFileError("binary data; a call file is text", line=line, path=name)
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None

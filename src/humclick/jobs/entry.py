@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Probe
 from humclick.errors import Refused, Unknown
 from humclick.meters import Quantity
-from humclick.readings import parse_reading
+from humclick.readings import Reading, parse_reading
 from humclick.readings.typed import EXAMPLES
 
 __all__ = [
     "LONGEST",
+    "Answer",
     "answer_to",
     "figure",
     "looks_like_probe",
@@ -119,9 +121,29 @@ def with_warmth(text: str) -> tuple[str, str]:
     return (found[1], found[2].strip()) if found else (text.strip(), "")
 
 
-def answer_to(probe: Probe, text: str) -> tuple[str, str]:
+@dataclass(frozen=True, slots=True)
+class Answer:
     """
-    What was seen at a probe, as the call keeps it, and how warm the part was.
+    What was seen at a probe.
+
+    Attributes
+    ----------
+    value : str
+        As the call keeps it.
+    warmth : str
+        How warm the part was, as typed; empty where nothing was said.
+    reading : Reading or None
+        What the value was understood as, for a measurement.
+    """
+
+    value: str
+    warmth: str = ""
+    reading: Reading | None = None
+
+
+def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
+    """
+    What was seen at a probe, as the call keeps it; `warmth` goes before what stands in the text.
 
     Raises
     ------
@@ -132,12 +154,11 @@ def answer_to(probe: Probe, text: str) -> tuple[str, str]:
     """
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):
-            return "not sure", ""
+            return Answer("not sure", warmth)
         heard = HEARD if probe.heard else {}
-        return one_of(f"answer to {probe.id}", text, probe.outcomes, heard), ""
-    value, warmth = with_warmth(text)
-    parse_reading(value, Quantity(probe.quantity))
-    return value, warmth
+        return Answer(one_of(f"answer to {probe.id}", text, probe.outcomes, heard), warmth)
+    value, felt = with_warmth(text)
+    return Answer(value, warmth or felt, parse_reading(value, Quantity(probe.quantity)))
 
 
 def how_to_answer(probe: Probe) -> str:

@@ -10,17 +10,16 @@ Amperes, volts, hertz, ohms and minutes.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, ClassVar
 
 import msgspec
 
-from humclick.diagnosis.situation import Heard
 from humclick.errors import OutOfRange
-from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text, one_of
+from humclick.jobs.event import EARLIEST, HEARD, LAST_TURN, LATEST, UNTIMED, Event
+from humclick.jobs.event_media import PhotoMarked, PhotoTaken, RecordingTaken
+from humclick.jobs.fields import PAGE, check_amount, check_text, one_of
 from humclick.meters import meter_from_table
 from humclick.safety import gates, stops
 
@@ -51,71 +50,6 @@ __all__ = [
     "Undone",
     "Waited",
 ]
-
-#: Years in which an event can have happened.
-EARLIEST, LATEST = 1970, 2200
-
-#: From here events without a time are numbered, a microsecond apart, so that they keep their order.
-UNTIMED = datetime(1970, 1, 1, tzinfo=UTC)
-
-#: Largest turn an event may have. No call gets there: `humclick.jobs.order.MOST_AHEAD` for each event it may
-#: have comes to far less.
-LAST_TURN = 2**31 - 1
-
-#: Answers to "what did you hear?": those of a start attempt, or not known.
-HEARD: tuple[str, ...] = (*(str(heard) for heard in Heard), "unknown")
-
-_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """
-    What every event has.
-
-    Attributes
-    ----------
-    id : str
-        Its own name, unique in the call: letters, digits, dot, dash and underscore.
-    at : datetime
-        When, with the zone.
-    device : str
-        Which phone or desk wrote it.
-    turn : int
-        One more than the largest that device knew of in the call; 0 where nobody counted.
-    """
-
-    kind: ClassVar[str] = ""
-
-    id: str
-    at: datetime
-    device: str = ""
-    turn: Annotated[int, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": LAST_TURN})] = 0
-
-    def __post_init__(self) -> None:
-        if not _ID.fullmatch(self.id):
-            raise OutOfRange(
-                f"id must be 1 to 64 letters, digits, dots, dashes or underscores, got {ascii(self.id)[:80]}"
-            )
-        offset = self.at.utcoffset()
-        if offset is None:
-            raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
-        if offset % timedelta(minutes=1) or not EARLIEST <= self.at.year <= LATEST:
-            raise OutOfRange(
-                f"at must lie between {EARLIEST} and {LATEST}, in a zone of whole minutes, got {self.at}"
-            )
-        check_text(self.device, "device")
-        if not 0 <= self.turn <= LAST_TURN:
-            raise OutOfRange(f"turn must be a whole number from 0 to {LAST_TURN}, got {self.turn}")
-        self._check()
-
-    def _check(self) -> None:
-        """Refuse what this kind of event cannot hold."""
-
-    @property
-    def timed(self) -> bool:
-        """Whether somebody wrote down when it happened."""
-        return self.at.year > 1970
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -395,117 +329,6 @@ class PartFitted(Event):
     def _check(self) -> None:
         check_text(self.part, "part", needed=True)
         check_text(self.note, "note", PAGE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PhotoTaken(Event):
-    """A photograph, kept elsewhere under the SHA-256 of its bytes."""
-
-    kind: ClassVar[str] = "photo"
-
-    sha256: str
-    caption: str = ""
-
-    def _check(self) -> None:
-        check_hash(self.sha256, "photo")
-        check_text(self.caption, "caption", PAGE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordingTaken(Event):
-    """
-    A recording of a start attempt, by clamp or microphone, and what was read from it.
-
-    Attributes
-    ----------
-    name, sha256 : str
-        The file and the SHA-256 of its bytes; it is kept elsewhere, or not at all.
-    of : str
-        ``current`` or ``sound``.
-    heard : tuple of str
-        What each attempt in it came to.
-    causes : mapping of str to float
-        Natural logarithm of how probable the recording is under each cause, the best at 0. [-]
-    words : str
-        What it shows, plainly.
-    seconds : float
-        Length of the recording; 0 where it was not kept. [s]
-    unit : str
-        Of `course`: ``A``, ``dB``, or empty where the scale is unknown.
-    course : tuple of float
-        Current or level over time in equal pieces, for its drawing. [unit]
-    spans : tuple of (start, end, kind)
-        Stretches that were recognised: what an attempt came to, or ``locked``, ``running``, ``click``. [s]
-    """
-
-    kind: ClassVar[str] = "recording"
-
-    of: str
-    heard: tuple[str, ...]
-    name: str = ""
-    sha256: str = ""
-    causes: dict[str, float] = field(default_factory=dict)
-    words: str = ""
-    seconds: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 2678400})] = 0.0
-    unit: str = ""
-    course: tuple[float, ...] = ()
-    spans: tuple[tuple[float, float, str], ...] = ()
-
-    def _check(self) -> None:
-        if self.of not in ("current", "sound"):
-            raise OutOfRange(f"of must be 'current' or 'sound', got {ascii(self.of)[:60]}")
-        if not 1 <= len(self.heard) <= 500 or not set(self.heard) <= set(HEARD[:-1]):
-            raise OutOfRange(f"heard must be a list of 1 to 500 of {', '.join(HEARD[:-1])}")
-        if self.sha256:
-            check_hash(self.sha256, "file")
-        if len(self.causes) > 50 or not all(-1e4 <= x <= 1e-6 for x in self.causes.values()):
-            raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
-        for name in self.causes:
-            check_text(name, "causes", needed=True)
-        if not 0 <= self.seconds <= 2_678_400:
-            raise OutOfRange(f"seconds must be 0 to 2678400 (31 days), got {self.seconds}")
-        if self.unit not in ("", "A", "dB"):
-            raise OutOfRange(f"unit must be 'A', 'dB' or empty, got {ascii(self.unit)[:60]}")
-        if len(self.course) > 1000 or not all(abs(x) <= 1e9 for x in self.course):
-            raise OutOfRange("course must be at most 1000 numbers up to 1e9")
-        kinds = (*HEARD[:-1], "locked", "running", "click")
-        if len(self.spans) > 500 or not all(
-            0 <= start <= end <= self.seconds + 1 and kind in kinds for start, end, kind in self.spans
-        ):
-            raise OutOfRange(
-                f"spans must be at most 500 of start, end, kind; a kind is one of {', '.join(kinds)}"
-            )
-        check_text(self.name, "name")
-        check_text(self.words, "words", PAGE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PhotoMarked(Event):
-    """
-    A mark on a photograph: what is seen at a place of it.
-
-    Attributes
-    ----------
-    sha256 : str
-        The photograph.
-    x, y : float
-        Place from the left and from the top, in per cent of its width and height. [%]
-    label : str
-        What is there: a pin, the colour of a wire, a stamp.
-    """
-
-    kind: ClassVar[str] = "mark"
-
-    sha256: str
-    x: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 100})]
-    y: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 100})]
-    label: str
-
-    def _check(self) -> None:
-        check_hash(self.sha256, "photo")
-        check_amount(self.x, "x", 100, "% of the width")
-        check_amount(self.y, "y", 100, "% of the height")
-        check_text(self.label, "label", needed=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,7 @@ from datetime import datetime
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import Event
 
-__all__ = ["MOST_AHEAD", "conflicts", "in_order", "last_turn", "merge", "next_turn"]
+__all__ = ["MOST_AHEAD", "conflicts", "in_order", "last_turn", "merge", "next_turn", "place"]
 
 #: A turn farther than this above the next lower one of its call is not believed. A device that makes no
 #: mistake never goes so far: a call has no more events (`humclick.jobs.call_file.MOST_EVENTS`).
@@ -54,12 +54,13 @@ def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
     """
     given = tuple(events)
     last = last_turn(given)
+    return tuple(sorted(given, key=lambda event: place(event, last)))
 
-    def place(event: Event) -> tuple[int, str, datetime, str]:
-        counted = event.turn if event.turn <= last else 0
-        return counted, event.device if counted else "", event.at, event.id
 
-    return tuple(sorted(given, key=place))
+def place(event: Event, last: int) -> tuple[int, str, datetime, str]:
+    """Where an event stands among others whose largest turn that is believed is `last`: it sorts by this."""
+    counted = event.turn if event.turn <= last else 0
+    return counted, event.device if counted else "", event.at, event.id
 
 
 def _key(event: Event) -> str:

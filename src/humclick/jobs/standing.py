@@ -31,8 +31,6 @@ from humclick.jobs.events import (
     ReadingTaken,
     Undone,
 )
-from humclick.jobs.fold import fold
-from humclick.jobs.order import next_turn
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -42,6 +40,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.history import State
+    from humclick.readings import Reading
 
 __all__ = [
     "CONFIRMED",
@@ -51,7 +50,7 @@ __all__ = [
     "PROOF",
     "UNNAMED_PINS",
     "Onward",
-    "accepted",
+    "added",
     "cautions",
     "decided",
     "given_last",
@@ -207,11 +206,20 @@ def moment(now: datetime) -> datetime:
     return now if EARLIEST <= now.year <= LATEST else UNTIMED
 
 
-def accepted(
-    events: Sequence[Event], kind: str, now: datetime, given: Mapping[str, Any], device: str = ""
+def added(
+    call: Call, kind: str, now: datetime, given: Mapping[str, Any], reading: Reading | None = None
 ) -> tuple[Event, Call]:
     """
-    A new event that the call can use, the last in order, and the call with it as its device sees it.
+    A new event of the device that asks, the last in order, and the call with it.
+
+    Parameters
+    ----------
+    call : Call
+        As folded for the device that asks.
+    kind, now, given
+        Of the event: its kind, what this device's clock says, its fields.
+    reading : Reading, optional
+        What the text of a reading was understood as.
 
     Raises
     ------
@@ -219,14 +227,13 @@ def accepted(
         If the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
-        ended = fold(events, device=device).ended
-        given = {**given, "ended": ended.get(str(given.get("gate")), 0)}
-    event = new_event(kind, at=moment(now), device=device, turn=next_turn(events), **given)
-    call = fold((*events, event), device=device)
-    unusable = [problem for problem in call.problems if problem.event == event.id]
+        given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **given)
+    after = call.then(event, reading)
+    unusable = [problem for problem in after.problems if problem.event == event.id]
     if unusable:
         raise Refused(unusable[0].text)
-    return event, call
+    return event, after
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from typing import Any, Protocol
+from functools import cache, lru_cache
+from typing import Any, NamedTuple, Protocol
 
 from humclick.errors import DataError, Unknown
 from humclick.safety.machine import SafeMachine
@@ -136,53 +136,54 @@ def hazard(name: str) -> Hazard:
 # -- where a hazard bites -----------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Doing:
-    """What is done, to which machine: a probe, a remedy, or nothing yet."""
+class _Doing(NamedTuple):
+    """What is done, to which machine: a probe, a remedy, or nothing yet; each condition by its name."""
 
-    machine: SafeMachine
-    probe: RiskyProbe | None = None
-    remedy: str = ""
+    arrangements: str
+    classes: str
+    having: frozenset[str]
+    electronic: bool
+    capacitors: bool
+    remedies: str
+    kinds: str | None = None
+    ids: str | None = None
+    parts: str | None = None
+    heats: str | None = None
+    gates: frozenset[str] = frozenset()
+    live: bool | None = None
+    inside: bool | None = None
+    volts: bool | None = None
+    at_pins: bool | None = None
 
     def holds(self, key: str, wanted: Any) -> bool:
-        machine, probe = self.machine, self.probe
-        match key:
-            case "remedies":
-                return bool(self.remedy in wanted)
-            case "having":
-                return any(part.family.heat in wanted for part in machine.parts)
-            case "electronic":
-                return bool(any(part.family.electronic for part in machine.parts) == wanted)
-            case "capacitors":
-                return bool(any("capacitance" in part.family.sizes for part in machine.parts) == wanted)
-            case "arrangements":
-                return bool(machine.arrangement.id in wanted)
-            case "classes":
-                return bool((safety_class(machine.nameplate.refrigerant) or UNKNOWN) in wanted)
-        if probe is None:
-            return False
-        own = next((part.family for part in machine.parts if part.id == probe.part), None)
-        held = {
-            "kinds": str(probe.kind),
-            "ids": probe.id,
-            "parts": own.heat if own else "",
-            "heats": probe.heat,
-        }
-        if key in held:
-            return bool(held[key] in wanted)
-        if key == "gates":
-            return not set(wanted).isdisjoint(probe.gates)
-        flags = {"live": probe.live, "inside": probe.inside, "volts": probe.quantity == "voltage"}
-        flags["at_pins"] = own is not None and own.at_pins
-        return bool(flags[key] == wanted)
+        own = getattr(self, key)
+        if isinstance(own, frozenset):
+            return not own.isdisjoint(wanted)
+        return bool(own == wanted if isinstance(wanted, bool) else own in wanted)
 
 
-_CONDITIONS = (
-    *("remedies", "having", "electronic", "capacitors", "arrangements", "classes"),
-    *("kinds", "ids", "parts", "heats", "gates", "live", "inside", "volts", "at_pins"),
-)
+_CONDITIONS = _Doing._fields
 
 
+def _doing(machine: SafeMachine, probe: RiskyProbe | None = None, remedy: str = "") -> _Doing:
+    families = {part.id: part.family for part in machine.parts}
+    of_machine = (
+        machine.arrangement.id,
+        safety_class(machine.nameplate.refrigerant) or UNKNOWN,
+        frozenset([family.heat for family in families.values()]),
+        any(family.electronic for family in families.values()),
+        any("capacitance" in family.sizes for family in families.values()),
+        remedy,
+    )
+    if probe is None:
+        return _Doing(*of_machine)
+    own = families.get(probe.part)
+    of_probe = (str(probe.kind), probe.id, own.heat if own else "", probe.heat, frozenset(probe.gates))
+    at_pins = own is not None and own.at_pins
+    return _Doing(*of_machine, *of_probe, probe.live, probe.inside, probe.quantity == "voltage", at_pins)
+
+
+@lru_cache(maxsize=2000)
 def _met(doing: _Doing) -> tuple[Hazard, ...]:
     return tuple(
         each
@@ -193,12 +194,12 @@ def _met(doing: _Doing) -> tuple[Hazard, ...]:
 
 def met_at(probe: RiskyProbe, machine: SafeMachine) -> tuple[Hazard, ...]:
     """Every hazard that a probe on a machine meets, those of the machine itself among them."""
-    return _met(_Doing(machine, probe))
+    return _met(_doing(machine, probe))
 
 
 def met_by(remedy: str, machine: SafeMachine) -> tuple[Hazard, ...]:
     """Every hazard that doing a remedy meets, by the remedy's name; without one, those of the machine."""
-    return _met(_Doing(machine, remedy=remedy))
+    return _met(_doing(machine, remedy=remedy))
 
 
 # -- cautions -----------------------------------------------------------------------------------------------

@@ -89,6 +89,16 @@ def create_app(
     app.add_middleware(Guard, names=tuple(names))
     app.include_router(router)
 
+    _say_refusals(app)
+    _add_own_files(app, files, authority)
+    _add_uploads(app, office)
+    _add_pages(app, office, files)
+    return app
+
+
+def _say_refusals(app: FastAPI) -> None:
+    """Whatever is refused is said in words, on a page or as JSON."""
+
     @app.exception_handler(HumclickError)
     async def refused(request: Request, error: HumclickError) -> Response:
         status = 404 if isinstance(error, Unknown) else 503 if isinstance(error, StorageTrouble) else 422
@@ -106,6 +116,10 @@ def create_app(
     for kind, answered in NETS.items():
         app.add_exception_handler(kind, answered)
 
+
+def _add_own_files(app: FastAPI, files: Assets, authority: Path | None) -> None:
+    """The service worker, the shop's authority, and the shell that stands while there is no network."""
+
     @app.get("/sw.js", include_in_schema=False)
     def service_worker() -> Response:
         return Response(files.service_worker, 200, {"Cache-Control": _ANEW}, "text/javascript")
@@ -121,6 +135,10 @@ def create_app(
         settings = _settings(request)
         words = str(settings.get("language") or _language(request))
         return HTMLResponse(_document({"language": words}, settings, files), headers={"Cache-Control": _ANEW})
+
+
+def _add_uploads(app: FastAPI, office: Office) -> None:
+    """Photographs, parcels and recordings."""
 
     @app.get("/photos/{sha256}", include_in_schema=False)
     def photo(sha256: str) -> Response:
@@ -139,6 +157,10 @@ def create_app(
         data, file = await _file_in(request)
         await run_in_threadpool(office.record, name, data, file, device_of(request))
         return _onward(request, f"/call/{name}/recordings")
+
+
+def _add_pages(app: FastAPI, office: Office, files: Assets) -> None:
+    """Every page and every file of the pages."""
 
     @app.api_route("/{path:path}", methods=["GET", "POST"], include_in_schema=False)
     async def page(request: Request, path: str) -> Response:
@@ -167,8 +189,6 @@ def create_app(
         if request.cookies.get(DEVICE) != device:
             response.set_cookie(DEVICE, device, max_age=_A_YEAR, secure=_https(request), samesite="lax")
         return response
-
-    return app
 
 
 def _document(reply: Mapping[str, Any], settings: Mapping[str, Any], files: Assets) -> str:

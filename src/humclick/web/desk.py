@@ -6,27 +6,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from functools import cached_property
 from typing import Any
 
 from humclick.diagnosis.advice import Advice
-from humclick.diagnosis.probes import Probe, probe_of
+from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.errors import HumclickError, Refused
-from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
 from humclick.jobs.call import Call
 from humclick.jobs.events import Event
+from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.history import State, heading, state_of
-from humclick.jobs.standing import Onward, accepted, onward, probes_now
+from humclick.jobs.history import State
+from humclick.jobs.judgements import Weighed
 from humclick.web.exchange import Reply, Request, events_in, plain_table
-from humclick.web.judgements import Judgements, Weighed
 from humclick.web.language import Language, language
 
 __all__ = ["Desk", "FormRefused", "beside"]
-
-#: What was weighed for the last few pages.
-_JUDGEMENTS = Judgements()
 
 
 class FormRefused(Exception):
@@ -71,41 +66,37 @@ class Desk:
     ----------
     request : Request
         What is asked.
+    ids : sequence of str
+        Ids for the events of a form, where they were worked out before under these.
+    after : Desk, optional
+        Where the events of the request were taken a moment ago: its call is folded already.
 
     Attributes
     ----------
-    device : str
-        Who asks.
-    events : tuple of Event
-        All events of the call in order, the new ones included.
-    call : Call
-        Their fold.
-    appended : list of Event
-        The new ones.
+    flow : Flow
+        The call, and what follows from it; its `fresh` is what the reply appends.
     errors : dict of str to str
         Messages beside the fields of the form that was refused.
     said : str
         What was just done, for the reader.
-    ids : list of str
-        Ids for the next events, where they were worked out before under these.
     """
 
-    def __init__(self, request: Request) -> None:
+    def __init__(self, request: Request, ids: Sequence[str] = (), after: Desk | None = None) -> None:
         self.request = request
         self.language: Language = language(request.settings.language or request.language)
-        self.shop: Shop = default_shop()
         self.id = request.call.id if request.call is not None else ""
         self.unread: list[str] = []
-        self.device = request.device[:300]
-        tables = request.call.events if request.call is not None else ()
-        self.events: tuple[Event, ...] = events_in(tables, self.unread)
-        self.call: Call = fold(self.events, device=self.device)
-        self.appended: list[Event] = []
+        self.flow: Flow
+        if after is not None:
+            self.unread, self.flow = after.unread, after.flow.written()
+        else:
+            tables = request.call.events if request.call is not None else ()
+            call = fold(events_in(tables, self.unread), device=request.device[:300])
+            self.flow = Flow(call, default_shop(), ids=tuple(ids))
         self.errors: dict[str, str] = {}
         self.said = ""
-        self.ids: list[str] = []
 
-    def keep(self, kind: str, **given: Any) -> Event:
+    def keep(self, kind: str, **given: Any) -> None:
         """
         Add an event to the call, if the call can use it.
 
@@ -114,36 +105,33 @@ class Desk:
         Refused
             If it cannot; nothing is added then.
         """
-        if self.ids:
-            given["id"] = self.ids.pop(0)
-        event, call = accepted(self.events, kind, self.request.now, given, self.device)
-        self.events, self.call = (*self.events, event), call
-        self.appended.append(event)
-        self._forget()
-        return event
+        self.flow = self.flow.keep(kind, self.request.now, **given)
 
-    def _forget(self) -> None:
-        for name in ("weighed", "state", "onward", "before"):
-            self.__dict__.pop(name, None)
+    # -- the call, as its flow has it -----------------------------------------------------------------------
 
-    # -- judgement ------------------------------------------------------------------------------------------
+    @property
+    def call(self) -> Call:
+        """The call as it stands."""
+        return self.flow.call
 
-    @cached_property
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All its events in order, the new ones included."""
+        return self.flow.events
+
+    @property
+    def shop(self) -> Shop:
+        """Whose figures count."""
+        return self.flow.shop
+
+    @property
     def weighed(self) -> Weighed | None:
         """What judgement says; None while no machine is described."""
-        situation = self.call.situation()
-        return None if situation is None else _JUDGEMENTS.of(situation, self.shop)
+        return self.flow.weighed
 
     @property
     def advised(self) -> tuple[Weighed, Advice]:
-        """
-        What judgement says, and its advice.
-
-        Raises
-        ------
-        Refused
-            If nothing can be said.
-        """
+        """What judgement says, and its advice; refused where nothing can be said."""
         weighed = self.weighed
         if weighed is None:
             raise Refused("no machine is described yet")
@@ -151,63 +139,29 @@ class Desk:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
 
-    @cached_property
+    @property
     def state(self) -> State:
         """How far the call has come."""
-        return state_of(self.call, self.weighed.advice if self.weighed is not None else None)
-
-    @cached_property
-    def onward(self) -> Onward | None:
-        """What comes next; None where nothing can be said."""
-        advice = self.weighed.advice if self.weighed is not None else None
-        return None if advice is None else onward(self.call, advice, self.state, self.shop)
+        return self.flow.state
 
     @property
     def heading(self) -> str:
         """How far the call has come, in one line."""
-        machine = self.call.machine
-        advice = self.weighed.advice if self.weighed is not None else None
-        return heading(self.state, advice, self.shop, machine.arrangement.title if machine else "")
+        return self.flow.heading
 
-    @cached_property
+    @property
     def before(self) -> Weighed | None:
         """The call as it stood when its last go at putting it right began; None where there was none."""
-        turn = self.state.turn
-        situation = turn.before.situation() if turn is not None else None
-        weighed = None if situation is None else _JUDGEMENTS.of(situation, self.shop)
-        return weighed if weighed is not None and weighed.advice is not None else None
-
-    def probes(self) -> dict[str, Probe]:
-        """Every named probe of the machine; none while there is no machine."""
-        return probes_now(self.call, self.shop)
+        return self.flow.before
 
     def probe(self, name: str) -> Probe:
-        """
-        One probe by name.
-
-        Raises
-        ------
-        Refused
-            If no machine is described yet.
-        Unknown
-            If it has no such probe.
-        """
-        if self.call.machine is None:
-            raise Refused("no machine is described yet")
-        return probe_of(self.call.machine, name, self.shop)
+        """One probe by name; see `humclick.jobs.flow.Flow.probe`."""
+        return self.flow.probe(name)
 
     def remedy(self, name: str) -> str:
         """What a remedy is called; its name where the shop has none such."""
         known = self.shop.remedies.get(name)
         return name if known is None else known.title
-
-    def briefing(self, probe: Probe) -> Briefing:
-        """What is said of safety before a probe, to whoever holds this device."""
-        return briefed(self.events, self.call, probe, self.shop, self.request.device[:300])
-
-    def briefing_on(self, remedies: Sequence[str]) -> RemedyBriefing:
-        """What is said of safety with some remedies."""
-        return briefed_on(self.events, self.call, remedies, self.shop, self.request.device[:300])
 
     # -- answers --------------------------------------------------------------------------------------------
 
@@ -225,10 +179,10 @@ class Desk:
         """The answer to a form that was taken: what to keep, and where to go."""
         return Reply(
             status=303,
-            append=[plain_table(event) for event in self.appended],
+            append=[plain_table(event) for event in self.flow.fresh],
             id=self.id,
             go=path,
-            summary=self.summary() if self.appended else None,
+            summary=self.summary() if self.flow.fresh else None,
             announce=announce,
             language=self.language.code,
         )

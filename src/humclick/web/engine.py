@@ -31,6 +31,7 @@ from humclick.errors import HumclickError
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import CallGiven, Reply, Request, request_from
 from humclick.web.pages import (
+    answers,
     call,
     calls,
     decision,
@@ -78,13 +79,13 @@ _PAGES = {
 #: Pages and forms of one call, by what stands behind its id.
 _OF_CALL = {
     "": _Route(call.show),
-    "reading": _Route(take=call.take_reading, again=call.show),
-    "gate": _Route(take=call.take_gate, again=call.show),
-    "hazard": _Route(take=call.take_hazard, again=call.show),
-    "cleared": _Route(take=call.take_cleared, again=call.show),
-    "skip": _Route(take=call.take_skip, again=call.show),
-    "wait": _Route(take=call.take_wait, again=call.show),
-    "timer": _Route(take=call.take_timer, again=call.show),
+    "reading": _Route(take=answers.take_reading, again=call.show),
+    "gate": _Route(take=answers.take_gate, again=call.show),
+    "hazard": _Route(take=answers.take_hazard, again=call.show),
+    "cleared": _Route(take=answers.take_cleared, again=call.show),
+    "skip": _Route(take=answers.take_skip, again=call.show),
+    "wait": _Route(take=answers.take_wait, again=call.show),
+    "timer": _Route(take=answers.take_timer, again=call.show),
     "note": _Route(take=record.take_note, again=record.show),
     "undo": _Route(take=record.take_undo, again=record.show),
     "decide": _Route(take=decision.take_decision, again=call.show),
@@ -125,10 +126,8 @@ def answer(request: str) -> str:
         comes back with status 422 and the message beside the field.
     """
     given = request_from(request)
-    desk = Desk(given)
     asked = _asked(given)
-    if not given.prepare:
-        desk.ids = _PREPARED.pop(asked, [])
+    desk = Desk(given, () if given.prepare else _PREPARED.pop(asked, ()))
     reply = _answered(desk)
     if given.prepare and asked and reply.append:
         _PREPARED[asked] = [str(table["id"]) for table in reply.append]
@@ -137,7 +136,7 @@ def answer(request: str) -> str:
     path = given.path
     if given.follow and reply.go and _can_follow(reply):
         onward = _onward(given, reply)
-        path, page = onward.path, _answered(Desk(onward))
+        path, page = onward.path, _answered(Desk(onward, after=desk))
         said = reply.announce or page.announce
         reply = replace(reply, title=page.title, html=page.html, announce=said)
     return replace(reply, header=frame.header(desk.language, path), language=desk.language.code).text()

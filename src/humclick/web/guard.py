@@ -120,6 +120,42 @@ def own_names() -> frozenset[str]:
     return frozenset({"localhost", name, name.partition(".")[0], f"{name.partition('.')[0]}.local"})
 
 
+class _Coming:
+    """The body of one request as it comes, counted and looked at."""
+
+    def __init__(self, guard: Guard, receive: Receive, most: int, looked: JsonDepth | None) -> None:
+        self.guard, self.receive, self.most, self.looked = guard, receive, most, looked
+        self.taken, self.whole = 0, False
+        self.unfit: Unfit | None = None
+
+    async def message(self) -> Message:
+        """The next piece of it."""
+        if self.whole:
+            return await self.receive()
+        try:
+            return await self._piece()
+        except Unfit as unfit:
+            self.unfit = unfit
+            raise
+
+    async def _piece(self) -> Message:
+        try:
+            message = await asyncio.wait_for(self.receive(), BODY_SECONDS)
+        except TimeoutError:
+            raise Unfit(408, "what you send stopped coming; send it again") from None
+        body = message.get("body", b"")
+        self.whole = not message.get("more_body", False)
+        self.taken += len(body)
+        self.guard.coming += len(body)
+        if self.taken > self.most:
+            raise Unfit(413, _too_large(self.most))
+        if self.guard.coming > BODIES_BYTES:
+            raise Unfit(503, "too much is being sent at one time; try again in a minute")
+        if self.looked is not None:
+            self.looked.take(body)
+        return message
+
+
 class Guard:
     """
     ASGI middleware.
@@ -142,11 +178,10 @@ class Guard:
             return
         headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
         began = False
-        unfit: Unfit | None = None
 
         async def sent(message: Message) -> None:
             nonlocal began
-            if unfit is not None and not began:  # whatever is made of it: the body was not taken
+            if coming.unfit is not None and not began:  # whatever is made of it: the body was not taken
                 return
             if message["type"] == "http.response.start":
                 began = True
@@ -156,55 +191,25 @@ class Guard:
                 message["headers"] = given
             await send(message)
 
+        most = body_of(scope["path"]).most
+        coming = _Coming(self, receive, most, JsonDepth() if _is_json(scope, headers) else None)
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             await _say(sent, *refusal)
             return
-        most = body_of(scope["path"]).most
         declared = headers.get("content-length", "0")
         if not declared.isdecimal() or len(declared) > 15 or int(declared) > most:
             await _say(sent, 413, _too_large(most))
             return
-        looked = JsonDepth() if _is_json(scope, headers) else None
-        taken, whole = 0, False
-
-        async def piece() -> Message:
-            nonlocal taken, whole
-            try:
-                message = await asyncio.wait_for(receive(), BODY_SECONDS)
-            except TimeoutError:
-                raise Unfit(408, "what you send stopped coming; send it again") from None
-            body = message.get("body", b"")
-            whole = not message.get("more_body", False)
-            taken += len(body)
-            self.coming += len(body)
-            if taken > most:
-                raise Unfit(413, _too_large(most))
-            if self.coming > BODIES_BYTES:
-                raise Unfit(503, "too much is being sent at one time; try again in a minute")
-            if looked is not None:
-                looked.take(body)
-            return message
-
-        async def counted() -> Message:
-            nonlocal unfit
-            if whole:
-                return await receive()
-            try:
-                return await piece()
-            except Unfit as found:
-                unfit = found
-                raise
-
         try:
-            await self.app(scope, counted, sent)
+            await self.app(scope, coming.message, sent)
         except Unfit:
             pass
         finally:
-            self.coming -= taken
-        if unfit is not None and not began:
-            status, text = unfit.status, unfit.text
-            unfit = None
+            self.coming -= coming.taken
+        if coming.unfit is not None and not began:
+            status, text = coming.unfit.status, coming.unfit.text
+            coming.unfit = None
             await _say(sent, status, text)
 
     def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:

@@ -85,11 +85,7 @@ class Office:
             If the store cannot keep it.
         """
         name = _call_in(path)
-        call, photos = None, []
-        if name and self.store.has(name):
-            events = self.store.events(name)
-            call = {"id": name, "events": [plain_table(event) for event in events]}
-            photos = self._photos(events)
+        events = self.store.events(name) if name and self.store.has(name) else None
         request = {
             "path": path,
             "method": method,
@@ -98,9 +94,9 @@ class Office:
             "now": datetime.now().astimezone().isoformat(),
             "device": device or "desk",
             "language": language,
-            "call": call,
+            "call": None if events is None else {"id": name, "events": list(map(plain_table, events))},
             "calls": self.summaries() if path in ("/", "/new") else None,
-            "photos": photos,
+            "photos": self._photos(events or ()),
             "place": "server",
             "secure": secure,
             "settings": dict(settings or {}),

@@ -24,7 +24,16 @@ from pathlib import Path
 from typing import Any
 
 from humclick.errors import CallFileError, Refused, StorageTrouble, Unknown
-from humclick.jobs.call_file import LARGEST, MOST_EVENTS, append_events, mark_of, read_call, write_call
+from humclick.jobs.call_file import (
+    LARGEST,
+    MOST_EVENTS,
+    CallFile,
+    append_events,
+    load_call,
+    mark_of,
+    read_call,
+    write_call,
+)
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.jobs.on_disk import write_whole
@@ -115,9 +124,7 @@ class Store:
 
     folder: Path
     _lock: threading.RLock = field(default_factory=threading.RLock, repr=False, compare=False)
-    _read: dict[str, tuple[tuple[int, int, int], tuple[Event, ...]]] = field(
-        default_factory=dict, repr=False, compare=False
-    )
+    _read: dict[str, CallFile] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
     def at(cls, folder: Path, examples: Path | None = None) -> Store:
@@ -184,11 +191,11 @@ class Store:
             raise Unknown("call", name, self.ids()[:20]) from None
         mark = mark_of(found)
         kept = self._read.get(name)
-        if kept is None or kept[0] != mark:
+        if kept is None or kept.mark != mark:
             with _storage(name):
-                kept = mark, read_call(path)
+                kept = load_call(path)
             self._read[name] = kept
-        return kept[1]
+        return kept.events
 
     def append(self, name: str, tables: Sequence[Mapping[str, Any]]) -> Appended:
         """
@@ -228,8 +235,8 @@ class Store:
                 kept = self.events(name) if path.is_file() else ()
                 return Appended(0, version_of(event.id for event in kept))
             with _storage(name):
-                done = append_events(path, given.values())
-            self._read[name] = done.mark, (*done.before, *done.fresh)
+                done = append_events(path, given.values(), self._read.get(name))
+            self._read[name] = done.after
         known = {event.id: event for event in done.before}
         conflicts += [event.id for event in given.values() if known.get(event.id, event) != event]
         version = version_of([*known, *(event.id for event in done.fresh)])

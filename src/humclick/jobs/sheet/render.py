@@ -65,27 +65,11 @@ def sheet_of(
         before = judgement_of(turn.before, shop, leader=turn.about)
     told = Told(judged, before if turn is not None else judged, state)
     header = call.header
-    times = [r.at for r in call.readings]
-    for events in (
-        call.hazards,
-        call.cleared,
-        call.gates,
-        call.notes,
-        call.stamps,
-        call.fitted,
-        call.decisions,
-        call.photos,
-        call.waits,
-    ):
-        times += [event.at for event in events]
-    timed = sorted(at for at in times if at.year > 1970)
-    first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
-    date = "" if first is None else f"{first}" if first == last else f"{first} to {last}"
     return Sheet(
         shop=header.shop if header else "",
         customer=header.customer if header else "",
         equipment=header.equipment if header else "",
-        date=date,
+        date=_dates(call),
         invented=bool(header and header.invented),
         state=state,
         customer_page=customer_page(call, told, shop, money),
@@ -96,6 +80,19 @@ def sheet_of(
         ),
         counter_page=counter_page(call, told),
     )
+
+
+def _dates(call: Call) -> str:
+    """The day or the days of the call; empty where nobody wrote a time down."""
+    times = [r.at for r in call.readings]
+    for events in (
+        *(call.hazards, call.cleared, call.gates, call.notes, call.stamps),
+        *(call.fitted, call.decisions, call.photos, call.waits),
+    ):
+        times += [event.at for event in events]
+    timed = sorted(at for at in times if at.year > 1970)
+    first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
+    return "" if first is None else f"{first}" if first == last else f"{first} to {last}"
 
 
 @cache

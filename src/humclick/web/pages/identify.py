@@ -7,9 +7,8 @@ from __future__ import annotations
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
-from humclick.jobs.events import MachineRead
 from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
-from humclick.jobs.standing import CONFIRMED, FOR_NOW, given_last, provisional
+from humclick.jobs.taking import arrangement_named
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
@@ -74,27 +73,10 @@ def show(desk: Desk) -> Reply:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Keep the arrangement chosen.
-
-    Raises
-    ------
-    FormRefused
-        If there is no such arrangement.
-    """
+    """Keep the arrangement chosen."""
     name = desk.request.given("arrangement")
-    now = given_last(desk.events, desk.call, MachineRead)
     if name not in arrangements():
         raise FormRefused("arrangement", str(Unknown("arrangement", name[:60], arrangements())))
-    protector = now.get("protector", "")
-    if protector not in arrangement(name).protectors:
-        protector = ""
     others = [each for each in desk.request.given_all("fits") if each in arrangements() and each != name]
-    unsettled = provisional(desk.events, desk.call)
-    new = {**now, "arrangement": name, "protector": protector, "provisional": bool(others)}
-    desk.keep("machine", **new)
-    if others:  # not settled: said on the record, so that whoever reads it knows
-        desk.keep("note", text=f"{FOR_NOW} {name}. What was seen also fits: {', '.join(others)}.")
-    elif unsettled:
-        desk.keep("note", text=f"{CONFIRMED} {name}.")
+    desk.flow = arrangement_named(desk.flow, desk.request.now, name, others)
     return desk.go(desk.path("plate"))

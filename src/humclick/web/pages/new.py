@@ -27,14 +27,7 @@ def show(desk: Desk) -> Reply:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Open a call.
-
-    Raises
-    ------
-    FormRefused
-        If what was heard is none of the answers.
-    """
+    """Open a call."""
     request = desk.request
     heard = request.given("heard") or "unknown"
     if heard not in COMPLAINTS:

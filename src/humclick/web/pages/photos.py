@@ -67,14 +67,7 @@ def show(desk: Desk) -> Reply:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Keep that a photograph was taken; its bytes are kept by the caller under their hash.
-
-    Raises
-    ------
-    FormRefused
-        If there is no hash.
-    """
+    """Keep that a photograph was taken; its bytes are kept by the caller under their hash."""
     hashes = desk.request.given_all("sha256")
     if not hashes:
         raise FormRefused("photo", "choose a picture first")
@@ -85,14 +78,7 @@ def take(desk: Desk) -> Reply:
 
 
 def take_mark(desk: Desk) -> Reply:
-    """
-    Keep a mark on a photograph.
-
-    Raises
-    ------
-    FormRefused
-        If it has no place, no label, or its photograph is not of this call.
-    """
+    """Keep a mark on a photograph."""
     request = desk.request
     try:
         x, y = (float(request.given(name).replace(",", ".")) for name in ("x", "y"))

@@ -5,7 +5,7 @@ The three pins as the eye meets them, both ways up, and which is which once they
 from __future__ import annotations
 
 from humclick.circuit.pins_drawing import LAYOUTS, pins_svg
-from humclick.jobs.standing import UNNAMED_PINS, pins_found
+from humclick.jobs.standing import UNNAMED_PINS
 from humclick.web.desk import Desk
 from humclick.web.drawings import labelled
 from humclick.web.exchange import Reply
@@ -18,7 +18,7 @@ def show(desk: Desk) -> Reply:
     """Layouts to choose from; with one chosen, where each pin is."""
     _ = desk.language.text
     layout, over = desk.request.asked("layout"), desk.request.asked("over") == "1"
-    found = pins_found(desk.call)
+    found = desk.flow.pins
     names = found.names if found is not None else (None, None, None)
     chosen = layout if layout in LAYOUTS else ""
     drawn = {

@@ -89,14 +89,7 @@ def _field(message: str, new: dict[str, Any], otherwise: str) -> str:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Keep what was changed, and the stamp where one was typed.
-
-    Raises
-    ------
-    FormRefused
-        If a figure or the stamp cannot be used; nothing of the page is kept then.
-    """
+    """Keep what was changed, and the stamp where one was typed."""
     _keep(desk)
     if desk.request.given("stamp"):
         _keep_stamp(desk)
@@ -147,14 +140,7 @@ def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
 
 
 def take_stamp(desk: Desk) -> Reply:
-    """
-    Keep what is stamped on a part, and what else was changed on the page; then the page again.
-
-    Raises
-    ------
-    FormRefused
-        If a figure or the stamp cannot be used; nothing of the page is kept then.
-    """
+    """Keep what is stamped on a part, and what else was changed on the page; then the page again."""
     _keep(desk)
     _keep_stamp(desk)
     return desk.go(desk.back("plate"))

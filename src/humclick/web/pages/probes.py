@@ -17,7 +17,7 @@ def show(desk: Desk) -> Reply:
     """The list of probes."""
     _ = desk.language.text
     weighed = desk.weighed
-    known = desk.probes()
+    known = desk.flow.probes
     if desk.call.stopped:  # nothing is offered
         return call.show(desk)
     if weighed is None or not known:

@@ -12,7 +12,7 @@ from datetime import datetime
 from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD, shown_text
-from humclick.errors import HumclickError, Refused
+from humclick.errors import HumclickError
 from humclick.jobs.events import (
     ComplaintHeard,
     DecisionTaken,
@@ -33,9 +33,10 @@ from humclick.jobs.events import (
     Undone,
     Waited,
 )
-from humclick.jobs.standing import HAZARD_STANDS, given_last, live, to_undo
+from humclick.jobs.standing import given_last, to_undo
+from humclick.jobs.taking import undone
 from humclick.safety import gates, stop_at
-from humclick.web.desk import Desk, FormRefused, beside
+from humclick.web.desk import Desk, beside
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
@@ -167,7 +168,7 @@ def _probe_title(desk: Desk, name: str) -> str:
 
 def named(desk: Desk, text: str) -> Markup:
     """A text of judgement in the page's language; probes by their part or title, bare pins by letters."""
-    said, known = desk.language.say(text), desk.probes()
+    said, known = desk.language.say(text), desk.flow.probes
     parts = desk.call.machine.parts if desk.call.machine is not None else ()
     if not known:
         return said
@@ -268,37 +269,14 @@ def _machine_again(desk: Desk) -> str:
 
 
 def take_undo(desk: Desk) -> Reply:
-    """
-    Take an event back, or bring it back: the one named, else the last.
-
-    Raises
-    ------
-    FormRefused, Refused
-        If there is no such event, or it is a hazard.
-    """
-    of = desk.request.given("of")
-    if not of:
-        of = to_undo(desk.events, desk.call).id
-    if of not in {event.id for event in desk.events}:
-        raise FormRefused("of", f"there is no event {of[:40]!r} to take back")
-    if any(isinstance(event, HazardFound) and event.id == of for event in desk.events):
-        raise Refused(HAZARD_STANDS)
-    if of in desk.call.undone:  # an undo of the undo in force brings it back
-        undos = [e for e in live(desk.events, desk.call) if isinstance(e, Undone) and e.of == of]
-        of = undos[-1].id if undos else of
-    desk.keep("undo", of=of)
+    """Take an event back, or bring it back: the one named, else the last."""
+    with beside("of"):
+        desk.flow = undone(desk.flow, desk.request.now, desk.request.given("of"))
     return desk.go(desk.back())
 
 
 def take_note(desk: Desk) -> Reply:
-    """
-    Keep a note.
-
-    Raises
-    ------
-    FormRefused
-        If it is empty or too long.
-    """
+    """Keep a note."""
     with beside("text"):
         desk.keep("note", text=desk.request.given("text"))
     return desk.go(desk.back("record"))

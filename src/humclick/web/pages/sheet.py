@@ -6,13 +6,13 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.model import Judgement
 from humclick.jobs.sheet.render import sheet_of
 from humclick.safety import defer
 from humclick.web.desk import Desk
 from humclick.web.drawings import wiring
 from humclick.web.exchange import Reply
-from humclick.web.judgements import Weighed
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
 

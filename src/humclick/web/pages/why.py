@@ -27,7 +27,7 @@ def show(desk: Desk) -> Reply:
         explanation=told,
         then=then,
         now=weighed.explanation if then and desk.state.done else None,
-        step=desk.onward,
+        step=desk.flow.onward,
         advice=advice,
         suspects=suspects(desk, 8),
         before=suspects_before(desk, 8),

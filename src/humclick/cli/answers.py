@@ -1,0 +1,79 @@
+"""
+What a line typed in a call does: an order, a reading, the answer to a question.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from humclick.cli.opening import answer_question
+from humclick.cli.orders import order_in
+from humclick.cli.reading import read
+from humclick.errors import HumclickError, Refused, Unknown
+from humclick.jobs.entry import LONGEST, looks_like_probe, probe_named
+from humclick.jobs.taking import BarredNow, GatesFirst
+
+if TYPE_CHECKING:
+    from humclick.cli.session import Session
+
+__all__ = ["taken"]
+
+
+def taken(session: Session, line: str) -> str:
+    """
+    Take one line, and what there is to say to it.
+
+    Raises
+    ------
+    HumclickError
+        If it cannot be understood, or not be taken now; nothing is kept then.
+    """
+    if len(line) > LONGEST:
+        raise Refused(f"a line may have {LONGEST} letters; a long text goes in several notes")
+    order = order_in(line)
+    if order is not None:
+        return order(session)
+    first, _, rest = line.partition(" ")
+    name = _named(session, first)
+    if name is not None:
+        if rest.strip():
+            return read(session, name, rest.strip(), already=True)
+        session.choose(name)
+        return ""
+    if session.questions:
+        return answer_question(session, line)
+    return _bare(session, line) if line else ""
+
+
+def _named(session: Session, word: str) -> str | None:
+    """The probe that a word names."""
+    if not word or session.call.machine is None:
+        return None
+    found = probe_named(word, session.flow.probes)
+    return session.probe(word).id if found is None and word.startswith("between.") else found
+
+
+def _bare(session: Session, line: str) -> str:
+    """A reading of the probe asked for."""
+    probe, first = session.asked, line.partition(" ")[0]
+    if probe is None:
+        if looks_like_probe(first):
+            raise Unknown("probe", first[:60], session.flow.probes)
+        raise Refused("no probe is asked for now; write its name before the reading, or type help")
+    try:
+        return read(session, probe.id, line)
+    except BarredNow as barred:
+        raise Refused(
+            f"{barred}. For a"
+            f" reading that was taken already, write the probe's name before it: {probe.id} {line[:40]}"
+        ) from None
+    except GatesFirst as gates:
+        right = f"done {line[:40]}" if gates.briefing.dead else "done when all are"
+        raise Refused(
+            f"first the safety steps above: type {right}, or cannot. For a reading that was taken"
+            f" already, write the probe's name before it: {probe.id} {line[:40]}"
+        ) from None
+    except HumclickError:
+        if looks_like_probe(first):
+            raise Unknown("probe", first[:60], session.flow.probes) from None
+        raise

@@ -1,0 +1,163 @@
+"""
+What the terminal shows of a call: where it stands, and what is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from humclick.cli import words
+from humclick.cli.ending import onward_in_words, verdict_shown
+from humclick.cli.opening import question_again, question_in_words
+from humclick.cli.stopping import barred_in_words, stop_in_words
+from humclick.jobs.briefing import on_machine
+from humclick.jobs.entry import how_to_answer
+from humclick.jobs.flow import Next
+
+if TYPE_CHECKING:
+    from humclick.cli.session import Session
+    from humclick.jobs.flow import Step
+
+__all__ = ["Screen", "opened", "prompt", "shown_next", "view"]
+
+
+@dataclass(slots=True)
+class Screen:
+    """
+    What stands on the screen, and what was read on it before.
+
+    Attributes
+    ----------
+    shown : str
+        The last view.
+    texts : frozenset of str
+        What it showed in full (`humclick.jobs.briefing.Briefing.texts`).
+    read : frozenset of str
+        What stood in full on views before it.
+    bars : frozenset of str
+        What forbids power, as said last.
+    contradictions : frozenset of str
+        Readings that do not fit, as said last.
+    confirmed : bool
+        Whether safety steps were confirmed by the last line.
+    """
+
+    shown: str = ""
+    texts: frozenset[str] = frozenset()
+    read: frozenset[str] = frozenset()
+    bars: frozenset[str] = frozenset()
+    contradictions: frozenset[str] = frozenset()
+    confirmed: bool = False
+
+
+def opened(session: Session) -> str:
+    """The first view of a call."""
+    session.screen.shown = view(session)
+    return session.screen.shown
+
+
+def prompt(session: Session) -> str:
+    """What stands before the cursor."""
+    if session.call.stopped:
+        return "stopped> "
+    if session.questions:
+        return f"{session.questions[0]}> "
+    step = session.step
+    if step.briefing.gates:
+        return "done or cannot> "
+    return f"{step.probe.id}> " if step.probe is not None else "> "
+
+
+def shown_next(session: Session, typed: bool) -> str:
+    """What is shown after a line: the view, or a line of it where all of it was shown a moment ago."""
+    screen = session.screen
+    read, now = screen.texts, view(session)
+    again = now == screen.shown and typed
+    if now != screen.shown:  # what was shown in full above need not be again
+        before, screen.read = screen.read, screen.read | read
+        if session.step.probe is not None and screen.read != before:
+            now = view(session)
+    probe = session.asked if screen.confirmed else None
+    screen.shown = now
+    if session.advice is not None and not session.questions:
+        screen.bars = frozenset(bar.name for bar in session.advice.bars)
+    if probe is not None and not session.briefing().gates:  # what it is stands on the screen above
+        return words.lines(how_to_answer(probe), "  ")
+    return f"\n{_brief(session)}" if again else now
+
+
+def view(session: Session) -> str:
+    """Where the call stands: suspects and the next step, or the question to be answered."""
+    session.screen.texts = frozenset()
+    if session.call.stopped:
+        return "\n".join(("", stop_in_words(session.call.stopped)))
+    if session.questions:
+        return question_in_words(session)
+    flow, step = session.flow, session.step
+    advice = flow.advice
+    if advice is None:
+        hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(flow.call)]
+        return "\n".join(("", words.lines(_refusal(session)), *hazards))
+    shown = [
+        "",
+        *words.bars_in_words(advice.bars, session.screen.bars),
+        *([f"{words.LEFT}:"] if flow.state.done else []),
+    ]
+    shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
+    onward = flow.onward
+    if onward is not None and onward.kind in ("work", "prove", "repaired"):
+        if step.probe is None:
+            return "\n".join((*shown, onward_in_words(flow, onward)))
+        shown.append(words.lines(f"{flow.heading}."))
+    if step.probe is None:
+        return "\n".join((*shown, verdict_shown(session)))
+    if step.advised and advice.next is not None:
+        shown.append(words.next_in_words(advice.next, advice.guards))
+    else:
+        shown.append(words.probe_in_words(step.probe))
+    shown.append(_before(session, step))
+    return "\n".join(shown)
+
+
+def _refusal(session: Session) -> str:
+    """Why nothing can be said."""
+    if session.call.machine is None:
+        return "no machine is described yet; type arrangement and its name (list arrangements)"
+    return session.flow.refusal
+
+
+def _brief(session: Session) -> str:
+    """The next step in a line, where all of it was shown a moment ago; Enter shows it again."""
+    if session.call.stopped:
+        return words.lines(f"Stopped: {session.call.stopped[0].stop.title}. Type cleared and how, or quit.")
+    if session.questions:
+        return question_again(session)
+    step, advice = session.step, session.advice
+    if step.probe is not None:
+        titles = "; ".join(each.gate.title for each in step.briefing.gates)
+        first = f" (first: {titles}: done or cannot)" if titles else ""
+        return words.lines(f"{step.probe.title}  [{step.probe.id}]{first}", "Next: ", "      ")
+    if advice is not None and advice.verdict is not None and step.kind is Next.DECIDE:
+        then = "Type decide to record it." if advice.verdict.due else "Type sheet, or quit."
+        return words.lines(f"{advice.verdict.sentence}. {then}", "Verdict: ", "  ")
+    return "Type help for what can be typed, quit to leave."
+
+
+def _before(session: Session, step: Step) -> str:
+    """What stands before a probe, or how to answer it."""
+    briefing, probe = step.briefing, step.probe
+    assert probe is not None
+    if briefing.barred:
+        return barred_in_words(briefing, probe)
+    session.screen.texts = briefing.texts
+    hazards = words.hazards_in_words(briefing.hazards)
+    if not briefing.gates:
+        return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
+    parts = [*hazards, words.gates_in_words(briefing)]
+    if briefing.dead:  # nobody types done and a figure without having read what it says
+        parts.append(words.lines(how_to_answer(probe), "  "))
+        parts.append("When every step is done, type done and the reading: done …; or cannot.")
+    else:
+        parts.append("Type done when every step is done, or cannot.")
+    return "\n".join(parts)

@@ -1,0 +1,85 @@
+"""
+The machine of a call: the last one described, with what is stamped on its parts. Volts and farads.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+
+from humclick.arrangements.machine import Machine, Nameplate
+from humclick.errors import HumclickError
+from humclick.jobs.events import Event, MachineRead, StampRead
+from humclick.parts.family import Role
+from humclick.physics.cooling import probability_passed
+from humclick.readings import parse_stamp
+from humclick.sourced import Spread
+
+__all__ = ["cooled", "machine_read"]
+
+#: Probability from which a wait counts as long enough. A choice. [-]
+_COOLED = 0.9
+
+
+def machine_read(
+    live: Iterable[Event], problem: Callable[[str, str, str], None]
+) -> tuple[Machine | None, dict[str, float]]:
+    """
+    The machine as last described with what is stamped on its parts, and the volts stamped on capacitors. [V]
+
+    Parameters
+    ----------
+    live : iterable of Event
+        Events in force, in order.
+    problem : callable
+        Takes what cannot be used: the event's id, why, and what was written.
+    """
+    live = tuple(live)
+    machine: Machine | None = None
+    for event in live:
+        if isinstance(event, MachineRead):
+            try:
+                plate = Nameplate(
+                    event.volts,
+                    event.hertz,
+                    event.locked_rotor_amps,
+                    event.rated_load_amps,
+                    event.refrigerant,
+                )
+                described = Machine.of(event.arrangement, event.protector or None, plate)
+                described.parts  # noqa: B018  refuses a protector the arrangement does not come with
+                machine = described
+            except HumclickError as error:
+                problem(event.id, str(error), event.arrangement)
+    marked: dict[str, float] = {}
+    if machine is None:
+        return None, marked
+    known: dict[str, Spread] = {}
+    for event in live:
+        if isinstance(event, StampRead):
+            try:
+                _stamp(event, machine, known, marked)
+            except HumclickError as error:
+                problem(event.id, str(error), event.text)
+    return Machine(machine.arrangement, machine.protector, machine.nameplate, known), marked
+
+
+def _stamp(event: StampRead, machine: Machine, known: dict[str, Spread], marked: dict[str, float]) -> None:
+    placed = machine.part(event.part)
+    if "capacitance" not in placed.family.sizes:
+        return
+    stamp = parse_stamp(event.text)
+    low, high = stamp.limits("start" if placed.family.role is Role.START_CAPACITOR else "run")
+    source = f"stamp: {event.text}"
+    known[f"{event.part}.capacitance"] = Spread(
+        math.sqrt(low * high), max(1.0, math.sqrt(high / low)), "F", source
+    )
+    marked.pop(event.part, None)
+    if stamp.volts is not None:
+        marked[event.part] = stamp.volts
+
+
+def cooled(machine: Machine, minutes: float) -> bool:
+    """Whether all that was warm has cooled and the pressures are equal, as far as the chosen probability."""
+    kinds = {part.family.heat for part in machine.parts} - {""} | {"pressures", "windings"}
+    return all(probability_passed(kind, minutes) >= _COOLED for kind in kinds)

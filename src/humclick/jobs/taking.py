@@ -1,0 +1,209 @@
+"""
+What an answer does to a call: the events it makes, or why it is refused.
+
+Every face gives its answers here: each function takes a `Flow` and gives the one after it, whose `fresh`
+holds what is to be written down. It is taken whole or not at all: what is refused leaves nothing behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from humclick.arrangements.arrangement import arrangement
+from humclick.errors import Refused
+from humclick.jobs.entry import Answer, answer_to, one_of
+from humclick.jobs.events import HazardFound, MachineRead, Undone
+from humclick.jobs.standing import (
+    CONFIRMED,
+    FOR_NOW,
+    HAZARD_STANDS,
+    given_last,
+    live,
+    provisional,
+    to_redo,
+    to_undo,
+)
+from humclick.meters import Quantity
+from humclick.readings.typed import EXAMPLES
+from humclick.safety import gate as gate_named
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.probes import Probe
+    from humclick.jobs.briefing import Briefing
+    from humclick.jobs.flow import Flow
+
+__all__ = [
+    "BarredNow",
+    "GatesFirst",
+    "arrangement_named",
+    "cleared",
+    "decided",
+    "passed",
+    "redone",
+    "refuse_unready",
+    "take",
+    "undone",
+]
+
+
+class BarredNow(Refused):
+    """A reading cannot be taken now: `briefing` says what forbids it, or comes before it."""
+
+    def __init__(self, briefing: Briefing) -> None:
+        super().__init__(f"not now: {'; '.join(briefing.held_back)}")
+        self.briefing = briefing
+
+
+class GatesFirst(Refused):
+    """Safety steps come before a reading: those of `briefing`."""
+
+    def __init__(self, briefing: Briefing) -> None:
+        titles = "; ".join(each.gate.title for each in briefing.gates)
+        super().__init__(f"first the safety steps: {titles}")
+        self.briefing = briefing
+
+
+def take(
+    flow: Flow,
+    now: datetime,
+    probe: Probe,
+    text: str,
+    *,
+    answer: Answer | None = None,
+    warmth: str = "",
+    confirmed: Collection[str] = (),
+    already: bool = False,
+    note: str = "",
+) -> Flow:
+    """
+    A reading, a look or an attempt, as typed at a probe; `now` is what this device's clock says.
+
+    Parameters
+    ----------
+    answer : Answer, optional
+        What the text was understood as, where somebody read it already.
+    warmth : str
+        How warm the part was; goes before what stands in the text.
+    confirmed : collection of str
+        Names of the safety steps that were confirmed with it, all that stood before it.
+    already : bool
+        Whether it was taken already: then nothing is asked before it, and it is marked.
+
+    Raises
+    ------
+    BarredNow, GatesFirst
+        If it is not to be taken now.
+    Refused
+        If it cannot be understood, or the call cannot use it.
+    """
+    if not already:
+        refuse_unready(flow, flow.briefing(probe), confirmed)
+    if not text:
+        such = (
+            f"what the display shows, such as {EXAMPLES[Quantity(probe.quantity)]}" if probe.quantity else ""
+        )
+        raise Refused(f"nothing is entered yet; enter {such or 'one of the answers'}")
+    read = answer or answer_to(probe, text, warmth)
+    names = flow.briefing(probe).names if confirmed else ()
+    after = passed(flow, now, [name for name in confirmed if name in names])
+    given = {"probe": probe.id, "value": read.value, "temperature": read.warmth, "note": note}
+    return after.keep("reading", now, reading=read.reading, **given)
+
+
+def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = ()) -> None:
+    """Refuse what is barred now, and what safety steps come before that were not confirmed with it."""
+    if flow.call.stopped or briefing.barred:
+        raise BarredNow(briefing)
+    if briefing.gates and not (briefing.dead and list(confirmed) == list(briefing.names)):
+        raise GatesFirst(briefing)
+
+
+def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[str] = ()) -> Flow:
+    """
+    The start arrangement, or another one; what else is known of the machine stays.
+
+    Its usual protector is taken where it does not come with the one known. If what was seen fits `others` as
+    well, it is taken for now only, which is said on the record.
+
+    Raises
+    ------
+    Unknown
+        If there is no such arrangement.
+    """
+    known = given_last(flow.events, flow.call, MachineRead)
+    protector = known.get("protector", "")
+    if protector not in arrangement(name).protectors:
+        protector = ""
+    unsettled = provisional(flow.events, flow.call)
+    new = {**known, "arrangement": name, "protector": protector, "provisional": bool(others)}
+    after = flow.keep("machine", now, **new)
+    if others:
+        text = f"{FOR_NOW} {name}. What was seen also fits: {', '.join(others)}."
+        return after.keep("note", now, text=text)
+    return after.keep("note", now, text=f"{CONFIRMED} {name}.") if unsettled else after
+
+
+def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> Flow:
+    """Safety steps were done: every gate is an event of its own, with what it was about."""
+    wanted = [gate_named(name).name for name in names]
+    known = {each.name: each.matter for each in flow.call.gates_of(wanted)} if wanted else {}
+    for name in wanted:
+        matter = known.get(name, "") if flow.call.machine is not None else ""
+        flow = flow.keep("gate", now, gate=name, words=words, matter=matter)
+    return flow
+
+
+def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
+    """
+    A hazard was cleared: the event that recorded it, and how. Only this reopens the call.
+
+    Raises
+    ------
+    Refused
+        If nothing is open under that event, or it is not said how.
+    """
+    stoppage = next((each for each in flow.call.stoppages if each.event == event), None)
+    if stoppage is None:
+        raise Refused("this call is not stopped for that now")
+    if not how:
+        raise Refused(stoppage.stop.answer)
+    if stoppage.stop.proof:
+        flow = passed(flow, now, [stoppage.stop.proof], how)
+    if any(each.event == event for each in flow.call.stoppages):
+        flow = flow.keep("cleared", now, of=event, words=how)
+    return flow
+
+
+def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "") -> Flow:
+    """What is to be done, by names of remedies or the beginning of such."""
+    names = [one_of("remedy", each, list(flow.shop.remedies)) for each in remedies]
+    return flow.keep("decision", now, remedies=list(dict.fromkeys(names)), words=words)
+
+
+def undone(flow: Flow, now: datetime, of: str = "") -> Flow:
+    """
+    An event is taken back, or brought back if it was: the one named, else the last.
+
+    Raises
+    ------
+    Refused
+        If there is no such event, or it is a hazard.
+    """
+    event = next((each for each in flow.events if each.id == of), None) if of else None
+    if of and event is None:
+        raise Refused(f"there is no event {of[:40]!r} to take back")
+    event = event or to_undo(flow.events, flow.call)
+    if isinstance(event, HazardFound):
+        raise Refused(HAZARD_STANDS)
+    name = event.id
+    if name in flow.call.undone:  # an undo of the undo in force brings it back
+        undos = [e for e in live(flow.events, flow.call) if isinstance(e, Undone) and e.of == name]
+        name = undos[-1].id if undos else name
+    return flow.keep("undo", now, of=name)
+
+
+def redone(flow: Flow, now: datetime) -> Flow:
+    """What was taken back last is brought back; refused if the last thing done was no undo."""
+    return flow.keep("undo", now, of=to_redo(flow.events, flow.call).id)

@@ -1,0 +1,61 @@
+"""
+Which events of a call are taken back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from difflib import get_close_matches
+
+from humclick.jobs.events import Event, Undone
+
+__all__ = ["taken_back"]
+
+#: So many problems get a hint at the nearest right name.
+_HINTS = 20
+
+
+def taken_back(
+    events: Sequence[Event], problem: Callable[[str, str, str], None]
+) -> tuple[frozenset[str], bool]:
+    """
+    Ids of events taken back: each has an undo that is itself in force. Circles of undos do nothing.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        All of a call, in order, each id once.
+    problem : callable
+        Takes what cannot be used: the undo's id, why, and what it named.
+
+    Returns
+    -------
+    tuple of (ids, astray)
+        And whether any undo names an event that is not there, which may come yet.
+    """
+    known = {event.id: event for event in events}
+    undos = [event for event in events if isinstance(event, Undone)]
+    against: dict[str, list[str]] = {}
+    astray = 0
+    for undo in undos:
+        if undo.of not in known:
+            near = get_close_matches(undo.of, known, n=1) if astray < _HINTS else ()
+            astray += 1
+            hint = f"; did you mean {near[0]}?" if near else ""
+            problem(undo.id, f"there is no event {undo.of!r} to undo{hint}", undo.of)
+        against.setdefault(undo.of, []).append(undo.id)
+    waiting = {event.id: len(against.get(event.id, ())) for event in events}
+    ready = [name for name, open_ in waiting.items() if not open_]
+    gone: set[str] = set()
+    while ready:
+        event = known[ready.pop()]
+        waiting.pop(event.id)
+        if isinstance(event, Undone) and event.of in waiting:
+            if event.id not in gone:
+                gone.add(event.of)
+            waiting[event.of] -= 1
+            if not waiting[event.of]:
+                ready.append(event.of)
+    for name in sorted(waiting):
+        problem(name, "these undos take each other back in a circle; they do nothing", "")
+    return frozenset(gone | set(waiting)), bool(astray)
