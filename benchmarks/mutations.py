@@ -2,15 +2,17 @@
 How many small faults, put into judgement, readings and the call, the tests notice.
 
 Each mutation changes one place of the source: a comparison, a sign, a number, a truth value, a branch or a
-returned value. It is run against the tests that run its line. Reasons why a survivor changes nothing
-(equivalent mutations) stand in ``benchmarks/results/equivalent_mutations.toml`` and are left out.
+returned value. All that are drawn stand in one copy of the sources, asleep. The tests are collected once and
+run once, to see which of them come by which place; then each fault is woken in a process of its own and meets
+the tests that come by, the quickest first, until one fails (`benchmarks.mutants`). Reasons why a survivor
+changes nothing (equivalent mutations) stand in ``benchmarks/results/equivalent_mutations.toml`` and are left
+out.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
-import hashlib
 import json
 import os
 import random
@@ -19,30 +21,31 @@ import subprocess
 import sys
 import tempfile
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-__all__ = ["Coverage", "Mutation", "main", "mutations_of"]
+__all__ = ["Mutation", "instrumented", "main", "mutations_of"]
 
 _ROOT = Path(__file__).parents[1]
 _PACKAGES = ("diagnosis", "readings", "jobs")
 _TESTS = (
     "tests/diagnosis",
     "tests/jobs",
+    "tests/cli",
     "tests/library",
+    "tests/readings",
     "tests/test_readings.py",
+    "tests/test_stamps.py",
     "tests/test_examples.py",
+    "tests/test_hazards.py",
+    "tests/test_safety.py",
 )
 _EQUIVALENT = _ROOT / "benchmarks" / "results" / "equivalent_mutations.toml"
-#: Tests of a line are run, the quickest first, as long as they fit into this. [s]
-_SPENT = 90.0
-#: A run hangs, and is noticed, that takes longer than this and so many times its tests. [s], [-]
-_START, _HANGS = 120.0, 6.0
-#: What pytest gives back where every test of a file is left out.
-_NOTHING_TO_RUN = 5
+#: So many more are drawn than asked for, since some lie where no test comes by. [-]
+_MORE = 1.25
+_SWITCH = "_mutant_on_"
 
 _COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -94,12 +97,10 @@ class Mutation:
         """The mutation in one line, by the text and not by its number of line."""
         return f"{self.file}: {' '.join(self.before.split())} -> {' '.join(self.after.split())}"
 
-    def applied(self, source: str) -> str:
-        """The source with this one place changed."""
-        lines = source.encode().splitlines(keepends=True)
-        head = b"".join(lines[: self.line - 1]) + lines[self.line - 1][: self.column]
-        tail = lines[self.end_line - 1][self.end_column :] + b"".join(lines[self.end_line :])
-        return (head + b"(" + self.after.encode() + b")" + tail).decode()
+    @property
+    def place(self) -> tuple[int, int, int, int]:
+        """Where it is."""
+        return self.line, self.column, self.end_line, self.end_column
 
 
 def _changed(node: ast.expr) -> Iterator[ast.expr]:
@@ -122,232 +123,152 @@ def _changed(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(node.value + 1)
 
 
-def mutations_of(file: str, source: str, lines: frozenset[int]) -> list[Mutation]:
+def _expressions(tree: ast.AST) -> Iterator[ast.expr]:
+    """Every expression inside a function, but annotations, decorators and the values of a ``case``."""
+    for function in (n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)):
+        waiting: list[ast.AST] = list(function.body)
+        while waiting:
+            node = waiting.pop()
+            if isinstance(node, (ast.MatchValue, ast.FunctionDef, ast.JoinedStr)):
+                continue  # a function inside comes by itself
+            waiting += [c for n, c in _children(node) if n not in ("annotation", "decorator_list")]
+            if isinstance(node, ast.expr):
+                yield node
+
+
+def _children(node: ast.AST) -> Iterator[tuple[str, ast.AST]]:
+    for name, value in ast.iter_fields(node):
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                yield name, child
+
+
+def mutations_of(file: str, source: str) -> list[Mutation]:
     """
-    Every mutation of a module on some of its lines.
+    Every mutation of a module.
 
     Annotations, decorators, defaults of dataclass fields and everything outside functions are left alone.
     """
-    made = []
-    for function in (n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.FunctionDef)):
-        for statement in function.body:
-            for node in ast.walk(statement):
-                if isinstance(node, ast.expr) and node.lineno in lines and "\n" not in _text(source, node):
-                    made += [_mutation(file, source, node, after) for after in _changed(node)]
-    return sorted(set(made), key=lambda m: (m.file, m.line, m.column, m.after))
+    made = set()
+    for node in _expressions(ast.parse(source)):
+        text = ast.get_source_segment(source, node)
+        for after in _changed(node) if text else ():
+            made.add(Mutation(file, *_place(node), text or "", ast.unparse(after)))
+    return sorted(made, key=lambda m: (m.file, m.place, m.after))
 
 
-def _text(source: str, node: ast.expr) -> str:
-    return ast.get_source_segment(source, node) or "\n"
-
-
-def _mutation(file: str, source: str, node: ast.expr, after: ast.expr) -> Mutation:
+def _place(node: ast.expr) -> tuple[int, int, int, int]:
     assert node.end_lineno is not None
     assert node.end_col_offset is not None
-    place = (node.lineno, node.col_offset, node.end_lineno, node.end_col_offset)
-    return Mutation(file, *place, _text(source, node), ast.unparse(after))
+    return node.lineno, node.col_offset, node.end_lineno, node.end_col_offset
 
 
-# -- which tests run which line -----------------------------------------------------------------------------
+class _Switches(ast.NodeTransformer):
+    """Puts a switch at each place: the changed expression while its number is awake, else the old one."""
+
+    def __init__(self, chosen: Mapping[tuple[int, int, int, int], Sequence[tuple[int, str]]]) -> None:
+        self.chosen = chosen
+
+    def visit(self, node: ast.AST) -> Any:
+        mine = self.chosen.get(_place(node), ()) if isinstance(node, ast.expr) else ()
+        made: Any = self.generic_visit(node)
+        for number, after in mine:
+            awake = ast.Call(ast.Name(_SWITCH, ast.Load()), [ast.Constant(number)], [])
+            made = ast.IfExp(awake, ast.parse(after, mode="eval").body, made)
+        return made
 
 
-class Coverage:
-    """
-    Which tests run which line, one run of pytest for a file of tests.
-
-    Parameters
-    ----------
-    file : Path | None
-        Where the map is written down between runs. A file of tests that is still the same is not run again,
-        unless the sources have changed.
-    """
-
-    def __init__(self, file: Path | None) -> None:
-        self.file = file
-        self.sources = _digest(sorted((_ROOT / "src" / "humclick").rglob("*.py")))
-        kept: dict[str, Any] = json.loads(file.read_text("utf-8")) if file and file.exists() else {}
-        self.seconds: dict[str, float] = {}
-        self.rows: dict[str, Any] = kept["rows"] if kept.get("sources") == self.sources else {}
-
-    def measure(self, tests: Sequence[str], jobs: int) -> None:
-        """Run the files of tests that are new or changed."""
-        files = _test_files(tests)
-        digests = {name: _digest([_ROOT / name]) for name in files}
-        due = [name for name in files if self.rows.get(name, {}).get("digest") != digests[name]]
-        self.rows = {name: row for name, row in self.rows.items() if name in digests}
-        with ThreadPoolExecutor(jobs) as pool:
-            for name, row in zip(due, pool.map(_covered, due), strict=True):
-                self.rows[name] = {"digest": digests[name], **row}
-        if self.file:
-            self.file.write_text(json.dumps({"sources": self.sources, "rows": self.rows}), "utf-8")
-
-    def by_line(self) -> dict[tuple[str, int], list[str]]:
-        """Tests by the file and line they run, the quickest first."""
-        met: dict[tuple[str, int], list[str]] = {}
-        for row in self.rows.values():
-            self.seconds |= row["seconds"]
-            for name, lines in row["lines"].items():
-                for line, nodes in lines.items():
-                    met.setdefault((name, int(line)), []).extend(nodes)
-        return {at: sorted(nodes, key=lambda n: self.seconds.get(n, 0.0)) for at, nodes in met.items()}
+def instrumented(source: str, chosen: Mapping[int, Mutation]) -> str:
+    """A module with some mutations of it asleep in it, by their numbers."""
+    places: dict[tuple[int, int, int, int], list[tuple[int, str]]] = {}
+    for number, mutation in chosen.items():
+        places.setdefault(mutation.place, []).append((number, mutation.after))
+    tree = _Switches(places).visit(ast.parse(source))
+    at = next(k for k, n in enumerate(tree.body) if not isinstance(n, ast.Expr) and not _future(n))
+    tree.body.insert(at, ast.ImportFrom("mutant_switch", [ast.alias("on", _SWITCH)], 0))
+    return ast.unparse(ast.fix_missing_locations(tree))
 
 
-def _digest(files: Sequence[Path]) -> str:
-    return hashlib.sha256(b"\0".join(file.read_bytes() for file in files)).hexdigest()
-
-
-def _test_files(tests: Sequence[str]) -> list[str]:
-    paths = [_ROOT / name for name in tests]
-    files = [file for path in paths for file in (sorted(path.rglob("test_*.py")) or [path])]
-    return [file.relative_to(_ROOT).as_posix() for file in files]
-
-
-def _covered(tests: str) -> dict[str, Any]:
-    """Lines that each test of a file runs, and how long each took. [s]"""
-    import coverage
-
-    with tempfile.TemporaryDirectory() as folder:
-        work = Path(folder)
-        data, rc, times = work / "coverage", work / "coveragerc", work / "times.json"
-        include = "\n    ".join(f"src/humclick/{name}/*" for name in _PACKAGES)
-        rc.write_text(f"[run]\ndata_file = {data}\ninclude =\n    {include}\n")
-        (work / "stopwatch.py").write_text(_STOPWATCH)
-        environment = {**os.environ, "PYTHONPATH": f"{work}:{_ROOT / 'src'}:{_ROOT}", "TIMES": str(times)}
-        run = [sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", "-m", "pytest", "-p", "stopwatch"]
-        done = subprocess.run([*run, "-n", "0", tests], cwd=_ROOT, env=environment, capture_output=True)
-        if done.returncode not in (0, _NOTHING_TO_RUN):
-            raise SystemExit(f"{tests} fails before any fault is put in:\n{done.stdout.decode()[-3000:]}")
-        measured = coverage.CoverageData(str(data))
-        measured.read()
-        lines: dict[str, dict[int, list[str]]] = {}
-        for file in measured.measured_files():
-            contexts = measured.contexts_by_lineno(file).items()
-            met = {line: sorted({*nodes} - {""}) for line, nodes in contexts}
-            lines[Path(file).relative_to(_ROOT).as_posix()] = {
-                at: nodes for at, nodes in met.items() if nodes
-            }
-        seconds = json.loads(times.read_text("utf-8"))
-    return {"lines": lines, "seconds": {name: round(s, 3) for name, s in seconds.items()}}
-
-
-_STOPWATCH = '''
-"""Tells coverage which test runs, and writes how long each took."""
-import collections, json, os
-import coverage, pytest
-spent = collections.Counter()
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item):
-    coverage.Coverage.current().switch_context(item.nodeid)
-    return (yield)
-def pytest_runtest_logreport(report):
-    spent[report.nodeid] += report.duration
-def pytest_sessionfinish():
-    with open(os.environ["TIMES"], "w") as file:
-        json.dump(spent, file)
-'''
+def _future(node: ast.stmt) -> bool:
+    return isinstance(node, ast.ImportFrom) and node.module == "__future__"
 
 
 # -- the run ------------------------------------------------------------------------------------------------
 
 
-def _noticed(mutation: Mutation, tests: Sequence[str], tree: Path, limit: float) -> bool:
-    """Whether a test fails, or hangs, with this mutation in a copy of the sources; ``limit`` in [s]."""
-    path = tree / mutation.file
-    source = path.read_text("utf-8")
-    path.write_text(mutation.applied(source), "utf-8")
-    environment = {**os.environ, "PYTHONPATH": f"{tree / 'src'}:{_ROOT}", "PYTHONDONTWRITEBYTECODE": "1"}
-    run = [sys.executable, "-m", "pytest", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]
-
-    def code_of_run() -> int:
-        return subprocess.run(run, cwd=_ROOT, env=environment, capture_output=True, timeout=limit).returncode
-
-    try:
-        code = code_of_run()
-    except subprocess.TimeoutExpired:
-        return True
-    finally:
-        path.write_text(source, "utf-8")
-    if code not in (0, 1) and code_of_run() != 0:
-        raise SystemExit(f"pytest does not run {tests[:3]}, with no fault put in")
-    return code != 0
-
-
-def _within(tests: Sequence[str], seconds: Mapping[str, float]) -> tuple[list[str], float]:
-    """As many tests, the quickest first, as fit into the time, and how long they took. [s]"""
-    chosen: list[str] = []
-    spent = 0.0
-    for name in tests:
-        if chosen and spent + seconds.get(name, 0.0) > _SPENT:
-            break
-        chosen.append(name)
-        spent += seconds.get(name, 0.0)
-    return chosen, spent
-
-
-def _sampled(covered: Iterable[tuple[str, int]], count: int, seed: int) -> list[Mutation]:
+def _drawn(given: argparse.Namespace) -> list[Mutation]:
+    if given.again:
+        rows = json.loads(given.again.read_text("utf-8"))["rows"]
+        left = [row for row in rows if not row.pop("noticed")]
+        return [Mutation(**row) for row in left]
     every: list[Mutation] = []
-    lines: dict[str, set[int]] = {}
-    for file, line in covered:
-        lines.setdefault(file, set()).add(line)
-    for file in sorted(lines):
-        every += mutations_of(file, (_ROOT / file).read_text("utf-8"), frozenset(lines[file]))
-    return random.Random(seed).sample(every, min(count, len(every)))
+    for package in _PACKAGES:
+        for path in sorted((_ROOT / "src" / "humclick" / package).rglob("*.py")):
+            every += mutations_of(path.relative_to(_ROOT).as_posix(), path.read_text("utf-8"))
+    return random.Random(given.seed).sample(every, min(int(given.count * _MORE) + 1, len(every)))
 
 
-def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--count", type=int, default=200)
-    parser.add_argument("--skip", type=int, default=0, help="leave out so many of the seed's mutations")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--tests", nargs="*", default=_TESTS)
-    parser.add_argument("--map", type=Path, help="file that keeps which test runs which line between runs")
-    parser.add_argument("--control", action="store_true", help="put nothing in: nothing may be noticed")
-    parser.add_argument("--write", type=Path)
-    return parser.parse_args(arguments)
+def _written(tree: Path, drawn: Sequence[Mutation]) -> None:
+    """A copy of the sources with every mutation asleep in it."""
+    shutil.copytree(_ROOT / "src", tree, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(Path(__file__).with_name("mutant_switch.py"), tree)
+    for file in {m.file for m in drawn}:
+        path = tree.parent / file
+        chosen = {k: m for k, m in enumerate(drawn) if m.file == file}
+        path.write_text(instrumented(path.read_text("utf-8"), chosen), "utf-8")
+
+
+def _run(drawn: Sequence[Mutation], given: argparse.Namespace) -> dict[int, bool]:
+    """Which of the mutations that tests come by were noticed."""
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        _written(work / "src", drawn)
+        count = len(drawn) if given.again else given.count
+        task = {"drawn": len(drawn), "count": count, "jobs": given.jobs, "control": given.control}
+        (work / "task.json").write_text(json.dumps(task | {"names": [m.name for m in drawn]}), "utf-8")
+        more = {"PYTHONPATH": f"{work / 'src'}:{_ROOT}", "MUTANTS": folder, "PYTHONDONTWRITEBYTECODE": "1"}
+        more["HYPOTHESIS_STORAGE_DIRECTORY"] = str(work / "hypothesis")
+        tests = [name for name in given.tests if (_ROOT / name).exists()]
+        run = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-n",
+            "0",
+            "-p",
+            "benchmarks.mutants",
+            "-p",
+            "no:cacheprovider",
+        ]
+        subprocess.run([*run, "--capture=no", *tests], cwd=_ROOT, env=os.environ | more, check=True)
+        outcome = json.loads((work / "outcome.json").read_text("utf-8"))
+    return {int(number): noticed for number, noticed in outcome.items()}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Put faults in, run the tests that run their lines, and say which were not noticed."""
-    given = _options(arguments)
+    """Put faults in, run the tests that come by them, and say which were not noticed."""
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--tests", nargs="*", default=_TESTS)
+    parser.add_argument("--again", type=Path, help="only what was not noticed in an earlier report")
+    parser.add_argument("--control", action="store_true", help="wake nothing: nothing may be noticed")
+    parser.add_argument("--write", type=Path)
+    given = parser.parse_args(arguments)
     equivalent = tomllib.loads(_EQUIVALENT.read_text("utf-8"))["equivalent"] if _EQUIVALENT.exists() else {}
-    coverage = Coverage(given.map)
-    coverage.measure(given.tests, given.jobs)
-    covered = coverage.by_line()
-    sample = _sampled(covered, given.skip + given.count, given.seed)[given.skip :]
-    if given.control:
-        sample = [replace(m, after=m.before) for m in sample]
-    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(given.jobs) as pool:
-        free = [Path(folder) / f"tree{k}" for k in range(given.jobs)]
-        for tree in free:
-            leave = shutil.ignore_patterns("built", "__pycache__")
-            shutil.copytree(_ROOT / "src", tree / "src", ignore=leave)
-
-        def tried(mutation: Mutation) -> bool:
-            tests, spent = _within(covered[mutation.file, mutation.line], coverage.seconds)
-            tree = free.pop()
-            try:
-                noticed = _noticed(mutation, tests, tree, _START + _HANGS * spent)
-            finally:
-                free.append(tree)
-            if not noticed and mutation.name not in equivalent:
-                print(f"not noticed: line {mutation.line} of {mutation.name}", flush=True)
-            return noticed
-
-        outcome = dict(zip(sample, pool.map(tried, sample), strict=True))
-    return _summed(outcome, equivalent, given)
-
-
-def _summed(
-    outcome: Mapping[Mutation, bool], equivalent: Mapping[str, str], given: argparse.Namespace
-) -> int:
-    survivors = [m for m, noticed in outcome.items() if not noticed]
+    drawn = _drawn(given)
+    outcome = _run(drawn, given)
+    survivors = [drawn[k] for k, noticed in outcome.items() if not noticed]
     meant = [m for m in survivors if m.name in equivalent]
-    count = len(outcome) - len(meant)
-    caught = len(outcome) - len(survivors)
-    print(f"{caught} of {count} noticed ({caught / count:.1%}); {len(meant)} equivalent ones left out")
+    count, caught = len(outcome) - len(meant), len(outcome) - len(survivors)
+    for mutation in sorted(set(survivors) - set(meant), key=lambda m: m.name):
+        print(f"not noticed: line {mutation.line} of {mutation.name}")
+    print(
+        f"{caught} of {count} noticed ({caught / max(count, 1):.1%}); {len(meant)} equivalent ones left out"
+    )
     if given.write:
-        rows = [asdict(m) | {"noticed": noticed} for m, noticed in outcome.items()]
+        rows = [asdict(drawn[k]) | {"noticed": noticed} for k, noticed in outcome.items()]
         report = {"seed": given.seed, "noticed": caught, "of": count, "equivalent": len(meant), "rows": rows}
         given.write.write_text(json.dumps(report, indent=1, ensure_ascii=False) + "\n", "utf-8")
     return 0

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import default_shop
@@ -24,6 +25,13 @@ MACHINES = [
     if not arrangement(name).recognised_only
     for guard in arrangement(name).protectors
 ]
+
+
+def machine_of(name: str, guard: str = "") -> Machine:
+    """One of them, on 115 V and 60 Hz."""
+    return Machine.of(name, guard or None, Nameplate(115.0, 60.0, 15.0, None, "R134a"))
+
+
 _NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 #: What a sound machine of 115 V shows; looks not named here get their first answer.
 SOUND = {
