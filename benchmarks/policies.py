@@ -67,7 +67,7 @@ class Outcome:
     policy, seed : str
         Which, on which call.
     action, needed : frozenset of str
-        What was decided, and what would have put it right.
+        What was decided, and what would have fixed it.
     faults : int
         Parts really not healthy.
     unmodelled : bool

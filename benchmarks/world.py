@@ -215,7 +215,7 @@ class Case:
     complaint : Heard
         As reported.
     needed : frozenset of str
-        Remedies that put it right.
+        Remedies that fix it.
     hot : bool or None
         What the technician knows on arrival: tried just now, off for hours, not known.
     really_hot : bool

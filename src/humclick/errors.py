@@ -20,6 +20,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+from humclick.messages import Message
+
 __all__ = [
     "Busy",
     "CallFileError",
@@ -75,6 +77,12 @@ class HumclickError(Exception):
     def __str__(self) -> str:
         return printable(super().__str__())
 
+    @property
+    def message(self) -> Message:
+        """What is said, to be said in any language."""
+        first = self.args[0] if self.args else ""
+        return first if isinstance(first, Message) else Message.of(str(self))
+
 
 class Refused(HumclickError, ValueError):
     """Input that cannot be understood; the message says what would be right."""
@@ -95,8 +103,10 @@ class CallFileError(Refused):
         self.reason = reason
         self.line = line
         self.path = path
-        where = f"{path or 'call file'}" + (f", line {line}" if line is not None else "")
-        super().__init__(f"{where}: {reason}")
+        where: str = path or Message("call file")
+        if line is not None:
+            where = Message("{file}, line {line}", file=where, line=line)
+        super().__init__(Message("{where}: {reason}", where=where, reason=reason))
 
 
 class StorageTrouble(CallFileError):
@@ -107,12 +117,16 @@ class Unknown(HumclickError, LookupError):
     """A name that is not in the list it should come from."""
 
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
-        self.kind = kind
+        self.kind = kind if isinstance(kind, Message) else Message.of(kind)
         self.name = name
         self.known = tuple(known)
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
-        hint = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.known[:40])}"
-        super().__init__(f"unknown {kind} {name[:80]!r}; {hint}")
+        hint = Message("known: {names}", names=self.known[:40])
+        if near:
+            hint = Message("did you mean {names:or}?", names=tuple(near))
+        super().__init__(
+            Message("unknown {kind} {name}; {hint}", kind=self.kind, name=repr(name[:80]), hint=hint)
+        )
 
 
 class OverBound(HumclickError):

@@ -20,6 +20,7 @@ from typing import Any
 import msgspec
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 from humclick.typed_data import brief, typed
 
@@ -129,7 +130,7 @@ class Meter:
     """
 
     name: str
-    title: str
+    title: Message
     ranges: tuple[MeterRange, ...]
     test_voltage: float | None = None
 
@@ -338,7 +339,9 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     order = list(Quantity)
     ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
     try:
-        return Meter(given.name.strip(), given.title.strip() or given.name.strip(), tuple(ranges), voltage)
+        return Meter(
+            given.name.strip(), Message.of(given.title.strip() or given.name.strip()), tuple(ranges), voltage
+        )
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
 

@@ -45,7 +45,7 @@ JUDGED = sorted(
 #: Swept at every run; the others with ``make test-long``.
 SAMPLE = ("broken-starter", "blocked-condenser", "relay-contacts", "seized-compressor", "swapped-leads")
 SWEPT = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.long) for name in JUDGED]
-_REASON = re.compile(r"(?:needed|puts it right|for this): (.+?); (?:next best|the likeliest): ")
+_REASON = re.compile(r"(?:needed|fixes it|for this): (.+?); (?:next best|the likeliest): ")
 _EMPTY = re.compile(
     r"(?:Done|Repaired|To do|Do it|Verdict|Still to do|then|technician): *(?:[.;:]|$)", re.MULTILINE
 )
@@ -349,8 +349,8 @@ def test_a_tripped_breaker_stays_off(complaint: str) -> None:
 
 
 def test_handing_over_puts_nothing_right() -> None:
-    """Where nothing on the list fits that is said, and never how probably handing over puts it right."""
+    """Where nothing on the list fits that is said, and never how probably handing over fixes it."""
     for name in JUDGED:
         verdict = result_of(fold(example(name)), SHOP).verdict
         if verdict is not None and "hand over" in verdict.due:
-            assert "puts it right" not in verdict.sentence + verdict.because
+            assert "fixes it" not in verdict.sentence + verdict.because

@@ -19,15 +19,22 @@ from typing import Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
+from humclick.messages import NOTHING, Message
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
 from humclick.parts.mode import Row
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
 from humclick.typed_data import typed
 
-__all__ = ["PINS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
+__all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
 
 PINS = ("C", "R", "S")
+#: Where a protector may sit, in a word.
+PROTECTORS: Mapping[str, Message] = {
+    "external": Message("external"),
+    "integrated": Message("integrated"),
+    "internal": Message("internal"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,15 +112,15 @@ def framed(role: Role) -> Family:
 class _File(Row, frozen=True):
     """A file of an arrangement, field by field; see `Arrangement`."""
 
-    title: str
-    seen: tuple[str, ...]
+    title: Message
+    seen: tuple[Message, ...]
     protectors: tuple[Literal["external", "integrated", "internal"], ...]
     part: tuple[_Part, ...]
     abbreviation: str = ""
     links: tuple[tuple[str, str], ...] = ()
     protector_remedy: str = "replace overload protector"
     recognised_only: bool = False
-    caution: str = ""
+    caution: Message = NOTHING
     answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
     starts_as: str = ""
 
@@ -150,15 +157,15 @@ class Arrangement:
     """
 
     id: str
-    title: str
+    title: Message
     abbreviation: str
-    seen: tuple[str, ...]
+    seen: tuple[Message, ...]
     gear: tuple[PlacedPart, ...]
     links: tuple[tuple[str, str], ...]
     protectors: tuple[str, ...]
     protector_remedy: str
     recognised_only: bool
-    caution: str
+    caution: Message
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     starts_as: str = ""
     simulated: bool = True

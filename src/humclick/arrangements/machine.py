@@ -13,6 +13,7 @@ from functools import cached_property
 
 from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Regime, Role
 from humclick.sourced import Spread
 
@@ -52,11 +53,13 @@ class Nameplate:
     def __post_init__(self) -> None:
         self.volts_class  # noqa: B018  refuses a voltage outside both classes
         if self.hertz not in (50.0, 60.0):
-            raise OutOfRange(f"line frequency must be 50 or 60 Hz, got {self.hertz:g}")
+            raise OutOfRange(Message("line frequency must be 50 or 60 Hz, got {hertz:g}", hertz=self.hertz))
         for name in ("locked_rotor_amps", "rated_load_amps"):
             amps = getattr(self, name)
             if amps is not None and not 0.05 <= amps <= 300.0:
-                raise OutOfRange(f"{name} must lie between 0.05 and 300 A, got {amps:g}")
+                raise OutOfRange(
+                    Message("{name} must lie between 0.05 and 300 A, got {amps:g}", name=name, amps=amps)
+                )
 
     @property
     def volts_class(self) -> str:
@@ -64,7 +67,7 @@ class Nameplate:
         for name, (low, high) in _CLASSES.items():
             if low <= self.volts <= high:
                 return name
-        raise OutOfRange(f"nominal volts must be 100–127 or 200–240, got {self.volts:g}")
+        raise OutOfRange(Message("nominal volts must be 100–127 or 200–240, got {volts:g}", volts=self.volts))
 
 
 @dataclass(frozen=True, repr=False)

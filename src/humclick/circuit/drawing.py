@@ -11,8 +11,9 @@ from zlib import crc32
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
-from humclick.circuit.layout import lay_out, nodes_of
+from humclick.circuit.layout import lay_out, node_name, nodes_of
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message, listed
 from humclick.readings.shown import percent
 
 __all__ = ["describe", "draw_svg", "draw_text"]
@@ -35,7 +36,7 @@ def describe(
     probe: tuple[str, str] | None = None,
     suspects: Mapping[str, float] | None = None,
     clamp: tuple[str, str] | None = None,
-) -> str:
+) -> Message:
     """
     The drawing in sentences, for a reader who cannot see it.
 
@@ -47,22 +48,34 @@ def describe(
         If both probes stand on the same node.
     """
     marked = _checked(machine, probe)
-    said = []
+    joined = []
     for placed in machine.parts:
-        ends = list(dict.fromkeys(placed.connect.values()))
+        ends = tuple(map(node_name, dict.fromkeys(placed.connect.values())))
         if len(ends) > 1:
-            said.append(f"{placed.family.title} joins {', '.join(ends[:-1])} and {ends[-1]}")
-    said += [f"a wire joins {a} and {b}" for a, b in machine.wires]
-    text = "; ".join(said) + "."
+            joined.append(Message("{part} joins {nodes:and}", part=placed.family.title, nodes=ends))
+    joined += [
+        Message("a wire joins {first} and {second}", first=node_name(a), second=node_name(b))
+        for a, b in machine.wires
+    ]
+    sentences = [Message("{what:semicolon}.", what=tuple(joined))]
     if marked:
-        text += f" Probe 1 on {marked[0]}, probe 2 on {marked[1]}."
+        sentences.append(
+            Message(
+                "Probe 1 on {first}, probe 2 on {second}.",
+                first=node_name(marked[0]),
+                second=node_name(marked[1]),
+            )
+        )
     if clamp is not None:
-        text += f" The clamp round the wire between {clamp[0]} and {clamp[1]}."
+        sentences.append(
+            Message("The clamp round the wire between {first} and {second}.", first=clamp[0], second=clamp[1])
+        )
     for part, share in (suspects or {}).items():
-        text += f" {machine.part(part).family.title}: {percent(share)}."
+        title = machine.part(part).family.title
+        sentences.append(Message("{part}: {chance}.", part=title, chance=percent(share)))
     if machine.arrangement.caution:
-        text += f" {machine.arrangement.caution}"
-    return text
+        sentences.append(machine.arrangement.caution)
+    return listed(sentences, "space")
 
 
 def draw_svg(
@@ -89,7 +102,7 @@ def draw_svg(
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round: marked by a ring with an A half-way.
     said : callable
-        A title into what is written: another language. The description stays as it is.
+        A message into what is written: another language.
 
     Returns
     -------
@@ -108,8 +121,8 @@ def draw_svg(
     marked = _checked(machine, probe)
     suspects = suspects or {}
     scene = lay_out(machine, suspects, said)
-    title = f"Wiring: {machine.arrangement.title}"
-    desc = describe(machine, probe, suspects, clamp)
+    title = said(Message("Wiring: {arrangement}", arrangement=machine.arrangement.title))
+    desc = said(describe(machine, probe, suspects, clamp))
     tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
     palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
     ends = [scene.nodes[name] for name in _checked(machine, clamp)]
@@ -118,7 +131,10 @@ def draw_svg(
 
 
 def draw_text(
-    machine: Machine, probe: tuple[str, str] | None = None, clamp: tuple[str, str] | None = None
+    machine: Machine,
+    probe: tuple[str, str] | None = None,
+    clamp: tuple[str, str] | None = None,
+    said: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as plain text of at most 78 columns.
@@ -131,6 +147,8 @@ def draw_text(
         Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round, marked alike and told below.
+    said : callable
+        A message into what is written: another language.
 
     Raises
     ------
@@ -140,11 +158,15 @@ def draw_text(
         If both probes stand on the same node.
     """
     marked = _checked(machine, clamp or probe)
-    text = drawing_text.sheet(lay_out(machine), marked)
+    text = drawing_text.sheet(lay_out(machine, said=said), marked)
     if clamp is not None:
-        text += (
-            f"\nthe clamp round the one wire between (1) {clamp[0]} and [2] {clamp[1]}, on neither of them\n"
+        below = Message(
+            "the clamp round the one wire between (1) {first} and [2] {second}, on neither of them",
+            first=clamp[0],
+            second=clamp[1],
         )
+        text += f"\n{said(below)}\n"
     elif marked:
-        text += f"\n(1) on {marked[0]}   [2] on {marked[1]}\n"
+        below = Message("(1) on {first}   [2] on {second}", first=marked[0], second=marked[1])
+        text += f"\n{said(below)}\n"
     return text

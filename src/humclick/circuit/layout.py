@@ -28,10 +28,11 @@ from humclick.circuit.scene import (
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
+from humclick.messages import Message
 from humclick.parts.family import GEAR_ROLES, Role
 from humclick.readings.shown import percent
 
-__all__ = ["lay_out", "nodes_of"]
+__all__ = ["lay_out", "node_name", "nodes_of"]
 
 _C, _SIDE, _S, _R = 36.0, 78.0, 200.0, 326.0  # columns: to C, a second gear path, to S, to R
 _L = 110.0  # line conductor of the cord
@@ -41,14 +42,22 @@ _EDGE = 12.0  # left and right edge of the shell
 _SHELL = 288.0  # where the ground wire leaves the shell
 
 
+def node_name(node: str) -> str:
+    """What a node is called: a letter, or the word for the shell or for the middle of three windings."""
+    return {"shell": Message("shell"), "star": Message("star")}.get(node, node)
+
+
 def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
     found = []
     for placed in machine.parts:
         for i, drawn in enumerate(placed.family.drawn):
             a, b = (placed.connect[t] for t in drawn.ends)
-            title = said(f"{placed.family.title} {drawn.word}".strip())
+            kind: Message = placed.family.title
+            if drawn.word:
+                kind = Message("{part} {element}", part=kind, element=drawn.word)
+            title = said(kind)
             if placed.family.role is Role.PROTECTOR and machine.protector == "integrated":
-                title += f" ({said('in the starter')})"
+                title = said(Message("{part} ({where})", part=kind, where=Message("in the starter")))
             found.append(Element(placed.id, title, (a, b), drawn.symbol, drawn.token, i == 0))
     return found
 
@@ -196,8 +205,9 @@ def _single_phase(
         scene.wire((x, y_sockets), (x, y_pins))
     y_bottom = _inside_shell(scene, machine, gear, shares, y_pins)
     gear.none_left()
-    notes = "Pins stand here as the circuit runs, not as they stand on the compressor. " + (
-        "Small letters: wire side; capitals: outlet and pins. PE: the plug's ground pin."
+    notes = Message(
+        "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
+        " capitals: outlet and pins. PE: the plug's ground pin."
     )
     _notes(scene, said(notes), y_bottom + 10)
 
@@ -209,8 +219,8 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
     y1 = y0 + 62
     scene.frames.append(Frame("outlet", supply.id, Box(12, top, 134, y0)))
     scene.frames.append(Frame("cord", supply.id, Box(_C - 12, y0 + 17, _L + 12, y1 - 17)))
-    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said("outlet"), 46)))
-    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said("cord"), 64)))
+    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said(Message("outlet")), 46)))
+    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said(Message("cord")), 64)))
     for x, outer, inner, anchor in ((_C, "from_n", "n", "start"), (_L, "from_l", "l", "end")):
         name = ends[outer]
         scene.node(name, x, y0, Text(x, y0 - 18, name, "node", "middle", 15, True))
@@ -381,12 +391,13 @@ def _star(
         (pin,) = set(one.ends) - hubs
         scene.element(one, places[pin], middle)
         _pin(scene, pin, *places[pin], -1 if pin == "S" else 1)
-    label = Text(middle[0] + 8, middle[1] - 17, said(hub), "node", size=15, bold=True)
+    label = Text(middle[0] + 8, middle[1] - 17, said(node_name(hub)), "node", size=15, bold=True)
     scene.node(hub, *middle, label)
     part = elements[0]
     scene.label(fitted(part.title, 170, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part))
     _shell_node(scene, 230, low + 70, said)
-    _notes(scene, said("Pins stand here as the circuit runs, not as they stand on the compressor."), low + 80)
+    notes = Message("Pins stand here as the circuit runs, not as they stand on the compressor.")
+    _notes(scene, said(notes), low + 80)
 
 
 def _narrow(text: str, width: float) -> tuple[str, str, str, float]:
@@ -401,7 +412,7 @@ def _pin(scene: Scene, name: str, x: float, y: float, side: int) -> None:
 
 
 def _shell_node(scene: Scene, x: float, y: float, said: Callable[[str], str]) -> None:
-    scene.node("shell", x, y, Text(x, y - 18, said("shell"), "node", "middle", 15, True))
+    scene.node("shell", x, y, Text(x, y - 18, said(Message("shell")), "node", "middle", 15, True))
 
 
 def _notes(scene: Scene, text: str, top: float) -> None:

@@ -8,23 +8,24 @@ moves it with the pin and never renames it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from zlib import crc32
 
 from humclick.arrangements.arrangement import PINS
 from humclick.circuit.drawing_svg import DARK, LIGHT, Palette, mark_outline, opening, short, words
 from humclick.circuit.drawing_text import Canvas
-from humclick.circuit.scene import Text
+from humclick.circuit.scene import Text, fitted
 from humclick.errors import Refused, Unknown
+from humclick.messages import N_, Message, listed
 
 __all__ = ["LAYOUTS", "pin_names", "pins_svg", "pins_text", "relay_svg", "relay_text"]
 
 #: Place of each pin in reading order, in steps right of and below the middle.
 LAYOUTS: dict[str, tuple[tuple[int, int], ...]] = {
-    "one above two": ((0, -1), (-1, 1), (1, 1)),
-    "two above one": ((-1, -1), (1, -1), (0, 1)),
-    "row": ((-2, 0), (0, 0), (2, 0)),
-    "column": ((0, -2), (0, 0), (0, 2)),
+    N_("one above two"): ((0, -1), (-1, 1), (1, 1)),
+    N_("two above one"): ((-1, -1), (1, -1), (0, 1)),
+    N_("row"): ((-2, 0), (0, 0), (2, 0)),
+    N_("column"): ((0, -2), (0, 0), (0, 2)),
 }
 
 _UNKNOWN = (None, None, None)
@@ -70,8 +71,10 @@ def _marked(names: tuple[str, ...], probe: tuple[str, str] | None) -> tuple[str,
     return probe
 
 
-def _way(upside_down: bool) -> str:
-    return "looking at the pins, compressor " + ("upside down" if upside_down else "the right way up")
+def _way(upside_down: bool) -> Message:
+    if upside_down:
+        return Message("looking at the pins, compressor upside down")
+    return Message("looking at the pins, compressor the right way up")
 
 
 def pins_text(
@@ -118,7 +121,7 @@ def pins_text(
     return text
 
 
-def _up_arrow(x: float, y: float, turned: bool, palette: Palette) -> str:
+def _up_arrow(x: float, y: float, turned: bool, palette: Palette, up: str) -> str:
     turn = -1 if turned else 1
     tip, tail = y - 30 * turn, y + 30 * turn
     shaft = (
@@ -126,7 +129,13 @@ def _up_arrow(x: float, y: float, turned: bool, palette: Palette) -> str:
         f'L{short(x)} {short(tip)}L{short(x + 9)} {short(tip + 12 * turn)}" stroke="{palette.ink}" '
         f'stroke-width="3.5"/>'
     )
-    return shaft + words(Text(x, tip + (22 if turned else -12), "up", "label", "middle", 15, True), palette)
+    return shaft + words(Text(x, tip + (22 if turned else -12), up, "label", "middle", 15, True), palette)
+
+
+def _foot(text: str, y: float, palette: Palette) -> str:
+    """What stands under a drawing, smaller where it is long."""
+    lines, size = fitted(text, 358, most=1, least=9.0)
+    return words(Text(180, y, lines[0], "label", "middle", size), palette)
 
 
 def pins_svg(
@@ -135,47 +144,64 @@ def pins_svg(
     upside_down: bool = False,
     probe: tuple[str, str] | None = None,
     dark: bool = False,
+    said: Callable[[str], str] = str,
 ) -> str:
     """
     The pins as SVG, 360 units wide; parameters and errors as for `pins_text`.
 
-    Pins not identified have a broken outline and show their number; probe 1 is a ring, probe 2 a square.
+    A message is written as `said` makes of it: another language. Pins not identified have a broken outline
+    and show their number; probe 1 is a ring, probe 2 a square.
     """
     names = pin_names(labels)
     marked = _marked(names, probe)
     palette = DARK if dark else LIGHT
-    desc = f"{layout}, {_way(upside_down)}; in reading order the right way up: {', '.join(names)}."
+    sentences = [
+        Message(
+            "{layout}, {way}; in reading order the right way up: {names}.",
+            layout=Message.of(layout),
+            way=_way(upside_down),
+            names=names,
+        )
+    ]
     if marked:
-        desc += f" Probe 1 on pin {marked[0]}, probe 2 on pin {marked[1]}."
+        sentences.append(
+            Message("Probe 1 on pin {first}, probe 2 on pin {second}.", first=marked[0], second=marked[1])
+        )
+    desc = said(listed(sentences, "space"))
     tag = f"p{crc32(f'{desc}{dark}'.encode()):08x}"
-    out = opening(360, 330, "Pins of the compressor", desc, palette, tag)
+    out = opening(360, 330, said(Message("Pins of the compressor")), desc, palette, tag)
     out.append(
         f'<rect x="56" y="10" width="288" height="290" rx="70" fill="{palette.shell}" stroke="{palette.ink}" '
         'stroke-width="3.5"/>'
     )
-    out.append(_up_arrow(28, 155, upside_down, palette))
+    out.append(_up_arrow(28, 155, upside_down, palette, said(Message("up"))))
     for name, (dx, dy) in zip(names, _seen(layout, upside_down), strict=True):
         x, y = 200.0 + dx * 48, 150.0 + dy * (48 if layout == "column" else 62)
         if name in marked:
             which = marked.index(name)
             out.append(mark_outline(which, x, y, 36, palette))
             place = (x + 44, y + 5, "start") if layout == "column" else (x, y + 55, "middle")
-            out.append(words(Text(*place[:2], f"probe {which + 1}", "label", place[2], 15, True), palette))
+            out.append(
+                words(
+                    Text(*place[:2], said(Message("probe {n}", n=which + 1)), "label", place[2], 15, True),
+                    palette,
+                )
+            )
         dash = "" if name in PINS else ' stroke-dasharray="8 6"'
         out.append(
             f'<circle cx="{short(x)}" cy="{short(y)}" r="28" fill="{palette.paper}" stroke="{palette.ink}" '
             f'stroke-width="4"{dash}/>'
         )
         out.append(words(Text(x, y + 12, name, "node", "middle", 34, True), palette))
-    out.append(words(Text(180, 321, _way(upside_down), "label", "middle", 13), palette))
+    out.append(_foot(said(_way(upside_down)), 321, palette))
     out.append("</svg>")
     return "\n".join(out) + "\n"
 
 
-def _relay_says(turned: bool) -> str:
+def _relay_says(turned: bool) -> Message:
     if turned:
-        return "turned over: the contacts close, if healthy"
-    return "working position: plunger down, contacts open"
+        return Message("turned over: the contacts close, if healthy")
+    return Message("working position: plunger down, contacts open")
 
 
 def relay_text(turned: bool = False) -> str:
@@ -208,17 +234,17 @@ def relay_text(turned: bool = False) -> str:
     return "\n".join(canvas.lines()) + f"\n  {_relay_says(turned)}\n"
 
 
-def relay_svg(turned: bool = False, dark: bool = False) -> str:
+def relay_svg(turned: bool = False, dark: bool = False, said: Callable[[str], str] = str) -> str:
     """The gravity relay as SVG, 360 units wide: in its working position, or turned over."""
     palette = DARK if dark else LIGHT
-    says = _relay_says(turned)
+    says = said(_relay_says(turned))
     tag = f"g{crc32(f'{says}{dark}'.encode()):08x}"
-    out = opening(360, 300, "Current relay off the machine", says, palette, tag)
+    out = opening(360, 300, said(Message("Current relay off the machine")), says, palette, tag)
     out.append(
         f'<rect x="64" y="14" width="272" height="244" rx="14" fill="{palette.shell}" stroke="{palette.ink}" '
         'stroke-width="3.5"/>'
     )
-    out.append(_up_arrow(32, 136, turned, palette))
+    out.append(_up_arrow(32, 136, turned, palette, said(Message("up"))))
 
     def at(y: float) -> float:
         return 272 - y if turned else y
@@ -244,11 +270,11 @@ def relay_svg(turned: bool = False, dark: bool = False) -> str:
         'stroke-width="2"/>'
     )
     out.append(f'<path d="M136 {short(bar)}H264" {ink} stroke-width="7"/>')
-    out.append(words(Text(144, (low + high) / 2 + 5, "coil", "label", "end", 15), palette))
-    word = "closed" if turned else "open"
+    out.append(words(Text(144, (low + high) / 2 + 5, said(Message("coil")), "label", "end", 15), palette))
+    word = said(Message("closed") if turned else Message("open"))
     out.append(
         words(Text(200, contacts + (30 if turned else -20), word, "label", "middle", 15, True), palette)
     )
-    out.append(words(Text(180, 288, says, "label", "middle", 13), palette))
+    out.append(_foot(says, 288, palette))
     out.append("</svg>")
     return "\n".join(out) + "\n"

@@ -102,7 +102,9 @@ def cannot(session: Session, rest: str) -> str:
         session.keep("skip", probe=probe.id, reason=f"cannot be done here. {rest}".strip())
         session.release(probe.id)
         return words.lines(f"{probe.id} is left out. Not sure? Stop and hand over.")
-    offered = {each.said: (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)}
+    offered = {
+        str(each.said): (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)
+    }
     if not rest:
         rows = "\n".join(f"  {k}  {said}" for k, said in enumerate(offered, start=1))
         return f"What is in the way? Type cannot and the number, or say it:\n{rows}"

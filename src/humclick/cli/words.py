@@ -134,7 +134,7 @@ def suspects_in_words(
 
 
 def _then(result: AdviceResult) -> str:
-    """When the last go at putting it right began, in words."""
+    """When the last go at fixing it began, in words."""
     return "before the repair" if result.turns[-1].done else "when it was decided"
 
 
@@ -257,12 +257,13 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
         rival = " and ".join(verdict.rival)
         shown.append(
             lines(
-                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely beforehand as assumed.",
+                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely before any test as "
+                f"assumed.",
                 "  To change this: ",
                 "         ",
             )
         )
-    tail = f"expected loss of acting now {verdict.expected_loss:.2f} money"
+    tail = f"expected cost of deciding now {verdict.expected_loss:.2f} money"
     if verdict.margin is not None:
         tail += f"; the best further probe would lose {max(verdict.margin, 0.0):.2f} more than it saves"
     shown.append(lines(tail, "  Cost:  "))

@@ -29,9 +29,10 @@ from humclick.diagnosis.planner import Plan, Problem, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
-from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
-from humclick.readings.shown import percent
+from humclick.messages import N_, Message, listed
+from humclick.readings.shown import minutes_of, percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
@@ -39,6 +40,8 @@ __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 _NO_REPAIR = frozenset({"wait", "set control"})
 #: So much more is measured, with power off, once something must be put right before power. A choice.
 _MEANWHILE = 5
+#: The plain verdict.
+_FIXES = N_("{remedies:and} ({chance} that this fixes it)")
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
 _GROUNDED = 0.5
 
@@ -50,8 +53,8 @@ class Suspect:
 
     Attributes
     ----------
-    label : str
-        In the technician's words.
+    label, short : str
+        In the technician's words; without what explains each mode.
     plain : str
         In the customer's words.
     parts : tuple of (part, mode)
@@ -60,8 +63,9 @@ class Suspect:
         [-]
     """
 
-    label: str
-    plain: str
+    label: Message
+    short: Message
+    plain: Message
     parts: tuple[tuple[str, str], ...]
     probability: float
 
@@ -91,14 +95,14 @@ class Value:
     """
 
     probe: str
-    title: str
-    how: str
+    title: Message
+    how: Message
     gates: tuple[str, ...]
     worth: float
     cost: float
     minutes: float
     waits: float
-    reason: str
+    reason: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +117,9 @@ class Verdict:
     titles : tuple of str
         The same in words.
     due : tuple of str
-        What is still to be done; empty where what was done put it right.
+        What is still to be done; empty where what was done fixed it.
     probability : float
-        That this puts it right; when handing over, that the cause is not on the list. [-]
+        That this fixes it; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -131,15 +135,20 @@ class Verdict:
     """
 
     remedies: tuple[str, ...]
-    titles: tuple[str, ...]
+    titles: tuple[Message, ...]
     due: tuple[str, ...]
     probability: float
-    sentence: str
+    sentence: Message
     expected_loss: float
     margin: float
     flip_factor: float
     rival: tuple[str, ...]
     guards: tuple[GuardState, ...]
+
+    @property
+    def plainly(self) -> bool:
+        """Whether its sentence says no more than what to do and how probably that fixes it."""
+        return self.sentence.id == _FIXES
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -358,15 +367,19 @@ def _values(judged: Judged, problem: Problem, made: Plan, forecasts: Sequence[Fo
     return tuple(found)
 
 
-def _why(judged: Judged, f: Forecast) -> str:
+def _why(judged: Judged, f: Forecast) -> Message:
     """Which decisions the probe would move most, in one sentence."""
     done = remedies_done(judged.situation)
     left = dict.fromkeys(c if c == HAND_OVER else c - done for c in judged.post.by_class)
-    lead = [" and ".join(sorted(c)) or "nothing else" for c in list(left)[:2]]
+    lead = [remedies_named(c) for c in list(left)[:2]]
     if len(lead) < 2:
-        return f"it would confirm: {lead[0]}"
-    minutes = f"{f.probe.minutes:g} minute" + ("" if f.probe.minutes == 1 else "s")
-    return f"for its {minutes} it tells best between “{lead[0]}” and “{lead[1]}”"
+        return Message("it would confirm: {remedies}", remedies=lead[0])
+    return Message(
+        "for its {minutes} it tells best between “{first}” and “{second}”",
+        minutes=minutes_of(f.probe.minutes),
+        first=lead[0],
+        second=lead[1],
+    )
 
 
 def _suspects(judged: Judged) -> tuple[Suspect, ...]:
@@ -377,12 +390,14 @@ def _suspects(judged: Judged) -> tuple[Suspect, ...]:
         if p < 1e-4:
             break
         if not named:
-            found.append(Suspect("nothing wrong now", "Nothing is wrong with it at the moment.", (), p))
+            label = Message("nothing wrong now")
+            found.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
             continue
         families = [(machine.part(part).family, mode) for part, mode in named]
-        label = " + ".join(f"{f.title}: {f.mode(m).title}" for f, m in families)
-        plain = " ".join(f.mode(m).plain for f, m in families)
-        found.append(Suspect(label, plain, named, p))
+        labels = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).title) for f, m in families]
+        short = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).short) for f, m in families]
+        plain = [f.mode(m).plain for f, m in families]
+        found.append(Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p))
     return tuple(found)
 
 
@@ -394,25 +409,29 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
     rival, factor = _flip(problem, actions, made.action)
     remedies, due = action, action
-    titles = [shop.remedy(r).title for r in sorted(action)]
-    sentence = f"{' and '.join(titles)} ({percent(right)} that this puts it right)"
+    titles = tuple(shop.remedy(r).title for r in sorted(action))
+    sentence = Message.of(_FIXES, remedies=titles, chance=percent(right))
     if action == HAND_OVER:
         right = post.by_class.get(HAND_OVER, 0.0)
-        why = (
-            f"nothing on the list fits ({percent(right)})" if right > 0.5 else "the readings do not settle it"
-        )
-        sentence = f"{why}: {titles[0]}"
+        sentence = Message("the readings do not settle it: {remedy}", remedy=titles[0])
+        if right > 0.5:
+            sentence = Message(
+                "nothing on the list fits ({chance}): {remedy}", chance=percent(right), remedy=titles[0]
+            )
     elif done and action <= WAIT:
         remedies, due = done, frozenset()
-        titles = [shop.remedy(r).title for r in sorted(done)]
-        did = " and ".join(shop.remedy(r).did for r in sorted(done))
-        sentence = f"{did}: that fixed it ({percent(right)} that nothing else is needed)"
+        titles = tuple(shop.remedy(r).title for r in sorted(done))
+        sentence = Message(
+            "{did:and}: that fixed it ({chance} that nothing else is needed)",
+            did=tuple(shop.remedy(r).did for r in sorted(done)),
+            chance=percent(right),
+        )
     return Verdict(
         remedies=tuple(sorted(remedies)),
-        titles=tuple(titles),
+        titles=titles,
         due=tuple(sorted(due)),
         probability=right,
-        sentence=sentence[0].upper() + sentence[1:],
+        sentence=sentence.capital(),
         expected_loss=made.act_now,
         margin=min((w.two_step for w in made.worths), default=math.inf) - made.act_now,
         flip_factor=factor,
@@ -465,10 +484,15 @@ def _guard_value(judged: Judged, probe: Probe, guard: GuardState) -> Value:
     cost = shop.money(probe.minutes) + probe.risk + opening_cost(probe, cover_open(judged), shop)
     cost += guard.waits * shop.rates["waiting"]
     again = any(o.probe == probe.id for o in judged.situation.observations)
-    reason = f"before {guard.before}: {guard.title}"
-    if again:
-        reason += ". Read it again: lift the tips, press on bright metal, same two points"
-    reason = guard.reason or reason
+    reason = guard.reason
+    if not reason and again:
+        reason = Message(
+            "before {step}: {shown}. Read it again: lift the tips, press on bright metal, same two points",
+            step=guard.before,
+            shown=guard.title,
+        )
+    elif not reason:
+        reason = Message("before {step}: {shown}", step=guard.before, shown=guard.title)
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, guard.waits, reason)
 
 
@@ -487,32 +511,40 @@ def _guarded(
 
 def _stopped(judged: Judged, every: Sequence[Bar]) -> Verdict:
     """The call ends here: what stopped it, and that somebody else goes on."""
-    title = judged.bench.shop.remedy("hand over").title
-    what = " and ".join(bar.title[0].lower() + bar.title[1:] for bar in every if bar.whole)
-    return _only_hand_over(judged, f"Stop: {what}. Make it safe, then {title}")
+    what = tuple(bar.title.small() for bar in every if bar.whole)
+    sentence = Message(
+        "Stop: {hazards:and}. Make it safe, then {remedy}", hazards=what, remedy=_hand_over(judged)
+    )
+    return _only_hand_over(judged, sentence)
 
 
-def _never_powered(judged: Judged, why: Sequence[str]) -> Verdict:
-    title = judged.bench.shop.remedy("hand over").title
-    what = ", ".join(each[0].lower() + each[1:] for each in why)
-    return _only_hand_over(judged, f"Do not power it: {what}. {title[0].upper()}{title[1:]}")
+def _hand_over(judged: Judged) -> Message:
+    return judged.bench.shop.remedy("hand over").title
+
+
+def _never_powered(judged: Judged, why: Sequence[Message]) -> Verdict:
+    sentence = Message(
+        "Do not power it: {reasons}. {remedy}",
+        reasons=tuple(title.small() for title in why),
+        remedy=_hand_over(judged).capital(),
+    )
+    return _only_hand_over(judged, sentence)
 
 
 def _not_for_the_line(judged: Judged) -> Verdict:
-    title = judged.bench.shop.remedy("hand over").title
-    return _only_hand_over(
-        judged,
+    sentence = Message(
         "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
-        f"to be put across the line. Read the nameplate and start again with what it says, or {title}; if "
+        "to be put across the line. Read the nameplate and start again with what it says, or {remedy}; if "
         "the plate says single-phase, measure the three pairs once more on bright metal",
+        remedy=_hand_over(judged),
     )
+    return _only_hand_over(judged, sentence)
 
 
-def _only_hand_over(judged: Judged, sentence: str) -> Verdict:
-    title = judged.bench.shop.remedy("hand over").title
+def _only_hand_over(judged: Judged, sentence: Message) -> Verdict:
     return Verdict(
         remedies=("hand over",),
-        titles=(title,),
+        titles=(_hand_over(judged),),
         due=("hand over",),
         probability=judged.post.by_class.get(HAND_OVER, 0.0),
         sentence=sentence,
@@ -525,14 +557,18 @@ def _only_hand_over(judged: Judged, sentence: str) -> Verdict:
 
 
 def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) -> Verdict:
-    names = ", ".join(g.title for g in unmet)
-    title = judged.bench.shop.remedy("hand over").title
+    sentence = Message(
+        "{remedy}: the likeliest would be “{likeliest:and}”, but this could not be done or shown here: "
+        "{unmet}",
+        remedy=_hand_over(judged).capital(),
+        likeliest=verdict.titles,
+        unmet=tuple(guard.title for guard in unmet),
+    )
     return replace(
         verdict,
         remedies=("hand over",),
-        titles=(title,),
+        titles=(_hand_over(judged),),
         due=("hand over",),
         probability=judged.post.by_class.get(HAND_OVER, 0.0),
-        sentence=f"{title[0].upper()}{title[1:]}: the likeliest would be “{' and '.join(verdict.titles)}”, "
-        f"but this could not be done or shown here: {names}",
+        sentence=sentence,
     )

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from humclick.messages import NOTHING, Message
 from humclick.readings import Reading
 from humclick.safety import place_of
 from humclick.sourced import read_data
@@ -58,10 +59,10 @@ class Check:
     """
 
     id: str
-    title: str
-    how: str
+    title: Message
+    how: Message
     quantity: str = ""
-    outcomes: tuple[str, ...] = ()
+    outcomes: tuple[Message, ...] = ()
     good: tuple[str, ...] = ()
     points: tuple[str, str] | None = None
     like: str = ""
@@ -71,7 +72,7 @@ class Check:
     bands: tuple[tuple[float, float], ...] = ()
     at_most: float | None = None
     figure: str = ""
-    bad: str = ""
+    bad: Message = NOTHING
     due: str = ""
     bars: bool = False
     source: str = ""

@@ -19,6 +19,7 @@ from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.diagnosis.suspects import posterior
+from humclick.messages import Message
 from humclick.readings import spread_of
 
 __all__ = ["contradictions"]
@@ -33,7 +34,7 @@ _EXCHANGED = 0.7
 _AT_ODDS = 0.5
 
 
-def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str, ...]:
+def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Message, ...]:
     """
     Readings that do not fit together, each with the cheapest re-check.
 
@@ -53,11 +54,15 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[str,
         least = _CONTRADICTS * _most(bench, factor)
         if (roughly < _CLEARLY * least and _surprise(judged, factor) < least) or _at_odds(judged, factor):
             members = [situation.observations[i] for i in factor.observations]
-            names = ", ".join(dict.fromkeys(f"{m.probe} {shown_text(m)}" for m in members))
+            readings = [Message("{probe} {value}", probe=m.probe, value=shown_text(m)) for m in members]
             cheapest = min(members, key=lambda m: probe_of(bench.machine, m.probe, bench.shop).minutes)
             found.append(
-                f"{names} does not fit the rest; lift the tips, press them on bright metal"
-                f" and repeat {cheapest.probe}."
+                Message(
+                    "{readings} does not fit the rest; lift the tips, press them on bright metal"
+                    " and repeat {probe}.",
+                    readings=tuple(dict.fromkeys(readings)),
+                    probe=cheapest.probe,
+                )
             )
     return tuple(dict.fromkeys(found))
 
@@ -121,7 +126,7 @@ def _most(bench: Bench, factor: Factor) -> float:
     return max(math.fsum(row) / len(row) for row in factor.table.values())
 
 
-def _mislabelled(situation: Situation) -> list[str]:
+def _mislabelled(situation: Situation) -> list[Message]:
     """Pins whose readings add up, but not as they are named: the names are exchanged."""
     names = {"1": "C", "2": "R", "3": "S"}
     pairs = {"pins.C-R": ("1", "2"), "pins.C-S": ("1", "3"), "pins.S-R": ("2", "3")}
@@ -134,19 +139,24 @@ def _mislabelled(situation: Situation) -> list[str]:
     common = next(pin for pin in names if pin not in held.longest)
     if common != "1":
         return [
-            f"the readings add up if the pin called {names[common]} is really C: look at the pins' names "
-            "before a winding is blamed, and that the starter sits on the right ones."
+            Message(
+                "the readings add up if the pin called {pin} is really C: look at the pins' names before a "
+                "winding is blamed, and that the starter sits on the right ones.",
+                pin=names[common],
+            )
         ]
     run, start = last[("1", "2")].value or 0.0, last[("1", "3")].value or 0.0
     if start < _EXCHANGED * run:
         return [
-            "R and S look exchanged: the run winding is nearly always the one with fewer ohms. Name the pins "
-            "anew, and look whether the starter sits on the right ones."
+            Message(
+                "R and S look exchanged: the run winding is nearly always the one with fewer ohms. Name the "
+                "pins anew, and look whether the starter sits on the right ones."
+            )
         ]
     return []
 
 
-def _scattered(bench: Bench, situation: Situation) -> list[str]:
+def _scattered(bench: Bench, situation: Situation) -> list[Message]:
     by_probe: dict[tuple[str, str], list[Observation]] = {}
     for seen in situation.observations:
         if seen.reading is not None:
@@ -156,5 +166,5 @@ def _scattered(bench: Bench, situation: Situation) -> list[str]:
         if len(members) > 1:
             spread = spread_of([m.reading for m in members if m.reading is not None], situation.meter)
             if not spread.settled:
-                found.append(f"{probe}: {spread.sentence}")
+                found.append(Message("{probe}: {verdict}", probe=probe, verdict=spread.sentence))
     return found

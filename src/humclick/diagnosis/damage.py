@@ -30,7 +30,7 @@ class Damage:
     probe : Probe
         The look that showed it.
     remedy : str
-        What puts it right; empty where only a better look does.
+        What fixes it; empty where only a better look does.
     bars : bool
         Whether nothing is powered until then.
     """

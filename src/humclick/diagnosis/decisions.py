@@ -41,7 +41,7 @@ def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:
     Parameters
     ----------
     action, needed : frozenset of str
-        Remedies done, and remedies that put it right.
+        Remedies done, and remedies that fix it.
     shop : Shop
         Prices.
 

@@ -17,6 +17,7 @@ from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.messages import N_, Message
 from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
@@ -25,12 +26,12 @@ __all__ = ["HEARD", "Finding", "findings", "shown_text"]
 
 #: What a start attempt is called in words.
 HEARD = {
-    "silent": "silent",
-    "hum": "hums and does not start",
-    "hum_click": "hums, then clicks off",
-    "starts_then_trips": "starts, then trips",
-    "breaker": "the breaker trips",
-    "runs": "runs",
+    "silent": Message("silent"),
+    "hum": Message("hums and does not start"),
+    "hum_click": Message("hums, then clicks off"),
+    "starts_then_trips": Message("starts, then trips"),
+    "breaker": Message("the breaker trips"),
+    "runs": Message("runs"),
 }
 
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
@@ -46,7 +47,7 @@ class Finding:
     ----------
     id, probe : str
         Event and probe it comes from.
-    text : str
+    text : Message
         The sentence.
     warns : bool
         True where it is not what a healthy part gives.
@@ -54,14 +55,14 @@ class Finding:
 
     id: str
     probe: str
-    text: str
+    text: Message
     warns: bool
 
 
 def shown_text(seen: Observation) -> str:
     """What was seen, as it should be read out."""
     if seen.reading is None:
-        return HEARD.get(seen.answer, seen.answer)
+        return HEARD.get(seen.answer) or Message.of(seen.answer)
     if seen.reading.over_limit:
         return "OL"
     if seen.reading.below_resolution:
@@ -84,12 +85,18 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
     if three_equal(situation):
         taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
-        equal = "one of three equal readings: not the two windings of a single-phase machine."
         found = [
-            replace(f, text=f"{shown_text(seen)}: {equal}", warns=True) if _between_pins(probe, seen) else f
+            replace(f, text=_one_of_three(seen), warns=True) if _between_pins(probe, seen) else f
             for f, (probe, seen) in zip(found, taken, strict=True)
         ]
     return tuple(found)
+
+
+def _one_of_three(seen: Observation) -> Message:
+    return Message(
+        "{value}: one of three equal readings: not the two windings of a single-phase machine.",
+        value=shown_text(seen),
+    )
 
 
 def _between_pins(probe: Probe, seen: Observation) -> bool:
@@ -117,97 +124,122 @@ class _Sayings:
         return shown_text(self.taken.seen)
 
     def of_leads(self) -> Said:
-        return f"The leads add {self._shown}; readings of a few ohms are taken with that in mind.", False
+        form = N_("The leads add {value}; readings of a few ohms are taken with that in mind.")
+        return Message.of(form, value=self._shown), False
 
     def of_check(self, bad: str) -> Said:
-        return (f"{self._shown}: {bad}", True) if bad else (f"{self._shown}: as it should be.", False)
+        if bad:
+            return Message("{value}: {meaning}", value=self._shown, meaning=bad), True
+        return Message("{value}: as it should be.", value=self._shown), False
 
     def of_nothing(self) -> Said:
-        return f"“{self._shown}” says nothing either way.", False
+        return Message("“{value}” says nothing either way.", value=self._shown), False
 
     def of_parts(self) -> Said:
-        bench, (probe, seen), factor, shown = self.bench, self.taken, self.factor, self._shown
+        bench, (probe, seen), factor = self.bench, self.taken, self.factor
         at = {c: math.fsum(row) for c, row in factor.table.items()}
         best = max(at.values())
-        healthy = at[(0,) * len(factor.scope)]
         fits = _fitting(bench, factor.scope, at, best)
         lost = seen.reading is not None and seen.reading.over_limit
         if seen.temperature.kind == "hot" and lost and probe.opens_with_heat:
-            return f"{shown} while hot is no verdict: let it cool and measure again.", True
-        expected = _expected(bench, probe)
-        subject = bench.machine.part(probe.part).family.title if probe.part else "windings"
-        if healthy >= _FITS * best:
-            sound = f"as a healthy {subject} reads" if probe.part else "as sound windings read"
-            also = [t for t, _ in fits][:2]
-            tail = f"; it cannot rule out: {', '.join(also)}" if also else ""
-            return f"{shown}{expected}: {sound}{tail}.", False
-        if fits:
-            names = " or ".join(t for t, _ in fits[:3])
-            owner = "" if len(factor.scope) > 1 else f"{subject} "
-            return f"{shown}{expected}: speaks for {owner}{names}.", True
-        return f"{shown}{expected}: fits nothing the {subject} can be; check the tips and read again.", True
+            form = N_("{value} while hot is no verdict: let it cool and measure again.")
+            return Message.of(form, value=self._shown), True
+        value = _beside_healthy(bench, probe, self._shown)
+        part = bench.machine.part(probe.part).family.title if probe.part else None
+        if at[(0,) * len(factor.scope)] >= _FITS * best:
+            return _sound(value, part, tuple(fits[:2])), False
+        faults = tuple(fits[:3])
+        if faults and (len(factor.scope) > 1 or part is None):
+            return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), True
+        part = part or Message("windings")
+        if faults:
+            form = N_("{value}: speaks for {part} {faults:or}.")
+            return Message.of(form, value=value, part=part, faults=faults), True
+        form = N_("{value}: fits nothing the {part} can be; check the tips and read again.")
+        return Message.of(form, value=value, part=part), True
 
     def of_start(self) -> Said:
-        shown = self._shown
         if self.taken.seen.answer == Heard.RUNS:
             if self.taken.probe.model.on_known_good:
-                return "On known-good gear it runs: the compressor is good.", False
-            return "It runs.", False
-        return f"{shown[0].upper()}{shown[1:]}: as with {self._faults()}.", True
+                return Message("On known-good gear it runs: the compressor is good."), False
+            return Message("It runs."), False
+        shown = self._shown
+        return self._as_with(shown.capital() if isinstance(shown, Message) else shown), True
 
     def of_whole(self) -> Said:
         healthy, best, _ = self._fits()
         if healthy >= _FITS * best:
-            return f"{self._shown}: as it should be.", False
-        return f"{self._shown}: as with {self._faults()}.", True
+            return Message("{value}: as it should be.", value=self._shown), False
+        return self._as_with(self._shown), True
 
-    def _fits(self) -> tuple[float, float, list[str]]:
+    def _fits(self) -> tuple[float, float, tuple[Message, ...]]:
         """What the sound machine gives it, the most that a single fault does, and the faults that fit."""
         bench, value = self.bench, self.factor.per_set
         assert value is not None
         rows = []
         for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
             if len(chosen) == 1:
-                part, mode = chosen[0]
-                title = bench.mode(part, mode).title.split(":")[0]
-                label = f"{bench.machine.parts[part].family.title} {title}"
-                rows.append((value(chosen), bench.space.prior[h] * value(chosen), label))
+                rows.append((value(chosen), bench.space.prior[h] * value(chosen), _fault(bench, *chosen[0])))
         best = max(v for v, _, _ in rows)
         fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
-        return value(()), best, [label for _, _, label in fits]
+        return value(()), best, tuple(label for _, _, label in fits)
 
-    def _faults(self) -> str:
-        _, _, names = self._fits()
-        more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-        return f"{'; '.join(names[:4])}{more}"
+    def _as_with(self, shown: str) -> Message:
+        _, _, faults = self._fits()
+        if len(faults) <= 4:
+            return Message("{value}: as with {faults:semicolon}.", value=shown, faults=faults)
+        return Message(
+            "{value}: as with {faults:semicolon} and {more} more.",
+            value=shown,
+            faults=faults[:4],
+            more=len(faults) - 4,
+        )
+
+
+def _sound(value: str, part: Message | None, also: tuple[Message, ...]) -> Message:
+    """As something healthy reads, and what would read no otherwise."""
+    if part is None:
+        if not also:
+            return Message("{value}: as sound windings read.", value=value)
+        form = N_("{value}: as sound windings read; it cannot rule out: {faults}.")
+        return Message.of(form, value=value, faults=also)
+    if not also:
+        return Message("{value}: as a healthy {part} reads.", value=value, part=part)
+    form = N_("{value}: as a healthy {part} reads; it cannot rule out: {faults}.")
+    return Message.of(form, value=value, part=part, faults=also)
+
+
+def _fault(bench: Bench, part: int, mode: int) -> Message:
+    """A part and its mode."""
+    title = bench.machine.parts[part].family.title
+    return Message("{part} {mode}", part=title, mode=bench.mode(part, mode).short)
 
 
 def _fitting(
     bench: Bench, scope: Sequence[int], at: Mapping[tuple[int, ...], float], best: float
-) -> list[tuple[str, float]]:
+) -> list[Message]:
     """Single modes that make the reading about as probable as anything does, by prior times likelihood."""
     rows = []
     for config, p in at.items():
         faults = [(scope[k], m) for k, m in enumerate(config) if m]
         if len(faults) == 1 and p >= _FITS * best:
             part, mode = faults[0]
-            title = bench.mode(part, mode).title.split(":")[0]
-            if len(scope) > 1:
-                title = f"{bench.machine.parts[part].family.title} {title}"
-            rows.append((bench.space.odds[part][mode] * p, title, p))
+            title = _fault(bench, part, mode) if len(scope) > 1 else bench.mode(part, mode).short
+            rows.append((bench.space.odds[part][mode] * p, title))
     rows.sort(key=lambda row: (-row[0], row[1]))
-    return [(title, p) for _, title, p in rows]
+    return [title for _, title in rows]
 
 
-def _expected(bench: Bench, probe: Probe) -> str:
+def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
+    """What was read, with what a healthy part gives beside it."""
     healthy = probe.model.healthy(bench, probe)
     if healthy is None:
-        return ""
+        return shown
     median, sigma = healthy
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
-        return " (healthy: OL)"
+        return Message("{value} (healthy: OL)", value=shown)
     if median <= 0.0:
-        return ""
-    low, high = median * math.exp(-Z95 * sigma), median * math.exp(Z95 * sigma)
-    return f" (healthy: {format_si(low, quantity, 2)} to {format_si(high, quantity, 2)})"
+        return shown
+    low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
+    return Message("{value} (healthy: {low} to {high})", value=shown, low=low, high=high)

@@ -19,6 +19,7 @@ from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
+from humclick.messages import NOTHING, Message
 from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.physics.insulation import Standing
 from humclick.sourced import read_data
@@ -80,13 +81,13 @@ class GuardState:
     """
 
     name: str
-    title: str
+    title: Message
     done: bool
-    waived: str
+    waived: Message
     probes: tuple[str, ...]
-    before: str
+    before: Message
     waits: float
-    reason: str
+    reason: Message
 
     @property
     def open(self) -> bool:
@@ -98,11 +99,29 @@ def _words() -> Mapping[str, Any]:
     return read_data("humclick.diagnosis", "guards.toml")
 
 
+def _reason(name: str) -> Message:
+    return Message.of(_words()["reason"][name])
+
+
 def _guard(
-    name: str, done: bool, probes: Sequence[str], waived: str = "", waits: float = 0.0, reason: str = ""
+    name: str,
+    done: bool,
+    probes: Sequence[str],
+    waived: Message = NOTHING,
+    waits: float = 0.0,
+    reason: Message = NOTHING,
 ) -> GuardState:
     words = _words()["guard"][name]
-    return GuardState(name, words["title"], done, waived, tuple(probes), words["before"], waits, reason)
+    return GuardState(
+        name,
+        Message.of(words["title"]),
+        done,
+        waived,
+        tuple(probes),
+        Message.of(words["before"]),
+        waits,
+        reason,
+    )
 
 
 def _cold(seen: Observation, situation: Situation) -> bool:
@@ -136,8 +155,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     known_good = bool(_STALLS & set(tries)) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
-    reasons = _words()["reason"]
-    at_pins = reasons["read"] if _read(post) > _DIRECT else ""
+    at_pins = _reason("read") if _read(post) > _DIRECT else NOTHING
     cooling = wait_minutes(situation, probe_of(bench.machine, "pins.C-R", bench.shop).heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
@@ -151,26 +169,26 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
         closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
         states.append(_guard("protector-time", late, ("pins.C-R",), waits=closes))
-    why = ""
+    why = NOTHING
     if ran:
         pass
     elif grounded > 0.5:
-        why = reasons["grounded"]
+        why = _reason("grounded")
     elif direct > _DIRECT:
-        why = reasons["direct"]
+        why = _reason("direct")
     cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
-    states.append(_guard("gear", cleared, ("attempt.known_good",), "" if cleared else why))
+    states.append(_guard("gear", cleared, ("attempt.known_good",), NOTHING if cleared else why))
     loaded = known_good or "supply.volts_start" in done
     loading = ("supply.volts_start", "attempt.known_good")
-    states.append(_guard("supply", loaded, loading, "" if loaded else why))
+    states.append(_guard("supply", loaded, loading, NOTHING if loaded else why))
     looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
     rested = any(
         o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
     )
-    waived = why or (reasons["condenser"] if rested and not ran else "")
-    states.append(_guard("condenser", clear, first, "" if clear else waived))
+    waived = why or (_reason("condenser") if rested and not ran else NOTHING)
+    states.append(_guard("condenser", clear, first, NOTHING if clear else waived))
     deciding = _deciding(situation, post)
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
@@ -236,7 +254,12 @@ def _after_repair(
         sight = _guard("sight", False, ("proof.sight",))
         if fitting is not None:  # the work itself comes first
             sight = replace(
-                sight, reason=f"first, with power off: {fitting.title}. Before power: {sight.title}"
+                sight,
+                reason=Message(
+                    "first, with power off: {work}. Before power: {look}",
+                    work=fitting.title,
+                    look=sight.title,
+                ),
             )
         yield sight
     state = earth(situation)
@@ -315,13 +338,13 @@ def met_next(situation: Situation, probe: Probe, shop: Shop | None = None) -> Pr
 def as_guards(every: Sequence[Bar]) -> tuple[GuardState, ...]:
     """Bars that a reading answers, as what must be shown."""
     return tuple(
-        GuardState(bar.name, bar.title, False, "", bar.probes, "you power it", 0.0, bar.reason)
+        GuardState(bar.name, bar.title, False, NOTHING, bar.probes, Message("you power it"), 0.0, bar.reason)
         for bar in every
         if bar.probes and not bar.remedies
     )
 
 
-def open_before(situation: Situation, probe: Probe, shop: Shop | None = None) -> tuple[str, ...]:
+def open_before(situation: Situation, probe: Probe, shop: Shop | None = None) -> tuple[Message, ...]:
     """What forbids a probe now, or has to be shown before power, in words; empty if nothing does."""
     if not (probe.energises or situation.stoppages):
         return ()
@@ -355,7 +378,7 @@ def _hot_and_open(situation: Situation) -> GuardState | None:
         return None
     heat = "internal_protector" if internal else "external_protector"
     waits = wait_minutes(situation, heat) or 1.0
-    return _guard("cooled", False, waiting, waits=waits, reason=_words()["reason"]["hot"])
+    return _guard("cooled", False, waiting, waits=waits, reason=_reason("hot"))
 
 
 def guards_for_no_repair(
@@ -389,8 +412,10 @@ def guards_for_no_repair(
     states.append(_guard("runs", ran, again, waits=cooling))
     if unexplained:
         looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
-        unseen = _words()["reason"]["unseen"] if "mechanism.condenser" in situation.skipped else ""
-        states.append(_guard("condenser-seen", looked, ("mechanism.condenser",), "" if looked else unseen))
+        unseen = _reason("unseen") if "mechanism.condenser" in situation.skipped else NOTHING
+        states.append(
+            _guard("condenser-seen", looked, ("mechanism.condenser",), NOTHING if looked else unseen)
+        )
     if situation.repairs and ran:
         states.append(leakage(situation))
     return tuple(states)
@@ -403,7 +428,7 @@ def leakage(situation: Situation) -> GuardState:
     last = [o for o in situation.observations if o.probe in names and o.repairs == situation.repairs]
     check, volts = checks()[names[0]], situation.machine.nameplate.volts
     passed = bool(last) and check.passes(last[-1].reading, last[-1].answer, volts, situation.place) is True
-    no_meter = _words()["reason"]["no-leakage-meter"] if names[0] in situation.skipped and not last else ""
+    no_meter = _reason("no-leakage-meter") if names[0] in situation.skipped and not last else NOTHING
     return _guard("leakage", passed, () if last else names, no_meter)
 
 

@@ -25,13 +25,16 @@ from humclick.diagnosis.pins_evidence import (
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message, listed
 from humclick.meters import Meter, Quantity, default_meter
+from humclick.parts.family import family
 from humclick.readings import Leads, PartTemperature, Reading, format_si
 
 __all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "pins_of", "sum_test"]
 
 Names = tuple[str, str, str]
 _OHMS = Quantity.RESISTANCE
+_GROUNDED = Message("A winding touches the shell: this compressor must not be powered.")
 
 #: Where no machine is known: what is sealed in is the same wherever there are two windings, and what else may
 #: be wrong moves the odds of a winding by less than a quarter.
@@ -47,8 +50,8 @@ class Case:
     """What may be the matter: name, words, probability. [-]"""
 
     name: str
-    title: str
-    plain: str
+    title: Message
+    plain: Message
     probability: float
 
 
@@ -111,9 +114,9 @@ class PinFinding:
     sum_test: SumTest | None
     windings: tuple[WindingValue, ...]
     conclusion: str
-    sentence: str
-    warnings: tuple[str, ...]
-    next: tuple[str, ...]
+    sentence: Message
+    warnings: tuple[Message, ...]
+    next: tuple[Message, ...]
 
     def probability(self, case: str) -> float:
         """
@@ -309,7 +312,10 @@ def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFi
     total = math.fsum(p for own in weighed for p in own.cases.values())
     words = figures()["case"]
     chances = {name: math.fsum(own.cases[name] for own in weighed) / total for name in words}
-    rows = [Case(name, words[name]["title"], words[name]["plain"], p) for name, p in chances.items()]
+    rows = [
+        Case(name, Message.of(words[name]["title"]), Message.of(words[name]["plain"]), p)
+        for name, p in chances.items()
+    ]
     cases = tuple(sorted(rows, key=lambda case: (-case.probability, case.name)))
     ways = {n: math.fsum(own.names[n] for own in weighed) / total for n in weighed[0].names}
     ranked = tuple(sorted(ways.items(), key=lambda item: -item[1]))
@@ -372,41 +378,61 @@ def _sentence(
     test: SumTest | None,
     windings: Sequence[WindingValue],
     pairs: int,
-) -> str:
+) -> Message:
     if conclusion == "grounded":
-        return "A winding touches the shell: this compressor must not be powered."
+        return _GROUNDED
     if conclusion == "unclear":
-        return f"Not clear yet: {leading.plain}, or {cases[1].plain}."
-    words = leading.plain if conclusion != "sound" or pairs == 3 else f"so far {leading.plain}"
+        return Message("Not clear yet: {first}, or {second}.", first=leading.plain, second=cases[1].plain)
+    words = leading.plain
     if conclusion == "remeasure":
-        words = figures()["case"]["reading_error"]["plain"]
-    text = f"{words[0].upper()}{words[1:]}"
+        words = Message.of(figures()["case"]["reading_error"]["plain"])
+    elif conclusion == "sound" and pairs != 3:
+        words = Message("so far {what}", what=leading.plain)
+    clauses = [words.capital()]
     if test is not None and not test.adds_up:
-        text += f"; the largest reading is off the sum of the others by {abs(test.residual):.2g} Ω"
-    if conclusion in ("open", "shorted", "bridged"):
-        text += "; measure once more before you condemn it"
-    if all(names) and conclusion not in ("remeasure", "inverter"):
-        text += ". P" + ", p".join(f"in {i} is {name}" for i, name in zip(PINS, names, strict=True))
-    if windings:
-        shown = ", ".join(
-            f"{w.part.replace('_', ' ')} {format_si(w.ohms, _OHMS, 3)} ± {format_si(w.uncertainty, _OHMS, 2)}"
-            for w in windings
+        clauses.append(
+            Message(
+                "the largest reading is off the sum of the others by {ohms:.2g} Ω", ohms=abs(test.residual)
+            )
         )
-        text += f". At 25 °C: {shown}"
-    return text + "."
+    if conclusion in ("open", "shorted", "bridged"):
+        clauses.append(Message("measure once more before you condemn it"))
+    sentences = [Message("{clauses:semicolon}.", clauses=tuple(clauses))]
+    if all(names) and conclusion not in ("remeasure", "inverter"):
+        first, second, third = (str(name) for name in names)
+        sentences.append(
+            Message(
+                "Pin 1 is {first}, pin 2 is {second}, pin 3 is {third}.",
+                first=first,
+                second=second,
+                third=third,
+            )
+        )
+    if windings:
+        sentences.append(Message("At 25 °C: {windings}.", windings=tuple(map(_winding, windings))))
+    return listed(sentences, "space")
 
 
-def _warnings(cases: Sequence[Case], grounded: bool) -> tuple[str, ...]:
-    found = []
-    if grounded:
-        found.append("A winding touches the shell: this compressor must not be powered.")
+def _winding(winding: WindingValue) -> Message:
+    return Message(
+        "{part} {ohms} ± {uncertainty}",
+        part=family(winding.part).title,
+        ohms=format_si(winding.ohms, _OHMS, 3),
+        uncertainty=format_si(winding.uncertainty, _OHMS, 2),
+    )
+
+
+def _warnings(cases: Sequence[Case], grounded: bool) -> tuple[Message, ...]:
+    warnings = [_GROUNDED] if grounded else []
     equal = next(case for case in cases if case.name == "three_equal")
     if equal.probability >= figures()["decide"]["warn"]:
-        found.append(
-            "It may be an inverter-driven or three-phase compressor: never put it across the mains, "
-            "and never fit start gear to it."
+        warnings.append(
+            Message(
+                "It may be an inverter-driven or three-phase compressor: never put it across the mains, "
+                "and never fit start gear to it."
+            )
         )
-    return tuple(found)
+    return tuple(warnings)
 
 
 def _next(
@@ -415,21 +441,23 @@ def _next(
     shell: bool,
     leads: Leads,
     pairs: Mapping[tuple[str, str], Sequence[Reading]],
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """What tells the remaining cases apart, without saying anything twice."""
     if conclusion == "grounded":
         return ()
     data = figures()
     words = [
-        f"Measure pins {PINS[i]} and {PINS[j]} too." for i, j in PAIRS if (PINS[i], PINS[j]) not in pairs
+        Message("Measure pins {first} and {second} too.", first=PINS[i], second=PINS[j])
+        for i, j in PAIRS
+        if (PINS[i], PINS[j]) not in pairs
     ]
     for case in cases:
         if case.probability >= data["decide"]["remaining"]:
-            words.extend(data["case"][case.name]["next"])
+            words.extend(map(Message.of, data["case"][case.name]["next"]))
     if not shell:
-        words.append(data["case"]["sound"]["next"][0])
+        words.append(Message.of(data["case"]["sound"]["next"][0]))
     else:
         words = [w for w in words if w not in data["case"]["sound"]["next"]]
     if leads.spread is not None:
-        words.append("Hold the probe tips together and null the leads.")
+        words.append(Message("Hold the probe tips together and null the leads."))
     return tuple(dict.fromkeys(words))

@@ -18,6 +18,7 @@ from humclick.diagnosis.damage import damage, remedies_due, remedy_of
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.messages import Message, listed
 from humclick.meters import Quantity
 from humclick.physics.insulation import Standing, standing
 from humclick.readings.shown import format_si
@@ -74,9 +75,9 @@ class Bar:
     """
 
     name: str
-    title: str
-    reason: str
-    steps: tuple[str, ...] = ()
+    title: Message
+    reason: Message
+    steps: tuple[Message, ...] = ()
     remedies: tuple[str, ...] = ()
     probes: tuple[str, ...] = ()
     whole: bool = False
@@ -390,8 +391,8 @@ def _mends(probe: Probe, bar: Bar, situation: Situation) -> bool:
 
 def _bar(name: str, probes: tuple[str, ...], *, read: str = "", remedies: tuple[str, ...] = ()) -> Bar:
     words = _words()[name]
-    reason = str(words["reason"]).replace("{read}", read)
-    return Bar(name, str(words["title"]), reason, remedies=remedies, probes=probes)
+    reason = Message.of(words["reason"], **({"read": read} if read else {}))
+    return Bar(name, Message.of(words["title"]), reason, remedies=remedies, probes=probes)
 
 
 def _stoppages(situation: Situation) -> Iterable[Bar]:
@@ -400,7 +401,7 @@ def _stoppages(situation: Situation) -> Iterable[Bar]:
         yield Bar(
             name=stop.name or stoppage.gate,
             title=stop.title,
-            reason=" ".join(stop.steps),
+            reason=listed(stop.steps, "space"),
             steps=stop.steps,
             whole=stop.whole,
             gates=() if stop.whole else stop.gates,
@@ -414,13 +415,14 @@ def _damage(situation: Situation, shop: Shop | None) -> Iterable[Bar]:
         if not entry.bars:
             continue
         own = checks().get(entry.probe.id)
-        reason = own.bad if own is not None else str(words["reason"])
-        owner = "" if not entry.probe.part else situation.machine.part(entry.probe.part).family.title
-        title = f"{owner}: {entry.seen.answer}" if owner else f"{entry.probe.title}: {entry.seen.answer}"
+        reason = own.bad if own is not None else Message.of(words["reason"])
+        part = entry.probe.part
+        owner = situation.machine.part(part).family.title if part else entry.probe.title
+        title = Message("{title}: {value}", title=owner, value=Message.of(entry.seen.answer))
         yield Bar(
             name=f"seen:{entry.probe.id}",
             title=title,
-            reason=reason[0].upper() + reason[1:],
+            reason=reason.capital(),
             remedies=(entry.remedy,) if entry.remedy else (),
             probes=(entry.probe.id,) if entry.probe.again and not entry.remedy else (),
         )
@@ -444,8 +446,8 @@ def _limits(situation: Situation) -> Iterable[Bar]:
         shown = "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)
         yield Bar(
             name=f"limit:{check.id}",
-            title=f"{check.title}: {shown}",
-            reason=check.bad[0].upper() + check.bad[1:],
+            title=Message("{title}: {value}", title=check.title, value=shown),
+            reason=check.bad.capital(),
             remedies=_still_owed(situation, o, check.due),
             probes=() if check.live else (check.id,),
         )

@@ -19,6 +19,7 @@ from humclick.diagnosis.observations.model import Model, Probe, Taken
 from humclick.diagnosis.shop import Shop, check_remedies, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
+from humclick.messages import Message
 
 __all__ = ["Probe", "Taken", "probe_of", "probes_of", "taken_of"]
 
@@ -60,7 +61,9 @@ def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:
         made = kind.on_demand(machine, name, shop or default_shop())
         if made is not None:
             return made
-    raise Unknown(f"probe of {machine.arrangement.id}", name, [*known, "between.l-n"])
+    raise Unknown(
+        Message("probe of {machine}", machine=machine.arrangement.id), name, [*known, "between.l-n"]
+    )
 
 
 def taken_of(machine: Machine, observations: Sequence[Observation], shop: Shop) -> tuple[Taken, ...]:

@@ -23,6 +23,7 @@ from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
+from humclick.messages import N_, Message, listed
 from humclick.readings.shown import percent
 
 __all__ = ["Explanation", "Reason", "WhatIf", "explain", "leader_of", "what_if"]
@@ -31,6 +32,8 @@ __all__ = ["Explanation", "Reason", "WhatIf", "explain", "leader_of", "what_if"]
 _MOVED = 0.04
 #: Below this a leading suspect's own readings say nothing of it: it leads by elimination. [decibans]
 _ELIMINATION = 3.0
+#: From here a reading speaks clearly, and strongly. [decibans]
+_CLEAR, _STRONG = 4.0, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +57,11 @@ class Reason:
 
     id: str
     probe: str
-    shown: str
+    shown: Message
     decibans: float
     without: float
     moved: tuple[tuple[str, float, float], ...]
-    words: str
+    words: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +88,7 @@ class Explanation:
     probability: float
     reasons: tuple[Reason, ...]
     by_elimination: bool
-    sentence: str
+    sentence: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,7 @@ class WhatIf:
         The best action if one had to act then.
     """
 
-    outcome: str
+    outcome: Message
     probability: float
     remedies: tuple[tuple[str, float], ...]
     decision: tuple[str, ...]
@@ -160,14 +163,14 @@ def explain(
     now = judge(replace(situation, observations=()), shop)
     if heard is not None:
         without = judge(replace(situation, complaint=None), shop).post.by_class.get(lead, 0.0)
-        shown = f"complaint: {HEARD[heard.value]}"
+        shown = Message("complaint: {heard}", heard=HEARD[heard.value])
         reasons.append(_reason("complaint", "complaint", shown, (before, now), (lead, rival), without))
     for k, observation in enumerate(seen):
         after = judge(replace(situation, observations=seen[: k + 1]), shop)
         rest = replace(situation, observations=(*seen[:k], *seen[k + 1 :]))
         without = judge(rest, shop).post.by_class.get(lead, 0.0)
         title = probe_of(situation.machine, observation.probe, judged.bench.shop).title
-        shown = f"{title}: {shown_text(observation)}"
+        shown = Message("{title}: {value}", title=title, value=shown_text(observation))
         reasons.append(
             _reason(observation.id, observation.probe, shown, (now, after), (lead, rival), without)
         )
@@ -204,7 +207,7 @@ def _odds(judged: Judged, leader: frozenset[str], rival: frozenset[str]) -> floa
 def _reason(
     event: str,
     probe: str,
-    shown: str,
+    shown: Message,
     step: tuple[Judged, Judged],
     sides: tuple[frozenset[str], frozenset[str]],
     without: float,
@@ -214,11 +217,31 @@ def _reason(
     moves = sorted(((r, p, new.get(r, 0.0)) for r, p in old.items()), key=lambda m: -abs(m[1] - m[2]))
     moved = tuple(m for m in moves[:2] if abs(m[1] - m[2]) > _MOVED)
     size = abs(decibans)
-    strength = "weakly" if size < 4 else "clearly" if size < 12 else "strongly"
-    words = f"speaks {strength} {'for' if decibans >= 0 else 'against'} it" if size >= 1 else ""
-    told = ", ".join(f"{r} {percent(p)[:-2]} → {percent(q)}" for r, p, q in moved)
-    words = "; ".join(w for w in (words, told) if w) or "says hardly anything either way"
+    clauses = [_strength(size, decibans >= 0)] if size >= 1 else []
+    if moved:
+        clauses.append(listed(_moved(*move) for move in moved))
+    words = listed(clauses, "semicolon") if clauses else Message("says hardly anything either way")
     return Reason(event, probe, shown, decibans, without, moved, words)
+
+
+def _moved(remedy: str, before: float, after: float) -> Message:
+    return Message(
+        "{remedy} {before} → {after}",
+        remedy=Message.of(remedy),
+        before=percent(before)[:-2],
+        after=percent(after),
+    )
+
+
+def _strength(size: float, speaks_for: bool) -> Message:
+    """How strongly a reading speaks, by its weight. [decibans]"""
+    if speaks_for:
+        if size < _CLEAR:
+            return Message("speaks weakly for it")
+        return Message("speaks clearly for it") if size < _STRONG else Message("speaks strongly for it")
+    if size < _CLEAR:
+        return Message("speaks weakly against it")
+    return Message("speaks clearly against it") if size < _STRONG else Message("speaks strongly against it")
 
 
 def _by_elimination(judged: Judged, leader: frozenset[str]) -> bool:
@@ -254,29 +277,34 @@ def _summary(
     *,
     exact: bool,
     elimination: bool,
-) -> str:
+) -> Message:
     shop = judged.bench.shop
     title, other = (
-        " and ".join(shop.remedies[r].title if r in shop.remedies else r for r in sorted(remedies))
+        listed(
+            [shop.remedies[r].title if r in shop.remedies else Message.of(r) for r in sorted(remedies)], "and"
+        )
         for remedies in (leader, rival)
     )
+    chance = percent(whole)
     if whole <= 0.0:
-        text = f"the readings give no case for this: {title}; the likeliest: {other}."
+        form = N_("the readings give no case for this: {remedy}; the likeliest: {rival}.")
     elif leader == NONE:
-        text = f"nothing on the list fits ({percent(whole)}): {title}; next best: {other}."
+        form = N_("nothing on the list fits ({chance}): {remedy}; next best: {rival}.")
     elif leader <= WAIT and remedies_done(judged.situation):
-        text = f"{percent(whole)} that nothing else is needed now; next best: {other}."
+        form = N_("{chance} that nothing else is needed now; next best: {rival}.")
+    elif exact:
+        form = N_("{chance} that exactly this is needed: {remedy}; next best: {rival}.")
     else:
-        sure = "that exactly this is needed" if exact else "that this puts it right"
-        text = f"{percent(whole)} {sure}: {title}; next best: {other}."
-    text = text[0].upper() + text[1:]
-    if elimination:
-        text += (
-            " It leads by elimination: no reading speaks of it directly, all around it is proved good."
-            f" That is only as good as the list of what can fail"
-            f" ({100 * judged.post.none:.1f} % is kept for causes not on it)."
-        )
-    return text
+        form = N_("{chance} that this fixes it: {remedy}; next best: {rival}.")
+    text = Message(form, chance=chance, remedy=title, rival=other).capital()
+    if not elimination:
+        return text
+    return Message(
+        "{sentence} It leads by elimination: no reading speaks of it directly, all around it is proved good. "
+        "That is only as good as the list of what can fail ({none:.1f} % is kept for causes not on it).",
+        sentence=text,
+        none=100 * judged.post.none,
+    )
 
 
 def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple[WhatIf, ...]:
@@ -321,5 +349,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
         table = losses(actions, list(ranked), bench.shop, done, due)
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]
         decision = actions[min(range(len(actions)), key=lambda a: (expected[a], a))]
-        found.append(WhatIf(HEARD.get(label, label), total, top, tuple(sorted(_left(decision, done)))))
+        found.append(
+            WhatIf(HEARD.get(label) or Message.of(label), total, top, tuple(sorted(_left(decision, done))))
+        )
     return tuple(found)

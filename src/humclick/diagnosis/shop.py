@@ -13,13 +13,22 @@ from typing import Any
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.errors import DataError, Refused, Unknown, one_of, printable
 from humclick.limits import SHOP_BYTES
+from humclick.messages import Message, listed
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
 from humclick.toml_text import read_toml
 from humclick.typed_data import brief
 
-__all__ = ["Remedy", "Shop", "check_remedies", "default_shop", "shop_from_file", "shop_from_table"]
+__all__ = [
+    "Remedy",
+    "Shop",
+    "check_remedies",
+    "default_shop",
+    "remedies_named",
+    "shop_from_file",
+    "shop_from_table",
+]
 
 
 _NUMBERS = ("rates", "opening", "none", "slips")
@@ -54,8 +63,8 @@ class Remedy:
     """
 
     name: str
-    title: str
-    did: str
+    title: Message
+    did: Message
     price: float
     minutes: float
     cost: float
@@ -220,7 +229,7 @@ def _rows(
         yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
 
 
-def _title(value: object, where: str) -> str:
+def _title(value: object, where: str) -> Message:
     if (
         not isinstance(value, str)
         or not value.strip()
@@ -230,7 +239,7 @@ def _title(value: object, where: str) -> str:
         raise Refused(
             f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {brief(value)}"
         )
-    return value
+    return Message.of(value)
 
 
 def _number(value: object, where: str) -> float:
@@ -241,6 +250,11 @@ def _number(value: object, where: str) -> float:
             f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {brief(value)}"
         )
     return float(value)
+
+
+def remedies_named(remedies: Iterable[str]) -> Message:
+    """The names of some remedies as one message."""
+    return listed(map(Message.of, sorted(remedies)), "and") or Message("nothing else")
 
 
 @cache

@@ -27,7 +27,7 @@ _FIRST = 256
 #: Sets nearer than this are passed over together or not at all, whatever the last digits of sums are. [-]
 _ALIKE = 1.0 - 1e-9
 
-#: Decision class of "none of these": nobody here can put it right.
+#: Decision class of "none of these": nobody here can fix it.
 NONE = frozenset({"hand over"})
 
 

@@ -29,6 +29,7 @@ from humclick.jobs.events import (
     StampRead,
     Waited,
 )
+from humclick.messages import Message
 from humclick.meters import Meter, default_meter
 from humclick.readings import Leads, PartTemperature, Reading
 from humclick.safety import Gate, gate, gates, gates_for, invalidated_by
@@ -69,7 +70,7 @@ class Problem:
     """
 
     event: str
-    text: str
+    text: Message
     kept: str = ""
 
 

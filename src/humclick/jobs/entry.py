@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from humclick.diagnosis.findings import HEARD
 from humclick.diagnosis.probes import Probe
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings import Reading, parse_reading
 from humclick.readings.typed import EXAMPLES
@@ -156,7 +157,9 @@ def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
         if plain(text) in ("?", "not sure", "unknown"):
             return Answer("not sure", warmth)
         heard = HEARD if probe.heard else {}
-        return Answer(one_of(f"answer to {probe.id}", text, probe.outcomes, heard), warmth)
+        return Answer(
+            one_of(Message("answer to {probe}", probe=probe.id), text, probe.outcomes, heard), warmth
+        )
     value, felt = with_warmth(text)
     return Answer(value, warmth or felt, parse_reading(value, Quantity(probe.quantity)))
 
@@ -193,5 +196,12 @@ def figure(text: str, name: str, units: Mapping[str, float], right: str) -> floa
     found = _FIGURE.fullmatch(text.strip())
     unit = found[2].strip().casefold().rstrip(".") if found else ""
     if found is None or unit not in units:
-        raise Refused(f"{name}: {text.strip()[:40]!r} is not understood; write it such as {right}")
+        raise Refused(
+            Message(
+                "{name}: {text} is not understood; write it such as {right}",
+                name=name,
+                text=repr(text.strip()[:40]),
+                right=right,
+            )
+        )
     return float(found[1].replace(",", ".")) * units[unit]

@@ -14,6 +14,7 @@ import msgspec
 from humclick.diagnosis.situation import Heard
 from humclick.errors import OutOfRange
 from humclick.jobs.fields import check_text
+from humclick.messages import Message
 
 __all__ = ["EARLIEST", "HEARD", "LAST_TURN", "LATEST", "UNTIMED", "Event"]
 
@@ -60,18 +61,32 @@ class Event:
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):
             raise OutOfRange(
-                f"id must be 1 to 64 letters, digits, dots, dashes or underscores, got {ascii(self.id)[:80]}"
+                Message(
+                    "id must be 1 to 64 letters, digits, dots, dashes or underscores, got {id}",
+                    id=ascii(self.id)[:80],
+                )
             )
         offset = self.at.utcoffset()
         if offset is None:
-            raise OutOfRange("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z")
+            raise OutOfRange(Message("at needs its time zone, such as 2026-03-02T09:30:00+01:00 or …Z"))
         if offset % timedelta(minutes=1) or not EARLIEST <= self.at.year <= LATEST:
             raise OutOfRange(
-                f"at must lie between {EARLIEST} and {LATEST}, in a zone of whole minutes, got {self.at}"
+                Message(
+                    "at must lie between {earliest} and {latest}, in a zone of whole minutes, got {at}",
+                    earliest=EARLIEST,
+                    latest=LATEST,
+                    at=str(self.at),
+                )
             )
         check_text(self.device, "device")
         if not 0 <= self.turn <= LAST_TURN:
-            raise OutOfRange(f"turn must be a whole number from 0 to {LAST_TURN}, got {self.turn}")
+            raise OutOfRange(
+                Message(
+                    "turn must be a whole number from 0 to {last_turn}, got {turn}",
+                    last_turn=LAST_TURN,
+                    turn=self.turn,
+                )
+            )
         self._check()
 
     def _check(self) -> None:

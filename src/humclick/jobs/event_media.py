@@ -7,13 +7,14 @@ Seconds, amperes and decibels.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import msgspec
 
 from humclick.errors import OutOfRange
 from humclick.jobs.event import HEARD, Event
 from humclick.jobs.fields import PAGE, check_amount, check_hash, check_text
+from humclick.messages import Message
 
 __all__ = ["PhotoMarked", "PhotoTaken", "RecordingTaken"]
 
@@ -49,6 +50,8 @@ class RecordingTaken(Event):
         Natural logarithm of how probable the recording is under each cause, the best at 0. [-]
     words : str
         What it shows, plainly.
+    said : tuple of mappings
+        The same as `humclick.messages.as_data` has it, sentence by sentence; empty in older files.
     seconds : float
         Length of the recording; 0 where it was not kept. [s]
     unit : str
@@ -67,6 +70,7 @@ class RecordingTaken(Event):
     sha256: str = ""
     causes: dict[str, float] = field(default_factory=dict)
     words: str = ""
+    said: tuple[dict[str, Any], ...] = ()
     seconds: Annotated[float, msgspec.Meta(extra_json_schema={"minimum": 0, "maximum": 2678400})] = 0.0
     unit: str = ""
     course: tuple[float, ...] = ()
@@ -74,28 +78,39 @@ class RecordingTaken(Event):
 
     def _check(self) -> None:
         if self.of not in ("current", "sound"):
-            raise OutOfRange(f"of must be 'current' or 'sound', got {ascii(self.of)[:60]}")
+            raise OutOfRange(Message("of must be 'current' or 'sound', got {of}", of=ascii(self.of)[:60]))
         if not 1 <= len(self.heard) <= 500 or not set(self.heard) <= set(HEARD[:-1]):
-            raise OutOfRange(f"heard must be a list of 1 to 500 of {', '.join(HEARD[:-1])}")
+            raise OutOfRange(
+                Message("heard must be a list of 1 to 500 of {heard}", heard=", ".join(HEARD[:-1]))
+            )
         if self.sha256:
             check_hash(self.sha256, "file")
         if len(self.causes) > 50 or not all(-1e4 <= x <= 1e-6 for x in self.causes.values()):
-            raise OutOfRange("causes must be logarithms between -10000 and 0, the best at 0")
+            raise OutOfRange(Message("causes must be logarithms between -10000 and 0, the best at 0"))
         for name in self.causes:
             check_text(name, "causes", needed=True)
         if not 0 <= self.seconds <= 2_678_400:
-            raise OutOfRange(f"seconds must be 0 to 2678400 (31 days), got {self.seconds}")
+            raise OutOfRange(
+                Message("seconds must be 0 to 2678400 (31 days), got {seconds}", seconds=self.seconds)
+            )
         if self.unit not in ("", "A", "dB"):
-            raise OutOfRange(f"unit must be 'A', 'dB' or empty, got {ascii(self.unit)[:60]}")
+            raise OutOfRange(
+                Message("unit must be 'A', 'dB' or empty, got {unit}", unit=ascii(self.unit)[:60])
+            )
         if len(self.course) > 1000 or not all(abs(x) <= 1e9 for x in self.course):
-            raise OutOfRange("course must be at most 1000 numbers up to 1e9")
+            raise OutOfRange(Message("course must be at most 1000 numbers up to 1e9"))
         kinds = (*HEARD[:-1], "locked", "running", "click")
         if len(self.spans) > 500 or not all(
             0 <= start <= end <= self.seconds + 1 and kind in kinds for start, end, kind in self.spans
         ):
             raise OutOfRange(
-                f"spans must be at most 500 of start, end, kind; a kind is one of {', '.join(kinds)}"
+                Message(
+                    "spans must be at most 500 of start, end, kind; a kind is one of {kinds}",
+                    kinds=", ".join(kinds),
+                )
             )
+        if len(self.said) > 50 or len(repr(self.said)) > 10 * PAGE:
+            raise OutOfRange(Message("said must be at most 50 short sentences"))
         check_text(self.name, "name")
         check_text(self.words, "words", PAGE)
 

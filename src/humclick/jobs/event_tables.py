@@ -16,28 +16,31 @@ from typing import Any
 
 import msgspec
 
-from humclick.errors import Refused
+from humclick.errors import HumclickError, Refused
 from humclick.jobs.events import KINDS, Event
 from humclick.jobs.fields import one_of
+from humclick.messages import N_, Message
 
 __all__ = ["event_from", "new_event", "table_of"]
 
 _WORDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "str": "text in quotes",
-    "bool": "true or false",
-    "array": "a list",
-    "object": "a table",
-    "datetime": "a date and time with its zone, such as 2026-03-02T09:30:00+01:00",
-    "date": "a date without a time",
-    "time": "a time without a date",
-    "null": "nothing",
+    "float": Message("a number"),
+    "int": Message("a whole number"),
+    "str": Message("text in quotes"),
+    "bool": Message("true or false"),
+    "array": Message("a list"),
+    "object": Message("a table"),
+    "datetime": Message("a date and time with its zone, such as 2026-03-02T09:30:00+01:00"),
+    "date": Message("a date without a time"),
+    "time": Message("a time without a date"),
+    "null": Message("nothing"),
 }
 
 
-def _explained(error: msgspec.ValidationError) -> str:
+def _explained(error: msgspec.ValidationError) -> Message:
     """A message of the typed reading in plain words, the field first."""
+    if isinstance(error.__cause__, HumclickError):
+        return error.__cause__.message
     message = str(error)
     place = re.search(r" - at `(?:\$)?\.?([^`]*)`$", message)
     if place:
@@ -45,15 +48,19 @@ def _explained(error: msgspec.ValidationError) -> str:
     name = place[1] if place else ""
     missing = re.fullmatch(r"Object missing required field `(\w+)`", message)
     if missing:
-        return f"{missing[1]} is missing"
+        return Message("{name} is missing", name=missing[1])
     expected = re.fullmatch(r"Expected `([^`]*)`, got `([^`]*)`", message)
     if expected:
-        wanted = " or ".join(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
-        hint = ', as the display shows it: value = "4.7"' if name == "value" else ""
-        return f"{name or 'it'} must be {wanted}{hint}; got {_WORDS.get(expected[2], expected[2])}"
+        wanted = tuple(_WORDS.get(w.strip(), w.strip()) for w in expected[1].split("|"))
+        form = N_("{name} must be {wanted:or}; got {given}")
+        if name == "value":
+            form = N_('{name} must be {wanted:or}, as the display shows it: value = "4.7"; got {given}')
+        given = _WORDS.get(expected[2], expected[2])
+        return Message.of(form, name=name or "it", wanted=wanted, given=given)
     if message.startswith("Invalid RFC3339"):
-        message = f"must be {_WORDS['datetime']}"
-    return message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
+        return Message("{name} must be {wanted}", name=name, wanted=_WORDS["datetime"])
+    text = message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
+    return Message.of(text)
 
 
 def event_from(table: Mapping[str, Any]) -> Event:
@@ -75,21 +82,30 @@ def event_from(table: Mapping[str, Any]) -> Event:
     kind = table.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
         if kind is None:
-            raise Refused(f"kind is missing; it is one of {', '.join(KINDS)}")
-        raise Refused(f"kind must be {one_of(str(kind)[:60], KINDS)}")
+            raise Refused(Message("kind is missing; it is one of {kinds}", kinds=", ".join(KINDS)))
+        raise Refused(Message("kind must be {allowed}", allowed=one_of(str(kind)[:60], KINDS)))
     wanted = KINDS[kind]
     names = [each.name for each in fields(wanted)]
     for key in table:
         if key != "kind" and key not in names:
             near = get_close_matches(str(key), names, n=1, cutoff=0.5)
-            hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(names)}"
-            raise Refused(f"{ascii(str(key))[1:-1][:60]} is not a field of {kind}; {hint}")
+            hint = Message("it has {names}", names=tuple(names))
+            if near:
+                hint = Message("did you mean {names:or}?", names=tuple(near))
+            raise Refused(
+                Message(
+                    "{key} is not a field of {kind}; {hint}",
+                    key=ascii(str(key))[1:-1][:60],
+                    kind=kind,
+                    hint=hint,
+                )
+            )
     try:
         return msgspec.convert({key: value for key, value in table.items() if key != "kind"}, wanted)
     except msgspec.ValidationError as error:
         raise Refused(_explained(error)) from None
     except OverflowError:
-        raise Refused("a number is too large to be meant") from None
+        raise Refused(Message("a number is too large to be meant")) from None
 
 
 def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
@@ -102,7 +118,11 @@ def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
             broken = next((letter for letter in value if 0xD800 <= ord(letter) <= 0xDFFF), "")
             if broken:
                 raise Refused(
-                    f"{name} holds a character that cannot be shown (U+{ord(broken):04X}); remove it"
+                    Message(
+                        "{name} holds a character that cannot be shown (U+{value:04X}); remove it",
+                        name=name,
+                        value=ord(broken),
+                    )
                 )
         elif isinstance(value, Mapping):
             waiting += [(name, each) for pair in value.items() for each in pair]
@@ -134,7 +154,7 @@ def new_event(
             "at": moment,
             "device": device,
             "turn": turn,
-            **given,
+            **{name: str(value) if isinstance(value, Message) else value for name, value in given.items()},
         }
     )
 

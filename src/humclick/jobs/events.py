@@ -20,6 +20,7 @@ from humclick.errors import OutOfRange
 from humclick.jobs.event import EARLIEST, HEARD, LAST_TURN, LATEST, UNTIMED, Event
 from humclick.jobs.event_media import PhotoMarked, PhotoTaken, RecordingTaken
 from humclick.jobs.fields import PAGE, check_amount, check_text, one_of
+from humclick.messages import Message
 from humclick.meters import meter_from_table
 from humclick.safety import gates, stops
 
@@ -88,6 +89,8 @@ class MachineRead(Event):
         As printed.
     provisional : bool
         The arrangement is taken for now only: more than one fits what was seen.
+    also_fits : tuple of str
+        Arrangements that fit it too.
     """
 
     kind: ClassVar[str] = "machine"
@@ -100,6 +103,7 @@ class MachineRead(Event):
     rated_load_amps: float | None = None
     refrigerant: str = ""
     provisional: bool = False
+    also_fits: tuple[str, ...] = ()
 
     def _check(self) -> None:
         check_text(self.arrangement, "arrangement", needed=True)
@@ -139,7 +143,7 @@ class MeterTaken(Event):
         check_text(self.name, "name")
         check_amount(self.lead_ohms, "lead_ohms", 100, "Ω")
         if self.name and self.own:
-            raise OutOfRange("name and own are both given; keep one meter")
+            raise OutOfRange(Message("name and own are both given; keep one meter"))
         if self.own:
             meter_from_table(self.own, "own")
 
@@ -169,7 +173,7 @@ class ComplaintHeard(Event):
 
     def _check(self) -> None:
         if self.heard not in HEARD:
-            raise OutOfRange(f"heard must be {one_of(self.heard, HEARD)}")
+            raise OutOfRange(Message("heard must be {allowed}", allowed=one_of(self.heard, HEARD)))
         check_text(self.words, "words", PAGE)
 
 
@@ -203,7 +207,13 @@ class GatePassed(Event):
         check_text(self.matter, "matter")
         check_text(self.words, "words", PAGE)
         if self.ended is not None and not 0 <= self.ended <= LAST_TURN:
-            raise OutOfRange(f"ended must be a whole number from 0 to {LAST_TURN}, got {self.ended}")
+            raise OutOfRange(
+                Message(
+                    "ended must be a whole number from 0 to {last_turn}, got {ended}",
+                    last_turn=LAST_TURN,
+                    ended=self.ended,
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,11 +239,11 @@ class HazardFound(Event):
 
     def _check(self) -> None:
         if self.hazard and self.hazard not in stops():
-            raise OutOfRange(f"hazard must be {one_of(self.hazard, stops())}")
+            raise OutOfRange(Message("hazard must be {allowed}", allowed=one_of(self.hazard, stops())))
         if self.gate and self.gate not in gates():
-            raise OutOfRange(f"gate must be {one_of(self.gate, gates())}")
+            raise OutOfRange(Message("gate must be {allowed}", allowed=one_of(self.gate, gates())))
         if not (self.hazard or self.gate):
-            raise OutOfRange(f"hazard is missing; it is one of {', '.join(stops())}")
+            raise OutOfRange(Message("hazard is missing; it is one of {value}", value=", ".join(stops())))
         check_text(self.words, "words", PAGE)
 
 
@@ -354,7 +364,11 @@ class DecisionTaken(Event):
 
     def _check(self) -> None:
         if not 1 <= len(self.remedies) <= 20:
-            raise OutOfRange(f"remedies must be a list of 1 to 20 names, got {len(self.remedies)}")
+            raise OutOfRange(
+                Message(
+                    "remedies must be a list of 1 to 20 names, got {remedies}", remedies=len(self.remedies)
+                )
+            )
         for name in self.remedies:
             check_text(name, "remedies", needed=True)
         check_text(self.words, "words", PAGE)

@@ -9,6 +9,7 @@ import re
 import unicodedata
 
 from humclick.errors import OutOfRange, one_of
+from humclick.messages import N_, Message
 
 __all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
 
@@ -21,6 +22,13 @@ TURNING_LETTERS = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
+#: Fields that a form asks for: what it says of them is said in the form's language.
+_IN_FORMS = (
+    *(N_("text"), N_("words"), N_("note"), N_("caption"), N_("label"), N_("reason"), N_("customer")),
+    *(N_("equipment"), N_("volts"), N_("minutes"), N_("refrigerant")),
+)
+
+
 def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False) -> None:
     """
     Refuse text that cannot be shown as it is, is too long, or is missing.
@@ -31,15 +39,26 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
         If it is so.
     """
     if needed and not value.strip():
-        raise OutOfRange(f"{name} must not be empty")
+        raise OutOfRange(Message("{name} must not be empty", name=Message.of(name)))
     if len(value) > longest:
-        raise OutOfRange(f"{name} may have {longest} characters at most, got {len(value)}")
+        raise OutOfRange(
+            Message(
+                "{name} may have {longest} characters at most, got {value}",
+                name=Message.of(name),
+                longest=longest,
+                value=len(value),
+            )
+        )
     for letter in value:
         if letter in "\n\t":
             continue
         if unicodedata.category(letter) in ("Cc", "Cs") or letter in TURNING_LETTERS:
             raise OutOfRange(
-                f"{name} holds a character that cannot be shown (U+{ord(letter):04X}); remove it"
+                Message(
+                    "{name} holds a character that cannot be shown (U+{value:04X}); remove it",
+                    name=Message.of(name),
+                    value=ord(letter),
+                )
             )
 
 
@@ -55,8 +74,17 @@ def check_amount(value: float | None, name: str, high: float, unit: str, above_z
     if value is None:
         return
     if not math.isfinite(value) or value < 0 or value > high or (above_zero and value == 0):
-        least = "above 0" if above_zero else "0 or more"
-        raise OutOfRange(f"{name} must be {least} and at most {high:g} {unit}, got {value:g}")
+        least = Message("above 0") if above_zero else Message("0 or more")
+        raise OutOfRange(
+            Message(
+                "{name} must be {least} and at most {high:g} {unit}, got {value:g}",
+                name=Message.of(name),
+                least=least,
+                high=high,
+                unit=unit,
+                value=value,
+            )
+        )
 
 
 def check_hash(value: str, of: str) -> None:
@@ -69,4 +97,6 @@ def check_hash(value: str, of: str) -> None:
         If it is none.
     """
     if not _SHA256.fullmatch(value):
-        raise OutOfRange(f"sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes")
+        raise OutOfRange(
+            Message("sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes", of=of)
+        )

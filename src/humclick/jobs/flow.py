@@ -24,6 +24,7 @@ from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.judgements import Judgements, Weighed
 from humclick.jobs.standing import PROOF, Onward, added, onward, pins_found, probes_now
+from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import PartDemand, demands
 
 if TYPE_CHECKING:
@@ -99,7 +100,7 @@ class Flow:
         """The call as judgement sees it; refused while no machine is described."""
         situation = self.call.situation()
         if situation is None:
-            raise Refused("no machine is described yet")
+            raise Refused(Message("no machine is described yet"))
         return situation
 
     @cached_property
@@ -129,14 +130,14 @@ class Flow:
         return None if self.advice is None else onward(self.call, self.advice, self.state, self.shop)
 
     @property
-    def heading(self) -> str:
+    def heading(self) -> Message:
         """How far the call has come, in one line."""
         machine = self.call.machine
-        return heading(self.state, self.advice, self.shop, machine.arrangement.title if machine else "")
+        return heading(self.state, self.advice, self.shop, machine.arrangement.title if machine else NOTHING)
 
     @cached_property
     def before(self) -> Weighed | None:
-        """The call as it stood when its last go at putting it right began; None where there was none."""
+        """The call as it stood when its last go at fixing it began; None where there was none."""
         turn = self.state.turn
         situation = turn.before.situation() if turn is not None else None
         weighed = None if situation is None else _JUDGEMENTS.of(situation, self.shop)

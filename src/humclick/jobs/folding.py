@@ -41,6 +41,7 @@ from humclick.jobs.machines import cooled, machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
 from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
 from humclick.jobs.undos import taken_back
+from humclick.messages import NOTHING, Message
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_temperature
@@ -85,7 +86,9 @@ class Folding:
         self.parsed = {} if parsed is None else parsed
         self.problems: list[Problem] = []
         for name in repeated:
-            self.problem(name, f"different events are all called {name!r}; the earliest counts")
+            self.problem(
+                name, Message("different events are all called {name}; the earliest counts", name=repr(name))
+            )
         self.undone, self.astray = taken_back(events, self.problem)
         self.live = tuple(event for event in events if event.id not in self.undone)
         self.machine, self.marked = machine_read(self.live, self.problem)
@@ -122,7 +125,7 @@ class Folding:
         self.stoppages: dict[str, Stoppage] = {}
         self.passed_since: dict[str, frozenset[str]] = {}
 
-    def problem(self, event: str, text: str, kept: str = "") -> None:
+    def problem(self, event: str, text: Message, kept: str = "") -> None:
         """Something that could not be used."""
         self.problems.append(Problem(event, text, kept))
 
@@ -194,7 +197,7 @@ class Folding:
                 case _ if live:
                     self._other(event)
         except HumclickError as error:
-            self.problem(event.id, str(error))
+            self.problem(event.id, error.message)
 
     def _stop(self, found: Stoppage) -> None:
         """
@@ -212,10 +215,20 @@ class Folding:
         """The hazard is answered, if it is open and what proves it was done since."""
         hazard = self.stoppages.get(event.of)
         if hazard is None:
-            self.problem(event.id, f"{event.of!r} is no hazard that is open on this call", event.words)
+            self.problem(
+                event.id,
+                Message("{of} is no hazard that is open on this call", of=repr(event.of)),
+                event.words,
+            )
         elif hazard.stop.proof and hazard.stop.proof not in self.passed_since[event.of]:
             proof = gates()[hazard.stop.proof].title
-            self.problem(event.id, f"{hazard.stop.title}: first pass the safety step “{proof}”", event.words)
+            self.problem(
+                event.id,
+                Message(
+                    "{title}: first pass the safety step “{proof}”", title=hazard.stop.title, proof=proof
+                ),
+                event.words,
+            )
         else:
             del self.stoppages[event.of]
 
@@ -234,13 +247,15 @@ class Folding:
                 if self.hot is not False and self.machine is not None and cooled(self.machine, self.waited):
                     self.hot = False
             case ProbeSkipped():
-                if isinstance(found := self._probe(event.probe), str):
+                if isinstance(found := self._probe(event.probe), Message):
                     self.problem(event.id, found, event.reason)
                 else:
                     self.skipped[event.probe] = event.reason
             case PhotoMarked():
                 if not any(isinstance(e, PhotoTaken) and e.sha256 == event.sha256 for e in self.live):
-                    self.problem(event.id, "there is no photo with this sha256 on the call", event.label)
+                    self.problem(
+                        event.id, Message("there is no photo with this sha256 on the call"), event.label
+                    )
             case PartFitted():
                 self._renew(self._parts(event.part))
                 self._end(invalidated_by(["power-off-proved-dead"]))  # hands were inside
@@ -289,24 +304,24 @@ class Folding:
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
                     del self.stoppages[name]
 
-    def _probe(self, name: str) -> Probe | str:
+    def _probe(self, name: str) -> Probe | Message:
         """The probe, or why there is none."""
         if self.machine is None:
-            return "no machine is described, so this cannot be judged; name its start arrangement"
+            return Message("no machine is described, so this cannot be judged; name its start arrangement")
         if name not in self.looked_up:
             try:
                 self.looked_up[name] = known_probe(self.machine, name)
             except Unknown as error:
                 self.looked_up[name] = error
         found = self.looked_up[name]
-        return str(found) if isinstance(found, Unknown) else found
+        return found.message if isinstance(found, Unknown) else found
 
     def _may_power(self, name: str) -> bool:
         """Whether what was done under an unknown name may have put power on: if the nearest probe does."""
         error = self.looked_up.get(name)
         near = get_close_matches(name, error.known, n=1, cutoff=0.5) if isinstance(error, Unknown) else ()
-        nearest = self._probe(near[0]) if near else ""
-        return isinstance(nearest, str) or energises(nearest.gates)
+        nearest = self._probe(near[0]) if near else NOTHING
+        return isinstance(nearest, Message) or energises(nearest.gates)
 
     def _powered(self) -> None:
         """The machine was, or may have been, under power: what that ends."""
@@ -324,11 +339,11 @@ class Folding:
 
     def _taken(self, event: ReadingTaken, live: bool) -> None:
         probe = self._probe(event.probe)
-        if self.machine is None or isinstance(probe, str):
+        if self.machine is None or isinstance(probe, Message):
             if self._may_power(event.probe):
                 self._powered()
-            if live:
-                self.problem(event.id, str(probe), event.value)
+            if live and isinstance(probe, Message):
+                self.problem(event.id, probe, event.value)
             return
         wanted = [each.name for each in gates_for(probe.gates, self.machine)]
         against = self._against(event, event.probe) if live else ()
@@ -343,7 +358,7 @@ class Folding:
         try:
             reading, answer = understood(event, probe, self.parsed)
         except HumclickError as error:
-            self.problem(event.id, str(error), event.value)
+            self.problem(event.id, error.message, event.value)
             if powered:
                 self.hot, self.waited = True, 0.0
             return
@@ -352,7 +367,7 @@ class Folding:
             try:
                 temperature = parse_temperature(event.temperature)
             except HumclickError as error:
-                self.problem(event.id, str(error), event.temperature)
+                self.problem(event.id, error.message, event.temperature)
         if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
             self.hot, self.waited = True, 0.0
         if probe.mends:
@@ -386,7 +401,7 @@ class Folding:
         from humclick.diagnosis.guards import open_before  # here: reading a call file needs no judgement
 
         probe = self._probe(name)
-        if isinstance(probe, str) or not (probe.energises or self.stoppages):
+        if isinstance(probe, Message) or not (probe.energises or self.stoppages):
             return ()
         situation = self.call(event.device).situation()
         return open_before(situation, probe) if situation is not None else ()
@@ -395,12 +410,14 @@ class Folding:
         """A look at what ends the call stops it, taken back or not, and whatever machine is described."""
         stop = hazard_seen(event)
         if stop:
-            self._stop(Stoppage(stop, "", event.id, event.value))
+            self._stop(Stoppage(stop, "", event.id, Message.of(event.value)))
 
     def _recording(self, event: RecordingTaken, against: tuple[str, ...]) -> None:
         """A recording is an attempt that somebody watched; what each attempt in it came to counts once."""
         if self.machine is None:
-            self.problem(event.id, "a recording says nothing before the machine is described", event.name)
+            self.problem(
+                event.id, Message("a recording says nothing before the machine is described"), event.name
+            )
             return
         temperature = warmth(self.hot, self.waited, "pressures")
         causes = tuple(sorted(event.causes.items()))

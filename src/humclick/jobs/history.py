@@ -18,6 +18,7 @@ from humclick.diagnosis.decisions import REPLACE_COMPRESSOR, WAIT, covered
 from humclick.errors import Unknown
 from humclick.jobs.events import DecisionTaken, Event, PartFitted, ReadingTaken
 from humclick.jobs.fold import COMPRESSOR, fold
+from humclick.messages import NOTHING, Message, listed
 from humclick.replacement.demand import replaced_parts
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ _HAND_OVER = "hand over"
 @dataclass(frozen=True, slots=True)
 class Turn:
     """
-    One go at putting it right.
+    One go at fixing it.
 
     Attributes
     ----------
@@ -140,7 +141,7 @@ def _put_right(call: Call, event: Event) -> str:
 
 
 def last_turn(call: Call) -> Turn | None:
-    """The last go at putting it right; None while nothing was decided or done."""
+    """The last go at fixing it; None while nothing was decided or done."""
     found = turns(call)
     return found[-1] if found else None
 
@@ -164,7 +165,7 @@ class State:
     due : tuple of str
         What is still to be done.
     turn : Turn or None
-        The last go at putting it right.
+        The last go at fixing it.
     why : str
         What ended the call, in words; empty while it goes on.
     """
@@ -175,7 +176,7 @@ class State:
     done: tuple[str, ...] = ()
     due: tuple[str, ...] = ()
     turn: Turn | None = None
-    why: str = ""
+    why: Message = NOTHING
 
     @property
     def failed(self) -> bool:
@@ -186,7 +187,7 @@ class State:
 def state_of(call: Call, advice: Advice | None) -> State:
     """How far the call has come: what is to be done, what was done, what came of it."""
     if call.stopped:
-        why = " and ".join(dict.fromkeys(_small(each.stop.title) for each in call.stopped))
+        why = listed(dict.fromkeys(each.stop.title.small() for each in call.stopped), "and")
         return State("stopped", (_HAND_OVER,), due=(_HAND_OVER,), why=why)
     if call.machine is None:
         return State("bare")
@@ -215,10 +216,6 @@ def state_of(call: Call, advice: Advice | None) -> State:
     return State("needed", turn.decided, True, done, turn.decided, turn)
 
 
-def _small(title: str) -> str:
-    return title[:1].lower() + title[1:]
-
-
 def _judged(remedies: tuple[str, ...]) -> State:
     """What judgement alone says is to be done."""
     if not remedies:
@@ -234,17 +231,17 @@ def _needs_part(machine: Machine, remedy: str) -> bool:
 # -- words --------------------------------------------------------------------------------------------------
 
 
-def titles(remedies: Iterable[str], shop: Shop) -> str:
+def titles(remedies: Iterable[str], shop: Shop) -> Message:
     """Remedies to be done, in words."""
-    return " and ".join(shop.remedies[r].title if r in shop.remedies else r for r in remedies)
+    return listed((shop.remedies[r].title if r in shop.remedies else Message.of(r) for r in remedies), "and")
 
 
-def did(remedies: Iterable[str], shop: Shop) -> str:
+def did(remedies: Iterable[str], shop: Shop) -> Message:
     """Remedies carried out, in words."""
-    return " and ".join(shop.remedies[r].did if r in shop.remedies else r for r in remedies)
+    return listed((shop.remedies[r].did if r in shop.remedies else Message.of(r) for r in remedies), "and")
 
 
-def heading(state: State, advice: Advice | None, shop: Shop, recognised: str = "") -> str:
+def heading(state: State, advice: Advice | None, shop: Shop, recognised: Message = NOTHING) -> Message:
     """
     How far the call has come, in one line, the same on every face.
 
@@ -256,26 +253,32 @@ def heading(state: State, advice: Advice | None, shop: Shop, recognised: str = "
         What judgement says now.
     shop : Shop
         Words of the remedies.
-    recognised : str
+    recognised : Message
         The arrangement's title, for a machine that is only recognised.
     """
     done, due = did(state.done, shop), titles(state.due, shop)
-    sentence = advice.verdict.sentence if advice is not None and advice.verdict is not None else ""
     match state.name:
         case "stopped":
-            return f"Stopped: {state.why}. Make it safe and hand over"
+            return Message("Stopped: {why}. Make it safe and hand over", why=state.why)
         case "bare":
-            return "No machine is described yet"
+            return Message("No machine is described yet")
         case "recognised":
-            return f"Recognised only: {recognised}"
+            return Message("Recognised only: {arrangement}", arrangement=recognised)
+        case "repaired" if due:
+            return Message("Repaired: {done}. It ran afterwards. Still to do: {due}", done=done, due=due)
         case "repaired":
-            return f"Repaired: {done}. It ran afterwards" + (f". Still to do: {due}" if due else "")
+            return Message("Repaired: {done}. It ran afterwards", done=done)
         case "fitted":
-            return f"Done: {done}. Not test-run yet"
-    before = f"Done: {done}. " if done else ""
-    before += "It still did not start. " if state.failed else ""
+            return Message("Done: {done}. Not test-run yet", done=done)
+    verdict = advice.verdict if advice is not None else None
     if not state.remedies:
-        return f"{before}No verdict yet"
-    if state.decided or not sentence:
-        return f"{before}To do: {due}"
-    return f"{before}Verdict: {sentence}"
+        now = Message("No verdict yet")
+    elif state.decided or verdict is None:
+        now = Message("To do: {due}", due=due)
+    else:
+        now = Message("Verdict: {sentence}", sentence=verdict.sentence)
+    if done and state.failed:
+        return Message("Done: {done}. It still did not start. {now}", done=done, now=now)
+    if state.failed:
+        return Message("It still did not start. {now}", now=now)
+    return Message("Done: {done}. {now}", done=done, now=now) if done else now

@@ -19,6 +19,7 @@ from humclick.diagnosis.judged import judge
 from humclick.diagnosis.reasons import Explanation, WhatIf, explain, leader_of, what_if
 from humclick.diagnosis.remaining import left_of_part
 from humclick.errors import HumclickError
+from humclick.messages import NOTHING, Message
 
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
@@ -40,11 +41,11 @@ class Weighed:
         self._what_if: dict[str, tuple[WhatIf, ...]] = {}
 
     @cached_property
-    def _advised(self) -> tuple[Advice | None, str]:
+    def _advised(self) -> tuple[Advice | None, Message]:
         try:
-            return advise(self.situation, shop=self.shop), ""
+            return advise(self.situation, shop=self.shop), NOTHING
         except HumclickError as error:
-            return None, str(error)
+            return None, error.message
 
     @property
     def advice(self) -> Advice | None:
@@ -52,7 +53,7 @@ class Weighed:
         return self._advised[0]
 
     @property
-    def refusal(self) -> str:
+    def refusal(self) -> Message:
         """Why nothing can be said; empty where it can."""
         return self._advised[1]
 
@@ -64,7 +65,7 @@ class Weighed:
         return {each.id: each for each in findings(self.situation, self.shop)}
 
     @cached_property
-    def contradictions(self) -> tuple[str, ...]:
+    def contradictions(self) -> tuple[Message, ...]:
         """Readings that do not fit together."""
         if self.advice is None:
             return ()

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import HumclickError
 from humclick.jobs.events import Event, MachineRead, StampRead
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.physics.cooling import probability_passed
 from humclick.readings import parse_stamp
@@ -22,7 +23,7 @@ _COOLED = 0.9
 
 
 def machine_read(
-    live: Iterable[Event], problem: Callable[[str, str, str], None]
+    live: Iterable[Event], problem: Callable[[str, Message, str], None]
 ) -> tuple[Machine | None, dict[str, float]]:
     """
     The machine as last described with what is stamped on its parts, and the volts stamped on capacitors. [V]
@@ -50,7 +51,7 @@ def machine_read(
                 described.parts  # noqa: B018  refuses a protector the arrangement does not come with
                 machine = described
             except HumclickError as error:
-                problem(event.id, str(error), event.arrangement)
+                problem(event.id, error.message, event.arrangement)
     marked: dict[str, float] = {}
     if machine is None:
         return None, marked
@@ -60,7 +61,7 @@ def machine_read(
             try:
                 _stamp(event, machine, known, marked)
             except HumclickError as error:
-                problem(event.id, str(error), event.text)
+                problem(event.id, error.message, event.text)
     return Machine(machine.arrangement, machine.protector, machine.nameplate, known), marked
 
 

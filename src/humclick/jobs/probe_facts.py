@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
 from humclick.jobs.events import ReadingTaken
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.parts.family import families, family
 from humclick.readings import Reading, parse_reading
@@ -54,7 +55,11 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
         return None, ""
     by_plain = {_plain(str(each)): str(each) for each in probe.outcomes}
     if said not in by_plain:
-        raise Unknown(f"answer to {event.probe}", event.value, [str(each) for each in probe.outcomes])
+        raise Unknown(
+            Message("answer to {probe}", probe=event.probe),
+            event.value,
+            [str(each) for each in probe.outcomes],
+        )
     return None, by_plain[said]
 
 

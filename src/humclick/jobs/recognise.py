@@ -13,6 +13,7 @@ from functools import cache
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.errors import DataError, Unknown, one_of
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import read_data
 
@@ -38,7 +39,7 @@ class Option:
     """
 
     name: str
-    text: str
+    text: Message
     fits: frozenset[str]
 
 
@@ -47,7 +48,7 @@ class Question:
     """A question with its answers, "not sure" left out."""
 
     name: str
-    text: str
+    text: Message
     options: tuple[Option, ...]
 
     def option(self, name: str) -> Option:
@@ -109,11 +110,11 @@ def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
         return tuple(
             Question(
                 str(row["name"]),
-                str(row["text"]),
+                Message.of(row["text"]),
                 tuple(
                     Option(
                         str(option["name"]),
-                        str(option["text"]),
+                        Message.of(option["text"]),
                         frozenset(name for name in names if _fits(name, row["name"], option)),
                     )
                     for option in row["option"]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from humclick.jobs.event_tables import new_event
 from humclick.jobs.events import RecordingTaken
+from humclick.messages import as_data
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
@@ -109,6 +110,7 @@ def recording_event(
         sha256=sha256,
         heard=list(shown.heard[:500]),
         words=" ".join(shown.sentences),
+        said=tuple(as_data(sentence) for sentence in shown.sentences),
         seconds=course.seconds,
         unit=course.unit,
         course=list(course.values),

@@ -25,6 +25,7 @@ from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
+from humclick.messages import Message, as_data
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Advice, Verdict
@@ -72,9 +73,9 @@ class DefendedVerdict:
     remedies, titles, rival : tuple of str
         What to do, or what was done where nothing is left to do; the same in words; the next best decision.
     due : tuple of str
-        What is still to be done; empty where what was done put it right.
+        What is still to be done; empty where what was done fixed it.
     probability : float
-        That this, and nothing more, puts it right; when handing over, that the cause is not on the list. [-]
+        That this, and nothing more, fixes it; when handing over, that the cause is not on the list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -92,23 +93,23 @@ class DefendedVerdict:
     """
 
     remedies: tuple[str, ...]
-    titles: tuple[str, ...]
+    titles: tuple[Message, ...]
     rival: tuple[str, ...]
     due: tuple[str, ...]
     probability: float
-    sentence: str
+    sentence: Message
     expected_loss: float
     margin: float | None
     flip_factor: float | None
     guards: tuple[GuardState, ...]
     by_elimination: bool
-    because: str
+    because: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnResult:
     """
-    One go at putting it right, judged as the call stood when it began.
+    one go at fixing it, judged as the call stood when it began.
 
     Attributes
     ----------
@@ -152,7 +153,7 @@ class AdviceResult:
     done, due : tuple of str
         Remedies carried out on this call, and what is still to be done.
     turns : tuple of TurnResult
-        Every go at putting it right, with what was suspected and why as it stood then.
+        Every go at fixing it, with what was suspected and why as it stood then.
     machine : MachineNamed
         As described in the call.
     complaint : str or None
@@ -179,7 +180,7 @@ class AdviceResult:
 
     humclick_advice: Literal[1]
     kind: Literal["stop", "probe", "wait", "verdict", "work", "prove", "repaired"]
-    heading: str
+    heading: Message
     done: tuple[str, ...]
     due: tuple[str, ...]
     turns: tuple[TurnResult, ...]
@@ -193,12 +194,12 @@ class AdviceResult:
     alternatives: tuple[Value, ...]
     guards: tuple[GuardState, ...]
     findings: tuple[Finding, ...]
-    contradictions: tuple[str, ...]
+    contradictions: tuple[Message, ...]
     unproved: Mapping[str, tuple[str, ...]]
     bars: tuple[Bar, ...]
     problems: tuple[Problem, ...]
     before: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Message, ...]
     verdict: DefendedVerdict | None
     explanation: Explanation | None
 
@@ -282,7 +283,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         bars=advice.bars,
         problems=call.problems,
         before=tuple(gate.name for gate in call.gates_before(following.gates)) if following else (),
-        cautions=tuple(f"{fact.title}. {fact.plain}" for fact in (*cautions(call), *spoken)),
+        cautions=tuple(fact.sentence for fact in (*cautions(call), *spoken)),
         verdict=defended(advice.verdict, explanation),
         explanation=explanation if why else None,
     )
@@ -291,12 +292,12 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
 def _proof(probe: Probe, shop: Shop) -> Value:
     """The probe that proves the repair, as a next step."""
     cost = shop.money(probe.minutes) + probe.risk
-    reason = "it proves the repair"
+    reason = Message("it proves the repair")
     return Value(probe.id, probe.title, probe.how, probe.gates, 0.0, cost, probe.minutes, 0.0, reason)
 
 
 def _turn(turn: Turn, shop: Shop) -> TurnResult:
-    """A go at putting it right, judged as the call stood when it began."""
+    """A go at fixing it, judged as the call stood when it began."""
     situation = turn.before.situation()
     advice = explanation = None
     if situation is not None and not situation.machine.arrangement.recognised_only:
@@ -314,10 +315,27 @@ def _turn(turn: Turn, shop: Shop) -> TurnResult:
 
 
 def as_json(result: object) -> str:
-    """A result as JSON text, indented; numbers that are infinite become null."""
+    """
+    A result as JSON text, indented; numbers that are infinite become null.
+
+    Words stand in it as English text. Those that are put together stand once more under ``messages``, by that
+    text, with their id and values, to be said in another language.
+    """
     import msgspec
 
-    return json.dumps(_plain(msgspec.to_builtins(result)), ensure_ascii=False, indent=2, allow_nan=False)
+    messages: dict[str, object] = {}
+
+    def english(value: object) -> str:
+        if not isinstance(value, Message):
+            raise NotImplementedError(f"{type(value)} is not written as JSON")
+        if value.values:
+            messages[str(value)] = as_data(value)
+        return str(value)
+
+    table = _plain(msgspec.to_builtins(result, enc_hook=english))
+    if messages and isinstance(table, dict):
+        table["messages"] = _plain(messages)
+    return json.dumps(table, ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:

@@ -10,6 +10,7 @@ import msgspec
 
 from humclick.jobs.call_file import MOST_EVENTS, VERSION
 from humclick.jobs.events import KINDS
+from humclick.messages import Message
 
 __all__ = ["call_schema", "schema_of"]
 
@@ -37,6 +38,8 @@ def schema_of(result: type) -> dict[str, Any]:
 def _hook(kind: type) -> dict[str, Any]:
     if kind is complex:
         return {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}
+    if kind is Message:
+        return {"type": "string"}
     raise NotImplementedError
 
 

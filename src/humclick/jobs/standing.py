@@ -31,6 +31,7 @@ from humclick.jobs.events import (
     ReadingTaken,
     Undone,
 )
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.safety import Fact, cautions_for
 
@@ -43,8 +44,6 @@ if TYPE_CHECKING:
     from humclick.readings import Reading
 
 __all__ = [
-    "CONFIRMED",
-    "FOR_NOW",
     "HAZARD_STANDS",
     "PIN_PAIRS",
     "PROOF",
@@ -72,10 +71,10 @@ PIN_PAIRS = (("1", "2"), ("1", "3"), ("2", "3"))
 #: The probes that measure them.
 UNNAMED_PINS = tuple(f"pins.{a}-{b}" for a, b in PIN_PAIRS)
 
-#: How the notes begin that say that an arrangement is taken for now, and that it is settled.
-FOR_NOW, CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
+#: How the notes of older files begin that say that an arrangement is taken for now, and that it is settled.
+_FOR_NOW, _CONFIRMED = "Arrangement taken for now:", "Arrangement confirmed:"
 #: Why no undo lifts a hazard.
-HAZARD_STANDS = "a hazard is not undone: it stays on record until you write how it was cleared"
+HAZARD_STANDS = Message("a hazard is not undone: it stays on record until you write how it was cleared")
 #: Probes that prove a repair, in order.
 PROOF = ("attempt.as_found", "supply.volts_start")
 
@@ -175,8 +174,8 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
     """
     Whether the arrangement is taken for now only, until it is confirmed or another one is chosen.
 
-    A note that begins with `FOR_NOW` said so before the machine's own field did; it counts until another
-    arrangement is described or a note that begins with `CONFIRMED`.
+    A note that begins with `_FOR_NOW` said so before the machine's own field did; it counts until another
+    arrangement is described or a note that begins with `_CONFIRMED`.
     """
     machine, noted = "", ""
     said = False
@@ -185,8 +184,8 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
             noted = noted if event.arrangement == machine and not said else ""
             machine, said = event.arrangement, event.provisional
         elif isinstance(event, NoteWritten):
-            noted = machine if event.text.startswith(FOR_NOW) else noted
-            noted = "" if event.text.startswith(CONFIRMED) else noted
+            noted = machine if event.text.startswith(_FOR_NOW) else noted
+            noted = "" if event.text.startswith(_CONFIRMED) else noted
     return said or bool(noted)
 
 
@@ -250,7 +249,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
             raise Refused(HAZARD_STANDS)
         if not isinstance(event, Undone) and event.kind != "opened":
             return event
-    raise Refused("there is nothing to take back")
+    raise Refused(Message("there is nothing to take back"))
 
 
 def to_redo(events: Sequence[Event], call: Call) -> Undone:
@@ -267,7 +266,7 @@ def to_redo(events: Sequence[Event], call: Call) -> Undone:
             return event
         if event.kind != "opened":
             break
-    raise Refused("the last thing done was no undo")
+    raise Refused(Message("the last thing done was no undo"))
 
 
 def pins_found(call: Call, shop: Shop | None = None) -> PinFinding | None:

@@ -16,15 +16,13 @@ from humclick.errors import Refused
 from humclick.jobs.entry import Answer, answer_to, one_of
 from humclick.jobs.events import HazardFound, MachineRead, Undone
 from humclick.jobs.standing import (
-    CONFIRMED,
-    FOR_NOW,
     HAZARD_STANDS,
     given_last,
     live,
-    provisional,
     to_redo,
     to_undo,
 )
+from humclick.messages import N_, Message
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import gate as gate_named
@@ -52,7 +50,7 @@ class BarredNow(Refused):
     """A reading cannot be taken now: `briefing` says what forbids it, or comes before it."""
 
     def __init__(self, briefing: Briefing) -> None:
-        super().__init__(f"not now: {'; '.join(briefing.held_back)}")
+        super().__init__(Message("not now: {reasons:semicolon}", reasons=briefing.held_back))
         self.briefing = briefing
 
 
@@ -60,8 +58,8 @@ class GatesFirst(Refused):
     """Safety steps come before a reading: those of `briefing`."""
 
     def __init__(self, briefing: Briefing) -> None:
-        titles = "; ".join(each.gate.title for each in briefing.gates)
-        super().__init__(f"first the safety steps: {titles}")
+        titles = tuple(each.gate.title for each in briefing.gates)
+        super().__init__(Message("first the safety steps: {steps:semicolon}", steps=titles))
         self.briefing = briefing
 
 
@@ -101,10 +99,10 @@ def take(
     if not already:
         refuse_unready(flow, flow.briefing(probe), confirmed)
     if not text:
-        such = (
-            f"what the display shows, such as {EXAMPLES[Quantity(probe.quantity)]}" if probe.quantity else ""
-        )
-        raise Refused(f"nothing is entered yet; enter {such or 'one of the answers'}")
+        if not probe.quantity:
+            raise Refused(Message("nothing is entered yet; enter one of the answers"))
+        form = N_("nothing is entered yet; enter what the display shows, such as {example}")
+        raise Refused(Message.of(form, example=EXAMPLES[Quantity(probe.quantity)]))
     read = answer or answer_to(probe, text, warmth)
     names = flow.briefing(probe).names if confirmed else ()
     after = passed(flow, now, [name for name in confirmed if name in names])
@@ -136,13 +134,8 @@ def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[s
     protector = known.get("protector", "")
     if protector not in arrangement(name).protectors:
         protector = ""
-    unsettled = provisional(flow.events, flow.call)
-    new = {**known, "arrangement": name, "protector": protector, "provisional": bool(others)}
-    after = flow.keep("machine", now, **new)
-    if others:
-        text = f"{FOR_NOW} {name}. What was seen also fits: {', '.join(others)}."
-        return after.keep("note", now, text=text)
-    return after.keep("note", now, text=f"{CONFIRMED} {name}.") if unsettled else after
+    fits = {"provisional": bool(others), "also_fits": list(others)}
+    return flow.keep("machine", now, **{**known, "arrangement": name, "protector": protector, **fits})
 
 
 def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> Flow:
@@ -166,7 +159,7 @@ def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
     """
     stoppage = next((each for each in flow.call.stoppages if each.event == event), None)
     if stoppage is None:
-        raise Refused("this call is not stopped for that now")
+        raise Refused(Message("this call is not stopped for that now"))
     if not how:
         raise Refused(stoppage.stop.answer)
     if stoppage.stop.proof:
@@ -193,7 +186,7 @@ def undone(flow: Flow, now: datetime, of: str = "") -> Flow:
     """
     event = next((each for each in flow.events if each.id == of), None) if of else None
     if of and event is None:
-        raise Refused(f"there is no event {of[:40]!r} to take back")
+        raise Refused(Message("there is no event {of} to take back", of=repr(of[:40])))
     event = event or to_undo(flow.events, flow.call)
     if isinstance(event, HazardFound):
         raise Refused(HAZARD_STANDS)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 
 from humclick.jobs.events import Event, Undone
+from humclick.messages import N_, Message
 
 __all__ = ["taken_back"]
 
@@ -16,7 +17,7 @@ _HINTS = 20
 
 
 def taken_back(
-    events: Sequence[Event], problem: Callable[[str, str, str], None]
+    events: Sequence[Event], problem: Callable[[str, Message, str], None]
 ) -> tuple[frozenset[str], bool]:
     """
     Ids of events taken back: each has an undo that is itself in force. Circles of undos do nothing.
@@ -41,8 +42,11 @@ def taken_back(
         if undo.of not in known:
             near = get_close_matches(undo.of, known, n=1) if astray < _HINTS else ()
             astray += 1
-            hint = f"; did you mean {near[0]}?" if near else ""
-            problem(undo.id, f"there is no event {undo.of!r} to undo{hint}", undo.of)
+            text = Message("there is no event {of} to undo", of=repr(undo.of))
+            if near:
+                form = N_("there is no event {of} to undo; did you mean {near}?")
+                text = Message.of(form, of=repr(undo.of), near=near[0])
+            problem(undo.id, text, undo.of)
         against.setdefault(undo.of, []).append(undo.id)
     waiting = {event.id: len(against.get(event.id, ())) for event in events}
     ready = [name for name, open_ in waiting.items() if not open_]
@@ -57,5 +61,5 @@ def taken_back(
             if not waiting[event.of]:
                 ready.append(event.of)
     for name in sorted(waiting):
-        problem(name, "these undos take each other back in a circle; they do nothing", "")
+        problem(name, Message("these undos take each other back in a circle; they do nothing"), "")
     return frozenset(gone | set(waiting)), bool(astray)

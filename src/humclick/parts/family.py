@@ -17,6 +17,7 @@ from typing import Any, Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
+from humclick.messages import NOTHING, Message
 from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
@@ -99,8 +100,8 @@ class Look(Row, frozen=True):
     """
 
     name: str
-    question: str
-    outcomes: tuple[str, ...]
+    question: Message
+    outcomes: tuple[Message, ...]
     table: dict[str, tuple[float, ...]]
     minutes: float
     source: str
@@ -147,11 +148,11 @@ class BenchTest(Row, frozen=True):
     """
 
     name: str
-    title: str
+    title: Message
     between: tuple[str, str]
     minutes: float
     gates: tuple[str, ...]
-    how: str
+    how: Message
     quantity: Literal["resistance", "capacitance"] = "resistance"
     turned: bool = False
 
@@ -178,7 +179,7 @@ class Drawn(Row, frozen=True):
         "timer", "wire", "box",
     ]  # fmt: skip
     token: str = "[?]"
-    word: str = ""
+    word: Message = NOTHING
 
 
 class Fit(Row, frozen=True):
@@ -193,8 +194,8 @@ class Fit(Row, frozen=True):
         The single mode that is put right, as ``part.mode``; empty for the whole part.
     """
 
-    title: str = ""
-    how: str = ""
+    title: Message = NOTHING
+    how: Message = NOTHING
     mends: str = ""
 
 
@@ -279,7 +280,7 @@ class Family(Row, frozen=True, dict=True):
     """
 
     name: str
-    title: str
+    title: Message
     terminals: tuple[str, ...]
     role: Role
     listed: tuple[Mode, ...] = msgspec.field(name="mode")
@@ -300,8 +301,8 @@ class Family(Row, frozen=True, dict=True):
     drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())
     fit: Fit | None = None
     substitute: Substitute | None = None
-    does: str = ""
-    tested: str = ""
+    does: Message = NOTHING
+    tested: Message = NOTHING
     impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
     match: dict[str, Any] = msgspec.field(default_factory=dict)
 

@@ -14,6 +14,7 @@ from enum import StrEnum
 import msgspec
 
 from humclick.errors import one_of
+from humclick.messages import NOTHING, Message
 
 __all__ = ["Branch", "Condition", "Element", "Mode", "Regime", "Row", "When"]
 
@@ -157,8 +158,8 @@ class Mode(Row, frozen=True):
     """
 
     name: str
-    title: str
-    plain: str = ""
+    title: Message
+    plain: Message = NOTHING
     odds: float = 1.0
     remedy: str = ""
     passing: bool = False
@@ -174,6 +175,11 @@ class Mode(Row, frozen=True):
     loses: float = 0.0
     degrees: bool = False
     recorded: str = ""
+
+    @property
+    def short(self) -> Message:
+        """The title without what stands behind its colon, to be named in a sentence."""
+        return Message.of(self.title.partition(":")[0])
 
     def __post_init__(self) -> None:
         if not self.odds > 0:

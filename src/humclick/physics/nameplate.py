@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message
 from humclick.physics.bounds import positive
 from humclick.sourced import read_data, sourced
 
@@ -99,7 +100,7 @@ def locked_rotor_amps(letter: str, horsepower: float, volts: float, phases: int 
     if key not in known:
         raise Unknown("locked-rotor code letter", str(letter), known)
     if phases not in (1, 3):
-        raise OutOfRange(f"phases must be 1 or 3, got {phases!r}")
+        raise OutOfRange(Message("phases must be 1 or 3, got {phases}", phases=repr(phases)))
     line = positive(volts, "rated voltage", "V") * (math.sqrt(3) if phases == 3 else 1)
     amps = 1000 * positive(horsepower, "rated power", "hp") / line
     low, high = letters[key]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.sourced import Spread, read_data, spread
 
 __all__ = ["Leads"]
@@ -39,8 +40,11 @@ class Leads:
     def __post_init__(self) -> None:
         if self.resistance is not None and not (self.resistance >= 0 and math.isfinite(self.resistance)):
             raise OutOfRange(
-                f"lead resistance must be 0 or more, such as 0.3; got {self.resistance:g}."
-                " Touch the tips together and write what the meter shows"
+                Message(
+                    "lead resistance must be 0 or more, such as 0.3; got {resistance:g}. Touch the tips "
+                    "together and write what the meter shows",
+                    resistance=self.resistance,
+                )
             )
 
     @property

@@ -13,8 +13,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.meters import Quantity
-from humclick.readings.typed import EXAMPLES, Digits, Unit, cleaned, digits_from, refused, unit_from
+from humclick.readings.typed import (
+    EXAMPLES,
+    QUANTITIES,
+    Digits,
+    Unit,
+    cleaned,
+    digits_from,
+    refused,
+    unit_from,
+)
 from humclick.sourced import read_data, sourced
 
 __all__ = ["Reading", "parse_reading"]
@@ -59,11 +69,15 @@ class Reading:
 
     def __post_init__(self) -> None:
         if (self.value is None) != self.over_limit:
-            raise OutOfRange("a reading has either a value or over limit")
+            raise OutOfRange(Message("a reading has either a value or over limit"))
         if self.value is not None and not math.isfinite(self.value):
-            raise OutOfRange(f"a reading must be a finite number, got {self.value}; over limit is OL")
+            raise OutOfRange(
+                Message("a reading must be a finite number, got {value}; over limit is OL", value=self.value)
+            )
         if self.resolution is not None and not self.resolution > 0:
-            raise OutOfRange(f"the last digit must be above 0, got {self.resolution:g}")
+            raise OutOfRange(
+                Message("the last digit must be above 0, got {resolution:g}", resolution=self.resolution)
+            )
 
 
 #: Displays that mean over limit, without spaces, dots and slashes.
@@ -131,7 +145,9 @@ def parse_reading(text: str, expected: Quantity | None = None) -> Reading:
         bound, sign, run = number[1], number[2], number[3].strip()
         if re.match(r"\s*[oO][0-9.,]|.*[0-9.,][oO](?![hH])", plain):
             raise refused(
-                typed, "a letter O stands where a digit 0 may be meant", f"the digit 0, such as {write}"
+                typed,
+                Message("a letter O stands where a digit 0 may be meant"),
+                Message("the digit 0, such as {write}", write=write),
             )
         digits = digits_from(run, typed, write)
         unit = unit_from(number[4], expected, run, typed)
@@ -153,10 +169,20 @@ def _over_limit(plain: str, expected: Quantity | None, typed: str) -> Reading | 
         quantity = unit_from(rest, expected, "OL", typed).quantity
     if expected is not None and quantity is not expected:
         raise refused(
-            typed, f"that is a {quantity}, and a {expected} is asked for", f"OL, or {EXAMPLES[expected]}"
+            typed,
+            Message(
+                "that is a {quantity}, and a {expected} is asked for",
+                quantity=QUANTITIES[quantity],
+                expected=QUANTITIES[expected],
+            ),
+            Message("OL, or {examples}", examples=EXAMPLES[expected]),
         )
     if word in _OHMS_ONLY and quantity is not Quantity.RESISTANCE:
-        raise refused(typed, f"that is said of ohms, not of a {quantity}", f"OL, or {EXAMPLES[quantity]}")
+        raise refused(
+            typed,
+            Message("that is said of ohms, not of a {quantity}", quantity=QUANTITIES[quantity]),
+            Message("OL, or {examples}", examples=EXAMPLES[quantity]),
+        )
     return Reading(quantity, None, over_limit=True, text=typed)
 
 
@@ -166,24 +192,30 @@ def _letter_form(match: re.Match[str], expected: Quantity | None, typed: str) ->
     number = f"{whole or '0'}.{part}"
     digits = Digits(number, len(part))
     if letter == "m":
-        raise refused(typed, "a small m may be milli or mega", f"{whole}M{part} or {number} mΩ")
+        raise refused(
+            typed,
+            Message("a small m may be milli or mega"),
+            Message("{whole}M{part} or {number} mΩ", whole=whole, part=part, number=number),
+        )
     farads = letter in "UuNnPpμ"
     if unit and (unit in "Ff") != farads:
-        raise refused(typed, "prefix and unit do not belong together", EXAMPLES[expected])
+        raise refused(typed, Message("prefix and unit do not belong together"), EXAMPLES[expected])
     symbol = f"{letter}F" if farads else "ohm" if letter in "Rr" else f"{letter}ohm"
     return digits, unit_from(symbol, expected, number, typed)
 
 
-def _why_no_number(plain: str) -> str:
+def _why_no_number(plain: str) -> Message:
     """Why a text without a number at its beginning is not a reading."""
     folded = re.sub(r"[\s./-]", "", plain).casefold()
     if folded in _CONCLUSIONS:
-        return "that is a conclusion, not what the display shows (a short shows 0.0, an open shows OL)"
+        return Message(
+            "that is a conclusion, not what the display shows (a short shows 0.0, an open shows OL)"
+        )
     if folded == "nan":
-        return "not a number"
+        return Message("not a number")
     if re.match(r"[oO][0-9.,]", plain):
-        return "a letter O stands where a digit 0 may be meant"
-    return "not a reading"
+        return Message("a letter O stands where a digit 0 may be meant")
+    return Message("not a reading")
 
 
 def _reading(digits: Digits, unit: Unit, sign: str, bound: str, typed: str) -> Reading:
@@ -198,22 +230,34 @@ def _reading(digits: Digits, unit: Unit, sign: str, bound: str, typed: str) -> R
         value = -value
     if quantity is Quantity.TEMPERATURE:
         if bound:
-            raise refused(typed, "a temperature takes no < or >", write)
+            raise refused(typed, Message("a temperature takes no < or >"), write)
         if value < _figure("lowest", quantity):
-            raise refused(typed, "below absolute zero", write)
+            raise refused(typed, Message("below absolute zero"), write)
     elif sign == "-":
-        raise refused(typed, f"a {quantity} has no minus here", f"it without the sign, such as {write}")
+        raise refused(
+            typed,
+            Message("a {quantity} has no minus here", quantity=QUANTITIES[quantity]),
+            Message("it without the sign, such as {write}", write=write),
+        )
     if value > _figure("largest", quantity):
-        raise refused(typed, f"too large for a {quantity}; a prefix may be wrong", write)
+        raise refused(
+            typed,
+            Message("too large for a {quantity}; a prefix may be wrong", quantity=QUANTITIES[quantity]),
+            write,
+        )
     if bound == ">":
         if quantity is not Quantity.RESISTANCE or value < _figure("over_limit_bound", Quantity.RESISTANCE):
             raise refused(
-                typed, "> is read for megohms only, as insulation testers show it", f"OL, or {write}"
+                typed,
+                Message("> is read for megohms only, as insulation testers show it"),
+                Message("OL, or {write}", write=write),
             )
         return Reading(quantity, None, over_limit=True, text=typed, bound=value)
     if bound == "<":
         if value == 0:
-            raise refused(typed, "nothing is less than zero here", "0.0, or the bound such as <0.1")
+            raise refused(
+                typed, Message("nothing is less than zero here"), Message("0.0, or the bound such as <0.1")
+            )
         return Reading(quantity, 0.0, below_resolution=True, resolution=value, text=typed)
     below = value == 0 and quantity is not Quantity.TEMPERATURE
     return Reading(quantity, value, below_resolution=below, resolution=resolution, text=typed)

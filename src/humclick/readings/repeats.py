@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings.reading import Reading
 from humclick.readings.shown import format_si
@@ -41,7 +42,7 @@ class Repeats:
     highest: float | None
     scatter: float | None
     settled: bool | None
-    sentence: str
+    sentence: Message
 
 
 def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeats:
@@ -66,10 +67,12 @@ def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeat
     readings differ by no more than twice the counts. What differs more is contact, heat or charge.
     """
     if not readings:
-        raise OutOfRange("repeats need at least one reading")
+        raise OutOfRange(Message("repeats need at least one reading"))
     quantities = sorted({reading.quantity for reading in readings})
     if len(quantities) > 1:
-        raise OutOfRange(f"repeats must be of one quantity, got {' and '.join(quantities)}")
+        raise OutOfRange(
+            Message("repeats must be of one quantity, got {quantities}", quantities=" and ".join(quantities))
+        )
     values = [reading.value for reading in readings if reading.value is not None]
     lowest, highest = (min(values), max(values)) if values else (None, None)
     over = len(readings) - len(values)
@@ -98,20 +101,23 @@ def _settled(readings: Sequence[Reading], meter: Meter | None) -> bool:
 def _shown(reading: Reading) -> str:
     """A reading with its unit and the digits typed."""
     if reading.below_resolution and reading.resolution is not None:
-        return f"below {format_si(reading.resolution, reading.quantity, 1)}"
+        return Message("below {amount}", amount=format_si(reading.resolution, reading.quantity, 1))
     if not reading.value or reading.resolution is None:
         return format_si(reading.value, reading.quantity)
     digits = math.floor(math.log10(abs(reading.value) / reading.resolution) + 1e-9) + 1
     return format_si(reading.value, reading.quantity, min(max(digits, 1), 9))
 
 
-def _sentence(readings: Sequence[Reading], settled: bool | None) -> str:
+def _sentence(readings: Sequence[Reading], settled: bool | None) -> Message:
     """The repeats in plain words."""
-    shown = ", ".join(_shown(reading) for reading in readings)
+    shown = tuple(_shown(reading) for reading in readings)
     if settled is None:
-        return f"one reading: {shown}"
+        return Message("one reading: {readings}", readings=shown)
     if settled:
-        return f"steady: {shown}"
+        return Message("steady: {readings}", readings=shown)
     if readings[0].quantity is Quantity.RESISTANCE:
-        return f"scattered: {shown}; contact not settled, clean the points, press the probes and read again"
-    return f"scattered: {shown}; not settled, wait and read again"
+        return Message(
+            "scattered: {readings}; contact not settled, clean the points, press the probes and read again",
+            readings=shown,
+        )
+    return Message("scattered: {readings}; not settled, wait and read again", readings=shown)

@@ -8,9 +8,10 @@ import math
 from collections.abc import Mapping
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message, counted
 from humclick.meters import Quantity
 
-__all__ = ["format_si", "percent"]
+__all__ = ["format_si", "minutes_of", "percent"]
 
 #: Prefixes the trade uses, smallest first: power of ten and symbol. Never mF: it is read as micro by some.
 _SYMBOLS: Mapping[Quantity, tuple[tuple[int, str], ...]] = {
@@ -48,6 +49,20 @@ def percent(share: float) -> str:
     return f"{share * 100:.0f} %"
 
 
+def minutes_of(minutes: float) -> Message:
+    """
+    A time in minutes, as a message. [min]
+
+    Examples
+    --------
+    >>> minutes_of(1.0), minutes_of(1.5)
+    ('1 minute', '1.5 minutes')
+    """
+    if minutes == int(minutes):
+        return counted("{n} minute", "{n} minutes", int(minutes))
+    return Message("{n} minutes", n=minutes)
+
+
 def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     """
     A value as people read it.
@@ -79,11 +94,13 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     '1.00 kΩ'
     """
     if not 1 <= digits <= 9:
-        raise OutOfRange(f"digits must be 1 to 9, got {digits}")
+        raise OutOfRange(Message("digits must be 1 to 9, got {digits}", digits=digits))
     if value is None or (math.isinf(value) and value > 0):
         return "OL"
     if not math.isfinite(value):
-        raise OutOfRange(f"a {quantity} must be a number, got {value}")
+        raise OutOfRange(
+            Message("a {quantity} must be a number, got {value}", quantity=quantity, value=value)
+        )
     if value == 0:
         return f"{0:.{digits - 1}f} {_OF_ZERO[quantity][1]}"
     mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")

@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Literal
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings.typed import cleaned, digits_from, refused, unit_from
 from humclick.sourced import read_data, sourced
@@ -74,7 +75,13 @@ class Stamp:
 
     def __post_init__(self) -> None:
         if not 0 < self.low <= self.high:
-            raise OutOfRange(f"a stamp's range goes from low to high, got {self.low:g} to {self.high:g} F")
+            raise OutOfRange(
+                Message(
+                    "a stamp's range goes from low to high, got {low:g} to {high:g} F",
+                    low=self.low,
+                    high=self.high,
+                )
+            )
 
     def limits(self, kind: Literal["start", "run"]) -> tuple[float, float]:
         """
@@ -101,7 +108,9 @@ class Stamp:
         (EIA-456-A); both from readings.toml.
         """
         if kind not in ("start", "run"):
-            raise OutOfRange(f"a capacitor is a start or a run capacitor, not {kind!r}")
+            raise OutOfRange(
+                Message("a capacitor is a start or a run capacitor, not {kind}", kind=repr(kind))
+            )
         if self.tolerance_stated or self.nominal is None:
             return self.low, self.high
         table = read_data("humclick.readings", "readings.toml")["stamp"][kind]
@@ -148,7 +157,7 @@ def parse_stamp(text: str) -> Stamp:
     plain, tolerance = _tolerance(plain, typed)
     match = _VALUES.fullmatch(plain.strip(" ,;@"))
     if match is None:
-        raise refused(typed, "not a capacitor's stamp", _WRITE)
+        raise refused(typed, Message("not a capacitor's stamp"), _WRITE)
     first, joined, second, unit = match.groups()
     values = [_farads(run, unit, typed) for run in (first, second) if run is not None]
     if len(values) == 1:
@@ -159,9 +168,13 @@ def parse_stamp(text: str) -> Stamp:
         return replace(largest, sections=sections)
     low, high = values
     if tolerance is not None:
-        raise refused(typed, "a range already says the tolerance", _WRITE)
+        raise refused(typed, Message("a range already says the tolerance"), _WRITE)
     if not low < high:
-        raise refused(typed, "a range goes from low to high", f"{_WRITE}; the last is a dual capacitor")
+        raise refused(
+            typed,
+            Message("a range goes from low to high"),
+            Message("{write}; the last is a dual capacitor", write=_WRITE),
+        )
     return Stamp(low, None, high, True, volts, typed)
 
 
@@ -179,10 +192,10 @@ def _volts(plain: str, typed: str) -> tuple[str, float | None]:
     if not found:
         return plain, None
     if len(found) > 1:
-        raise refused(typed, "more than one voltage", _WRITE)
+        raise refused(typed, Message("more than one voltage"), _WRITE)
     rated = [digits_from(run, typed, _WRITE).times_ten_to(0) for run in found[0].groups() if run is not None]
     if not 10 <= min(rated) <= max(rated) <= 5000:
-        raise refused(typed, "not the voltage of a motor capacitor", _WRITE)
+        raise refused(typed, Message("not the voltage of a motor capacitor"), _WRITE)
     return plain[: found[0].start()] + " " + plain[found[0].end() :], max(rated)
 
 
@@ -197,7 +210,7 @@ def _tolerance(plain: str, typed: str) -> tuple[str, tuple[float, float] | None]
         if pattern is _ABOVE_BELOW:
             below, above = above, below
         if below >= 100 or above >= 100 or below + above == 0:
-            raise refused(typed, "a tolerance is between 0 and 100 %", _WRITE)
+            raise refused(typed, Message("a tolerance is between 0 and 100 %"), _WRITE)
         return plain[: match.start()] + " " + plain[match.end() :], (below, above)
     return plain, None
 
@@ -208,5 +221,5 @@ def _farads(run: str, unit: str, typed: str) -> float:
     value = digits_from(run, typed, _WRITE).times_ten_to(power)
     largest = read_data("humclick.readings", "readings.toml")["largest"]["capacitance"]
     if not 0 < value <= sourced(largest, "readings.toml, largest.capacitance").value:
-        raise refused(typed, "not the value of a motor capacitor", _WRITE)
+        raise refused(typed, Message("not the value of a motor capacitor"), _WRITE)
     return value

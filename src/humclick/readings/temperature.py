@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from humclick.errors import OutOfRange, ReadingRefused
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings.reading import parse_reading
 from humclick.readings.typed import cleaned, refused
@@ -47,9 +48,11 @@ class PartTemperature:
 
     def __post_init__(self) -> None:
         if self.kind not in ("cold", "hot", "unknown", "measured"):
-            raise OutOfRange(f"a part is cold, hot, unknown or measured, not {self.kind!r}")
+            raise OutOfRange(
+                Message("a part is cold, hot, unknown or measured, not {kind}", kind=repr(self.kind))
+            )
         if (self.kind == "measured") != (self.celsius is not None):
-            raise OutOfRange("a measured temperature has a figure, the others have none")
+            raise OutOfRange(Message("a measured temperature has a figure, the others have none"))
 
     @property
     def between(self) -> tuple[float, float]:
@@ -76,8 +79,14 @@ def parse_temperature(text: str) -> PartTemperature:
     if word is not None:
         return PartTemperature(word)
     if not any(letter.isdigit() for letter in plain):
-        raise refused(text.strip(), "not a temperature", _WRITE)
+        raise refused(text.strip(), Message("not a temperature"), _WRITE)
     reading = parse_reading(text, Quantity.TEMPERATURE)
     if reading.value is None:
-        raise ReadingRefused(f"{reading.text!r}: the thermometer shows no temperature; write {_WRITE}")
+        raise ReadingRefused(
+            Message(
+                "{text}: the thermometer shows no temperature; write {write}",
+                text=repr(reading.text),
+                write=_WRITE,
+            )
+        )
     return PartTemperature("measured", reading.value)

@@ -14,22 +14,31 @@ from difflib import get_close_matches
 from types import MappingProxyType
 
 from humclick.errors import ReadingRefused
+from humclick.messages import Message
 from humclick.meters import Quantity
 
-__all__ = ["EXAMPLES", "Digits", "Unit", "cleaned", "digits_from", "refused", "unit_from"]
+__all__ = ["EXAMPLES", "QUANTITIES", "Digits", "Unit", "cleaned", "digits_from", "refused", "unit_from"]
 
 #: Longest text that can be a reading or a stamp.
 LONGEST = 80
 
+#: What a meter shows, in words.
+QUANTITIES: Mapping[Quantity, Message] = {
+    Quantity.RESISTANCE: Message("resistance"),
+    Quantity.CAPACITANCE: Message("capacitance"),
+    Quantity.VOLTAGE: Message("voltage"),
+    Quantity.CURRENT: Message("current"),
+    Quantity.TEMPERATURE: Message("temperature"),
+}
 #: What would be right, by what is asked for.
-EXAMPLES: Mapping[Quantity | None, str] = MappingProxyType(
+EXAMPLES: Mapping[Quantity | None, Message] = MappingProxyType(
     {
-        Quantity.RESISTANCE: "4.7 ohm, 4k7 or OL",
-        Quantity.CAPACITANCE: "14.84 uF",
-        Quantity.VOLTAGE: "115 V or 350 mV",
-        Quantity.CURRENT: "3.6 A or 350 mA",
-        Quantity.TEMPERATURE: "25 °C or 77 °F",
-        None: "4.7 ohm, 4k7, OL, 14.84 uF, 115 V, 3.6 A or 25 °C",
+        Quantity.RESISTANCE: Message("4.7 ohm, 4k7 or OL"),
+        Quantity.CAPACITANCE: Message("14.84 uF"),
+        Quantity.VOLTAGE: Message("115 V or 350 mV"),
+        Quantity.CURRENT: Message("3.6 A or 350 mA"),
+        Quantity.TEMPERATURE: Message("25 °C or 77 °F"),
+        None: Message("4.7 ohm, 4k7, OL, 14.84 uF, 115 V, 3.6 A or 25 °C"),
     }
 )
 
@@ -54,11 +63,11 @@ _ONE_LETTER = str.maketrans(
 )
 
 
-def refused(text: str, why: str, write: str) -> ReadingRefused:
+def refused(text: str, why: Message, write: str) -> ReadingRefused:
     """The refusal of a typed text: what came, what is wrong and what would be right."""
     shown = ascii(text) if not text.isprintable() else repr(text)
     shown = shown if len(shown) <= 40 else shown[:37] + "…" + shown[0]
-    return ReadingRefused(f"{shown}: {why}; write {write}")
+    return ReadingRefused(Message("{shown}: {why}; write {write}", shown=shown, why=why, write=write))
 
 
 def cleaned(text: object, write: str) -> str:
@@ -71,14 +80,16 @@ def cleaned(text: object, write: str) -> str:
         If it is not text, is empty, is too long, or has digits other than 0–9.
     """
     if not isinstance(text, str):
-        raise refused(str(type(text).__name__), "a reading is typed text", write)
+        raise refused(str(type(text).__name__), Message("a reading is typed text"), write)
     if len(text) > LONGEST + 40 or len(text.strip()) > LONGEST:
-        raise refused(text, f"longer than any reading ({LONGEST} characters at most)", write)
+        raise refused(
+            text, Message("longer than any reading ({longest} characters at most)", longest=LONGEST), write
+        )
     plain = _SPACES.sub(" ", text.translate(_ONE_LETTER)).strip()
     if not plain:
-        raise refused(text, "nothing is written", write)
+        raise refused(text, Message("nothing is written"), write)
     if any(letter.isnumeric() and not letter.isascii() for letter in plain):
-        raise refused(text, "digits are the plain 0 to 9", write)
+        raise refused(text, Message("digits are the plain 0 to 9"), write)
     return plain
 
 
@@ -113,25 +124,37 @@ def digits_from(run: str, text: str, write: str) -> Digits:
         whole, mark, part = run.replace(" ", "").replace(",", ".").partition(".")
         return Digits(whole + mark + part, len(part))
     if " " in run:
-        raise refused(text, "more than one number, or a space inside one", f"one number: {write}")
+        raise refused(
+            text,
+            Message("more than one number, or a space inside one"),
+            Message("one number: {write}", write=write),
+        )
     if len(marks) > 1:
         raise refused(
-            text, "more than one decimal mark; thousands take no comma or dot", _without_marks(run, write)
+            text,
+            Message("more than one decimal mark; thousands take no comma or dot"),
+            _without_marks(run, write),
         )
     if run.endswith((".", ",")):
         if run[:-1] == "1":
             raise refused(
-                text, "a lone 1 at the left of the display is over limit", "OL, or 1.0 if it is a number"
+                text,
+                Message("a lone 1 at the left of the display is over limit"),
+                Message("OL, or 1.0 if it is a number"),
             )
-        raise refused(text, "no digit after the decimal mark", f"{run[:-1]}.0" if run[:-1] else write)
+        raise refused(
+            text,
+            Message("no digit after the decimal mark"),
+            Message("{run}.0", run=run[:-1]) if run[:-1] else write,
+        )
     if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", run):
         raise refused(
             text,
-            "the comma may part thousands or decimals",
-            f"{run.replace(',', '')} or {run.replace(',', '.')}",
+            Message("the comma may part thousands or decimals"),
+            Message("{first} or {second}", first=run.replace(",", ""), second=run.replace(",", ".")),
         )
     if not re.fullmatch(r"[0-9]+|[0-9]*[.,][0-9]+", run):
-        raise refused(text, "not a number", write)
+        raise refused(text, Message("not a number"), write)
     whole, mark, part = run.replace(",", ".").partition(".")
     return Digits((whole or "0") + mark + part, len(part))
 
@@ -220,7 +243,15 @@ def unit_from(typed: str, expected: Quantity | None, number: str, text: str) -> 
     compact = typed.replace(" ", "").rstrip(".")
     unit = _unit(compact, expected, number, text)
     if expected is not None and unit.quantity is not expected:
-        raise refused(text, f"that is a {unit.quantity}, and a {expected} is asked for", EXAMPLES[expected])
+        raise refused(
+            text,
+            Message(
+                "that is a {quantity}, and a {expected} is asked for",
+                quantity=QUANTITIES[unit.quantity],
+                expected=QUANTITIES[expected],
+            ),
+            EXAMPLES[expected],
+        )
     return unit
 
 
@@ -231,8 +262,16 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if expected in _BARE_NUMBER:
             return Unit(expected, _BARE_NUMBER[expected])
         if expected is _DEGREE:
-            raise refused(text, "the degrees may be Celsius or Fahrenheit", f"{number} °C or {number} °F")
-        raise refused(text, "the unit is missing", f"it with its unit, such as {EXAMPLES[None]}")
+            raise refused(
+                text,
+                Message("the degrees may be Celsius or Fahrenheit"),
+                Message("{number} °C or {number} °F", number=number),
+            )
+        raise refused(
+            text,
+            Message("the unit is missing"),
+            Message("it with its unit, such as {example}", example=EXAMPLES[None]),
+        )
     if folded in _SPELLED:
         return _SPELLED[folded]
     if folded[0] == "m":
@@ -243,21 +282,25 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if quantity in fits:
             return Unit(quantity, fits[quantity])
         if quantity is _DEGREE:
-            raise refused(text, "kelvins are not read here", EXAMPLES[_DEGREE])
-        raise refused(text, f"a prefix without a unit does not fit a {quantity}", EXAMPLES[quantity])
+            raise refused(text, Message("kelvins are not read here"), EXAMPLES[_DEGREE])
+        raise refused(
+            text,
+            Message("a prefix without a unit does not fit a {quantity}", quantity=QUANTITIES[quantity]),
+            EXAMPLES[quantity],
+        )
     if folded == "c" and expected in (None, _DEGREE):
         return Unit(_DEGREE, 0)
     if folded == "f":
         if expected is _DEGREE:
             return Unit(_DEGREE, 0, fahrenheit=True)
         right = f"{number} uF or {number} °F" if expected is None else EXAMPLES[expected]
-        raise refused(text, "F alone may be farads or degrees Fahrenheit", right)
+        raise refused(text, Message("F alone may be farads or degrees Fahrenheit"), right)
     fitting = [
         name for name, unit in _SPELLED.items() if name.isascii() and expected in (None, unit.quantity)
     ]
     near = get_close_matches(folded, fitting, n=1, cutoff=0.66)
     right = f"{number} {near[0]}" if near else EXAMPLES[expected]
-    raise refused(text, f"{compact[:20]!a} is not a unit known here", right)
+    raise refused(text, Message("{unit} is not a unit known here", unit=ascii(compact[:20])), right)
 
 
 def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
@@ -272,13 +315,25 @@ def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
             return Unit(_OHM, 6)
         if rest == "ω":
             return Unit(_OHM, -3)
-        raise refused(text, "a small m may be milli or mega", f"{number} megohm or {number} mΩ")
+        raise refused(
+            text,
+            Message("a small m may be milli or mega"),
+            Message("{number} megohm or {number} mΩ", number=number),
+        )
     for quantity, units in ((_VOLT, _VOLTS), (_AMPERE, _AMPS)):
         if rest in units:
             if letter == "m":
                 return Unit(quantity, -3)
             symbol = "V" if quantity is _VOLT else "A"
-            raise refused(text, "a large M is mega, milli is a small m", f"{number} m{symbol}")
+            raise refused(
+                text,
+                Message("a large M is mega, milli is a small m"),
+                Message("{number} m{symbol}", number=number, symbol=symbol),
+            )
     if rest == "f":
-        raise refused(text, "mF is micro to some and milli to others", f"{number} uF")
-    raise refused(text, f"{(letter + rest)[:20]!a} is not a unit known here", EXAMPLES[None])
+        raise refused(
+            text, Message("mF is micro to some and milli to others"), Message("{number} uF", number=number)
+        )
+    raise refused(
+        text, Message("{unit} is not a unit known here", unit=ascii((letter + rest)[:20])), EXAMPLES[None]
+    )

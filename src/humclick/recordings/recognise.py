@@ -12,12 +12,13 @@ Amperes, seconds; probabilities and ratios in [-].
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message, counted
 from humclick.readings.shown import percent
 from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
@@ -136,7 +137,7 @@ class Shown:
     none: float
     amps: Measured | None
     trip: Measured | None
-    sentences: tuple[str, ...]
+    sentences: tuple[Message, ...]
     probes: tuple[str, ...]
 
 
@@ -405,54 +406,88 @@ def _probes(
 
 def _shown(seen: Measured) -> str:
     """A figure with its unit, to what it is good for."""
-    digits = 2 if seen.amount < 10 else 1
-    return f"{seen.amount:.{digits}f}{' ' + seen.unit if seen.unit else ' of the scale'}"
+    shown = f"{seen.amount:.{2 if seen.amount < 10 else 1}f}"
+    return f"{shown} {seen.unit}" if seen.unit else Message("{amount} of the scale", amount=shown)
 
 
 def _sentences(
     measured: RecordingMeasured, told: Sequence[str], probabilities: Mapping[str, float], plate: Plate
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """What the recording means, plainly."""
     causes = _data()[1]
-    found = [_course_in_words(measured, plate)]
+    title = {cause: Message.of(causes[cause]["title"]) for cause in told}
+    chance = {cause: percent(probabilities[cause]) for cause in told}
+    sentences = [*_course_in_words(measured, plate)]
     first, rivals = told[0], told[1:]
-    p = probabilities[first]
-    plain = causes[first]["plain"]
-    found.append(f"This looks like {causes[first]['title']} ({percent(p)}): {plain}.")
+    sentences.append(
+        Message(
+            "This looks like {cause} ({chance}): {plain}.",
+            cause=title[first],
+            chance=chance[first],
+            plain=Message.of(causes[first]["plain"]),
+        )
+    )
     if rivals:
-        others = ", ".join(f"{causes[c]['title']} ({percent(probabilities[c])})" for c in rivals)
-        found.append(f"It may also be {others}.")
-    found += [f"{causes[c]['alike']}." for c in told if "alike" in causes[c]]
+        others = tuple(Message("{cause} ({chance})", cause=title[c], chance=chance[c]) for c in rivals)
+        sentences.append(Message("It may also be {causes}.", causes=others))
+    alike = [Message.of(causes[c]["alike"]) for c in told if "alike" in causes[c]]
+    sentences += [Message("{sentence}.", sentence=each) for each in alike]
     whole = _whole(measured) if measured.attempts else None
     lra = plate.locked_rotor_amps
     if whole is not None and measured.scale_known and lra and whole.plateau.amount > _MUCH * lra:
-        found.append(
-            f"{whole.plateau.amount / lra:.1f} times the plate's locked-rotor amperes cannot flow for long: "
-            "look whether the clamp's range, its turns of wire and the plate are those of this machine."
+        sentences.append(
+            Message(
+                "{times:.1f} times the plate's locked-rotor amperes cannot flow for long: look whether the "
+                "clamp's range, its turns of wire and the plate are those of this machine.",
+                times=whole.plateau.amount / lra,
+            )
         )
     if first != "nothing" and plate.locked_rotor_amps is None and measured.scale_known:
-        found.append("The plate's locked-rotor amperes (LRA) would make this surer.")
-    return tuple(found)
+        sentences.append(Message("The plate's locked-rotor amperes (LRA) would make this surer."))
+    return tuple(sentences)
 
 
-def _course_in_words(measured: RecordingMeasured, plate: Plate) -> str:
-    """The first attempt in one sentence."""
+def _course_in_words(measured: RecordingMeasured, plate: Plate) -> Iterator[Message]:
+    """How many attempts, and the first of them in one sentence."""
     if not measured.attempts:
-        return f"No current flowed in {measured.seconds:.0f} s."
+        yield Message("No current flowed in {seconds:.0f} s.", seconds=measured.seconds)
+        return
     one = _whole(measured)
-    count = len(measured.attempts)
-    text = f"{count} start attempt{'' if count == 1 else 's'}. "
+    yield counted("{n} start attempt.", "{n} start attempts.", len(measured.attempts))
     if one.attempt.before:
-        text += "It was running when the recording began"
+        course = Message("It was running when the recording began")
+    elif measured.scale_known and plate.locked_rotor_amps:
+        course = Message(
+            "At first {amount}, {share:.0f} % of the plate's LRA",
+            amount=_shown(one.plateau),
+            share=100 * one.plateau.amount / plate.locked_rotor_amps,
+        )
     else:
-        text += f"At first {_shown(one.plateau)}"
-        if measured.scale_known and plate.locked_rotor_amps:
-            text += f", {100 * one.plateau.amount / plate.locked_rotor_amps:.0f} % of the plate's LRA"
-    if one.run is not None:
-        when = f" after {_shown(one.run_up)}" if one.run_up is not None else ""
-        text += f", then running{when} at {_shown(one.run)}"
-    elif one.level is not None and one.lets_go is not None:
-        text += f", after {_shown(one.lets_go)} {_shown(one.level)}"
+        course = Message("At first {amount}", amount=_shown(one.plateau))
+    course = _afterwards(course, one)
     if one.trip is not None:
-        return f"{text}; the current stopped after {_shown(one.trip)}."
-    return f"{text}; it still flowed at the end."
+        yield Message("{course}; the current stopped after {time}.", course=course, time=_shown(one.trip))
+    else:
+        yield Message("{course}; it still flowed at the end.", course=course)
+
+
+def _afterwards(course: Message, one: AttemptMeasured) -> Message:
+    """What came after the first current of an attempt."""
+    if one.run is not None:
+        amount = _shown(one.run)
+        if one.run_up is None:
+            return Message("{course}, then running at {amount}", course=course, amount=amount)
+        return Message(
+            "{course}, then running after {time} at {amount}",
+            course=course,
+            time=_shown(one.run_up),
+            amount=amount,
+        )
+    if one.level is not None and one.lets_go is not None:
+        return Message(
+            "{course}, after {time} {amount}",
+            course=course,
+            time=_shown(one.lets_go),
+            amount=_shown(one.level),
+        )
+    return course

@@ -21,6 +21,7 @@ from statistics import median
 from typing import Any
 
 from humclick.errors import Refused
+from humclick.messages import N_, Message
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 
@@ -84,7 +85,7 @@ class SoundShown:
     clicks: tuple[float, ...]
     hertz: float
     seconds: float
-    sentences: tuple[str, ...]
+    sentences: tuple[Message, ...]
 
 
 @cache
@@ -417,20 +418,27 @@ def _clicks(recording: Recording) -> tuple[float, ...]:
 
 def _sentences(
     heard: Sequence[str], stretches: Sequence[Stretch], clicks: Sequence[float], seconds: float
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """The course in words."""
-    words = {"locked": "hum", "running": "running", "quiet": "quiet"}
     if heard == ("silent",):
-        text = f"Neither hum nor running is heard in {seconds:.0f} s"
-        return (f"{text}, only a click at {clicks[0]:.1f} s." if clicks else f"{text}.",)
-    course = ", ".join(f"{words[s.kind]} {s.start:.1f}–{s.end:.1f} s" for s in stretches)
-    said = {
-        "hum": "it hums to the end of the recording",
-        "hum_click": "it hums, then stops: the protector opened, or power was taken off",
-        "starts_then_trips": "it starts and runs, then stops",
-        "runs": "it starts and runs",
+        if clicks:
+            text = N_("Neither hum nor running is heard in {seconds:.0f} s, only a click at {at:.1f} s.")
+            return (Message.of(text, seconds=seconds, at=clicks[0]),)
+        return (Message("Neither hum nor running is heard in {seconds:.0f} s.", seconds=seconds),)
+    forms = {
+        "locked": N_("hum {start:.1f}–{end:.1f} s"),
+        "running": N_("running {start:.1f}–{end:.1f} s"),
+        "quiet": N_("quiet {start:.1f}–{end:.1f} s"),
     }
-    found = [f"Heard: {course}."]
-    for number, each in enumerate(heard, start=1):
-        found.append(f"Attempt {number}: {said[each]}.")
-    return tuple(found)
+    course = tuple(Message.of(forms[s.kind], start=s.start, end=s.end) for s in stretches)
+    outcomes = {
+        "hum": Message("it hums to the end of the recording"),
+        "hum_click": Message("it hums, then stops: the protector opened, or power was taken off"),
+        "starts_then_trips": Message("it starts and runs, then stops"),
+        "runs": Message("it starts and runs"),
+    }
+    attempts = [
+        Message("Attempt {n}: {outcome}.", n=number, outcome=outcomes[each])
+        for number, each in enumerate(heard, start=1)
+    ]
+    return (Message("Heard: {stretches}.", stretches=course), *attempts)

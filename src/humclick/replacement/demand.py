@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.messages import N_, Message
 from humclick.parts.family import Family
 from humclick.replacement.marks import (
     MarkRule,
@@ -35,15 +36,18 @@ _BUYS = ("restore supply",)
 
 #: What is asked while the old part's mark is not read, by rule.
 _UNREAD = {
-    "same": "the same as the old part",
-    "range": "within the old part's range",
-    "covers": "it must cover the old part's",
-    "at_least": "no less than on the old part",
-    "at_most": "no more than on the old part",
+    "same": Message("Not read yet: the same as the old part"),
+    "range": Message("Not read yet: within the old part's range"),
+    "covers": Message("Not read yet: it must cover the old part's"),
+    "at_least": Message("Not read yet: no less than on the old part"),
+    "at_most": Message("Not read yet: no more than on the old part"),
 }
 
 #: What the nameplate calls the limit of a current relay.
-_LIMITS = {"locked_rotor_amps": "locked-rotor amps (LRA)", "rated_load_amps": "running amps (RLA)"}
+_LIMITS = {
+    "locked_rotor_amps": N_("the locked-rotor amps (LRA) on the compressor's plate decide, or {where}"),
+    "rated_load_amps": N_("the running amps (RLA) on the compressor's plate decide, or {where}"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,15 +70,16 @@ class Asked:
     limit: float | None = None
 
     @property
-    def text(self) -> str:
+    def text(self) -> Message:
         """What is asked of the new part, in words."""
         if self.value is None and not self.rule.limit:
-            return f"Not read yet: {_UNREAD[self.rule.rule]}"
-        shown = self.value.text if self.value is not None else "the figure listed for this compressor"
-        text = self.rule.must.replace("{value}", shown)
+            return _UNREAD[self.rule.rule]
+        listed_figure = Message("the figure listed for this compressor")
+        shown = self.value.text if self.value is not None else listed_figure
+        text = Message.of(self.rule.must, value=shown)
         if self.limit is not None:
-            text += f" ({self.limit:g} {self.rule.unit})"
-        return text[:1].upper() + text[1:]
+            text = Message("{must} ({limit:g} {unit})", must=text, limit=self.limit, unit=self.rule.unit)
+        return text.capital()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +87,15 @@ class MissingMark:
     """A mark not read yet: what it is called, and what to do."""
 
     name: str
-    title: str
-    where: str
+    title: Message
+    where: Message
 
     @property
-    def text(self) -> str:
+    def text(self) -> Message:
         """The request in one sentence."""
-        return f"read this mark on the old part: {self.title.lower()} – {self.where}"
+        return Message(
+            "read this mark on the old part: {title} – {where}", title=self.title.small(), where=self.where
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +123,8 @@ class PartDemand:
 
     remedy: str
     part: str
-    title: str
-    before: str
+    title: Message
+    before: Message
     asked: tuple[Asked, ...]
     may: tuple[Rule, ...]
     never: tuple[Rule, ...]
@@ -190,7 +197,7 @@ def _joined(rules: PartRules, built_in: Family) -> PartRules:
     inner = family_rules(built_in)
     have = {mark.name for mark in rules.marks}
     return PartRules(
-        f"{rules.title} with {inner.title}",
+        Message("{part} with {other}", part=rules.title, other=inner.title),
         rules.before or inner.before,
         (*rules.marks, *(mark for mark in inner.marks if mark.name not in have)),
         rules.may,
@@ -217,7 +224,7 @@ def _put_together(
         if rule.needed or value is not None:
             asked.append(Asked(rule, value, limit))
         if rule.limit and limit is None and value is None:
-            where = f"the {_LIMITS[rule.limit]} on the compressor's plate decide, or {rule.where}"
+            where = Message.of(_LIMITS[rule.limit], where=rule.where)
             missing.append(MissingMark(rule.name, rule.title, where))
         elif rule.needed and value is None and limit is None:
             missing.append(MissingMark(rule.name, rule.title, rule.where))

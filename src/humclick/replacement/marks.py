@@ -13,8 +13,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from humclick.arrangements.arrangement import PROTECTORS
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, HumclickError, Refused
+from humclick.messages import NOTHING, Message, listed
 from humclick.parts.family import Family
 from humclick.readings import Stamp, parse_stamp
 from humclick.safety import flammable, safety_class
@@ -86,7 +88,7 @@ class MarkValue:
 class Rule:
     """Something that may or must never be, and where that comes from."""
 
-    text: str
+    text: Message
     source: str
 
 
@@ -134,9 +136,9 @@ class MarkRule:
     """
 
     name: str
-    title: str
-    where: str
-    must: str
+    title: Message
+    where: Message
+    must: Message
     source: str
     rule: str = "same"
     unit: str = ""
@@ -177,8 +179,8 @@ class PartRules:
         What may differ, and what never.
     """
 
-    title: str
-    before: str = ""
+    title: Message
+    before: Message = NOTHING
     marks: tuple[MarkRule, ...] = ()
     may: tuple[Rule, ...] = ()
     never: tuple[Rule, ...] = ()
@@ -209,9 +211,9 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             accepts = (*accepts, tuple(row["accepts"]))
         return MarkRule(
             name=str(row["name"]),
-            title=str(row["title"]),
-            where=str(row["where"]),
-            must=str(row["must"]),
+            title=Message.of(row["title"]),
+            where=Message.of(row["where"]),
+            must=Message.of(row["must"]),
             source=str(row["source"]),
             rule=rule,
             needed=bool(row.get("needed", True)),
@@ -226,12 +228,12 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
         raise DataError(f"{where}: needs {error}") from error
 
 
-def _rules(title: str, table: Mapping[str, Any], where: str) -> PartRules:
+def _rules(title: Message, table: Mapping[str, Any], where: str) -> PartRules:
     def texts(key: str) -> tuple[Rule, ...]:
-        return tuple(Rule(str(row["text"]), str(row["source"])) for row in table.get(key, ()))
+        return tuple(Rule(Message.of(row["text"]), str(row["source"])) for row in table.get(key, ()))
 
     marks = tuple(mark_rule(row, f"{where}.{row.get('name', '?')}") for row in table.get("mark", ()))
-    return PartRules(title, str(table.get("before", "")), marks, texts("may"), texts("never"))
+    return PartRules(title, Message.of(table.get("before", "")), marks, texts("may"), texts("never"))
 
 
 def family_rules(family: Family) -> PartRules:
@@ -249,7 +251,7 @@ def family_rules(family: Family) -> PartRules:
 def compressor_rules() -> PartRules:
     """What must match where the compressor itself is replaced, from ``compressor.toml``."""
     data = read_data("humclick.replacement", "compressor.toml")
-    return _rules(str(data["title"]), data["match"], "compressor.match")
+    return _rules(Message.of(data["title"]), data["match"], "compressor.match")
 
 
 def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
@@ -270,7 +272,9 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
     if not flammable(refrigerant):
         return None
     row = data["mark"] if safety_class(refrigerant) is not None else {**data["mark"], **data["unknown"]}
-    return mark_rule(row, "flammable.mark"), Rule(str(data["never"]["text"]), str(data["never"]["source"]))
+    return mark_rule(row, "flammable.mark"), Rule(
+        Message.of(data["never"]["text"]), str(data["never"]["source"])
+    )
 
 
 # -- values -------------------------------------------------------------------------------------------------
@@ -322,11 +326,11 @@ def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
 
 def _from_stamp(stamp: Stamp, rule: MarkRule) -> MarkValue:
     low, high = stamp.limits("start" if rule.capacitor == "start" else "run")
-    shown = f"{_micro(low)} to {_micro(high)} µF"
+    shown: str = _shown(low, high, "F")
     if stamp.sections:
-        shown = " and ".join(f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections)
+        shown = listed((f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections), "and")
     elif stamp.nominal is not None:
-        shown = f"{_micro(stamp.nominal)} µF ({shown})"
+        shown = Message("{nominal} ({range})", nominal=f"{_micro(stamp.nominal)} µF", range=shown)
     return MarkValue(shown, low, high, stamp.nominal is not None)
 
 
@@ -336,9 +340,12 @@ def _micro(farads: float) -> str:
 
 def _shown(low: float, high: float, unit: str) -> str:
     if unit == "F":
-        return f"{_micro(low)} to {_micro(high)} µF" if low != high else f"{_micro(low)} µF"
-    tail = "" if unit == "-" else f" {unit}"
-    return f"{low:.4g}{tail}" if low == high else f"{low:.4g} to {high:.4g}{tail}"
+        shown, tail = (_micro(low), _micro(high)), " µF"
+    else:
+        shown, tail = (f"{low:.4g}", f"{high:.4g}"), "" if unit == "-" else f" {unit}"
+    if low == high:
+        return shown[0] + tail
+    return Message("{low} to {high}", low=shown[0], high=shown[1] + tail)
 
 
 def _plain_number(text: str) -> float:
@@ -461,7 +468,7 @@ def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
         case "arrangement":
             return MarkValue(machine.arrangement.title)
         case "protector":
-            return MarkValue(machine.protector)
+            return MarkValue(PROTECTORS[machine.protector])
         case name:
             value = getattr(machine.nameplate, name)
             return None if value in (None, "") else value_of(value, rule)

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from humclick.errors import HumclickError, Unknown
+from humclick.messages import N_, Message
 from humclick.readings import parse_stamp
 from humclick.replacement.demand import Asked, PartDemand
 from humclick.replacement.marks import MarkRule, MarkValue, value_of
@@ -140,42 +141,49 @@ def _compared(asked: Asked, given: Mapping[str, object], listed: bool) -> MatchL
     raw = given.get(rule.name)
     new = None if raw is None or str(raw).strip() == "" else value_of(raw, rule)
 
-    def line(fit: Fit, reason: str) -> MatchLine:
+    def line(fit: Fit, reason: Message) -> MatchLine:
         return MatchLine(rule.name, rule.title, old.text if old else "", new.text if new else "", fit, reason)
 
     if rule.unless and listed:
-        return line(Fit.SAME if old and new and _words(old, new, rule) else Fit.ACCEPTABLE, rule.why_unless)
+        return line(
+            Fit.SAME if old and new and _words(old, new, rule) else Fit.ACCEPTABLE,
+            Message.of(rule.why_unless),
+        )
     if new is None:
-        return line(Fit.UNKNOWN, f"read it on the new part: {rule.title.lower()}")
+        return line(Fit.UNKNOWN, Message("read it on the new part: {mark}", mark=rule.title.small()))
     limit = _limit(asked, new)
     if limit is not None and (limit[0] is Fit.NO or old is None):
         return line(*limit)
     if old is None:
-        return line(Fit.UNKNOWN, f"not read on the old part: {rule.where}")
+        return line(Fit.UNKNOWN, Message("not read on the old part: {where}", where=rule.where))
     try:
         fit, reason = _COMPARE[rule.rule](rule, old, new)
     except HumclickError as error:
-        return line(Fit.UNKNOWN, str(error))
+        return line(Fit.UNKNOWN, error.message)
     return line(fit, reason)
 
 
-def _limit(asked: Asked, new: MarkValue) -> tuple[Fit, str] | None:
+def _limit(asked: Asked, new: MarkValue) -> tuple[Fit, Message] | None:
     """A current relay's figure against the compressor's own current."""
     rule, limit = asked.rule, asked.limit
     if limit is None or new.low is None or new.high is None:
         return None
     fine = new.high < limit if rule.side == "below" else new.low > limit
-    what = f"{rule.side} the plate's {limit:g} {rule.unit}"
+    form = {
+        "below": N_("below the plate's {limit:g} {unit}"),
+        "above": N_("above the plate's {limit:g} {unit}"),
+    }
+    what = Message.of(form[rule.side], limit=limit, unit=rule.unit)
     if fine:
-        return Fit.ACCEPTABLE, f"it lies {what}; the old part's own figure was not read"
-    return Fit.NO, f"it does not lie {what}, as it must for this compressor"
+        return Fit.ACCEPTABLE, Message("it lies {where}; the old part's own figure was not read", where=what)
+    return Fit.NO, Message("it does not lie {where}, as it must for this compressor", where=what)
 
 
-def _same(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, str]:
+def _same(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, Message]:
     alike = _words(old, new, rule) if old.low is None else _near(old, new, rule.tolerance)
     if alike:
-        return Fit.SAME, "the same"
-    return _FROM_DATA[rule.other], rule.why_other or "another value"
+        return Fit.SAME, Message("the same")
+    return _FROM_DATA[rule.other], Message.of(rule.why_other) if rule.why_other else Message("another value")
 
 
 def _words(old: MarkValue, new: MarkValue, rule: MarkRule) -> bool:
@@ -199,52 +207,60 @@ def _near(old: MarkValue, new: MarkValue, percent: float) -> bool:
     return all(abs(a - b) <= share * abs(a) for a, b in zip(_ends(old), _ends(new), strict=True))
 
 
-def _range(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, str]:
+def _range(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, Message]:
     (low, high), (from_, to) = _ends(old), _ends(new)
     if old.single and low == high:
         low, high = low * (1 - rule.tolerance / 100), high * (1 + rule.tolerance / 100)
     slack = _PRINTED * high
     if low - slack <= from_ and to <= high + slack:
-        return Fit.SAME, "within the old part's range"
+        return Fit.SAME, Message("within the old part's range")
     middle = 0.5 * (from_ + to)
     if low - slack <= middle <= high + slack:
-        return Fit.ACCEPTABLE, "its middle lies in the old part's range, its ends do not"
+        return Fit.ACCEPTABLE, Message("its middle lies in the old part's range, its ends do not")
     if from_ <= high < middle <= high * (1 + rule.over / 100):
-        return Fit.ACCEPTABLE, "slightly high, and the ranges overlap"
-    return Fit.NO, f"{'below' if middle < low else 'above'} the old part's range"
+        return Fit.ACCEPTABLE, Message("slightly high, and the ranges overlap")
+    if middle < low:
+        return Fit.NO, Message("below the old part's range")
+    return Fit.NO, Message("above the old part's range")
 
 
-def _covers(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, str]:
+def _covers(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, Message]:
     (low, high), (from_, to) = _ends(old), _ends(new)
     below, above = from_ * (1 - rule.tolerance / 100), to * (1 + rule.tolerance / 100)
     if min(from_, below) <= low and high <= max(to, above):
-        return Fit.SAME, "covers it"
-    return Fit.NO, "does not cover it"
+        return Fit.SAME, Message("covers it")
+    return Fit.NO, Message("does not cover it")
 
 
-def _at_least(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, str]:
+def _at_least(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, Message]:
     return _ranked(rule, old, new, lower="no", higher="acceptable")
 
 
-def _at_most(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, str]:
+def _at_most(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[Fit, Message]:
     return _ranked(rule, old, new, lower="acceptable", higher="no")
 
 
-def _ranked(rule: MarkRule, old: MarkValue, new: MarkValue, lower: str, higher: str) -> tuple[Fit, str]:
+def _ranked(rule: MarkRule, old: MarkValue, new: MarkValue, lower: str, higher: str) -> tuple[Fit, Message]:
     if rule.order:
         found = _ranks(rule, old, new)
         if found is None:
-            return Fit.UNKNOWN, f"these marks are not on one scale: {old.text}, {new.text}"
+            return Fit.UNKNOWN, Message(
+                "these marks are not on one scale: {old}, {new}", old=old.text, new=new.text
+            )
         a, b = found
     else:
         a, b = _ends(old)[1], _ends(new)[1]
         if _near(MarkValue("", a, a), MarkValue("", b, b), 0.0):
             b = a
     if b < a:
-        return _FROM_DATA[rule.lower or lower], rule.why_lower or f"lower than the old part's {old.text}"
+        return _FROM_DATA[rule.lower or lower], Message.of(rule.why_lower) or Message(
+            "lower than the old part's {value}", value=old.text
+        )
     if b > a:
-        return _FROM_DATA[rule.higher or higher], rule.why_higher or f"higher than the old part's {old.text}"
-    return Fit.SAME, "the same"
+        return _FROM_DATA[rule.higher or higher], Message.of(rule.why_higher) or Message(
+            "higher than the old part's {value}", value=old.text
+        )
+    return Fit.SAME, Message("the same")
 
 
 def _ranks(rule: MarkRule, old: MarkValue, new: MarkValue) -> tuple[float, float] | None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
+from humclick.messages import NOTHING, Message
 from humclick.parts.family import Family, Role, Substitute
 from humclick.replacement.demand import Asked, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
@@ -75,7 +76,7 @@ class Proposal:
 
     part: str
     kind: Family | None
-    title: str
+    title: Message
     before: str
     never: tuple[Rule, ...]
     rules: Mapping[str, MarkRule]
@@ -164,7 +165,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     kind = None if part == ASSIST else machine.part(part).family
     if kind is None:
         data = read_data("humclick.replacement", "substitute.toml")["assist"]
-        title, before = str(data["title"]), str(data["before"])
+        title, before = Message.of(data["title"]), Message.of(data["before"])
         never = tuple(
             rule for p in machine.parts if is_starter(p.family) for rule in family_rules(p.family).never
         )
@@ -239,7 +240,7 @@ def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
         if rule.needed or rule.name in given.old or rule.name in given.new:
             asked.append(Asked(rule, given.old.get(rule.name), limit))
-    demand = PartDemand("", given.part, given.title, "", tuple(asked), (), (), (), ())
+    demand = PartDemand("", given.part, given.title, NOTHING, tuple(asked), (), (), (), ())
     candidate: dict[str, object] = dict(given.new)
     if given.listed:
         candidate["listed"] = "yes"
@@ -298,7 +299,13 @@ def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
             and given.kind is not None
             and not (given.listed and given.kind.role is Role.PROTECTOR)
         )
-        sides = [side for side, missing in (("old", on_old), ("new", on_new)) if missing]
-        if sides:
-            found.append(MissingMark(name, f"{rule.title} ({' and '.join(sides)} part)", rule.where))
+        if on_old or on_new:
+            found.append(MissingMark(name, _on(rule.title, on_old, on_new), rule.where))
     return tuple(sorted(found, key=lambda mark: mark.name not in essential))
+
+
+def _on(mark: Message, old: bool, new: bool) -> Message:
+    """A mark, and on which of the two parts it is to be read."""
+    if old and new:
+        return Message("{mark} (old and new part)", mark=mark)
+    return Message("{mark} (old part)", mark=mark) if old else Message("{mark} (new part)", mark=mark)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from humclick.messages import Message
 from humclick.physics.discharge import Discharge, discharge_through
 from humclick.safety.machine import SafeMachine
 from humclick.sourced import read_data, sourced
@@ -37,16 +38,21 @@ class CapacitorDischarge:
     """
 
     part: str
-    title: str
+    title: Message
     stamped: bool
     marked: bool
     hold: float
     discharge: Discharge
 
     @property
-    def tick(self) -> str:
+    def tick(self) -> Message:
         """The step in a few words."""
-        return f"{self.title}: {self.discharge.ohms / 1000:g} kΩ for {self.hold:.0f} s"
+        return Message(
+            "{part}: {kilohms:g} kΩ for {seconds:.0f} s",
+            part=self.title,
+            kilohms=self.discharge.ohms / 1000,
+            seconds=self.hold,
+        )
 
     @property
     def matter(self) -> str:
@@ -54,19 +60,33 @@ class CapacitorDischarge:
         return f"{self.part} {self.discharge.farads * 1e6:.3g} µF {self.discharge.peak_volts:.0f} V"
 
     @property
-    def sentence(self) -> str:
+    def sentence(self) -> Message:
         """The step as shown."""
         d = self.discharge
-        size = "as stamped" if self.stamped else "not read, so the largest usual one"
-        times = _number("volts_over_supply")
+        size = Message("as stamped") if self.stamped else Message("not read, so the largest usual one")
         volts = (
-            "as marked" if self.marked else f"taken as {times:g} times the supply; the mark on the can wins"
+            Message("as marked")
+            if self.marked
+            else Message(
+                "taken as {times:g} times the supply; the mark on the can wins",
+                times=_number("volts_over_supply"),
+            )
         )
-        return (
-            f"{self.title[:1].upper()}{self.title[1:]} ({d.farads * 1e6:.3g} µF, {size}): "
-            f"up to {d.peak_volts:.0f} V ({volts}) and {d.joules:.2g} J. "
-            f"Hold {d.ohms / 1000:g} kΩ, {d.resistor_watts:g} W or more, across it for {self.hold:.0f} s: "
-            f"it falls below {d.safe_volts:g} V in {d.seconds:.2g} s."
+        return Message(
+            "{part} ({microfarads:.3g} µF, {size}): up to {volts:.0f} V ({how}) and {joules:.2g} J. "
+            "Hold {kilohms:g} kΩ, {watts:g} W or more, across it for {hold:.0f} s: "
+            "it falls below {safe:g} V in {seconds:.2g} s.",
+            part=self.title.capital(),
+            microfarads=d.farads * 1e6,
+            size=size,
+            volts=d.peak_volts,
+            how=volts,
+            joules=d.joules,
+            kilohms=d.ohms / 1000,
+            watts=d.resistor_watts,
+            hold=self.hold,
+            safe=d.safe_volts,
+            seconds=d.seconds,
         )
 
 

@@ -13,6 +13,7 @@ from functools import cache, lru_cache
 from typing import Any, NamedTuple, Protocol
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.safety.machine import SafeMachine
 from humclick.safety.refrigerant import UNKNOWN, safety_class
 from humclick.sourced import read_data
@@ -71,9 +72,14 @@ class Fact:
     """
 
     name: str
-    title: str
-    plain: str
+    title: Message
+    plain: Message
     source: str
+
+    @property
+    def sentence(self) -> Message:
+        """Heading and sentences in one."""
+        return Message("{title}. {text}", title=self.title, text=self.plain)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +95,7 @@ class Hazard(Fact):
         Conditions under which it is met, any of which is enough; see ``hazards.toml``.
     """
 
-    tick: str
+    tick: Message
     meets: tuple[Mapping[str, Any], ...]
 
 

@@ -13,6 +13,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.safety.discharge import CapacitorDischarge, discharges
 from humclick.safety.facts import hazard
 from humclick.safety.machine import SafeMachine
@@ -63,12 +64,12 @@ class Gate:
     """
 
     name: str
-    title: str
-    steps: tuple[str, ...]
-    ticks: tuple[str, ...]
-    why: str
+    title: Message
+    steps: tuple[Message, ...]
+    ticks: tuple[Message, ...]
+    why: Message
     source: str
-    lasts: str
+    lasts: Message
     ends: frozenset[str] = frozenset()
     energises: bool = False
     live: bool = False
@@ -76,7 +77,7 @@ class Gate:
     on: str = ""
     hazards: frozenset[str] = frozenset()
     matter: str = ""
-    said: tuple[str, ...] = ()
+    said: tuple[Message, ...] = ()
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -125,9 +126,9 @@ def gate(name: str) -> Gate:
     return gates()[name]
 
 
-def defer() -> str:
+def defer() -> Message:
     """The sentence that puts local codes and licensed practice first; shown with every gate."""
-    return str(_data()["defer"])
+    return Message.of(_data()["defer"])
 
 
 def gates_for(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol
 
+from humclick.messages import Message
 from humclick.sourced import Spread
 
 __all__ = ["SafeMachine"]
@@ -21,7 +22,7 @@ class _Family(Protocol):
     @property
     def name(self) -> str: ...
     @property
-    def title(self) -> str: ...
+    def title(self) -> Message: ...
     @property
     def sizes(self) -> Mapping[str, object]: ...
     @property

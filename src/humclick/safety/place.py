@@ -14,6 +14,7 @@ from functools import cache
 from typing import Any
 
 from humclick.errors import Unknown
+from humclick.messages import Message
 from humclick.sourced import Sourced, read_data
 from humclick.typed_data import typed
 
@@ -37,8 +38,8 @@ class PlaceRule:
     """
 
     name: str
-    title: str
-    text: str
+    title: Message
+    text: Message
     source: str
     certificate: bool = False
 
@@ -57,7 +58,7 @@ class GateRule:
     """
 
     source: str
-    instead: Mapping[int, tuple[str, str]] = field(default_factory=dict)
+    instead: Mapping[int, tuple[Message, Message]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class Place:
     """
 
     name: str
-    title: str
+    title: Message
     rules: Mapping[str, PlaceRule]
     gates: Mapping[str, GateRule]
     figures: Mapping[str, Sourced]

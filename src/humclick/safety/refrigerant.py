@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from humclick.messages import NOTHING, Message
 from humclick.sourced import read_data
 
 __all__ = ["Meaning", "flammable", "meaning", "safety_class", "toxic"]
@@ -129,13 +130,13 @@ class Meaning:
     """
 
     name: str
-    title: str
-    plain: str
-    limit: str
+    title: Message
+    plain: Message
+    limit: Message
     source: str
 
     @property
-    def said(self) -> tuple[str, ...]:
+    def said(self) -> tuple[Message, ...]:
         """What it means, and from how much it burns where that is known."""
         return tuple(each for each in (self.plain, self.limit) if each)
 
@@ -156,12 +157,15 @@ def meaning(refrigerant: str) -> Meaning:
     """
     kind = safety_class(refrigerant) or UNKNOWN
     words = _data()["meaning"][kind]
-    limits, limit = _data()["burns_from"], ""
+    limits, limit = _data()["burns_from"], NOTHING
     spelled = {str(key).upper(): key for key in limits}
     for number in _numbers(refrigerant):
         key = spelled.get(number)
         if key is not None and _classes().get(number) == kind:
             share = limits[key] / _data()["molar_mass"][key] * _LITRES * 100.0
-            limit = f"{key} burns from {share:.2g} % in air."
+            limit = Message(
+                "{refrigerant} burns from {share:.2g} % in air.", refrigerant=str(key), share=share
+            )
             break
-    return Meaning(kind, str(words["title"]), str(words["plain"]), limit, str(_data()["meaning"]["source"]))
+    source = str(_data()["meaning"]["source"])
+    return Meaning(kind, Message.of(words["title"]), Message.of(words["plain"]), limit, source)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.safety.gating import gate, gates
 from humclick.sourced import read_data
 from humclick.typed_data import named
@@ -48,15 +49,15 @@ class Stop:
     """
 
     name: str
-    title: str
-    said: str
+    title: Message
+    said: Message
     gates: tuple[str, ...]
     whole: bool
     proof: str
     words: tuple[str, ...]
-    steps: tuple[str, ...]
-    customer: str
-    answer: str
+    steps: tuple[Message, ...]
+    customer: Message
+    answer: Message
     source: str
 
 
@@ -110,18 +111,18 @@ def stops_at(gate_name: str) -> tuple[Stop, ...]:
     return tuple(sorted(own, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
 
 
-def _plain(name: str, title: str) -> Stop:
+def _plain(name: str, title: Message) -> Stop:
     return Stop(
         name="",
-        title=f"Not done: {title}",
-        said="It cannot be done here",
+        title=Message("Not done: {title}", title=title),
+        said=Message("It cannot be done here"),
         gates=(name,),
         whole=False,
         proof=name,
         words=(),
-        steps=("Test nothing that needs this step until it is done.",),
-        customer="A safety step could not be done here.",
-        answer="How did you do it?",
+        steps=(Message("Test nothing that needs this step until it is done."),),
+        customer=Message("A safety step could not be done here."),
+        answer=Message("How did you do it?"),
         source="",
     )
 

@@ -29,9 +29,10 @@ from starlette.staticfiles import NotModifiedResponse
 from humclick import __version__
 from humclick.errors import HumclickError, StorageTrouble, Unknown, printable
 from humclick.limits import FORM_FIELDS, FORM_FILES, SETTING_LETTERS
+from humclick.messages import ENGLISH, languages
 from humclick.web.api import DEVICE, device_of, router, taken_in
 from humclick.web.assets import Asset, Assets, assets
-from humclick.web.exchange import LANGUAGES, Reply, Settings
+from humclick.web.exchange import Reply, Settings
 from humclick.web.guard import Guard
 from humclick.web.language import language
 from humclick.web.nets import NETS, refusal
@@ -296,10 +297,11 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
 def _language(request: Request) -> str:
     """The first language asked for that there is."""
     for part in request.headers.get("accept-language", "").split(","):
-        code = part.partition(";")[0].strip().casefold()[:2]
-        if code in LANGUAGES:
-            return code
-    return LANGUAGES[0]
+        code = part.partition(";")[0].strip().casefold()
+        for known in (code, code.partition("-")[0]):
+            if known in languages():
+                return known
+    return ENGLISH
 
 
 def _settings(request: Request) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD
 from humclick.jobs.events import RecordingTaken
+from humclick.messages import Message
 from humclick.web.language import N_, Language
 
 __all__ = ["course_svg", "stretches"]
@@ -108,7 +109,11 @@ def stretches(event: RecordingTaken, language: Language) -> list[tuple[int, str,
     found = []
     for k, (start, end, kind) in enumerate(event.spans):
         if kind != "click":
-            words = language.text(_NAMES[kind]) if kind in _NAMES else language.plain(HEARD.get(kind, kind))
+            words = (
+                language.text(_NAMES[kind])
+                if kind in _NAMES
+                else language.plain(HEARD.get(kind, Message.of(kind)))
+            )
             found.append((k + 1, language.figures(f"{start:.1f}"), language.figures(f"{end:.1f}"), words))
     return found
 

@@ -18,6 +18,7 @@ from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
 from humclick.jobs.history import State
 from humclick.jobs.judgements import Weighed
+from humclick.messages import NOTHING, Message, as_data
 from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.language import Language, language
 
@@ -36,7 +37,7 @@ class FormRefused(Exception):
         What was wrong and what would be right.
     """
 
-    def __init__(self, field: str, message: str) -> None:
+    def __init__(self, field: str, message: Message) -> None:
         super().__init__(message)
         self.field = field
         self.message = message
@@ -55,7 +56,7 @@ def beside(field: str) -> Iterator[None]:
     try:
         yield
     except HumclickError as error:
-        raise FormRefused(field, str(error)) from None
+        raise FormRefused(field, error.message) from None
 
 
 class Desk:
@@ -75,7 +76,7 @@ class Desk:
     ----------
     flow : Flow
         The call, and what follows from it; its `fresh` is what the reply appends.
-    errors : dict of str to str
+    errors : dict of str to Message
         Messages beside the fields of the form that was refused.
     said : str
         What was just done, for the reader.
@@ -93,7 +94,7 @@ class Desk:
             tables = request.call.events if request.call is not None else ()
             call = fold(events_in(tables, self.unread), device=request.device[:300])
             self.flow = Flow(call, default_shop(), ids=tuple(ids))
-        self.errors: dict[str, str] = {}
+        self.errors: dict[str, Message] = {}
         self.said = ""
 
     def keep(self, kind: str, **given: Any) -> None:
@@ -134,7 +135,7 @@ class Desk:
         """What judgement says, and its advice; refused where nothing can be said."""
         weighed = self.weighed
         if weighed is None:
-            raise Refused("no machine is described yet")
+            raise Refused(Message("no machine is described yet"))
         if weighed.advice is None:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
@@ -145,23 +146,23 @@ class Desk:
         return self.flow.state
 
     @property
-    def heading(self) -> str:
+    def heading(self) -> Message:
         """How far the call has come, in one line."""
         return self.flow.heading
 
     @property
     def before(self) -> Weighed | None:
-        """The call as it stood when its last go at putting it right began; None where there was none."""
+        """The call as it stood when its last go at fixing it began; None where there was none."""
         return self.flow.before
 
     def probe(self, name: str) -> Probe:
         """One probe by name; see `humclick.jobs.flow.Flow.probe`."""
         return self.flow.probe(name)
 
-    def remedy(self, name: str) -> str:
+    def remedy(self, name: str) -> Message:
         """What a remedy is called; its name where the shop has none such."""
         known = self.shop.remedies.get(name)
-        return name if known is None else known.title
+        return Message.of(name) if known is None else known.title
 
     # -- answers --------------------------------------------------------------------------------------------
 
@@ -188,7 +189,7 @@ class Desk:
         )
 
     def summary(self) -> Mapping[str, Any]:
-        """The call's line in the list: texts as kept, state by its name, verdict in English."""
+        """The call's line in the list: texts as kept, state by its name, messages as data."""
         header, machine = self.call.header, self.call.machine
         advice = self.weighed.advice if self.weighed is not None else None
         verdict = advice.verdict if advice is not None else None
@@ -196,11 +197,11 @@ class Desk:
         return {
             "id": self.id,
             "title": title,
-            "equipment": machine.arrangement.title if machine is not None else "",
+            "equipment": as_data(machine.arrangement.title) if machine is not None else "",
             "customer": header.customer if header else "",
             "state": self.state.name,
             "updated": (self.events[-1].at if self.events else self.request.now).isoformat(),
-            "verdict": self.heading if self.state.turn else verdict.sentence if verdict is not None else "",
+            "verdict": as_data(self.heading if self.state.turn else verdict.sentence if verdict else NOTHING),
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),
         }

@@ -11,20 +11,18 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html import unescape
-from itertools import pairwise
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg
+from humclick.circuit.drawing import draw_svg
 from humclick.circuit.drawing_svg import LIGHT, mark, mix
-from humclick.circuit.layout import lay_out
+from humclick.circuit.layout import lay_out, node_name
 from humclick.circuit.scene import LONG, RING, Scene, Symbol
 from humclick.diagnosis.probes import Probe
-from humclick.web.language import OWN, Language
+from humclick.web.language import Language
 
-__all__ = ["ICONS", "Wiring", "icon", "labelled", "recoloured", "wiring"]
+__all__ = ["ICONS", "Wiring", "icon", "recoloured", "wiring"]
 
 _PINS = '<circle cx="38" cy="52" r="5"/><circle cx="58" cy="52" r="5"/><circle cx="48" cy="34" r="5"/>'
 _CAN = '<path d="M30 22v34a18 7 0 0 0 36 0V22"/><ellipse cx="48" cy="22" rx="18" ry="7"/>'
@@ -137,15 +135,8 @@ _CLASSES = {
     LIGHT.suspect: "warn",
 }
 _COLOUR = re.compile(r'(?<= )(fill|stroke)="(#[0-9a-f]{6})"')
-_TEXT = re.compile(
-    r'(?P<head><text x="(?P<x>[^"]*)" y="(?P<y>[^"]*)" )font-size="(?P<size>[^"]*)"(?P<tail>[^<>]*)'
-    r">(?P<text>[^<>]+)</text>"
-)
-_TITLE = re.compile(r"(<title [^>]*>)[^<]*")
 #: Room left above and below the two points and the part, and where no part is drawn. [units of the drawing]
 _AROUND, _ALONE = 52.0, 76.0
-#: Size of a label that is longer in another language. [units of the drawing]
-_SMALLER = "11.5"
 #: What a meter reads between two bare pins.
 _WINDINGS = frozenset({"start_winding", "run_winding"})
 
@@ -182,8 +173,6 @@ class Wiring:
         The whole drawing.
     window : Markup
         The part around the two points, drawn from the same shapes; empty where there are none.
-    told : str
-        The drawing in sentences, in English.
     points : tuple of str
         The two nodes, or empty.
     part : str
@@ -192,7 +181,6 @@ class Wiring:
 
     whole: Markup
     window: Markup
-    told: str
     points: tuple[str, ...] = ()
     part: str = ""
 
@@ -224,16 +212,11 @@ def wiring(
     if own is not None:
         svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))
-    title = language.plain(machine.arrangement.title)
-
-    if language.code != OWN:
-        svg = _TITLE.sub(lambda found: f"{found[1]}{escape(title)}", svg, count=1)
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
         Markup(whole),  # escaped where it is drawn
         _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
-        describe(machine, None if clamped else points, clamp=clamped),
-        points or (),
+        tuple(map(node_name, points or ())),
         next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
     )
 
@@ -253,54 +236,6 @@ def _at_ends(symbol: Symbol) -> str:
     turn, reach = math.radians(symbol.angle), LONG / 2 + RING - 4
     dx, dy = reach * math.cos(turn), reach * math.sin(turn)
     return mark(0, symbol.x - dx, symbol.y - dy, LIGHT) + mark(1, symbol.x + dx, symbol.y + dy, LIGHT)
-
-
-def labelled(svg: str, language: Language) -> Markup:
-    """A drawing in the page's own colours, with its labels in a language where they are known."""
-    drawn = recoloured(svg)
-    return Markup(drawn if language.code == OWN else _said(drawn, language))  # escaped where it is drawn
-
-
-def _said(svg: str, language: Language) -> str:
-    """A drawing with its labels in a language; lines under each other are one label."""
-    found = list(_TEXT.finditer(svg))
-    pieces, at, k = [], 0, 0
-    while k < len(found):
-        for many in (4, 3, 2, 1):
-            lines = found[k : k + many]
-            if len(lines) == many and all(_below(a, b) for a, b in pairwise(lines)):
-                spoken = language.spoken(" ".join(unescape(line["text"]) for line in lines))
-                if spoken is not None:
-                    break
-        else:
-            k += 1
-            continue
-        for line, words in zip(lines, _broken(spoken, many), strict=True):
-            longer = len(words) > 1.1 * len(unescape(line["text"]))
-            size = _SMALLER if longer and line["size"] == "13" else line["size"]
-            pieces += [svg[at : line.start()], line["head"], f'font-size="{size}"', line["tail"]]
-            pieces.append(f">{escape(words)}</text>")
-            at = line.end()
-        k += many
-    return "".join((*pieces, svg[at:]))
-
-
-def _below(first: re.Match[str], second: re.Match[str]) -> bool:
-    """Whether one line of text stands right under another."""
-    step = float(second["y"]) - float(first["y"])
-    return first["x"] == second["x"] and first["size"] == second["size"] and 12 <= step <= 20
-
-
-def _broken(text: str, lines: int) -> list[str]:
-    """A text in so many lines of much the same length; the last may stay empty."""
-    words, broken = text.split(), []
-    for left in range(lines, 0, -1):
-        wanted = len(" ".join(words)) / left
-        line: list[str] = []
-        while words and (left == 1 or not line or len(" ".join([*line, words[0]])) <= wanted + 3):
-            line.append(words.pop(0))
-        broken.append(" ".join(line))
-    return broken
 
 
 def _window(scene: Scene, points: tuple[str, str], own: Symbol | None, part: str) -> Markup:

@@ -28,6 +28,7 @@ from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, urlsplit
 
 from humclick.errors import HumclickError
+from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import CallGiven, Reply, Request, request_from
 from humclick.web.pages import (
@@ -191,10 +192,10 @@ def _answered(desk: Desk) -> Reply:
     except FormRefused as refused:
         return _again(desk, route, refused.field, refused.message)
     except HumclickError as error:
-        return _again(desk, route, "", str(error))
+        return _again(desk, route, "", error.message)
 
 
-def _again(desk: Desk, route: _Route, field: str, message: str) -> Reply:
+def _again(desk: Desk, route: _Route, field: str, message: Message) -> Reply:
     """The page of a form that was refused, with the message and nothing kept."""
     fresh = Desk(desk.request)
     fresh.errors = {field: message}
@@ -204,4 +205,4 @@ def _again(desk: Desk, route: _Route, field: str, message: str) -> Reply:
     try:
         return replace(show(fresh), status=422, announce=fresh.language.plain(message))
     except HumclickError as error:  # the page itself cannot be shown with what was asked
-        return frame.missing(fresh, str(error))
+        return frame.missing(fresh, error.message)

@@ -20,7 +20,6 @@ from humclick.jobs.events import Event
 from humclick.jobs.fold import merge
 
 __all__ = [
-    "LANGUAGES",
     "THEMES",
     "CallGiven",
     "Photo",
@@ -32,8 +31,6 @@ __all__ = [
     "request_from",
 ]
 
-#: Languages that have a catalogue; the first is that of the program's own texts.
-LANGUAGES = ("en", "es")
 #: Looks that can be chosen; the first follows the device.
 THEMES = ("auto", "light", "dark")
 

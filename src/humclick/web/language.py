@@ -1,47 +1,21 @@
 """
 One language of the pages: texts by catalogue, numbers with its decimal mark, times, per cents.
-
-Page texts are looked up word for word. Texts that judgement puts together (findings, reasons, refusals) are
-taken apart by `humclick.web.sentences` and put together again; one for which there is no translation stays in
-English and is marked so, that a screen reader says it rightly.
 """
 
 from __future__ import annotations
 
-import gettext
-import re
 from datetime import datetime
 from functools import cache
-from importlib import resources
 
 from markupsafe import Markup, escape
 
+from humclick.messages import ENGLISH, N_, Translator, counted, translator
 from humclick.readings.shown import percent
-from humclick.web.exchange import LANGUAGES
-from humclick.web.sentences import neutral, taken_apart
 
-__all__ = ["OWN", "Language", "language"]
+__all__ = ["N_", "OWN", "Language", "language"]
 
 #: Language of the program's own texts.
-OWN = LANGUAGES[0]
-#: Languages that write a decimal comma.
-_COMMA = frozenset({"es"})
-#: Texts whose translation is remembered.
-_REMEMBERED = 4000
-_DECIMAL = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?![\w.]*\.\w)")
-
-
-class _Untranslated(str):
-    """A text that stands in no catalogue."""
-
-    __slots__ = ()
-
-
-class _Nothing(gettext.NullTranslations):
-    """What is asked where a catalogue has no entry."""
-
-    def gettext(self, message: str) -> str:
-        return _Untranslated(message)
+OWN = ENGLISH
 
 
 class Language:
@@ -50,86 +24,38 @@ class Language:
 
     Parameters
     ----------
-    code : str
-        ``en`` or ``es``.
+    words : Translator
+        Says messages in it.
     """
 
-    def __init__(self, code: str) -> None:
-        self.code = code
-        self._texts: gettext.NullTranslations = gettext.NullTranslations()
-        self._said: dict[str, str | None] = {}
-        if code != OWN:
-            folder = resources.files("humclick.web").joinpath("locale", code, "LC_MESSAGES")
-            with folder.joinpath("humclick.mo").open("rb") as file:
-                self._texts = gettext.GNUTranslations(file)
-            self._texts.add_fallback(_Nothing())
+    def __init__(self, words: Translator) -> None:
+        self.words = words
+        self.code = words.code
 
-    def text(self, msgid: str, **values: object) -> str:
-        """A page text, its places in braces filled."""
-        text = self._texts.gettext(msgid) if msgid else ""
-        for name, value in values.items():
-            text = text.replace("{" + name + "}", str(value))
-        return text
+    def text(self, id: str, **values: object) -> str:
+        """A page text, its places in braces filled with what is said already."""
+        return self.words.page(id, **{name: str(value) for name, value in values.items()})
 
     def counted(self, one: str, many: str, number: int) -> str:
         """A text for one or for many, with ``{n}`` filled."""
-        return self._texts.ngettext(one, many, number).replace("{n}", str(number))
+        return self.words.text(counted(one, many, number))
 
-    def known(self, text: str) -> str | None:
-        """The translation of a text, whole or from capital to small first letter; None if there is none."""
-        if self.code == OWN:
-            return text
-        for change in (_same, _small, _capital):
-            found = self._texts.gettext(change(text))
-            if not isinstance(found, _Untranslated):
-                return found if change is _same else _as_first(text, found)
-        return None
+    def plain(self, message: str) -> str:
+        """A message in this language, for attributes and for JSON; a string that is none stays as it is."""
+        return self.words.text(message)
 
-    def spoken(self, text: str) -> str | None:
-        """A text of judgement in this language; None where it cannot be said."""
-        if not text.strip() or self.code == OWN:
-            return text
-        found = self._spoken(text)
-        return None if found is None else self.figures(found)
-
-    def _spoken(self, text: str) -> str | None:
-        if text in self._said:
-            return self._said[text]
-        self._said[text] = None  # a text is never part of itself
-        found = self.known(text)
-        if found is None and neutral(text):
-            found = text
-        if found is None and text.endswith(".") and (bare := self.known(text[:-1])) is not None:
-            found = f"{bare}."
-        if found is None:
-            found = taken_apart(text, self._spoken, self._texts.gettext)
-        if len(self._said) > _REMEMBERED:
-            self._said.clear()
-        self._said[text] = found
-        return found
-
-    def say(self, text: str) -> Markup:
-        """A text of judgement, marked as English where it has no translation."""
-        found = self.spoken(text)
-        if found is not None:
-            return escape(found)
-        return Markup('<span lang="en">{}</span>').format(text)
-
-    def plain(self, text: str) -> str:
-        """As `say`, without the mark; for attributes and for JSON."""
-        found = self.spoken(text)
-        return text if found is None else found
+    def say(self, message: str) -> Markup:
+        """A message in this language, escaped."""
+        return escape(self.words.text(message))
 
     @property
     def mark(self) -> str:
         """The decimal mark."""
-        return "," if self.code in _COMMA else "."
+        return self.words.mark
 
     def figures(self, text: str) -> str:
         """A text with the decimal mark of this language in its numbers."""
-        if self.mark == ".":
-            return text
-        return _DECIMAL.sub(r"\1,\2", text)
+        return self.words.figures(text)
 
     def number(self, value: float, digits: int = 3) -> str:
         """A number with so many digits that count."""
@@ -155,11 +81,6 @@ class Language:
         return "" if at.year <= 1970 else f"{at:%Y-%m-%d}"
 
 
-def N_(text: str) -> str:  # noqa: N802  the name every catalogue tool knows
-    """Mark a text for the catalogue; it is looked up where it is shown."""
-    return text
-
-
 _LIKELY = (
     (0.95, N_("almost certain")),
     (0.7, N_("very likely")),
@@ -170,23 +91,7 @@ _LIKELY = (
 )
 
 
-def _same(text: str) -> str:
-    return text
-
-
-def _small(text: str) -> str:
-    return text[:1].lower() + text[1:]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _as_first(text: str, found: str) -> str:
-    return _capital(found) if text[:1].isupper() else _small(found)
-
-
 @cache
 def language(code: str) -> Language:
     """The language of a code; English for any that has no catalogue."""
-    return Language(code if code in LANGUAGES else OWN)
+    return Language(translator(code))

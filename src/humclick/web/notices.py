@@ -7,7 +7,7 @@ from __future__ import annotations
 import contextlib
 import json
 
-from humclick.web.exchange import LANGUAGES
+from humclick.messages import languages
 from humclick.web.language import N_, language
 
 __all__ = ["NOTICES", "words_script"]
@@ -69,7 +69,7 @@ NOTICES: dict[str, str] = {
 def words_script() -> str:
     """The texts as a script: a table by language and key; a language without a catalogue is left out."""
     table = {}
-    for code in LANGUAGES:
+    for code in languages():
         with contextlib.suppress(FileNotFoundError):
             table[code] = {key: language(code).text(text) for key, text in NOTICES.items()}
     return f"export default {json.dumps(table, ensure_ascii=False)};\n"

@@ -24,6 +24,7 @@ from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.steps import highest, in_steps
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, meter
 
 __all__ = ["KINDS", "Amps", "clamp_of"]
@@ -71,10 +72,14 @@ class Amps(Model):
         minutes, risk = shop.probe["attempt_amps"]
         yield Probe(
             "attempt.amps",
-            "Amps on the common lead while it tries to start",
-            "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, stand "
-            "to the side; power up and read the amps after five seconds, or the last before it clicks; then "
-            "off again.",
+            Message("Amps on the common lead while it tries to start"),
+            Message(
+                "Power off: hook the clamp round the one wire to C, not round the whole cord, cover on, "
+                "stand "
+                "to the side; power up and read the amps after five seconds, or the last before it clicks; "
+                "then "
+                "off again."
+            ),
             self,
             "current",
             clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,

@@ -31,6 +31,7 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.remedies import NO_PART, remedy_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
+from humclick.messages import Message
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "AsFound", "Fit", "KnownGood", "Listened", "complaint", "either_way"]
@@ -120,10 +121,14 @@ class AsFound(Listened):
         minutes, risk = shop.probe["attempt_as_found"]
         yield Probe(
             "attempt.as_found",
-            "Power it up as it is and listen: ten seconds of humming at most",
-            "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once it "
-            "has clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that it "
-            "stays.",
+            Message("Power it up as it is and listen: ten seconds of humming at most"),
+            Message(
+                "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once "
+                "it "
+                "has clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that "
+                "it "
+                "stays."
+            ),
             self,
             outcomes=OUTCOMES,
             minutes=minutes,
@@ -159,10 +164,14 @@ class KnownGood(Listened):
         minutes, risk = shop.probe["attempt_known_good"]
         yield Probe(
             self.probe_name,
-            "Start it on known-good start gear and a supply known to be good",
-            "Power off: fit start gear, protector and capacitors known to be good and right for it, cover "
-            "on, then power up until it runs or clicks off, ten seconds of humming at most. Its protector "
-            "stays in circuit.",
+            Message("Start it on known-good start gear and a supply known to be good"),
+            Message(
+                "Power off: fit start gear, protector and capacitors known to be good and right for it, "
+                "cover "
+                "on, then power up until it runs or clicks off, ten seconds of humming at most. Its "
+                "protector "
+                "stays in circuit."
+            ),
             self,
             outcomes=OUTCOMES,
             minutes=minutes,
@@ -178,13 +187,13 @@ class KnownGood(Listened):
         return Group(probe.id, seen.temperature.kind, seen.answer, mended)
 
 
-def _fit_words(placed: PlacedPart) -> tuple[str, str]:
+def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:
     fit = placed.family.fit
     if fit is not None and fit.title:
         return fit.title, fit.how
     return (
-        f"Fit a new {placed.family.title} and try",
-        "Power off: fit the new part as the photo shows, cover on, then power up and listen.",
+        Message("Fit a new {part} and try", part=placed.family.title),
+        Message("Power off: fit the new part as the photo shows, cover on, then power up and listen."),
     )
 
 

@@ -19,6 +19,7 @@ from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Unknown
+from humclick.messages import Message
 
 __all__ = ["KINDS", "Between"]
 
@@ -55,8 +56,12 @@ class Between(Measured):
         minutes, risk = shop.probe["between"]
         return Probe(
             name,
-            f"Ohms from {a} to {b}, everything plugged on, machine unplugged from the outlet",
-            "With the start gear on the pins, measure between the two points marked on the drawing.",
+            Message(
+                "Ohms from {first} to {second}, everything plugged on, machine unplugged from the outlet",
+                first=a,
+                second=b,
+            ),
+            Message("With the start gear on the pins, measure between the two points marked on the drawing."),
             self,
             "resistance",
             points=(a, b),

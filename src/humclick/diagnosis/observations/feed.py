@@ -12,6 +12,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.observations.model import COVER_ON, METER, Probe, touching
 from humclick.diagnosis.observations.volts import Outlet
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.parts.family import HEALTHY, Condition
 
 __all__ = ["KINDS", "Feed"]
@@ -29,9 +30,11 @@ class Feed(Outlet):
         minutes, risk = shop.probe["feed_volts"]
         yield Probe(
             "feed.volts",
-            "Volts on the two wires that feed the compressor, control as found, cover on",
-            "Power off: clip insulated leads to the feed wires, cover on, leave the control as it was, "
-            "power up.",
+            Message("Volts on the two wires that feed the compressor, control as found, cover on"),
+            Message(
+                "Power off: clip insulated leads to the feed wires, cover on, leave the control as it was, "
+                "power up."
+            ),
             self,
             "voltage",
             part="control",

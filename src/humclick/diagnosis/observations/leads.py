@@ -13,6 +13,7 @@ from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.observations.model import Group, Model, Probe, Said, Sayings, Taken
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 
 __all__ = ["KINDS", "Leads"]
 
@@ -27,8 +28,8 @@ class Leads(Model):
         minutes, risk = shop.probe["leads"]
         yield Probe(
             "leads.short",
-            "Ohms with the two test tips held together",
-            "Hold the tips together, press, and write down what the meter shows.",
+            Message("Ohms with the two test tips held together"),
+            Message("Hold the tips together, press, and write down what the meter shows."),
             self,
             "resistance",
             minutes=minutes,

@@ -21,6 +21,7 @@ from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY, Condition
 from humclick.readings import Reading, format_si
@@ -309,5 +310,6 @@ def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tupl
 def labels_between(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
     """What the bins between edges are called. [SI]"""
     shown = [format_si(e, quantity, 2) for e in edges]
-    middle = [f"{a} to {b}" for a, b in itertools.pairwise(shown)]
-    return (f"below {shown[0]}", *middle, f"above {shown[-1]}")
+    middle = [Message("{low} to {high}", low=a, high=b) for a, b in itertools.pairwise(shown)]
+    low, high = Message("below {amount}", amount=shown[0]), Message("above {amount}", amount=shown[-1])
+    return (low, *middle, high)

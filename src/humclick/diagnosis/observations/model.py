@@ -15,6 +15,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation
+from humclick.messages import Message
 from humclick.meters import Meter
 from humclick.safety import energises
 
@@ -98,8 +99,8 @@ class Probe:
     """
 
     id: str
-    title: str
-    how: str
+    title: Message
+    how: Message
     model: Model
     quantity: str = ""
     outcomes: tuple[str, ...] = ()
@@ -166,7 +167,7 @@ class Taken(NamedTuple):
 
 
 #: A sentence, and whether it warns.
-Said = tuple[str, bool]
+Said = tuple[Message, bool]
 
 
 class Sayings(Protocol):

@@ -19,6 +19,7 @@ from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.recorded import cause_of, causes, misread
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "Recorded"]
@@ -34,9 +35,12 @@ class Recorded(Listened):
         minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(
             "attempt.recorded",
-            "A recording of a start attempt, by a clamp's log or a microphone",
-            "Cover on, stand to the side, start the recording, then power up; read it with the recordings "
-            "page or command.",
+            Message("A recording of a start attempt, by a clamp's log or a microphone"),
+            Message(
+                "Cover on, stand to the side, start the recording, then power up; read it with the "
+                "recordings "
+                "page or command."
+            ),
             self,
             outcomes=OUTCOMES,
             minutes=minutes,

@@ -17,6 +17,7 @@ from humclick.diagnosis.factors import copper
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, meter
 from humclick.readings import PartTemperature
 
@@ -40,19 +41,23 @@ class Shell(Measured):
         minutes, risk = shop.probe["shell"]
         yield make(
             id="pins.shell",
-            title="Ohms from each pin to bare metal of the shell; note the lowest",
-            how="Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest "
-            "range.",
+            title=Message("Ohms from each pin to bare metal of the shell; note the lowest"),
+            how=Message(
+                "Scrape a spot of the shell or a copper pipe bright; measure each pin to it on the highest "
+                "range."
+            ),
             minutes=minutes,
             risk=risk,
         )
         minutes, risk = shop.probe["shell_insulation"]
         yield make(
             id="shell.insulation",
-            title="Insulation tester from the pins to bare metal of the shell",
-            how="Take start components and electronics off the pins. Never test a compressor under vacuum. "
-            "500 V DC, one minute, from each pin to the shell; note the lowest, and the winding's "
-            "temperature if you can.",
+            title=Message("Insulation tester from the pins to bare metal of the shell"),
+            how=Message(
+                "Take start components and electronics off the pins. Never test a compressor under vacuum. "
+                "500 V DC, one minute, from each pin to the shell; note the lowest, and the winding's "
+                "temperature if you can."
+            ),
             minutes=minutes,
             risk=risk,
             meter=meter("insulation tester"),

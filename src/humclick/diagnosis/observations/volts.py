@@ -14,6 +14,7 @@ from humclick.diagnosis.likelihood import Display
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import METER, Probe
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 
@@ -37,8 +38,10 @@ class Outlet(Measured):
         minutes, risk = shop.probe["supply_volts"]
         yield Probe(
             "supply.volts",
-            "Volts at the outlet, at rest",
-            "Prove the meter on a known source, then measure at the outlet the machine is plugged into.",
+            Message("Volts at the outlet, at rest"),
+            Message(
+                "Prove the meter on a known source, then measure at the outlet the machine is plugged into."
+            ),
             self,
             "voltage",
             part="supply",

@@ -22,6 +22,7 @@ from humclick.diagnosis.observations.steps import highest, in_steps
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity
 from humclick.readings import format_si
 
@@ -52,9 +53,12 @@ class VoltsStart(Model):
         minutes, risk = shop.probe["supply_volts_start"]
         yield Probe(
             "supply.volts_start",
-            "Volts at the machine while it tries to start",
-            "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the lowest "
-            "volts.",
+            Message("Volts at the machine while it tries to start"),
+            Message(
+                "Power off: clip insulated leads at the machine's end of the cord, cover on; watch the "
+                "lowest "
+                "volts."
+            ),
             self,
             "voltage",
             part="supply",
@@ -114,7 +118,8 @@ class VoltsStart(Model):
             return rounded(total)
 
         rows, which, healthy = outlook.by_set(row)
-        labels = ("nearly nothing", f"below {format_si(edges[1], Quantity.VOLTAGE)}", "within 10 %")
+        low = format_si(edges[1], Quantity.VOLTAGE)
+        labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
         return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
 
 

@@ -22,6 +22,7 @@ from humclick.diagnosis.observations.setup import State, WindingSetup, winding_s
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed, WindingEvidence, pin_pairs
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
 from humclick.readings import PartTemperature, Reading
@@ -72,17 +73,34 @@ class Windings(Model):
         for a, b in (("C", "R"), ("C", "S"), ("S", "R")):
             yield make(
                 id=f"pins.{a}-{b}",
-                title=f"Ohms between pins {a} and {b}, start gear off",
-                how=f"Pull the start gear and measure from pin {a} to pin {b}; press the tips on bright "
-                f"metal.",
+                title=Message(
+                    "Ohms between pins {first} and {second}, start gear off",
+                    first=a,
+                    second=b,
+                ),
+                how=Message(
+                    "Pull the start gear and measure from pin {first} to pin {second}; press the tips on "
+                    "bright "
+                    "metal.",
+                    first=a,
+                    second=b,
+                ),
                 points=(a, b),
                 pins=(a, b),
             )
         for a, b in pin_pairs(("1", "2", "3")):
             yield make(
                 id=f"pins.{a}-{b}",
-                title=f"Ohms between pins {a} and {b} (not yet named), start gear off",
-                how=f"Number the pins on your photo and measure from pin {a} to pin {b}.",
+                title=Message(
+                    "Ohms between pins {first} and {second} (not yet named), start gear off",
+                    first=a,
+                    second=b,
+                ),
+                how=Message(
+                    "Number the pins on your photo and measure from pin {first} to pin {second}.",
+                    first=a,
+                    second=b,
+                ),
                 pins=(a, b),
             )
 

@@ -8,8 +8,10 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call
 from humclick.jobs.events import PartFitted
+from humclick.jobs.sheet.machine import machine_rows
 from humclick.jobs.sheet.model import CounterPage, FittedPart, Photo, Told
-from humclick.jobs.sheet.technician import clock, machine_rows
+from humclick.jobs.sheet.technician import clock
+from humclick.messages import Message, counted
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
 from humclick.replacement.marks import read_marks
 from humclick.replacement.match import Fit, match, worst
@@ -30,10 +32,14 @@ def counter_page(call: Call, told: Told) -> CounterPage:
     is open; it then says not to order yet.
     """
     state = told.state
-    photos = tuple(Photo(p.caption or "without caption", p.sha256[:12], clock(p)) for p in call.photos)
+    photos = tuple(
+        Photo(p.caption or Message("without caption"), p.sha256[:12], clock(p)) for p in call.photos
+    )
     if call.machine is None:
         return CounterPage(
-            "No machine is described", "Nothing can be ordered from this sheet.", photos=photos
+            Message("No machine is described"),
+            Message("Nothing can be ordered from this sheet."),
+            photos=photos,
         )
     stamps: dict[str, list[str]] = {}
     for stamp in call.stamps:
@@ -51,19 +57,30 @@ def counter_page(call: Call, told: Told) -> CounterPage:
     asked = demands(call.machine, (*state.done, *wanted), stamps)
     fitted = tuple(_fitted(call.machine, each, asked) for each in call.fitted)
     if not found:
-        headline, note = "No new part is needed", "There is nothing to order from this sheet."
+        headline, note = (
+            Message("No new part is needed"),
+            Message("There is nothing to order from this sheet."),
+        )
         if state.name == "open":
-            headline, note = "Nothing to order yet", "No part stands out so far."
+            headline, note = Message("Nothing to order yet"), Message("No part stands out so far.")
         elif state.name in ("recognised", "handed", "stopped"):
-            headline, note = "Nothing to order yet", "Somebody else decides what this machine needs."
+            headline, note = (
+                Message("Nothing to order yet"),
+                Message("Somebody else decides what this machine needs."),
+            )
     elif state.name == "open":
-        headline = "Do not order yet"
-        note = "No verdict so far. Read these marks while the machine is open; it saves a second visit."
+        headline = Message("Do not order yet")
+        note = Message(
+            "No verdict so far. Read these marks while the machine is open; it saves a second visit."
+        )
     elif state.due:
-        headline = "To order" if len(found) == 1 else f"To order: {len(found)} parts"
-        note = "Take the old part along. Where anything below is not met, ask before you buy."
+        headline = counted("To order", "To order: {n} parts", len(found))
+        note = Message("Take the old part along. Where anything below is not met, ask before you buy.")
     else:
-        headline, note = "Fitted on this call", "Kept so that the part can be checked or bought again."
+        headline, note = (
+            Message("Fitted on this call"),
+            Message("Kept so that the part can be checked or bought again."),
+        )
     return CounterPage(headline, note, found, fitted, photos, rows)
 
 
@@ -72,7 +89,7 @@ def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) 
     try:
         title = machine.part(event.part).family.title
     except Unknown:
-        title = event.part
+        title = Message.of(event.part)
     blank = FittedPart(title, event.note)
     demand = next((each for each in asked if each.part == event.part), None)
     if demand is None:

@@ -14,6 +14,7 @@ from humclick.diagnosis.situation import Heard
 from humclick.jobs.call import Call
 from humclick.jobs.history import State, did, titles
 from humclick.jobs.sheet.model import CostLine, CustomerPage, Judgement, Tested, Told
+from humclick.messages import NOTHING, Message, listed
 from humclick.parts.family import families, family
 from humclick.replacement.demand import replaced_parts
 from humclick.safety import flammable
@@ -26,13 +27,9 @@ def _words() -> dict[str, Any]:
     return read_data("humclick.jobs.sheet", "words.toml")
 
 
-def remedy_title(remedy: str, shop: Shop) -> str:
+def remedy_title(remedy: str, shop: Shop) -> Message:
     """A remedy to be done in words, its own name where the shop has none."""
-    return _capital(titles((remedy,), shop))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return titles((remedy,), shop).capital()
 
 
 def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str = "") -> CustomerPage:
@@ -55,20 +52,22 @@ def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str =
     settled = state.name in ("needed", "passing", "repaired", "fitted")
     probability = told.behind.explanation.probability if told.behind else 0.0
     costs = _costs(state, shop, money) if state.name in ("needed", "passing") else ()
-    note = ""
+    note = NOTHING
     if costs:
-        note = "Parts and work from our price list, before tax. Travel and testing are not in these figures."
+        note = Message(
+            "Parts and work from our price list, before tax. Travel and testing are not in these figures."
+        )
     elif state.name == "needed":
-        note = "The price was not known when this was printed. Please ask before the work starts."
-    heard = words["complaint"].get(str(call.complaint), "") if call.complaint else ""
+        note = Message("The price was not known when this was printed. Please ask before the work starts.")
+    heard = Message.of(words["complaint"].get(str(call.complaint), "") if call.complaint else "")
     return CustomerPage(
-        headline=words["headline"]["failed" if state.failed else state.name],
+        headline=Message.of(words["headline"]["failed" if state.failed else state.name]),
         told=call.words.strip() or heard,
         explained=_explained(call, told),
-        sure=_sure(probability) if settled and told.behind and state.name != "repaired" else "",
+        sure=_sure(probability) if settled and told.behind and state.name != "repaired" else NOTHING,
         wrong=_wrong(told) if settled else (),
         does=_does(call, state) if settled else (),
-        done=tuple(_capital(did((r,), known)) for r in state.done),
+        done=tuple(did((r,), known).capital() for r in state.done),
         needed=tuple(remedy_title(r, known) for r in state.due),
         tested=_tested(call, told.now),
         safety=_safety(call, told),
@@ -77,28 +76,30 @@ def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str =
     )
 
 
-def _explained(call: Call, told: Told) -> str:
+def _explained(call: Call, told: Told) -> Message:
     words, state = _words()["explained"], told.state
     if call.stopped:
-        return " ".join(dict.fromkeys(stoppage.stop.customer for stoppage in call.stopped))
+        return listed(dict.fromkeys(stoppage.stop.customer for stoppage in call.stopped), "space")
     if state.name == "recognised" and call.machine is not None:
-        return str(words["three_phase" if call.machine.arrangement.id == "three-phase" else "recognised"])
+        return Message.of(
+            words["three_phase" if call.machine.arrangement.id == "three-phase" else "recognised"]
+        )
     if state.failed:
-        return str(words["failed"])
+        return Message.of(words["failed"])
     if state.name in ("needed", "fitted") and told.behind and told.behind.explanation.by_elimination:
-        return str(words["elimination"])
-    return str(words.get(state.name, ""))
+        return Message.of(words["elimination"])
+    return Message.of(words.get(state.name, ""))
 
 
-def _sure(probability: float) -> str:
+def _sure(probability: float) -> Message:
     words = _words()
     for name in ("certain", "likely", "most"):
         if probability >= sourced(words["sure_from"][name], f"words.toml, sure_from.{name}").value:
-            return f"{words['sure'][name]}."
-    return f"{words['sure']['best']}."
+            return Message("{sentence}.", sentence=Message.of(words["sure"][name]))
+    return Message("{sentence}.", sentence=Message.of(words["sure"]["best"]))
 
 
-def _wrong(told: Told) -> tuple[str, ...]:
+def _wrong(told: Told) -> tuple[Message, ...]:
     """The likeliest condition that the remedies put right, in plain words."""
     behind = told.behind
     if behind is None:
@@ -111,20 +112,21 @@ def _wrong(told: Told) -> tuple[str, ...]:
     return ()
 
 
-def _does(call: Call, state: State) -> tuple[str, ...]:
+def _does(call: Call, state: State) -> tuple[Message, ...]:
     if call.machine is None:
         return ()
-    does = dict(_words()["does"]) | {part.id: part.family.does for part in call.machine.parts}
+    does = {part: Message.of(text) for part, text in _words()["does"].items()}
+    does |= {part.id: part.family.does for part in call.machine.parts}
     parts = [part for r in state.remedies for part in replaced_parts(call.machine, r)[:1]]
     return tuple(dict.fromkeys(does[part] for part in parts if does.get(part)))
 
 
-def _tested_of(call: Call, probe: str) -> str:
+def _tested_of(call: Call, probe: str) -> Message:
     """What a probe of a part tests, in the words of its family; empty where it has none."""
     part = probe.partition(".")[0]
     placed = [each.family for each in call.machine.parts if each.id == part] if call.machine else []
     kind = placed[0] if placed else family(part) if part in families() else None
-    return kind.tested if kind else ""
+    return kind.tested if kind else NOTHING
 
 
 def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
@@ -147,10 +149,10 @@ def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
             said = result["good" if good else "warns"]
         if what not in found or found[what][1]:
             found[what] = (said, good)
-    return tuple(Tested(what, said, good) for what, (said, good) in found.items())
+    return tuple(Tested(Message.of(what), Message.of(said), good) for what, (said, good) in found.items())
 
 
-def _safety(call: Call, told: Told) -> tuple[str, ...]:
+def _safety(call: Call, told: Told) -> tuple[Message, ...]:
     words, state = _words()["safety"], told.state
     finished = not state.failed and state.name in ("repaired", "fitted", "passing")
     plug = "plug_done" if finished else "plug_handed" if state.name == "handed" else "plug_open"
@@ -167,7 +169,7 @@ def _safety(call: Call, told: Told) -> tuple[str, ...]:
         elif not printed.strip():
             said.append(words["unread"])
     said += [words[r] for r in dict.fromkeys((*state.remedies, *state.due)) if r in words]
-    return tuple(said)
+    return tuple(map(Message.of, said))
 
 
 def _leaves_breaker(call: Call, told: Told) -> bool:
@@ -199,5 +201,5 @@ def _costs(state: State, shop: Shop | None, money: str) -> tuple[CostLine, ...]:
     ]
     if len(lines) > 1:
         price, work = sum(r.price for r in found), sum(shop.money(r.minutes) for r in found)
-        lines.append(CostLine("Together", amount(price), amount(work), amount(price + work)))
+        lines.append(CostLine(Message("Together"), amount(price), amount(work), amount(price + work)))
     return tuple(lines)

@@ -8,7 +8,7 @@ Every text here is plain text: the templates escape it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, advise
@@ -21,6 +21,7 @@ from humclick.diagnosis.remaining import left_of_part
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.jobs.history import State
+from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
 
@@ -42,6 +43,10 @@ __all__ = [
     "Told",
     "judgement_of",
 ]
+
+#: States of a guard.
+_REASONS = Message("Reasons")
+_DONE, _NOT_DONE = Message("done"), Message("NOT DONE")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +73,7 @@ class Judgement:
     advice: Advice
     explanation: Explanation
     findings: Mapping[str, Finding]
-    contradictions: tuple[str, ...]
+    contradictions: tuple[Message, ...]
     shares: Mapping[str, float]
     machine: Machine
 
@@ -115,7 +120,7 @@ def judgement_of(
 @dataclass(frozen=True, slots=True)
 class Told:
     """
-    What a sheet speaks of: the call judged now, and as it stood when its last go at putting it right began.
+    What a sheet speaks of: the call judged now, and as it stood when its last go at fixing it began.
 
     Attributes
     ----------
@@ -148,8 +153,8 @@ class Told:
 class Tested:
     """A thing tested, in the customer's words, and what came of it."""
 
-    what: str
-    result: str
+    what: Message
+    result: Message
     good: bool
 
 
@@ -157,7 +162,7 @@ class Tested:
 class CostLine:
     """One remedy's price: words, parts, work and both, as text. [money of the shop]"""
 
-    what: str
+    what: Message
     parts: str
     work: str
     total: str
@@ -184,18 +189,18 @@ class CustomerPage:
         What the prices hold, or why there are none.
     """
 
-    headline: str
+    headline: Message
     told: str
-    explained: str
-    sure: str
-    wrong: tuple[str, ...]
-    does: tuple[str, ...]
-    done: tuple[str, ...]
-    needed: tuple[str, ...]
+    explained: Message
+    sure: Message
+    wrong: tuple[Message, ...]
+    does: tuple[Message, ...]
+    done: tuple[Message, ...]
+    needed: tuple[Message, ...]
     tested: tuple[Tested, ...]
-    safety: tuple[str, ...]
+    safety: tuple[Message, ...]
     costs: tuple[CostLine, ...]
-    cost_note: str
+    cost_note: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,15 +260,21 @@ class Row:
 class Done:
     """A guard before a compressor is condemned, as shown."""
 
-    title: str
-    state: str
+    title: Message
+    state: Message
+
+    @property
+    def sign(self) -> str:
+        """A tick for what is done, an exclamation mark for what is not, else a dash."""
+        return {_DONE: "✓", _NOT_DONE: "!"}.get(self.state, "–")
 
     @staticmethod
     def of(guard: GuardState) -> Done:
         """The state of a guard in words."""
         if guard.done:
-            return Done(guard.title, "done")
-        return Done(guard.title, f"not needed: {guard.waived}" if guard.waived else "NOT DONE")
+            return Done(guard.title, _DONE)
+        waived = Message("not needed: {reason}", reason=guard.waived)
+        return Done(guard.title, waived if guard.waived else _NOT_DONE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,8 +307,8 @@ class Standing:
         The lists.
     """
 
-    title: str
-    needed: str
+    title: Message
+    needed: Message
     suspects: tuple[Row, ...]
     remedies: tuple[Row, ...]
 
@@ -313,8 +324,10 @@ class TechnicianPage:
         The decision in one line; how what was decided relates to what was judged.
     machine, figures, reasons : tuples of Row
         Nameplate; figures behind the decision; the reasons.
-    drawing_svg, drawing_text : str
-        The wiring as SVG made by `humclick.circuit.drawing`, and as text; empty without a machine.
+    wiring : Machine or None
+        What is drawn.
+    shares : mapping of part to float
+        How probably each part is suspected, where it is shaded. [-]
     start_svg, start_caption : str
         A start as SVG made by `humclick.start.pictures`, and what it shows; empty where there is none.
     record : tuple of Entry
@@ -325,8 +338,8 @@ class TechnicianPage:
         What is suspected: before the repair or the decision, if there was one, and now.
     explanation, reasons_title : str
         Why the decision led, and the heading that says when.
-    elimination, shaded : bool
-        Whether it leads by elimination; whether parts are shaded in the drawing.
+    elimination : bool
+        Whether it leads by elimination.
     reasons_note : str
         How many reasons are too weak to be shown.
     guards : tuple of Done
@@ -337,30 +350,29 @@ class TechnicianPage:
         What does not fit; what could not be used; what was not done; what judgement leaves out; cautions.
     """
 
-    headline: str
-    verdict_note: str = ""
+    headline: Message
+    verdict_note: Message = NOTHING
     machine: tuple[Row, ...] = ()
-    drawing_svg: str = ""
-    drawing_text: str = ""
+    wiring: Machine | None = None
+    shares: Mapping[str, float] = field(default_factory=dict)
     start_svg: str = ""
     start_caption: str = ""
     record: tuple[Entry, ...] = ()
-    taken_back: str = ""
+    taken_back: Message = NOTHING
     standings: tuple[Standing, ...] = ()
     figures: tuple[Row, ...] = ()
-    explanation: str = ""
-    reasons_title: str = "Reasons"
+    explanation: Message = NOTHING
+    reasons_title: Message = _REASONS
     elimination: bool = False
-    shaded: bool = False
     reasons: tuple[Row, ...] = ()
-    reasons_note: str = ""
+    reasons_note: Message = NOTHING
     guards: tuple[Done, ...] = ()
     next: tuple[Row, ...] = ()
-    contradictions: tuple[str, ...] = ()
-    problems: tuple[str, ...] = ()
-    skipped: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    contradictions: tuple[Message, ...] = ()
+    problems: tuple[Message, ...] = ()
+    skipped: tuple[Message, ...] = ()
+    left_out: tuple[Message, ...] = ()
+    cautions: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,8 +424,8 @@ class CounterPage:
         Nameplate, which belongs to every order.
     """
 
-    headline: str
-    note: str
+    headline: Message
+    note: Message
     demands: tuple[PartDemand, ...] = ()
     fitted: tuple[FittedPart, ...] = ()
     photos: tuple[Photo, ...] = ()

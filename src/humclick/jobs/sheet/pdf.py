@@ -9,6 +9,7 @@ from humclick.errors import Refused
 from humclick.jobs.call import Call
 from humclick.jobs.sheet.model import Judgement, StartPicture
 from humclick.jobs.sheet.render import PAPERS, sheet_of, typeset
+from humclick.messages import ENGLISH
 
 __all__ = ["sheet_pdf"]
 
@@ -26,6 +27,7 @@ def sheet_pdf(
     money: str = "",
     paper: str = "A4",
     picture: StartPicture | None = None,
+    language: str = ENGLISH,
 ) -> bytes:
     """
     The sheet as PDF.
@@ -36,6 +38,8 @@ def sheet_pdf(
         As in `humclick.jobs.sheet.render.sheet_of`.
     paper : str
         ``A4`` or ``Letter``.
+    language : str
+        Code of the language it is in.
 
     Raises
     ------
@@ -54,6 +58,6 @@ def sheet_pdf(
             f"package pango); the HTML sheet needs neither and prints from any browser ({error})"
         ) from error
     sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
-    html = typeset(sheet, paper, screen=False)
+    html = typeset(sheet, paper, screen=False, language=language)
     made: bytes = HTML(string=html, url_fetcher=_fetch_nothing).write_pdf()
     return made

@@ -11,6 +11,7 @@ from functools import cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.diagnosis.shop import Shop
 from humclick.jobs.call import Call
 from humclick.jobs.history import state_of
@@ -18,6 +19,7 @@ from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
 from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
 from humclick.jobs.sheet.technician import technician_page
+from humclick.messages import ENGLISH, translator
 from humclick.safety import defer
 
 __all__ = ["PAPERS", "sheet_html", "sheet_of", "typeset"]
@@ -114,6 +116,7 @@ def sheet_html(
     money: str = "",
     paper: str = "",
     picture: StartPicture | None = None,
+    language: str = ENGLISH,
 ) -> str:
     """
     The sheet as one self-contained HTML file.
@@ -132,10 +135,11 @@ def sheet_html(
     Unknown
         If a reading names a probe the machine does not have.
     """
-    return typeset(sheet_of(call, shop, judgement=judgement, money=money, picture=picture), paper)
+    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    return typeset(sheet, paper, language=language)
 
 
-def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
+def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str = ENGLISH) -> str:
     """
     A sheet as HTML.
 
@@ -147,21 +151,31 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True) -> str:
         ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
     screen : bool
         Whether the styles for screens go with it; a typesetter for paper needs none.
+    language : str
+        Code of the language it is in.
 
     Raises
     ------
     KeyError
         If the paper is not one of `PAPERS`.
     """
-    environment = _environment()
+    environment, words = _environment(), translator(language)
+    page, svg, text = sheet.technician_page, "", ""
+    if page.wiring is not None:
+        svg = draw_svg(page.wiring, suspects=page.shares, said=words.text)
+        text = draw_text(page.wiring, said=words.text)
     sources = ["sheet.css", "screen.css"] if screen else ["sheet.css"]
     style = "\n".join(PackageLoader("humclick.jobs.sheet").get_source(environment, n)[0] for n in sources)
     if paper:
         style = f"@page {{ size: {PAPERS[paper]}; }}\n{style}"
     return environment.get_template("sheet.html").render(
         sheet=sheet,
+        _=words.page,
+        say=words.text,
+        lang=words.code,
         style=Markup(style),  # our own files
-        drawing=Markup(sheet.technician_page.drawing_svg),  # escaped where it is drawn
+        drawing=Markup(svg),  # escaped where it is drawn
+        drawing_text=text,
         start=Markup(sheet.technician_page.start_svg),  # likewise
         defer=defer(),
     )

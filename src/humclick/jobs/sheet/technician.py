@@ -11,9 +11,10 @@ from datetime import datetime
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import draw_svg, draw_text
+from humclick.diagnosis.advice import Value
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.power import Earth, earth
+from humclick.diagnosis.reasons import Reason
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
@@ -22,13 +23,19 @@ from humclick.jobs.events import Undone
 from humclick.jobs.fold import known_probe
 from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
+from humclick.jobs.sheet.machine import machine_rows
 from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
 from humclick.jobs.standing import onward, probes_now, provisional
+from humclick.messages import NOTHING, Message, counted, listed
 from humclick.readings import PartTemperature
-from humclick.safety import cautions_for, flammable, gates, gates_for, place_of, safety_class, stop_at
+from humclick.readings.shown import minutes_of
+from humclick.safety import cautions_for, flammable, gates, gates_for, place_of, stop_at
 
-__all__ = ["clock", "machine_rows", "technician_page"]
+__all__ = ["clock", "technician_page"]
 
+#: How warm a part was.
+_WARMTH = {"cold": Message("cold"), "hot": Message("hot")}
+_NO_CAPTION = Message("without caption")
 #: Parts less probable than this are not shaded in the drawing. [-]
 _SHADED = 0.02
 #: Reasons that weigh less and move nothing are only counted. [decibans]
@@ -36,16 +43,12 @@ _LOUD = 1.0
 #: Suspects, other probes and remedies shown, and remedies this improbable left out. [-]
 _ROWS, _FAINT = 6, 0.0005
 #: What follows the work.
-_RECORD_AND_PROVE = "Write down what was installed, start it and listen: that proves the repair"
+_RECORD_AND_PROVE = Message("Write down what was installed, start it and listen: that proves the repair")
 
 
 class _Timed(Protocol):
     @property
     def at(self) -> datetime: ...
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def clock(event: _Timed) -> str:
@@ -67,14 +70,23 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
         For the words of the remedies.
     """
     shop = shop or default_shop()
-    problems = tuple(f"{p.text}{f' – written: {p.kept}' if p.kept else ''}" for p in call.problems)
+    problems = tuple(
+        Message("{problem} – written: {text}", problem=p.text, text=p.kept) if p.kept else p.text
+        for p in call.problems
+    )
     skipped = tuple(
-        f"{_title(call.machine, probe)}: {reason or 'no reason given'}"
+        Message(
+            "{title}: {value}",
+            title=_title(call.machine, probe),
+            value=reason or Message("no reason given"),
+        )
         for probe, reason in call.skipped.items()
     )
     advice = told.now.advice if told.now is not None else None
     page = TechnicianPage(
-        headline=heading(told.state, advice, shop, call.machine.arrangement.title if call.machine else ""),
+        headline=heading(
+            told.state, advice, shop, call.machine.arrangement.title if call.machine else NOTHING
+        ),
         verdict_note=_note(told, shop),
         record=_record(call, told, shop),
         taken_back=_taken_back(call),
@@ -87,47 +99,51 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
     page = replace(
         page,
         machine=machine_rows(call.machine),
-        drawing_svg=draw_svg(call.machine, suspects=shares),
-        drawing_text=draw_text(call.machine),
+        wiring=call.machine,
+        shares=shares,
         cautions=_cautions(call),
-        shaded=bool(shares),
     )
     return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
 
 
-def _taken_back(call: Call) -> str:
+def _taken_back(call: Call) -> Message:
     count = sum(event.id in call.undone and not isinstance(event, Undone) for event in call.events)
     if not count:
-        return ""
-    return (
-        "1 entry was taken back; it stays in the call."
-        if count == 1
-        else f"{count} entries were taken back; they stay in the call."
+        return NOTHING
+    return counted(
+        "{n} entry was taken back; it stays in the call.",
+        "{n} entries were taken back; they stay in the call.",
+        count,
     )
 
 
 def _standings(told: Told, now: Judgement, shop: Shop) -> tuple[Standing, ...]:
     """What was suspected before the repair or the decision, and what is suspected now, each said to be so."""
     if not told.two:
-        return (_standing(now, "Suspects", "What is needed, how probably", shop),)
+        return (_standing(now, Message("Suspects"), Message("What is needed, how probably"), shop),)
     after = bool(told.state.done)
     left = _standing(
         now,
-        "Left to suspect now" if after else "Suspects now",
-        "What may still be needed, how probably" if after else "What is needed now, how probably",
+        Message("Left to suspect now") if after else Message("Suspects now"),
+        Message("What may still be needed, how probably")
+        if after
+        else Message("What is needed now, how probably"),
         shop,
     )
     if told.before is None:
         return (left,)
     titles_before = (
-        ("Suspects before the repair", "What was needed before the repair, how probably")
+        (Message("Suspects before the repair"), Message("What was needed before the repair, how probably"))
         if told.state.turn is not None and told.state.turn.done
-        else ("Suspects when it was decided", "What was needed when it was decided, how probably")
+        else (
+            Message("Suspects when it was decided"),
+            Message("What was needed when it was decided, how probably"),
+        )
     )
     return (_standing(told.before, *titles_before, shop), left)
 
 
-def _standing(judgement: Judgement, title: str, needed: str, shop: Shop) -> Standing:
+def _standing(judgement: Judgement, title: Message, needed: Message, shop: Shop) -> Standing:
     advice = judgement.advice
     return Standing(
         title,
@@ -151,18 +167,28 @@ def _with_judgement(
         next=_next(call, now, state, shop),
         contradictions=now.contradictions,
         left_out=(
-            f"None of these (a cause that is not on the list): {_percent(advice.none_of_these)}.",
-            f"More than three faults at once: at most {_percent(advice.left_out)}, not worked out.",
-            "Probabilities rest on the shop's prior odds and on typical values where no stamp was read.",
+            Message(
+                "None of these (a cause that is not on the list): {chance}.",
+                chance=_percent(advice.none_of_these),
+            ),
+            Message(
+                "More than three faults at once: at most {chance}, not worked out.",
+                chance=_percent(advice.left_out),
+            ),
+            Message(
+                "Probabilities rest on the shop's prior odds and on typical values where no stamp was read."
+            ),
         ),
     )
     behind = told.behind
     if call.stopped:
-        return replace(page, explanation="Stopped for safety: the suspects are as they stood then.")
+        return replace(page, explanation=Message("Stopped for safety: the suspects are as they stood then."))
     if behind is None:
         return replace(
             page,
-            explanation="What stood when it was decided cannot be worked out: no machine was described then.",
+            explanation=Message(
+                "What stood when it was decided cannot be worked out: no machine was described then."
+            ),
         )
     said = behind.explanation
     loud = [r for r in said.reasons if abs(r.decibans) >= _LOUD or r.moved]
@@ -174,26 +200,41 @@ def _with_judgement(
         page,
         figures=_figures(behind, state, shop, then=then),
         explanation=said.sentence,
-        reasons_title="Reasons"
-        if not then
-        else "Reasons before the repair"
-        if state.turn and state.turn.done
-        else "Reasons when it was decided",
+        reasons_title=_reasons_title(state, then=then),
         elimination=said.by_elimination,
         reasons=tuple(
             Row(
                 r.shown,
                 _decibans(r.decibans),
-                f"{r.words}; without it {_percent(r.without)}"
-                + ("; taken back since" if r.id in call.undone else ""),
+                _beside(r, taken_back=r.id in call.undone),
             )
             for r in loud
         ),
-        reasons_note=f"{quiet} more say hardly anything either way (below {_LOUD:g} deciban each)."
+        reasons_note=counted(
+            "{n} more says hardly anything either way (below {least:g} deciban).",
+            "{n} more say hardly anything either way (below {least:g} deciban each).",
+            quiet,
+            least=_LOUD,
+        )
         if quiet
-        else "",
+        else NOTHING,
         guards=tuple(Done.of(g) for g in guards),
     )
+
+
+def _reasons_title(state: State, *, then: bool) -> Message:
+    if not then:
+        return Message("Reasons")
+    done = state.turn and state.turn.done
+    return Message("Reasons before the repair") if done else Message("Reasons when it was decided")
+
+
+def _beside(reason: Reason, *, taken_back: bool) -> Message:
+    """What a reading says, and how probable the decision were without it."""
+    without = _percent(reason.without)
+    if taken_back:
+        return Message("{words}; without it {chance}; taken back since", words=reason.words, chance=without)
+    return Message("{words}; without it {chance}", words=reason.words, chance=without)
 
 
 def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tuple[Row, ...]:
@@ -203,117 +244,122 @@ def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tupl
         if then and state.turn
         else tuple(r for r in behind.explanation.leader if r not in state.done)
     )
-    leader = " and ".join(remedy_title(r, shop) for r in about) or "nothing else"
-    figures = [Row("Probability of the leading decision", _percent(behind.explanation.probability), leader)]
+    leader = listed((remedy_title(r, shop) for r in about), "and") or Message("nothing else")
+    chance = _percent(behind.explanation.probability)
+    figures = [Row(Message("Probability of the leading decision"), chance, leader)]
     verdict = behind.advice.verdict
     if verdict is None or (then and set(verdict.due) != set(about)):  # of another decision
         return tuple(figures)
-    rival = " and ".join(remedy_title(r, shop) for r in verdict.rival)
+    rival = listed((remedy_title(r, shop) for r in verdict.rival), "and")
+    flip = Message("no other decision comes near")
+    if rival:
+        flip = Message(
+            "so many times likelier before any test must the case for “{rival}” be to change the decision",
+            rival=rival,
+        )
     figures += [
-        Row("Expected loss of acting now", f"{verdict.expected_loss:.1f}", "in the shop's money"),
         Row(
-            "Best further test would lose",
-            _figure(verdict.margin),
-            "in the shop's money; below 0 it would pay",
+            Message("Expected cost of deciding now"),
+            f"{verdict.expected_loss:.1f}",
+            Message("in the shop's money"),
         ),
         Row(
-            "Flip factor",
-            f"× {verdict.flip_factor:.3g}" if math.isfinite(verdict.flip_factor) else "none",
-            f"so many times likelier beforehand must the case for “{rival}” be to change the decision"
-            if rival
-            else "no other decision comes near",
+            Message("Best further test would lose"),
+            _figure(verdict.margin),
+            Message("in the shop's money; below 0 it would pay"),
+        ),
+        Row(
+            Message("Flip factor"),
+            f"× {verdict.flip_factor:.3g}" if math.isfinite(verdict.flip_factor) else Message("none"),
+            flip,
         ),
     ]
     return tuple(figures)
 
 
-def _note(told: Told, shop: Shop) -> str:
+def _note(told: Told, shop: Shop) -> Message:
     """How what was decided relates to what was judged when it was."""
     turn = told.state.turn
     if turn is None or not turn.decided:
-        return ""
-    note = f"Decided by the technician: {_capital(titles(turn.decided, shop))}."
+        return NOTHING
+    note = Message("Decided by the technician: {remedies}.", remedies=titles(turn.decided, shop).capital())
     if told.before is None:
         return note
     verdict = told.before.advice.verdict
     if verdict is None:
-        return f"{note} The readings had not settled it then."
-    if set(verdict.due or ("wait",)) != set(turn.decided):
-        return (
-            f"{note} Judged from the readings then: {_capital(' and '.join(verdict.titles))}. The two differ."
-        )
-    return f"{note} Judged from the readings then: the same."
+        more = [Message("The readings had not settled it then.")]
+    elif set(verdict.due or ("wait",)) == set(turn.decided):
+        more = [Message("Judged from the readings then: the same.")]
+    else:
+        judged = listed(verdict.titles, "and").capital()
+        more = [
+            Message("Judged from the readings then: {remedies}.", remedies=judged),
+            Message("The two differ."),
+        ]
+    return listed((note, *more), "space")
 
 
 def _next(call: Call, judgement: Judgement, state: State, shop: Shop) -> tuple[Row, ...]:
     advice, step = judgement.advice, onward(call, judgement.advice, state, shop)
     if step.kind == "work":
-        return (Row("Next", f"Do it: {titles(state.due, shop)}"), Row("Then", _RECORD_AND_PROVE))
+        return (
+            Row(Message("Next"), Message("Do it: {remedies}", remedies=titles(state.due, shop))),
+            Row(Message("Then"), _RECORD_AND_PROVE),
+        )
     if step.kind == "prove":
         probe = probes_now(call, shop)[step.probe]
-        rows = [Row("Next", probe.title, probe.id)]
+        rows = [Row(Message("Next"), probe.title, probe.id)]
         if probe.how != probe.title:
-            rows.append(Row("How", probe.how))
-        return (*rows, Row("Why", "it proves the repair"))
+            rows.append(Row(Message("How"), probe.how))
+        return (*rows, Row(Message("Why"), Message("it proves the repair")))
     if advice.next is None or step.kind == "stop" or state.name == "handed":
         return ()
     if step.kind == "repaired" and not step.probe:
         return ()
     known = gates()
     value = advice.next
-    rows = [Row("Next", value.title, value.probe), Row("How", value.how)]
+    rows = [Row(Message("Next"), value.title, value.probe), Row(Message("How"), value.how)]
     if value.waits > 0:
-        rows.insert(0, Row("First wait", f"{value.waits:g} minutes to cool"))
+        rows.insert(
+            0, Row(Message("First wait"), Message("{minutes} to cool", minutes=minutes_of(value.waits)))
+        )
     if value.gates:
-        rows.append(Row("Before it", "; ".join(known[g].title for g in value.gates if g in known)))
-    rows.append(Row("Why", value.reason))
+        rows.append(
+            Row(
+                Message("Before it"), listed((known[g].title for g in value.gates if g in known), "semicolon")
+            )
+        )
+    rows.append(Row(Message("Why"), value.reason))
     rows += [
-        Row("Else", v.title + (f", after {v.waits:g} minutes of cooling" if v.waits else ""), v.probe)
+        Row(Message("Else"), _after_cooling(v) if v.waits else v.title, v.probe)
         for v in advice.alternatives[:3]
     ]
     return tuple(rows)
 
 
-def machine_rows(machine: Machine) -> tuple[Row, ...]:
-    """Arrangement and nameplate."""
-    plate, kind = machine.nameplate, machine.arrangement
-    title = kind.title[:1].upper() + kind.title[1:]
-    rows = [
-        Row("Start arrangement", title + (f" ({kind.abbreviation})" if kind.abbreviation else "")),
-        Row("Protector", machine.protector),
-        Row("Supply", f"{plate.volts:g} V, {plate.hertz:g} Hz"),
-    ]
-    if plate.locked_rotor_amps is not None:
-        rows.append(Row("Locked-rotor amps (LRA)", f"{plate.locked_rotor_amps:g} A"))
-    if plate.rated_load_amps is not None:
-        rows.append(Row("Running amps (RLA)", f"{plate.rated_load_amps:g} A"))
-    printed = plate.refrigerant.strip()
-    remark = ""
-    if printed:
-        found = safety_class(printed)
-        remark = f"class {found}" if found else "not in the list"
-        remark += ", flammable" if flammable(printed) else ""
-    rows.append(Row("Refrigerant", printed or "not read", remark))
-    return tuple(rows)
+def _after_cooling(value: Value) -> Message:
+    return Message("{probe}, after {minutes} of cooling", probe=value.title, minutes=minutes_of(value.waits))
 
 
-def _cautions(call: Call) -> tuple[str, ...]:
+def _cautions(call: Call) -> tuple[Message, ...]:
     machine = call.machine
     assert machine is not None
-    said = [f"{c.title}. {c.plain}" for c in cautions_for(machine)]
+    said = [fact.sentence for fact in cautions_for(machine)]
     if machine.arrangement.caution:
         said.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
         gate = gates()["flammable-caution"]
-        said.insert(0, f"{gate.title}. {gate.steps[0]}")
+        said.insert(0, Message("{title}. {text}", title=gate.title, text=gate.steps[0]))
     if provisional(call.events, call):
-        said.insert(0, "The arrangement is taken for now only: more than one fits what was seen.")
+        said.insert(0, Message("The arrangement is taken for now only: more than one fits what was seen."))
     situation = call.situation()
     if situation is not None and earth(situation) is Earth.NONE:
-        said.insert(
-            0, f"No ground here: judge it by the local rules. {place_of(call.place).rule('ground-test').text}"
-        )
-    stopped = (f"{stoppage.stop.title}. {' '.join(stoppage.stop.steps)}" for stoppage in call.stoppages)
+        rule = place_of(call.place).rule("ground-test").text
+        said.insert(0, Message("No ground here: judge it by the local rules. {rule}", rule=rule))
+    stopped = (
+        Message("{title}. {text}", title=each.stop.title, text=listed(each.stop.steps, "space"))
+        for each in call.stoppages
+    )
     return (*stopped, *said)
 
 
@@ -334,10 +380,19 @@ def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
         reason = reasons.get(event)
         entry = _reading(call, row, told.now, steps)
         if reason is not None:
-            moved = "; ".join(f"{r} {_percent(p)} → {_percent(q)}" for r, p, q in reason.moved)
+            moved = listed((_moved(*move) for move in reason.moved), "semicolon")
             entry = replace(entry, weight=_decibans(reason.decibans), moved=moved)
         found.append(replace(entry, number=number))
     return tuple(found)
+
+
+def _moved(remedy: str, before: float, after: float) -> Message:
+    return Message(
+        "{remedy} {before} → {after}",
+        remedy=Message.of(remedy),
+        before=_percent(before),
+        after=_percent(after),
+    )
 
 
 def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
@@ -347,25 +402,26 @@ def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
         title = known[gate.gate].title if gate.gate in known else gate.gate
         yield gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
     for hazard in call.hazards:
-        title = f"Hazard: {stop_at(hazard.gate, hazard.hazard).title}"
+        title = Message("Hazard: {hazard}", hazard=stop_at(hazard.gate, hazard.hazard).title)
         yield hazard.id, Entry(0, clock(hazard), "hazard", title, note=hazard.words), ""
     for answer in call.cleared:
-        yield answer.id, Entry(0, clock(answer), "cleared", "Hazard cleared", note=answer.words), ""
+        yield answer.id, Entry(0, clock(answer), "cleared", Message("Hazard cleared"), note=answer.words), ""
     for wait in call.waits:
-        yield wait.id, Entry(0, clock(wait), "wait", f"Left alone for {wait.minutes:g} minutes"), ""
+        title = Message("Left alone for {minutes}", minutes=minutes_of(wait.minutes))
+        yield wait.id, Entry(0, clock(wait), "wait", title), ""
     for stamp in call.stamps:
-        title = f"Read on the {_part(call.machine, stamp.part)}"
+        title = Message("Read on the {part}", part=_part(call.machine, stamp.part))
         yield stamp.id, Entry(0, clock(stamp), "stamp", title, value=stamp.text), ""
     for part in call.fitted:
-        title = f"Fitted a new {_part(call.machine, part.part)}"
+        title = Message("Fitted a new {part}", part=_part(call.machine, part.part))
         yield part.id, Entry(0, clock(part), "fitted", title, note=part.note), ""
     for photo in call.photos:
-        title = photo.caption or "without caption"
-        yield photo.id, Entry(0, clock(photo), "photo", title, note=f"photo {photo.sha256[:12]}"), ""
+        said = Message("photo {hash}", hash=photo.sha256[:12])
+        yield photo.id, Entry(0, clock(photo), "photo", photo.caption or _NO_CAPTION, note=said), ""
     for note in call.notes:
         yield note.id, Entry(0, clock(note), "note", note.text), ""
     for decision in call.decisions:
-        title = " and ".join(remedy_title(r, shop) for r in decision.remedies)
+        title = listed((remedy_title(r, shop) for r in decision.remedies), "and")
         yield decision.id, Entry(0, clock(decision), "decision", title, note=decision.words), ""
 
 
@@ -380,7 +436,7 @@ def _title(machine: Machine | None, probe: str) -> str:
     if machine is None:
         return probe
     try:
-        return str(getattr(known_probe(machine, probe), "title", probe))
+        return getattr(known_probe(machine, probe), "title", probe)
     except Unknown:
         return probe
 
@@ -412,7 +468,9 @@ def _reading(call: Call, kept: ReadingKept, judgement: Judgement | None, steps: 
         note=kept.note,
         finding=finding.text if finding else "",
         warns=bool(finding and finding.warns),
-        passed=tuple(f"No. {steps[g]}" if g in steps else known[g].title for g in held if g in known),
+        passed=tuple(
+            Message("No. {n}", n=steps[g]) if g in steps else known[g].title for g in held if g in known
+        ),
         unproved=(*(known[g].title for g in kept.unproved if g in known), *kept.against),
     )
 
@@ -420,7 +478,7 @@ def _reading(call: Call, kept: ReadingKept, judgement: Judgement | None, steps: 
 def _temperature(of: PartTemperature) -> str:
     if of.celsius is not None:
         return f"{of.celsius:.0f} °C"
-    return "" if of.kind == "unknown" else of.kind
+    return "" if of.kind == "unknown" else _WARMTH[of.kind]
 
 
 def _decibans(value: float) -> str:
@@ -428,7 +486,7 @@ def _decibans(value: float) -> str:
 
 
 def _figure(value: float) -> str:
-    return f"{value:.1f}".replace("-", "−") if math.isfinite(value) else "no test left"
+    return f"{value:.1f}".replace("-", "−") if math.isfinite(value) else Message("no test left")
 
 
 def _percent(share: float) -> str:

@@ -12,6 +12,7 @@ from humclick.errors import Refused
 from humclick.jobs import taking
 from humclick.jobs.standing import UNNAMED_PINS
 from humclick.jobs.warmth import stood
+from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.pages import call
@@ -53,9 +54,13 @@ def take_reading(desk: Desk) -> Reply:
                 note=request.given("note"),
             )
         except taking.BarredNow:
-            raise Refused("this is not safe to do now; for a reading taken already, say so below") from None
+            raise Refused(
+                Message("this is not safe to do now; for a reading taken already, say so below")
+            ) from None
         except taking.GatesFirst:
-            raise Refused("first the safety steps; for a reading taken already, say so below") from None
+            raise Refused(
+                Message("first the safety steps; for a reading taken already, say so below")
+            ) from None
     return desk.go(_after_reading(desk, probe), call.announced(desk))
 
 
@@ -110,7 +115,8 @@ def take_skip(desk: Desk) -> Reply:
     reason = request.given("reason")
     gate = request.given("gate")
     if gate:
-        reason = f"cannot be done safely here: {gate}" + (f". {reason}" if reason else "")
+        words = Message("cannot be done safely here: {gate}", gate=gate)
+        reason = f"{words}. {reason}" if reason else words
     desk.keep("skip", probe=probe.id, reason=reason)
     return desk.go(desk.back())
 
@@ -126,7 +132,8 @@ def take_wait(desk: Desk) -> Reply:
         minutes = float(typed)
     except ValueError:
         raise FormRefused(
-            "minutes", f"{typed[:40]!r} is not a number of minutes; write it such as 10"
+            "minutes",
+            Message("{typed} is not a number of minutes; write it such as 10", typed=repr(typed[:40])),
         ) from None
     with beside("minutes"):
         desk.keep("wait", minutes=minutes)
@@ -138,9 +145,9 @@ def take_timer(desk: Desk) -> Reply:
     try:
         seconds = float(desk.request.given("seconds"))
     except ValueError:
-        raise FormRefused("seconds", "a timer needs its seconds") from None
+        raise FormRefused("seconds", Message("a timer needs its seconds")) from None
     if not 0 < seconds <= _LONGEST:
-        raise Refused(f"a timer runs from 1 second to {_LONGEST // 3600} hours")
+        raise Refused(Message("a timer runs from 1 second to {hours} hours", hours=_LONGEST // 3600))
     until = (desk.request.now + timedelta(seconds=seconds)).isoformat(timespec="seconds").replace("+", "%2B")
     path = _same_probe(desk)
     return desk.go(f"{path}{'&' if '?' in path else '?'}until={until}")

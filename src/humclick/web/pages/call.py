@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from markupsafe import Markup
+
 from humclick.circuit.pins_drawing import relay_svg
 from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.findings import HEARD
@@ -16,6 +18,7 @@ from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
 from humclick.jobs.standing import UNNAMED_PINS, provisional
 from humclick.jobs.warmth import felt, since, stood
+from humclick.messages import NOTHING, Message
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Stop, gate, place_of, stops_at
@@ -126,9 +129,9 @@ def announced(desk: Desk) -> str:
 class Shown:
     """A suspect as shown: words, the same short, the customer's words, probability, length of its bar. [-]"""
 
-    label: str
-    short: str
-    plain: str
+    label: Message
+    short: Message
+    plain: Message
     probability: float
     length: int
 
@@ -150,18 +153,12 @@ def _shown(advice: Advice | None, most: int) -> list[Shown]:
         return []
     named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
     found = [
-        Shown(s.label, _short(s.label), s.plain, s.probability, max(1, round(100 * s.probability)))
-        for s in named
+        Shown(s.label, s.short, s.plain, s.probability, max(1, round(100 * s.probability))) for s in named
     ]
     rest = max(0.0, 1.0 - sum(s.probability for s in named))
     if rest >= 0.005:
-        found.append(Shown("", "", "", rest, max(1, round(100 * rest))))
+        found.append(Shown(NOTHING, NOTHING, NOTHING, rest, max(1, round(100 * rest))))
     return found
-
-
-def _short(label: str) -> str:
-    """A suspect without what explains its mode."""
-    return " + ".join(": ".join(each.split(": ")[:2]) for each in label.split(" + "))
 
 
 def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
@@ -192,11 +189,13 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
         "warmth": desk.request.given("warmth") if asked else felt(desk.flow, desk.request.now, probe),
         "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
         "example": EXAMPLES[Quantity(probe.quantity)] if probe.quantity else "",
-        "outcomes": [(each, HEARD.get(each, each) if heard else each) for each in probe.outcomes],
+        "outcomes": [(each, HEARD[each] if heard else each) for each in probe.outcomes],
         "heard": heard,
         "again": bool(taken),
         "hint": hint,
-        "relay": drawings.labelled(relay_svg(hint == "relay-over"), desk.language),
+        "relay": Markup(  # escaped where it is drawn
+            drawings.recoloured(relay_svg(hint == "relay-over", said=desk.language.plain))
+        ),
     }
 
 

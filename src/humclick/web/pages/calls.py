@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from humclick.messages import from_data
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.language import N_
@@ -31,16 +32,18 @@ STATES: dict[str, str] = {
 
 def _matches(row: Mapping[str, Any], wanted: str, desk: Desk) -> bool:
     said = desk.language
-    texts = [str(row.get(name, "")) for name in ("title", "equipment", "customer", "id", "verdict")]
-    texts += [said.plain(text) for text in texts]
+    texts = [str(row.get(name, "")) for name in ("title", "customer", "id")]
+    for message in (from_data(row.get("equipment")), from_data(row.get("verdict"))):
+        texts += [message, said.plain(message)]
     texts.append(said.text(STATES.get(str(row.get("state", "")), "")))
     everything = " ".join(texts).casefold()
     return all(word in everything for word in wanted.casefold().split())
 
 
 def _row(row: Mapping[str, Any]) -> dict[str, Any]:
-    names = ("id", "title", "equipment", "customer", "state", "updated", "verdict", "complaint")
+    names = ("id", "title", "customer", "state", "updated", "complaint")
     found: dict[str, Any] = {name: str(row.get(name, "") or "") for name in names}
+    found |= {name: from_data(row.get(name)) for name in ("equipment", "verdict")}
     try:
         found["at"] = datetime.fromisoformat(found["updated"])
     except ValueError:

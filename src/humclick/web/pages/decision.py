@@ -10,6 +10,7 @@ from humclick.jobs.flow import demands_of
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import PROOF
 from humclick.jobs.taking import decided
+from humclick.messages import Message
 from humclick.replacement.demand import replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -25,7 +26,7 @@ def given(desk: Desk) -> dict[str, Any]:
     if machine is not None:
         first = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
         every = [part.id for part in machine.parts if not part.family.sealed]
-        titles = {part.id: part.family.title for part in machine.parts} | {COMPRESSOR: COMPRESSOR}
+        titles = {part.id: part.family.title for part in machine.parts} | {COMPRESSOR: Message("compressor")}
         parts = [
             (name, titles[name], name in first)
             for name in dict.fromkeys((*first, *every, COMPRESSOR))
@@ -50,7 +51,7 @@ def take_decision(desk: Desk) -> Reply:
     """Keep what is to be done."""
     names = desk.request.given_all("remedy")
     if not names:
-        raise FormRefused("remedy", "decide what? Choose at least one remedy")
+        raise FormRefused("remedy", Message("decide what? Choose at least one remedy"))
     with beside("remedy"):
         desk.flow = decided(desk.flow, desk.request.now, names, desk.request.given("words"))
     return desk.go(desk.path())

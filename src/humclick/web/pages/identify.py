@@ -76,7 +76,7 @@ def take(desk: Desk) -> Reply:
     """Keep the arrangement chosen."""
     name = desk.request.given("arrangement")
     if name not in arrangements():
-        raise FormRefused("arrangement", str(Unknown("arrangement", name[:60], arrangements())))
+        raise FormRefused("arrangement", Unknown("arrangement", name[:60], arrangements()).message)
     others = [each for each in desk.request.given_all("fits") if each in arrangements() and each != name]
     desk.flow = arrangement_named(desk.flow, desk.request.now, name, others)
     return desk.go(desk.path("plate"))

@@ -11,6 +11,7 @@ from contextlib import suppress
 from humclick.diagnosis.findings import HEARD
 from humclick.errors import HumclickError
 from humclick.jobs.events import HEARD as COMPLAINTS
+from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.drawings import icon
 from humclick.web.exchange import Reply
@@ -31,7 +32,9 @@ def take(desk: Desk) -> Reply:
     request = desk.request
     heard = request.given("heard") or "unknown"
     if heard not in COMPLAINTS:
-        raise FormRefused("heard", f"choose what is heard; {heard[:40]!r} is none of the answers")
+        raise FormRefused(
+            "heard", Message("choose what is heard; {heard} is none of the answers", heard=repr(heard[:40]))
+        )
     desk.id = uuid.uuid4().hex[:16]
     desk.keep(
         "opened",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from humclick.errors import HumclickError
 from humclick.jobs.events import PhotoMarked
+from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
@@ -70,7 +71,7 @@ def take(desk: Desk) -> Reply:
     """Keep that a photograph was taken; its bytes are kept by the caller under their hash."""
     hashes = desk.request.given_all("sha256")
     if not hashes:
-        raise FormRefused("photo", "choose a picture first")
+        raise FormRefused("photo", Message("choose a picture first"))
     with beside("photo"):
         for each in hashes:
             desk.keep("photo", sha256=each, caption=desk.request.given("caption"))
@@ -83,11 +84,13 @@ def take_mark(desk: Desk) -> Reply:
     try:
         x, y = (float(request.given(name).replace(",", ".")) for name in ("x", "y"))
     except ValueError:
-        raise FormRefused("x", "tap the picture, or write the place in per cent from left and top") from None
+        raise FormRefused(
+            "x", Message("tap the picture, or write the place in per cent from left and top")
+        ) from None
     label = request.given("label") or request.given("words")
     try:
         desk.keep("mark", sha256=request.given("sha256"), x=x, y=y, label=label)
     except HumclickError as error:
         field = "words" if str(error).startswith("label") else "x"
-        raise FormRefused(field, str(error)) from None
+        raise FormRefused(field, error.message) from None
     return desk.go(desk.path("photos"))

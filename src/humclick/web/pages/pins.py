@@ -4,10 +4,12 @@ The three pins as the eye meets them, both ways up, and which is which once they
 
 from __future__ import annotations
 
+from markupsafe import Markup
+
 from humclick.circuit.pins_drawing import LAYOUTS, pins_svg
 from humclick.jobs.standing import UNNAMED_PINS
 from humclick.web.desk import Desk
-from humclick.web.drawings import labelled
+from humclick.web.drawings import recoloured
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
@@ -22,7 +24,7 @@ def show(desk: Desk) -> Reply:
     names = found.names if found is not None else (None, None, None)
     chosen = layout if layout in LAYOUTS else ""
     drawn = {
-        name: labelled(pins_svg(name, names, over), desk.language)
+        name: Markup(recoloured(pins_svg(name, names, over, said=desk.language.plain)))  # escaped where drawn
         for name in ([chosen] if chosen else LAYOUTS)
     }
     taken = {reading.probe for reading in desk.call.readings}

@@ -11,6 +11,7 @@ from humclick.jobs.entry import one_of
 from humclick.jobs.events import ComplaintHeard, MachineRead, MeterTaken, Opened
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import given_last
+from humclick.messages import Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.web import drawings
@@ -53,7 +54,7 @@ def show(desk: Desk) -> Reply:
         machine=machine,
         protectors=[(name, PROTECTORS[name]) for name in (machine.arrangement.protectors if machine else ())],
         meters=meters(),
-        parts=[*parts, (COMPRESSOR, COMPRESSOR)],
+        parts=[*parts, (COMPRESSOR, Message("compressor"))],
         icon=drawings.icon,
     )
     return Reply(title=_("Nameplate"), html=html, id=desk.id)
@@ -66,7 +67,7 @@ def _amount(desk: Desk, name: str, quantity: Quantity) -> float | None:
     with beside(name):
         value = parse_reading(typed, quantity).value
     if value is None:
-        raise FormRefused(name, "a figure is needed here, not over limit")
+        raise FormRefused(name, Message("a figure is needed here, not over limit"))
     return value
 
 
@@ -76,7 +77,7 @@ def _changed(desk: Desk, kind: str, now: dict[str, Any], new: dict[str, Any], fi
     try:
         desk.keep(kind, **new)
     except HumclickError as error:
-        raise FormRefused(_field(str(error), new, field), str(error)) from None
+        raise FormRefused(_field(str(error), new, field), error.message) from None
 
 
 def _field(message: str, new: dict[str, Any], otherwise: str) -> str:

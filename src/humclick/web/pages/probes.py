@@ -5,6 +5,7 @@ Another probe: every one of the machine, those worth most first.
 from __future__ import annotations
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import call
@@ -21,7 +22,7 @@ def show(desk: Desk) -> Reply:
     if desk.call.stopped:  # nothing is offered
         return call.show(desk)
     if weighed is None or not known:
-        raise Refused("no machine is described yet")
+        raise Refused(Message("no machine is described yet"))
     advice = weighed.advice
     worth = [v for v in (advice.next, *advice.alternatives) if v is not None] if advice is not None else []
     best = [(known[v.probe], v) for v in worth if v.probe in known]

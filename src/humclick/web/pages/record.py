@@ -5,11 +5,8 @@ The record: every event in order, each of which can be taken back and brought ba
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
 from datetime import datetime
-
-from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.errors import HumclickError
@@ -35,6 +32,8 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import given_last, to_undo
 from humclick.jobs.taking import undone
+from humclick.messages import Message, Value, listed
+from humclick.meters import meters
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, beside
 from humclick.web.exchange import Reply
@@ -64,6 +63,8 @@ KINDS: dict[str, str] = {
     "decision": N_("Decision"),
     "undo": N_("Taken back"),
 }
+#: The answer that says nothing.
+_NOT_SURE = N_("not sure")
 #: Kinds of recordings in words.
 RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("Sound of a start")}
 
@@ -127,11 +128,12 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             figures += [event.refrigerant] if event.refrigerant else []
             return event.arrangement, ", ".join(figures)
         case MeterTaken():
-            return "", event.name
+            known_meter = meters().get(event.name)
+            return "", event.name if known_meter is None else known_meter.title
         case StampRead():
             return event.part, event.text
         case ComplaintHeard():
-            return HEARD.get(event.heard, "not known"), event.words
+            return HEARD.get(event.heard) or Message("not known"), event.words
         case GatePassed():
             known = gates().get(event.gate)
             return known.title if known else event.gate, event.words
@@ -150,11 +152,11 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
         case PhotoTaken():
             return "", event.caption
         case RecordingTaken():
-            return RECORDED[event.of], event.name
+            return Message.of(RECORDED[event.of]), event.name
         case NoteWritten():
             return "", event.text
         case DecisionTaken():
-            return " and ".join(map(desk.remedy, event.remedies)), event.words
+            return listed(map(desk.remedy, event.remedies), "and"), event.words
         case _:
             return "", ""
 
@@ -166,22 +168,19 @@ def _probe_title(desk: Desk, name: str) -> str:
         return name
 
 
-def named(desk: Desk, text: str) -> Markup:
-    """A text of judgement in the page's language; probes by their part or title, bare pins by letters."""
-    said, known = desk.language.say(text), desk.flow.probes
+def named(desk: Desk, message: Message) -> str:
+    """A message in the page's language; probes by their part or title, bare pins by letters."""
+    known = desk.flow.probes
     parts = desk.call.machine.parts if desk.call.machine is not None else ()
-    if not known:
-        return said
 
-    def title(found: re.Match[str]) -> str:
-        name = found[0]
-        if name.startswith("pins."):
-            return name.removeprefix("pins.").replace("-", "–")
-        of = next((part.family.title for part in parts if part.id == known[name].part), known[name].title)
-        return str(escape(desk.language.plain(of)))
+    def title(value: str) -> Value:
+        if value not in known:
+            return value
+        if value.startswith("pins."):
+            return value.removeprefix("pins.").replace("-", "–")
+        return next((part.family.title for part in parts if part.id == known[value].part), known[value].title)
 
-    names = "|".join(re.escape(name) for name in sorted(known, key=len, reverse=True))
-    return Markup(re.sub(rf"\b(?:{names})(?![\w-])", title, said))  # escaped where it is said
+    return desk.language.plain(message.with_values(title))
 
 
 def _titled(desk: Desk, title: str) -> str:
@@ -216,7 +215,7 @@ def entries(desk: Desk) -> list[Entry]:
                 kind=event.kind,
                 at=event.at,
                 title=_titled(desk, title),
-                value=shown.get(event.id, HEARD.get(value, value))
+                value=shown.get(event.id) or HEARD.get(value) or Message.of(value)
                 if isinstance(event, ReadingTaken)
                 else value,
                 finding=finding.text if finding else "",

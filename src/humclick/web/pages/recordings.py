@@ -13,6 +13,7 @@ from humclick.errors import HumclickError
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.standing import live
+from humclick.messages import Message, from_data
 from humclick.web.course_drawing import course_svg, stretches
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
@@ -31,7 +32,7 @@ _MOST = 4
 class Shift:
     """A part's share of suspicion before and after. [-]"""
 
-    part: str
+    part: Message
     before: float
     after: float
 
@@ -70,7 +71,7 @@ def recordings_of(desk: Desk) -> list[Taken]:
     events = [each for each in live(desk.events, desk.call) if isinstance(each, RecordingTaken)]
     found = []
     for k, event in enumerate(reversed(events)):
-        sentences = tuple(each for each in event.words.replace(". ", ".\n").split("\n") if each)
+        sentences = tuple(map(from_data, event.said)) or (event.words,)
         found.append(
             Taken(
                 event,

@@ -6,10 +6,11 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
+from humclick.messages import Message, languages, translator
 from humclick.meters import meters
 from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
-from humclick.web.exchange import LANGUAGES, THEMES, Reply, Settings
+from humclick.web.exchange import THEMES, Reply, Settings
 from humclick.web.typeset import page
 
 __all__ = ["show", "take"]
@@ -19,7 +20,12 @@ def show(desk: Desk) -> Reply:
     """The settings."""
     _ = desk.language.text
     places = [(name, place_of(name)) for name in ("", *PLACES)]
-    known = {"meters": meters(), "themes": THEMES, "places": places}
+    known = {
+        "meters": meters(),
+        "themes": THEMES,
+        "places": places,
+        "languages": [(code, translator(code).name) for code in languages()],
+    }
     return Reply(title=_("Settings"), html=page("settings.html", desk, **known))
 
 
@@ -34,17 +40,17 @@ def take(desk: Desk) -> Reply:
     """
     request = desk.request
     language, theme, meter = request.given("language"), request.given("theme"), request.given("meter")
-    if language not in LANGUAGES:
-        raise FormRefused("language", "choose one of the languages shown")
+    if language not in languages():
+        raise FormRefused("language", Message("choose one of the languages shown"))
     if theme not in THEMES:
-        raise FormRefused("theme", "choose one of the looks shown")
+        raise FormRefused("theme", Message("choose one of the looks shown"))
     if meter and meter not in meters():
-        raise FormRefused("meter", "choose one of the meters shown")
+        raise FormRefused("meter", Message("choose one of the meters shown"))
     if len(request.given("shop")) > 300:
-        raise FormRefused("shop", "shop may have 300 characters at most")
+        raise FormRefused("shop", Message("shop may have 300 characters at most"))
     place = request.given("place")
     if place and place not in PLACES:
-        raise FormRefused("place", "choose one of the places shown")
+        raise FormRefused("place", Message("choose one of the places shown"))
     nulled = request.given("leads_nulled") != ""
     chosen = Settings(language, theme, meter, nulled, request.given("shop"), place)
     return Reply(status=303, go="/settings?kept=1", settings=asdict(chosen), language=language)
