@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from benchmarks import mutant_switch
+
 #: Tests that come by are run, the quickest first, as long as they fit into this much of the processor. [s]
 _SPENT = 40.0
 #: A run that takes more of the processor than this and so many times its tests hangs: noticed. [s], [-]
@@ -105,8 +107,6 @@ class Faults:
         self.children.wait()
 
     def _looked(self, items: Sequence[pytest.Item], notes: Path) -> int:
-        import mutant_switch
-
         rows: dict[str, tuple[float, list[int]]] = {}
         mutant_switch.SEEN.clear()
         for name, seconds in _run(self.session, items, stop=False):
@@ -151,8 +151,6 @@ class Faults:
         return chosen, spent
 
     def _woken(self, number: int, items: Sequence[pytest.Item]) -> int:
-        import mutant_switch
-
         if not self.task["control"]:
             mutant_switch.ACTIVE = number
             os.environ["MUTANT"] = str(number)

@@ -185,7 +185,7 @@ def instrumented(source: str, chosen: Mapping[int, Mutation]) -> str:
         places.setdefault(mutation.place, []).append((number, mutation.after))
     tree = _Switches(places).visit(ast.parse(source))
     at = next(k for k, n in enumerate(tree.body) if not isinstance(n, ast.Expr) and not _future(n))
-    tree.body.insert(at, ast.ImportFrom("mutant_switch", [ast.alias("on", _SWITCH)], 0))
+    tree.body.insert(at, ast.ImportFrom("benchmarks.mutant_switch", [ast.alias("on", _SWITCH)], 0))
     return ast.unparse(ast.fix_missing_locations(tree))
 
 
@@ -211,7 +211,6 @@ def _drawn(given: argparse.Namespace) -> list[Mutation]:
 def _written(tree: Path, drawn: Sequence[Mutation]) -> None:
     """A copy of the sources with every mutation asleep in it."""
     shutil.copytree(_ROOT / "src", tree, ignore=shutil.ignore_patterns("__pycache__"))
-    shutil.copy(Path(__file__).with_name("mutant_switch.py"), tree)
     for file in {m.file for m in drawn}:
         path = tree.parent / file
         chosen = {k: m for k, m in enumerate(drawn) if m.file == file}
