@@ -179,7 +179,7 @@ def test_insulation_has_a_limit_of_its_own() -> None:
     [("start_capacitor", "start_volts", "start_volts"), ("run_capacitor", "run_volts", "run_volts")],
 )
 def test_a_capacitor_is_held_against_its_rated_volts(kind: str, name: str, field: str) -> None:
-    """Up to its rating the same, above 110 % refused (IEC 60252, from memory) unless the old was no better."""
+    """Up to its rating the same, above 110 % refused (IEC 60252, from memory) but as on the old one."""
     volts = float(np.median(getattr(OLD, field)))
 
     def fit(rating: float, had: float | None = None) -> Fit:

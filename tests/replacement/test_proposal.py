@@ -74,7 +74,7 @@ def test_the_example_of_a_part_is_understood_and_has_its_essential_marks(
 
 
 def test_a_start_assist_is_a_starter_with_no_old_part() -> None:
-    """Its example is understood; nothing of the old one is asked for; only a listed one takes a starter's place."""
+    """Nothing of an old one is asked for; only one its maker lists takes a starter's place."""
     made = proposal_of(CSIR, ASSIST, [example(None)], [])
     assert made.kind is None
     assert is_starter(None)
@@ -97,25 +97,19 @@ def test_a_starter_is_what_switches_the_start_winding(kind: str) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        "a wire",
-        "none",
-        "bridged",
-        "bridged out",
-        "jumpered",
-        "bypassed",
-        "by-pass",
-        "paper clip",
-        "coin",
-        "left off",
-    ]
-    + [
-        "hot-wired",
-        "strapped out",
-        "taken out",
-        "not fitted",
-        "shorted out",
-        "position: none",
-        "kind: wire link",
+        *(
+            "a wire",
+            "none",
+            "bridged",
+            "bridged out",
+            "jumpered",
+            "bypassed",
+            "by-pass",
+            "paper clip",
+            "coin",
+        ),
+        *("left off", "hot-wired", "strapped out", "taken out", "not fitted", "shorted out"),
+        *("position: none", "kind: wire link"),
     ],
 )
 def test_words_for_a_bridge_are_never_read_as_a_part(words: str) -> None:
@@ -149,8 +143,9 @@ def test_marks_come_apart_at_semicolons_and_lines() -> None:
         read("97-117 MFD 250 VAC\nbleed resistor: yes"),
         (proposal_of(CSIR, CAPACITOR, ["97-117 MFD 250 VAC", "bleed resistor: yes"], OLD)),
     )
-    assert one.new == two.new == three.new == one.old
-    assert shown(one.new).startswith("capacitance 97-117")
+    assert one.new == two.new == three.new
+    assert {name: one.old[name] for name in one.new} == one.new
+    assert shown(one.new).startswith("capacitance 97 to 117 µF")
     assert "bleed resistor yes" in shown(one.new)
     assert not still_to_read(one) or all(m.name not in essential_marks(one.kind) for m in still_to_read(one))
 
