@@ -4,6 +4,8 @@ A plugin of pytest for `benchmarks.mutations`: tests collected once, each fault 
 
 from __future__ import annotations
 
+import functools
+import gc
 import json
 import os
 import resource
@@ -106,8 +108,16 @@ class Faults:
             )
         self.children.wait()
 
+    @staticmethod
+    def _forget() -> None:
+        """What was worked out while the tests were collected is worked out anew."""
+        for thing in gc.get_objects():
+            if isinstance(thing, functools._lru_cache_wrapper) and thing.__module__.startswith("humclick"):
+                thing.cache_clear()
+
     def _looked(self, items: Sequence[pytest.Item], notes: Path) -> int:
         rows: dict[str, tuple[float, list[int]]] = {}
+        self._forget()
         mutant_switch.SEEN.clear()
         for name, seconds in _run(self.session, items, stop=False):
             rows[name] = seconds, sorted(mutant_switch.SEEN)
@@ -154,6 +164,7 @@ class Faults:
         if not self.task["control"]:
             mutant_switch.ACTIVE = number
             os.environ["MUTANT"] = str(number)
+        self._forget()
         for _ in _run(self.session, items, stop=True):
             pass
         return _FAILED if self.session.testsfailed else _PASSED

@@ -124,13 +124,19 @@ def _changed(node: ast.expr) -> Iterator[ast.expr]:
 
 
 def _expressions(tree: ast.AST) -> Iterator[ast.expr]:
-    """Every expression inside a function, but annotations, decorators and the values of a ``case``."""
+    """
+    Every expression inside a function, but annotations, decorators and the values of a ``case``.
+
+    ``strict=True`` is left out too: it changes nothing while the lengths agree.
+    """
     for function in (n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)):
         waiting: list[ast.AST] = list(function.body)
         while waiting:
             node = waiting.pop()
             if isinstance(node, (ast.MatchValue, ast.FunctionDef, ast.JoinedStr)):
                 continue  # a function inside comes by itself
+            if isinstance(node, ast.keyword) and node.arg == "strict":
+                continue
             waiting += [c for n, c in _children(node) if n not in ("annotation", "decorator_list")]
             if isinstance(node, ast.expr):
                 yield node

@@ -26,6 +26,10 @@ def filled(value: float, rows: int = AT) -> NDArray[np.float64]:
     return np.full((rows, MACHINES), value)
 
 
+def with_(**changed: Any) -> Trial:
+    return replace(OLD, **changed)
+
+
 def share(of: float, rows: int = AT) -> NDArray[np.bool_]:
     """True for a share of the machines at every condition."""
     return np.tile(np.arange(MACHINES) < round(of * MACHINES), (rows, 1))
@@ -190,15 +194,15 @@ def test_a_capacitor_is_held_against_its_rated_volts(kind: str, name: str, field
     assert fit(volts / 1.15) is Fit.NO
     assert fit(volts / 1.15, volts / 1.15) is Fit.SAME
     assert fit(volts / 1.15, volts / 1.3) is Fit.ACCEPTABLE
-    more = replace(OLD, **{field: getattr(OLD, field) * 1.2})
+    more = with_(**{field: getattr(OLD, field) * 1.2})
     unread: Any = judged(more, kind)[name]
     assert unread.fit is Fit.ACCEPTABLE
     assert "not read" in unread.reason
     stays = judged(more, "ptc")[name]
     assert "compare with its rated volts" in stays.reason
-    none_before = judged(OLD, "ptc", old=replace(OLD, **{field: None}))[name]
+    none_before = judged(OLD, "ptc", old=with_(**{field: None}))[name]
     assert none_before.fit is Fit.ACCEPTABLE
-    assert name not in judged(replace(OLD, **{field: None}), kind)
+    assert name not in judged(with_(**{field: None}), kind)
 
 
 def test_running_amps_are_held_for_a_run_capacitor_alone() -> None:
