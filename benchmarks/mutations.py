@@ -36,8 +36,6 @@ _TESTS = (
     "tests/cli",
     "tests/library",
     "tests/readings",
-    "tests/test_readings.py",
-    "tests/test_stamps.py",
     "tests/test_examples.py",
     "tests/test_hazards.py",
     "tests/test_safety.py",

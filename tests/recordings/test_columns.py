@@ -160,7 +160,8 @@ def test_a_line_before_the_data_may_tell_the_rate(line: str, rate: float | None)
 def test_a_clamps_millivolts_take_the_scale_that_is_told(line: str, factor: float) -> None:
     """Without one they stay millivolts."""
     scaled = headed(line, "time (s),signal (mV)")
-    assert (scaled.amps_unit, scaled.factor) == ("A", pytest.approx(factor))
+    assert scaled.amps_unit == "A"
+    assert scaled.factor == pytest.approx(factor)
     unscaled = headed("time (s),signal (mV)")
     assert (unscaled.amps_unit, unscaled.factor) == ("mV", 1.0)
 
