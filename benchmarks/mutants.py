@@ -111,11 +111,11 @@ class Faults:
 
     @staticmethod
     def _forget() -> None:
-        """What was worked out while the tests were collected is worked out anew, but the one shop there is."""
-        for thing in gc.get_objects():
-            if isinstance(thing, functools._lru_cache_wrapper) and thing.__module__.startswith("humclick"):
-                if thing.__name__ != "default_shop":
-                    thing.cache_clear()
+        """Work out anew what was worked out while the tests were collected, but the one shop there is."""
+        caches = (thing for thing in gc.get_objects() if isinstance(thing, functools._lru_cache_wrapper))
+        for cache in caches:
+            if cache.__module__.startswith("humclick") and cache.__name__ != "default_shop":
+                cache.cache_clear()
 
     def _looked(self, items: Sequence[pytest.Item], notes: Path) -> int:
         rows: dict[str, tuple[float, list[int], bool]] = {}
