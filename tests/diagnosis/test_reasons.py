@@ -129,7 +129,7 @@ def test_the_decision_explained_is_the_verdicts(call: dict[str, Any], count: int
 def test_elimination_is_said_where_no_reading_speaks_of_the_leader_itself() -> None:
     """Only after three readings, and never where one weighs three decibans for it against a sound machine."""
     said = set()
-    for call, count in prefixes(every=17):
+    for call, count in prefixes(every=53):
         situation = situation_of(call, count)
         told = explain(situation)
         said.add(told.by_elimination)
