@@ -56,7 +56,8 @@ SOUND = {
     "proof.ground_current": "0.5 mA",
     "proof.touch_current": "0.1 mA",
 }
-_ELSE = {"resistance": "0.3", "capacitance": "15 uF", "voltage": "116 V", "current": "9 A"}
+#: And what it shows by quantity, where a probe is not named.
+USUAL = {"resistance": "0.3", "capacitance": "15 uF", "voltage": "116 V", "current": "9 A"}
 
 
 def accepted(
@@ -104,7 +105,7 @@ class Visit:
     def shows(self, name: str) -> str:
         """What a sound machine shows."""
         probe = self.probes[name]
-        return SOUND.get(name) or (probe.outcomes[0] if probe.outcomes else _ELSE[probe.quantity])
+        return SOUND.get(name) or (probe.outcomes[0] if probe.outcomes else USUAL[probe.quantity])
 
     @property
     def probes(self) -> dict[str, Probe]:
