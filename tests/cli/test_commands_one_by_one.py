@@ -302,9 +302,8 @@ def test_a_terminal_has_the_same_name_each_time(monkeypatch: pytest.MonkeyPatch)
 
 def test_lines_from_a_pipe_are_kept_one_by_one(tmp_path: Path) -> None:
     """The call is there afterwards, with what was typed."""
-    file = tmp_path / "call.toml"
-    done = CliRunner().invoke(call, [str(file), "--place", "us"], **HELP, input="rsir-ptc\nexternal\n\n\n\n\n\n\n\n1\nquit\n"
-    )
+    file, typed = tmp_path / "call.toml", "\n".join(["rsir-ptc", "external", *[""] * 7, "1", "quit", ""])
+    done = CliRunner().invoke(call, [str(file), "--place", "us"], **HELP, input=typed)
     assert done.exception is None
     job = fold(load_call(file).events)
     assert job.machine is not None

@@ -16,7 +16,7 @@ from humclick.errors import HumclickError, Refused
 from humclick.jobs.call_file import load_call
 from humclick.jobs.recognise import candidates, questions
 from humclick.messages import languages
-from humclick.web import drawings, nets, notices, tasks, typeset
+from humclick.web import api, drawings, nets, notices, tasks, typeset
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import CallGiven, Reply, Request, Settings, plain_table
 from humclick.web.language import language
@@ -500,3 +500,25 @@ def test_pieces_of_work_give_plain_values() -> None:
     assert tasks.sheet(json.dumps(events), "A4").startswith(b"%PDF")
     with pytest.raises(Refused):
         tasks.photo_checked(b"not a picture")
+
+
+def test_a_device_is_named_by_its_script_or_its_cookie() -> None:
+    """A name that no device has is none."""
+    asked = [
+        Headed({"x-humclick-device": "van%203"}, {}),
+        Headed({}, {api.DEVICE: "desk-1"}),
+        Headed({"x-humclick-device": "a\nb"}, {api.DEVICE: "desk-1"}),
+        Headed({}, {}),
+    ]
+    named = [api.device_of(each) for each in asked]  # type: ignore[arg-type]
+    assert named[1] == "desk-1"
+    assert named[2:] == ["", ""]
+    assert api.about()["program"]
+    assert api.schema("call") != api.schema("advice")
+
+
+class Headed:
+    """Headers and cookies of a request."""
+
+    def __init__(self, headers: dict[str, str], cookies: dict[str, str]) -> None:
+        self.headers, self.cookies = headers, cookies
