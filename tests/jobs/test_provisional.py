@@ -9,10 +9,12 @@ from typing import Any
 
 import pytest
 
-from humclick.jobs.call_file import load_call
+from humclick.diagnosis.advice import advise
+from humclick.jobs.call_file import load_call, write_call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import UNTIMED, MachineRead
 from humclick.jobs.fold import fold
+from humclick.jobs.history import state_of
 from humclick.jobs.order import MOST_AHEAD
 from humclick.jobs.standing import given_last, moment, provisional
 
@@ -112,3 +114,48 @@ def test_events_without_a_turn_come_after_those_that_are_believed(tmp_path: Path
     assert turns_of(tmp_path, 2, MOST_AHEAD + 3, None) == [2, MOST_AHEAD + 3, 3]
     for order in itertools.permutations((1, 5)):
         assert turns_of(tmp_path, *order, None) == [*order, 6]
+
+
+@pytest.mark.parametrize("turns", [(1, 0), (0, 1, 0), (0, 0), (1, 2, 0, 3), (2, 0, 0)])
+def test_turns_come_back_as_they_were_written(turns: tuple[int, ...], tmp_path: Path) -> None:
+    """Nobody's turn behind a counted one is not counted on."""
+    events = [event_from({"id": f"e{k}", "at": NOW, "turn": t, **note("n")}) for k, t in enumerate(turns)]
+    file = tmp_path / "call.toml"
+    write_call(file, events)
+    assert load_call(file).events == tuple(events)
+
+
+def test_a_start_that_cannot_be_understood_was_a_start_all_the_same() -> None:
+    """The machine is hot from then on, and nothing of the wait before it counts."""
+    wait = {"kind": "wait", "minutes": 90}
+    tried = {"kind": "reading", "probe": "attempt.as_found", "value": "sang a song"}
+    looked = {"kind": "reading", "probe": "ptc.shake", "value": "sang a song"}
+
+    def after(*tables: dict[str, Any]) -> tuple[bool | None, float]:
+        job = fold([event_from({"id": f"e{k}", "at": NOW, **t}) for k, t in enumerate((A, *tables))])
+        situation = job.situation()
+        assert situation is not None
+        return situation.hot, situation.waited
+
+    assert after(wait, tried) == (True, 0.0)
+    assert after(wait, looked) == after(wait)
+    assert after(wait, tried, wait)[1] == pytest.approx(90.0)
+
+
+def test_what_needs_no_part_is_repaired_once_it_runs_and_what_needs_one_is_not() -> None:
+    """A start that ran before the part was fitted proves nothing of it."""
+    runs = {"kind": "reading", "probe": "attempt.as_found", "value": "runs"}
+
+    def state(*remedies: str) -> tuple[str, tuple[str, ...]]:
+        tables = (A, {"kind": "decision", "remedies": list(remedies)}, runs)
+        job = fold([event_from({"id": f"e{k}", "at": NOW, **t}) for k, t in enumerate(tables)])
+        situation = job.situation()
+        assert situation is not None
+        made = state_of(job, advise(situation))
+        return made.name, made.due
+
+    assert state("set control")[0] in ("repaired", "passing")
+    assert state("correct wiring") == ("repaired", ())
+    assert state("replace starter") == ("needed", ("replace starter",))
+    assert state("correct wiring", "replace starter")[0] == "needed"
+    assert state("hand over")[0] == "handed"
