@@ -41,6 +41,7 @@ __all__ = [
     "from_data",
     "languages",
     "listed",
+    "nothing",
     "translator",
 ]
 
@@ -192,6 +193,11 @@ def _message(
 
 #: Where there is nothing to say.
 NOTHING = _message("", {})
+
+
+def nothing() -> Message:
+    """`NOTHING`, for a field of a data file that may be left out."""
+    return NOTHING
 
 
 def counted(one: str, many: str, number: int, /, **values: Value) -> Message:

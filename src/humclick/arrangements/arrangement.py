@@ -19,7 +19,7 @@ from typing import Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
-from humclick.messages import NOTHING, Message
+from humclick.messages import Message, nothing
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
 from humclick.parts.mode import Row
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
@@ -120,7 +120,7 @@ class _File(Row, frozen=True):
     links: tuple[tuple[str, str], ...] = ()
     protector_remedy: str = "replace overload protector"
     recognised_only: bool = False
-    caution: Message = NOTHING
+    caution: Message = msgspec.field(default_factory=nothing)
     answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
     starts_as: str = ""
 

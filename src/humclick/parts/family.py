@@ -17,7 +17,7 @@ from typing import Any, Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
-from humclick.messages import NOTHING, Message
+from humclick.messages import Message, nothing
 from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
@@ -179,7 +179,7 @@ class Drawn(Row, frozen=True):
         "timer", "wire", "box",
     ]  # fmt: skip
     token: str = "[?]"
-    word: Message = NOTHING
+    word: Message = msgspec.field(default_factory=nothing)
 
 
 class Fit(Row, frozen=True):
@@ -194,8 +194,8 @@ class Fit(Row, frozen=True):
         The single mode that is put right, as ``part.mode``; empty for the whole part.
     """
 
-    title: Message = NOTHING
-    how: Message = NOTHING
+    title: Message = msgspec.field(default_factory=nothing)
+    how: Message = msgspec.field(default_factory=nothing)
     mends: str = ""
 
 
@@ -301,8 +301,8 @@ class Family(Row, frozen=True, dict=True):
     drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())
     fit: Fit | None = None
     substitute: Substitute | None = None
-    does: Message = NOTHING
-    tested: Message = NOTHING
+    does: Message = msgspec.field(default_factory=nothing)
+    tested: Message = msgspec.field(default_factory=nothing)
     impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
     match: dict[str, Any] = msgspec.field(default_factory=dict)
 

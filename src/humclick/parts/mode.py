@@ -14,7 +14,7 @@ from enum import StrEnum
 import msgspec
 
 from humclick.errors import one_of
-from humclick.messages import NOTHING, Message
+from humclick.messages import Message, nothing
 
 __all__ = ["Branch", "Condition", "Element", "Mode", "Regime", "Row", "When"]
 
@@ -159,7 +159,7 @@ class Mode(Row, frozen=True):
 
     name: str
     title: Message
-    plain: Message = NOTHING
+    plain: Message = msgspec.field(default_factory=nothing)
     odds: float = 1.0
     remedy: str = ""
     passing: bool = False
