@@ -22,18 +22,10 @@ from humclick.meters import Quantity
 from humclick.parts.family import family
 from humclick.readings import PartTemperature, parse_reading
 from humclick.replacement.demand import demands, replaced_parts
-from humclick.safety import (
-    PLACES,
-    gate,
-    gates,
-    gates_for,
-    hazard,
-    hazards,
-    meaning,
-    met_at,
-    place_of,
-    safety_class,
-)
+from humclick.safety.facts import hazard, hazards, met_at
+from humclick.safety.gating import gate, gates, gates_for
+from humclick.safety.place import PLACES, place_of
+from humclick.safety.refrigerant import meaning, safety_class
 from humclick.sourced import read_data
 from tests.controls import CONTROLLED, controls
 from tests.published import published

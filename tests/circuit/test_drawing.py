@@ -33,7 +33,15 @@ SVG = "{http://www.w3.org/2000/svg}"
 KINDS = [(name, protector) for name in arrangements() for protector in arrangement(name).protectors]
 FACE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
 
-every_machine = pytest.mark.parametrize(("name", "protector"), KINDS)
+#: Every arrangement is drawn with one of its protectors; with each of them in the long run.
+FIRST = {
+    (name, arrangement(name).protectors[k % len(arrangement(name).protectors)])
+    for k, name in enumerate(arrangements())
+}
+every_machine = pytest.mark.parametrize(
+    ("name", "protector"),
+    [kind if kind in FIRST else pytest.param(*kind, marks=pytest.mark.long) for kind in KINDS],
+)
 
 
 def all_suspect(machine: Machine) -> dict[str, float]:
@@ -344,7 +352,13 @@ def stray(ends: tuple[str, str]) -> Machine:
     return Machine(replace(kind, gear=(*kind.gear, more)), "external")
 
 
-@pytest.mark.parametrize("ends", list(combinations(STRAY, 2)))
+@pytest.mark.parametrize(
+    "ends",
+    [
+        ends if k % 6 == 0 else pytest.param(ends, marks=pytest.mark.long)
+        for k, ends in enumerate(combinations(STRAY, 2))
+    ],
+)
 def test_a_part_on_no_path_has_a_row_of_its_own(ends: tuple[str, str]) -> None:
     """Wherever a part is joined it is drawn, with its nodes and apart from all else; none is left out."""
     machine = stray(ends)

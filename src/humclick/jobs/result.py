@@ -36,6 +36,7 @@ __all__ = [
     "DefendedVerdict",
     "MachineNamed",
     "TurnResult",
+    "advice_schema",
     "as_json",
     "defended",
     "finite",
@@ -338,6 +339,15 @@ def as_json(result: object) -> str:
     if messages and isinstance(table, dict):
         table["messages"] = _plain(messages)
     return json.dumps(table, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def advice_schema() -> dict[str, Any]:
+    """JSON Schema of advice as `as_json` writes it: the result, and what its words are made of."""
+    from humclick.jobs.schema import schema_of
+
+    schema = schema_of(AdviceResult)
+    schema["$defs"]["AdviceResult"]["properties"]["messages"] = {"type": "object"}
+    return schema
 
 
 def _plain(value: Any) -> Any:
