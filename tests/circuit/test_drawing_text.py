@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from humclick.circuit.drawing_text import COLUMNS, Canvas, printable, sheet
+from humclick.circuit.drawing_text import COLUMNS, Canvas, text_sheet, without_controls
 from humclick.circuit.layout import lay_out
 from humclick.circuit.scene import Text
 from tests.visit import MACHINES, machine_of
@@ -41,8 +41,8 @@ def test_a_box_is_its_outline_and_words_stand_over_strokes() -> None:
 
 @given(text=st.text(max_size=30))
 def test_nothing_reaches_the_terminal_that_it_acts_on(text: str) -> None:
-    """Every character is printable, and those that were are as they were."""
-    shown = printable(text)
+    """Every character is without_controls, and those that were are as they were."""
+    shown = without_controls(text)
     assert shown.isprintable()
     assert len(shown) == len(text)
     assert all(a == b or not a.isprintable() for a, b in zip(text, shown, strict=True))
@@ -53,10 +53,10 @@ def test_every_word_and_every_probed_node_of_a_scene_is_on_the_sheet(name: str, 
     """In at most 78 columns, with ``(1)`` and ``[2]`` at the two nodes probed and nowhere else."""
     scene = lay_out(machine_of(name, guard))
     probe = tuple(scene.nodes)[:2]
-    text = sheet(scene, probe)
+    text = text_sheet(scene, probe)
     assert max(map(len, text.splitlines())) <= COLUMNS
     assert text.count("(1)") == text.count("[2]") == 1
-    assert sheet(scene, ()).count("(1)") == 0
+    assert text_sheet(scene, ()).count("(1)") == 0
     for symbol in scene.symbols:
         assert symbol.token in text
     words = [t.text for t in scene.texts if isinstance(t, Text) and len(t.text) > 3]

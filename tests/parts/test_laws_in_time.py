@@ -12,7 +12,15 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import DataError
 from humclick.parts.current_relay import in_time as current_relay
 from humclick.parts.family import HEALTHY, Role
-from humclick.parts.laws import Capacitor, CurrentRelay, Plain, PotentialRelay, Protector, Ptc, TimedStarter
+from humclick.parts.laws import (
+    Capacitor,
+    ClosedCircuit,
+    CurrentRelay,
+    PotentialRelay,
+    Protector,
+    Ptc,
+    TimedStarter,
+)
 from humclick.parts.overload_protector import in_time as overload_protector
 from humclick.parts.potential_relay import in_time as potential_relay
 from humclick.parts.ptc import in_time as ptc
@@ -20,7 +28,7 @@ from humclick.parts.start_capacitor import in_time as start_capacitor
 from humclick.parts.timed_starter import in_time as timed_starter
 from humclick.sourced import Spread
 from humclick.start.gear.mechanism import RATED_SLIP, mechanism
-from humclick.start.gear.placed import Placed, median, reactance, usual
+from humclick.start.gear.placed import Placed, capacitor_impedance, median, usual
 from humclick.start.heat import constant
 from humclick.start.machine import steady
 from tests.start.machines import KRAUSE
@@ -113,7 +121,7 @@ def test_a_pill_takes_in_until_it_switches_what_warms_it_to_the_middle_of_its_st
         if name == "open":
             assert made is None
         elif name == "bridged":
-            assert made == Plain(max(part.branch("bridged"), 1e-3))
+            assert made == ClosedCircuit(max(part.branch("bridged"), 1e-3))
         else:
             assert isinstance(made, Ptc)
             ohms = part.middle("cold")
@@ -160,7 +168,7 @@ def test_a_timed_starter_is_joined_for_its_time() -> None:
 def test_every_part_with_a_place_in_the_start_makes_the_law_of_its_role(name: str, guard: str) -> None:
     """A protector trips, a starter switches or is open, a capacitor stores; in every mode."""
     machine = machine_of(name, guard)
-    gear = (Ptc, Plain, CurrentRelay, PotentialRelay, TimedStarter, type(None))
+    gear = (Ptc, ClosedCircuit, CurrentRelay, PotentialRelay, TimedStarter, type(None))
     wanted = {Role.PROTECTOR: Protector, Role.START_CAPACITOR: Capacitor, Role.RUN_CAPACITOR: Capacitor}
     for at in machine.parts:
         if at.family.role is Role.STARTER or at.family.role in wanted:
@@ -223,11 +231,11 @@ def test_the_motor_at_a_slip_has_its_capacitors_unless_they_are_left_out() -> No
     """As solved with the reactances 1/(ωC) by hand; without a start circuit its winding carries nothing."""
     part = placed("mechanism", name="csr-potential-relay")
     machine: Machine = part.machine
-    start, run = (reactance(machine, role) for role in (Role.START_CAPACITOR, Role.RUN_CAPACITOR))
+    start, run = (capacitor_impedance(machine, role) for role in (Role.START_CAPACITOR, Role.RUN_CAPACITOR))
     farads = machine.size("run_capacitor", "capacitance").median
     assert run == pytest.approx(-1j / (2 * math.pi * 60.0 * farads))
     assert start is not None
     assert part.at_slip(0.3) == steady(MOTOR, 115.0, 0.3, start_impedance=start, run_capacitor=run)
     assert part.at_slip(0.3, run_capacitor=False) == steady(MOTOR, 115.0, 0.3, start_impedance=start)
     assert abs(part.at_slip(0.3, start_circuit=False).start) == 0.0
-    assert reactance(machine_of("rsir-ptc"), Role.RUN_CAPACITOR) is None
+    assert capacitor_impedance(machine_of("rsir-ptc"), Role.RUN_CAPACITOR) is None

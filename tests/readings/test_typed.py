@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from humclick.errors import ReadingRefused
 from humclick.messages import Message
 from humclick.meters import Quantity
-from humclick.readings.typed import EXAMPLES, LONGEST, Digits, cleaned, digits_from, refused, unit_from
+from humclick.readings.typed import (
+    EXAMPLES,
+    LONGEST,
+    Digits,
+    digits_from,
+    normalized,
+    reading_refused,
+    unit_from,
+)
 from tests.strategies import outcome
 
 OHM, FARAD, VOLT, AMPERE, DEGREE = (
@@ -147,7 +155,7 @@ def test_fahrenheit_is_marked() -> None:
 @given(text=st.text(st.characters(codec="utf-8"), max_size=LONGEST + 60))
 def test_text_is_cleaned_or_refused(text: str) -> None:
     """What passes has one kind of space, mu, omega, minus and degree, and cleans no further."""
-    got = outcome(lambda text: (cleaned(text, "4.7 ohm"),), text)
+    got = outcome(lambda text: (normalized(text, "4.7 ohm"),), text)
     if isinstance(got, str):
         assert "write 4.7 ohm" in got
         assert "\n" not in got
@@ -156,23 +164,23 @@ def test_text_is_cleaned_or_refused(text: str) -> None:
     assert plain == plain.strip() != ""
     assert "  " not in plain
     assert not set(plain) & set("\u2126\u00b5\u2212\u2013\u2014º℃℉≤≥\t\n")
-    assert cleaned(plain, "4.7 ohm") == plain
+    assert normalized(plain, "4.7 ohm") == plain
 
 
 @pytest.mark.parametrize(("length", "taken"), [(LONGEST, True), (LONGEST + 1, False)])
 def test_the_longest_text_is_taken_and_one_letter_more_is_not(length: int, taken: bool) -> None:
     """Blanks around it do not count, within reason."""
     if taken:
-        assert len(cleaned("  " + "x" * length + "  ", "")) == length
+        assert len(normalized("  " + "x" * length + "  ", "")) == length
         return
     with pytest.raises(ReadingRefused, match=f"{LONGEST} characters"):
-        cleaned("x" * length, "")
+        normalized("x" * length, "")
 
 
 def test_a_long_text_is_shown_short_in_its_refusal() -> None:
     """Its quotes kept; one that just fits is shown whole, one that cannot be printed is spelled out."""
-    assert str(refused("x" * 38, Message("why"), "this")) == f"{'x' * 38!r}: why; write this"
-    long = str(refused("x" * 39, Message("why"), "this")).partition(":")[0]
+    assert str(reading_refused("x" * 38, Message("why"), "this")) == f"{'x' * 38!r}: why; write this"
+    long = str(reading_refused("x" * 39, Message("why"), "this")).partition(":")[0]
     assert len(long) < 41
     assert (long[0], long[-1], "…" in long) == ("'", "'", True)
-    assert "\\x1b" in str(refused("\x1b[2J", Message("why"), "this"))
+    assert "\\x1b" in str(reading_refused("\x1b[2J", Message("why"), "this"))

@@ -13,20 +13,20 @@ from numpy.typing import NDArray
 
 from humclick.parts.family import family
 from humclick.replacement.judging import findings_of, starts_of
-from humclick.replacement.match import Fit, MatchLine
-from humclick.replacement.trials import Condition, Trial, conditions, number
+from humclick.replacement.match import MatchGrade, MatchLine
+from humclick.replacement.trials import PartTrial, TrialCondition, number, trial_conditions
 
 PLATE = 115.0
 MACHINES = 100
-AT = len(conditions())
-PLAIN = conditions().index(Condition(1.0, "equal", False))
+AT = len(trial_conditions())
+PLAIN = trial_conditions().index(TrialCondition(1.0, "equal", False))
 
 
 def filled(value: float, rows: int = AT) -> NDArray[np.float64]:
     return np.full((rows, MACHINES), value)
 
 
-def with_(**changed: Any) -> Trial:
+def with_(**changed: Any) -> PartTrial:
     return replace(OLD, **changed)
 
 
@@ -35,7 +35,7 @@ def share(of: float, rows: int = AT) -> NDArray[np.bool_]:
     return np.tile(np.arange(MACHINES) < round(of * MACHINES), (rows, 1))
 
 
-OLD = Trial(
+OLD = PartTrial(
     started=share(1.0),
     unreleased=share(0.0),
     release=filled(0.4),
@@ -55,7 +55,10 @@ OLD = Trial(
 
 
 def judged(
-    new: Trial, kind: str = "ptc", old: Trial = OLD, ratings: tuple[float | None, float | None] = (None, None)
+    new: PartTrial,
+    kind: str = "ptc",
+    old: PartTrial = OLD,
+    ratings: tuple[float | None, float | None] = (None, None),
 ) -> dict[str, MatchLine]:
     rows = findings_of(family(kind) if kind else None, PLATE, old, new, *ratings)
     return {row.name: row for row in rows}
@@ -65,12 +68,12 @@ def test_a_trial_differs_from_itself_in_nothing() -> None:
     """For every family that is tried; both columns show the same."""
     for kind in ("ptc", "current_relay", "overload_protector", "start_capacitor", "run_capacitor", ""):
         for row in judged(OLD, kind).values():
-            assert row.fit is Fit.SAME, row
+            assert row.fit is MatchGrade.SAME, row
             assert row.old == row.new
 
 
 #: What is changed, the limit's name, and how a difference of that size looks in a trial.
-GRADED: dict[str, tuple[str, Callable[[float], Trial]]] = {
+GRADED: dict[str, tuple[str, Callable[[float], PartTrial]]] = {
     "starts": ("lost", lambda x: replace(OLD, started=share(1.0 - x))),
     "least_volts_0": ("least_volts", lambda x: replace(OLD, least_volts=filled(80.0 + x * PLATE, 2))),
     "least_volts_1": ("least_volts", lambda x: replace(OLD, least_volts=filled(80.0 + x * PLATE, 2))),
@@ -90,14 +93,14 @@ def test_a_difference_is_graded_by_its_two_limits(name: str) -> None:
     same, beyond = number("limit", limit, "same"), number("limit", limit, "not")
     step = 0.01 if limit in ("lost", "unreleased", "nuisance") else 0.01 * same
     wanted = {
-        same - step: Fit.SAME,
-        same + step: Fit.ACCEPTABLE,
-        beyond - step: Fit.ACCEPTABLE,
-        beyond + step: Fit.NO,
+        same - step: MatchGrade.SAME,
+        same + step: MatchGrade.ACCEPTABLE,
+        beyond - step: MatchGrade.ACCEPTABLE,
+        beyond + step: MatchGrade.NO,
     }
     for size, fit in wanted.items():
         row = judged(made(size)).get(name)
-        assert (row.fit if row else Fit.SAME) is fit, (size, row)
+        assert (row.fit if row else MatchGrade.SAME) is fit, (size, row)
 
 
 def test_better_is_never_worse() -> None:
@@ -111,8 +114,8 @@ def test_better_is_never_worse() -> None:
         release=filled(0.05),
     )
     rows = judged(better)
-    assert {name for name, row in rows.items() if row.fit is not Fit.SAME} == {"release"}
-    assert rows["release"].fit is Fit.ACCEPTABLE
+    assert {name for name, row in rows.items() if row.fit is not MatchGrade.SAME} == {"release"}
+    assert rows["release"].fit is MatchGrade.ACCEPTABLE
     assert "less needed" in rows["least_volts_0"].reason
     assert "sooner" in rows["release"].reason
 
@@ -123,25 +126,25 @@ def test_a_start_lost_at_one_condition_counts_whatever_the_others_gain() -> None
     new = old.started.copy()
     new[0] = False
     row = judged(replace(OLD, started=new), old=old)["starts"]
-    assert row.fit is Fit.NO
-    assert conditions()[0].text in row.reason
+    assert row.fit is MatchGrade.NO
+    assert trial_conditions()[0].text in row.reason
     assert "80 %" in row.reason
     gained = judged(OLD, old=old)["starts"]
-    assert gained.fit is Fit.SAME
+    assert gained.fit is MatchGrade.SAME
     assert "20 % more attempts" in gained.reason
     at = starts_of(old, replace(OLD, started=new))
-    assert [row.condition for row in at] == list(conditions())
+    assert [row.condition for row in at] == list(trial_conditions())
     assert [row.lost for row in at] == pytest.approx([0.8] + [0.0] * (AT - 1))
 
 
 def test_never_is_the_worst_there_is() -> None:
     """A part with which no machine starts at any volts, or that never opens, is refused."""
-    assert judged(replace(OLD, least_volts=filled(math.inf, 2)))["least_volts_0"].fit is Fit.NO
+    assert judged(replace(OLD, least_volts=filled(math.inf, 2)))["least_volts_0"].fit is MatchGrade.NO
     some = filled(math.inf, 2)
     some[:, :50] = 80.0
     half = judged(replace(OLD, least_volts=some))["least_volts_0"]
-    assert (half.fit, half.reason) == (Fit.SAME, "as with the old one")
-    assert judged(replace(OLD, locked_trip=filled(math.inf, 3)))["locked_trip"].fit is Fit.NO
+    assert (half.fit, half.reason) == (MatchGrade.SAME, "as with the old one")
+    assert judged(replace(OLD, locked_trip=filled(math.inf, 3)))["locked_trip"].fit is MatchGrade.NO
     no_protector = replace(OLD, locked_trip=filled(math.inf, 3))
     assert "locked_trip" not in judged(no_protector, old=no_protector)
 
@@ -149,20 +152,20 @@ def test_never_is_the_worst_there_is() -> None:
 @pytest.mark.parametrize(
     ("kind", "factor", "fit"),
     [
-        ("overload_protector", 1.01, Fit.SAME),
-        ("overload_protector", 1.05, Fit.NO),
-        ("ptc", 1.05, Fit.SAME),
-        ("ptc", 1.3, Fit.ACCEPTABLE),
-        ("overload_protector", 0.95, Fit.SAME),
-        ("overload_protector", 0.6, Fit.ACCEPTABLE),
-        ("overload_protector", 0.3, Fit.NO),
+        ("overload_protector", 1.01, MatchGrade.SAME),
+        ("overload_protector", 1.05, MatchGrade.NO),
+        ("ptc", 1.05, MatchGrade.SAME),
+        ("ptc", 1.3, MatchGrade.ACCEPTABLE),
+        ("overload_protector", 0.95, MatchGrade.SAME),
+        ("overload_protector", 0.6, MatchGrade.ACCEPTABLE),
+        ("overload_protector", 0.3, MatchGrade.NO),
     ],
 )
-def test_a_new_protector_never_opens_later(kind: str, factor: float, fit: Fit) -> None:
+def test_a_new_protector_never_opens_later(kind: str, factor: float, fit: MatchGrade) -> None:
     """Another part that makes the old one open later is told; sooner is graded by its limits."""
     row = judged(replace(OLD, locked_trip=OLD.locked_trip * factor), kind)["locked_trip"]
     assert row.fit is fit
-    if fit is not Fit.SAME:
+    if fit is not MatchGrade.SAME:
         assert ("later" in row.reason) == (factor > 1)
 
 
@@ -171,11 +174,11 @@ def test_insulation_has_a_limit_of_its_own() -> None:
     top = number("limit", "insulation")
     old = replace(OLD, locked_hottest=filled(top - 3.0, 3))
     past = judged(replace(OLD, locked_hottest=filled(top + 4.0, 3)), old=old)["start_hottest"]
-    assert past.fit is Fit.NO
+    assert past.fit is MatchGrade.NO
     assert f"{top:g} °C" in past.reason
     before = replace(OLD, locked_hottest=filled(top + 1.0, 3))
     told = judged(replace(OLD, locked_hottest=filled(top + 8.0, 3)), old=before)["start_hottest"]
-    assert told.fit is Fit.ACCEPTABLE  # it was past it with the old part too
+    assert told.fit is MatchGrade.ACCEPTABLE  # it was past it with the old part too
 
 
 @pytest.mark.parametrize(
@@ -186,22 +189,22 @@ def test_a_capacitor_is_held_against_its_rated_volts(kind: str, name: str, field
     """Up to its rating the same, above 110 % refused (IEC 60252, from memory) but as on the old one."""
     volts = float(np.median(getattr(OLD, field)))
 
-    def fit(rating: float, had: float | None = None) -> Fit:
+    def fit(rating: float, had: float | None = None) -> MatchGrade:
         return judged(OLD, kind, ratings=(had, rating))[name].fit
 
-    assert fit(volts) is Fit.SAME
-    assert fit(volts / 1.05) is Fit.ACCEPTABLE
-    assert fit(volts / 1.15) is Fit.NO
-    assert fit(volts / 1.15, volts / 1.15) is Fit.SAME
-    assert fit(volts / 1.15, volts / 1.3) is Fit.ACCEPTABLE
+    assert fit(volts) is MatchGrade.SAME
+    assert fit(volts / 1.05) is MatchGrade.ACCEPTABLE
+    assert fit(volts / 1.15) is MatchGrade.NO
+    assert fit(volts / 1.15, volts / 1.15) is MatchGrade.SAME
+    assert fit(volts / 1.15, volts / 1.3) is MatchGrade.ACCEPTABLE
     more = with_(**{field: getattr(OLD, field) * 1.2})
     unread: Any = judged(more, kind)[name]
-    assert unread.fit is Fit.ACCEPTABLE
+    assert unread.fit is MatchGrade.ACCEPTABLE
     assert "not read" in unread.reason
     stays = judged(more, "ptc")[name]
     assert "compare with its rated volts" in stays.reason
     none_before = judged(OLD, "ptc", old=with_(**{field: None}))[name]
-    assert none_before.fit is Fit.ACCEPTABLE
+    assert none_before.fit is MatchGrade.ACCEPTABLE
     assert name not in judged(with_(**{field: None}), kind)
 
 
@@ -213,13 +216,18 @@ def test_running_amps_are_held_for_a_run_capacitor_alone() -> None:
         assert "running" not in judged(new, "start_capacitor")
         at[change] = judged(new, "run_capacitor")["running"].fit
     assert at == {
-        0.02: Fit.SAME,
-        0.05: Fit.ACCEPTABLE,
-        0.15: Fit.NO,
-        -0.05: Fit.ACCEPTABLE,
-        -0.5: Fit.ACCEPTABLE,
+        0.02: MatchGrade.SAME,
+        0.05: MatchGrade.ACCEPTABLE,
+        0.15: MatchGrade.NO,
+        -0.05: MatchGrade.ACCEPTABLE,
+        -0.5: MatchGrade.ACCEPTABLE,
     }
     fed = replace(OLD, run_amps=filled(1.0, 1)[0])
-    for amps, fit in ((1.04, Fit.SAME), (1.1, Fit.ACCEPTABLE), (1.3, Fit.NO), (0.7, Fit.SAME)):
+    for amps, fit in (
+        (1.04, MatchGrade.SAME),
+        (1.1, MatchGrade.ACCEPTABLE),
+        (1.3, MatchGrade.NO),
+        (0.7, MatchGrade.SAME),
+    ):
         row = judged(replace(fed, run_amps=filled(amps, 1)[0]), "run_capacitor", old=fed)["run_heat"]
         assert row.fit is fit, amps

@@ -8,18 +8,18 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.parts.family import families, family
 from humclick.replacement.fitting import ASSIST
-from humclick.replacement.match import Fit
+from humclick.replacement.match import MatchGrade
 from humclick.replacement.proposal import (
     Proposal,
-    check,
     essential_marks,
     example,
     is_starter,
     marked,
+    marks_text,
     proposal_of,
     rating,
+    require_replaceable,
     rules_of,
-    shown,
     simulated_marks,
     still_to_read,
 )
@@ -48,14 +48,14 @@ def test_what_is_sealed_in_or_not_there_is_not_replaced(name: str, guard: str) -
     for part in machine.parts:
         if part.family.sealed:
             with pytest.raises(Refused, match="sealed in the shell"):
-                check(machine, part.id)
+                require_replaceable(machine, part.id)
         elif part.family.substitute is not None:
-            check(machine, part.id)
+            require_replaceable(machine, part.id)
         else:
             with pytest.raises(Unknown):
-                check(machine, part.id)
+                require_replaceable(machine, part.id)
     with pytest.raises(Unknown, match=ASSIST):
-        check(machine, "door")
+        require_replaceable(machine, "door")
 
 
 @pytest.mark.parametrize(("name", "guard", "part"), TRIED)
@@ -82,10 +82,10 @@ def test_a_start_assist_is_a_starter_with_no_old_part() -> None:
     assert simulated_marks(None) == ()
     assert all("(new part)" in mark.title for mark in still_to_read(made))
     (line,) = (row for row in marked(CSIR, made) if row.name == "listed")
-    assert line.fit is Fit.NO
+    assert line.fit is MatchGrade.NO
     listed = proposal_of(CSIR, ASSIST, [f"{example(None)}; listed: yes"], [])
     (line,) = (row for row in marked(CSIR, listed) if row.name == "listed")
-    assert (line.fit, line.new) == (Fit.ACCEPTABLE, "yes")
+    assert (line.fit, line.new) == (MatchGrade.ACCEPTABLE, "yes")
 
 
 @pytest.mark.parametrize("kind", sorted(families()))
@@ -145,8 +145,8 @@ def test_marks_come_apart_at_semicolons_and_lines() -> None:
     )
     assert one.new == two.new == three.new
     assert {name: one.old[name] for name in one.new} == one.new
-    assert shown(one.new).startswith("capacitance 97 to 117 µF")
-    assert "bleed resistor yes" in shown(one.new)
+    assert marks_text(one.new).startswith("capacitance 97 to 117 µF")
+    assert "bleed resistor yes" in marks_text(one.new)
     assert not still_to_read(one) or all(m.name not in essential_marks(one.kind) for m in still_to_read(one))
 
 
@@ -161,11 +161,11 @@ def test_the_higher_of_two_rated_volts_counts() -> None:
 def test_what_the_simulation_judges_is_not_refused_by_its_mark() -> None:
     """Microfarads outside the old range are told; volts below the old ones are refused."""
     lines = {row.name: row for row in marked(CSIR, read("30 MFD 110 VAC; bleed resistor: yes"))}
-    assert lines["capacitance"].fit is Fit.ACCEPTABLE
+    assert lines["capacitance"].fit is MatchGrade.ACCEPTABLE
     assert lines["capacitance"].reason.endswith("the simulation decides")
-    assert lines["voltage"].fit is Fit.NO
+    assert lines["voltage"].fit is MatchGrade.NO
     same = {row.name: row.fit for row in marked(CSIR, read("; ".join(OLD)))}
-    assert set(same.values()) == {Fit.SAME}
+    assert set(same.values()) == {MatchGrade.SAME}
 
 
 def test_essential_marks_are_asked_for_first_and_of_the_side_that_lacks_them() -> None:
@@ -185,7 +185,7 @@ def test_a_starter_with_the_protector_built_in_asks_for_one() -> None:
     assert "protector" not in rules_of(apart, "ptc")
     new = example(family("ptc"))
     unread = {row.name: row.fit for row in marked(built, proposal_of(built, "ptc", [new], [new]))}
-    assert unread["protector"] is Fit.UNKNOWN
-    for said, fit in (("yes", Fit.SAME), ("no", Fit.NO)):
+    assert unread["protector"] is MatchGrade.UNKNOWN
+    for said, fit in (("yes", MatchGrade.SAME), ("no", MatchGrade.NO)):
         made = proposal_of(built, "ptc", [f"{new}; protector: {said}"], [new])
         assert {row.name: row.fit for row in marked(built, made)}["protector"] is fit

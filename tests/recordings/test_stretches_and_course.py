@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from humclick.recordings.attempts import attempts
 from humclick.recordings.course import MOST_PIECES, course_of_current, course_of_sound
 from humclick.recordings.currents import Trace
 from humclick.recordings.recording import Recording
 from humclick.recordings.sound import listen
+from humclick.recordings.stretches import current_stretches
 from tests.recordings.sounds import PATTERNS, sound
 
 STEP = 0.02
@@ -39,7 +39,7 @@ def test_every_stretch_of_current_is_an_attempt_with_its_times(
         rows += [(rest, 0.0), (on, amps)]
         wanted.append((at + rest, at + rest + on))
         at += rest + on
-    made = attempts(trace(*rows, (1.0, 0.0)))
+    made = current_stretches(trace(*rows, (1.0, 0.0)))
     assert len(made) == len(wanted)
     for found, (on, off) in zip(made, wanted, strict=True):
         assert found.on == pytest.approx(on, abs=2 * STEP)
@@ -51,26 +51,26 @@ def test_every_stretch_of_current_is_an_attempt_with_its_times(
 
 def test_current_at_either_end_is_said() -> None:
     """That flowed already, or still flows."""
-    (made,) = attempts(trace((1.0, 9.0), (1.0, 0.0)))
+    (made,) = current_stretches(trace((1.0, 9.0), (1.0, 0.0)))
     assert (made.before, made.cut, made.on) == (True, False, 0.0)
-    (made,) = attempts(trace((1.0, 0.0), (1.0, 9.0)))
+    (made,) = current_stretches(trace((1.0, 0.0), (1.0, 9.0)))
     assert (made.before, made.cut) == (False, True)
     assert made.off == pytest.approx(2.0)
 
 
 def test_a_bounce_is_one_attempt_and_a_flicker_is_none() -> None:
     """Gaps shorter than 60 ms are joined; so short a burst is noise."""
-    assert len(attempts(trace((1.0, 0.0), (1.0, 9.0), (STEP, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 1
-    assert len(attempts(trace((1.0, 0.0), (1.0, 9.0), (0.2, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 2
-    assert len(attempts(trace((1.0, 0.0), (STEP, 9.0), (1.0, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 1
+    assert len(current_stretches(trace((1.0, 0.0), (1.0, 9.0), (STEP, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 1
+    assert len(current_stretches(trace((1.0, 0.0), (1.0, 9.0), (0.2, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 2
+    assert len(current_stretches(trace((1.0, 0.0), (STEP, 9.0), (1.0, 0.0), (1.0, 9.0), (1.0, 0.0)))) == 1
 
 
 def test_far_below_the_locked_rotor_current_nothing_flows() -> None:
     """A clamp's own zero is no attempt, and a small current is none on a large machine."""
-    assert attempts(trace((3.0, 0.0))) == ()
+    assert current_stretches(trace((3.0, 0.0))) == ()
     small = trace((1.0, 0.0), (1.0, 0.3), (1.0, 0.0))
-    assert len(attempts(small)) == 1
-    assert attempts(small, locked_rotor_amps=60.0) == ()
+    assert len(current_stretches(small)) == 1
+    assert current_stretches(small, locked_rotor_amps=60.0) == ()
 
 
 @given(st.lists(st.floats(0.0, 30.0), min_size=3, max_size=2000))
@@ -87,7 +87,7 @@ def test_a_course_keeps_every_peak(amps: list[float]) -> None:
 def test_attempts_stand_in_the_course_with_what_they_came_to() -> None:
     """From the beginning of the recording; without a scale it has no unit."""
     whole = trace((1.0, 0.0), (2.0, 9.0), (1.0, 0.0), scale_known=False)
-    made = course_of_current(whole, attempts(whole), ["hum_click"])
+    made = course_of_current(whole, current_stretches(whole), ["hum_click"])
     assert made.unit == ""
     ((start, end, kind),) = made.spans
     assert (start, end) == pytest.approx((1.0, 3.0), abs=2 * STEP)
