@@ -104,7 +104,7 @@ def test_a_starter_is_what_switches_the_start_winding(kind: str) -> None:
             "bridged out",
             "jumpered",
             "bypassed",
-            "by-pass",
+            "by-pass",  # codespell:ignore
             "paper clip",
             "coin",
         ),

@@ -113,7 +113,7 @@ def test_pages_without_a_call_are_sound() -> None:
 
 # -- calls --------------------------------------------------------------------------------------------------
 
-ROWS = [
+ROWS: list[dict[str, Any]] = [
     {"id": "a", "title": "", "customer": "Café Uno", "state": "open", "updated": "2026-03-01T09:00:00+00:00"},
     {
         "id": "b",
