@@ -27,6 +27,7 @@ from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, nodes_of
 from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
 from humclick.errors import OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.readings.shown import percent
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -308,7 +309,9 @@ def test_any_name_is_escaped(title: str, family_title: str) -> None:
         replace(p, family=msgspec.structs.replace(p.family, title=family_title))
         for p in machine.arrangement.gear
     )
-    named = Machine(replace(machine.arrangement, title=title, gear=gear), "external")
+    named = Machine(
+        replace(machine.arrangement, title=Message("{title}", title=title), gear=gear), "external"
+    )
     root = ElementTree.fromstring(draw_svg(named, ("C", "S"), {"ptc": 0.5}))
     plain = ElementTree.fromstring(draw_svg(machine, ("C", "S"), {"ptc": 0.5}))
     shapes = [e.tag for e in root.iter() if e.tag != f"{SVG}text"]
@@ -319,7 +322,7 @@ def test_any_name_is_escaped(title: str, family_title: str) -> None:
 def test_markup_in_a_name_is_shown_as_written() -> None:
     """A name that looks like markup comes back letter for letter."""
     nasty = "<script>&\"'</svg>"
-    kind = replace(arrangement("psc"), title=nasty, abbreviation="")
+    kind = replace(arrangement("psc"), title=Message("{title}", title=nasty), abbreviation="")
     svg = draw_svg(Machine(kind, "external"))
     assert "<script" not in svg
     assert nasty in words_of(svg)

@@ -13,7 +13,7 @@ from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.evidence import lead_nodes, weighing_of
 from humclick.diagnosis.factors import dead, flat, uncharged
 from humclick.diagnosis.findings import findings, shown_text
-from humclick.diagnosis.guards import guards_for, guards_for_no_repair
+from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.likelihood import Display, evidence
 from humclick.diagnosis.observations.model import Group, Taken
@@ -189,7 +189,7 @@ def test_ol_while_hot_is_no_verdict_only_where_heat_can_open_it() -> None:
 
 
 def test_what_warns_is_not_what_a_healthy_part_reads() -> None:
-    """A start that runs does not warn, one that hums does; a whole-machine reading as it should be says so."""
+    """A start that runs does not warn, one that hums does; nor does a reading as it should be."""
     machine = machine_of("rsir-ptc", "external")
     rows = {
         ("attempt.as_found", "", "runs"): False,

@@ -33,6 +33,7 @@ from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Unknown
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings import Leads, Reading, parse_temperature
 
@@ -366,8 +367,8 @@ class Knock(Model):
         """One on every machine."""
         yield Probe(
             "invented.knock",
-            "Knock on the shell",
-            "Knock with a knuckle and listen.",
+            Message("Knock on the shell"),
+            Message("Knock with a knuckle and listen."),
             self,
             outcomes=("clear", "dull"),
             minutes=0.1,

@@ -7,6 +7,7 @@ import pytest
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demand, demands, replaced_parts
 from humclick.replacement.marks import MarkRule, read_marks, value_of
 from tests.published import published
@@ -140,7 +141,7 @@ def test_labelled_marks_and_bare_numbers_are_read() -> None:
 )
 def test_marks_are_read_as_they_are_printed(text: str, unit: str, low: float, high: float) -> None:
     """Figures, ranges, fractions and units of marks are understood as parts carry them."""
-    value = value_of(text, MarkRule("m", "Mark", "here", "{value}", "test", unit=unit))
+    value = value_of(text, mark("m", "Mark", unit))
     assert value.low == pytest.approx(low)
     assert value.high == pytest.approx(high)
 
@@ -150,12 +151,17 @@ def test_a_mark_that_cannot_be_read_is_refused(text: str) -> None:
     """A mark that is no figure in its unit is refused in words, never with a traceback."""
     unit = "hp" if "hp" in text else "V"
     with pytest.raises(Refused):
-        value_of(text, MarkRule("m", "Mark", "here", "{value}", "test", unit=unit))
+        value_of(text, mark("m", "Mark", unit))
+
+
+def mark(name: str, title: str, unit: str) -> MarkRule:
+    """A mark of a figure in a unit."""
+    return MarkRule(name, Message.of(title), Message("here"), Message("{value}"), "test", unit=unit)
 
 
 def test_hostile_notes_are_kept_word_for_word() -> None:
     """Text that no mark understands is kept as it was written."""
-    rules = [MarkRule("voltage", "Rated voltage", "here", "{value}", "test", unit="V")]
+    rules = [mark("voltage", "Rated voltage", "V")]
     found, left = read_marks(rules, ["voltage: <b>", "::;;\n", "rated voltage: 250 V"])
     assert left == ("voltage: <b>", "::")
     assert found["voltage"].high == 250.0

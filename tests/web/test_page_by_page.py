@@ -113,7 +113,7 @@ def test_pages_without_a_call_are_sound() -> None:
 
 # -- calls --------------------------------------------------------------------------------------------------
 
-ROWS = [
+ROWS: list[dict[str, Any]] = [
     {"id": "a", "title": "", "customer": "Café Uno", "state": "open", "updated": "2026-03-01T09:00:00+00:00"},
     {
         "id": "b",
@@ -157,7 +157,7 @@ def test_a_new_call_begins_with_what_is_heard() -> None:
     assert [kind for kind, _ in kept(reply)] == ["opened", "complaint", "machine", "stamp"]
     assert reply.go == f"/call/{reply.id}"
     for broken in ("{", "{}", json.dumps({"machine": {"arrangement": "none such"}, "stamps": []})):
-        assert new.take(desk(form={"heard": "hum", "machine": broken})).go.endswith("/identify")
+        assert str(new.take(desk(form={"heard": "hum", "machine": broken})).go).endswith("/identify")
     with pytest.raises(FormRefused):
         new.take(desk(form={"heard": "a bang"}))
 
@@ -306,7 +306,7 @@ def test_a_timer_ends_at_a_time_in_its_address(seconds: str, taken: bool) -> Non
             answers.take_timer(at)
         return
     reply = answers.take_timer(at)
-    until = reply.go.partition("until=")[2].replace("%2B", "+")
+    until = str(reply.go).partition("until=")[2].replace("%2B", "+")
     assert datetime.fromisoformat(until) == NOW + timedelta(seconds=float(seconds))
     assert not reply.append
 
@@ -340,7 +340,7 @@ def test_the_verdict_names_the_part_that_is_due_first() -> None:
 
 def test_photos_keep_their_captions_and_marks() -> None:
     """A photo taken twice keeps its caption; a mark has a place in per cent and a label."""
-    tables = [
+    tables: list[dict[str, Any]] = [
         {"kind": "photo", "sha256": HASH, "caption": "cover"},
         {"kind": "photo", "sha256": HASH},
         {"kind": "mark", "sha256": HASH, "x": 10, "y": 20, "label": "C"},
@@ -364,7 +364,7 @@ def test_photos_keep_their_captions_and_marks() -> None:
 def test_pins_are_named_once_three_pairs_are_read() -> None:
     """Before that the pairs that are left are asked for."""
     names = ("pins.1-2", "pins.1-3", "pins.2-3")
-    read = [
+    read: list[dict[str, Any]] = [
         {"kind": "reading", "probe": p, "value": v}
         for p, v in zip(names, ("4.7", "11.2", "15.9"), strict=True)
     ]
@@ -482,7 +482,7 @@ def test_a_failure_that_is_nobodys_mistake_says_what_to_do(error: Exception, sta
 
     kind = next(kind for kind in nets.NETS if isinstance(error, kind))
     for path in ("/api/calls", "/call/x"):
-        answer = asyncio.run(nets.NETS[kind](Asked(path), error))  # type: ignore[arg-type]
+        answer: Any = asyncio.run(nets.NETS[kind](Asked(path), error))  # type: ignore[arg-type]
         assert answer.status_code == status
         assert says in answer.body.decode()
         assert (b'"error"' in answer.body) == path.startswith("/api")
