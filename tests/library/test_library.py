@@ -153,7 +153,7 @@ def test_a_start_is_tried_and_a_wrong_one_refused(call: hc.Call) -> None:
     known = at_hand(call.machine)
     assert known is not None
     answer = hc.try_start(call, volts=115.0)
-    assert answer.asked.volts == 115.0
+    assert answer.conditions.volts == 115.0
     with pytest.raises(hc.HumclickError, match="volts"):
         hc.try_start(call, volts=-1.0)
 

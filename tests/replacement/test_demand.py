@@ -18,7 +18,7 @@ EVERY = [(name, protector) for name in arrangements() for protector in arrangeme
 
 
 def texts(of: PartDemand) -> dict[str, str]:
-    return {asked.rule.name: asked.text for asked in of.asked}
+    return {asked.rule.name: asked.text for asked in of.marks}
 
 
 @pytest.mark.parametrize(("name", "protector"), EVERY)
@@ -30,11 +30,11 @@ def test_every_part_that_is_replaced_has_a_demand(name: str, protector: str) -> 
     found = demands(machine, sorted(remedies), {})
     assert wanted <= {each.remedy for each in found}
     for each in found:
-        assert each.asked
+        assert each.marks
         assert each.never
         assert all(rule.source and rule.text for rule in (*each.never, *each.may))
-        assert all(asked.rule.source and asked.rule.where for asked in each.asked)
-        assert all("{value}" not in asked.text for asked in each.asked)
+        assert all(asked.rule.source and asked.rule.where for asked in each.marks)
+        assert all("{value}" not in asked.text for asked in each.marks)
 
 
 def test_a_remedy_that_buys_nothing_is_refused() -> None:

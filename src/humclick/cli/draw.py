@@ -42,7 +42,7 @@ def draw(
     Example: humclick draw --arrangement rsir-ptc --probe ptc.ohms
     """
     from humclick.arrangements.machine import Machine, Nameplate
-    from humclick.circuit.drawing import describe, draw_svg, draw_text
+    from humclick.circuit.drawing import describe_wiring, draw_svg, draw_text
     from humclick.diagnosis.judged import judge
     from humclick.diagnosis.probes import probe_of
 
@@ -68,4 +68,6 @@ def draw(
     if svg is not None:
         save(svg, draw_svg(machine, points, shares, dark, clamp).encode("utf-8", "replace"))
     else:
-        click.echo(describe(machine, points, shares, clamp) if words else draw_text(machine, points, clamp))
+        click.echo(
+            describe_wiring(machine, points, shares, clamp) if words else draw_text(machine, points, clamp)
+        )

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.shop import Shop
     from humclick.recordings.evidence import Evidence
-    from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
-    from humclick.recordings.recognise import Plate, Shown
+    from humclick.recordings.features import AttemptMeasured, MeasuredFigure, RecordingMeasured
+    from humclick.recordings.recognise import Plate, Recognition
     from humclick.recordings.recording import Recording
-    from humclick.recordings.sound import SoundShown
+    from humclick.recordings.sound import SoundRecognition
 
 __all__ = ["recording"]
 
@@ -69,7 +69,7 @@ def recording(
     from humclick.errors import Refused
     from humclick.recordings.evidence import evidence_of
     from humclick.recordings.logs import read_recording
-    from humclick.recordings.sound import SoundShown
+    from humclick.recordings.sound import SoundRecognition
 
     machine = None if call_file is None else call_in(call_file).machine
     plate = _plate(machine, lra, rla, gear, shop_in(shop_file))
@@ -78,10 +78,10 @@ def recording(
         raise Refused(f"{read.name}: is a log of effective values, not sound; leave --sound out")
     hertz = None if machine is None else machine.nameplate.hertz
     evidence = evidence_of(read, plate, sound=sound, hertz=hertz)
-    if isinstance(evidence.shown, SoundShown):
-        _tell_sound(read, evidence.shown, json_)
+    if isinstance(evidence.recognition, SoundRecognition):
+        _tell_sound(read, evidence.recognition, json_)
     elif evidence.measured is not None:
-        _tell_current(read, evidence.measured, evidence.shown, machine, json_)
+        _tell_current(read, evidence.measured, evidence.recognition, machine, json_)
     if keep:
         _keep(file, call_file, evidence)
 
@@ -135,7 +135,7 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 # -- sound ------------------------------------------------------------------------------------------------
 
 
-def _tell_sound(read: Recording, shown: SoundShown, json_: bool) -> None:
+def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
     from humclick.cli.words import heading, lines
     from humclick.jobs.result import as_json
 
@@ -153,7 +153,7 @@ def _tell_sound(read: Recording, shown: SoundShown, json_: bool) -> None:
     click.echo(lines(f"As a reading of attempt.as_found: {', '.join(shown.heard)}.", ""))
 
 
-def _sound_result(read: Recording, shown: SoundShown) -> dict[str, Any]:
+def _sound_result(read: Recording, shown: SoundRecognition) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
         "kind": "sound",
@@ -172,7 +172,7 @@ def _sound_result(read: Recording, shown: SoundShown) -> dict[str, Any]:
 
 
 def _tell_current(
-    read: Recording, measured: RecordingMeasured, shown: Shown, machine: Machine | None, json_: bool
+    read: Recording, measured: RecordingMeasured, shown: Recognition, machine: Machine | None, json_: bool
 ) -> None:
     from humclick.jobs.result import as_json
 
@@ -183,7 +183,7 @@ def _tell_current(
         click.echo(_current_in_words(read, measured, shown, probes))
 
 
-def _figure(seen: Measured | None) -> str:
+def _figure(seen: MeasuredFigure | None) -> str:
     """A measured figure with its uncertainty, to two digits of that."""
     if seen is None:
         return "–"
@@ -206,7 +206,7 @@ _MEASURES = (
 def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str]:
     from humclick.cli.words import table
 
-    when = "before it began" if one.attempt.before else f"at {one.attempt.on:.2f} s"
+    when = "before it began" if one.stretch.before else f"at {one.stretch.on:.2f} s"
     skipped = {"end"} if one.run is not None else set()
     rows = [
         (f"     {words}", _figure(getattr(one, name)))
@@ -217,7 +217,7 @@ def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str
 
 
 def _current_in_words(
-    read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[tuple[str, str]]
+    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[tuple[str, str]]
 ) -> str:
     from humclick.cli.words import bar, counted, heading, lines
     from humclick.readings.shown import percent
@@ -252,7 +252,7 @@ def _current_in_words(
 
 
 def _current_result(
-    read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[str]
+    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[str]
 ) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
@@ -266,9 +266,9 @@ def _current_result(
         "clipped": measured.clipped,
         "attempts": [
             {
-                "on": one.attempt.on,
-                "off": None if one.attempt.cut else one.attempt.off,
-                "began_before": one.attempt.before,
+                "on": one.stretch.on,
+                "off": None if one.stretch.cut else one.stretch.off,
+                "began_before": one.stretch.before,
                 "heard": heard,
                 **{name: getattr(one, name) for name, _ in _MEASURES},
             }

@@ -19,8 +19,8 @@ from humclick.cli.given import CELSIUS, FARADS, OHMS, VOLTS, call_in
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.start.answers import Answers
-    from humclick.start.asked import Asked
     from humclick.start.at_hand import AtHand
+    from humclick.start.conditions import StartConditions
     from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
 
@@ -90,8 +90,8 @@ def start(
         raise click.UsageError("A call tells the protector; --protector goes with --arrangement.")
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
         raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
-    from humclick.start.asked import Asked, pressure_of
     from humclick.start.at_hand import at_hand
+    from humclick.start.conditions import StartConditions, pressure_of
 
     if machine is None:
         machine, measured = _of_call(str(file))
@@ -108,7 +108,7 @@ def start(
     on_start = given.start_capacitor is not None
     if capacitor is not None and not on_start and given.run_capacitor is None:
         raise click.UsageError(f"A {machine.arrangement.title} has no capacitor; leave --capacitor out.")
-    asked = Asked(
+    asked = StartConditions(
         volts=machine.nameplate.volts if volts is None else volts,
         difference=pressure_of(pressure),
         ambient=ambient,
@@ -166,7 +166,7 @@ def _modes(faults: Sequence[str]) -> dict[str, str]:
 def _tell(
     machine: Machine,
     given: AtHand,
-    asked: Asked,
+    asked: StartConditions,
     modes: dict[str, str],
     machines: int | None,
     picture: Path | None,
@@ -207,7 +207,7 @@ def _tell(
     click.echo("\n".join(shown))
 
 
-def _conditions(asked: Asked, modes: dict[str, str]) -> str:
+def _conditions(asked: StartConditions, modes: dict[str, str]) -> str:
     pressure = "pressures equal" if asked.difference == 0 else f"{asked.difference:.0%} of running pressure"
     said = [f"{asked.volts:g} V at the outlet", pressure.replace("%", " %"), f"{asked.ambient:g} °C"]
     said.append("hot from attempts" if asked.hot else "rested")
@@ -274,7 +274,7 @@ def _answers(told: Answers) -> list[str]:
     return [*shown, "", table([(f"  {name}", text) for name, text in rows])]
 
 
-def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str]) -> str:
+def _curve(machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str]) -> str:
     from humclick.start.answers import best_run
 
     run = best_run(machine, found, asked, _SHOWN, modes)
@@ -295,20 +295,20 @@ def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str
 
 
 def _picture(
-    path: Path, machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str], quiet: bool
+    path: Path, machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str], quiet: bool
 ) -> None:
     """Current, speed, torque and temperatures of the most probable motor."""
     from humclick.cli.written import save
     from humclick.start.answers import best_run
-    from humclick.start.curves import describe, panels_of, told_events
+    from humclick.start.curves import describe_run, notable_events, panels_of
     from humclick.start.pictures import picture_png, picture_svg
 
     run = best_run(machine, found, asked, _SHOWN, modes)
-    title, panels, events = f"Simulated: {_conditions(asked, modes)}", panels_of(run), told_events(run)
+    title, panels, events = f"Simulated: {_conditions(asked, modes)}", panels_of(run), notable_events(run)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title, events=events), quiet=quiet)
     else:
-        save(path, picture_svg(panels, title, describe(run), events=events).encode(), quiet=quiet)
+        save(path, picture_svg(panels, title, describe_run(run), events=events).encode(), quiet=quiet)
 
 
 def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:

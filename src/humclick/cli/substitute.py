@@ -61,7 +61,7 @@ def substitute(
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
 
     from humclick.replacement.substitute import described, runs_of
-    from humclick.replacement.substitute import substitute as tried
+    from humclick.replacement.substitute import try_substitute as tried
     from humclick.start.at_hand import at_hand
     from humclick.start.estimate import estimate
 
@@ -141,12 +141,12 @@ def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
 
 
 def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
-    from humclick.start.curves import describe, panels_to_compare
+    from humclick.start.curves import describe_run, panels_to_compare
     from humclick.start.pictures import picture_png, picture_svg
 
     title, panels = f"A start with either {told.title}", panels_to_compare(runs)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title), quiet=quiet)
         return
-    words = " ".join(f"{name.capitalize()}: {describe(run)}" for name, run in runs)
+    words = " ".join(f"{name.capitalize()}: {describe_run(run)}" for name, run in runs)
     save(path, picture_svg(panels, title, words, tag="compared").encode(), quiet=quiet)

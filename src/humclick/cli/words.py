@@ -120,16 +120,14 @@ def machine_in_words(machine: Machine) -> str:
     return lines(", ".join(said), "Machine: ", "  ")
 
 
-def suspects_in_words(
-    suspects: Sequence[Suspect], none_of_these: float, left_out: float, most: int = 4
-) -> str:
+def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
     """The most probable suspects with bars."""
     worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
     rest = max(0.0, 1.0 - sum(s.probability for s in worth) - none_of_these)
     tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
-    if left_out > 0.001:
-        tail += f", more than three faults at once at most {percent(left_out)}"
+    if beyond > 0.001:
+        tail += f", more than three faults at once at most {percent(beyond)}"
     return "\n".join((*rows, lines(tail, "         ")))
 
 
@@ -140,7 +138,7 @@ def _then(result: AdviceResult) -> str:
 
 def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     """What is suspected; where something was decided or done, what was suspected before it as well."""
-    now = suspects_in_words(result.suspects, result.none_of_these, result.left_out, most)
+    now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
         return f"{heading('Suspects')}\n{now}"
@@ -273,7 +271,7 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
 def demand_in_words(demand: PartDemand) -> str:
     """What to ask for at the counter, for one part."""
     shown = [lines(f"{demand.title}. {demand.before}".strip(), "  Part:  ")]
-    known = [asked for asked in demand.asked if asked.value is not None or asked.limit is not None]
+    known = [asked for asked in demand.marks if asked.value is not None or asked.limit is not None]
     shown += [lines(f"{asked.rule.title}: {asked.text}", "    must   ") for asked in known]
     shown += [lines(rule.text, "    never  ") for rule in demand.never]
     if demand.missing:

@@ -159,7 +159,7 @@ class AdviceResult:
         As described in the call.
     complaint : str or None
         What was heard; null if not known.
-    suspects, remedies, none_of_these, left_out, next, alternatives, guards
+    suspects, remedies, none_of_these, left_out, beyond, next, alternatives, guards
         As in `humclick.diagnosis.advice.Advice`: of now, what was put right left out.
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
@@ -191,6 +191,7 @@ class AdviceResult:
     remedies: tuple[tuple[str, float], ...]
     none_of_these: float
     left_out: float
+    beyond: float
     next: Value | None
     alternatives: tuple[Value, ...]
     guards: tuple[GuardState, ...]
@@ -275,6 +276,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         remedies=advice.remedies,
         none_of_these=advice.none_of_these,
         left_out=advice.left_out,
+        beyond=advice.beyond,
         next=following,
         alternatives=() if step.kind == "repaired" else advice.alternatives,
         guards=advice.guards,

@@ -14,7 +14,7 @@ from humclick.jobs.sheet.model import StartPicture
 
 if TYPE_CHECKING:
     from humclick.recordings.recording import Recording
-    from humclick.start.curves import Measured, Overlay
+    from humclick.start.curves import MeasuredCurrent, Overlay
 
 __all__ = ["start_picture"]
 
@@ -52,9 +52,9 @@ def start_picture(
         return None
     try:
         from humclick.jobs.at_hand import of_call
-        from humclick.start.asked import Asked
         from humclick.start.attempts import typical_attempt
-        from humclick.start.curves import describe, lay_over, panels_of, told_events
+        from humclick.start.conditions import StartConditions
+        from humclick.start.curves import describe_run, lay_over, notable_events, panels_of
         from humclick.start.estimate import estimate
         from humclick.start.pictures import picture_svg
         from humclick.start.run import simulate
@@ -71,28 +71,28 @@ def start_picture(
     if recording is not None:
         measured, lasted = _first(recording, machine.nameplate.locked_rotor_amps)
         seconds = min(max(lasted, _SHORTEST), _LONGEST)
-    run = simulate(typical_attempt(machine, motor, Asked(volts=machine.nameplate.volts)), seconds)
+    run = simulate(typical_attempt(machine, motor, StartConditions(volts=machine.nameplate.volts)), seconds)
     laid = None if measured is None else lay_over(run, measured)
     panels = panels_of(run, None if laid is None else laid.measured)[:2]
     title = "The start: simulated sound" + ("" if laid is None else ", and measured")
-    svg = picture_svg(panels, title, describe(run), events=told_events(run), tag="sheet-start")
+    svg = picture_svg(panels, title, describe_run(run), events=notable_events(run), tag="sheet-start")
     return StartPicture(svg, _caption(laid))
 
 
-def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[Measured, float]:
+def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[MeasuredCurrent, float]:
     """The first attempt of a recording and how long it lasted. [s]"""
     from humclick.errors import Refused
-    from humclick.recordings.attempts import attempts
     from humclick.recordings.currents import current_trace
-    from humclick.start.curves import measured_from
+    from humclick.recordings.stretches import current_stretches
+    from humclick.start.curves import measured_current
 
     trace = current_trace(recording)
-    found = attempts(trace, locked_rotor_amps)
+    found = current_stretches(trace, locked_rotor_amps)
     if not found:
         raise Refused(f"{recording.name}: no start attempt is in this recording, so none can be drawn")
     first = found[0]
     begin, end = max(first.first - 4, 0), min(first.last + 2, len(trace.times))
-    return measured_from(trace.times[begin:end], trace.amps[begin:end]), first.seconds
+    return measured_current(trace.times[begin:end], trace.amps[begin:end]), first.seconds
 
 
 def _caption(laid: Overlay | None) -> str:

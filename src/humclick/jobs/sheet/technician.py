@@ -164,9 +164,10 @@ def _left_out(advice: Advice) -> tuple[Message, ...]:
             "None of these (a cause that is not on the list): {chance}.",
             chance=_percent(advice.none_of_these),
         ),
+        Message("Left out as too improbable: at most {chance} together.", chance=_percent(advice.left_out)),
         Message(
             "More than three faults at once: at most {chance}, not worked out.",
-            chance=_percent(advice.left_out),
+            chance=_percent(advice.beyond),
         ),
         Message("Probabilities rest on the shop's prior odds and on typical values where no stamp was read."),
     )
