@@ -64,6 +64,12 @@ def test_two_phones_end_with_the_same_call(tmp_path: Path) -> None:
     assert len(versions) == 1
 
 
+def _message(kind: type, text: str) -> Message:
+    """A message read back from its English."""
+    assert kind is Message
+    return Message.of(text)
+
+
 def test_advice_has_the_shape_it_says(tmp_path: Path) -> None:
     """The advice on a call is that of the command line, and reads back as its type."""
     asked = begun(tmp_path)

@@ -364,7 +364,7 @@ def test_photos_keep_their_captions_and_marks() -> None:
 def test_pins_are_named_once_three_pairs_are_read() -> None:
     """Before that the pairs that are left are asked for."""
     names = ("pins.1-2", "pins.1-3", "pins.2-3")
-    read = [
+    read: list[dict[str, Any]] = [
         {"kind": "reading", "probe": p, "value": v}
         for p, v in zip(names, ("4.7", "11.2", "15.9"), strict=True)
     ]

@@ -212,7 +212,10 @@ def test_a_test_that_was_good_and_one_that_was_not_are_told_apart() -> None:
         assert len({test.result for test in page.tested}) > 1
     healthy = written(HEAD, CSIR, HUMS, STAMP, reading("start_capacitor.farads", "98"))
     (test,) = customer_page(healthy, told_of(healthy)).tested
-    assert test.good
+    weak = written(HEAD, CSIR, HUMS, STAMP, reading("start_capacitor.farads", "12.4"))
+    (other,) = customer_page(weak, told_of(weak)).tested
+    assert (test.good, other.good, test.what) == (True, False, other.what)
+    assert test.result != other.result
 
 
 @pytest.mark.parametrize("name", [n for n in arrangements() if Machine.of(n).arrangement.recognised_only])
