@@ -36,6 +36,7 @@ from humclick.web.pages import (
     sheet,
     why,
 )
+from tests import own_loop
 from tests.visit import MACHINES, machine_of
 from tests.web.bench import picture
 from tests.web.pages_asked import EXAMPLES, NAMES, Page
@@ -478,11 +479,9 @@ class Asked:
 )
 def test_a_failure_that_is_nobodys_mistake_says_what_to_do(error: Exception, status: int, says: str) -> None:
     """As JSON where JSON was asked, else as plain text."""
-    import asyncio
-
     kind = next(kind for kind in nets.NETS if isinstance(error, kind))
     for path in ("/api/calls", "/call/x"):
-        answer: Any = asyncio.run(nets.NETS[kind](Asked(path), error))  # type: ignore[arg-type]
+        answer: Any = own_loop.run(nets.NETS[kind](Asked(path), error))  # type: ignore[arg-type]
         assert answer.status_code == status
         assert says in answer.body.decode()
         assert (b'"error"' in answer.body) == path.startswith("/api")

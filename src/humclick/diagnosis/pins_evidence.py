@@ -225,7 +225,7 @@ class PinsWeighed:
         steady = self._steady(d.display for d in self.setup.displays(0.0))
         level = self.level
         looks_sound = self.shop.none["as_healthy"] * self._of(_SOUND) / self._none
-        none = level * self.after.post.none
+        none = level * self.after.post.whole.none
         self.cases["reading_error"] += none * (1.0 - looks_sound)
         masses = {s: level * p for s, p in self.masses.items()}
         masses[_SOUND] += none * looks_sound
@@ -259,9 +259,9 @@ class PinsWeighed:
         """
         before = _masses(self.before)
         best = max((s for s in self._followed if before[s]), key=lambda sealed: self.masses[sealed])
-        none = self.after.post.none
+        none = self.after.post.whole.none
         if none > self.masses[best]:
-            return self._none * self.before.post.none / none
+            return self._none * self.before.post.whole.none / none
         return self._of(best) * before[best] / self.masses[best]
 
     # -- what is no mode of a part ----------------------------------------------------------------------

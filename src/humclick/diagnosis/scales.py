@@ -172,7 +172,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
 
 
 def ties_of(scales: Scales, groups: Sequence[Alike]) -> dict[tuple[int, ...], tuple[float, ...]]:
-    """Factors on pairs, and on larger sets within one table, beyond what their modes give alone."""
+    """Factors on pairs, and on larger sets within one table, beyond their modes alone, by lead node. [-]"""
     of_part: dict[int, list[int]] = {}
     for n, group in enumerate(groups):
         of_part.setdefault(group.part, []).append(n)
@@ -205,7 +205,7 @@ def _tie(table: Table, chosen: Sequence[Fault], leads: int) -> list[float]:
 
 
 def reach_of(groups: Sequence[Alike], ties: Ties) -> list[tuple[float, ...]]:
-    """The most each group can multiply a set by, by lead: a tie is laid to its last part."""
+    """The most each group can multiply a set by, by lead: a tie is laid to its last part. [-]"""
     most: dict[int, dict[tuple[int, ...], list[float]]] = {}
     for chosen, row in ties.items():
         others = tuple(groups[n].part for n in chosen[:-1])

@@ -75,10 +75,14 @@ class Posterior:
         ]
         return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
 
+    @cached_property
+    def whole(self) -> Posterior:
+        """The same with no set left out."""
+        return self if self.left_out <= 0.0 else posterior(self.bench, self.evidence, tolerance=0.0)
+
     def shares(self) -> Iterator[tuple[dict[str, str], float]]:
         """Each set of modes, as part → mode, with its probability; none is left out. [-]"""
-        whole = self if self.left_out <= 0.0 else posterior(self.bench, self.evidence, tolerance=0.0)
-        for chosen, p in whole.above(0.0):
+        for chosen, p in self.whole.above(0.0):
             yield self.bench.modes_in(chosen), p
 
     @cached_property
