@@ -17,6 +17,7 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.messages import Message, listed
 from humclick.parts.family import Role
 from humclick.replacement.demand import MissingMark
 from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fitted, known_of
@@ -294,22 +295,25 @@ def _fitters(machine: Machine, given: Proposal, motor: Possible) -> tuple[Fitted
 
 def _defeated(given: Proposal) -> Substitution:
     starter = is_starter(given.kind)
-    why = (
-        "the start winding would stay in and burn out within seconds"
-        if starter
-        else "nothing would switch the motor off when it stalls, and it would burn"
-        if given.kind is not None and given.kind.role is Role.PROTECTOR
-        else "there is no part to try in that"
+    why = Message("there is no part to try in that")
+    if starter:
+        why = Message("the start winding would stay in and burn out within seconds")
+    elif given.kind is not None and given.kind.role is Role.PROTECTOR:
+        why = Message("nothing would switch the motor off when it stalls, and it would burn")
+    line = MatchLine("kind", Message("What it is"), "", given.defeated, Fit.NO, why)
+    flag = Message(
+        "“{typed}” is no {part}: {why}. Not even for a trial.",
+        typed=given.defeated,
+        part=given.title,
+        why=why,
     )
-    line = MatchLine("kind", "What it is", "", given.defeated, Fit.NO, why)
-    flag = f"“{given.defeated}” is no {given.title}: {why}. Not even for a trial."
     return Substitution(
         part=given.part,
         title=given.title,
         old=shown(given.old),
         new=given.defeated,
         fit=Fit.NO,
-        sentence=f"No: {why}.",
+        sentence=Message("No: {why}.", why=why),
         marks=(line,),
         flags=(flag,),
         before=given.before,
@@ -317,53 +321,71 @@ def _defeated(given: Proposal) -> Substitution:
     )
 
 
-def _sentence(fit: Fit, lines: Sequence[MatchLine]) -> str:
-    told = "; ".join(
-        dict.fromkeys(f"{each.title.lower()}: {each.reason}" for each in lines if each.fit is fit)
+def _sentence(fit: Fit, lines: Sequence[MatchLine]) -> Message:
+    said = (
+        Message("{mark}: {reason}", mark=Message.of(each.title).small(), reason=each.reason)
+        for each in lines
+        if each.fit is fit
     )
+    told = listed(dict.fromkeys(said), "semicolon")
     match fit:
         case Fit.SAME:
-            return "The same: no difference beyond what two new parts of one mark have."
+            return Message("The same: no difference beyond what two new parts of one mark have.")
         case Fit.ACCEPTABLE:
-            return f"Acceptable with these differences: {told}."
+            return Message("Acceptable with these differences: {told}.", told=told)
         case Fit.NO:
-            return f"No: {told}."
+            return Message("No: {why}.", why=told)
         case _:
-            return f"It cannot be said yet: {told}."
+            return Message("It cannot be said yet: {told}.", told=told)
 
 
-def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[MatchLine]) -> tuple[str, ...]:
+def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[MatchLine]) -> tuple[Message, ...]:
     told = []
     for line in lines:
         if line.name in ("reset", "reset_temperature", "protector") and line.fit in (Fit.ACCEPTABLE, Fit.NO):
-            told.append(f"{line.title}: {line.reason}.")
+            told.append(Message("{mark}: {reason}.", mark=line.title, reason=line.reason))
     if given.kind is not None and given.kind.role is Role.PROTECTOR:
-        told += [f"{each.title}: {each.reason}." for each in seen if each.fit is Fit.NO]
+        told += [
+            Message("{mark}: {reason}.", mark=each.title, reason=each.reason)
+            for each in seen
+            if each.fit is Fit.NO
+        ]
         if not given.listed:
             told.append(
-                "A motor protector is proved together with its motor: only the number on the old one, or one"
-                " the compressor's maker lists, can be fitted. The simulation alone approves none."
+                Message(
+                    "A motor protector is proved together with its motor: only the number on the old one, or"
+                    " one the compressor's maker lists, can be fitted. The simulation alone approves none."
+                )
             )
     return tuple(told)
 
 
-def _assumed(given: Proposal) -> tuple[str, ...]:
+def _assumed(given: Proposal) -> tuple[Message, ...]:
     told = [
-        "The motor is one of those that agree with plate and readings; where in its printed range a part lies"
-        " is not known, and both parts are taken at the same place of theirs.",
-        "The old part is taken to have worked when new: only motors that start and run with it at the plate's"
-        " volts, cold, with equal pressures, are tried.",
+        Message(
+            "The motor is one of those that agree with plate and readings; where in its printed range a part"
+            " lies is not known, and both parts are taken at the same place of theirs."
+        ),
+        Message(
+            "The old part is taken to have worked when new: only motors that start and run with it at the"
+            " plate's volts, cold, with equal pressures, are tried."
+        ),
     ]
     told.append(
-        "Figures are those of the middle machine with either part; a difference is the middle one of all,"
-        " machine by machine, so it need not be the difference of the two figures."
+        Message(
+            "Figures are those of the middle machine with either part; a difference is the middle one of all,"
+            " machine by machine, so it need not be the difference of the two figures."
+        )
     )
     simulated = simulated_marks(given.kind)
-    unread = [given.rules[name].title.lower() for name in simulated if name not in given.old]
+    unread = tuple(Message.of(given.rules[name].title).small() for name in simulated if name not in given.old)
     if unread and given.kind is not None:
         told.append(
-            f"Not read on the old part, so one usual for this compressor was taken: {', '.join(unread)}."
+            Message(
+                "Not read on the old part, so one usual for this compressor was taken: {marks}.",
+                marks=unread,
+            )
         )
     if given.kind is not None and given.kind.substitute is not None and given.kind.substitute.assumes:
-        told.append(given.kind.substitute.assumes)
+        told.append(Message.of(given.kind.substitute.assumes))
     return tuple(told)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 from humclick.start import rows as r
 from humclick.start.asked import Asked
@@ -35,18 +36,18 @@ __all__ = ["Answers", "Weakened", "answers", "best_run"]
 #: Steps of the answers: half cycles within 1 %, times within a few ms. [s]
 _STEP = 2e-4
 #: Said where hardly any machine drawn would ever have worked.
-_ODD = (
+_ODD = Message(
     "Hardly any machine that agrees with plate and readings would start and let its start winding go even"
     " when sound: check volts, amps and ohms for slips. All of them are counted here."
 )
 #: What each outcome is called.
 _HAPPENS = {
-    "silent": "silent",
-    "hum": "hums",
-    "hum_click": "hums, then trips",
-    "starts_then_trips": "starts, then trips",
-    "breaker": "the breaker opens",
-    "runs": "runs",
+    "silent": Message("silent"),
+    "hum": Message("hums"),
+    "hum_click": Message("hums, then trips"),
+    "starts_then_trips": Message("starts, then trips"),
+    "breaker": Message("the breaker opens"),
+    "runs": Message("runs"),
 }
 
 
@@ -124,7 +125,7 @@ class Answers:
     asked: Asked
     machines: int
     starts: float
-    happenings: Mapping[str, float]
+    happenings: Mapping[Message, float]
     peak_amps: Range
     locked_amps: Range
     running_amps: Range | None
@@ -136,7 +137,7 @@ class Answers:
     least_volts: Range
     searched_from: float
     weak: Weakened | None
-    unknowable: tuple[str, ...]
+    unknowable: tuple[Message, ...]
 
 
 def _asked(name: str) -> float:
@@ -239,9 +240,9 @@ def best_run(
     return simulate(typical_attempt(machine, motor, asked, modes), seconds)
 
 
-def _happenings(seen: Features) -> dict[str, float]:
+def _happenings(seen: Features) -> dict[Message, float]:
     names = [
-        f"{_HAPPENS[word]}, start winding not let go" if held else _HAPPENS[word]
+        Message("{what}, start winding not let go", what=_HAPPENS[word]) if held else _HAPPENS[word]
         for word, held in zip(seen.words(), seen.unreleased, strict=True)
     ]
     return {name: names.count(name) / len(names) for name in sorted(set(names))}

@@ -20,6 +20,7 @@ from scipy.optimize import least_squares
 
 from humclick.arrangements.arrangement import framed
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
@@ -44,18 +45,18 @@ _TELLS = 1.15
 
 #: What each parameter is, for a sentence.
 _WORDS = {
-    "rotor": "the resistance of the cage, which makes the starting torque",
-    "leakage": "the leakage reactance of the windings",
-    "leakage_split": "how the leakage divides between stator and rotor",
-    "magnetizing": "the magnetizing reactance",
-    "start_ohms": "the start winding's resistance",
-    "turns": "the turns of the start winding against the run winding",
-    "start_leakage": "the leakage of the start winding",
-    "slip": "the slip at rated load",
-    "inertia": "the moment of inertia of rotor and crank",
-    "gear": "the resistance of the start gear when cold",
-    "start_capacitor": "the start capacitor's true capacitance",
-    "run_capacitor": "the run capacitor's true capacitance",
+    "rotor": Message("the resistance of the cage, which makes the starting torque"),
+    "leakage": Message("the leakage reactance of the windings"),
+    "leakage_split": Message("how the leakage divides between stator and rotor"),
+    "magnetizing": Message("the magnetizing reactance"),
+    "start_ohms": Message("the start winding's resistance"),
+    "turns": Message("the turns of the start winding against the run winding"),
+    "start_leakage": Message("the leakage of the start winding"),
+    "slip": Message("the slip at rated load"),
+    "inertia": Message("the moment of inertia of rotor and crank"),
+    "gear": Message("the resistance of the start gear when cold"),
+    "start_capacitor": Message("the start capacitor's true capacitance"),
+    "run_capacitor": Message("the run capacitor's true capacitance"),
 }
 
 
@@ -258,7 +259,7 @@ class Estimate:
         return self.cost > 4.5 + self.readings / 2
 
     @property
-    def unknowable(self) -> tuple[str, ...]:
+    def unknowable(self) -> tuple[Message, ...]:
         """What cannot be known from this, in sentences."""
         return _unknowable(self)
 
@@ -394,45 +395,64 @@ def estimate(given: AtHand) -> Estimate:
     )
 
 
-def _unknowable(found: Estimate) -> tuple[str, ...]:
+def _unknowable(found: Estimate) -> tuple[Message, ...]:
     given = found.given
     told = []
     if given.locked_rotor_amps is None:
-        told.append("The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual.")
+        told.append(
+            Message("The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual.")
+        )
     else:
         told.append(
-            "Whether the plate's locked-rotor amps were read with the start winding in or out is not printed"
-            " on it; both are allowed for."
+            Message(
+                "Whether the plate's locked-rotor amps were read with the start winding in or out is not"
+                " printed on it; both are allowed for."
+            )
         )
     if given.run_ohms is None:
-        told.append("The run winding was not measured.")
+        told.append(Message("The run winding was not measured."))
     if given.start_ohms is None:
-        told.append("The start winding was not measured.")
+        told.append(Message("The start winding was not measured."))
     if given.rated_load_amps is None and given.horsepower is None and given.displacement is None:
-        told.append("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
+        told.append(
+            Message("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
+        )
     if given.poles is None:
         told.append(
-            "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
-            " speed with up to twice the torque."
+            Message(
+                "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
+                " speed with up to twice the torque."
+            )
         )
     variance = np.diag(found.covariance)
     vague = [
-        f"{words} (within a factor of {found.known_factor(name):.1f})"
+        Message(
+            "{what} (within a factor of {factor:.1f})",
+            what=words,
+            factor=found.known_factor(name),
+        )
         for name, words in _WORDS.items()
         if name in found.names
         and variance[found.names.index(name)] > 1 - _LEARNT
         and found.known_factor(name) > _TELLS
     ]
     if vague:
-        told.append(f"Hardly anything here speaks of {'; '.join(vague)}: the usual is taken.")
+        told.append(
+            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=tuple(vague))
+        )
     told.append(
-        "Saturation of the iron is left out: a real motor draws more at full volts than one measured at few."
+        Message(
+            "Saturation of the iron is left out: a real motor draws more at full volts than one measured at"
+            " few."
+        )
     )
-    told.append("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms.")
+    told.append(Message("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms."))
     if found.strained:
         told.insert(
             0,
-            "These readings hardly belong to one ordinary motor: check them for slips, then think of shorted"
-            " turns.",
+            Message(
+                "These readings hardly belong to one ordinary motor: check them for slips, then think of"
+                " shorted turns."
+            ),
         )
     return tuple(told)
