@@ -2,8 +2,11 @@
 How many small faults, put into judgement, readings and the call, the tests notice.
 
 Each mutation changes one place of the source: a comparison, a sign, a number, a truth value, a branch or a
-returned value. It is run against the tests that run its line. Reasons why a survivor changes nothing
-(equivalent mutations) stand in ``benchmarks/results/equivalent_mutations.toml`` and are left out.
+returned value. All that are drawn stand in one copy of the sources, asleep. The tests are collected once and
+run once, to see which of them come by which place; then each fault is woken in a process of its own and meets
+the tests that come by, the quickest first, until one fails (`benchmarks.mutants`). Reasons why a survivor
+changes nothing (equivalent mutations) stand in ``benchmarks/results/equivalent_mutations.toml`` and are left
+out.
 """
 
 from __future__ import annotations
@@ -19,24 +22,28 @@ import sys
 import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
-__all__ = ["Mutation", "main", "mutations_of"]
+__all__ = ["Mutation", "instrumented", "main", "mutations_of"]
 
 _ROOT = Path(__file__).parents[1]
 _PACKAGES = ("diagnosis", "readings", "jobs")
 _TESTS = (
     "tests/diagnosis",
     "tests/jobs",
+    "tests/cli",
     "tests/library",
-    "tests/test_readings.py",
+    "tests/readings",
     "tests/test_examples.py",
+    "tests/test_hazards.py",
+    "tests/test_safety.py",
 )
 _EQUIVALENT = _ROOT / "benchmarks" / "results" / "equivalent_mutations.toml"
-#: A run that takes longer hangs, and is noticed. [s]
-_LONGEST = 300.0
+#: So many more are drawn than asked for, since some lie where no test comes by. [-]
+_MORE = 1.25
+_SWITCH = "_mutant_on_"
 
 _COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE,
@@ -88,12 +95,10 @@ class Mutation:
         """The mutation in one line, by the text and not by its number of line."""
         return f"{self.file}: {' '.join(self.before.split())} -> {' '.join(self.after.split())}"
 
-    def applied(self, source: str) -> str:
-        """The source with this one place changed."""
-        lines = source.encode().splitlines(keepends=True)
-        head = b"".join(lines[: self.line - 1]) + lines[self.line - 1][: self.column]
-        tail = lines[self.end_line - 1][self.end_column :] + b"".join(lines[self.end_line :])
-        return (head + b"(" + self.after.encode() + b")" + tail).decode()
+    @property
+    def place(self) -> tuple[int, int, int, int]:
+        """Where it is."""
+        return self.line, self.column, self.end_line, self.end_column
 
 
 def _changed(node: ast.expr) -> Iterator[ast.expr]:
@@ -116,146 +121,157 @@ def _changed(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(node.value + 1)
 
 
-def mutations_of(file: str, source: str, lines: frozenset[int]) -> list[Mutation]:
+def _expressions(tree: ast.AST) -> Iterator[ast.expr]:
     """
-    Every mutation of a module on some of its lines.
+    Every expression inside a function, but annotations, decorators and the values of a ``case``.
+
+    ``strict=True`` is left out too: it changes nothing while the lengths agree.
+    """
+    for function in (n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)):
+        waiting: list[ast.AST] = list(function.body)
+        while waiting:
+            node = waiting.pop()
+            if isinstance(node, (ast.MatchValue, ast.FunctionDef, ast.JoinedStr)):
+                continue  # a function inside comes by itself
+            if isinstance(node, ast.keyword) and node.arg == "strict":
+                continue
+            waiting += [c for n, c in _children(node) if n not in ("annotation", "decorator_list")]
+            if isinstance(node, ast.expr):
+                yield node
+
+
+def _children(node: ast.AST) -> Iterator[tuple[str, ast.AST]]:
+    for name, value in ast.iter_fields(node):
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                yield name, child
+
+
+def mutations_of(file: str, source: str) -> list[Mutation]:
+    """
+    Every mutation of a module.
 
     Annotations, decorators, defaults of dataclass fields and everything outside functions are left alone.
     """
-    made = []
-    for function in (n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.FunctionDef)):
-        for statement in function.body:
-            for node in ast.walk(statement):
-                if isinstance(node, ast.expr) and node.lineno in lines and "\n" not in _text(source, node):
-                    made += [_mutation(file, source, node, after) for after in _changed(node)]
-    return sorted(set(made), key=lambda m: (m.file, m.line, m.column, m.after))
+    made = set()
+    for node in _expressions(ast.parse(source)):
+        text = ast.get_source_segment(source, node)
+        for after in _changed(node) if text else ():
+            made.add(Mutation(file, *_place(node), text or "", ast.unparse(after)))
+    return sorted(made, key=lambda m: (m.file, m.place, m.after))
 
 
-def _text(source: str, node: ast.expr) -> str:
-    return ast.get_source_segment(source, node) or "\n"
-
-
-def _mutation(file: str, source: str, node: ast.expr, after: ast.expr) -> Mutation:
+def _place(node: ast.expr) -> tuple[int, int, int, int]:
     assert node.end_lineno is not None
     assert node.end_col_offset is not None
-    place = (node.lineno, node.col_offset, node.end_lineno, node.end_col_offset)
-    return Mutation(file, *place, _text(source, node), ast.unparse(after))
+    return node.lineno, node.col_offset, node.end_lineno, node.end_col_offset
 
 
-# -- which tests run which line -----------------------------------------------------------------------------
+class _Switches(ast.NodeTransformer):
+    """Puts a switch at each place: the changed expression while its number is awake, else the old one."""
+
+    def __init__(self, chosen: Mapping[tuple[int, int, int, int], Sequence[tuple[int, str]]]) -> None:
+        self.chosen = chosen
+
+    def visit(self, node: ast.AST) -> Any:
+        mine = self.chosen.get(_place(node), ()) if isinstance(node, ast.expr) else ()
+        made: Any = self.generic_visit(node)
+        for number, after in mine:
+            awake = ast.Call(ast.Name(_SWITCH, ast.Load()), [ast.Constant(number)], [])
+            made = ast.IfExp(awake, ast.parse(after, mode="eval").body, made)
+        return made
 
 
-def _covered(work: Path, tests: Sequence[str]) -> tuple[dict[tuple[str, int], set[str]], dict[str, float]]:
-    """Tests by the file and line they run, and how long each took. [s]"""
-    data, rc, times = work / "coverage", work / "coveragerc", work / "times.json"
-    include = "\n    ".join(f"src/humclick/{name}/*" for name in _PACKAGES)
-    rc.write_text(f"[run]\ndata_file = {data}\ninclude =\n    {include}\n")
-    plugin = work / "stopwatch.py"
-    plugin.write_text(_STOPWATCH)
-    environment = {**os.environ, "PYTHONPATH": f"{work}:{_ROOT / 'src'}:{_ROOT}", "TIMES": str(times)}
-    run = [sys.executable, "-m", "coverage", "run", f"--rcfile={rc}", "-m", "pytest", "-p", "stopwatch"]
-    subprocess.run([*run, "-n", "0", *tests], cwd=_ROOT, env=environment, check=True)
-    import coverage
-
-    measured = coverage.CoverageData(str(data))
-    measured.read()
-    by_line: dict[tuple[str, int], set[str]] = {}
-    for file in measured.measured_files():
-        name = Path(file).relative_to(_ROOT).as_posix()
-        for line, contexts in measured.contexts_by_lineno(file).items():
-            if nodes := set(contexts) - {""}:
-                by_line[name, line] = nodes
-    return by_line, json.loads(times.read_text("utf-8"))
+def instrumented(source: str, chosen: Mapping[int, Mutation]) -> str:
+    """A module with some mutations of it asleep in it, by their numbers."""
+    places: dict[tuple[int, int, int, int], list[tuple[int, str]]] = {}
+    for number, mutation in chosen.items():
+        places.setdefault(mutation.place, []).append((number, mutation.after))
+    tree = _Switches(places).visit(ast.parse(source))
+    at = next(k for k, n in enumerate(tree.body) if not isinstance(n, ast.Expr) and not _future(n))
+    tree.body.insert(at, ast.ImportFrom("benchmarks.mutant_switch", [ast.alias("on", _SWITCH)], 0))
+    return ast.unparse(ast.fix_missing_locations(tree))
 
 
-_STOPWATCH = '''
-"""Tells coverage which test runs, and writes how long each took."""
-import collections, json, os
-import coverage, pytest
-spent = collections.Counter()
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item):
-    coverage.Coverage.current().switch_context(item.nodeid)
-    return (yield)
-def pytest_runtest_logreport(report):
-    spent[report.nodeid] += report.duration
-def pytest_sessionfinish():
-    with open(os.environ["TIMES"], "w") as file:
-        json.dump(spent, file)
-'''
+def _future(node: ast.stmt) -> bool:
+    return isinstance(node, ast.ImportFrom) and node.module == "__future__"
 
 
 # -- the run ------------------------------------------------------------------------------------------------
 
 
-def _noticed(mutation: Mutation, tests: Sequence[str], tree: Path) -> bool:
-    """Whether a test fails with this mutation in a copy of the sources."""
-    path = tree / mutation.file
-    source = path.read_text("utf-8")
-    path.write_text(mutation.applied(source), "utf-8")
-    environment = {**os.environ, "PYTHONPATH": f"{tree / 'src'}:{_ROOT}", "PYTHONDONTWRITEBYTECODE": "1"}
-    run = [sys.executable, "-m", "pytest", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]
-    try:
-        done = subprocess.run(run, cwd=_ROOT, env=environment, capture_output=True, timeout=_LONGEST)
-        return done.returncode != 0
-    except subprocess.TimeoutExpired:
-        return True
-    finally:
-        path.write_text(source, "utf-8")
-
-
-def _sampled(covered: Mapping[tuple[str, int], set[str]], count: int, seed: int) -> list[Mutation]:
+def _drawn(given: argparse.Namespace) -> list[Mutation]:
+    if given.again:
+        rows = json.loads(given.again.read_text("utf-8"))["rows"]
+        left = [row for row in rows if not row.pop("noticed")]
+        return [Mutation(**row) for row in left]
     every: list[Mutation] = []
-    for file in sorted({file for file, _ in covered}):
-        lines = frozenset(line for name, line in covered if name == file)
-        every += mutations_of(file, (_ROOT / file).read_text("utf-8"), lines)
-    return random.Random(seed).sample(every, min(count, len(every)))
+    for package in _PACKAGES:
+        for path in sorted((_ROOT / "src" / "humclick" / package).rglob("*.py")):
+            every += mutations_of(path.relative_to(_ROOT).as_posix(), path.read_text("utf-8"))
+    return random.Random(given.seed).sample(every, min(int(given.count * _MORE) + 1, len(every)))
+
+
+def _written(tree: Path, drawn: Sequence[Mutation]) -> None:
+    """A copy of the sources with every mutation asleep in it."""
+    shutil.copytree(_ROOT / "src", tree, ignore=shutil.ignore_patterns("__pycache__"))
+    for file in {m.file for m in drawn}:
+        path = tree.parent / file
+        chosen = {k: m for k, m in enumerate(drawn) if m.file == file}
+        path.write_text(instrumented(path.read_text("utf-8"), chosen), "utf-8")
+
+
+def _run(drawn: Sequence[Mutation], given: argparse.Namespace) -> dict[int, bool]:
+    """Which of the mutations that tests come by were noticed."""
+    with tempfile.TemporaryDirectory() as folder:
+        work = Path(folder)
+        _written(work / "src", drawn)
+        count = len(drawn) if given.again else given.count
+        task = {"drawn": len(drawn), "count": count, "jobs": given.jobs, "control": given.control}
+        (work / "task.json").write_text(json.dumps(task | {"names": [m.name for m in drawn]}), "utf-8")
+        more = {"PYTHONPATH": f"{work / 'src'}:{_ROOT}", "MUTANTS": folder, "PYTHONDONTWRITEBYTECODE": "1"}
+        more["HYPOTHESIS_STORAGE_DIRECTORY"] = str(work / "hypothesis")
+        tests = [name for name in given.tests if (_ROOT / name).exists()]
+        run = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-n",
+            "0",
+            "-p",
+            "benchmarks.mutants",
+            "-p",
+            "no:cacheprovider",
+        ]
+        subprocess.run([*run, "--capture=no", *tests], cwd=_ROOT, env=os.environ | more, check=True)
+        outcome = json.loads((work / "outcome.json").read_text("utf-8"))
+    return {int(number): noticed for number, noticed in outcome.items()}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Put faults in, run the tests that run their lines, and say which were not noticed."""
+    """Put faults in, run the tests that come by them, and say which were not noticed."""
     parser = argparse.ArgumentParser(description=main.__doc__)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--tests", nargs="*", default=_TESTS)
+    parser.add_argument("--again", type=Path, help="only what was not noticed in an earlier report")
+    parser.add_argument("--control", action="store_true", help="wake nothing: nothing may be noticed")
     parser.add_argument("--write", type=Path)
     given = parser.parse_args(arguments)
     equivalent = tomllib.loads(_EQUIVALENT.read_text("utf-8"))["equivalent"] if _EQUIVALENT.exists() else {}
-    with tempfile.TemporaryDirectory() as folder:
-        work = Path(folder)
-        covered, seconds = _covered(work, given.tests)
-        sample = _sampled(covered, given.count, given.seed)
-        trees = [work / f"tree{k}" for k in range(given.jobs)]
-        for tree in trees:
-            shutil.copytree(
-                _ROOT / "src", tree / "src", ignore=shutil.ignore_patterns("built", "__pycache__")
-            )
-        free = list(trees)
-
-        def tried(mutation: Mutation) -> bool:
-            tests = sorted(covered[mutation.file, mutation.line], key=lambda t: seconds.get(t, 0.0))
-            tree = free.pop()
-            try:
-                return _noticed(mutation, tests, tree)
-            finally:
-                free.append(tree)
-
-        with ThreadPoolExecutor(given.jobs) as pool:
-            outcome = dict(zip(sample, pool.map(tried, sample), strict=True))
-    return _told(outcome, equivalent, given)
-
-
-def _told(outcome: Mapping[Mutation, bool], equivalent: Mapping[str, str], given: argparse.Namespace) -> int:
-    survivors = [m for m, noticed in outcome.items() if not noticed]
+    drawn = _drawn(given)
+    outcome = _run(drawn, given)
+    survivors = [drawn[k] for k, noticed in outcome.items() if not noticed]
     meant = [m for m in survivors if m.name in equivalent]
-    count = len(outcome) - len(meant)
-    caught = len(outcome) - len(survivors)
+    count, caught = len(outcome) - len(meant), len(outcome) - len(survivors)
     for mutation in sorted(set(survivors) - set(meant), key=lambda m: m.name):
         print(f"not noticed: line {mutation.line} of {mutation.name}")
-    print(f"{caught} of {count} noticed ({caught / count:.1%}); {len(meant)} equivalent ones left out")
+    print(
+        f"{caught} of {count} noticed ({caught / max(count, 1):.1%}); {len(meant)} equivalent ones left out"
+    )
     if given.write:
-        rows = [asdict(m) | {"noticed": noticed} for m, noticed in outcome.items()]
+        rows = [asdict(drawn[k]) | {"noticed": noticed} for k, noticed in outcome.items()]
         report = {"seed": given.seed, "noticed": caught, "of": count, "equivalent": len(meant), "rows": rows}
         given.write.write_text(json.dumps(report, indent=1, ensure_ascii=False) + "\n", "utf-8")
     return 0

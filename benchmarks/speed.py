@@ -25,6 +25,7 @@ from benchmarks.world import WORLDS, case
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.cases import Cases
 from humclick.diagnosis.decisions import actions_for, losses
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
@@ -32,9 +33,10 @@ from humclick.diagnosis.observations.look import PartLook
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.planner import Problem, worth_of_each
 from humclick.diagnosis.probes import probes_of
+from humclick.diagnosis.scales import Chosen
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Situation
-from humclick.diagnosis.suspects import NONE, posterior
+from humclick.diagnosis.suspects import NONE, Posterior, posterior
 
 __all__ = ["main"]
 
@@ -133,16 +135,17 @@ def processes(name: str, repeats: int) -> dict[str, Any]:
 # -- beside another engine ----------------------------------------------------------------------------------
 
 
-def _simple_forecasts(bench: Bench, situation: Situation) -> list[Forecast]:
-    """Looks and measurements not yet taken, under every hypothesis."""
+def _simple_forecasts(
+    bench: Bench, situation: Situation, post: Posterior, sets: Sequence[Chosen]
+) -> dict[str, Forecast]:
+    """Looks and measurements not yet taken, under some sets of modes, by name."""
     done = {o.probe for o in situation.observations}
     wanted = [
         (p, 0.0)
         for p in probes_of(bench.machine, bench.shop).values()
         if isinstance(p.model, PartLook | Measured) and p.id not in done
     ]
-    post = posterior(bench, compile_evidence(bench, situation))
-    return forecast(bench, situation, post, range(len(bench.space.sets)), wanted)
+    return {f.probe.id: f for f in forecast(bench, situation, post, sets, wanted)}
 
 
 def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
@@ -152,7 +155,7 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     The complaint depends on every part at once, so the network engine must carry one table over the whole
     machine, which the program does not. Left out on both sides, the comparison is fairer to the engine.
     For the network engine a round is a posterior of every part after every outcome of every probe; ours
-    gives the expected loss after every probe.
+    gives the expected loss after every probe, from the sets that matter.
     """
     machine = Machine.of(name, "external", Nameplate(115.0, 60.0))
     bench = Bench(machine, default_shop())
@@ -164,14 +167,15 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     if not complaint:
         evidence = replace(evidence, factors=tuple(f for f in evidence.factors if f.per_set is None))
     post = posterior(bench, evidence)
-    forecasts = _simple_forecasts(bench, situation)
-    names, which = bench.classes
+    every = _simple_forecasts(bench, situation, post, bench.space.sets)
+    made = _simple_forecasts(bench, situation, post, [chosen for chosen, _ in post.cases])
+    forecasts = [f for name, f in made.items() if name in every]
     columns: dict[frozenset[str], int] = {}
-    classes = [columns.setdefault(names[k], len(columns)) for k in which]
+    classes = [columns.setdefault(bench.space.remedies(chosen), len(columns)) for chosen, _ in post.cases]
     classes.append(columns.setdefault(NONE, len(columns)))
     loss = losses(actions_for(post.by_class), list(columns), bench.shop, frozenset())
     problem = Problem(
-        [*post.weights, post.none],
+        [*(p for _, p in post.cases), post.none],
         classes,
         loss,
         forecasts,
@@ -182,10 +186,11 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
         [None] * len(forecasts),
     )
     net = Net(bench, evidence)
-    for f in forecasts:
+    cases = Cases(bench.space.sets, len(bench.parts))
+    for f in (every[f.probe.id] for f in forecasts):
         kind, own = f.probe.kind, bench.place.get(f.probe.part, 0)
         scope = kind.scope(bench, f.probe) if isinstance(kind, Measured) else (own,)
-        configs, config_of = bench.index(scope)
+        configs, config_of = cases.index(scope)
         rows = {configs[config_of[h]]: f.rows[f.which[h]] for h in range(len(bench.space.sets))}
         net.add_probe(f.probe.id, scope, rows)
 
@@ -215,6 +220,7 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     round_plain = _milliseconds(our_plain_round, 5 * repeats)
     return {
         "hypotheses": len(bench.space.sets),
+        "sets that matter": len(post.cases),
         "probes": len(forecasts),
         "outcomes": sum(len(f.rows[0]) for f in forecasts),
         "posterior": _figures(ours),

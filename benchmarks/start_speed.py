@@ -25,9 +25,9 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from humclick.start.batch import LANES, simulate_packed
-from humclick.start.case import Capacitor, Case, Heat, Load, Protector, Ptc, Supply
+from humclick.start.case import Capacitor, Heat, Load, Protector, Ptc, StartCase, Supply
 from humclick.start.compiled import FAST
-from humclick.start.kernel import step as compiled_step
+from humclick.start.kernel import step_all as compiled_step
 from humclick.start.lanes import play
 from humclick.start.machine import Motor
 from humclick.start.packed import pack_many
@@ -49,7 +49,7 @@ _LOAD = Load(
 #: Windings that stay cold, so that one temperature fewer has to be integrated beside.
 _COLD = Heat(run_capacity=1e8, start_capacity=1e8)
 #: Everything at once: pill, run capacitor, protector, crank.
-WHOLE = Case(
+WHOLE = StartCase(
     _MOTOR,
     Supply(110.0, 60.0, 0.3, 3e-4),
     Ptc(5.0),
@@ -94,7 +94,7 @@ _STILL = WHOLE.with_(load__pull_apart=1e6)
 class Rates:
     """The whole case as a right-hand side in plain floats, for the general-purpose integrator."""
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: StartCase) -> None:
         m, s = case.motor, case.supply
         w = 2 * math.pi * 60
         L = np.zeros((4, 4))

@@ -21,10 +21,10 @@ from humclick.jobs.events import RecordingTaken
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.recordings.evidence import evidence_of
 from humclick.recordings.logs import read_recording
-from humclick.start.asked import Asked
 from humclick.start.at_hand import at_hand
 from humclick.start.attempts import typical_attempt
-from humclick.start.curves import describe, panels_of, told_events
+from humclick.start.conditions import StartConditions
+from humclick.start.curves import describe_run, notable_events, panels_of
 from humclick.start.estimate import estimate
 from humclick.start.pictures import picture_svg
 from humclick.start.run import Run, simulate
@@ -36,12 +36,12 @@ FOLDER = Path(__file__).resolve().parent / "explanation"
 MACHINE = Machine.of("rsir-ptc", "external", Nameplate(115.0, 60.0, 12.0, 1.8))
 RUN_OHMS, START_OHMS = 3.4, 11.2
 #: Name of the picture: heading, conditions, what is wrong, seconds drawn.
-STARTS: dict[str, tuple[str, Asked, dict[str, str], float]] = {
-    "start-healthy": ("A healthy start", Asked(volts=118.0), {}, 2.0),
-    "start-bridged": ("The starter bridged", Asked(volts=118.0), {"ptc": "bridged"}, 9.0),
+STARTS: dict[str, tuple[str, StartConditions, dict[str, str], float]] = {
+    "start-healthy": ("A healthy start", StartConditions(volts=118.0), {}, 2.0),
+    "start-bridged": ("The starter bridged", StartConditions(volts=118.0), {"ptc": "bridged"}, 9.0),
     "start-long-cord": (
         "88 V on a long cord, pressures partly equal",
-        Asked(volts=88.0, supply_ohms=1.2, difference=0.4),
+        StartConditions(volts=88.0, supply_ohms=1.2, difference=0.4),
         {},
         20.0,
     ),
@@ -61,7 +61,7 @@ def pictures() -> dict[str, str]:
     for name, (title, *_) in STARTS.items():
         run = run_of(name)
         found[f"{name}.svg"] = picture_svg(
-            panels_of(run), title, describe(run), events=told_events(run), tag=name
+            panels_of(run), title, describe_run(run), events=notable_events(run), tag=name
         )
     return found
 

@@ -22,9 +22,9 @@ from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
 from humclick.start.attempts import sizes_of
 from humclick.start.batch import simulate_packed
-from humclick.start.case import Case
+from humclick.start.case import StartCase
 from humclick.start.estimate import Estimate, Possible, estimate
-from humclick.start.fit import case_of
+from humclick.start.fit import start_case
 from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.machine import steady
 from humclick.start.packed import pack_many
@@ -39,31 +39,17 @@ _PATIENCE = 30
 
 @dataclass(frozen=True)
 class Design:
-    """
-    One machine, exactly known, under one set of circumstances.
+    """One machine, exactly known, under one set of circumstances."""
 
-    Attributes
-    ----------
-    machine : Machine
-        With every size that belongs to the motor known.
-    possible : Possible
-        Its motor.
-    seed, number : int
-        Of its random numbers.
-    locked_amps : float
-        Line current at standstill, start circuit closed, plate volts at the motor. [A]
-    breakaway : float
-        Torque that breaks the compressor away with pressures equal, over the motor's at slip 0.05. [-]
-    early : float
-        What a protector that trips early bears at most, over the run winding's locked-rotor current. [-]
-    """
-
-    machine: Machine
-    possible: Possible
+    machine: Machine  #: With every size that belongs to the motor known.
+    possible: Possible  #: Its motor.
+    #: Of its random numbers.
     seed: int
     number: int
-    locked_amps: float
+    locked_amps: float  #: Line current at standstill, start circuit closed, plate volts at the motor. [A]
+    #: Torque that breaks the compressor away with pressures equal, over the motor's at slip 0.05. [-]
     breakaway: float
+    #: What a protector that trips early bears at most, over the run winding's locked-rotor current. [-]
     early: float
     _normals: dict[str, float] = field(default_factory=dict)
 
@@ -85,10 +71,10 @@ class Design:
         What a maker matches to the motor is: the torque to break away is a part of the starting torque. And
         a protector that trips on a healthy current bears less than this machine's own running current.
         """
-        found = of.median * math.exp(of.sigma * self.normal(name))
+        size = of.median * math.exp(of.sigma * self.normal(name))
         if name == f"{self.machine.having(Role.MECHANISM).id}.breakaway":
             return self.breakaway
-        return min(found, self.early) if name.endswith("protector.early") else found
+        return min(size, self.early) if name.endswith("protector.early") else size
 
     def case(
         self,
@@ -97,27 +83,14 @@ class Design:
         hot: bool = False,
         share: float = 1.0,
         attempt: str = "",
-    ) -> Case:
+    ) -> StartCase:
         """
         Put its start attempt together.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            As in `humclick.start.fit.case_of`.
-        share : float
-            Of the plate's volts at the outlet. [-]
-        attempt : str
-            Another name is another moment of switching, and another crank angle.
-
-        Raises
-        ------
-        Unknown
-            If a part or a mode does not exist.
+        `hot` is as in `humclick.start.fit.start_case`; `share` is that of the plate's volts at the outlet.
+        [-] Another name of the `attempt` is another moment of switching, and another crank angle.
         """
-        return case_of(
+        return start_case(
             self.machine,
             self.possible.motor,
             modes,
@@ -131,19 +104,10 @@ class Design:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """
-    Sound machines, and how many had to be drawn for them.
+    """Sound machines, and how many had to be drawn for them."""
 
-    Attributes
-    ----------
-    designs : tuple of Design
-        The sound ones.
-    tried : int
-        All.
-    """
-
-    designs: tuple[Design, ...]
-    tried: int
+    designs: tuple[Design, ...]  #: The sound ones.
+    tried: int  #: All.
 
 
 def _number(group: str, name: str) -> float:
@@ -185,9 +149,9 @@ def _margin(machine: Machine) -> Spread:
     return spread(rows.get(kind, rows["other"]), f"designs.toml margin {kind}")
 
 
-def _drawn(found: Estimate, base: Machine, count: int, seed: int) -> Iterator[Design]:
+def _drawn(known: Estimate, base: Machine, count: int, seed: int) -> Iterator[Design]:
     volts, margin = base.nameplate.volts, _margin(base)
-    for number, possible in enumerate(found.possible(count, seed)):
+    for number, possible in enumerate(known.possible(count, seed)):
         if not _reasonable(possible, volts):
             continue
         locked, running = possible.locked(volts), possible.running(volts)
@@ -204,67 +168,54 @@ def _drawn(found: Estimate, base: Machine, count: int, seed: int) -> Iterator[De
         )
 
 
-def _sound(each: list[Design]) -> list[Design]:
+def _sound(drawn: list[Design]) -> list[Design]:
     """Those that start and run without a trip at low, plate and high volts, no winding too hot."""
-    kept = each
+    sound = drawn
     for share in (_limit("low"), 1.0, _limit("high")):
-        if not kept:
+        if not sound:
             break
-        table = pack_many([one.case(share=share, attempt="proof ") for one in kept])
-        found = simulate_packed(table, _limit("seconds"), threads=1)
-        warm = np.maximum(found.run_winding_max, found.start_winding_max)
-        good = (found.outcome == _RUNS) & ~found.unreleased & (warm < _limit("winding_celsius"))
-        kept = [one for one, ok in zip(kept, good, strict=True) if ok]
-    return kept
+        table = pack_many([design.case(share=share, attempt="proof ") for design in sound])
+        features = simulate_packed(table, _limit("seconds"), threads=1)
+        warm = np.maximum(features.run_winding_max, features.start_winding_max)
+        good = (features.outcome == _RUNS) & ~features.unreleased & (warm < _limit("winding_celsius"))
+        sound = [design for design, ok in zip(sound, good, strict=True) if ok]
+    return sound
 
 
-def _needing(each: list[Design]) -> list[Design]:
+def _needing(drawn: list[Design]) -> list[Design]:
     """Those that do not start without their start gear, where the arrangement says that it is needed."""
     data = read_data("research", "designs.toml")["needed"]
-    if not each or each[0].machine.arrangement.abbreviation not in data["kinds"]:
-        return each
-    starter = each[0].machine.having(Role.STARTER)
+    if not drawn or drawn[0].machine.arrangement.abbreviation not in data["kinds"]:
+        return drawn
+    starter = drawn[0].machine.having(Role.STARTER)
     without = {starter.id: next(m.name for m in starter.family.listed if m.recorded == data["without"])}
-    table = pack_many([one.case(without, attempt="proof ") for one in each])
-    found = simulate_packed(table, _limit("seconds"), threads=1)
-    return [one for one, outcome in zip(each, found.outcome, strict=True) if outcome != _RUNS]
+    table = pack_many([design.case(without, attempt="proof ") for design in drawn])
+    features = simulate_packed(table, _limit("seconds"), threads=1)
+    return [design for design, outcome in zip(drawn, features.outcome, strict=True) if outcome != _RUNS]
 
 
 def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: int) -> Drawn:
     """
     Draw sound machines of an arrangement.
 
-    Parameters
-    ----------
-    count : int
-        How many. [-]
-    seed : int
-        The same seed gives the same machines.
+    The same seed gives the same machines. Raises `Unknown` if the arrangement does not exist or does not come
+    with that protector, and `Refused` if hardly any machine drawn is sound.
 
-    Raises
-    ------
-    Unknown
-        If the arrangement does not exist or does not come with that protector.
-    Refused
-        If hardly any machine drawn is sound.
-
-    Notes
-    -----
     Drawn from `humclick.start.estimate` with nothing measured. Sound: starts at plate volts and at the low
     and the high volts of designs.toml with pressures equal, runs on without a trip, lets its start winding
     go; and needs the start gear that a maker has fitted beside a run capacitor. Proved at
     another switching and crank angle than those of the design's other attempts.
     """
     base = Machine.of(name, protector, nameplate)
-    found = estimate(at_hand(base))
-    kept: list[Design] = []
+    known = estimate(at_hand(base))
+    sound: list[Design] = []
     tried = 0
     portion = max(16, count)
-    while len(kept) < count:
+    while len(sound) < count:
         if tried >= _PATIENCE * portion:
             raise Refused(
-                f"of {tried} machines drawn for {name} only {len(kept)} are sound: see designs.toml"
+                f"of {tried} machines drawn for {name} only {len(sound)} are sound: see designs.toml"
             )
-        kept += _needing(_sound(list(_drawn(found, base, portion, seed + tried))))
+        sound += _needing(_sound(list(_drawn(known, base, portion, seed + tried))))
         tried += portion
-    return Drawn(tuple(kept[:count]), tried)
+    return Drawn(tuple(sound[:count]), tried)

@@ -23,10 +23,10 @@ from typing import Any
 import numpy as np
 
 from humclick.errors import Refused
-from humclick.start.asked import modes_of
 from humclick.start.attempts import attempts
 from humclick.start.batch import Features, simulate_many
-from humclick.start.case import Case
+from humclick.start.case import StartCase
+from humclick.start.conditions import modes_of
 from humclick.start.estimate import Estimate, Possible, estimate
 from humclick.start.rows import OUTCOMES
 from research.spec import (
@@ -35,7 +35,7 @@ from research.spec import (
     WORDS,
     SweepSpec,
     Value,
-    asked_of,
+    conditions_of,
     machine_of,
     spec_of,
 )
@@ -52,23 +52,13 @@ Columns = dict[str, list[Any]]
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """
-    How far a sweep has come.
+    """How far a sweep has come."""
 
-    Attributes
-    ----------
-    done, all : int
-        Attempts played, and all of them.
-    resumed : int
-        Of those played, how many before this call.
-    stopped : bool
-        Whether it was stopped before the end.
-    """
-
+    #: Attempts played, and all of them.
     done: int
     all: int
-    resumed: int = 0
-    stopped: bool = False
+    resumed: int = 0  #: Of those played, how many before this call.
+    stopped: bool = False  #: Whether it was stopped before the end.
 
 
 def chunks(spec: SweepSpec) -> int:
@@ -85,43 +75,31 @@ def chunk_rows(text: str, number: int) -> Columns:
     """
     Play one chunk: what a core or a worker of a cluster does.
 
-    Parameters
-    ----------
-    number : int
-        Which chunk, from 0.
-
-    Returns
-    -------
-    dict of str to list
-        Columns of the result, one value a row; None where something did not happen.
-
-    Raises
-    ------
-    Refused
-        If there is no such chunk or the spec cannot be read.
+    Gives columns of the result, one value a row; None where something did not happen. Chunks count from 0.
+    Raises `Refused` if there is no such chunk or the spec cannot be read.
     """
     spec = _read(text)
     if not 0 <= number < chunks(spec):
         raise Refused(f"the sweep has chunks 0 to {chunks(spec) - 1}, got {number}")
     rows = range(number * CHUNK, min((number + 1) * CHUNK, spec.attempts))
-    said: list[dict[str, Value]] = []
-    cases: list[Case] = []
+    values_by_row: list[dict[str, Value]] = []
+    cases: list[StartCase] = []
     for row in rows:
         values, case = _attempt(spec, *divmod(row, spec.draws))
-        said.append(values)
+        values_by_row.append(values)
         cases.append(case)
-    seen = simulate_many(cases, spec.seconds, threads=1)
+    features = simulate_many(cases, spec.seconds, threads=1)
     columns: Columns = {
         "point": [row // spec.draws for row in rows],
         "draw": [row % spec.draws for row in rows],
     }
-    for name in said[0]:
-        columns[_column(name)] = [values[name] for values in said]
-    columns["outcome"] = [OUTCOMES[code] for code in seen.outcome]
-    for each in fields(Features):
-        if each.name != "outcome":
-            kept = np.asarray(getattr(seen, each.name)).tolist()
-            columns[_feature(each.name)] = [None if value != value else value for value in kept]
+    for name in values_by_row[0]:
+        columns[_column(name)] = [values[name] for values in values_by_row]
+    columns["outcome"] = [OUTCOMES[code] for code in features.outcome]
+    for feature in fields(Features):
+        if feature.name != "outcome":
+            column = np.asarray(getattr(features, feature.name)).tolist()
+            columns[_feature(feature.name)] = [None if value != value else value for value in column]
     return columns
 
 
@@ -139,7 +117,7 @@ def _feature(name: str) -> str:
     return f"{name}_amps" if name in amps else name
 
 
-def _attempt(spec: SweepSpec, place: int, draw: int) -> tuple[dict[str, Value], Case]:
+def _attempt(spec: SweepSpec, place: int, draw: int) -> tuple[dict[str, Value], StartCase]:
     point = spec.point(place)
     # drawn by the number of the machine alone, so that all points have the same possible machines
     values = point.drawn(np.random.default_rng([spec.seed, draw]))
@@ -149,9 +127,9 @@ def _attempt(spec: SweepSpec, place: int, draw: int) -> tuple[dict[str, Value], 
         motor = _possible(plain, 1, spec.seed + draw)[0]
     else:
         motor = _possible(plain, spec.draws, spec.seed)[draw]
-    asked = asked_of(values, machine)
+    conditions = conditions_of(values, machine)
     wrong = modes_of(str(values[".modes"]), machine)
-    return values, attempts(machine, [motor], asked, wrong, spec.seed * 100_003 + draw)[0]
+    return values, attempts(machine, [motor], conditions, wrong, spec.seed * 100_003 + draw)[0]
 
 
 @lru_cache(maxsize=1024)
@@ -180,15 +158,15 @@ def _schema(spec: SweepSpec) -> Any:
     pyarrow, _ = _parquet()
     numbers, words = pyarrow.float64(), pyarrow.string()
     columns = [("point", pyarrow.int64()), ("draw", pyarrow.int64())]
-    for name in (*MACHINE, *(f".{each}" for each in CONDITIONS)):
+    for name in (*MACHINE, *(f".{condition}" for condition in CONDITIONS)):
         bare = name.lstrip(".")
         text = bare in WORDS
         columns.append((_column(name), words if text else pyarrow.bool_() if bare == "hot" else numbers))
     columns.append(("outcome", words))
-    for each in fields(Features):
-        if each.name != "outcome":
-            kind = pyarrow.bool_() if each.name == "unreleased" else numbers
-            columns.append((_feature(each.name), kind))
+    for feature in fields(Features):
+        if feature.name != "outcome":
+            kind = pyarrow.bool_() if feature.name == "unreleased" else numbers
+            columns.append((_feature(feature.name), kind))
     return pyarrow.schema(columns, metadata={_MARK: spec.mark.encode()})
 
 
@@ -215,10 +193,10 @@ def _begin(spec: SweepSpec, out: Path) -> set[int]:
     folder, mark = _parts(out), _parts(out) / "sweep.txt"
     if out.exists():
         try:
-            found = (parquet.read_schema(out).metadata or {}).get(_MARK, b"")
+            written = (parquet.read_schema(out).metadata or {}).get(_MARK, b"")
         except Exception:
-            found = b""
-        if found.decode() != spec.mark:
+            written = b""
+        if written.decode() != spec.mark:
             raise Refused(f"{out}: another file stands there already; give another name or take it away")
         return set(range(chunks(spec)))
     try:
@@ -306,12 +284,12 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
         left = iter(numbers)
 
         def more(count: int) -> list[Any]:
-            found = []
+            futures = []
             for number, _ in zip(left, range(count), strict=False):
                 future = client.submit(chunk_rows, text, number, pure=False)
                 submitted[future] = number
-                found.append(future)
-            return found
+                futures.append(future)
+            return futures
 
         arriving = dask.as_completed(more(cores * _AHEAD), loop=client.loop)
         for future in arriving:
@@ -320,8 +298,8 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
             except ImportError as error:
                 raise Refused(f"the workers at {address} lack what a sweep needs: {error}") from None
             number = submitted.pop(future)
-            for each in more(1):
-                arriving.add(each)
+            for extra in more(1):
+                arriving.add(extra)
             yield number, columns
     finally:
         with contextlib.suppress(Exception):
@@ -340,25 +318,11 @@ def sweep(
     """
     Play a sweep into a Parquet file, or go on with one that was stopped.
 
-    Parameters
-    ----------
-    out : Path
-        The file; until it is whole, its parts stand in a folder beside it.
-    jobs : int or None
-        Cores here; all if left out. One plays in this process.
-    dask : str or None
-        Address of a scheduler that runs already; then nothing is played here.
-
-    Returns
-    -------
-    Progress
-        `stopped` if it was interrupted; the same call goes on.
-
-    Raises
-    ------
-    Refused
-        If another file or another sweep's parts stand there, it cannot be written, no scheduler answers, or
-        pyarrow is not installed.
+    Until the file is whole, its parts stand in a folder beside it. `jobs` are cores here, all if left out;
+    one plays in this process. `dask` is the address of a scheduler that runs already; then nothing is played
+    here. What comes back says `stopped` if it was interrupted; the same call goes on. Raises `Refused` if
+    another file or another sweep's parts stand there, it cannot be written, no scheduler answers, or pyarrow
+    is not installed.
     """
     if jobs is not None and jobs < 1:
         raise Refused(f"at least one core is needed, got {jobs}")

@@ -68,7 +68,7 @@ def _faults(machine: Machine) -> tuple[Fault, ...]:
 
 def dead_modes(design: Design) -> tuple[Fault, ...]:
     """Modes with which nothing flows at all, whatever else is wrong: they need no simulation."""
-    found = []
+    dead = []
     for part, mode in _faults(design.machine):
         case = design.case({part: mode}, hot=True)
         guard = case.protector
@@ -78,23 +78,16 @@ def dead_modes(design: Design) -> tuple[Fault, ...]:
             or case.temperatures.open
             or (guard is not None and guard.stuck == "open")
         ):
-            found.append((part, mode))
-    return tuple(found)
+            dead.append((part, mode))
+    return tuple(dead)
 
 
 def mode_sets(machine: Machine, dead: Sequence[Fault]) -> Iterator[tuple[bool, Set]]:
     """
     Sets to simulate: (hot, modes), of none, one and two parts not healthy.
 
-    Parameters
-    ----------
-    dead : sequence of Fault
-        Modes left out, from `dead_modes`.
-
-    Yields
-    ------
-    tuple of (bool, set)
-        Hot where a rest would ease a mode of the set, cold otherwise.
+    `dead` modes are left out (see `dead_modes`). Hot where a rest would ease a mode of the set, cold
+    otherwise.
     """
     live = [fault for fault in _faults(machine) if fault not in dead]
     for size in range(3):
@@ -109,11 +102,6 @@ class Packed:
 
     A pair is put together from the columns that each of its modes changes, where that is the same as putting
     the case together whole; checked on some of the machines for each pair.
-
-    Parameters
-    ----------
-    machines : sequence of Design
-        At least one.
     """
 
     def __init__(self, machines: Sequence[Design]) -> None:
@@ -124,42 +112,34 @@ class Packed:
 
     def whole(self, chosen: Set, hot: bool, count: int | None = None) -> NDArray[np.float64]:
         """Cases put together whole, of the first `count` machines."""
-        return pack_many([one.case(dict(chosen), hot=hot) for one in self.machines[:count]])
+        return pack_many([machine.case(dict(chosen), hot=hot) for machine in self.machines[:count]])
 
-    def _one(self, chosen: Set, hot: bool) -> NDArray[np.float64]:
+    def _cached(self, chosen: Set, hot: bool) -> NDArray[np.float64]:
         if (hot, chosen) not in self._kept:
             self._kept[(hot, chosen)] = self.whole(chosen, hot)
         return self._kept[(hot, chosen)]
 
     def _changes(self, fault: Fault, hot: bool) -> NDArray[np.bool_]:
         if (hot, fault) not in self._changed:
-            self._changed[(hot, fault)] = np.any(self._one((fault,), hot) != self._one((), hot), axis=0)
+            self._changed[(hot, fault)] = np.any(self._cached((fault,), hot) != self._cached((), hot), axis=0)
         return self._changed[(hot, fault)]
 
     def table(self, chosen: Set, hot: bool) -> NDArray[np.float64]:
         """
         Cases of all machines under a set of modes.
 
-        Parameters
-        ----------
-        hot : bool
-            As in `humclick.start.fit.case_of`.
-
-        Returns
-        -------
-        ndarray
-            (machines, columns), for `humclick.start.batch.simulate_packed`.
+        For `humclick.start.batch.simulate_packed`.
         """
         if len(chosen) < 2:
-            return self._one(chosen, hot)
+            return self._cached(chosen, hot)
         changes = [self._changes(fault, hot) for fault in chosen]
         if not np.any(np.sum(changes, axis=0) > 1):
-            found = self._one((), hot).copy()
+            table = self._cached((), hot).copy()
             for fault, columns in zip(chosen, changes, strict=True):
-                found[:, columns] = self._one((fault,), hot)[:, columns]
-            if np.allclose(found[:_COMPARED], self.whole(chosen, hot, _COMPARED), rtol=1e-9, atol=0.0):
+                table[:, columns] = self._cached((fault,), hot)[:, columns]
+            if np.allclose(table[:_COMPARED], self.whole(chosen, hot, _COMPARED), rtol=1e-9, atol=0.0):
                 self.merged += 1
-                return found
+                return table
         return self.whole(chosen, hot)
 
 
@@ -167,13 +147,8 @@ def simulated(table: NDArray[np.float64], locked: NDArray[np.float64]) -> Attemp
     """
     Play attempts as long as it takes to name what they come to.
 
-    Parameters
-    ----------
-    locked : ndarray
-        Locked-rotor current of each one's sound machine. [A]
+    `locked` is the locked-rotor current of each one's sound machine. [A]
 
-    Notes
-    -----
     Clamp readings are of the first five seconds; a standing rotor is waited for a minute, a turning one two;
     where the protector is welded, only for the standing one to start.
     """
@@ -211,32 +186,32 @@ def attempts_of(
     machines: Sequence[Design], sets: Sequence[tuple[bool, Set]]
 ) -> dict[tuple[bool, Set], Attempts]:
     """Simulate sets of modes on some machines."""
-    packed, found = Packed(machines), {}
-    locked = np.array([one.locked_amps for one in machines])
+    packed, attempts = Packed(machines), {}
+    locked = np.array([machine.locked_amps for machine in machines])
     size = max(1, _PORTION // len(machines))
     for first in range(0, len(sets), size):
         part = sets[first : first + size]
         table = np.concatenate([packed.table(chosen, hot) for hot, chosen in part])
         whole = simulated(table, np.tile(locked, len(part)))
         for k, key in enumerate(part):
-            found[key] = whole.cut(k * len(machines), (k + 1) * len(machines))
-    return found
+            attempts[key] = whole.cut(k * len(machines), (k + 1) * len(machines))
+    return attempts
 
 
 def _made(name: str, protector: str, plate: Nameplate, draws: int, seed: int) -> Made:
     drawn = designs(name, protector, plate, draws, seed)
-    one = drawn.designs[0]
-    dead = dead_modes(one)
-    sets = list(mode_sets(one.machine, dead))
-    return Made(attempts_of(drawn.designs, sets), _faults(one.machine), dead, drawn.tried)
+    first = drawn.designs[0]
+    dead = dead_modes(first)
+    sets = list(mode_sets(first.machine, dead))
+    return Made(attempts_of(drawn.designs, sets), _faults(first.machine), dead, drawn.tried)
 
 
 def _protectors(name: str) -> dict[str, str]:
     """One protector for each place it can be in, inside or outside."""
-    found: dict[str, str] = {}
+    protectors: dict[str, str] = {}
     for protector in arrangement(name).protectors:
-        found.setdefault(guard_of(protector), protector)
-    return found
+        protectors.setdefault(guard_of(protector), protector)
+    return protectors
 
 
 def _stamp(name: str, draws: int, seed: int) -> str:
@@ -247,32 +222,22 @@ def made(name: str, draws: int, seed: int) -> str:
     """
     Make the file of one arrangement.
 
-    Parameters
-    ----------
-    draws : int
-        Machines for each plate and protector. [-]
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
-    Refused
-        If hardly any machine drawn is sound.
+    From `draws` machines for each plate and protector. Raises `Refused` if hardly any machine drawn is sound.
     """
-    found = {
+    lots = {
         (guard, plate): _made(name, protector, nameplate, draws, seed)
         for guard, protector in _protectors(name).items()
         for plate, nameplate in plates().items()
     }
-    modes = list(dict.fromkeys(fault for each in found.values() for fault in each.modes))
-    dead = {fault for each in found.values() for fault in each.dead}
+    modes = list(dict.fromkeys(fault for lot in lots.values() for fault in lot.modes))
+    dead = {fault for lot in lots.values() for fault in lot.dead}
     heads = [
         _stamp(name, draws, seed),
         "# Start attempts simulated; shares in 1/1000, amps over the sound machine's locked-rotor current at",
         "# 5 s (or last before) and highest in the first second, times in s; sd of ln. Read by power_up.py.",
         *(
-            f"# {guard} {plate}: {draws} sound machines of {each.tried} drawn, {len(each.attempts)} sets"
-            for (guard, plate), each in found.items()
+            f"# {guard} {plate}: {draws} sound machines of {lot.tried} drawn, {len(lot.attempts)} sets"
+            for (guard, plate), lot in lots.items()
         ),
         f"# plates: {', '.join(f'{k} = {p.volts:g} V {p.hertz:g} Hz' for k, p in plates().items())}",
         f"# outcomes: {' '.join(f'{k}={outcome}' for k, outcome in enumerate(OUTCOMES))}",
@@ -284,7 +249,7 @@ def made(name: str, draws: int, seed: int) -> str:
     heads.append(f"# floor: {1000 * shares(attempts)[1]:.2f}")
     body = [",".join(COLUMNS)]
     for guard in _protectors(name):
-        by_plate = {plate: found[(guard, plate)].attempts for plate in plates()}
+        by_plate = {plate: lots[(guard, plate)].attempts for plate in plates()}
         body += lines_of(guard, by_plate, number)
     return "\n".join([*heads, *body]) + "\n"
 
@@ -317,8 +282,8 @@ def main(names: tuple[str, ...], draws: int, seed: int, out: Path, jobs: int) ->
     click.echo(f"{len(wanted) - len(todo)} of {len(wanted)} arrangements are there already", err=True)
     with ProcessPoolExecutor(max(1, jobs)) as pool:
         waiting = [pool.submit(_job, name, draws, seed, out) for name in todo]
-        for done, each in enumerate(as_completed(waiting), 1):
-            name, seconds, size = each.result()
+        for done, job in enumerate(as_completed(waiting), 1):
+            name, seconds, size = job.result()
             click.echo(f"{done}/{len(todo)} {name}: {seconds:.0f} s, {size / 1000:.0f} kB", err=True)
 
 

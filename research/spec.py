@@ -30,8 +30,8 @@ import numpy as np
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused, Unknown
 from humclick.sourced import Z95
-from humclick.start.asked import Asked, modes_of, pressure_of
 from humclick.start.at_hand import AtHand, at_hand
+from humclick.start.conditions import StartConditions, modes_of, pressure_of
 
 __all__ = [
     "CONDITIONS",
@@ -41,7 +41,7 @@ __all__ = [
     "Drawn",
     "Point",
     "SweepSpec",
-    "asked_of",
+    "conditions_of",
     "machine_of",
     "spec_of",
 ]
@@ -81,20 +81,12 @@ _FORMS = "a value, a list, { from, to, steps }, { low, high } or { median, facto
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """
-    A value drawn for each possible machine.
+    """A value drawn for each possible machine."""
 
-    Attributes
-    ----------
-    first, second : float
-        Low and high of a uniform draw, or median and 95 % factor of a log-normal one. [as the name]
-    normal : bool
-        Whether it is log-normal.
-    """
-
+    #: Low and high of a uniform draw, or median and 95 % factor of a log-normal one. [as the name]
     first: float
     second: float
-    normal: bool
+    normal: bool  #: Whether it is log-normal.
 
     def at(self, rng: np.random.Generator) -> float:
         """One draw. [as the name]"""
@@ -121,26 +113,14 @@ class Point:
 
 @dataclass(frozen=True)
 class SweepSpec:
-    """
-    A sweep.
+    """A sweep."""
 
-    Attributes
-    ----------
-    text : str
-        As it was written.
-    draws, seed : int
-        Possible machines at each point; the same seed gives the same rows.
-    seconds : float
-        Length of an attempt. [s]
-    axes : mapping of name to tuple
-        Values of each name; conditions begin with a dot.
-    """
-
-    text: str
+    text: str  #: As it was written.
+    #: Possible machines at each point; the same seed gives the same rows.
     draws: int
     seed: int
-    seconds: float
-    axes: Mapping[str, tuple[Value | Drawn, ...]]
+    seconds: float  #: Length of an attempt. [s]
+    axes: Mapping[str, tuple[Value | Drawn, ...]]  #: Values of each name; conditions begin with a dot.
 
     @property
     def points(self) -> int:
@@ -176,12 +156,8 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
     """
     Read a spec.
 
-    Raises
-    ------
-    Refused
-        If it is no TOML, a value has not the right form or lies outside its range, or the sweep is too large.
-    Unknown
-        If a name, arrangement, part or mode does not exist.
+    Raises `Refused` if it is no TOML, a value has not the right form or lies outside its range, or the sweep
+    is too large, and `Unknown` if a name, arrangement, part or mode does not exist.
     """
     try:
         data = tomllib.loads(text)
@@ -201,14 +177,14 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
             raise Refused(f"{where}: {name} must be a number from {low:g} to {high:g}, got {top[name]!r}")
     axes: dict[str, tuple[Value | Drawn, ...]] = {}
     for table, usual, dot in (("machine", MACHINE, ""), ("conditions", CONDITIONS, ".")):
-        given = data.get(table, {})
-        if not isinstance(given, dict):
+        rows = data.get(table, {})
+        if not isinstance(rows, dict):
             raise Refused(f"{where}: [{table}] must be a table of names and values")
-        for name in given:
+        for name in rows:
             if name not in usual:
                 raise Unknown(f"name under [{table}] of {where}", name, usual)
         for name, left_out in usual.items():
-            axes[f"{dot}{name}"] = _axis(given.get(name, left_out), name, f"{where}, {table}.{name}")
+            axes[f"{dot}{name}"] = _axis(rows.get(name, left_out), name, f"{where}, {table}.{name}")
     spec = SweepSpec(text, int(top["draws"]), int(top["seed"]), float(top["seconds"]), axes)
     if spec.attempts > MOST:
         raise Refused(
@@ -219,28 +195,28 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
     return spec
 
 
-def _axis(given: Any, name: str, where: str) -> tuple[Value | Drawn, ...]:
-    if given is None:
+def _axis(values: Any, name: str, where: str) -> tuple[Value | Drawn, ...]:
+    if values is None:
         return (None,)
-    if isinstance(given, list):
-        if not given:
+    if isinstance(values, list):
+        if not values:
             raise Refused(f"{where}: the list is empty; write {_FORMS}")
-        return tuple(_value(each, name, where) for each in given)
-    if isinstance(given, dict):
-        return _formed(given, name, where)
-    return (_value(given, name, where),)
+        return tuple(_value(value, name, where) for value in values)
+    if isinstance(values, dict):
+        return _formed(values, name, where)
+    return (_value(values, name, where),)
 
 
-def _formed(given: Mapping[str, Any], name: str, where: str) -> tuple[Value | Drawn, ...]:
-    keys = set(given)
+def _formed(form: Mapping[str, Any], name: str, where: str) -> tuple[Value | Drawn, ...]:
+    keys = set(form)
     if name in WORDS or name == "hot":
-        raise Refused(f"{where}: only a value or a list can stand here, got {dict(given)!r}")
+        raise Refused(f"{where}: only a value or a list can stand here, got {dict(form)!r}")
     if keys not in ({"from", "to", "steps"}, {"low", "high"}, {"median", "factor"}):
         raise Refused(f"{where}: write {_FORMS}, got the keys {', '.join(sorted(keys)) or 'none'}")
-    numbers = {key: _value(value, name, f"{where}.{key}") for key, value in given.items()}
+    numbers = {key: _value(value, name, f"{where}.{key}") for key, value in form.items()}
     a, b = _pair(numbers)
     if "steps" in keys:
-        steps = given["steps"]
+        steps = form["steps"]
         if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= 10_000:
             raise Refused(f"{where}: steps must be a whole number from 2 to 10000, got {steps!r}")
         return tuple(round(float(v), 12) for v in np.linspace(a, b, steps))
@@ -260,20 +236,20 @@ def _pair(numbers: Mapping[str, Value]) -> tuple[float, float]:
     raise Refused(f"write {_FORMS}")
 
 
-def _value(given: Any, name: str, where: str) -> Value:
+def _value(value: Any, name: str, where: str) -> Value:
     if name == "hot":
-        if isinstance(given, bool):
-            return given
-        raise Refused(f"{where}: write true or false, got {given!r}")
+        if isinstance(value, bool):
+            return value
+        raise Refused(f"{where}: write true or false, got {value!r}")
     if name in WORDS:
-        if isinstance(given, str):
-            return given
-        if name == "pressure" and isinstance(given, int | float) and not isinstance(given, bool):
-            return str(given)
-        raise Refused(f"{where}: write words in quotes, got {given!r}")
-    if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
-        raise Refused(f"{where}: write {_FORMS}; got {given!r}, which is no number")
-    return float(given)
+        if isinstance(value, str):
+            return value
+        if name == "pressure" and isinstance(value, int | float) and not isinstance(value, bool):
+            return str(value)
+        raise Refused(f"{where}: write words in quotes, got {value!r}")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise Refused(f"{where}: write {_FORMS}; got {value!r}, which is no number")
+    return float(value)
 
 
 def _number(values: Mapping[str, Value], name: str) -> float | None:
@@ -281,14 +257,7 @@ def _number(values: Mapping[str, Value], name: str) -> float | None:
 
 
 def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
-    """
-    The machine of an attempt and what is at hand of its motor.
-
-    Raises
-    ------
-    Refused, Unknown
-        If they cannot be.
-    """
+    """The machine of an attempt and what is at hand of its motor."""
     plate = Nameplate(
         _number(values, "volts") or 0.0,
         _number(values, "hertz") or 0.0,
@@ -306,16 +275,9 @@ def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
     )
 
 
-def asked_of(values: Mapping[str, Value], machine: Machine) -> Asked:
-    """
-    The conditions of an attempt.
-
-    Raises
-    ------
-    Refused, Unknown
-        If they cannot be.
-    """
-    return Asked(
+def conditions_of(values: Mapping[str, Value], machine: Machine) -> StartConditions:
+    """The conditions of an attempt."""
+    return StartConditions(
         volts=machine.nameplate.volts * (_number(values, ".volts") or 0.0),
         difference=pressure_of(str(values[".pressure"])),
         ambient=_number(values, ".ambient") or 0.0,
@@ -339,7 +301,7 @@ def _tried(spec: SweepSpec, where: str) -> None:
     def check(values: Mapping[str, Value], name: str) -> None:
         try:
             machine, _ = machine_of(values)
-            asked_of(values, machine)
+            conditions_of(values, machine)
             modes_of(str(values[".modes"]), machine)
         except Refused as error:
             raise Refused(f"{where}: {name.lstrip('.')}: {error}") from None

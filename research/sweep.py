@@ -78,7 +78,7 @@ def _read(spec: Path) -> SweepSpec:
 
 
 def _play(wanted: SweepSpec, out: Path, jobs: int | None, dask: str | None) -> None:
-    done = played(wanted, out, jobs=jobs, dask=dask, progress=_shown())
+    done = played(wanted, out, jobs=jobs, dask=dask, progress=_progress_line())
     if sys.stderr.isatty():
         click.echo(err=True)
     if done.stopped:
@@ -89,9 +89,9 @@ def _play(wanted: SweepSpec, out: Path, jobs: int | None, dask: str | None) -> N
     click.echo(f"written: {out}")
 
 
-def _shown() -> Callable[[Progress], None]:
+def _progress_line() -> Callable[[Progress], None]:
     """Progress on one line of a screen, or now and then in a log."""
-    begun, told = time.monotonic(), [0.0]
+    begun, last = time.monotonic(), [0.0]
 
     def show(progress: Progress) -> None:
         share = progress.done / progress.all
@@ -100,8 +100,8 @@ def _shown() -> Callable[[Progress], None]:
         line = f"{progress.done:,} of {progress.all:,} ({share:.0%}), about {_time(left)} left"
         if sys.stderr.isatty():
             click.echo(f"\r{line:<70}", nl=False, err=True)
-        elif share >= told[0] + _STEP or progress.done == progress.all:
-            told[0] = share
+        elif share >= last[0] + _STEP or progress.done == progress.all:
+            last[0] = share
             click.echo(line, err=True)
 
     return show

@@ -36,39 +36,26 @@ def _constant(name: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Attempts:
-    """
-    What attempts came to: arrays of one length.
+    """What attempts came to: arrays of one length."""
 
-    Attributes
-    ----------
-    outcome : ndarray of int
-        Place in `OUTCOMES`.
-    amps : ndarray
-        Line current after five seconds, or the last before, over the sound machine's locked-rotor
-        current. [-]
-    highest : ndarray
-        Largest half-cycle rms of the first second, the first two left out, over the same. [-]
-    trip, release : ndarray
-        First trip; start winding let go; NaN where it did not happen. [s]
-    left_in : ndarray
-        1 where it turned and its start winding was not let go, else 0.
-    """
-
-    outcome: NDArray[np.int_]
+    outcome: NDArray[np.int_]  #: Place in `OUTCOMES`.
+    #: Line current after five seconds, or the last before, over the sound machine's locked-rotor current. [-]
     amps: NDArray[np.float64]
+    #: Largest half-cycle rms of the first second, the first two left out, over the same. [-]
     highest: NDArray[np.float64]
+    #: First trip; start winding let go; NaN where it did not happen. [s]
     trip: NDArray[np.float64]
     release: NDArray[np.float64]
-    left_in: NDArray[np.float64]
+    left_in: NDArray[np.float64]  #: 1 where it turned and its start winding was not let go, else 0.
 
     def cut(self, first: int, last: int) -> Attempts:
         """Attempts number `first` up to `last`."""
         return Attempts(*(getattr(self, f.name)[first:last] for f in fields(self)))
 
     @staticmethod
-    def together(each: Sequence[Attempts]) -> Attempts:
+    def together(lots: Sequence[Attempts]) -> Attempts:
         """Several lots as one."""
-        return Attempts(*(np.concatenate([getattr(one, f.name) for one in each]) for f in fields(Attempts)))
+        return Attempts(*(np.concatenate([getattr(lot, f.name) for lot in lots]) for f in fields(Attempts)))
 
     def counts(self) -> NDArray[np.int_]:
         """How often each outcome was seen."""
@@ -79,23 +66,18 @@ def shares(counts: NDArray[np.int_]) -> NDArray[np.float64]:
     """
     Probabilities from counts. [-]
 
-    Parameters
-    ----------
-    counts : ndarray of int
-        In the order of `OUTCOMES`.
+    Counts are in the order of `OUTCOMES`.
 
-    Notes
-    -----
     Mean of a Dirichlet posterior with an even prior worth `pseudo` attempts (power_up_table.toml).
     """
     pseudo = _constant("pseudo")
-    found: NDArray[np.float64] = (counts + pseudo / len(counts)) / (counts.sum() + pseudo)
-    return found
+    probabilities: NDArray[np.float64] = (counts + pseudo / len(counts)) / (counts.sum() + pseudo)
+    return probabilities
 
 
-def alike(one: Attempts, other: Attempts) -> bool:
+def alike(first: Attempts, second: Attempts) -> bool:
     """Whether two lots could be of the same kind: their counts by χ², their amps by the middle of ln."""
-    table = np.array([one.counts(), other.counts()], dtype=float)
+    table = np.array([first.counts(), second.counts()], dtype=float)
     table = table[:, table.sum(axis=0) > 0]
     if table.shape[1] > 1:
         expected = table.sum(axis=1, keepdims=True) * table.sum(axis=0) / table.sum()
@@ -103,7 +85,7 @@ def alike(one: Attempts, other: Attempts) -> bool:
         if chi2.sf(distance, table.shape[1] - 1) < _constant("alike_shares"):
             return False
     for k in range(len(OUTCOMES)):
-        a, b = (each.amps[(each.outcome == k) & (each.amps > 0)] for each in (one, other))
+        a, b = (lot.amps[(lot.outcome == k) & (lot.amps > 0)] for lot in (first, second))
         if min(len(a), len(b)) < _ENOUGH:
             continue
         if abs(np.mean(np.log(a)) - np.mean(np.log(b))) > _constant("alike_amps"):
@@ -153,13 +135,8 @@ def lines_of(
     """
     Lines of a table for one protector.
 
-    Parameters
-    ----------
-    guard : str
-        ``outside`` or ``inside``.
+    `guard` is ``outside`` or ``inside``.
 
-    Notes
-    -----
     Plates that are `alike` are written together, with an empty plate.
     """
     lots = list(by_plate.values())
@@ -167,9 +144,9 @@ def lines_of(
     for outcome in _outcomes(Attempts.together([a for lot in lots for a in lot.values()])):
         body.append([guard[0], "", "", DEFAULTS, *outcome])
     for key in lots[0]:
-        each = [lot[key] for lot in lots]
-        pooled = all(alike(each[0], other) for other in each[1:])
-        written = {"": Attempts.together(each)} if pooled else dict(zip(by_plate, each, strict=True))
+        by_lot = [lot[key] for lot in lots]
+        pooled = all(alike(by_lot[0], other) for other in by_lot[1:])
+        written = {"": Attempts.together(by_lot)} if pooled else dict(zip(by_plate, by_lot, strict=True))
         hot, chosen = key
         code = ".".join(str(n) for n in sorted(number[fault] for fault in chosen))
         for plate, attempts in written.items():

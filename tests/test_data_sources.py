@@ -40,25 +40,26 @@ def read(path: Path) -> dict[str, Any]:
     return tomllib.loads(path.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: f"{p.parent.name}/{p.name}")
-def test_numbers_have_unit_and_source(path: Path) -> None:
-    """A value or a median stands beside its unit and its source, or under a table that gives both for all."""
-    lacking = []
+def unsourced_values(path: Path) -> Iterator[str]:
+    """Values and medians with no unit and source beside them or in a table above."""
     covered: set[str] = set()
     for where, table in tables(read(path)):
         has = {key for key in ("unit", "source") if str(table.get(key, "")).strip()}
         if has == {"unit", "source"}:
             covered.add(where)
         elif {"value", "median"} & set(table) and not any(where.startswith(f"{c}.") for c in covered if c):
-            lacking.append(where)
-    assert lacking == []
+            yield f"{path.parent.name}/{path.name} {where}"
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: f"{p.parent.name}/{p.name}")
-def test_tables_of_numbers_have_a_source(path: Path) -> None:
-    """A table with numbers in it names a source in itself or above, but for how a part is built up."""
+def test_numbers_have_unit_and_source() -> None:
+    """A value or a median stands beside its unit and its source, or under a table that gives both for all."""
+    assert len(FILES) > 60
+    assert [place for path in FILES for place in unsourced_values(path)] == []
+
+
+def unsourced_tables(path: Path) -> Iterator[str]:
+    """Tables with numbers that name no source in themselves or above, but for how a part is built up."""
     built = ("mode", "test", "part", "element")  # odds of modes: the shop's guesses, named in shop.toml
-    lacking = []
     sourced = {"": bool(str(read(path).get("source", "")))}
     for where, table in tables(read(path)):
         above = any(
@@ -67,8 +68,12 @@ def test_tables_of_numbers_have_a_source(path: Path) -> None:
         sourced[where] = above or bool(str(table.get("source", "")).strip())
         numbers = [v for v in table.values() if isinstance(v, float | int) and not isinstance(v, bool)]
         if numbers and not sourced[where] and not where.startswith(built):
-            lacking.append(where)
-    assert lacking == []
+            yield f"{path.parent.name}/{path.name} {where}"
+
+
+def test_tables_of_numbers_have_a_source() -> None:
+    """In every data file."""
+    assert [place for path in FILES for place in unsourced_tables(path)] == []
 
 
 @pytest.mark.parametrize("name", families())

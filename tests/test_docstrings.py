@@ -26,7 +26,7 @@ FREE: dict[str, str] = {
     "physics.bounds.positive": _ANY,
     "physics.capacitor.in_parallel": "takes any number of farads, called so",
     "physics.capacitor.in_series": "takes any number of farads, called so",
-    "circuit.drawing.describe": _PROBABILITY,
+    "circuit.drawing.describe_wiring": _PROBABILITY,
     "circuit.drawing_svg.mark_outline": _DRAWING,
     "circuit.drawing_svg.opening": _DRAWING,
     "circuit.drawing_svg.render": _PROBABILITY,

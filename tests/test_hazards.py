@@ -22,18 +22,10 @@ from humclick.meters import Quantity
 from humclick.parts.family import family
 from humclick.readings import PartTemperature, parse_reading
 from humclick.replacement.demand import demands, replaced_parts
-from humclick.safety import (
-    PLACES,
-    gate,
-    gates,
-    gates_for,
-    hazard,
-    hazards,
-    meaning,
-    met_at,
-    place_of,
-    safety_class,
-)
+from humclick.safety.facts import hazard, hazards, met_at
+from humclick.safety.gating import gate, gates, gates_for
+from humclick.safety.place import PLACES, place_of
+from humclick.safety.refrigerant import meaning, safety_class
 from humclick.sourced import read_data
 from tests.controls import CONTROLLED, controls
 from tests.published import published
@@ -297,7 +289,7 @@ def test_a_new_switching_part_is_fit_for_a_gas_that_burns(kind: str, gas: str) -
             bought = replaced_parts(machine, asked.remedy)
             parts = {p.id: p.family.name for p in machine.parts}
             switches = any(parts.get(part) in switching for part in bought)
-            must = [each for each in asked.asked if each.rule.name == "flammable"]
+            must = [each for each in asked.marks if each.rule.name == "flammable"]
             assert bool(must) == (switches and kind not in ("A1", "B1")), (name, asked.remedy)
             assert all("isted or sealed" in each.text for each in must)
 
@@ -306,7 +298,7 @@ def test_an_old_part_that_was_wrong_does_not_lower_what_is_asked() -> None:
     """What stands on the old part never takes the mark away."""
     machine = bench(call("rsir-ptc", gas="R600a"))
     (asked,) = demands(machine, ["replace starter"], {"ptc": ["flammable: no"]})
-    (must,) = [each for each in asked.asked if each.rule.name == "flammable"]
+    (must,) = [each for each in asked.marks if each.rule.name == "flammable"]
     assert must.value is not None
     assert must.value.text == "yes"
 

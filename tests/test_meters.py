@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from humclick.errors import OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.meters import Meter, MeterRange, Quantity, default_meter, meter, meter_from_table, meters
 from humclick.readings import Leads
 from tests.published import published
@@ -17,7 +18,7 @@ from tests.strategies import values_of
 
 VOLTS, OHMS = Quantity.VOLTAGE, Quantity.RESISTANCE
 #: A meter of ±(2.5 % + 3 digits) that shows hundredths of a volt.
-TEACHING = Meter("teaching", "the worked example's meter", (MeterRange(VOLTS, 40.0, 0.01, 2.5, 3),))
+TEACHING = Meter("teaching", Message("the worked example's meter"), (MeterRange(VOLTS, 40.0, 0.01, 2.5, 3),))
 
 
 def table(**changes: Any) -> dict[str, Any]:

@@ -10,21 +10,10 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import OutOfRange, Unknown
 from humclick.parts.family import families, family
-from humclick.safety import (
-    caution,
-    cautions_for,
-    defer,
-    discharges,
-    energises,
-    flammable,
-    gate,
-    gates,
-    gates_for,
-    hazard,
-    hazards,
-    invalidated_by,
-    safety_class,
-)
+from humclick.safety.discharge import discharges
+from humclick.safety.facts import caution, cautions_for, hazard, hazards
+from humclick.safety.gating import defer, energises, gate, gates, gates_for, invalidated_by
+from humclick.safety.refrigerant import flammable, safety_class
 from humclick.sourced import Spread
 from tests.published import published
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from humclick.errors import DataError, Refused
-from humclick.typed_data import brief, named, typed
+from humclick.typed_data import brief, named_values, typed_value
 
 
 class Words(str):
@@ -36,7 +36,7 @@ class Row:
 
 def test_a_right_table_becomes_a_value() -> None:
     """Whole numbers are numbers, lists are tuples, and a type with `of` makes its own."""
-    row = typed({"name": "a", "minutes": 3, "words": "hold", "points": ["C", "R"]}, Row, "one.toml")
+    row = typed_value({"name": "a", "minutes": 3, "words": "hold", "points": ["C", "R"]}, Row, "one.toml")
     assert row == Row("a", 3.0, Words("hold"), ("C", "R"))
     assert isinstance(row.words, Words)
 
@@ -60,16 +60,16 @@ def test_a_wrong_table_is_refused_by_its_field(table: Any, says: str) -> None:
     """The message begins with the file, names the field, shows what stands there and says what must."""
     for refuse in (DataError, Refused):
         with pytest.raises(refuse) as caught:
-            typed(table, Row, "one.toml", refuse)
+            typed_value(table, Row, "one.toml", refuse)
         assert str(caught.value).startswith(says)
 
 
 def test_rows_are_read_by_their_names() -> None:
     """A row that is wrong is told by its name."""
     rows: list[Mapping[str, Any]] = [{"name": "a", "minutes": 1}, {"name": "b", "minutes": 2}]
-    assert list(named(rows, Row, "one.toml")) == ["a", "b"]
+    assert list(named_values(rows, Row, "one.toml")) == ["a", "b"]
     with pytest.raises(DataError, match=r"one\.toml, b: minutes is missing"):
-        named([*rows[:1], {"name": "b"}], Row, "one.toml")
+        named_values([*rows[:1], {"name": "b"}], Row, "one.toml")
 
 
 @pytest.mark.parametrize(

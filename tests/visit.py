@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.shop import default_shop
@@ -24,6 +25,13 @@ MACHINES = [
     if not arrangement(name).recognised_only
     for guard in arrangement(name).protectors
 ]
+
+
+def machine_of(name: str, guard: str = "") -> Machine:
+    """One of them, on 115 V and 60 Hz."""
+    return Machine.of(name, guard or None, Nameplate(115.0, 60.0, 15.0, None, "R134a"))
+
+
 _NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 #: What a sound machine of 115 V shows; looks not named here get their first answer.
 SOUND = {
@@ -48,7 +56,8 @@ SOUND = {
     "proof.ground_current": "0.5 mA",
     "proof.touch_current": "0.1 mA",
 }
-_ELSE = {"resistance": "0.3", "capacitance": "15 uF", "voltage": "116 V", "current": "9 A"}
+#: And what it shows by quantity, where a probe is not named.
+USUAL = {"resistance": "0.3", "capacitance": "15 uF", "voltage": "116 V", "current": "9 A"}
 
 
 def accepted(
@@ -96,7 +105,7 @@ class Visit:
     def shows(self, name: str) -> str:
         """What a sound machine shows."""
         probe = self.probes[name]
-        return SOUND.get(name) or (probe.outcomes[0] if probe.outcomes else _ELSE[probe.quantity])
+        return SOUND.get(name) or (probe.outcomes[0] if probe.outcomes else USUAL[probe.quantity])
 
     @property
     def probes(self) -> dict[str, Probe]:

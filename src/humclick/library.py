@@ -405,7 +405,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
     ----------
     of : Call or Machine
         Windings and capacitors are taken as measured on a call.
-    asked : fields of `humclick.start.asked.Asked`
+    asked : fields of `humclick.start.conditions.StartConditions`
         ``volts`` [V], ``difference`` [-], ``ambient`` [°C], ``hot``, ``supply_ohms`` [Ω], ``start_farads``,
         ``run_farads`` [F]; and ``modes``, a mapping of part to mode.
 
@@ -417,8 +417,8 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
     try:
         from humclick.jobs.at_hand import of_call
         from humclick.start.answers import answers
-        from humclick.start.asked import Asked
         from humclick.start.at_hand import at_hand
+        from humclick.start.conditions import StartConditions
         from humclick.start.estimate import estimate
     except ImportError as error:
         raise Refused(
@@ -427,7 +427,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
     subject = of.machine if isinstance(of, Call) else of
     modes = asked.pop("modes", {})
     known = of_call(of.folded) if isinstance(of, Call) else at_hand(subject)
-    given = Asked(**{"volts": subject.nameplate.volts, **asked})
+    given = StartConditions(**{"volts": subject.nameplate.volts, **asked})
     return answers(subject, estimate(known), given, modes=modes)
 
 

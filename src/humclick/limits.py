@@ -18,28 +18,13 @@ _MIB = 1024 * 1024
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """
-    One bound.
+    """One bound."""
 
-    Attributes
-    ----------
-    name : str
-        Its name in this module.
-    most : int
-        The bound. In `unit`.
-    unit : str
-        Of the bound.
-    of : str
-        What is bounded.
-    why : str
-        What it is far above, or what it keeps away.
-    """
-
-    name: str
-    most: int
+    name: str  #: Its name in this module.
+    most: int  #: The bound. In `unit`.
     unit: str
-    of: str
-    why: str
+    of: str  #: What is bounded.
+    why: str  #: What it is far above, or what it keeps away.
 
 
 _table: list[Limit] = []
@@ -191,22 +176,11 @@ LIMITS: tuple[Limit, ...] = tuple(_table)
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """
-    What one kind of address takes.
+    """What one kind of address takes."""
 
-    Attributes
-    ----------
-    path : str
-        Regular expression of the whole path.
-    most : int
-        Largest body. [byte]
-    what : str
-        What is sent there.
-    """
-
-    path: str
-    most: int
-    what: str
+    path: str  #: Regular expression of the whole path.
+    most: int  #: Largest body. [byte]
+    what: str  #: What is sent there.
 
 
 #: Largest body by address; the first that fits holds.

@@ -43,6 +43,7 @@ __all__ = [
     "from_data",
     "languages",
     "listed",
+    "nothing",
     "translator",
 ]
 
@@ -203,6 +204,11 @@ class Verbatim(str):
 
 #: Where there is nothing to say.
 NOTHING = _message("", {})
+
+
+def nothing() -> Message:
+    """`NOTHING`, for a field of a data file that may be left out."""
+    return NOTHING
 
 
 def counted(one: str, many: str, number: int, /, **values: Value) -> Message:

@@ -22,7 +22,7 @@ import msgspec
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.sourced import read_data, sourced
-from humclick.typed_data import brief, typed
+from humclick.typed_data import brief, typed_value
 
 __all__ = [
     "Meter",
@@ -65,33 +65,15 @@ class MeterRange:
     """
     One range of a meter and what its data page promises there.
 
-    Attributes
-    ----------
-    quantity : Quantity
-        What is measured.
-    full_scale : float
-        Where the range ends. [SI unit of the quantity]
-    resolution : float
-        Size of the last digit. [SI unit of the quantity]
-    percent : float
-        Limit of error, part of the reading. [%]
-    counts : int
-        Limit of error, last digits. [-]
-    source : str
-        Where the figures come from.
-
-    Raises
-    ------
-    OutOfRange
-        If a number is not one a data page can give.
+    Raises `OutOfRange` for a number that no data page can give.
     """
 
     quantity: Quantity
-    full_scale: float
-    resolution: float
-    percent: float
-    counts: int
-    source: str = ""
+    full_scale: float  #: Where the range ends. [SI unit of the quantity]
+    resolution: float  #: Size of the last digit. [SI unit of the quantity]
+    percent: float  #: Limit of error, part of the reading. [%]
+    counts: int  #: Limit of error, last digits. [-]
+    source: str = ""  #: Where the figures come from.
 
     def __post_init__(self) -> None:
         if not (self.full_scale > 0 and math.isfinite(self.full_scale)):
@@ -114,109 +96,65 @@ class Meter:
     """
     A meter that picks its own range.
 
-    Attributes
-    ----------
-    name, title : str
-        Short name and a line for people.
-    ranges : tuple of MeterRange
-        Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
-    test_voltage : float or None
-        Voltage an insulation tester puts on the part; None for a multimeter. [V]
-
-    Raises
-    ------
-    OutOfRange
-        If there is no range, or two of one quantity end at the same value.
+    Raises `OutOfRange` if there is no range, or two of one quantity end at the same value. Its methods raise
+    it for a quantity that the meter does not measure and for a value that is not a number.
     """
 
+    #: Short name and a line for people.
     name: str
     title: Message
+    #: Sorted by quantity and full scale when made by `meter_from_table`; any order is allowed.
     ranges: tuple[MeterRange, ...]
+    #: Voltage an insulation tester puts on the part; None for a multimeter. [V]
     test_voltage: float | None = None
 
     def __post_init__(self) -> None:
         if not self.ranges:
             raise OutOfRange(f"meter {self.name!r} has no ranges; give at least one")
-        seen: set[tuple[Quantity, float]] = set()
-        for each in self.ranges:
-            key = (each.quantity, each.full_scale)
-            if key in seen:
+        ends: set[tuple[Quantity, float]] = set()
+        for span in self.ranges:
+            key = (span.quantity, span.full_scale)
+            if key in ends:
                 raise OutOfRange(
-                    f"meter {self.name!r} has two {each.quantity} ranges that end at {each.full_scale:g}"
-                    f" {_SI[each.quantity]}; keep one"
+                    f"meter {self.name!r} has two {span.quantity} ranges that end at {span.full_scale:g}"
+                    f" {_SI[span.quantity]}; keep one"
                 )
-            seen.add(key)
+            ends.add(key)
 
     def measures(self, quantity: Quantity) -> bool:
         """Whether the meter has a range for the quantity."""
-        return any(each.quantity == quantity for each in self.ranges)
+        return any(span.quantity == quantity for span in self.ranges)
 
     def range_for(self, quantity: Quantity, value: float) -> MeterRange:
         """
         The smallest range that holds a value, as an auto-ranging meter picks it.
 
-        Parameters
-        ----------
-        value : float
-            The value, of either sign. [SI]
-
-        Returns
-        -------
-        MeterRange
-            The top range if none holds the value; there the display shows OL.
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
+        The value has either sign; above all ranges it is the top one, where the display shows OL. [SI]
         """
         if math.isnan(value):
             raise OutOfRange(f"a {quantity} must be a number, got nan")
         ranges = sorted(
-            (each for each in self.ranges if each.quantity == quantity), key=lambda each: each.full_scale
+            (span for span in self.ranges if span.quantity == quantity), key=lambda span: span.full_scale
         )
         if not ranges:
-            can = ", ".join(sorted({str(each.quantity) for each in self.ranges}))
+            can = ", ".join(sorted({str(span.quantity) for span in self.ranges}))
             raise OutOfRange(f"meter {self.name!r} does not measure {quantity}; it measures {can}")
-        return next((each for each in ranges if abs(value) < each.full_scale), ranges[-1])
+        return next((span for span in ranges if abs(value) < span.full_scale), ranges[-1])
 
     def highest(self, quantity: Quantity) -> float:
-        """
-        Where OL begins: the end of the top range. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity.
-        """
+        """Where OL begins: the end of the top range. [SI]"""
         return self.range_for(quantity, math.inf).full_scale
 
     def gain_limit(self, quantity: Quantity, value: float) -> float:
-        """
-        The percent part of the limit of error, one error shared by all readings of the meter. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or the value is not a number.
-        """
+        """The percent part of the limit of error, one error shared by all readings of the meter. [SI]"""
         return self.range_for(quantity, value).percent / 100 * abs(value)
 
     def count_limit(self, quantity: Quantity, value: float, resolution: float | None = None) -> float:
         """
         The counts part of the limit of error, new in every reading. [SI]
 
-        Parameters
-        ----------
-        value : float
-            The reading. [SI]
-        resolution : float, optional
-            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
+        `resolution` is the size of the last digit shown, if the typed digits tell it; else that of the range.
+        [SI]
         """
         at = self.range_for(quantity, value)
         if resolution is None:
@@ -229,25 +167,8 @@ class Meter:
         """
         Limit of error ± of a reading: percent of the reading plus counts of the last digit.
 
-        Parameters
-        ----------
-        value : float
-            The reading. [SI]
-        resolution : float, optional
-            Size of the last digit shown, if the typed digits tell it; else that of the range. [SI]
+        In the unit of the reading, and no standard deviation; `resolution` is as in `count_limit`. [SI]
 
-        Returns
-        -------
-        float
-            The limit, not a standard deviation. [SI]
-
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
-
-        Examples
-        --------
         >>> round(meter("good").limit(Quantity.RESISTANCE, 12.3), 4)
         0.2615
         """
@@ -259,13 +180,6 @@ class Meter:
         """
         Standard uncertainty of a reading: its limit divided by √3. [SI]
 
-        Raises
-        ------
-        OutOfRange
-            If the meter does not measure the quantity, or a number is not usable.
-
-        Notes
-        -----
         The limit is read as a uniform distribution: JCGM 100:2008, 4.3.7.
         """
         return self.limit(quantity, value, resolution) / math.sqrt(3)
@@ -317,30 +231,26 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     """
     A meter from a TOML table: the technician's own, written with the fields of meters.toml.
 
-    Parameters
-    ----------
-    table : mapping
-        ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V].
-        A range has ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted,
-        ``unit`` (such as "kΩ"; without it the SI unit) and ``source``.
-
-    Raises
-    ------
-    Refused
-        If a field is missing, unknown or cannot be right; the message names the field.
+    It has ``name``, ``ranges`` and, if wanted, ``title``, ``source`` and ``test_voltage`` [V]. A range has
+    ``quantity``, ``full_scale``, ``resolution``, ``percent``, ``counts`` and, if wanted, ``unit`` (such as
+    "kΩ"; without it the SI unit) and ``source``. Raises `Refused` if a field is missing, unknown or cannot be
+    right; the message names the field.
     """
-    given = typed(table, _Table, where, Refused)
-    if not given.name.strip():
-        raise Refused(f"{where}: name must be text; got {brief(given.name)}")
-    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(given.ranges, start=1)]
-    voltage = given.test_voltage.value if isinstance(given.test_voltage, _Volts) else given.test_voltage
+    fields = typed_value(table, _Table, where, Refused)
+    if not fields.name.strip():
+        raise Refused(f"{where}: name must be text; got {brief(fields.name)}")
+    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(fields.ranges, start=1)]
+    voltage = fields.test_voltage.value if isinstance(fields.test_voltage, _Volts) else fields.test_voltage
     if voltage is not None and not 0 < voltage < math.inf:
         raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
     order = list(Quantity)
-    ranges.sort(key=lambda each: (order.index(each.quantity), each.full_scale))
+    ranges.sort(key=lambda span: (order.index(span.quantity), span.full_scale))
     try:
         return Meter(
-            given.name.strip(), Message.of(given.title.strip() or given.name.strip()), tuple(ranges), voltage
+            fields.name.strip(),
+            Message.of(fields.title.strip() or fields.name.strip()),
+            tuple(ranges),
+            voltage,
         )
     except OutOfRange as error:
         raise Refused(f"{where}: {error}") from None
@@ -385,14 +295,7 @@ def _scaled(number: float, power: int) -> float:
 
 @cache
 def meters() -> Mapping[str, Meter]:
-    """
-    The classes of meter the program knows, by name.
-
-    Raises
-    ------
-    DataError
-        If meters.toml is damaged.
-    """
+    """The classes of meter the program knows, by name."""
     data = read_data("humclick", "meters.toml")
     known = {}
     for name, table in data["meters"].items():
@@ -407,14 +310,7 @@ def meters() -> Mapping[str, Meter]:
 
 
 def meter(name: str) -> Meter:
-    """
-    A class of meter by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such class.
-    """
+    """A class of meter by name."""
     known = meters()
     if name not in known:
         raise Unknown("meter", name, known)

@@ -37,19 +37,10 @@ class Sourced:
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """
-    A positive quantity known within a factor: log-normal.
+    """A positive quantity known within a factor: log-normal."""
 
-    Attributes
-    ----------
-    median : float
-        Half of all lie below. In `unit`.
-    factor : float
-        95 % lie within median/factor … median×factor; 1 means exactly known. [-]
-    """
-
-    median: float
-    factor: float
+    median: float  #: Half of all lie below. In `unit`.
+    factor: float  #: 95 % lie within median/factor … median×factor; 1 means exactly known. [-]
     unit: str = ""
     source: str = ""
 
@@ -84,10 +75,7 @@ def read_data(package: str, name: str) -> dict[str, Any]:
     """
     Read one of the program's TOML data files.
 
-    Raises
-    ------
-    DataError
-        If the file is missing or is not TOML.
+    Raises `DataError` if the file is missing or is not TOML.
     """
     if (prepared := PREPARED.get((package, name))) is not None:
         table: dict[str, Any] = marshal.loads(prepared)
@@ -108,10 +96,7 @@ def sourced(table: dict[str, Any], where: str) -> Sourced:
     """
     Read a sourced number from a TOML table.
 
-    Raises
-    ------
-    DataError
-        If value, unit or source is missing.
+    Raises `DataError` if value, unit or source is missing.
     """
     try:
         return Sourced(float(table["value"]), str(table["unit"]), str(table["source"]))
@@ -123,10 +108,7 @@ def spread(table: dict[str, Any], where: str) -> Spread:
     """
     Read a sourced spread from a TOML table.
 
-    Raises
-    ------
-    DataError
-        If median, factor, unit or source is missing.
+    Raises `DataError` if median, factor, unit or source is missing.
     """
     try:
         return Spread(

@@ -39,7 +39,7 @@ def pieces(text: str) -> Iterator[tuple[int, int]]:
     Each is decided by its own letters and the two after it; a string that is never closed goes to the end of
     its line, or of the text.
     """
-    return (found.span() for found in _PIECE.finditer(text))
+    return (match.span() for match in _PIECE.finditer(text))
 
 
 def blanked(text: str) -> str:
@@ -47,8 +47,8 @@ def blanked(text: str) -> str:
     return _PIECE.sub(_blank, text)
 
 
-def _blank(found: re.Match[str]) -> str:
-    piece = found[0]
+def _blank(match: re.Match[str]) -> str:
+    piece = match[0]
     return _LETTER.sub(" ", piece) if "\n" in piece else " " * len(piece)
 
 
@@ -56,23 +56,20 @@ def unmeant(plain: str) -> tuple[str, int] | None:
     """
     What nobody means to write, in text that is `blanked`.
 
-    Returns
-    -------
-    (str, int) or None
-        What is wrong, and its line; None where nothing is.
+    None where nothing is wrong.
     """
     for number, row in enumerate(plain.split("\n"), start=1):
         if row.count(".") > KEY_DOTS and any(p.count(".") > KEY_DOTS for p in _BETWEEN_KEYS.split(row)):
             return "a key of too many parts", number
-    for found in _WORD.finditer(plain):
-        if len(found[0]) > WORD_LETTERS:
-            what = "a number has too many digits" if found[0][0].isdigit() else "a key has too many letters"
-            return f"{what} to be meant", plain.count("\n", 0, found.start()) + 1
+    for match in _WORD.finditer(plain):
+        if len(match[0]) > WORD_LETTERS:
+            what = "a number has too many digits" if match[0][0].isdigit() else "a key has too many letters"
+            return f"{what} to be meant", plain.count("\n", 0, match.start()) + 1
     depth = 0
-    for found in _BRACKET.finditer(plain):
-        depth += 1 if found[0] in "[{" else -1 if depth else 0
+    for match in _BRACKET.finditer(plain):
+        depth += 1 if match[0] in "[{" else -1 if depth else 0
         if depth > CALL_DEPTH:
-            return "nested too deeply", plain.count("\n", 0, found.start()) + 1
+            return "nested too deeply", plain.count("\n", 0, match.start()) + 1
     return None
 
 
@@ -80,10 +77,7 @@ def read_toml(text: str) -> dict[str, Any]:
     """
     A table from text.
 
-    Raises
-    ------
-    Refused
-        If it is not TOML, or holds what nobody means to write; with the line.
+    Raises `Refused`, with the line, if it is not TOML or holds what nobody means to write.
     """
     import tomllib  # here: only a file of somebody's own needs it
 

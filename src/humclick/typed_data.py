@@ -15,7 +15,7 @@ import msgspec
 from humclick.errors import DataError, HumclickError
 from humclick.sourced import spread
 
-__all__ = ["brief", "named", "sizes_in", "typed"]
+__all__ = ["brief", "named_values", "sizes_in", "typed_value"]
 
 _Kind = TypeVar("_Kind")
 
@@ -30,30 +30,19 @@ _WORDS = {
 _STEP = re.compile(r"\.?([^.\[\]]+)|\[(\d+|\.\.\.)\]")
 
 
-def typed(table: object, kind: type[_Kind], where: str, refuse: type[HumclickError] = DataError) -> _Kind:
+def typed_value(
+    table: object, kind: type[_Kind], where: str, refuse: type[HumclickError] = DataError
+) -> _Kind:
     """
     Read a table into a typed value.
 
-    Parameters
-    ----------
-    kind : type
-        A frozen struct or dataclass; fields that it does not have are refused. A field of a type with a
-        method ``of`` is made by it.
-    where : str
-        The file, for the message.
-    refuse : type
-        What is raised: `Refused` for a file of somebody's own.
+    `kind` is a frozen struct or dataclass; fields that it does not have are refused, and a field of a type
+    with a method ``of`` is made by it. `where` is the file, for the message. `refuse` is what is raised if
+    something is missing, misnamed or of another type: `Refused` for a file of somebody's own.
 
-    Raises
-    ------
-    DataError
-        If something is missing, misnamed or of another type.
-
-    Examples
-    --------
     >>> class Step(msgspec.Struct, forbid_unknown_fields=True):
     ...     minutes: float
-    >>> typed({"minutes": "ten"}, Step, "steps.toml")
+    >>> typed_value({"minutes": "ten"}, Step, "steps.toml")
     Traceback (most recent call last):
     humclick.errors.DataError: steps.toml: minutes must be a number, got 'ten'
     """
@@ -67,18 +56,15 @@ def typed(table: object, kind: type[_Kind], where: str, refuse: type[HumclickErr
         raise refuse(f"{where}: {_explained(str(error), table, kind)}") from error
 
 
-def named(
+def named_values(
     rows: Iterable[Mapping[str, Any]], kind: type[_Kind], where: str, key: str = "name"
 ) -> dict[str, _Kind]:
     """
     Read rows that have a name under `key`, by that name.
 
-    Raises
-    ------
-    DataError
-        As `typed`.
+    Raises as `typed_value`.
     """
-    return {str(row.get(key)): typed(row, kind, f"{where}, {row.get(key)}") for row in rows}
+    return {str(row.get(key)): typed_value(row, kind, f"{where}, {row.get(key)}") for row in rows}
 
 
 def _custom(kind: type, value: object) -> object:
@@ -95,8 +81,8 @@ def brief(value: object) -> str:
         return "a table" if isinstance(value, Mapping) else "a list"
     if isinstance(value, int) and abs(value) >= 10**20:
         return "a number of more than twenty digits"
-    shown = "nothing" if value is None else ascii(value)
-    return shown if len(shown) <= 60 else shown[:57] + "…"
+    text = "nothing" if value is None else ascii(value)
+    return text if len(text) <= 60 else text[:57] + "…"
 
 
 def _explained(message: str, table: object, kind: type) -> str:
@@ -111,28 +97,28 @@ def _explained(message: str, table: object, kind: type) -> str:
     if missing := re.fullmatch(r"Object missing required field `(.*)`", text):
         return f"{at}{missing[1]} is missing"
     if expected := re.fullmatch(r"Expected `(.*)`, got `(.*)`", text):
-        wanted = " or ".join(_WORDS.get(each, each) for each in expected[1].split(" | "))
+        wanted = " or ".join(_WORDS.get(word, word) for word in expected[1].split(" | "))
         return f"{place or 'it'} must be {wanted}, got {brief(value)}"
     return f"{at}{text[:1].lower()}{text[1:]}"
 
 
-def _fields(kind: type, seen: frozenset[type] = frozenset()) -> list[str]:
+def _fields(kind: type, outer: frozenset[type] = frozenset()) -> list[str]:
     """Names of all fields of a struct and of those inside it, as the file writes them."""
     names = []
     if dataclasses.is_dataclass(kind):
-        return [each.name for each in dataclasses.fields(kind)]
-    for each in msgspec.structs.fields(kind):
-        names.append(each.encode_name)
-        for inner in _structs(each.type):
-            if inner not in seen:
-                names += _fields(inner, seen | {kind, inner})
+        return [field.name for field in dataclasses.fields(kind)]
+    for field in msgspec.structs.fields(kind):
+        names.append(field.encode_name)
+        for inner in _structs(field.type):
+            if inner not in outer:
+                names += _fields(inner, outer | {kind, inner})
     return names
 
 
 def _structs(kind: Any) -> list[type]:
     if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
         return [kind]
-    return [inner for each in getattr(kind, "__args__", ()) for inner in _structs(each)]
+    return [inner for argument in getattr(kind, "__args__", ()) for inner in _structs(argument)]
 
 
 def _place(path: str, table: object) -> tuple[str, object]:
@@ -159,14 +145,11 @@ def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
     """
     Sizes of a part by name and voltage class, ``""`` for one that is the same in both.
 
-    Raises
-    ------
-    DataError
-        If one lacks median, factor, unit or source, or cannot be.
+    Raises `DataError` if one lacks median, factor, unit or source, or cannot be.
     """
     if not isinstance(table, Mapping):
         raise DataError(f"{where}: sizes must be a table")
-    found: dict[str, dict[str, Any]] = {}
+    sizes: dict[str, dict[str, Any]] = {}
     for name, rows in table.items():
         if not isinstance(rows, Mapping):
             raise DataError(f"{where}: sizes.{name} must be a table with median, factor, unit and source")
@@ -177,9 +160,9 @@ def sizes_in(table: Any, where: str) -> dict[str, dict[str, Any]]:
                 f"{where}: sizes.{name}: classes are 115 and 230, got {', '.join(sorted(unknown))}"
             )
         try:
-            found[name] = {key: spread(row, f"{where}: sizes.{name}.{key}") for key, row in by_class.items()}
+            sizes[name] = {key: spread(row, f"{where}: sizes.{name}.{key}") for key, row in by_class.items()}
         except DataError:
             raise
         except HumclickError as error:
             raise DataError(f"{where}: sizes.{name}: {error}") from error
-    return found
+    return sizes

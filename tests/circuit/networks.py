@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import random
+from collections.abc import Iterable, Sequence
 
-from humclick.circuit.solve import Element
+from humclick.circuit.solve import LARGEST, Impedance, branch_currents
 
 NODES = "CSRLNPXYZABDEF"
 
 
-def random_network(seed: int, kind: str) -> list[Element]:
+def random_network(seed: int, kind: str) -> list[Impedance]:
     """Draw a connected network of 4 to 10 nodes: a tree, then more branches anywhere."""
     rng = random.Random(seed)
     size = rng.randint(4, 10)
@@ -29,3 +31,18 @@ def random_network(seed: int, kind: str) -> list[Element]:
                 return rng.choice([complex(ohms), ohms * 1j, ohms * -1j])
 
     return [(p, q, impedance()) for p, q in ends]
+
+
+def impedance_between(elements: Sequence[Impedance], a: str, b: str) -> complex:
+    """What a source of one volt sees: its volts over its amps, infinite where none flow. [Ω]"""
+    amps = branch_currents(elements, (a, b), 1.0).source
+    return 1 / amps if amps else complex(math.inf)
+
+
+def is_connected(elements: Iterable[Impedance], a: str, b: str) -> bool:
+    """Whether any path of wires and finite impedances joins two nodes."""
+    ties = [{p, q} for p, q, z in elements if abs(z) <= LARGEST]
+    reached = {a}
+    while near := [tie for tie in ties if tie & reached and not tie <= reached]:
+        reached.update(*near)
+    return b in reached

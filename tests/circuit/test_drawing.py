@@ -22,18 +22,27 @@ from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
-from humclick.circuit.drawing import describe, draw_svg, draw_text
+from humclick.circuit.drawing import describe_wiring, draw_svg, draw_text
 from humclick.circuit.drawing_svg import clean
-from humclick.circuit.layout import lay_out, nodes_of
-from humclick.circuit.scene import Box, Scene, advance, parts_drawn, wrap
+from humclick.circuit.layout import lay_out, machine_nodes
+from humclick.circuit.scene import Box, Scene, advance, wrap
 from humclick.errors import OutOfRange, Refused, Unknown
+from humclick.messages import Message
 from humclick.readings.shown import percent
 
 SVG = "{http://www.w3.org/2000/svg}"
 KINDS = [(name, protector) for name in arrangements() for protector in arrangement(name).protectors]
 FACE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
 
-every_machine = pytest.mark.parametrize(("name", "protector"), KINDS)
+#: Every arrangement is drawn with one of its protectors; with each of them in the long run.
+FIRST = {
+    (name, arrangement(name).protectors[k % len(arrangement(name).protectors)])
+    for k, name in enumerate(arrangements())
+}
+every_machine = pytest.mark.parametrize(
+    ("name", "protector"),
+    [kind if kind in FIRST else pytest.param(*kind, marks=pytest.mark.long) for kind in KINDS],
+)
 
 
 def all_suspect(machine: Machine) -> dict[str, float]:
@@ -157,10 +166,11 @@ def test_every_part_and_every_node_is_there(name: str, protector: str) -> None:
     """All parts have a shape, all nodes a place, and their names are written."""
     machine = Machine.of(name, protector)
     scene = lay_out(machine)
-    assert parts_drawn(scene) == {placed.id for placed in machine.parts}
-    assert set(scene.nodes) == nodes_of(machine)
+    shapes = {symbol.part for symbol in scene.symbols} | {frame.part for frame in scene.frames}
+    assert shapes - {""} == {placed.id for placed in machine.parts}
+    assert set(scene.nodes) == machine_nodes(machine)
     written = words_of(draw_svg(machine))
-    assert nodes_of(machine) <= set(written)
+    assert machine_nodes(machine) <= set(written)
     together = " ".join(written)
     for placed in machine.parts:
         assert set(placed.family.title.split()) <= set(together.split())
@@ -171,14 +181,14 @@ def test_each_element_is_wired_to_both_its_nodes(name: str, protector: str) -> N
     """Following the drawn wires joins exactly the nodes the network joins without passing through a part."""
     machine = Machine.of(name, protector)
     scene = lay_out(machine)
-    conducting = [(n, n) for n in nodes_of(machine)] + list(machine.wires)
+    conducting = [(n, n) for n in machine_nodes(machine)] + list(machine.wires)
     for part in ("supply", "wiring"):  # drawn as wires, with an outline round them
         if any(placed.id == part for placed in machine.parts):
             branches = machine.part(part).family.mode("healthy").branches
             place = machine.part(part).connect
             conducting += [(place[b.between[0]], place[b.between[1]]) for b in branches]
     drawn = _groups(_drawn_groups(scene), set(scene.nodes))
-    assert drawn == _groups(conducting, nodes_of(machine))
+    assert drawn == _groups(conducting, machine_nodes(machine))
 
 
 def _drawn_groups(scene: Scene) -> list[tuple[str, str]]:
@@ -250,7 +260,7 @@ def test_text_drawing_fits_a_terminal_and_loses_nothing(name: str, protector: st
 def test_every_node_can_be_marked(name: str, protector: str) -> None:
     """Every node takes the mark 1 and the mark 2, told apart by outline as well as colour."""
     machine = Machine.of(name, protector)
-    nodes = sorted(nodes_of(machine))
+    nodes = sorted(machine_nodes(machine))
     for pair in zip(nodes, nodes[1:] + nodes[:1], strict=True):
         root = ElementTree.fromstring(draw_svg(machine, pair))
         for tag, colour in (("circle", "#0072b2"), ("rect", "#a63d00")):
@@ -288,7 +298,7 @@ def test_recognised_only_machines_carry_their_caution(name: str) -> None:
     machine = Machine.of(name)
     svg = draw_svg(machine)
     assert machine.arrangement.caution in " ".join(words_of(svg))
-    assert machine.arrangement.caution in describe(machine)
+    assert machine.arrangement.caution in describe_wiring(machine)
     assert set(lay_out(machine).nodes) == {"C", "R", "S", "star", "shell"}
 
 
@@ -300,7 +310,7 @@ def test_any_name_is_escaped(title: str, family_title: str) -> None:
         replace(p, family=msgspec.structs.replace(p.family, title=family_title))
         for p in machine.arrangement.gear
     )
-    named = Machine(replace(machine.arrangement, title=title, gear=gear), "external")
+    named = Machine(replace(machine.arrangement, title=Message(title), gear=gear), "external")
     root = ElementTree.fromstring(draw_svg(named, ("C", "S"), {"ptc": 0.5}))
     plain = ElementTree.fromstring(draw_svg(machine, ("C", "S"), {"ptc": 0.5}))
     shapes = [e.tag for e in root.iter() if e.tag != f"{SVG}text"]
@@ -311,7 +321,7 @@ def test_any_name_is_escaped(title: str, family_title: str) -> None:
 def test_markup_in_a_name_is_shown_as_written() -> None:
     """A name that looks like markup comes back letter for letter."""
     nasty = "<script>&\"'</svg>"
-    kind = replace(arrangement("psc"), title=nasty, abbreviation="")
+    kind = replace(arrangement("psc"), title=Message(nasty), abbreviation="")
     svg = draw_svg(Machine(kind, "external"))
     assert "<script" not in svg
     assert nasty in words_of(svg)
@@ -343,12 +353,18 @@ def stray(ends: tuple[str, str]) -> Machine:
     return Machine(replace(kind, gear=(*kind.gear, more)), "external")
 
 
-@pytest.mark.parametrize("ends", list(combinations(STRAY, 2)))
+@pytest.mark.parametrize(
+    "ends",
+    [
+        ends if k % 6 == 0 else pytest.param(ends, marks=pytest.mark.long)
+        for k, ends in enumerate(combinations(STRAY, 2))
+    ],
+)
 def test_a_part_on_no_path_has_a_row_of_its_own(ends: tuple[str, str]) -> None:
     """Wherever a part is joined it is drawn, with its nodes and apart from all else; none is left out."""
     machine = stray(ends)
     scene = lay_out(machine)
-    assert "stray" in parts_drawn(scene)
+    assert "stray" in {symbol.part for symbol in scene.symbols}
     assert set(ends) <= set(scene.nodes) | {"shell"}
     boxes = [text.box for text in scene.texts if text.text.strip()]
     assert not any(one.meets(other) for one, other in combinations(boxes, 2))

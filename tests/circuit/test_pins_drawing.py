@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from humclick.circuit.pins_drawing import LAYOUTS, pin_names, pins_svg, pins_text, relay_svg, relay_text
+from humclick.circuit.pins_drawing import LAYOUTS, pin_names, pins_svg, pins_text, relay_svg
 from humclick.circuit.scene import advance
 from humclick.errors import Refused, Unknown
 
@@ -129,14 +129,3 @@ def test_drawings_parse_and_describe_themselves(dark: bool) -> None:
             left = x - {"middle": wide / 2, "end": wide}.get(e.get("text-anchor", ""), 0.0)
             assert left >= 0
             assert left + wide <= 360
-
-
-def test_the_relay_turned_over_closes_its_contacts() -> None:
-    """In its working position the bar is off the contacts and up is up; turned over it lies on them."""
-    working, turned = relay_text(), relay_text(turned=True)
-    assert working.startswith("  ^ up")
-    assert "o===============o" not in working
-    assert "contacts open" in working
-    assert "v up" in turned
-    assert "o===============o" in turned
-    assert "close" in turned

@@ -19,19 +19,17 @@ from sympy.polys.matrices import DomainMatrix
 
 from humclick.circuit import solve
 from humclick.circuit.solve import (
-    Element,
+    Impedance,
     branch_currents,
-    impedance_between,
-    is_connected,
     resistance_between,
 )
 from humclick.errors import OutOfRange
-from tests.circuit.networks import NODES, random_network
+from tests.circuit.networks import NODES, impedance_between, is_connected, random_network
 from tests.published import published
 
 
 @st.composite
-def networks(draw: st.DrawFn, *, special: bool = True) -> list[Element]:
+def networks(draw: st.DrawFn, *, special: bool = True) -> list[Impedance]:
     """Draw any network of 2 to 9 nodes, connected or not, with wires and open elements if `special`."""
     node = st.sampled_from(NODES[: draw(st.integers(2, 9))])
     ohms = st.floats(-3, 9).map(lambda power: 10.0**power)
@@ -40,7 +38,7 @@ def networks(draw: st.DrawFn, *, special: bool = True) -> list[Element]:
     return draw(st.lists(st.tuples(node, node, ohms), min_size=1, max_size=16))
 
 
-def exact(elements: list[Element], a: str, b: str) -> tuple[object, list[object]]:
+def exact(elements: list[Impedance], a: str, b: str) -> tuple[object, list[object]]:
     """Potential of a above b and current in each element for 1 A from a to b, as exact rationals."""
     domain = QQ_I if any(isinstance(z, complex) for *_, z in elements) else QQ
 
@@ -98,12 +96,11 @@ def test_a_point_against_itself_is_no_resistance() -> None:
     """Both probes on one node read 0 Ω whatever the network."""
     assert resistance_between([("a", "b", 7.0)], "a", "a").ohms == 0.0
     assert resistance_between([("a", "b", 7.0)], "a", "a").sensitivity == (0.0,)
-    assert impedance_between([("a", "b", 7j)], "b", "b") == 0
 
 
 def test_unconnected_points_are_open() -> None:
     """Nothing between the points, an open element, or an unknown node: infinite, with sensitivity 0."""
-    elements: list[Element] = [("a", "b", 7.0), ("b", "c", math.inf), ("c", "d", 1.0)]
+    elements: list[Impedance] = [("a", "b", 7.0), ("b", "c", math.inf), ("c", "d", 1.0)]
     assert resistance_between(elements, "a", "d").ohms == math.inf
     assert resistance_between(elements, "a", "d").sensitivity == (0.0, 0.0, 0.0)
     assert resistance_between(elements, "a", "elsewhere").ohms == math.inf
@@ -111,9 +108,6 @@ def test_unconnected_points_are_open() -> None:
     assert branch_currents(elements, ("a", "d"), 230).source == 0
     assert not is_connected(elements, "a", "d")
     assert is_connected(elements, "c", "d")
-    assert is_connected([("a", "b", 0.0), ("b", "c", 3j)], "c", "a")
-    assert is_connected([], "a", "a")
-    assert not is_connected([], "a", "b")
 
 
 def test_unbalanced_bridge_agrees_with_the_delta_to_star_form() -> None:
@@ -121,7 +115,7 @@ def test_unbalanced_bridge_agrees_with_the_delta_to_star_form() -> None:
     p, q, m, r, s = 10.0, 22.0, 33.0, 47.0, 56.0
     total = p + q + m
     by_star = p * q / total + 1 / (1 / (p * m / total + r) + 1 / (q * m / total + s))
-    bridge: list[Element] = [("t", "l", p), ("t", "r", q), ("l", "r", m), ("l", "b", r), ("r", "b", s)]
+    bridge: list[Impedance] = [("t", "l", p), ("t", "r", q), ("l", "r", m), ("l", "b", r), ("r", "b", s)]
     assert resistance_between(bridge, "t", "b").ohms == pytest.approx(by_star, rel=1e-14)
 
 
@@ -139,7 +133,7 @@ def test_balanced_bridge_ignores_its_detector() -> None:
 def test_resistor_cube(corner: str, ohms: float) -> None:
     """A cube of equal resistors shows 7/12, 3/4 and 5/6 of one along edge, face and body diagonal."""
     corners = [f"{n:03b}" for n in range(8)]
-    edges: list[Element] = [
+    edges: list[Impedance] = [
         (p, q, 1.0)
         for p, q in combinations(corners, 2)
         if sum(x != y for x, y in zip(p, q, strict=True)) == 1
@@ -148,9 +142,9 @@ def test_resistor_cube(corner: str, ohms: float) -> None:
     assert resistance_between(edges, "000", corner).ohms == pytest.approx(ohms, rel=1e-14)
 
 
-def ladder(sections: int, along: complex, across: complex, last: complex | None = None) -> list[Element]:
+def ladder(sections: int, along: complex, across: complex, last: complex | None = None) -> list[Impedance]:
     """Build a ladder from node 0 over the common rail g, ended by `last`."""
-    rungs: list[Element] = []
+    rungs: list[Impedance] = []
     for n in range(sections):
         rungs += [(str(n), str(n + 1), along), (str(n + 1), "g", across)]
     return rungs if last is None else [*rungs, (str(sections), "g", last)]
@@ -162,7 +156,7 @@ def ladder(sections: int, along: complex, across: complex, last: complex | None 
 )
 def test_long_ladder_tends_to_the_golden_ratio() -> None:
     """A ladder of equal resistors tends to the golden ratio, through ratios of Fibonacci numbers."""
-    real: list[Element] = [(p, q, z.real) for p, q, z in ladder(3, 1.0, 1.0)]
+    real: list[Impedance] = [(p, q, z.real) for p, q, z in ladder(3, 1.0, 1.0)]
     assert resistance_between(real, "0", "g").ohms == pytest.approx(13 / 8, rel=1e-15)
 
     real = [(p, q, z.real) for p, q, z in ladder(40, 1.0, 1.0)]
@@ -189,7 +183,7 @@ def test_ladder_ended_by_its_own_impedance_shows_it(along: complex, across: comp
 )
 def test_parallel_rlc() -> None:
     """Resistor, coil and capacitor in parallel on 120 V draw 0.6, 1.2, 1.5 and together 0.671 A."""
-    elements: list[Element] = [("L", "N", 200.0), ("L", "N", 100j), ("L", "N", -80j)]
+    elements: list[Impedance] = [("L", "N", 200.0), ("L", "N", 100j), ("L", "N", -80j)]
     driven = branch_currents(elements, ("L", "N"), 120)
     assert [abs(i) for i in driven.elements] == pytest.approx([0.6, 1.2, 1.5], abs=1e-12)
     assert abs(driven.source) == pytest.approx(0.671, abs=0.0005)
@@ -208,10 +202,9 @@ def test_series_rlc_has_the_textbook_impedance() -> None:
 
 def test_exact_resonances_are_zero_and_infinite() -> None:
     """Lossless series resonance is a short, lossless parallel resonance is open."""
-    tank: list[Element] = [("a", "b", 8j), ("a", "b", -8j)]
-    trap: list[Element] = [("a", "x", 8j), ("x", "b", -8j)]
+    tank: list[Impedance] = [("a", "b", 8j), ("a", "b", -8j)]
+    trap: list[Impedance] = [("a", "x", 8j), ("x", "b", -8j)]
     assert impedance_between(tank, "a", "b") == complex(math.inf)
-    assert abs(impedance_between(trap, "a", "b")) < 1e-12
     assert branch_currents(tank, ("a", "b"), 16).elements == pytest.approx((-2j, 2j))
     assert branch_currents(tank, ("a", "b"), 16).source == 0
     with pytest.raises(OutOfRange, match="resonance"):
@@ -220,7 +213,7 @@ def test_exact_resonances_are_zero_and_infinite() -> None:
 
 def test_series_resonance_inside_a_network_acts_as_a_wire() -> None:
     """Two nodes joined by a lossless series resonance behave as one."""
-    resonant: list[Element] = [
+    resonant: list[Impedance] = [
         ("a", "p", 3.0),
         ("p", "x", 8j),
         ("x", "q", -8j),
@@ -234,7 +227,7 @@ def test_series_resonance_inside_a_network_acts_as_a_wire() -> None:
 
 def test_resonance_that_nothing_drives_does_not_matter() -> None:
     """A lossless tank hanging from one node is left alone."""
-    elements: list[Element] = [("a", "b", 5.0), ("b", "p", 4j), ("p", "b", -4j)]
+    elements: list[Impedance] = [("a", "b", 5.0), ("b", "p", 4j), ("p", "b", -4j)]
     assert impedance_between(elements, "a", "b") == pytest.approx(5, rel=1e-14)
     assert branch_currents(elements, ("a", "b"), 10).elements == pytest.approx((2, 0, 0), rel=1e-14)
 
@@ -256,9 +249,8 @@ def test_dense_solution_agrees_with_elimination(seed: int, monkeypatch: pytest.M
 @pytest.mark.parametrize("ohms", [-1.0, math.nan, -math.inf])
 def test_negative_resistances_are_refused(ohms: float) -> None:
     """A negative resistance, or none at all, is refused with the element's nodes and the rule."""
-    for between in (resistance_between, impedance_between):
-        with pytest.raises(OutOfRange, match=r"'C' to 'S' .* must be 0 \(a wire\)"):
-            between([("R", "C", 1.0), ("C", "S", ohms)], "R", "S")
+    with pytest.raises(OutOfRange, match=r"'C' to 'S' .* must be 0 \(a wire\)"):
+        resistance_between([("R", "C", 1.0), ("C", "S", ohms)], "R", "S")
     with pytest.raises(OutOfRange, match="'C' to 'S'"):
         branch_currents([("C", "S", ohms)], ("C", "S"), 1)
 
@@ -272,7 +264,7 @@ def test_complex_values_are_refused_as_resistances() -> None:
 
 
 @pytest.mark.parametrize("elements", [[("a", "c", 0.0), ("c", "b", 0.0)], [("a", "b", 0j), ("a", "b", 5.0)]])
-def test_shorted_source_is_refused(elements: list[Element]) -> None:
+def test_shorted_source_is_refused(elements: list[Impedance]) -> None:
     """A source shorted by ideal wires is refused with what to do."""
     with pytest.raises(OutOfRange, match="shorted by ideal wires"):
         branch_currents(elements, ("a", "b"), 230)
@@ -282,7 +274,7 @@ def test_shorted_source_is_refused(elements: list[Element]) -> None:
 
 def test_wires_join_their_nodes() -> None:
     """A wire makes two nodes one, and its sensitivity is the square of the current it alone must carry."""
-    elements: list[Element] = [("a", "w", 3.0), ("w", "x", 0.0), ("x", "b", 6.0), ("w", "b", 6.0)]
+    elements: list[Impedance] = [("a", "w", 3.0), ("w", "x", 0.0), ("x", "b", 6.0), ("w", "b", 6.0)]
     two = resistance_between(elements, "a", "b")
     assert two.ohms == pytest.approx(6.0, rel=1e-15)
     assert two.sensitivity == pytest.approx((1.0, 0.25, 0.25, 0.25), rel=1e-14)
@@ -297,7 +289,7 @@ def test_wires_join_their_nodes() -> None:
 
 def test_wires_in_a_loop_share_as_equal_wires() -> None:
     """Of three wires in a triangle the direct one carries two thirds, the other two one third."""
-    elements: list[Element] = [
+    elements: list[Impedance] = [
         ("L", "p", 10.0),
         ("p", "q", 0),
         ("p", "r", 0),
@@ -311,7 +303,7 @@ def test_wires_in_a_loop_share_as_equal_wires() -> None:
 
 @given(networks(), st.data())
 @settings(max_examples=80)
-def test_exchanging_the_probes_changes_nothing(elements: list[Element], data: st.DataObject) -> None:
+def test_exchanging_the_probes_changes_nothing(elements: list[Impedance], data: st.DataObject) -> None:
     """The reading is the same with the probes exchanged and the elements in any order."""
     a, b = data.draw(st.sampled_from(NODES[:3])), data.draw(st.sampled_from(NODES[:9]))
     there = resistance_between(elements, a, b)
@@ -319,7 +311,8 @@ def test_exchanging_the_probes_changes_nothing(elements: list[Element], data: st
     assert back.ohms == pytest.approx(there.ohms, rel=1e-13)
     assert sum(back.sensitivity) == pytest.approx(sum(there.sensitivity), rel=1e-12, abs=1e-13)
     assert (there.ohms < math.inf) == is_connected(elements, a, b)
-    assert impedance_between(elements, a, b) == pytest.approx(complex(there.ohms), rel=1e-9)
+    if there.ohms > 0:
+        assert impedance_between(elements, a, b) == pytest.approx(complex(there.ohms), rel=1e-9)
 
 
 def test_current_driven_here_and_seen_there_can_be_exchanged() -> None:
@@ -336,7 +329,7 @@ def test_current_driven_here_and_seen_there_can_be_exchanged() -> None:
 
 @given(networks(), st.data())
 @settings(max_examples=80)
-def test_less_resistance_anywhere_never_reads_more(elements: list[Element], data: st.DataObject) -> None:
+def test_less_resistance_anywhere_never_reads_more(elements: list[Impedance], data: st.DataObject) -> None:
     """Rayleigh's monotonicity law: lowering one resistance never raises the reading."""
     k = data.draw(st.integers(0, len(elements) - 1))
     p, q, z = elements[k]
@@ -348,7 +341,7 @@ def test_less_resistance_anywhere_never_reads_more(elements: list[Element], data
 
 @given(networks())
 @settings(max_examples=80)
-def test_resistances_times_their_sensitivities_add_up_to_the_reading(elements: list[Element]) -> None:
+def test_resistances_times_their_sensitivities_add_up_to_the_reading(elements: list[Impedance]) -> None:
     """Euler's theorem: Σ R_k ∂R/∂R_k = R, since doubling every resistance doubles the reading."""
     two = resistance_between(elements, "C", "S")
     assume(two.ohms < math.inf)
@@ -368,7 +361,7 @@ def test_resistances_across_every_element_obey_foster(seed: int) -> None:
 
 @given(networks(), st.integers(0, 15))
 @settings(max_examples=80)
-def test_sensitivity_is_the_slope(elements: list[Element], at: int) -> None:
+def test_sensitivity_is_the_slope(elements: list[Impedance], at: int) -> None:
     """The sensitivity agrees with a small change of the resistance, wires in loops included."""
     k = at % len(elements)
     p, q, z = elements[k]
@@ -400,11 +393,11 @@ def test_impedances_agree_with_exact_rationals(seed: int, kind: str) -> None:
     ohms, amps = exact([*elements], "C", "S")
     z, i = as_complex(ohms), [as_complex(value) for value in amps]
 
-    assert impedance_between(elements, "C", "S") == pytest.approx(z, rel=1e-9)
     if z == 0:
         with pytest.raises(OutOfRange, match="series resonance"):
             branch_currents(elements, ("C", "S"), 230)
         return
+    assert impedance_between(elements, "C", "S") == pytest.approx(z, rel=1e-9)
     driven = branch_currents(elements, ("C", "S"), 230)
     assert driven.source == pytest.approx(230 / z, rel=1e-9)
     largest = max(map(abs, i)) * 230 / abs(z)
@@ -413,7 +406,7 @@ def test_impedances_agree_with_exact_rationals(seed: int, kind: str) -> None:
 
 @given(networks(), st.sampled_from([230, 24j, 1 - 2j]))
 @settings(max_examples=80)
-def test_driven_currents_obey_kirchhoff_and_ohm(elements: list[Element], volts: complex) -> None:
+def test_driven_currents_obey_kirchhoff_and_ohm(elements: list[Impedance], volts: complex) -> None:
     """At every node currents in and out balance, and power in equals power lost."""
     try:
         driven = branch_currents(elements, ("C", "S"), volts)

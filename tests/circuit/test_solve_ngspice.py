@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from humclick.circuit.solve import Element, branch_currents, impedance_between, resistance_between
-from tests.circuit.networks import random_network
+from humclick.circuit.solve import Impedance, branch_currents, resistance_between
+from tests.circuit.networks import impedance_between, random_network
 
 
 def ngspice(netlist: list[str], folder: Path) -> dict[str, complex]:
@@ -39,7 +39,7 @@ def test_direct_current_networks_agree_with_the_simulator(tmp_path: Path) -> Non
     """Readings of random networks with wires, and what the wires carry, agree with ngspice to 1e-9."""
     netlist = [".options reltol=1e-12 abstol=1e-18 vntol=1e-15 gmin=1e-20"]
     prints = []
-    cases: list[list[Element]] = []
+    cases: list[list[Impedance]] = []
     for seed in range(16):
         elements = random_network(100 + seed, "plain")
         for wire in range(seed % 3):  # tree branches, so that wires form no loop

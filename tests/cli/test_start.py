@@ -91,7 +91,7 @@ def test_conditions_reach_the_attempt() -> None:
         *TYPED,
         *("--pressure", "50%", "--ambient", "95 F", "--supply-ohms", "1.2", "--capacitor", "40 uF", "--hot"),
     )
-    asked = told["asked"]
+    asked = told["conditions"]
     assert asked["difference"] == pytest.approx(0.5)
     assert asked["ambient"] == pytest.approx(35.0)
     assert asked["supply_ohms"] == pytest.approx(1.2)
@@ -134,7 +134,7 @@ def test_a_measured_capacitor_is_taken() -> None:
     """The capacitor is taken as it was measured in the call, unless another is named."""
     file = EXAMPLE.replace("broken-starter", "weak-run-capacitor")
     weak, new = data(file), data(file, "--capacitor", "6 uF")
-    assert weak["asked"]["run_farads"] == pytest.approx(2.1e-6)
+    assert weak["conditions"]["run_farads"] == pytest.approx(2.1e-6)
     assert weak["starts"] < new["starts"]
 
 

@@ -332,7 +332,7 @@ def test_what_if_decides_as_advice_will() -> None:
         assert verdict is not None
         assert decision == verdict.remedies
 
-    tried = {o.outcome: o.decision for o in what_if(situation, "fit.ptc")}
+    tried = {str(o.outcome): o.decision for o in what_if(situation, "fit.ptc")}
     assert tried["runs"] == ("wait",)
     assert all("replace starter" not in decision for decision in tried.values())
 

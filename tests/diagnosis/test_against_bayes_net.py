@@ -45,7 +45,7 @@ def _visit(bench: Bench, seed: int, kinds: set[str], probes: int) -> Visit:
 
 def _compare(bench: Bench, visit: Visit) -> None:
     evidence = compile_evidence(bench, visit.situation())
-    ours = posterior(bench, evidence, rest=0.0)
+    ours = posterior(bench, evidence, tolerance=0.0)
     theirs, none = Net(bench, evidence).posterior()
     assert ours.none == pytest.approx(none, abs=1e-10)
     for (part, mode), p in theirs.items():

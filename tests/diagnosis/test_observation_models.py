@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.circuit.layout import nodes_of
+from humclick.circuit.layout import machine_nodes
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.cases import Cases
@@ -33,6 +33,7 @@ from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Unknown
+from humclick.messages import Message
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.readings import Leads, Reading, parse_temperature
 
@@ -347,10 +348,10 @@ def test_every_point_of_a_probe_is_a_node_of_its_machine(name: str, guard: str) 
     machine = Machine.of(name, guard)
     for probe in probes_of(machine, SHOP).values():
         for place in (probe.points, probe.clamp):
-            assert place is None or set(place) <= nodes_of(machine), probe.id
+            assert place is None or set(place) <= machine_nodes(machine), probe.id
     amps = probe_of(machine, "attempt.amps", SHOP)
     assert amps.points is None
-    assert amps.clamp == (("c", "C") if "c" in nodes_of(machine) else None)
+    assert amps.clamp == (("c", "C") if "c" in machine_nodes(machine) else None)
 
 
 # -- a kind nobody has written yet --------------------------------------------------------------------------
@@ -366,8 +367,8 @@ class Knock(Model):
         """One on every machine."""
         yield Probe(
             "invented.knock",
-            "Knock on the shell",
-            "Knock with a knuckle and listen.",
+            Message("Knock on the shell"),
+            Message("Knock with a knuckle and listen."),
             self,
             outcomes=("clear", "dull"),
             minutes=0.1,

@@ -20,6 +20,7 @@ from humclick.diagnosis.pins import PinFinding, find_pins, pins_of, sum_test
 from humclick.diagnosis.shop import default_shop, shop_from_table
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import DataError, HumclickError, Refused, Unknown
+from humclick.messages import Message
 from humclick.meters import Meter, MeterRange, Quantity, meter
 from humclick.parts.family import family
 from humclick.readings import Leads, PartTemperature, Reading, parse_reading
@@ -157,7 +158,7 @@ def test_readings_that_do_not_add_up_are_flagged(texts: tuple[str, str, str]) ->
 @published(source="JCGM 100:2008", where="4.3.7 and 5.1.2 on three readings", printed_to="0.01 Ω")
 def test_sum_test_allows_for_the_meter() -> None:
     """On ±(0.5 % + 3 × 0.1 Ω) readings of 4.0, 11.0 and 15.3 Ω add up: 0.3 Ω is within 2 × 0.35 Ω."""
-    three_counts = Meter("own", "own", (MeterRange(OHMS, 200.0, 0.1, 0.5, 3),))
+    three_counts = Meter("own", Message("own"), (MeterRange(OHMS, 200.0, 0.1, 0.5, 3),))
     test = sum_test(shown("4.0", "11.0", "15.3"), three_counts, NULLED)
     assert test is not None
     assert test.longest == ("2", "3")
@@ -442,7 +443,7 @@ def test_other_wrong_words_are_refused() -> None:
     """The protector's place and the meter are held against what can be."""
     with pytest.raises(Unknown, match="place of the protector"):
         found("4.0", "", "", protector="both")
-    volts = Meter("v", "volts only", (MeterRange(Quantity.VOLTAGE, 600.0, 0.1, 1.0, 3),))
+    volts = Meter("v", Message("volts only"), (MeterRange(Quantity.VOLTAGE, 600.0, 0.1, 1.0, 3),))
     with pytest.raises(Refused, match="does not measure resistance"):
         find_pins(shown("4.0", "", ""), meter=volts)
     with pytest.raises(Refused, match="ohms is needed"):

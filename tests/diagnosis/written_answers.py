@@ -100,7 +100,8 @@ def _as_plain(name: str, s: Situation) -> Plain:
     }
 
 
-def _situation(call: Plain, count: int) -> Situation:
+def situation_of(call: Plain, count: int) -> Situation:
+    """A call with so many of its observations."""
     machine = Machine.of(
         call["arrangement"],
         call["protector"],
@@ -155,7 +156,7 @@ def _shown(advice: Advice) -> Plain:
 
 def answer(call: Plain, count: int) -> Plain:
     """What judgement says of a call after so many observations, as plain data."""
-    shown: Plain = json.loads(json.dumps(_shown(advise(_situation(call, count)))), parse_float=_rounded)
+    shown: Plain = json.loads(json.dumps(_shown(advise(situation_of(call, count)))), parse_float=_rounded)
     return shown
 
 

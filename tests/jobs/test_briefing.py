@@ -10,13 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.arrangements.machine import Machine
+from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
 from humclick.diagnosis.shop import default_shop
-from humclick.jobs.briefing import Briefing, briefed
+from humclick.jobs.briefing import Briefing, briefed, briefed_on, spoken_with
 from humclick.jobs.events import UNTIMED, Event
 from humclick.jobs.fold import fold
 from humclick.safety import gate
+from humclick.safety.facts import met_by
 from tests.visit import accepted
 
 SHOP = default_shop()
@@ -174,3 +175,83 @@ def test_no_gate_is_held_less(name: str, gas: str, steps: list[tuple[int, bool, 
             assert call.readings[-1].against or not known[probe].energises
         else:
             assert call.readings[-1].unproved == (() if confirmed else wanted)
+
+
+def test_what_forbids_a_probe_stands_in_place_of_its_gates() -> None:
+    """Only what is to be powered needs anything shown first; the probe that shows it is named."""
+    bench = Bench("rsir-ptc")
+    bench.does("complaint", heard="breaker")
+    held = bench.briefing("attempt.as_found")
+    assert held.barred
+    assert held.gates == ()
+    assert held.first
+    assert [str(t) for t in held.held_back] == [
+        *(str(b.title) for b in held.bars),
+        *(str(n.title) for n in held.needs),
+    ]
+    free = bench.briefing(held.first)
+    assert not free.barred
+    assert free.first == ""
+    for probe in probes_of(Machine.of("rsir-ptc"), SHOP).values():
+        own = bench.briefing(probe.id)
+        assert own.barred <= (probe.energises or bool(own.bars))
+        assert not own.needs or probe.energises
+
+
+def test_cautions_and_local_rules_are_said_once_and_beside_a_gate_only() -> None:
+    """With the first gate of a call; a probe without gates says none of it."""
+    bench = Bench("rsir-ptc", "R134a")
+    bare = bench.briefing("leads.short")
+    assert (bare.gates, bare.cautions, bare.defer, bare.live_work) == ((), (), "", None)
+    first = bench.briefing("ptc.ohms")
+    assert first.cautions
+    assert first.defer
+    assert first.live_work is not None
+    bench.passes("ptc.ohms")
+    again = bench.briefing("supply.volts")
+    assert (again.defer, again.live_work) == ("", None)
+
+
+def test_hazards_of_a_remedy_are_read_by_each_device_and_after_an_undo_anew() -> None:
+    """In full to whoever has not read them; what only the machine meets is not said with a remedy."""
+    bench = Bench("csir-current-relay", "R600a")
+    remedies = ["replace compressor", "replace start capacitor"]
+
+    def told(device: str = "") -> dict[str, bool]:
+        call = fold(bench.events, device=device)
+        return {h.hazard.name: h.full for h in briefed_on(bench.events, call, remedies, SHOP, device).hazards}
+
+    machine = Machine.of("csir-current-relay", None, Nameplate(refrigerant="R600a"))
+    of_machine = {h.name for h in met_by("", machine)}
+    wanted = {h.name for r in remedies for h in met_by(r, machine)} - of_machine
+    assert set(told()) == wanted
+    assert all(told().values())
+    for name in ("start_capacitor.farads", "ptc.ohms"):
+        if name in probes_of(machine, SHOP):
+            bench.passes(name)
+            bench.reads(name)
+    after, other = told(), told("other")
+    assert all(other.values())
+    assert set(after) == wanted
+    last = bench.events[-1].id
+    bench.does("undo", of=last)
+    anew = told()
+    assert sum(anew.values()) >= sum(after.values())
+    circuit = briefed_on(bench.events, fold(bench.events), remedies, SHOP)
+    assert circuit.refrigerant is not None
+    assert circuit.certificate is not None
+    plain = briefed_on(bench.events, fold(bench.events), ["replace start capacitor"], SHOP)
+    assert plain.refrigerant is None
+
+
+def test_what_is_spoken_joins_the_probe_and_the_remedies_once_each() -> None:
+    """Each hazard once; without a probe those of the remedies alone."""
+    bench = Bench("csir-current-relay", "R600a")
+    call = fold(bench.events)
+    both = [h.hazard.name for h in spoken_with(call, "start_capacitor.farads", ["replace compressor"], SHOP)]
+    probe = {h.hazard.name for h in briefed((), call, bench.probe("start_capacitor.farads"), SHOP).hazards}
+    work = {h.hazard.name for h in briefed_on((), call, ["replace compressor"], SHOP).hazards}
+    assert len(both) == len(set(both))
+    assert set(both) == probe | work
+    assert {h.hazard.name for h in spoken_with(call, "", ["replace compressor"], SHOP)} == work
+    assert spoken_with(fold(()), "", ["replace compressor"], SHOP) == ()

@@ -24,7 +24,7 @@ from humclick.jobs.recorded import plate_of, recording_event
 from humclick.parts.family import family
 from humclick.recordings.evidence import current_evidence, evidence_of
 from humclick.recordings.logs import read_recording
-from humclick.recordings.recognise import Plate, Shown
+from humclick.recordings.recognise import Plate, Recognition
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 
@@ -87,7 +87,7 @@ def test_a_recording_goes_through_the_call_without_loss(tmp_path: Path) -> None:
     assert situation.hot is True
 
 
-def weighed(plate: Plate, level: float, seconds: float, then: float) -> Shown:
+def weighed(plate: Plate, level: float, seconds: float, then: float) -> Recognition:
     """A second of nothing, a level for some seconds, another level, weighed."""
     amps = [0.0] * 20 + [level] * round(20 * seconds) + [then] * 200
     return current_evidence(Recording(name="made", values=amps, step=0.05, unit="A"), plate)[1]

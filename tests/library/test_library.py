@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 import humclick as hc
+from humclick import library
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.diagnosis.advice import advise
 
@@ -152,6 +153,15 @@ def test_a_start_is_tried_and_a_wrong_one_refused(call: hc.Call) -> None:
     known = at_hand(call.machine)
     assert known is not None
     answer = hc.try_start(call, volts=115.0)
-    assert answer.asked.volts == 115.0
+    assert answer.conditions.volts == 115.0
     with pytest.raises(hc.HumclickError, match="volts"):
         hc.try_start(call, volts=-1.0)
+
+
+def test_the_face_is_the_library_and_nothing_else() -> None:
+    """Every name of it is loaded when first used, and is the one of its module; others are refused."""
+    for name in library.__all__:
+        assert getattr(hc, name) is getattr(library, name)
+    assert set(library.__all__) <= set(dir(hc))
+    with pytest.raises(AttributeError):
+        hc.no_such_name  # noqa: B018

@@ -17,7 +17,6 @@ from humclick.arrangements.arrangement import arrangements
 from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.circuit.layout import lay_out
-from humclick.circuit.scene import parts_drawn
 from humclick.cli.main import main
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.attempts import attempts_of
@@ -32,8 +31,8 @@ from humclick.parts.family import families, family
 from humclick.parts.shelves import shelf, shelves
 from humclick.readings import parse_reading
 from humclick.start.answers import answers
-from humclick.start.asked import Asked
 from humclick.start.at_hand import at_hand
+from humclick.start.conditions import StartConditions
 from humclick.start.estimate import estimate
 from tests.web.pages_asked import Bench
 
@@ -149,7 +148,8 @@ def test_the_drawing_holds_every_part(invented: Path, name: str) -> None:
     text = draw_text(machine)
     assert max(map(len, text.splitlines())) <= 78
     scene = lay_out(machine)
-    assert parts_drawn(scene) == {part.id for part in machine.parts}
+    shapes = {symbol.part for symbol in scene.symbols} | {frame.part for frame in scene.frames}
+    assert shapes - {""} == {part.id for part in machine.parts}
     assert {node for part in machine.parts for node in part.connect.values()} <= set(scene.nodes)
 
 
@@ -159,8 +159,8 @@ def test_the_start_is_simulated(invented: Path, name: str, part: str, probe: str
     machine = Machine.of(name)
     motor = estimate(at_hand(machine))
     open_mode = next(m.name for m in family(part).listed if m.recorded == "no_start_current")
-    sound = answers(machine, motor, Asked(volts=115.0), n=4)
-    broken = answers(machine, motor, Asked(volts=115.0), n=4, modes={part: open_mode})
+    sound = answers(machine, motor, StartConditions(volts=115.0), n=4)
+    broken = answers(machine, motor, StartConditions(volts=115.0), n=4, modes={part: open_mode})
     assert sound.starts > 0.7
     assert sound.release_time is not None
     assert broken.starts < 0.3

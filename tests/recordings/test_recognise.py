@@ -21,7 +21,7 @@ from humclick.jobs.recorded import plate_of
 from humclick.recordings import GEARS
 from humclick.recordings.evidence import current_evidence
 from humclick.recordings.features import RecordingMeasured
-from humclick.recordings.recognise import CAUSES, Odds, Plate, Shown, recognise
+from humclick.recordings.recognise import CAUSES, Odds, Plate, Recognition, recognise
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 from tests.recordings.generator import CASES, Logged, logged
@@ -50,7 +50,7 @@ def of(one: Logged, rate: float = 20.0) -> Recording:
     return Recording(name="invented", values=one.amps, times=one.time, step=1 / rate, unit="A")
 
 
-def judged(one: Logged, *, known: bool = True) -> tuple[RecordingMeasured, Shown]:
+def judged(one: Logged, *, known: bool = True) -> tuple[RecordingMeasured, Recognition]:
     lra, rla = (one.locked_rotor_amps, one.rated_load_amps) if known else (None, None)
     return current_evidence(of(one), Plate(lra, rla, GEAR[one.gear], PARTS[one.gear], odds(one.gear)))
 
@@ -68,7 +68,7 @@ def invented() -> list[Logged]:
     return logged([g for g, _ in pairs], [c for _, c in pairs], SEED)
 
 
-def best(shown: Shown) -> str:
+def best(shown: Recognition) -> str:
     return max(shown.probabilities, key=lambda cause: shown.probabilities[cause])
 
 

@@ -10,7 +10,7 @@ import pytest
 from humclick.errors import HumclickError
 from humclick.recordings.evidence import is_sound
 from humclick.recordings.recording import Recording
-from humclick.recordings.sound import SoundShown, listen
+from humclick.recordings.sound import SoundRecognition, listen
 from tests.recordings.sounds import PATTERNS, Sound, sound
 
 #: Kept for this test; the figures were tried on others.
@@ -24,7 +24,7 @@ def of(one: Sound) -> Recording:
 
 def heard(
     pattern: str, seed: int, noise: str, hertz: float, decibels: float = 0.0
-) -> tuple[Sound, SoundShown]:
+) -> tuple[Sound, SoundRecognition]:
     one = sound(pattern, seed, noise=noise, hertz=hertz, decibels=decibels, rate=8000.0)
     return one, listen(of(one))
 

@@ -7,6 +7,7 @@ import pytest
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demand, demands, replaced_parts
 from humclick.replacement.marks import MarkRule, read_marks, value_of
 from tests.published import published
@@ -17,7 +18,11 @@ EVERY = [(name, protector) for name in arrangements() for protector in arrangeme
 
 
 def texts(of: PartDemand) -> dict[str, str]:
-    return {asked.rule.name: asked.text for asked in of.asked}
+    return {asked.rule.name: asked.text for asked in of.marks}
+
+
+def rule(name: str, title: str, unit: str) -> MarkRule:
+    return MarkRule(name, Message(title), Message("here"), Message("{value}"), "test", unit=unit)
 
 
 @pytest.mark.parametrize(("name", "protector"), EVERY)
@@ -29,11 +34,11 @@ def test_every_part_that_is_replaced_has_a_demand(name: str, protector: str) -> 
     found = demands(machine, sorted(remedies), {})
     assert wanted <= {each.remedy for each in found}
     for each in found:
-        assert each.asked
+        assert each.marks
         assert each.never
         assert all(rule.source and rule.text for rule in (*each.never, *each.may))
-        assert all(asked.rule.source and asked.rule.where for asked in each.asked)
-        assert all("{value}" not in asked.text for asked in each.asked)
+        assert all(asked.rule.source and asked.rule.where for asked in each.marks)
+        assert all("{value}" not in asked.text for asked in each.marks)
 
 
 def test_a_remedy_that_buys_nothing_is_refused() -> None:
@@ -140,7 +145,7 @@ def test_labelled_marks_and_bare_numbers_are_read() -> None:
 )
 def test_marks_are_read_as_they_are_printed(text: str, unit: str, low: float, high: float) -> None:
     """Figures, ranges, fractions and units of marks are understood as parts carry them."""
-    value = value_of(text, MarkRule("m", "Mark", "here", "{value}", "test", unit=unit))
+    value = value_of(text, rule("m", "Mark", unit))
     assert value.low == pytest.approx(low)
     assert value.high == pytest.approx(high)
 
@@ -150,12 +155,12 @@ def test_a_mark_that_cannot_be_read_is_refused(text: str) -> None:
     """A mark that is no figure in its unit is refused in words, never with a traceback."""
     unit = "hp" if "hp" in text else "V"
     with pytest.raises(Refused):
-        value_of(text, MarkRule("m", "Mark", "here", "{value}", "test", unit=unit))
+        value_of(text, rule("m", "Mark", unit))
 
 
 def test_hostile_notes_are_kept_word_for_word() -> None:
     """Text that no mark understands is kept as it was written."""
-    rules = [MarkRule("voltage", "Rated voltage", "here", "{value}", "test", unit="V")]
+    rules = [rule("voltage", "Rated voltage", "V")]
     found, left = read_marks(rules, ["voltage: <b>", "::;;\n", "rated voltage: 250 V"])
     assert left == ("voltage: <b>", "::")
     assert found["voltage"].high == 250.0

@@ -1,5 +1,5 @@
 """
-One step of the start as the books write it: what `humclick.start.kernel.step` must come to.
+One step of the start as the books write it: what `humclick.start.kernel.step_all` must come to.
 
 Written to be read, not to be fast: every law stands once, with its source, and the new state is simply the
 one that satisfies them; a linear solver finds it. Numbers may be of any kind (the test takes forty digits),

@@ -13,14 +13,14 @@ import pytest
 from humclick.errors import OutOfRange, Refused
 from humclick.start import curves
 from humclick.start.curves import (
-    Measured,
+    MeasuredCurrent,
     curves_text,
-    describe,
+    describe_run,
     lay_over,
-    measured_from,
+    measured_current,
+    notable_events,
     panels_of,
     panels_to_compare,
-    told_events,
 )
 from humclick.start.pictures import picture_png, picture_svg
 from humclick.start.run import Run, Switched
@@ -48,10 +48,10 @@ def a_run(release: float = 0.6, *, top: float = 12.0) -> Run:
     )  # fmt: skip
 
 
-def a_log(run: Run, late: float, factor: float = 1.0, every: float = 0.05) -> Measured:
+def a_log(run: Run, late: float, factor: float = 1.0, every: float = 0.05) -> MeasuredCurrent:
     """What a clamp meter's log of that run would hold, begun before power came."""
     t = np.arange(0.0, 1.5 + late, every)
-    return measured_from(t, np.interp(t - late, run.time, run.line * factor, left=0.0))
+    return measured_current(t, np.interp(t - late, run.time, run.line * factor, left=0.0))
 
 
 @pytest.mark.parametrize("plain", [True, False])
@@ -83,12 +83,12 @@ def test_the_plain_curve_falls_where_the_current_falls() -> None:
 
 def test_a_reader_who_cannot_see_is_told() -> None:
     """The words hold highest current, speed and the moments of switching."""
-    told = describe(a_run())
+    told = describe_run(a_run())
     assert "reaches 11.9 A" in told
     assert "3438 revolutions" in told
     assert "Start current has halved at 0.60 s" in told
     still = replace(a_run(), speed=np.zeros(180))
-    assert "does not turn" in describe(still)
+    assert "does not turn" in describe_run(still)
 
 
 def test_a_recording_is_moved_to_where_it_belongs() -> None:
@@ -109,10 +109,10 @@ def test_another_start_does_not_lie_on_it() -> None:
 def test_a_waveform_becomes_rms() -> None:
     """A 60 Hz wave of 10 A rms is drawn as 10 A; one sampled too slowly is refused."""
     t = np.arange(0, 1, 1e-3)
-    seen = measured_from(t, 10 * math.sqrt(2) * np.sin(2 * math.pi * 60 * t), 60.0)
+    seen = measured_current(t, 10 * math.sqrt(2) * np.sin(2 * math.pi * 60 * t), 60.0)
     assert np.median(seen.amps) == pytest.approx(10.0, rel=0.02)
     with pytest.raises(OutOfRange, match="too few"):
-        measured_from(t[::10], np.sin(2 * math.pi * 60 * t[::10] + 0.3), 60.0)
+        measured_current(t[::10], np.sin(2 * math.pi * 60 * t[::10] + 0.3), 60.0)
 
 
 @pytest.mark.parametrize(
@@ -122,13 +122,13 @@ def test_a_waveform_becomes_rms() -> None:
 def test_a_bad_recording_is_refused(time: list[float], amps: list[float], said: str) -> None:
     """Lengths that differ, times that do not rise and a single sample are named."""
     with pytest.raises(Refused, match=said):
-        measured_from(time, amps)
+        measured_current(time, amps)
 
 
 def test_no_current_cannot_be_laid_over() -> None:
     """A silent recording is refused instead of being moved anywhere."""
     with pytest.raises(Refused, match="no current"):
-        lay_over(a_run(), measured_from([0.0, 1.0, 2.0], [0.0, 0.0, 0.0]))
+        lay_over(a_run(), measured_current([0.0, 1.0, 2.0], [0.0, 0.0, 0.0]))
 
 
 def drawing(tag: str = "start") -> str:
@@ -136,7 +136,7 @@ def drawing(tag: str = "start") -> str:
     run = a_run()
     laid = lay_over(run, a_log(run, 0.3, 1.05))
     return picture_svg(
-        panels_of(run, laid.measured), "A start <1>", describe(run), events=told_events(run), tag=tag
+        panels_of(run, laid.measured), "A start <1>", describe_run(run), events=notable_events(run), tag=tag
     )
 
 

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from humclick.start import kernel
 from humclick.start import rows as r
-from humclick.start.case import Case, Faults, Supply
+from humclick.start.case import Faults, StartCase, Supply
 from humclick.start.network import gammas
-from humclick.start.packed import pack
+from humclick.start.packed import pack_case
 from tests.start import equations
 from tests.start.machines import KRAUSE
 
@@ -53,7 +53,7 @@ def lane(seed: int) -> dict[str, float]:
         start_magnetizing=66.8 * size * ratio**2, rotor_leakage=2.12 * size,
     )  # fmt: skip
     faults = Faults(run_shorted=either(0.0, 0.0, 0.1), short_ohms=log(0.01, 1.0))
-    packed = pack(Case(motor, Supply(115.0, hertz, 0.3, log(1e-5, 1e-3)), faults=faults))
+    packed = pack_case(StartCase(motor, Supply(115.0, hertz, 0.3, log(1e-5, 1e-3)), faults=faults))
     table = np.zeros((5, 15))
     gammas(packed, table)
     line, h = either(0.0, 1.0, 1.0), log(1e-5, 3e-4)
@@ -131,7 +131,7 @@ def test_the_unrolled_step_is_the_equations(seed: int) -> None:
         patch.setattr(kernel, "_cos", lambda turns: mpmath.cos(2 * mpmath.pi * turns))
         patch.setattr(kernel, "_exp", mpmath.exp)
         values = many_digits(lane(seed))
-        (found,) = stepped([values], kernel.step.py_func, [mpmath.mpf(0)] * r.ROWS)
+        (found,) = stepped([values], kernel.step_all.py_func, [mpmath.mpf(0)] * r.ROWS)
         right = equations.step(SimpleNamespace(**values), kernel._cos, mpmath.exp, solve)
         for name in (*STATE, "flag"):
             assert mpmath.almosteq(found[name], right[name], 1e-25, 1e-25), name
@@ -152,11 +152,11 @@ KINDS = (
 def test_the_compiled_step_is_its_text(seed: int) -> None:
     """What the compiler makes of it, in doubles and all lanes at once, is its text to a billionth."""
     drawn = [lane(seed + k) for k in range(LANES)]
-    compiled = stepped(drawn, kernel.step, np.zeros(r.ROWS * LANES))
+    compiled = stepped(drawn, kernel.step_all, np.zeros(r.ROWS * LANES))
     with pytest.MonkeyPatch.context() as patch:
         for name in ("_cos", "_exp"):
             patch.setattr(kernel, name, getattr(kernel, name).py_func)
-        plain = stepped(drawn, kernel.step.py_func, [0.0] * (r.ROWS * LANES))
+        plain = stepped(drawn, kernel.step_all.py_func, [0.0] * (r.ROWS * LANES))
     for before, one, other in zip(drawn, compiled, plain, strict=True):
         assert one["flag"] == other["flag"]
         for kind in KINDS:

@@ -126,7 +126,7 @@ def test_the_same_code_makes_the_stored_amps_again(name: str) -> None:
             which = (attempts.outcome == k) & (attempts.amps > 0)
             if which.sum() < 10 or which.sum() < np.sum(attempts.outcome == k) / 2:
                 continue
-            rows = [stored(name, plate).seen(dict(chosen), hot=True)[k][:2] for plate in plates()]
+            rows = [stored(name, plate).signs(dict(chosen), hot=True)[k][:2] for plate in plates()]
             middle = np.mean([math.log(ratio) for ratio, _ in rows])
             spread = max(sd for _, sd in rows)
             here = float(np.median(np.log(attempts.amps[which])))
@@ -186,7 +186,7 @@ def test_an_open_pill_hums_and_clicks() -> None:
     """
     starts = stored("rsir-ptc")
     assert starts.outcomes({"ptc": "open"})[OUTCOMES.index("hum_click")] >= 0.9
-    seen = starts.seen({"ptc": "open"})[OUTCOMES.index("hum_click")]
+    seen = starts.signs({"ptc": "open"})[OUTCOMES.index("hum_click")]
     assert 0.5 < seen.amps < 0.9
     assert 4 < seen.trip < 15
     assert seen.release == 0
@@ -198,9 +198,9 @@ def test_a_welded_relay_starts_then_trips() -> None:
     """
     starts = stored("rsir-current-relay")
     assert starts.outcomes({"current_relay": "welded"})[OUTCOMES.index("starts_then_trips")] >= 0.6
-    welded = starts.seen({"current_relay": "welded"})
+    welded = starts.signs({"current_relay": "welded"})
     assert min(welded[OUTCOMES.index(each)].left_in for each in ("starts_then_trips", "runs")) > 0.6
-    assert starts.seen({})[RUNS].left_in < 0.05
+    assert starts.signs({})[RUNS].left_in < 0.05
 
 
 def test_a_pill_still_hot_matters_only_while_hot() -> None:
@@ -233,10 +233,10 @@ def test_a_clamp_tells_running_from_standing() -> None:
     """
     for name in judged():
         starts = stored(name)
-        running = starts.seen({})[RUNS].amps
-        standing = starts.seen({"mechanism": "seized"})[OUTCOMES.index("hum_click")].amps
+        running = starts.signs({})[RUNS].amps
+        standing = starts.signs({"mechanism": "seized"})[OUTCOMES.index("hum_click")].amps
         assert running < 0.35 < 0.45 < standing < 1.2, name
-        assert 0.7 < starts.seen({})[RUNS].highest < 1.3
+        assert 0.7 < starts.signs({})[RUNS].highest < 1.3
 
 
 def test_triples_are_close_to_simulated_ones() -> None:

@@ -10,14 +10,14 @@ import pytest
 
 from humclick.errors import OutOfRange, Refused
 from humclick.start.batch import simulate_many, simulate_packed
-from humclick.start.case import Case, Load, Protector, Ptc
+from humclick.start.case import Load, Protector, Ptc, StartCase
 from humclick.start.packed import pack_many
 from humclick.start.rows import OUTCOMES
 from humclick.start.run import simulate
 from tests.start.test_start_gear import MOTOR, PILL, SUPPLY, SWITCHED
 
 
-def mixed() -> list[Case]:
+def mixed() -> list[StartCase]:
     """Cases of all sorts and angles, more than there are lanes."""
     rng = np.random.default_rng(7)
     kinds = [*SWITCHED.values(), PILL, PILL.with_(load=Load(seized=True))]
@@ -50,7 +50,7 @@ def test_threads_do_not_change_the_result() -> None:
 def test_leaps_keep_trip_times() -> None:
     """With leaps, trip times are within 2 %, outcomes the same, temperatures within 3 K."""
     rng = np.random.default_rng(3)
-    seized = Case(MOTOR, SUPPLY, Ptc(5.0), protector=Protector(0.022), load=Load(seized=True))
+    seized = StartCase(MOTOR, SUPPLY, Ptc(5.0), protector=Protector(0.022), load=Load(seized=True))
     cases = [
         seized.with_(supply__volts=float(v), protector__heater_ohms=float(h))
         for v, h in zip(rng.uniform(85, 125, 12), rng.uniform(0.015, 0.04, 12), strict=True)

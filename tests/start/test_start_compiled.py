@@ -12,7 +12,7 @@ def test_every_compiled_function_is_kept_under_the_stamps_of_all_files() -> None
     """Functions of all four files carry the same stamp, and it names every file."""
     found = [
         function._cache._cache_file._source_stamp
-        for function in (kernel.step, kernel.commit, network.switch, happenings.half_cycle, lanes.play)
+        for function in (kernel.step_all, kernel.commit, network.switch, happenings.half_cycle, lanes.play)
     ]
     assert len(set(found)) == 1
     assert len(found[0]) == len(compiled._FILES)

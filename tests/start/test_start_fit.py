@@ -15,8 +15,8 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
 from humclick.sourced import Spread
 from humclick.start.batch import Features, simulate_many
-from humclick.start.case import Case
-from humclick.start.fit import case_of
+from humclick.start.case import StartCase
+from humclick.start.fit import start_case
 from tests.start.test_start_gear import MOTOR
 
 STARTED = [
@@ -32,13 +32,13 @@ Key = tuple[str, str, str, str, bool]
 def walked() -> tuple[list[Key], Features]:
     """Every single mode of every arrangement, hot and cold, played for ten seconds."""
     keys: list[Key] = []
-    cases: list[Case] = []
+    cases: list[StartCase] = []
     for name, guard in STARTED:
         machine = Machine.of(name, guard)
         for part in machine.parts:
             for mode, hot in itertools.product(part.family.modes, (False, True)):
                 keys.append((name, guard, part.id, mode, hot))
-                cases.append(case_of(machine, MOTOR, {part.id: mode}, hot=hot))
+                cases.append(start_case(machine, MOTOR, {part.id: mode}, hot=hot))
     return keys, simulate_many(cases, 10.0)
 
 
@@ -124,7 +124,7 @@ def test_several_modes_at_once_can_be_played() -> None:
         machine = Machine.of(name, guard)
         parts = rng.sample(list(machine.parts), rng.choice((2, 3)))
         modes = {p.id: rng.choice(list(p.family.modes)) for p in parts}
-        cases.append(case_of(machine, MOTOR, modes, hot=rng.random() < 0.5))
+        cases.append(start_case(machine, MOTOR, modes, hot=rng.random() < 0.5))
     found = simulate_many(cases, 3.0)
     assert np.isfinite(found.peak).all()
     assert len(set(found.words())) >= 4
@@ -139,7 +139,7 @@ def test_values_can_be_drawn_from_their_spreads() -> None:
         return float(of.median * of.factor**0.5)
 
     machine = Machine.of("csr-potential-relay", "external")
-    middle, drawn = case_of(machine, MOTOR), case_of(machine, MOTOR, draw=draw)
+    middle, drawn = start_case(machine, MOTOR), start_case(machine, MOTOR, draw=draw)
     assert {"run_capacitor.capacitance", "supply.line", "potential_relay.slip"} <= set(seen)
     assert len(seen) == len(set(seen))
     assert middle.run_capacitor is not None
@@ -153,8 +153,8 @@ def test_recognised_machines_are_never_started() -> None:
     for name in arrangements():
         if arrangement(name).recognised_only:
             with pytest.raises(Refused, match=arrangement(name).title):
-                case_of(Machine.of(name), MOTOR)
+                start_case(Machine.of(name), MOTOR)
     with pytest.raises(Unknown):
-        case_of(Machine.of("rsir-ptc"), MOTOR, {"ptc": "melted"})
+        start_case(Machine.of("rsir-ptc"), MOTOR, {"ptc": "melted"})
     with pytest.raises(Unknown):
-        case_of(Machine.of("rsir-ptc"), MOTOR, {"run_capacitor": "open"})
+        start_case(Machine.of("rsir-ptc"), MOTOR, {"run_capacitor": "open"})

@@ -11,15 +11,15 @@ import pytest
 from humclick.errors import OutOfRange, Refused
 from humclick.start.case import (
     Capacitor,
-    Case,
+    ClosedCircuit,
     CurrentRelay,
     Faults,
     Load,
-    Plain,
     PotentialRelay,
     Protector,
     Ptc,
     SpeedSwitch,
+    StartCase,
     Supply,
     Temperatures,
     TimedStarter,
@@ -32,14 +32,14 @@ SUPPLY = Supply(110.0, 60.0, 0.3, 3e-4)
 CAPACITOR = Capacitor(183e-6, 2.5, 15e3)
 LOAD = Load(gas_torque=0.5, friction=0.1, breakaway=0.3)
 SWITCHED = {
-    "current relay": Case(MOTOR, SUPPLY, CurrentRelay(10.5, 9.0), CAPACITOR, load=LOAD),
-    "potential relay": Case(
+    "current relay": StartCase(MOTOR, SUPPLY, CurrentRelay(10.5, 9.0), CAPACITOR, load=LOAD),
+    "potential relay": StartCase(
         MOTOR, SUPPLY, PotentialRelay(140.0, 60.0), CAPACITOR, Capacitor(15e-6), load=LOAD
     ),
-    "timed starter": Case(MOTOR, SUPPLY, TimedStarter(0.4), CAPACITOR, load=LOAD),
-    "speed switch": Case(MOTOR, SUPPLY, SpeedSwitch(), CAPACITOR, load=LOAD),
+    "timed starter": StartCase(MOTOR, SUPPLY, TimedStarter(0.4), CAPACITOR, load=LOAD),
+    "speed switch": StartCase(MOTOR, SUPPLY, SpeedSwitch(), CAPACITOR, load=LOAD),
 }
-PILL = Case(MOTOR, SUPPLY, Ptc(5.0), load=LOAD, protector=Protector(0.022))
+PILL = StartCase(MOTOR, SUPPLY, Ptc(5.0), load=LOAD, protector=Protector(0.022))
 
 
 def times(run: Run, what: str) -> list[float]:
@@ -204,7 +204,7 @@ def test_shorted_turns_raise_the_locked_current() -> None:
 
 def test_swapped_leads_turn_the_machine_backwards() -> None:
     """Gear on the wrong winding drives the field the other way."""
-    run = simulate(Case(MOTOR, SUPPLY, Plain(5.0), faults=Faults(swapped=True)), 0.5)
+    run = simulate(StartCase(MOTOR, SUPPLY, ClosedCircuit(5.0), faults=Faults(swapped=True)), 0.5)
     assert run.speed[-1] < 0.0
 
 

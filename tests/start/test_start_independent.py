@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from humclick.start.case import Capacitor, Case, Heat, Load, Protector, Ptc, SpeedSwitch, Supply
+from humclick.start.case import Capacitor, Heat, Load, Protector, Ptc, SpeedSwitch, StartCase, Supply
 from humclick.start.run import simulate
 from tests.start.machines import KRAUSE
 
@@ -41,7 +41,7 @@ class Circuit:
     winding; the node between is solved for from the two branch currents.
     """
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: StartCase) -> None:
         self.case = case
         m, s = case.motor, case.supply
         L = np.zeros((4, 4))
@@ -177,7 +177,7 @@ def play(circuit: Circuit, seconds: float, at: Vector) -> tuple[Vector, dict[str
 
 
 CASES = {
-    "capacitor start, speed switch": Case(
+    "capacitor start, speed switch": StartCase(
         KRAUSE,
         Supply(110.0, 60.0, 0.3, 3e-4),
         SpeedSwitch(contact_ohms=0.5),
@@ -185,7 +185,7 @@ CASES = {
         load=LOAD,
         heat=COLD,
     ),
-    "pill, run capacitor and protector": Case(
+    "pill, run capacitor and protector": StartCase(
         replace(KRAUSE, inertia=0.004),
         Supply(115.0, 60.0, 0.4, 4e-4, angle=1.0),
         Ptc(5.0, capacity=1.1, conductance=0.022),

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from humclick.start.case import Case, Heat, Load, Protector, Ptc, Supply
+from humclick.start.case import Heat, Load, Protector, Ptc, StartCase, Supply
 from humclick.start.run import simulate
 from tests.start.machines import KRAUSE
 
 MOTOR = replace(KRAUSE, inertia=0.008)
 PILL = Ptc(5.0, knee=105.0, span=90.0, decades=3.6, capacity=0.85, conductance=0.022)
 DISC = Protector(0.12, capacity=0.3, conductance=0.014, trip=113.0, reset=65.0, to_shell=0.0)
-CASE = Case(
+CASE = StartCase(
     MOTOR,
     Supply(110.0, 60.0, 0.3, 3e-4),
     PILL,

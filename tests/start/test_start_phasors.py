@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from humclick.start.case import Capacitor, Case, Heat, Load, Plain, Supply
+from humclick.start.case import Capacitor, ClosedCircuit, Heat, Load, StartCase, Supply
 from humclick.start.machine import steady
 from humclick.start.run import Run, simulate
 from tests.published import published
@@ -19,13 +19,13 @@ COLD = Heat(run_capacity=1e8, start_capacity=1e8)
 FARADS = 1 / (2 * math.pi * 60 * 14.5)
 
 
-def case(slip: float, start: bool) -> Case:
+def case(slip: float, start: bool) -> StartCase:
     """Krause's machine behind a supply with impedance, held at a slip."""
     speed = KRAUSE.synchronous * (1 - slip)
-    return Case(
+    return StartCase(
         motor=replace(KRAUSE, inertia=1e7),
         supply=Supply(110.0, 60.0, 0.3, 3e-4),
-        gear=Plain(0.5) if start else None,
+        gear=ClosedCircuit(0.5) if start else None,
         start_capacitor=Capacitor(FARADS, 2.5) if start else None,
         load=Load(seized=slip == 1.0, speed=speed),
         heat=COLD,

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from humclick.start.case import Capacitor, Case, Load, Protector, Ptc, Supply
+from humclick.start.case import Capacitor, Load, Protector, Ptc, StartCase, Supply
 from humclick.start.run import simulate
 from tests.start.machines import KRAUSE
 from tests.start.test_start_gear import LOAD, SWITCHED
@@ -16,10 +16,10 @@ from tests.start.test_start_gear import LOAD, SWITCHED
 MOTOR = replace(KRAUSE, inertia=0.003)
 CASES = {
     **SWITCHED,
-    "pill and run capacitor": Case(
+    "pill and run capacitor": StartCase(
         MOTOR, Supply(110.0, 60.0, 0.3, 3e-4, angle=0.7), Ptc(5.0), None, Capacitor(15e-6, 2.0), load=LOAD
     ),
-    "seized, with a pill and a protector": Case(
+    "seized, with a pill and a protector": StartCase(
         MOTOR, Supply(110.0, 60.0, 0.3, 3e-4), Ptc(5.0), protector=Protector(0.06), load=Load(seized=True)
     ),
 }

@@ -15,7 +15,7 @@ from humclick.physics.capacitor import (
     quadrature_farads,
     start_currents,
 )
-from humclick.start.case import Capacitor, Case, Load, SpeedSwitch, Supply
+from humclick.start.case import Capacitor, Load, SpeedSwitch, StartCase, Supply
 from humclick.start.machine import Steady, steady
 from humclick.start.run import simulate
 from tests.published import published
@@ -152,7 +152,7 @@ def test_motor_whose_auxiliary_opens_too_early_slows_down() -> None:
 def test_the_motor_that_fails_to_start_does_so_in_time(opens_at: float, starts: bool) -> None:
     """Released at 400 r/min against 51 W of losses the motor stops again; released later it starts."""
     motor = replace(main_only(2.00, 2.56, 2.80, 2.56, 60.5), start_ohms=7.0)
-    case = Case(
+    case = StartCase(
         motor=motor,
         supply=Supply(volts=120, ohms=0.0, henries=0.0),
         gear=SpeedSwitch(opens_at=opens_at, closes_at=0.0),

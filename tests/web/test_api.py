@@ -15,7 +15,7 @@ import pytest
 from humclick.errors import Refused
 from humclick.jobs import call_file
 from humclick.jobs.result import AdviceResult
-from humclick.messages import from_data
+from humclick.messages import Message, from_data
 from humclick.web.engine import answer as answer_of
 from humclick.web.listening import recording_json
 from humclick.web.photos import cleaned
@@ -68,7 +68,7 @@ def test_advice_has_the_shape_it_says(tmp_path: Path) -> None:
     """The advice on a call is that of the command line, and reads back as its type."""
     asked = begun(tmp_path)
     advice = asked("GET", "/api/calls/c1/advice?why=true")
-    result = msgspec.json.decode(advice.content, type=AdviceResult, dec_hook=lambda kind, text: kind.of(text))
+    result = msgspec.json.decode(advice.content, type=AdviceResult, dec_hook=lambda _, text: Message.of(text))
     assert result.machine.arrangement == "rsir-ptc"
     assert result.kind in ("probe", "wait", "verdict")
     assert result.explanation is not None

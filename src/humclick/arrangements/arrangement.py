@@ -19,12 +19,12 @@ from typing import Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
-from humclick.messages import NOTHING, Message
+from humclick.messages import Message, nothing
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
-from humclick.parts.mode import Row
+from humclick.parts.mode import DataTable
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.sourced import read_data
-from humclick.typed_data import typed
+from humclick.typed_data import typed_value
 
 __all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
 
@@ -39,34 +39,22 @@ PROTECTORS: Mapping[str, Message] = {
 
 @dataclass(frozen=True, slots=True)
 class PlacedPart:
-    """
-    A part in its place.
+    """A part in its place."""
 
-    Attributes
-    ----------
-    id : str
-        Name in this machine, for example ``start_capacitor``.
-    family : Family
-        What it is.
-    connect : mapping
-        Node of the machine at each terminal of the part.
-    remedies : mapping
-        Remedies that differ here from the family's own (a protector built into the starter is
-        replaced with it).
-    """
-
-    id: str
+    id: str  #: Name in this machine, for example ``start_capacitor``.
     family: Family
-    connect: Mapping[str, str]
+    connect: Mapping[str, str]  #: Node of the machine at each terminal of the part.
+    #: Remedies that differ here from the family's own (a protector built into the starter is replaced with
+    #: it).
     remedies: Mapping[str, str] = field(default_factory=dict)
 
     def remedy(self, mode: str) -> str:
         """Name of the remedy for a mode of this part."""
-        own = self.family.mode(mode).remedy
-        return self.remedies.get(own, own)
+        usual = self.family.mode(mode).remedy
+        return self.remedies.get(usual, usual)
 
 
-class _Part(Row, frozen=True):
+class _Part(DataTable, frozen=True):
     """A part as a file places it; its name in the machine is that of its family where none is given."""
 
     family: str
@@ -79,7 +67,7 @@ class _Part(Row, frozen=True):
         return PlacedPart(self.id or self.family, family(self.family), connect, self.remedies)
 
 
-class _Protector(Row, frozen=True):
+class _Protector(DataTable, frozen=True):
     """A protector where it is: the node at which the windings meet, and wires that come with it."""
 
     family: str
@@ -89,7 +77,7 @@ class _Protector(Row, frozen=True):
     links: tuple[tuple[str, str], ...] = ()
 
 
-class _Frame(Row, frozen=True):
+class _Frame(DataTable, frozen=True):
     """What every machine has besides its start gear."""
 
     before: tuple[_Part, ...]
@@ -99,17 +87,17 @@ class _Frame(Row, frozen=True):
 
 @cache
 def _frame() -> _Frame:
-    return typed(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
+    return typed_value(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
 
 
 def framed(role: Role) -> Family:
     """The family of a part that every machine with a run and a start winding has."""
     frame = _frame()
-    found = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
-    return found[role]
+    by_role = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
+    return by_role[role]
 
 
-class _File(Row, frozen=True):
+class _File(DataTable, frozen=True):
     """A file of an arrangement, field by field; see `Arrangement`."""
 
     title: Message
@@ -120,64 +108,39 @@ class _File(Row, frozen=True):
     links: tuple[tuple[str, str], ...] = ()
     protector_remedy: str = "replace overload protector"
     recognised_only: bool = False
-    caution: Message = NOTHING
+    caution: Message = msgspec.field(default_factory=nothing)
     answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
     starts_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """
-    A kind of start circuit.
+    """A kind of start circuit."""
 
-    Attributes
-    ----------
-    id, title, abbreviation : str
-        Short name, words, and the trade's letters where it has them.
-    seen : tuple of str
-        What is seen under the cover.
-    gear : tuple of PlacedPart
-        The start gear outside the shell.
-    links : tuple of (str, str)
-        Plain wires between nodes.
-    protectors : tuple of str
-        ``external``, ``integrated`` (built into the starter) or ``internal`` (inside the shell).
-    protector_remedy : str
-        What is replaced when an integrated protector fails.
-    recognised_only : bool
-        True where the tool recognises the machine and goes no further.
-    caution : str
-        A warning shown whenever this arrangement is in question.
-    answers : mapping of question to answers
-        What is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out where empty.
-    starts_as : str
-        The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
-    simulated : bool
-        Whether it has a table of simulated start attempts of its own.
-    """
-
+    #: Short name, words, and the trade's letters where it has them.
     id: str
     title: Message
     abbreviation: str
-    seen: tuple[Message, ...]
-    gear: tuple[PlacedPart, ...]
-    links: tuple[tuple[str, str], ...]
+    seen: tuple[Message, ...]  #: What is seen under the cover.
+    gear: tuple[PlacedPart, ...]  #: The start gear outside the shell.
+    links: tuple[tuple[str, str], ...]  #: Plain wires between nodes.
+    #: ``external``, ``integrated`` (built into the starter) or ``internal`` (inside the shell).
     protectors: tuple[str, ...]
-    protector_remedy: str
-    recognised_only: bool
-    caution: Message
+    protector_remedy: str  #: What is replaced when an integrated protector fails.
+    recognised_only: bool  #: True where the tool recognises the machine and goes no further.
+    caution: Message  #: A warning shown whenever this arrangement is in question.
+    #: By question: what is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out
+    #: where empty.
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    #: The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
     starts_as: str = ""
-    simulated: bool = True
+    simulated: bool = True  #: Whether it has a table of simulated start attempts of its own.
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
         All parts with a given protector, from the outlet to the mechanism.
 
-        Raises
-        ------
-        Unknown
-            If this arrangement does not come with that protector.
+        Raises `Unknown` if this arrangement does not come with that protector.
         """
         if protector not in self.protectors:
             raise Unknown(f"protector of {self.id}", protector, self.protectors)
@@ -235,12 +198,8 @@ def arrangement(name: str) -> Arrangement:
     """
     Read one arrangement.
 
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
-    DataError
-        If its file is damaged: the message says which field, and what would be right.
+    Raises `Unknown` if there is none, and `DataError` if its file is damaged: the message says which field,
+    and what would be right.
     """
     sources = arrangement_sources()
     if name not in sources:
@@ -252,14 +211,14 @@ def arrangement(name: str) -> Arrangement:
 def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
     source = arrangement_sources()[name]
     where = str(source)
-    file = typed(source.table(), _File, where)
+    file = typed_value(source.table(), _File, where)
     if not file.protectors:
         raise DataError(f"{where}: protectors must name one of {', '.join(_frame().protector)}, or more")
     if file.starts_as and file.starts_as not in arrangement_sources():
         raise DataError(f"{where}: starts_as must be {one_of(file.starts_as, arrangement_sources())}")
     gear = _gear(file.part, where)
     _check_roles(gear, file.recognised_only, where)
-    values = {each: getattr(file, each) for each in file.__struct_fields__ if each != "part"}
+    values = {key: getattr(file, key) for key in file.__struct_fields__ if key != "part"}
     simulated = file.recognised_only or starts_table(name) is not None
     return Arrangement(id=name, gear=gear, simulated=simulated, **values)
 

@@ -29,26 +29,14 @@ _LRA_FACTOR = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Nameplate:
-    """
-    What the plate says.
+    """What the plate says."""
 
-    Attributes
-    ----------
-    volts : float
-        Nominal supply, 100–127 or 200–240. [V]
-    hertz : float
-        50 or 60. [Hz]
-    locked_rotor_amps, rated_load_amps : float or None
-        LRA and RLA where printed. [A]
-    refrigerant : str
-        As printed; a flammable one changes the cautions.
-    """
-
-    volts: float = 115.0
-    hertz: float = 60.0
+    volts: float = 115.0  #: Nominal supply, 100–127 or 200–240. [V]
+    hertz: float = 60.0  #: 50 or 60. [Hz]
+    #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
-    refrigerant: str = ""
+    refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
 
     def __post_init__(self) -> None:
         self.volts_class  # noqa: B018  refuses a voltage outside both classes
@@ -72,32 +60,20 @@ class Nameplate:
 
 @dataclass(frozen=True, repr=False)
 class Machine:
-    """
-    An arrangement made concrete.
-
-    Attributes
-    ----------
-    arrangement : Arrangement
-        Which kind of start circuit.
-    protector : str
-        ``external``, ``integrated`` or ``internal``.
-    nameplate : Nameplate
-        Volts, hertz, amperes.
-    known : mapping of "part.size" to Spread
-        Sizes read from a stamp or a data sheet; they replace the typical ones.
-    """
+    """An arrangement made concrete."""
 
     arrangement: Arrangement
-    protector: str
+    protector: str  #: ``external``, ``integrated`` or ``internal``.
     nameplate: Nameplate = field(default_factory=Nameplate)
+    #: By ``part.size``: sizes read from a stamp or a data sheet; they replace the typical ones.
     known: Mapping[str, Spread] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         plate = self.nameplate
-        told = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
-        told += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
-        told += [plate.refrigerant] if plate.refrigerant else []
-        return f"<{', '.join(told)}>"
+        words = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
+        words += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
+        words += [plate.refrigerant] if plate.refrigerant else []
+        return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
         for key in self.known:
@@ -115,10 +91,7 @@ class Machine:
         """
         Put a machine together by name; the protector defaults to the arrangement's first.
 
-        Raises
-        ------
-        Unknown
-            If the arrangement, the protector or a known size does not exist.
+        Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
         return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
@@ -142,14 +115,7 @@ class Machine:
         return self.arrangement.wires(self.protector)
 
     def part(self, name: str) -> PlacedPart:
-        """
-        One part by its name in this machine.
-
-        Raises
-        ------
-        Unknown
-            If the machine has no such part.
-        """
+        """One part by its name in this machine."""
         try:
             return self._by_id[name]
         except KeyError:
@@ -167,10 +133,7 @@ class Machine:
         """
         The part that does something in this machine.
 
-        Raises
-        ------
-        Unknown
-            If no part of it does that.
+        Raises `Unknown` if no part of it does that.
         """
         try:
             return self._by_role[role]
@@ -186,9 +149,9 @@ class Machine:
         A run winding follows from locked-rotor amperes by R = V / (I_LR |z|), with z the ratio of locked
         impedance to dc resistance in the winding's data file.
         """
-        own = self.known.get(f"{part}.{size}")
-        if own is not None:
-            return own
+        known = self.known.get(f"{part}.{size}")
+        if known is not None:
+            return known
         placed = self.part(part)
         typical = placed.family.size(size, self.nameplate.volts_class)
         amps, role = self.nameplate.locked_rotor_amps, placed.family.role
@@ -213,8 +176,8 @@ class Machine:
         A control that does not call is passing too, but no rest makes it call.
         """
         family = self.part(part).family
-        own = family.mode(mode)
-        return family.role is not Role.CONTROL and (own.passing or own.eased)
+        state = family.mode(mode)
+        return family.role is not Role.CONTROL and (state.passing or state.eased)
 
     def sized(
         self, part: str, mode: str, condition: Condition
@@ -222,20 +185,20 @@ class Machine:
         """Branches of a part under a condition, each with its spread; kept, for networks ask often."""
         key = (part, mode, condition)
         if key not in self._sized:
-            own = self.part(part).family.mode(mode)
+            state = self.part(part).family.mode(mode)
             rows = self.branches(part, mode, condition)
-            self._sized[key] = tuple((a, b, row, self.spread_of(part, own, row)) for a, b, row in rows)
+            self._sized[key] = tuple((a, b, row, self.spread_of(part, state, row)) for a, b, row in rows)
         return self._sized[key]
 
     def branches(self, part: str, mode: str, condition: Condition) -> tuple[tuple[str, str, Branch], ...]:
         """Branches of a part under a condition, with the machine's nodes at their ends."""
         placed = self.part(part)
-        found = []
+        placed_branches = []
         for branch in placed.family.mode(mode).branches:
             if branch.exists(condition):
                 first, second = (_node(placed, t) for t in branch.between)
-                found.append((first, second, branch))
-        return tuple(found)
+                placed_branches.append((first, second, branch))
+        return tuple(placed_branches)
 
 
 def _node(placed: PlacedPart, terminal: str) -> str:

@@ -11,18 +11,18 @@ from zlib import crc32
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit import drawing_svg, drawing_text
-from humclick.circuit.layout import lay_out, node_name, nodes_of
+from humclick.circuit.layout import lay_out, machine_nodes, node_name
 from humclick.errors import Refused, Unknown
 from humclick.messages import Message, listed
 from humclick.readings.shown import percent
 
-__all__ = ["describe", "draw_svg", "draw_text"]
+__all__ = ["describe_wiring", "draw_svg", "draw_text"]
 
 
 def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]:
     if probe is None:
         return ()
-    nodes = nodes_of(machine)
+    nodes = machine_nodes(machine)
     for name in probe:
         if name not in nodes:
             raise Unknown(f"node of {machine.arrangement.id}", name, sorted(nodes))
@@ -31,22 +31,13 @@ def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]
     return probe
 
 
-def describe(
+def describe_wiring(
     machine: Machine,
     probe: tuple[str, str] | None = None,
     suspects: Mapping[str, float] | None = None,
     clamp: tuple[str, str] | None = None,
 ) -> Message:
-    """
-    The drawing in sentences, for a reader who cannot see it.
-
-    Raises
-    ------
-    Unknown
-        If a probe stands on no node of the machine.
-    Refused
-        If both probes stand on the same node.
-    """
+    """The drawing in sentences, for a reader who cannot see it."""
     marked = _checked(machine, probe)
     joined = []
     for placed in machine.parts:
@@ -84,15 +75,13 @@ def draw_svg(
     suspects: Mapping[str, float] | None = None,
     dark: bool = False,
     clamp: tuple[str, str] | None = None,
-    said: Callable[[str], str] = str,
+    translate: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as one SVG document.
 
     Parameters
     ----------
-    machine : Machine
-        What to draw.
     probe : tuple of str, optional
         Two nodes to put the probes on: marked 1 in a ring and 2 in a square.
     suspects : mapping of part id to float, optional
@@ -101,7 +90,7 @@ def draw_svg(
         Light lines on a dark ground.
     clamp : tuple of str, optional
         Ends of the wire a clamp goes round: marked by a ring with an A half-way.
-    said : callable
+    translate : callable
         A message into what is written: another language.
 
     Returns
@@ -120,9 +109,9 @@ def draw_svg(
     """
     marked = _checked(machine, probe)
     suspects = suspects or {}
-    scene = lay_out(machine, suspects, said)
-    title = said(Message("Wiring: {arrangement}", arrangement=machine.arrangement.title))
-    desc = said(describe(machine, probe, suspects, clamp))
+    scene = lay_out(machine, suspects, translate)
+    title = translate(Message("Wiring: {arrangement}", arrangement=machine.arrangement.title))
+    desc = translate(describe_wiring(machine, probe, suspects, clamp))
     tag = f"w{crc32(f'{title}{desc}{dark}'.encode(errors='replace')):08x}"
     palette = drawing_svg.DARK if dark else drawing_svg.LIGHT
     ends = [scene.nodes[name] for name in _checked(machine, clamp)]
@@ -134,39 +123,24 @@ def draw_text(
     machine: Machine,
     probe: tuple[str, str] | None = None,
     clamp: tuple[str, str] | None = None,
-    said: Callable[[str], str] = str,
+    translate: Callable[[str], str] = str,
 ) -> str:
     """
     Draw a machine's wiring as plain text of at most 78 columns.
 
-    Parameters
-    ----------
-    machine : Machine
-        What to draw.
-    probe : tuple of str, optional
-        Two nodes to put the probes on: marked ``(1)`` and ``[2]``.
-    clamp : tuple of str, optional
-        Ends of the wire a clamp goes round, marked alike and told below.
-    said : callable
-        A message into what is written: another language.
-
-    Raises
-    ------
-    Unknown
-        If a probe stands on no node of the machine.
-    Refused
-        If both probes stand on the same node.
+    Nodes with a probe are marked ``(1)`` and ``[2]``; the ends of the wire a clamp goes round alike, with a
+    line below that says so. Raises as `draw_svg`.
     """
     marked = _checked(machine, clamp or probe)
-    text = drawing_text.sheet(lay_out(machine, said=said), marked)
+    text = drawing_text.text_sheet(lay_out(machine, translate=translate), marked)
     if clamp is not None:
         below = Message(
             "the clamp round the one wire between (1) {first} and [2] {second}, on neither of them",
             first=clamp[0],
             second=clamp[1],
         )
-        text += f"\n{said(below)}\n"
+        text += f"\n{translate(below)}\n"
     elif marked:
         below = Message("(1) on {first}   [2] on {second}", first=marked[0], second=marked[1])
-        text += f"\n{said(below)}\n"
+        text += f"\n{translate(below)}\n"
     return text

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from humclick.circuit.scene import LINE, WIDTH, Frame, Scene, Text
 
-__all__ = ["COLUMNS", "Canvas", "sheet"]
+__all__ = ["COLUMNS", "Canvas", "text_sheet"]
 
 COLUMNS = 78
 
@@ -77,13 +77,13 @@ def _row(y: float) -> int:
     return round(y / LINE)
 
 
-def printable(text: str) -> str:
+def without_controls(text: str) -> str:
     """Text with every character a terminal might act on replaced."""
     return "".join(c if c.isprintable() else "\ufffd" for c in text)
 
 
 def _place(text: Text) -> tuple[int, int, str]:
-    word = printable(text.text)
+    word = without_controls(text.text)
     shift = {"start": 0.0, "middle": len(word) / 2, "end": float(len(word))}[text.anchor]
     column = math.floor(_column(text.x) - shift + (1 if text.anchor == "end" else 0))
     return max(0, min(column, COLUMNS - len(word))), _row(text.y - 0.28 * text.size), word
@@ -95,7 +95,7 @@ def _frame(canvas: Canvas, frame: Frame) -> None:
         canvas.outline(_column(box.left), _row(box.top), _column(box.right), _row(box.bottom))
 
 
-def sheet(scene: Scene, probe: Iterable[str]) -> str:
+def text_sheet(scene: Scene, probe: Iterable[str]) -> str:
     """Write a scene as lines of text."""
     canvas = Canvas()
     for frame in scene.frames:

@@ -19,12 +19,12 @@ from humclick.circuit.scene import (
     RING,
     WIDTH,
     Box,
-    Element,
+    DrawnElement,
     Frame,
     Scene,
     Symbol,
     Text,
-    fitted,
+    fit_label,
     wrap,
 )
 from humclick.errors import DataError, OutOfRange
@@ -32,7 +32,7 @@ from humclick.messages import Message
 from humclick.parts.family import GEAR_ROLES, Role
 from humclick.readings.shown import percent
 
-__all__ = ["lay_out", "node_name", "nodes_of"]
+__all__ = ["lay_out", "machine_nodes", "node_name"]
 
 _C, _SIDE, _S, _R = 36.0, 78.0, 200.0, 326.0  # columns: to C, a second gear path, to S, to R
 _L = 110.0  # line conductor of the cord
@@ -47,34 +47,32 @@ def node_name(node: str) -> str:
     return {"shell": Message("shell"), "star": Message("star")}.get(node, node)
 
 
-def _elements(machine: Machine, said: Callable[[str], str]) -> list[Element]:
-    found = []
+def _elements(machine: Machine, translate: Callable[[str], str]) -> list[DrawnElement]:
+    elements = []
     for placed in machine.parts:
         for i, drawn in enumerate(placed.family.drawn):
             a, b = (placed.connect[t] for t in drawn.ends)
             kind: Message = placed.family.title
             if drawn.word:
                 kind = Message("{part} {element}", part=kind, element=drawn.word)
-            title = said(kind)
+            title = translate(kind)
             if placed.family.role is Role.PROTECTOR and machine.protector == "integrated":
-                title = said(Message("{part} ({where})", part=kind, where=Message("in the starter")))
-            found.append(Element(placed.id, title, (a, b), drawn.symbol, drawn.token, i == 0))
-    return found
+                title = translate(Message("{part} ({where})", part=kind, where=Message("in the starter")))
+            elements.append(DrawnElement(placed.id, title, (a, b), drawn.symbol, drawn.token, i == 0))
+    return elements
 
 
 def lay_out(
-    machine: Machine, suspects: Mapping[str, float] | None = None, said: Callable[[str], str] = str
+    machine: Machine, suspects: Mapping[str, float] | None = None, translate: Callable[[str], str] = str
 ) -> Scene:
     """
     Lay out the drawing of a machine.
 
     Parameters
     ----------
-    machine : Machine
-        What to draw.
     suspects : mapping of part id to float, optional
         Probability that the part is at fault; written beside it. [-]
-    said : callable
+    translate : callable
         A title into what is written: another language.
 
     Raises
@@ -94,65 +92,65 @@ def lay_out(
         shares[part] = percent(share)
     scene = Scene()
     kind = machine.arrangement
-    title = said(kind.title)
+    title = translate(kind.title)
     heading = f"{kind.abbreviation}: {title}" if kind.abbreviation else title
     y = 8.0
     for line in wrap(heading, WIDTH - 24, 14, True, most=3):
         y += 17
         scene.texts.append(Text(12, y, line, "title", size=14, bold=True))
     if kind.recognised_only:
-        _star(scene, machine, shares, y + 10, said)
+        _star(scene, machine, shares, y + 10, translate)
     else:
-        _single_phase(scene, machine, shares, y + 10, said)
+        _single_phase(scene, machine, shares, y + 10, translate)
     return scene
 
 
 class _Gear:
     """The start gear and windings, sorted by the nodes they join."""
 
-    def __init__(self, machine: Machine, said: Callable[[str], str]) -> None:
-        self._left = _elements(machine, said)
-        self.said = said
+    def __init__(self, machine: Machine, translate: Callable[[str], str]) -> None:
+        self._left = _elements(machine, translate)
+        self.translate = translate
         self.machine = machine
         self.frame = frozenset(p.id for p in machine.parts if p.family.role not in GEAR_ROLES)
         self.wired = {frozenset(pair) for pair in machine.wires}
 
-    def take(self, a: str, b: str, *, of_gear: bool = False) -> Element | None:
+    def take(self, a: str, b: str, *, of_gear: bool = False) -> DrawnElement | None:
         """Remove and return the element of the frame, or else of the start gear, between two nodes."""
-        for one in self._left:
-            if set(one.ends) == {a, b} and (one.part not in self.frame) is of_gear:
-                self._left.remove(one)
-                return one
+        for element in self._left:
+            if set(element.ends) == {a, b} and (element.part not in self.frame) is of_gear:
+                self._left.remove(element)
+                return element
         return None
 
-    def paths(self, start: str, end: str) -> list[list[Element]]:
+    def paths(self, start: str, end: str) -> list[list[DrawnElement]]:
         """Remove and return all paths of elements from one node to another through inner nodes."""
-        found = []
+        paths = []
         while path := self._walk(start, end, {"l", "n", "k", "r", "s", "c", *PINS} - {start, end}):
-            found.append(path)
-            for one in path:
-                self._left.remove(one)
-        return found
+            paths.append(path)
+            for element in path:
+                self._left.remove(element)
+        return paths
 
-    def _walk(self, at: str, end: str, shut: set[str]) -> list[Element] | None:
-        for one in self._left:
-            if at in one.ends and one.part not in self.frame:
-                (there,) = set(one.ends) - {at}
+    def _walk(self, at: str, end: str, shut: set[str]) -> list[DrawnElement] | None:
+        for element in self._left:
+            if at in element.ends and element.part not in self.frame:
+                (there,) = set(element.ends) - {at}
                 if there == end:
-                    return [one]
+                    return [element]
                 if there not in shut and (rest := self._walk(there, end, shut | {at})):
-                    return [one, *rest]
+                    return [element, *rest]
         return None
 
-    def put_back(self, path: list[Element]) -> None:
+    def put_back(self, path: list[DrawnElement]) -> None:
         """Have a path drawn otherwise."""
         self._left += path
 
-    def rest(self) -> list[Element]:
+    def rest(self) -> list[DrawnElement]:
         """Remove and return what of the start gear stands on no path."""
-        found = [one for one in self._left if one.part not in self.frame]
-        self._left = [one for one in self._left if one.part in self.frame]
-        return found
+        loose = [element for element in self._left if element.part not in self.frame]
+        self._left = [element for element in self._left if element.part in self.frame]
+        return loose
 
     def none_left(self) -> None:
         """Refuse a machine that was not drawn whole."""
@@ -162,14 +160,14 @@ class _Gear:
 
 
 def _single_phase(
-    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, said: Callable[[str], str]
+    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, translate: Callable[[str], str]
 ) -> None:
-    gear = _Gear(machine, said)
+    gear = _Gear(machine, translate)
     y1 = _supply(scene, machine, gear, shares, top)
     guard = gear.take("n", "c")
     y2 = y1 + 36
     if guard:
-        label = fitted(guard.title, 180, most=3)
+        label = fit_label(guard.title, 180, most=3)
         y2 = y1 + (84 if len(label[0]) < 3 else 98)
         scene.element(guard, (_C, y1), (_C, y2))
         share = shares.get(guard.part)
@@ -180,7 +178,7 @@ def _single_phase(
     coil = gear.take("s", "c", of_gear=True)
     y_sockets = y4 + 24
     if coil:
-        lines, size = fitted(coil.title, _S - _C - 8, most=2)
+        lines, size = fit_label(coil.title, _S - _C - 8, most=2)
         y5 = y4 + 42 + (len(lines) - 1) * LINE
         scene.element(coil, (_S, y5), (_C, y5))
         scene.dots += [(_S, y5), (_C, y5)]
@@ -195,7 +193,7 @@ def _single_phase(
     y_pins = y_sockets + 54
     strip = Box(_C - 16, y_sockets + 15, _R + 16, y_pins - 15)
     scene.frames.append(Frame("strip", wiring.id, strip))
-    lines, size = fitted(said(wiring.family.title), _S - _C - 22, most=1)
+    lines, size = fit_label(translate(wiring.family.title), _S - _C - 22, most=1)
     scene.texts.append(Text(_C + 20, y_sockets + 32, lines[0], "label", size=size))
     if wiring.id in shares:
         scene.texts.append(
@@ -209,7 +207,7 @@ def _single_phase(
         "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
         " capitals: outlet and pins. PE: the plug's ground pin."
     )
-    _notes(scene, said(notes), y_bottom + 10)
+    _notes(scene, translate(notes), y_bottom + 10)
 
 
 def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, str], top: float) -> float:
@@ -219,8 +217,8 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
     y1 = y0 + 62
     scene.frames.append(Frame("outlet", supply.id, Box(12, top, 134, y0)))
     scene.frames.append(Frame("cord", supply.id, Box(_C - 12, y0 + 17, _L + 12, y1 - 17)))
-    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.said(Message("outlet")), 46)))
-    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.said(Message("cord")), 64)))
+    scene.texts.append(Text((_C + _L) / 2, y0 - 19, *_narrow(gear.translate(Message("outlet")), 46)))
+    scene.texts.append(Text((_C + _L) / 2, (y0 + y1) / 2 + 5, *_narrow(gear.translate(Message("cord")), 64)))
     for x, outer, inner, anchor in ((_C, "from_n", "n", "start"), (_L, "from_l", "l", "end")):
         name = ends[outer]
         scene.node(name, x, y0, Text(x, y0 - 18, name, "node", "middle", 15, True))
@@ -231,13 +229,13 @@ def _supply(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[str, st
         scene.node(name, x, y1, label)
         scene.wire((x, y0), (x, y1))
     share = shares.get(supply.id)
-    scene.label(fitted(gear.said(supply.family.title), 200, most=1), 144, top + 16, share=share)
+    scene.label(fit_label(gear.translate(supply.family.title), 200, most=1), 144, top + 16, share=share)
     control = gear.take("l", "k")
     if control is None:
         raise DataError(f"{machine.arrangement.id}: nothing between the cord and the start gear")
     scene.element(control, (_L, y1), (_R, y1))
     share = shares.get(control.part)
-    title = fitted(control.title, 180, most=1)
+    title = fit_label(control.title, 180, most=1)
     scene.label(title, (_L + _R) / 2, y1 - 17 - LINE / 2 * (1 + (share is not None)), "middle", share)
     scene.node("k", _R, y1)
     return y1
@@ -279,7 +277,7 @@ def _start_gear(
 
 def _down(
     scene: Scene,
-    path: list[Element],
+    path: list[DrawnElement],
     x: float,
     between: tuple[float, float],
     shares: Mapping[str, str],
@@ -289,28 +287,28 @@ def _down(
     """Draw a path down one column, with the nodes inside it, labels on the side where there is room."""
     top, bottom = between
     step = (bottom - top) / len(path)
-    for i, one in enumerate(path):
+    for i, element in enumerate(path):
         above, below = top + i * step, top + (i + 1) * step
-        scene.element(one, (x, above), (x, below))
-        share = shares.get(one.part) if one.first else None
+        scene.element(element, (x, above), (x, below))
+        share = shares.get(element.part) if element.first else None
         anchor = "end" if side < 0 else "start"
-        scene.label(fitted(one.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
+        scene.label(fit_label(element.title, room, most=3), x + side * 20, (above + below) / 2, anchor, share)
         if i + 1 < len(path):
-            (name,) = set(one.ends) & set(path[i + 1].ends)
+            (name,) = set(element.ends) & set(path[i + 1].ends)
             scene.node(name, x, below)
 
 
 def _rows(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
     """Draw what stands on no path, one row each between the columns of C and S; return the height below."""
     left, right = _SIDE, _S - (_SIDE - _C)
-    for one in gear.rest():
-        lines, size = fitted(one.title, _S - _C - 16, most=2)
-        share = shares.get(one.part) if one.first else None
+    for element in gear.rest():
+        lines, size = fit_label(element.title, _S - _C - 16, most=2)
+        share = shares.get(element.part) if element.first else None
         above = LINE * (len(lines) + (share is not None))
         y += above + 28.0
-        scene.element(one, (left, y), (right, y))
+        scene.element(element, (left, y), (right, y))
         scene.label((lines, size), (left + right) / 2, y - 18 - above / 2, "middle", share)
-        for name, x, side in ((one.ends[0], left, -1), (one.ends[1], right, 1)):
+        for name, x, side in ((element.ends[0], left, -1), (element.ends[1], right, 1)):
             there = name in scene.nodes or name in ("c", "r", "s", *PINS, "shell")
             apart = side * (6 if there else RING + 3)
             text = Text(x + apart, y + 5, name, "node", "start" if side > 0 else "end", 15, True)
@@ -333,7 +331,7 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
     if guard:
         scene.element(guard, (_C, y + 16), (_C, y + 124))
         scene.wire((_C, y), (_C, y + 16))
-        scene.label(fitted(guard.title, 118, most=3), _C + 20, y + 70, share=shares.get(guard.part))
+        scene.label(fit_label(guard.title, 118, most=3), _C + 20, y + 70, share=shares.get(guard.part))
         scene.wire((_C, y + 124), (_C, rail))
         scene.node("c0", _C, rail, Text(_C + RING + 3, rail - 7, "c0", "node", size=15, bold=True))
     else:
@@ -348,31 +346,34 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
         anchor = "start" if side > 0 else "end"
         share = shares.get(winding.part)
         scene.label(
-            fitted(winding.title, 98 if side > 0 else 100, most=2), x + side * 20, middle, anchor, share
+            fit_label(winding.title, 98 if side > 0 else 100, most=2), x + side * 20, middle, anchor, share
         )
     scene.wire((_C, rail), (_R, rail))
     scene.dots.append((_S, rail))
     mechanism = machine.having(Role.MECHANISM)
     scene.symbols.append(Symbol("crank", mechanism.id, 76, rail + 30, 0, "(o)"))
     scene.label(
-        fitted(gear.said(mechanism.family.title), 130, most=1), 104, rail + 30, share=shares.get(mechanism.id)
+        fit_label(gear.translate(mechanism.family.title), 130, most=1),
+        104,
+        rail + 30,
+        share=shares.get(mechanism.id),
     )
-    _shell_node(scene, _SHELL, y_bottom, gear.said)
+    _shell_node(scene, _SHELL, y_bottom, gear.translate)
     ground = gear.take("shell", "PE")
     if ground is None:
         raise DataError(f"{machine.arrangement.id}: nothing between the shell and the plug's ground pin")
     y_plug = y_bottom + _PITCH
     scene.element(ground, (_SHELL, y_bottom), (_SHELL, y_plug))
     scene.node("PE", _SHELL, y_plug, Text(_SHELL + RING + 4, y_plug + 5, "PE", "node", size=15, bold=True))
-    title = fitted(ground.title, 220, most=1)
+    title = fit_label(ground.title, 220, most=1)
     scene.label(title, _SHELL - 22, (y_bottom + y_plug) / 2, "end", shares.get(ground.part))
     return y_plug
 
 
 def _star(
-    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, said: Callable[[str], str]
+    scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, translate: Callable[[str], str]
 ) -> None:
-    caution = wrap(said(machine.arrangement.caution), 288, most=12)
+    caution = wrap(translate(machine.arrangement.caution), 288, most=12)
     bottom = top + len(caution) * LINE + 14
     scene.frames.append(Frame("caution", "", Box(8, top, WIDTH - 8, bottom)))
     for i, line in enumerate(caution):
@@ -382,27 +383,29 @@ def _star(
     low = middle[1] + 78
     places = dict(zip(PINS, ((middle[0], y), (45.0, low), (WIDTH - 45, low)), strict=True))
     scene.frames.append(Frame("shell", "", Box(45, y, WIDTH - 45, low + 70)))
-    elements = _elements(machine, said)
+    elements = _elements(machine, translate)
     hubs = set.intersection(*(set(e.ends) for e in elements))
     if len(elements) != 3 or len(hubs) != 1:
         raise DataError(f"{machine.arrangement.id}: drawn as three windings in star, and is not that")
     (hub,) = hubs
-    for one in elements:
-        (pin,) = set(one.ends) - hubs
-        scene.element(one, places[pin], middle)
+    for element in elements:
+        (pin,) = set(element.ends) - hubs
+        scene.element(element, places[pin], middle)
         _pin(scene, pin, *places[pin], -1 if pin == "S" else 1)
-    label = Text(middle[0] + 8, middle[1] - 17, said(node_name(hub)), "node", size=15, bold=True)
+    label = Text(middle[0] + 8, middle[1] - 17, translate(node_name(hub)), "node", size=15, bold=True)
     scene.node(hub, *middle, label)
     part = elements[0]
-    scene.label(fitted(part.title, 170, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part))
-    _shell_node(scene, 230, low + 70, said)
+    scene.label(
+        fit_label(part.title, 170, most=2), middle[0], middle[1] + 90, "middle", shares.get(part.part)
+    )
+    _shell_node(scene, 230, low + 70, translate)
     notes = Message("Pins stand here as the circuit runs, not as they stand on the compressor.")
-    _notes(scene, said(notes), low + 80)
+    _notes(scene, translate(notes), low + 80)
 
 
 def _narrow(text: str, width: float) -> tuple[str, str, str, float]:
     """Text, role, anchor and size of a word inside an outline."""
-    lines, size = fitted(text, width, most=1)
+    lines, size = fit_label(text, width, most=1)
     return lines[0], "note", "middle", size
 
 
@@ -411,8 +414,8 @@ def _pin(scene: Scene, name: str, x: float, y: float, side: int) -> None:
     scene.node(name, x, y, Text(x + side * 7, y + 29, name, "node", anchor, 18, True))
 
 
-def _shell_node(scene: Scene, x: float, y: float, said: Callable[[str], str]) -> None:
-    scene.node("shell", x, y, Text(x, y - 18, said(Message("shell")), "node", "middle", 15, True))
+def _shell_node(scene: Scene, x: float, y: float, translate: Callable[[str], str]) -> None:
+    scene.node("shell", x, y, Text(x, y - 18, translate(Message("shell")), "node", "middle", 15, True))
 
 
 def _notes(scene: Scene, text: str, top: float) -> None:
@@ -423,7 +426,7 @@ def _notes(scene: Scene, text: str, top: float) -> None:
     scene.height = y + 10
 
 
-def nodes_of(machine: Machine) -> set[str]:
+def machine_nodes(machine: Machine) -> set[str]:
     """Every node of a machine: those its parts and wires join, and the shell."""
-    found = {node for placed in machine.parts for node in placed.connect.values()}
-    return found | {node for pair in machine.wires for node in pair} | {"shell"}
+    nodes = {node for placed in machine.parts for node in placed.connect.values()}
+    return nodes | {node for pair in machine.wires for node in pair} | {"shell"}

@@ -12,8 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
-from humclick.circuit.solve import Element as Impedance
-from humclick.circuit.solve import resistance_between
+from humclick.circuit.solve import Impedance, resistance_between
 from humclick.parts.family import HEALTHY, Condition, Element, Role
 from humclick.sourced import Spread
 
@@ -25,25 +24,12 @@ _WIRE = 0.0
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """
-    How the machine stands on the bench.
+    """How the machine stands on the bench."""
 
-    Attributes
-    ----------
-    condition : Condition
-        Regime, hot or cold, turned over or not.
-    plugged : bool
-        Whether the start gear sits on the pins.
-    alone : str
-        A part taken out and measured by itself; empty for the machine as it stands.
-    absent : frozenset of str
-        Parts taken away.
-    """
-
-    condition: Condition = field(default_factory=Condition)
-    plugged: bool = True
-    alone: str = ""
-    absent: frozenset[str] = frozenset()
+    condition: Condition = field(default_factory=Condition)  #: Regime, hot or cold, turned over or not.
+    plugged: bool = True  #: Whether the start gear sits on the pins.
+    alone: str = ""  #: A part taken out and measured by itself; empty for the machine as it stands.
+    absent: frozenset[str] = frozenset()  #: Parts taken away.
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,21 +47,11 @@ class NetworkBranch:
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """
-    What should be measured between two points.
+    """What should be measured between two points."""
 
-    Attributes
-    ----------
-    ohms : float
-        Median; infinite where nothing conducts. [Ω]
-    sigma : float
-        Standard deviation of its natural logarithm from the tolerances of all parts. [-]
-    shares : tuple of (part, size, share)
-        How much of ln R moves with ln of each size, largest first. [-]
-    """
-
-    ohms: float
-    sigma: float
+    ohms: float  #: Median; infinite where nothing conducts. [Ω]
+    sigma: float  #: Standard deviation of its natural logarithm from the tolerances of all parts. [-]
+    #: (part, size, share): how much of ln R moves with ln of each size, largest first. [-]
     shares: tuple[tuple[str, str, float], ...]
 
 
@@ -83,28 +59,11 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
     """
     Every branch of the machine in a state.
 
-    Parameters
-    ----------
-    machine : Machine
-        The machine.
-    modes : mapping of part id to mode
-        Parts not named are healthy.
-    setup : Setup
-        How it stands.
-
-    Returns
-    -------
-    tuple of NetworkBranch
-        Plain wires excluded (see `Machine.wires`).
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy; plain wires are left out (see `Machine.wires`).
     """
     for part in modes:
         machine.part(part)
-    found: list[NetworkBranch] = []
+    branches: list[NetworkBranch] = []
     for placed in machine.parts:
         if placed.id in setup.absent or (setup.alone and placed.id != setup.alone):
             continue
@@ -112,10 +71,10 @@ def branches_of(machine: Machine, modes: Mapping[str, str], setup: Setup) -> tup
             continue
         mode = modes.get(placed.id, HEALTHY)
         for a, b, branch, spread in machine.sized(placed.id, mode, setup.condition):
-            found.append(
+            branches.append(
                 NetworkBranch(a, b, placed.id, branch.size, branch.element, spread, branch.pulled_by)
             )
-    return tuple(found)
+    return tuple(branches)
 
 
 def predict(
@@ -131,20 +90,8 @@ def predict(
 
     Parameters
     ----------
-    machine : Machine
-        The machine.
-    modes : mapping of part id to mode
-        Parts not named are healthy.
-    setup : Setup
-        How it stands.
-    points : (str, str)
-        Two nodes of the machine.
     copper : float
         Factor on winding resistance for their temperature, 1 at 25 °C. [-]
-
-    Returns
-    -------
-    Predicted
 
     Notes
     -----
@@ -153,9 +100,9 @@ def predict(
     branches adds before squaring.
     The sensitivities are exact: ∂R/∂R_k is the squared current in k for unit current between the points.
     """
-    found = [b for b in branches_of(machine, modes, setup) if b.element is Element.OHMIC]
+    branches = [b for b in branches_of(machine, modes, setup) if b.element is Element.OHMIC]
     elements: list[Impedance] = []
-    for branch in found:
+    for branch in branches:
         ohms = branch.spread.median * (copper if branch.size == "winding" else 1.0)
         elements.append((branch.a, branch.b, ohms))
     if not setup.alone:
@@ -163,15 +110,18 @@ def predict(
     result = resistance_between(elements, *points)
     if not math.isfinite(result.ohms) or result.ohms == 0.0:
         return Predicted(result.ohms, 0.0, ())
-    return _carried(found, elements, result.ohms, result.sensitivity)
+    return _carried(branches, elements, result.ohms, result.sensitivity)
 
 
 def _carried(
-    found: Sequence[NetworkBranch], elements: Sequence[Impedance], ohms: float, sensitivity: Sequence[float]
+    branches: Sequence[NetworkBranch],
+    elements: Sequence[Impedance],
+    ohms: float,
+    sensitivity: Sequence[float],
 ) -> Predicted:
     share: dict[tuple[str, str], float] = {}
     spread: dict[tuple[str, str], float] = {}
-    for branch, element, slope in zip(found, elements, sensitivity, strict=False):
+    for branch, element, slope in zip(branches, elements, sensitivity, strict=False):
         key = (branch.part, branch.size)
         share[key] = share.get(key, 0.0) + slope * float(element[2].real) / ohms
         spread[key] = branch.spread.sigma

@@ -7,7 +7,6 @@ Lengths in user units of the drawing, 360 wide; at 360 pixels one unit is one pi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -21,7 +20,7 @@ __all__ = [
     "WIDE",
     "WIDTH",
     "Box",
-    "Element",
+    "DrawnElement",
     "Frame",
     "Node",
     "Scene",
@@ -29,8 +28,7 @@ __all__ = [
     "Text",
     "Wire",
     "advance",
-    "fitted",
-    "parts_drawn",
+    "fit_label",
     "wrap",
 ]
 
@@ -76,14 +74,12 @@ def wrap(text: str, width: float, size: float = FONT, bold: bool = False, most: 
     return lines
 
 
-def fitted(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple[list[str], float]:
+def fit_label(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple[list[str], float]:
     """
     Lines of a label and their size: smaller only where a word, or the whole, would not fit otherwise.
 
     Parameters
     ----------
-    text : str
-        What to write.
     width : float
         Room for it. [units of the drawing]
     most : int
@@ -108,7 +104,7 @@ def fitted(text: str, width: float, most: int = 4, least: float = 11.5) -> tuple
 
 
 @dataclass(frozen=True, slots=True)
-class Element:
+class DrawnElement:
     """One element to draw: which part, what it is called, the nodes it joins, its shape and its token."""
 
     part: str
@@ -238,7 +234,7 @@ class Scene:
         """Draw a wire through points."""
         self.wires.append(Wire(points))
 
-    def element(self, drawn: Element, start: tuple[float, float], end: tuple[float, float]) -> Symbol:
+    def element(self, drawn: DrawnElement, start: tuple[float, float], end: tuple[float, float]) -> Symbol:
         """Draw an element half-way between two points, wired to both."""
         (x1, y1), (x2, y2) = start, end
         length = math.hypot(x2 - x1, y2 - y1)
@@ -260,7 +256,7 @@ class Scene:
         anchor: str = "start",
         share: str | None = None,
     ) -> None:
-        """Write the lines of `fitted` about the height `y`, with the share below in bold."""
+        """Write the lines of `fit_label` about the height `y`, with the share below in bold."""
         lines, size = label
         count = len(lines) + (share is not None)
         base = y - count * LINE / 2 + 12
@@ -268,9 +264,3 @@ class Scene:
             self.texts.append(Text(x, base + i * LINE, line, "label", anchor, size))
         if share is not None:
             self.texts.append(Text(x, base + len(lines) * LINE, share, "share", anchor, bold=True))
-
-
-def parts_drawn(scene: Scene) -> set[str]:
-    """Ids of the parts that have a shape in the drawing."""
-    drawn: Iterable[Symbol | Frame] = [*scene.symbols, *scene.frames]
-    return {one.part for one in drawn if one.part}

@@ -33,17 +33,15 @@ from humclick.errors import OutOfRange
 __all__ = [
     "LARGEST",
     "SMALLEST",
-    "Currents",
-    "Element",
+    "BranchCurrents",
+    "Impedance",
     "TwoPoint",
     "branch_currents",
-    "impedance_between",
-    "is_connected",
     "resistance_between",
 ]
 
 #: Node, node and the impedance between them. [Ω]
-Element = tuple[str, str, float | complex]
+Impedance = tuple[str, str, float | complex]
 
 #: An impedance whose magnitude is below this is an ideal wire, so that no product underflows. [Ω]
 SMALLEST = 1e-100
@@ -71,40 +69,24 @@ _Step = tuple[int, list[tuple[int, _Y]]]
 
 @dataclass(frozen=True, slots=True)
 class TwoPoint:
-    """
-    What an ohmmeter sees between two points of a network.
+    """What an ohmmeter sees between two points of a network."""
 
-    Attributes
-    ----------
-    ohms : float
-        Resistance; `math.inf` when nothing connects the points. [Ω]
-    sensitivity : tuple of float
-        ∂R/∂R_k for each element, in order: the square of its current for 1 A put in. [-]
-        Open elements, and elements that carry nothing, have 0.
-    """
-
-    ohms: float
+    ohms: float  #: Resistance; `math.inf` when nothing connects the points. [Ω]
+    #: ∂R/∂R_k for each element, in order: the square of its current for 1 A put in. [-] Open elements, and
+    #: elements that carry nothing, have 0.
     sensitivity: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Currents:
-    """
-    Currents driven through a network by a voltage source.
+class BranchCurrents:
+    """BranchCurrents driven through a network by a voltage source."""
 
-    Attributes
-    ----------
-    elements : tuple of complex
-        Current in each element, in order, positive from its first node to its second. [A]
-    source : complex
-        Current out of the positive node of the source into the network. [A]
-    """
-
+    #: Current in each element, in order, positive from its first node to its second. [A]
     elements: tuple[complex, ...]
-    source: complex
+    source: complex  #: Current out of the positive node of the source into the network. [A]
 
 
-def resistance_between(elements: Sequence[Element], a: str, b: str) -> TwoPoint:
+def resistance_between(elements: Sequence[Impedance], a: str, b: str) -> TwoPoint:
     """
     Resistance between two nodes, and how it moves with each element.
 
@@ -115,11 +97,6 @@ def resistance_between(elements: Sequence[Element], a: str, b: str) -> TwoPoint:
     a, b : str
         The probed nodes; a node that no element touches is connected to nothing.
 
-    Returns
-    -------
-    TwoPoint
-        Resistance [Ω] and sensitivities [-].
-
     Raises
     ------
     OutOfRange
@@ -127,12 +104,10 @@ def resistance_between(elements: Sequence[Element], a: str, b: str) -> TwoPoint:
 
     Notes
     -----
-    By Cohn's theorem ∂R/∂R_k = i_k², with i_k the current in element k for 1 A through the network.
-    For an ideal wire it is the slope for growth from zero: the square of its current if the wire is the
-    only tie between its ends, 0 if other wires bridge it.
+    By Cohn's theorem ∂R/∂R_k = i_k², with i_k the current in element k for 1 A through the network. For an
+    ideal wire it is the slope for growth from zero: the square of its current if the wire is the only tie
+    between its ends, 0 if other wires bridge it.
 
-    Examples
-    --------
     A winding of 6 Ω with 3 Ω across it:
 
     >>> two = resistance_between([("R", "C", 6.0), ("R", "C", 3.0)], "R", "C")
@@ -166,61 +141,21 @@ def resistance_between(elements: Sequence[Element], a: str, b: str) -> TwoPoint:
                 amps = drop[place[i]][place[j]] / z
                 inflow[i] -= amps
                 inflow[j] += amps
-    if wires:
-        inflow[0] += 1.0
-        inflow[1] -= 1.0
-        for w, (k, i, j) in enumerate(wires):
-            side = _reached(i, wires[:w] + wires[w + 1 :])
-            if j not in side:
-                sensitivity[k] = math.fsum(inflow[n] for n in side) ** 2
+    inflow[0] += 1.0
+    inflow[1] -= 1.0
+    _slope_with_wires(wires, inflow, sensitivity)
     return TwoPoint(ohms, tuple(sensitivity))
 
 
-def impedance_between(elements: Sequence[Element], a: str, b: str) -> complex:
-    """
-    Impedance between two nodes at one frequency.
-
-    Parameters
-    ----------
-    elements : sequence of (str, str, complex)
-        The network: node, node, impedance. 0 is an ideal wire, infinite is open. [Ω]
-    a, b : str
-        The two nodes; a node that no element touches is connected to nothing.
-
-    Returns
-    -------
-    complex
-        Impedance; `complex(math.inf)` when nothing connects the nodes, or when lossless elements
-        resonate in parallel exactly. [Ω]
-
-    Raises
-    ------
-    OutOfRange
-        If an impedance has a negative real part or is not a number.
-
-    Examples
-    --------
-    A heater of 4 Ω and a capacitor of 4 Ω, in series:
-
-    >>> impedance_between([("L", "x", 4), ("x", "N", -4j)], "L", "N")
-    (4-4j)
-    """
-    size, branches, wires = _impedances(elements, a, b)
-    place = _merge(size, wires)
-    start, end = place[0], place[0 if a == b else 1]
-    if start == end:
-        return 0j
-    branches = _joined(branches, place)
-    mesh = _admittances(size, branches)
-    try:
-        _eliminate(mesh, start, end, _SAFE)
-    except _Resonance:
-        return _pivoted_impedance(size, branches, start, end)
-    across = mesh[start].get(end)
-    return 1 / across if across else complex(math.inf)
+def _slope_with_wires(wires: list[_Wire], inflow: Sequence[float], sensitivity: list[float]) -> None:
+    """Put into `sensitivity` the squared current of every wire that alone joins two sides. [-]"""
+    for w, (k, i, j) in enumerate(wires):
+        side = _reached(i, wires[:w] + wires[w + 1 :])
+        if j not in side:
+            sensitivity[k] = math.fsum(inflow[n] for n in side) ** 2
 
 
-def branch_currents(elements: Sequence[Element], source: tuple[str, str], volts: complex) -> Currents:
+def branch_currents(elements: Sequence[Impedance], source: tuple[str, str], volts: complex) -> BranchCurrents:
     """
     Currents that an ideal voltage source drives through each element.
 
@@ -232,11 +167,6 @@ def branch_currents(elements: Sequence[Element], source: tuple[str, str], volts:
         Positive node and negative node of the source.
     volts : complex
         Voltage of the first above the second. [V]
-
-    Returns
-    -------
-    Currents
-        Current in each element, and out of the source. [A]
 
     Raises
     ------
@@ -273,46 +203,32 @@ def branch_currents(elements: Sequence[Element], source: tuple[str, str], volts:
     for k, i, j, z in joined:
         amps[k] = through = drop[i][j] / z
         total += through if i == start else -through if j == start else 0j
-    if wires:
-        inflow = [0j] * size
-        for k, i, j, _ in branches:
-            inflow[i] -= amps[k]
-            inflow[j] += amps[k]
-        inflow[0] += total
-        inflow[1] -= total
-        alike = [(k, i, j, 1.0) for k, i, j in wires]
-        for n, root in enumerate(place):
-            if n != root and inflow[n]:
-                thin = _admittances(size, alike)
-                steps = _eliminate(thin, n, root)
-                fall = _drops(steps, size, n, root, 1 / thin[n][root])
-                for k, i, j in wires:
-                    amps[k] += inflow[n] * fall[i][j]
-    return Currents(tuple(amps), total)
+    inflow = [0j] * size
+    for k, i, j, _ in branches:
+        inflow[i] -= amps[k]
+        inflow[j] += amps[k]
+    inflow[0] += total
+    inflow[1] -= total
+    _share_among_wires(size, wires, place, inflow, amps)
+    return BranchCurrents(tuple(amps), total)
 
 
-def is_connected(elements: Iterable[Element], a: str, b: str) -> bool:
-    """
-    Whether any path of wires and finite impedances joins two nodes.
-
-    Parameters
-    ----------
-    elements : iterable of (str, str, complex)
-        The network: node, node, impedance; infinite is open. [Ω]
-    a, b : str
-        The two nodes; a node is connected to itself.
-    """
-    parent: dict[str, str] = {}
-
-    def root(n: str) -> str:
-        while n in parent:
-            n = parent[n]
-        return n
-
-    for p, q, z in elements:
-        if abs(z) <= LARGEST and (one := root(p)) != (other := root(q)):
-            parent[one] = other
-    return root(a) == root(b)
+def _share_among_wires(
+    size: int,
+    wires: Sequence[_Wire],
+    place: Sequence[int],
+    inflow: Sequence[complex],
+    amps: list[complex],
+) -> None:
+    """Put into `amps` what wires carry of the current into each node, as equal wires share it. [A]"""
+    alike = [(k, i, j, 1.0) for k, i, j in wires]
+    for n, root in enumerate(place):
+        if n != root and inflow[n]:
+            thin = _admittances(size, alike)
+            steps = _eliminate(thin, n, root)
+            fall = _drops(steps, size, n, root, 1 / thin[n][root])
+            for k, i, j in wires:
+                amps[k] += inflow[n] * fall[i][j]
 
 
 def _refusal(p: str, q: str, z: object, allowed: str) -> OutOfRange:
@@ -320,7 +236,7 @@ def _refusal(p: str, q: str, z: object, allowed: str) -> OutOfRange:
 
 
 def _resistances(
-    elements: Sequence[Element], a: str, b: str
+    elements: Sequence[Impedance], a: str, b: str
 ) -> tuple[int, list[_Branch[float]], list[_Wire]]:
     """Number the nodes (a is 0, b is 1) and sort the elements into resistances and wires."""
     number: dict[str, int] = {a: 0}
@@ -341,7 +257,7 @@ def _resistances(
 
 
 def _impedances(
-    elements: Sequence[Element], a: str, b: str
+    elements: Sequence[Impedance], a: str, b: str
 ) -> tuple[int, list[_Branch[complex]], list[_Wire]]:
     """Number the nodes (a is 0, b is 1) and sort the elements into impedances and wires."""
     number: dict[str, int] = {a: 0}
@@ -465,17 +381,6 @@ def _driven(
     return _drops(steps, size, start, end, volts)
 
 
-def _pivoted_impedance(size: int, branches: Sequence[_Branch[complex]], start: int, end: int) -> complex:
-    """Impedance between two nodes where a resonance asks for pivoting. [Ω]"""
-    if end not in _reached(start, [(k, i, j) for k, i, j, _ in branches]):
-        return complex(math.inf)
-    unknown = [n for n in range(size) if n != end]
-    nodal = nodal_matrix(_admittances(size, branches))
-    amps = [1 + 0j if n == start else 0j for n in unknown]
-    potentials = pivoted([[nodal[n][m] for m in unknown] for n in unknown], amps)
-    return complex(math.inf) if potentials is None else potentials[unknown.index(start)]
-
-
 def _pivoted_drops(
     size: int, branches: Sequence[_Branch[complex]], start: int, end: int, volts: complex
 ) -> list[list[complex]]:
@@ -494,4 +399,4 @@ def _pivoted_drops(
     potentials[start] = volts
     for n, potential in zip(unknown, inner, strict=True):
         potentials[n] = potential
-    return [[one - other for other in potentials] for one in potentials]
+    return [[upper - lower for lower in potentials] for upper in potentials]

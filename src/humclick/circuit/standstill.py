@@ -15,8 +15,7 @@ from functools import cached_property
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import NetworkBranch, Setup, branches_of
-from humclick.circuit.solve import Element as Impedance
-from humclick.circuit.solve import branch_currents
+from humclick.circuit.solve import Impedance, branch_currents
 from humclick.parts.family import HEALTHY, Condition, Element, Regime, Role
 from humclick.sourced import Spread, read_data
 
@@ -37,33 +36,17 @@ _NARROW = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """
-    Phasor solution of the part of the network behind the feed, at one volt.
+    """Phasor solution of the part of the network behind the feed, at one volt."""
 
-    Attributes
-    ----------
-    admittance : complex
-        Seen by the feed. [S]
-    run, start : complex
-        Current in the run and the start winding per volt. [A/V]
-    ground : float
-        Current through the shell per volt. [A/V]
-    """
-
-    admittance: complex
+    admittance: complex  #: Seen by the feed. [S]
+    #: Current in the run and the start winding per volt. [A/V]
     run: complex
     start: complex
-    ground: float
+    ground: float  #: Current through the shell per volt. [A/V]
 
 
 class Standstill:
-    """
-    One machine with its rotor locked, remembered by what differs electrically.
-
-    Parameters
-    ----------
-    machine : Machine
-    """
+    """One machine with its rotor locked, remembered by what differs electrically."""
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
@@ -112,29 +95,29 @@ class Standstill:
 
     def _solve_core(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, Start], ...]:
         setup = Setup(condition=condition, absent=self._still | set(self._feeding))
-        found = [b for b in branches_of(self.machine, modes, setup) if b.size != "insulation"]
-        wide = [i for i, b in enumerate(found) if b.spread.factor >= _WIDE and b.size != "winding"]
-        widest = max(wide, key=lambda i: found[i].spread.factor, default=None)
+        branches = [b for b in branches_of(self.machine, modes, setup) if b.size != "insulation"]
+        wide = [i for i, b in enumerate(branches) if b.spread.factor >= _WIDE and b.size != "winding"]
+        widest = max(wide, key=lambda i: branches[i].spread.factor, default=None)
         solved = []
         for z, weight in _NODES if widest is not None else ((0.0, 1.0),):
             elements: list[Impedance] = []
-            for i, branch in enumerate(found):
+            for i, branch in enumerate(branches):
                 size = branch.spread.median * (math.exp(z * branch.spread.sigma) if i == widest else 1.0)
                 elements.append((branch.a, branch.b, self._impedance(branch, condition.regime, size)))
-            solved.append((weight, self._phasors(found, elements)))
+            solved.append((weight, self._phasors(branches, elements)))
         return tuple(solved)
 
-    def _phasors(self, found: list[NetworkBranch], elements: list[Impedance]) -> Start:
+    def _phasors(self, branches: list[NetworkBranch], elements: list[Impedance]) -> Start:
         bond = len(elements)
         wires = [(a, b, 0.0) for a, b in self.machine.wires if {a, b} != {"n", "c"}]
         currents = branch_currents(
             [*elements, ("shell", "c", self.data["ground_bond"]["value"]), *wires], ("k", "c"), 1.0
         )
-        for i, branch in enumerate(found):
-            if branch.pulled_by and not self._pulls(found, currents.elements, branch):
-                kept = [j for j in range(len(found)) if j != i]
-                return self._phasors([found[j] for j in kept], [elements[j] for j in kept])
-        winding = {b.part: currents.elements[i] for i, b in enumerate(found) if b.size == "winding"}
+        for i, branch in enumerate(branches):
+            if branch.pulled_by and not self._pulls(branches, currents.elements, branch):
+                others = [j for j in range(len(branches)) if j != i]
+                return self._phasors([branches[j] for j in others], [elements[j] for j in others])
+        winding = {b.part: currents.elements[i] for i, b in enumerate(branches) if b.size == "winding"}
         return Start(
             currents.source,
             winding.get(self.machine.having(Role.RUN_WINDING).id, 0j),
@@ -143,12 +126,12 @@ class Standstill:
         )
 
     def _pulls(
-        self, found: list[NetworkBranch], currents: tuple[complex, ...], contact: NetworkBranch
+        self, branches: list[NetworkBranch], currents: tuple[complex, ...], contact: NetworkBranch
     ) -> bool:
         """Whether the coil carries enough to pull a contact in, set against the run winding's own current."""
         coil = sum(
             abs(i)
-            for b, i in zip(found, currents, strict=False)
+            for b, i in zip(branches, currents, strict=False)
             if b.part == contact.part and b.size == contact.pulled_by
         )
         run = self.machine.having(Role.RUN_WINDING)
@@ -215,17 +198,8 @@ class Standstill:
         """
         Voltage at the machine's own terminals in the moment of an attempt, over nominal.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            Whether protector and starter are still hot from the last try.
-
-        Returns
-        -------
-        tuple of (weight, fraction)
-            Weights sum to 1; where no current flows the supply shows its voltage at rest. [-]
+        Pairs of a weight, which sum to 1, and the fraction; where no current flows the supply shows its
+        voltage at rest. [-] `hot`: protector and starter are still hot from the last try.
         """
         key = (hot, *sorted(modes.items()))
         if key not in self._volts:
@@ -240,13 +214,18 @@ class Standstill:
             return ((1.0, 0.0),)
         passing_hot = hot and any(m.passing for m in chosen.values())
         upstream = self._feed(modes, passing_hot, self._supply)
-        found = []
-        for w, rest in self._feed(modes, passing_hot, self._feeding[1:]):
+        feed = self._feed(modes, passing_hot, self._feeding[1:])
+        if all(rest is None for _, rest in feed) or all(cord is None for _, cord in upstream):
+            return ((1.0, volts),)
+        fractions = []
+        for w, rest in feed:
             for v, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
                 drawn = self.scale * locked.admittance
                 for u, cord in upstream:
                     if rest is None or cord is None:
-                        found.append((w * v * u, volts))
+                        fractions.append((w * v * u, volts))
                         continue
-                    found.append((w * v * u, volts * abs(1.0 - cord * drawn / (1.0 + (cord + rest) * drawn))))
-        return tuple(found)
+                    fractions.append(
+                        (w * v * u, volts * abs(1.0 - cord * drawn / (1.0 + (cord + rest) * drawn)))
+                    )
+        return tuple(fractions)

@@ -45,7 +45,7 @@ def draw(
     Example: humclick draw --arrangement rsir-ptc --probe ptc.ohms
     """
     from humclick.arrangements.machine import Machine, Nameplate
-    from humclick.circuit.drawing import describe, draw_svg, draw_text
+    from humclick.circuit.drawing import describe_wiring, draw_svg, draw_text
     from humclick.diagnosis.judged import judge
     from humclick.diagnosis.probes import probe_of
 
@@ -78,7 +78,7 @@ def draw(
         post = judge(situation, shop_in(shop_file)).post
         shares = {part.id: post.of_part(part.id) for part in machine.parts}
     if svg is not None:
-        save(svg, draw_svg(machine, points, shares, dark, clamp, said=say).encode("utf-8", "replace"))
+        save(svg, draw_svg(machine, points, shares, dark, clamp, translate=say).encode("utf-8", "replace"))
     else:
-        shown = draw_text(machine, points, clamp, said=say)
-        click.echo(say(describe(machine, points, shares, clamp)) if words else shown)
+        shown = draw_text(machine, points, clamp, translate=say)
+        click.echo(say(describe_wiring(machine, points, shares, clamp)) if words else shown)

@@ -82,11 +82,7 @@ def done(session: Session, rest: str) -> str:
         )
     session.record(passed(session.flow, session.now(), briefing.names, rest))
     session.screen.confirmed = True
-    return layout.lines(_recorded(listed((each.gate.title for each in briefing.gates), "semicolon")))
-
-
-def _recorded(what: Message) -> Message:
-    return Message("Recorded: {what}.", what=what)
+    return layout.lines(words.recorded(listed((each.gate.title for each in briefing.gates), "semicolon")))
 
 
 def _answer(probe: Probe, text: str) -> Answer | None:
@@ -113,7 +109,7 @@ def cannot(session: Session, rest: str) -> str:
     if not gates:
         session.keep("skip", probe=probe.id, reason=f"cannot be done here. {rest}".strip())
         session.release(probe.id)
-        return layout.lines(_left_out(probe.id, Message("Not sure? Stop and hand over.")))
+        return layout.lines(words.left_out(probe.id, Message("Not sure? Stop and hand over.")))
     offered = {
         str(each.said): (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)
     }
@@ -141,7 +137,7 @@ def stop(session: Session, rest: str) -> str:
 def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
     session.keep("hazard", hazard=found.name, gate=gate, words=told)
     session.queue, session.chosen = [], ""
-    return layout.lines(_recorded(found.title))
+    return layout.lines(words.recorded(found.title))
 
 
 def cleared(session: Session, rest: str) -> str:
@@ -153,7 +149,7 @@ def cleared(session: Session, rest: str) -> str:
     if not rest:
         raise Refused(Message("{answer} Type cleared and the answer", answer=stoppage.stop.answer))
     session.record(taking.cleared(session.flow, session.now(), stoppage.event, rest))
-    return layout.lines(_recorded(Message("{hazard}: cleared", hazard=stoppage.stop.title)))
+    return layout.lines(words.recorded(Message("{hazard}: cleared", hazard=stoppage.stop.title)))
 
 
 def skip(session: Session, rest: str) -> str:
@@ -167,11 +163,7 @@ def skip(session: Session, rest: str) -> str:
         name, more = probe.id, rest
     session.keep("skip", probe=name, reason=more.strip())
     session.release(name)
-    return layout.lines(_left_out(name))
-
-
-def _left_out(probe: str, more: str = "") -> Message:
-    return words.paragraphs(Message("{probe} is left out.", probe=probe), more)
+    return layout.lines(words.left_out(name))
 
 
 def fitted(session: Session, rest: str) -> str:
@@ -326,9 +318,9 @@ def draw(session: Session, rest: str) -> str:
     probe = session.asked
     name = _probe(session, rest) if rest else probe.id if probe is not None else ""
     if not name:
-        return draw_text(machine, said=say)
+        return draw_text(machine, translate=say)
     asked = session.probe(name)
-    return draw_text(machine, asked.points, asked.clamp, said=say)
+    return draw_text(machine, asked.points, asked.clamp, translate=say)
 
 
 def pins(session: Session, rest: str) -> str:

@@ -126,6 +126,6 @@ def pins(
     )
     click.echo(as_json(found) if json_ else finding_in_words(found))
     if layout is not None and not json_:
-        click.echo(f"\n{pins_text(layout, found.names, said=say)}")
+        click.echo(f"\n{pins_text(layout, found.names, translate=say)}")
     if svg is not None:
-        save(svg, pins_svg(layout or _LAYOUTS[0], found.names, said=say).encode(), quiet=json_)
+        save(svg, pins_svg(layout or _LAYOUTS[0], found.names, translate=say).encode(), quiet=json_)

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.shop import Shop
     from humclick.recordings.evidence import Evidence
-    from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
-    from humclick.recordings.recognise import Plate, Shown
+    from humclick.recordings.features import AttemptMeasured, MeasuredFigure, RecordingMeasured
+    from humclick.recordings.recognise import Plate, Recognition
     from humclick.recordings.recording import Recording
-    from humclick.recordings.sound import SoundShown
+    from humclick.recordings.sound import SoundRecognition
 
 __all__ = ["recording"]
 
@@ -71,7 +71,7 @@ def recording(
     from humclick.errors import Refused
     from humclick.recordings.evidence import evidence_of
     from humclick.recordings.logs import read_recording
-    from humclick.recordings.sound import SoundShown
+    from humclick.recordings.sound import SoundRecognition
 
     machine = None if call_file is None else call_in(call_file).machine
     plate = _plate(machine, lra, rla, gear, shop_in(shop_file))
@@ -85,10 +85,10 @@ def recording(
         )
     hertz = None if machine is None else machine.nameplate.hertz
     evidence = evidence_of(read, plate, sound=sound, hertz=hertz)
-    if isinstance(evidence.shown, SoundShown):
-        _tell_sound(read, evidence.shown, json_)
+    if isinstance(evidence.recognition, SoundRecognition):
+        _tell_sound(read, evidence.recognition, json_)
     elif evidence.measured is not None:
-        _tell_current(read, evidence.measured, evidence.shown, machine, json_)
+        _tell_current(read, evidence.measured, evidence.recognition, machine, json_)
     if keep:
         _keep(file, call_file, evidence)
 
@@ -143,7 +143,7 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 # -- sound ------------------------------------------------------------------------------------------------
 
 
-def _tell_sound(read: Recording, shown: SoundShown, json_: bool) -> None:
+def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
     from humclick.cli.layout import heading, label, lines
     from humclick.jobs.result import as_json
 
@@ -163,7 +163,7 @@ def _tell_sound(read: Recording, shown: SoundShown, json_: bool) -> None:
     click.echo(lines(told))
 
 
-def _sound_result(read: Recording, shown: SoundShown) -> dict[str, Any]:
+def _sound_result(read: Recording, shown: SoundRecognition) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
         "kind": "sound",
@@ -182,7 +182,7 @@ def _sound_result(read: Recording, shown: SoundShown) -> dict[str, Any]:
 
 
 def _tell_current(
-    read: Recording, measured: RecordingMeasured, shown: Shown, machine: Machine | None, json_: bool
+    read: Recording, measured: RecordingMeasured, shown: Recognition, machine: Machine | None, json_: bool
 ) -> None:
     from humclick.jobs.result import as_json
 
@@ -193,7 +193,7 @@ def _tell_current(
         click.echo(_current_in_words(read, measured, shown, probes))
 
 
-def _figure(seen: Measured | None) -> str:
+def _figure(seen: MeasuredFigure | None) -> str:
     """A measured figure with its uncertainty, to two digits of that."""
     if seen is None:
         return "–"
@@ -216,8 +216,8 @@ _MEASURES = (
 def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str]:
     from humclick.cli.layout import row, table
 
-    when = Message("at {seconds:.2f} s", seconds=one.attempt.on)
-    if one.attempt.before:
+    when = Message("at {seconds:.2f} s", seconds=one.stretch.on)
+    if one.stretch.before:
         when = Message("before it began")
     skipped = {"end"} if one.run is not None else set()
     rows = [
@@ -229,7 +229,7 @@ def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str
 
 
 def _current_in_words(
-    read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[tuple[str, str]]
+    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[tuple[str, str]]
 ) -> str:
     from humclick.cli.layout import bar, heading, label, lines, row
     from humclick.readings.shown import percent
@@ -271,7 +271,7 @@ def _current_in_words(
 
 
 def _current_result(
-    read: Recording, measured: RecordingMeasured, shown: Shown, probes: list[str]
+    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[str]
 ) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
@@ -285,9 +285,9 @@ def _current_result(
         "clipped": measured.clipped,
         "attempts": [
             {
-                "on": one.attempt.on,
-                "off": None if one.attempt.cut else one.attempt.off,
-                "began_before": one.attempt.before,
+                "on": one.stretch.on,
+                "off": None if one.stretch.cut else one.stretch.off,
+                "began_before": one.stretch.before,
                 "heard": heard,
                 **{name: getattr(one, name) for name, _ in _MEASURES},
             }

@@ -19,12 +19,12 @@ def schema(what: str) -> None:
 
     Example: humclick schema advice > advice.schema.json
     """
-    from humclick.jobs.schema import call_schema, schema_of
+    from humclick.jobs.schema import call_schema
 
     if what == "call":
         shown = call_schema()
     else:
-        from humclick.jobs.result import AdviceResult
+        from humclick.jobs.result import advice_schema
 
-        shown = schema_of(AdviceResult)
+        shown = advice_schema()
     click.echo(json.dumps(shown, ensure_ascii=False, indent=2))

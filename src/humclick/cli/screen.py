@@ -113,7 +113,7 @@ def view(session: Session) -> str:
         *words.bars_in_words(advice.bars, session.screen.bars),
         *([layout.label(words.LEFT).rstrip()] if flow.state.done else []),
     ]
-    shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.left_out), ""]
+    shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]
     onward = flow.onward
     if onward is not None and onward.kind in ("work", "prove", "repaired"):
         if step.probe is None:

@@ -22,8 +22,8 @@ from humclick.messages import Message, Value, Verbatim, listed
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.start.answers import Answers
-    from humclick.start.asked import Asked
     from humclick.start.at_hand import AtHand
+    from humclick.start.conditions import StartConditions
     from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
 
@@ -95,8 +95,8 @@ def start(
         )
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
         raise click.UsageError(say(Message.of(PICTURE, path=Verbatim(picture))))
-    from humclick.start.asked import Asked, pressure_of
     from humclick.start.at_hand import at_hand
+    from humclick.start.conditions import StartConditions, pressure_of
 
     if machine is None:
         machine, measured = _of_call(str(file))
@@ -116,7 +116,7 @@ def start(
             "A {arrangement} has no capacitor; leave --capacitor out.", arrangement=machine.arrangement.title
         )
         raise click.UsageError(say(none))
-    asked = Asked(
+    asked = StartConditions(
         volts=machine.nameplate.volts if volts is None else volts,
         difference=pressure_of(pressure),
         ambient=ambient,
@@ -180,7 +180,7 @@ def _modes(faults: Sequence[str]) -> dict[str, str]:
 def _tell(
     machine: Machine,
     given: AtHand,
-    asked: Asked,
+    asked: StartConditions,
     modes: dict[str, str],
     machines: int | None,
     picture: Path | None,
@@ -227,7 +227,7 @@ def _tell(
     click.echo("\n".join(shown))
 
 
-def _conditions(asked: Asked, modes: dict[str, str]) -> Message:
+def _conditions(asked: StartConditions, modes: dict[str, str]) -> Message:
     pressure = Message("pressures equal")
     if asked.difference != 0:
         pressure = Message("{share:.0f} % of running pressure", share=100 * asked.difference)
@@ -305,7 +305,7 @@ def _answers(told: Answers) -> list[str]:
     return [*shown, "", table([(row(indent, name), text) for indent, name, text in rows])]
 
 
-def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str]) -> str:
+def _curve(machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str]) -> str:
     from humclick.start.answers import best_run
 
     run = best_run(machine, found, asked, _SHOWN, modes)
@@ -326,22 +326,22 @@ def _curve(machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str
 
 
 def _picture(
-    path: Path, machine: Machine, found: Estimate, asked: Asked, modes: dict[str, str], quiet: bool
+    path: Path, machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str], quiet: bool
 ) -> None:
     """Current, speed, torque and temperatures of the most probable motor."""
     from humclick.cli.written import save
     from humclick.start.answers import best_run
-    from humclick.start.curves import describe, panels_of, told_events
+    from humclick.start.curves import describe_run, notable_events, panels_of
     from humclick.start.pictures import picture_png, picture_svg
     from humclick.start.said import said_events, said_panels
 
     run = best_run(machine, found, asked, _SHOWN, modes)
     title = say(Message("Simulated: {conditions}", conditions=_conditions(asked, modes)))
-    panels, events = said_panels(panels_of(run), say), said_events(told_events(run), say)
+    panels, events = said_panels(panels_of(run), say), said_events(notable_events(run), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title, events=events), quiet=quiet)
     else:
-        save(path, picture_svg(panels, title, say(describe(run)), events=events).encode(), quiet=quiet)
+        save(path, picture_svg(panels, title, say(describe_run(run)), events=events).encode(), quiet=quiet)
 
 
 def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:

@@ -66,7 +66,7 @@ def substitute(
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
 
     from humclick.replacement.substitute import described, runs_of
-    from humclick.replacement.substitute import substitute as tried
+    from humclick.replacement.substitute import try_substitute as tried
     from humclick.start.at_hand import at_hand
     from humclick.start.estimate import estimate
 
@@ -167,7 +167,7 @@ def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
 
 
 def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
-    from humclick.start.curves import describe, panels_to_compare
+    from humclick.start.curves import describe_run, panels_to_compare
     from humclick.start.pictures import picture_png, picture_svg
     from humclick.start.said import said_panels
 
@@ -176,5 +176,5 @@ def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, 
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title), quiet=quiet)
         return
-    words = " ".join(f"{say(Message.of(name)).capitalize()}: {say(describe(run))}" for name, run in runs)
+    words = " ".join(f"{say(Message.of(name)).capitalize()}: {say(describe_run(run))}" for name, run in runs)
     save(path, picture_svg(panels, title, words, tag="compared").encode(), quiet=quiet)

@@ -36,11 +36,13 @@ __all__ = [
     "events_in_words",
     "explanation_in_words",
     "gate_in_words",
+    "left_out",
     "machine_in_words",
     "next_in_words",
     "paragraphs",
     "probe_in_words",
     "problems_in_words",
+    "recorded",
     "standing_in_words",
     "suspects_in_words",
     "verdict_in_words",
@@ -68,6 +70,16 @@ def paragraphs(*texts: str) -> Message:
     return listed(filter(None, texts), "space")
 
 
+def recorded(what: Message) -> Message:
+    """Says that something was written down."""
+    return Message("Recorded: {what}.", what=what)
+
+
+def left_out(probe: str, more: str = "") -> Message:
+    """Says that a probe is left out."""
+    return paragraphs(Message("{probe} is left out.", probe=probe), more)
+
+
 def machine_in_words(machine: Machine) -> str:
     """The machine in one paragraph."""
     kind, plate = machine.arrangement, machine.nameplate
@@ -83,9 +95,7 @@ def machine_in_words(machine: Machine) -> str:
     return lines(listed(said), label(Message("Machine")), "  ")
 
 
-def suspects_in_words(
-    suspects: Sequence[Suspect], none_of_these: float, left_out: float, most: int = 4
-) -> str:
+def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
     """The most probable suspects with bars."""
     worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
@@ -94,14 +104,14 @@ def suspects_in_words(
         Message("all other combinations {chance}", chance=percent(rest)),
         Message("causes not on the list {chance}", chance=percent(none_of_these)),
     ]
-    if left_out > 0.001:
-        tail.append(Message("more than three faults at once at most {chance}", chance=percent(left_out)))
+    if beyond > 0.001:
+        tail.append(Message("more than three faults at once at most {chance}", chance=percent(beyond)))
     return "\n".join((*rows, lines(listed(tail), "         ")))
 
 
 def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     """What is suspected; where something was decided or done, what was suspected before it as well."""
-    now = suspects_in_words(result.suspects, result.none_of_these, result.left_out, most)
+    now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
         return "\n".join((heading(Message("Suspects")), now))
@@ -269,7 +279,7 @@ def demand_in_words(demand: PartDemand) -> str:
     asked = paragraphs(Message("{sentence}.", sentence=demand.title), demand.before)
     shown = [lines(asked, label(Message("Part"), 2, 7))]
     must, never = (f"    {say(each)}".ljust(10) + " " for each in (Message("must"), Message("never")))
-    for mark in demand.asked:
+    for mark in demand.marks:
         if mark.value is not None or mark.limit is not None:
             shown.append(lines(Message("{mark}: {text}", mark=mark.rule.title, text=mark.text), must))
     shown += [lines(rule.text, never) for rule in demand.never]

@@ -164,8 +164,9 @@ class Advice:
         Most probable sets, the likeliest first.
     remedies : tuple of (remedy, probability)
         How probably each remedy is needed.
-    none_of_these, left_out : float
-        Probability of something the model does not know; bound on more than three faults at once. [-]
+    none_of_these, left_out, beyond : float
+        Probability of something the model does not know; bound on all sets left out as too improbable; bound
+        on more than three faults at once, which the model does not hold. [-]
     next : Value or None
         The probe advised.
     alternatives : tuple of Value
@@ -183,6 +184,7 @@ class Advice:
     remedies: tuple[tuple[str, float], ...]
     none_of_these: float
     left_out: float
+    beyond: float
     next: Value | None
     alternatives: tuple[Value, ...]
     verdict: Verdict | None
@@ -228,6 +230,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         remedies=tuple(left_to_do(judged).items())[:8],
         none_of_these=judged.post.none,
         left_out=judged.post.left_out,
+        beyond=judged.post.beyond,
         next=None,
         alternatives=(),
         verdict=None,

@@ -9,20 +9,24 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property, lru_cache
+from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
 from humclick.diagnosis.attempts import Attempt, attempts_of
-from humclick.diagnosis.cases import Cases, Config
+from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import PUT_RIGHT
 from humclick.errors import Refused
 from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
 __all__ = ["Bench", "bench_for", "without"]
+
+#: What a mode is called and how often it is there: nothing that a circuit or a start shows.
+_SAID = frozenset({"name", "title", "plain", "odds"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,29 +82,18 @@ class Bench(Remembering):
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
 
     @cached_property
-    def cases(self) -> Cases:
-        """All hypotheses in a row."""
-        return Cases(self.space.sets, len(self.parts))
-
-    @cached_property
-    def members(self) -> dict[tuple[str, str], list[int]]:
-        """Hypotheses in which a part is in a mode, by (part, mode)."""
-        found: dict[tuple[str, str], list[int]] = {}
-        for h, chosen in enumerate(self.space.sets):
-            for fault in chosen:
-                found.setdefault(self.space.named((fault,))[0], []).append(h)
-        return found
-
-    @cached_property
-    def classes(self) -> tuple[list[frozenset[str]], list[int]]:
-        """Decision classes, and the class of each hypothesis."""
-        found: dict[frozenset[str], int] = {}
-        return_index = [found.setdefault(r, len(found)) for r in self.space.remedies]
-        return list(found), return_index
-
-    def index(self, scope: tuple[int, ...]) -> tuple[list[Config], list[int]]:
-        """Distinct mode configurations of some parts, and which one each hypothesis has."""
-        return self.cases.index(scope)
+    def kinds(self) -> dict[Fault, int]:
+        """A number for each mode, the same for modes of a part that differ in looks and odds alone."""
+        found: dict[object, int] = {}
+        numbered = {}
+        for part, m in self.space.singles:
+            mode = self.space.modes[part][m]
+            keys = [self.starts.key({self.parts[part]: mode.name}, hot=hot) for hot in (False, True)]
+            bare = repr([getattr(mode, name) for name in mode.__struct_fields__ if name not in _SAID])
+            alone = [modes for modes in PUT_RIGHT.values() if f"{self.parts[part]}.{mode.name}" in modes]
+            kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
+            numbered[(part, m)] = found.setdefault(kind, len(found))
+        return numbered
 
     def configs(self, scope: tuple[int, ...]) -> tuple[Config, ...]:
         """Mode configurations of some parts, the sound one first; no more faults than a hypothesis has."""
@@ -129,8 +122,7 @@ class Bench(Remembering):
                 left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
                 alone.append([self.starts.key(each, hot=hot) for each in left])
             together = self.starts.together
-            attempt = cache(lambda chosen: together([alone[part][mode] for part, mode in chosen]))
-            self._attempted[trial] = attempt
+            self._attempted[trial] = attempt = lambda chosen: together([alone[p][m] for p, m in chosen])
         return attempt
 
     def modes_in(self, chosen: tuple[Fault, ...]) -> dict[str, str]:

@@ -14,7 +14,7 @@ from humclick.messages import NOTHING, Message
 from humclick.readings import Reading
 from humclick.safety import place_of
 from humclick.sourced import read_data
-from humclick.typed_data import named
+from humclick.typed_data import named_values
 
 __all__ = ["Check", "checks", "earth_limit"]
 
@@ -114,7 +114,7 @@ def checks() -> Mapping[str, Check]:
         If the data file is damaged.
     """
     rows = read_data("humclick.diagnosis", "checks.toml")["check"]
-    return named(({"id": name, **row} for name, row in rows.items()), Check, "checks.toml", "id")
+    return named_values(({"id": name, **row} for name, row in rows.items()), Check, "checks.toml", "id")
 
 
 def earth_limit(place: str = "") -> float:

@@ -154,23 +154,22 @@ def choices(
         Probe of each entry of the problem.
     """
     bench, situation, post = judged.bench, judged.situation, judged.post
-    chosen, mass = [], 0.0
-    for h, p in post.top(_PLANNED_MOST):
+    cases, mass = [], 0.0
+    for chosen, p in post.cases[:_PLANNED_MOST]:
         if mass >= _PLANNED_MASS * (1.0 - post.none) or p <= 0.0:
             break
-        chosen.append(h)
+        cases.append((chosen, p))
         mass += p
     every = bars(situation, bench.shop) if every is None else every
     offered = _offered(judged, every)
-    forecasts = forecast(bench, situation, post, chosen, offered)
+    forecasts = forecast(bench, situation, post, [chosen for chosen, _ in cases], offered)
     due = owed(situation, bench.shop, every)
     done = remedies_done(situation) - due
     actions = actions_for(post.by_class, due)
     classes: dict[frozenset[str], int] = {}
-    names, which = bench.classes
-    columns = [classes.setdefault(names[which[h]], len(classes)) for h in chosen]
+    columns = [classes.setdefault(bench.space.remedies(chosen), len(classes)) for chosen, _ in cases]
     columns.append(classes.setdefault(NONE, len(classes)))
-    weights = [post.weights[h] for h in chosen] + [post.none]
+    weights = [p for _, p in cases] + [post.none]
     scale = math.fsum(weights)
     weights = [w / scale for w in weights]
     tables, rows_of = [], []

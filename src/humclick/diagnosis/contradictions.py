@@ -5,10 +5,10 @@ Readings that do not fit together: named, with the cheapest re-check, never aver
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
 from dataclasses import replace
 
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.cases import Cases
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
@@ -71,7 +71,7 @@ def _surprise(judged: Judged, factor: Factor) -> float:
     """Probability of a factor given all the others. [-]"""
     rest = replace(judged.evidence, factors=tuple(f for f in judged.evidence.factors if f is not factor))
     without = posterior(judged.bench, rest)
-    return math.exp(min(0.0, judged.post.log_evidence - without.log_evidence))
+    return min(1.0, judged.post.mass / without.mass)
 
 
 def _surprises(judged: Judged) -> list[float]:
@@ -81,21 +81,22 @@ def _surprises(judged: Judged) -> list[float]:
     Products from both ends, so that all are had for the price of two posteriors.
     """
     bench, leads = judged.bench, judged.evidence.leads
-    count = bisect_right(bench.space.sets, 2, key=len)
+    space = replace(bench.space, most=2)
+    cases, count = Cases(space.sets, len(bench.parts)), len(space.sets)
     columns: list[list[list[float]]] = []
     for factor in judged.evidence.factors:
         if factor.per_set is not None:
-            row = [factor.per_set(chosen) for chosen in bench.space.sets[:count]]
+            row = [factor.per_set(chosen) for chosen in space.sets]
             columns.append([row] * len(leads))
         elif factor.table:
-            configs, which = bench.index(factor.scope)
+            configs, which = cases.index(factor.scope)
             tables = [[factor.table[c][g] for c in configs] for g in range(len(leads))]
-            columns.append([[table[k] for k in which[:count]] for table in tables])
+            columns.append([[table[k] for k in which] for table in tables])
         else:
             columns.append([[1.0] * count] * len(leads))
     total, without = 0.0, [0.0] * len(columns)
     for g, (_, weight) in enumerate(leads):
-        before = [[weight * w for w in bench.space.prior[:count]]]
+        before = [[weight * w for w in space.prior]]
         for column in columns:
             before.append([a * b for a, b in zip(before[-1], column[g], strict=True)])
         total += math.fsum(before[-1])
@@ -121,8 +122,7 @@ def _at_odds(judged: Judged, factor: Factor) -> bool:
 def _most(bench: Bench, factor: Factor) -> float:
     """The most that nothing, or one part, not healthy can give the readings. [-]"""
     if factor.per_set is not None:
-        singles = 1 + sum(len(m) - 1 for m in bench.space.modes)
-        return max(map(factor.per_set, bench.space.sets[:singles]))
+        return max(map(factor.per_set, [(), *((fault,) for fault in bench.space.singles)]))
     return max(math.fsum(row) / len(row) for row in factor.table.values())
 
 

@@ -19,7 +19,7 @@ from humclick.diagnosis.observations.attempt import complaint
 from humclick.diagnosis.observations.model import Group, Taken
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.probes import taken_of
-from humclick.diagnosis.situation import Situation, called
+from humclick.diagnosis.situation import Heard, Situation, called
 from humclick.errors import Refused, Unknown
 from humclick.meters import Meter
 from humclick.readings import Leads, PartTemperature, Reading
@@ -72,6 +72,7 @@ class _Weighed:
 
 
 _FACTORS: Memory[_Weighed, Factor] = Memory()
+_COMPLAINTS: Memory[Heard | None, Factor] = Memory()
 
 
 def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
@@ -94,7 +95,10 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
         if group is None:
             group = Group(each.probe.id, alone=situation.observations.index(each.seen))
         groups.setdefault(group, []).append(i)
-    factors = [complaint(bench, situation.complaint)]
+    heard = _COMPLAINTS.of(bench)
+    if situation.complaint not in heard:
+        heard[situation.complaint] = complaint(bench, situation.complaint)
+    factors = [heard[situation.complaint]]
     for group, members in groups.items():
         together = [taken[i] for i in members]
         factor = _factor(weighing, group, together, _mended(situation, members[0]))

@@ -5,7 +5,7 @@ What one group of observations says, and what a display says where little or not
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 
 from humclick.diagnosis.hypotheses import Fault
@@ -39,6 +39,14 @@ class Factor:
         Probability of the observations when the cause is none of those modelled.
     most : float
         No hypothesis whatever can give more. [-]
+    effort : int
+        How long it takes to work out beside others; what takes longest is asked last.
+    sees : callable or None
+        What it sees of a mode, where that is not just what the mode is electrically.
+    rough : callable or None
+        No less than `per_set` gives, and sooner had.
+    values, roughly : dict
+        What was given for sets already, by what was seen of them. [-]
     """
 
     observations: tuple[int, ...]
@@ -47,6 +55,11 @@ class Factor:
     per_set: Callable[[tuple[Fault, ...]], float] | None = None
     none: float = 1.0
     most: float = 1.0
+    effort: int = 0
+    sees: Callable[[Fault], Hashable] | None = None
+    rough: Callable[[tuple[Fault, ...]], float] | None = None
+    roughly: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
+    values: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -177,9 +177,9 @@ class _Sayings:
         bench, value = self.bench, self.factor.per_set
         assert value is not None
         rows = []
-        for h, chosen in enumerate(bench.space.sets[: 1 + sum(len(m) - 1 for m in bench.space.modes)]):
-            if len(chosen) == 1:
-                rows.append((value(chosen), bench.space.prior[h] * value(chosen), _fault(bench, *chosen[0])))
+        for part, mode in bench.space.singles:
+            likely = value(((part, mode),))
+            rows.append((likely, bench.space.odds[part][mode] * likely, _fault(bench, part, mode)))
         best = max(v for v, _, _ in rows)
         fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
         return value(()), best, tuple(label for _, _, label in fits)

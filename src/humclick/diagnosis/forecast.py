@@ -15,6 +15,7 @@ from humclick.diagnosis.cases import Cases
 from humclick.diagnosis.evidence import weighing_of
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.probes import Probe, taken_of
+from humclick.diagnosis.scales import Chosen
 from humclick.diagnosis.situation import Situation, called
 from humclick.diagnosis.suspects import Posterior
 
@@ -25,18 +26,18 @@ def forecast(
     bench: Bench,
     situation: Situation,
     post: Posterior,
-    chosen: Sequence[int],
+    sets: Sequence[Chosen],
     wanted: Sequence[tuple[Probe, float]],
 ) -> list[Forecast]:
     """
-    Forecasts of probes under chosen hypotheses.
+    Forecasts of probes under some sets of modes.
 
     Parameters
     ----------
     bench, situation, post
         The call so far.
-    chosen : sequence of int
-        Indices of hypotheses.
+    sets : sequence of set
+        Each a tuple of (part index, mode index).
     wanted : sequence of (Probe, minutes)
         Probes, each with the wait before it. [min]
 
@@ -51,7 +52,7 @@ def forecast(
         taken_of(situation.machine, situation.observations, bench.shop),
         round(sum(c * w for c, w in post.leads), 3),  # in steps, so that what is kept is the same
         situation.renewed | called(situation.observations),
-        Cases([bench.space.sets[h] for h in chosen], len(bench.parts)),
+        Cases(sets, len(bench.parts)),
     )
     made = (probe.model.forecast(outlook, probe, waits) for probe, waits in wanted)
     return [one for one in made if one is not None and len(one.rows) > 1]

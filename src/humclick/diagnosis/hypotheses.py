@@ -24,6 +24,8 @@ MOST_FAULTS = 3
 
 Fault = tuple[int, int]
 
+_WAIT = frozenset({"wait"})
+
 
 @dataclass(frozen=True)
 class Hypotheses:
@@ -81,13 +83,17 @@ class Hypotheses:
 
     @cached_property
     def sets(self) -> tuple[tuple[Fault, ...], ...]:
-        """The sets, healthy first, then by number of faults; "none of these" is not among them."""
-        singles = [(p, m) for p, modes in enumerate(self.modes) for m in range(1, len(modes))]
+        """
+        All sets, healthy first, then by number of faults; "none of these" is not among them.
+
+        They grow with their cube: judgement makes those that matter (`humclick.diagnosis.sets`); this is what
+        it is held against.
+        """
         found: list[tuple[Fault, ...]] = [()]
         for size in range(1, self.most + 1):
             found.extend(
                 chosen
-                for chosen in itertools.combinations(singles, size)
+                for chosen in itertools.combinations(self.singles, size)
                 if len({p for p, _ in chosen}) == size
             )
         return tuple(found)
@@ -118,18 +124,17 @@ class Hypotheses:
         return tuple((self.parts[p], self.modes[p][m].name) for p, m in chosen)
 
     @cached_property
-    def remedies(self) -> tuple[frozenset[str], ...]:
-        """What puts each set right: its decision class. Nothing broken needs only a wait."""
+    def singles(self) -> tuple[Fault, ...]:
+        """All modes that are not healthy, by part."""
+        return tuple((p, m) for p, modes in enumerate(self.modes) for m in range(1, len(modes)))
+
+    @cached_property
+    def remedy(self) -> Mapping[Fault, str]:
+        """What puts each mode right."""
         placed = self.machine.parts
-        by_fault = {
-            (p, m): placed[p].remedy(mode.name)
-            for p, modes in enumerate(self.modes)
-            for m, mode in enumerate(modes)
-        }
-        return tuple(_needed(frozenset(by_fault[f] for f in chosen)) for chosen in self.sets)
+        return {(p, m): placed[p].remedy(self.modes[p][m].name) for p, m in self.singles}
 
-
-def _needed(remedies: frozenset[str]) -> frozenset[str]:
-    if len(remedies) > 1:
-        remedies -= {"wait"}
-    return remedies or frozenset({"wait"})
+    def remedies(self, chosen: tuple[Fault, ...]) -> frozenset[str]:
+        """What puts a set right: its decision class. Nothing broken needs only a wait."""
+        needed = frozenset([self.remedy[fault] for fault in chosen])
+        return needed - _WAIT or _WAIT

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -168,6 +168,37 @@ class Display:
             return 1.0
         more = (self._scale + self._dirty / self._dirty_ohms + self._kilo / min(1.0, self.y)) * self._d
         return min(1.0, more) + self._number + self._lost
+
+    def at_most(self, narrow: float, wide: float) -> Callable[[float], float]:
+        """
+        An upper bound on the probability of the display for log-normal unknowns, in closed form.
+
+        Parameters
+        ----------
+        narrow, wide : float
+            The standard deviation of ln of the unknown lies between these. [-]
+
+        Returns
+        -------
+        callable
+            The bound [-], of the natural logarithm of the median over 1 in the unit of the reading.
+
+        Notes
+        -----
+        With x = y·exp(t), (x − y)² is at least (0.63·t·y)² for t > −1 and at least 0.39·y² below, so that the
+        bell over x is no higher than one over t, whose product with the unknown's bell is one again.
+        """
+        if self.y is None or self.zero or self.y <= self._c:
+            return lambda _: self.most
+        y = self.y - self._c
+        middle, width = math.log(y), self._s / (0.63 * y)
+        height = 1.02 * self._scale * self._d * width / math.hypot(narrow, width)
+        steep = -0.5 / (wide * wide + width * width)
+        dirty = self._dirty / self._dirty_ohms if self._dirty else 0.0
+        low = 1.02 * self._scale * math.exp(-0.19 * (y / self._s) ** 2) + dirty + 1.4 * self._kilo / self.y
+        floor = low * self._d + self._number + self._lost
+        exp = math.exp
+        return lambda median: height * exp(steep * (median - middle) ** 2) + floor
 
     @property
     def peak(self) -> Cut | None:

@@ -87,17 +87,15 @@ def _by_pair(displays: Iterable[PinDisplay]) -> list[list[Display]]:
 def _masses(judged: Judged) -> dict[Sealed, float]:
     """Probability of each mode of what is sealed in."""
     bench = judged.bench
-    scope = tuple(sorted(bench.place[part] for part in _SEALED if part in bench.place))
-    configs, which = bench.index(scope)
-    mass = [0.0] * len(configs)
-    for config, weight in zip(which, judged.post.weights, strict=True):
-        mass[config] += weight
-    modes = [bench.modes_of(scope, config) for config in configs]
+    scope = [bench.place[part] for part in _SEALED if part in bench.place]
     run, start, guard = _SEALED
-    return {
-        (m.get(run, HEALTHY), m.get(start, HEALTHY), m.get(guard, HEALTHY)): p
-        for m, p in zip(modes, mass, strict=True)
-    }
+    mass: dict[Sealed, float] = {}
+    for config in bench.configs(tuple(sorted(scope))):
+        m = bench.modes_of(sorted(scope), config)
+        mass[(m.get(run, HEALTHY), m.get(start, HEALTHY), m.get(guard, HEALTHY))] = 0.0
+    for m, p in judged.post.shares():
+        mass[(m.get(run, HEALTHY), m.get(start, HEALTHY), m.get(guard, HEALTHY))] += p
+    return mass
 
 
 def case_of(sealed: Sealed, *, opened: bool) -> str:

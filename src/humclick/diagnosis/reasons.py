@@ -247,15 +247,12 @@ def _strength(size: float, speaks_for: bool) -> Message:
 def _by_elimination(judged: Judged, leader: frozenset[str]) -> bool:
     """Whether no measurement or look speaks of the leading set itself against a healthy machine."""
     bench, post = judged.bench, judged.post
-    classes, which = bench.classes
-    if leader not in classes or leader <= {"wait"}:
+    if leader <= {"wait"}:
         return False
-    column = classes.index(leader)
-    own = [(w, h) for h, w in enumerate(post.weights) if which[h] == column and w > 0.0]
-    if not own:
+    best = next((chosen for chosen, p in post.cases if p and bench.space.remedies(chosen) == leader), None)
+    if best is None:
         return False
-    _, best = max(own, key=lambda row: row[0])
-    modes = dict(bench.space.sets[best])
+    modes = dict(best)
     directly = False
     for factor in judged.evidence.factors:
         if not factor.table or not factor.scope:
@@ -318,21 +315,26 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     """
     judged = judge(situation, shop)
     bench, post = judged.bench, judged.post
-    chosen = [h for h, p in post.top(400) if p > 1e-6]
-    made = forecast(bench, situation, post, chosen, [(probe_of(bench.machine, probe, bench.shop), 0.0)])
+    cases = [(chosen, p) for chosen, p in post.cases[:400] if p > 1e-6]
+    made = forecast(
+        bench,
+        situation,
+        post,
+        [chosen for chosen, _ in cases],
+        [(probe_of(bench.machine, probe, bench.shop), 0.0)],
+    )
     if not made:
         return ()
     f = made[0]
-    names, which = bench.classes
     done = remedies_done(situation)
     if f.probe.repairs:
         done |= {remedy_of(bench.machine, f.probe.part)}
     found = []
     for o, label in enumerate(f.labels):
         mass: dict[frozenset[str], float] = {}
-        for k, h in enumerate(chosen):
-            c = names[which[h]]
-            mass[c] = mass.get(c, 0.0) + post.weights[h] * f.rows[f.which[k]][o]
+        for (chosen, p), row in zip(cases, f.which, strict=True):
+            c = bench.space.remedies(chosen)
+            mass[c] = mass.get(c, 0.0) + p * f.rows[row][o]
         mass[NONE] = mass.get(NONE, 0.0) + post.none * f.none[o]
         total = math.fsum(mass.values())
         if total < 1e-6:

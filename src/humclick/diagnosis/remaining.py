@@ -28,7 +28,7 @@ def _mended(judged: Judged) -> frozenset[str]:
     return situation.renewed.union(*(probe.mends for probe, _ in taken))
 
 
-def left_suspects(judged: Judged, most: int = 8) -> tuple[tuple[Named, float], ...]:
+def left_suspects(judged: Judged, most: int | None = 8) -> tuple[tuple[Named, float], ...]:
     """
     The most probable sets of what may be wrong now, the likeliest first; the empty set is a sound machine.
 
@@ -40,10 +40,10 @@ def left_suspects(judged: Judged, most: int = 8) -> tuple[tuple[Named, float], .
     bench, post = judged.bench, judged.post
     mended = _mended(judged)
     if not mended:
-        return tuple((bench.space.named(bench.space.sets[h]), p) for h, p in post.top(most))
+        return tuple((bench.space.named(chosen), p) for chosen, p in post.top(most or len(post.cases)))
     found: dict[Named, float] = {}
-    for h, p in post.above(_FAINT):
-        named = bench.space.named(bench.space.sets[h])
+    for chosen, p in post.above(_FAINT):
+        named = bench.space.named(chosen)
         left = tuple((part, m) for part, m in named if not {part, f"{part}.{m}"} & mended)
         found[left] = found.get(left, 0.0) + p
     return tuple(sorted(found.items(), key=lambda row: -row[1])[:most])
@@ -55,7 +55,7 @@ def left_to_do(judged: Judged) -> dict[str, float]:
         return dict(judged.post.by_remedy)
     machine = judged.bench.machine
     found: dict[str, float] = {}
-    for named, p in left_suspects(judged, len(judged.post.weights)):
+    for named, p in left_suspects(judged, None):
         for remedy in {machine.part(part).remedy(mode) for part, mode in named}:
             found[remedy] = found.get(remedy, 0.0) + p
     for remedy in NONE:
@@ -67,5 +67,5 @@ def left_of_part(judged: Judged, part: str) -> float:
     """Probability that a part is not healthy now. [-]"""
     if not _mended(judged):
         return judged.post.of_part(part)
-    rows = left_suspects(judged, len(judged.post.weights))
+    rows = left_suspects(judged, None)
     return math.fsum(p for named, p in rows if any(name == part for name, _ in named))

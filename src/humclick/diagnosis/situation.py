@@ -189,6 +189,13 @@ def wait_minutes(situation: Situation, heat: str) -> float:
     return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
 
 
+#: Single modes that a test puts right, by its name.
+PUT_RIGHT = {
+    "control.setting": frozenset({"control.not_calling", "control.wrong"}),
+    "fit.mechanism": frozenset({"mechanism.high_head"}),
+}
+
+
 def called(observations: Sequence[Observation]) -> frozenset[str]:
     """
     Modes that no longer matter because a test has put them right.
@@ -197,9 +204,4 @@ def called(observations: Sequence[Observation]) -> frozenset[str]:
     and trying again.
     """
     probes = {o.probe for o in observations}
-    found: set[str] = set()
-    if "control.setting" in probes:
-        found |= {"control.not_calling", "control.wrong"}
-    if "fit.mechanism" in probes:
-        found.add("mechanism.high_head")
-    return frozenset(found)
+    return frozenset().union(*(modes for probe, modes in PUT_RIGHT.items() if probe in probes))

@@ -1,31 +1,27 @@
 """
-Exact probabilities of what may be wrong, given everything seen.
+Probabilities of what may be wrong, given everything seen.
 
-The posterior of every set of up to three faults and of "none of these"; marginals by part, by remedy; and a
-bound on what the sets of four and more could still hold.
+The posterior of every set of up to three faults that can still matter and of "none of these"; marginals by
+part, by remedy; and bounds on the sets left out and on what sets of four and more could still hold.
 """
 
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from heapq import nlargest, nsmallest
-from itertools import accumulate
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
+from humclick.diagnosis.sets import Weighed, weigh
 
-__all__ = ["NONE", "Posterior", "posterior"]
+__all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 
-#: So many sets are asked first, to see what the whole holds at least.
-_FIRST = 256
-
-#: Sets nearer than this are passed over together or not at all, whatever the last digits of sums are. [-]
-_ALIKE = 1.0 - 1e-9
+#: Sets left out hold no more than this share of all together. [-]
+TOLERANCE = 1e-3
 
 #: Decision class of "none of these": nobody here can fix it.
 NONE = frozenset({"hand over"})
@@ -40,38 +36,59 @@ class Posterior:
     ----------
     bench : Bench
         What the indices refer to.
-    weights : list of float
-        Probability of each hypothesis, in the order of ``bench.space.sets``. [-]
+    evidence : Compiled
+        What was seen.
+    weighed : Weighed
+        The sets that matter.
+    mass : float
+        What all of it weighs. [-]
     none : float
         Probability of "none of these". [-]
     leads : tuple of (offset, probability)
         What the test leads add. [Ω], [-]
     left_out : float
+        Upper bound on the probability of all sets that were left out; 0 where none was. [-]
+    beyond : float
         Upper bound on the probability that more than three parts are not healthy. [-]
-    log_evidence : float
-        Natural logarithm of the probability of all observations under the model. [-]
     """
 
     bench: Bench
-    weights: list[float]
+    evidence: Compiled
+    weighed: Weighed
+    mass: float
     none: float
     leads: tuple[tuple[float, float], ...]
     left_out: float
-    log_evidence: float
+    beyond: float
+
+    @cached_property
+    def cases(self) -> list[tuple[Chosen, float]]:
+        """
+        Sets with their probabilities, the likeliest first; modes that nothing tells apart are one.
+
+        The likeliest of them stands for all.
+        """
+        faults = [group.fault for group in self.weighed.alike]
+        rows = [
+            (tuple(sorted([faults[n] for n in numbers])), w / self.mass)
+            for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True)
+        ]
+        return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
 
     def shares(self) -> Iterator[tuple[dict[str, str], float]]:
-        """Each set of modes, as part → mode, with its probability. [-]"""
-        for chosen, weight in zip(self.bench.space.sets, self.weights, strict=True):
-            yield self.bench.modes_in(chosen), weight
+        """Each set of modes, as part → mode, with its probability; none is left out. [-]"""
+        whole = self if self.left_out <= 0.0 else posterior(self.bench, self.evidence, tolerance=0.0)
+        for chosen, p in whole.above(0.0):
+            yield self.bench.modes_in(chosen), p
 
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:
         """Probability of each decision class, the most probable first. [-]"""
-        classes, which = self.bench.classes
-        mass = [0.0] * len(classes)
-        for k, w in zip(which, self.weights, strict=True):
-            mass[k] += w
-        rows = {c: m for c, m in zip(classes, mass, strict=True) if m > 0.0}
+        rows: dict[frozenset[str], float] = {}
+        for chosen, p in self.cases:
+            if p > 0.0:
+                remedies = self.bench.space.remedies(chosen)
+                rows[remedies] = rows.get(remedies, 0.0) + p
         rows[NONE] = rows.get(NONE, 0.0) + self.none
         return dict(sorted(rows.items(), key=lambda row: (-row[1], sorted(row[0]))))
 
@@ -85,40 +102,81 @@ class Posterior:
         return dict(sorted(mass.items(), key=lambda row: (-row[1], row[0])))
 
     @cached_property
+    def _of_fault(self) -> dict[Fault, float]:
+        """Probability of each mode. [-]"""
+        alike = self.weighed.alike
+        sums = [[0.0] * len(group.ratios) for group in alike]
+        for numbers, row in zip(self.weighed.sets, self.weighed.by_lead, strict=True):
+            for n in numbers:
+                own = sums[n]
+                for g, w in enumerate(row):
+                    own[g] += w
+        return {
+            (group.part, mode): math.fsum(w * s for w, s in zip(row, share, strict=True)) / self.mass
+            for group, row in zip(alike, sums, strict=True)
+            for mode, share in zip(group.modes, group.shares, strict=True)
+        }
+
+    @cached_property
     def by_mode(self) -> dict[tuple[str, str], float]:
         """Probability of each mode that is not healthy, the most probable first. [-]"""
-        found = {fault: self.of_mode(*fault) for fault in self.bench.members}
+        space = self.bench.space
+        found = {space.named((fault,))[0]: p for fault, p in self._of_fault.items()}
         return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
 
     def of_mode(self, part: str, *modes: str) -> float:
         """Probability that a part is in one of some modes. [-]"""
-        members = self.bench.members
-        weight = self.weights.__getitem__
-        return math.fsum(math.fsum(map(weight, members.get((part, mode), ()))) for mode in modes)
+        return math.fsum(self.by_mode.get((part, mode), 0.0) for mode in modes)
 
     def of_part(self, part: str) -> float:
         """Probability that a part is not healthy. [-]"""
-        return self.of_mode(part, *(mode for name, mode in self.bench.members if name == part))
+        return math.fsum(p for (name, _), p in self.by_mode.items() if name == part)
 
-    def top(self, most: int) -> list[tuple[int, float]]:
-        """Indices and probabilities of the most probable hypotheses."""
-        least = 1e-5 * max(self.weights)
-        rows = [(-w, h) for h, w in enumerate(self.weights) if w > least]
-        if len(rows) < most:
-            rows = [(-w, h) for h, w in enumerate(self.weights)]
-        return [(h, -w) for w, h in nsmallest(most, rows)]
+    def top(self, most: int) -> list[tuple[Chosen, float]]:
+        """The most probable sets of single modes and their probabilities."""
+        rows: list[tuple[Chosen, float]] = []
+        for n, w in enumerate(self.weighed.weights):
+            if len(rows) >= most and w / self.mass < rows[most - 1][1]:
+                break
+            rows.extend((chosen, p / self.mass) for chosen, p in self.weighed.split(n))
+            rows.sort(key=_first)
+        return rows[:most]
 
-    def above(self, least: float) -> list[tuple[int, float]]:
-        """Indices and probabilities of the hypotheses at least so probable, the likeliest first."""
-        return [(h, -w) for w, h in sorted((-w, h) for h, w in enumerate(self.weights) if w >= least)]
+    def above(self, least: float) -> list[tuple[Chosen, float]]:
+        """The sets of single modes at least so probable, the likeliest first."""
+        rows = [
+            (chosen, p / self.mass)
+            for n, w in enumerate(self.weighed.weights)
+            if w / self.mass >= least
+            for chosen, p in self.weighed.split(n)
+        ]
+        return sorted((row for row in rows if row[1] >= least), key=_first)
 
 
-def posterior(bench: Bench, evidence: Compiled, *, rest: float = 5e-4) -> Posterior:
+def _wholes(factor: Factor) -> list[Whole]:
+    """A reading of the whole machine; where a bound on it is sooner had, that, and then what is less."""
+    exact, rough = factor.per_set, factor.rough
+    if exact is None:
+        return []
+    if rough is None:
+        return [Whole(exact, factor.most, factor.effort, factor.sees, factor.values)]
+
+    def less(chosen: Chosen) -> float:
+        return exact(chosen) / rough(chosen)
+
+    return [
+        Whole(rough, factor.most, factor.effort, factor.sees, factor.roughly),
+        Whole(less, 1.0, factor.effort + 1, factor.sees, factor.values),
+    ]
+
+
+def _first(row: tuple[Chosen, float]) -> tuple[float, int, Chosen]:
+    return -row[1], len(row[0]), row[0]
+
+
+def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE) -> Posterior:
     """
-    Bayes' rule over all hypotheses.
-
-    What an attempt or a reading of the whole machine says is worked out under the sets that can still matter;
-    the others are left at zero and their share, which can only be less than bounded, is part of ``left_out``.
+    Bayes' rule over the hypotheses that matter.
 
     Parameters
     ----------
@@ -126,168 +184,42 @@ def posterior(bench: Bench, evidence: Compiled, *, rest: float = 5e-4) -> Poster
         Hypotheses and priors.
     evidence : Compiled
         Factors; the leads' common unknown is summed out.
-    rest : float
-        The sets passed over together hold at most this share of the whole; zero follows every set. [-]
+    tolerance : float
+        The sets left out hold no more than this share of all; zero leaves none out. [-]
 
     Returns
     -------
     Posterior
     """
-    none = bench.space.none_prior * math.prod(max(f.none, 1e-300) for f in evidence.factors)
-    by_lead = _from_tables(bench, evidence)
-    total = [math.fsum(row) for row in zip(*by_lead, strict=True)] if len(by_lead) > 1 else by_lead[0]
-    asked = [f for f in evidence.factors if f.per_set is not None]
-    passed_over = 0.0
-    if asked:
-        told, passed_over = _told(bench.space.sets, total, asked, rest, none)
-        by_lead = [[w * p for w, p in zip(row, told, strict=True)] for row in by_lead]
-        total = [w * p for w, p in zip(total, told, strict=True)]
-    mass = math.fsum(total) + none
+    space, factors, leads = bench.space, evidence.factors, [w for _, w in evidence.leads]
+    if all(len(set(row)) == 1 for f in factors for row in f.table.values()):
+        leads = [math.fsum(leads)]  # nothing seen depends on them
+    none = space.none_prior * math.prod(max(f.none, 1e-300) for f in factors)
+    scales = Scales(
+        space.odds,
+        space.joint,
+        bench.shop.none["no_fault"],
+        space.most,
+        leads,
+        [Table(f.scope, f.table) for f in factors if f.table and f.per_set is None],
+        [whole for f in factors for whole in _wholes(f)],
+        bench.kinds.__getitem__,
+    )
+    weighed = weigh(scales, tolerance, none)
+    mass = math.fsum(weighed.weights) + none
     if mass <= 0.0:
         mass, none = 1.0, 1.0
-    left_out = _tail(bench, evidence) + passed_over
-    shares = [math.fsum(row) for row in by_lead]
+    shares = [math.fsum(column) for column in zip(*weighed.by_lead, strict=True)]
+    if len(shares) < len(evidence.leads):
+        shares = [w for _, w in evidence.leads]
     whole = math.fsum(shares) or 1.0
     return Posterior(
         bench=bench,
-        weights=[w / mass for w in total],
+        evidence=evidence,
+        weighed=weighed,
+        mass=mass,
         none=none / mass,
         leads=tuple((c, p / whole) for (c, _), p in zip(evidence.leads, shares, strict=True)),
-        left_out=left_out / (left_out + mass),
-        log_evidence=math.log(mass) - math.log(math.fsum(bench.space.prior) + bench.space.none_prior),
+        left_out=weighed.rest / (weighed.rest + mass),
+        beyond=weighed.beyond / (weighed.beyond + mass),
     )
-
-
-def _from_tables(bench: Bench, evidence: Compiled) -> list[list[float]]:
-    """Prior times every table of single parts, by lead node, the node's own weight included."""
-    common = list(bench.space.prior)
-    varied: list[tuple[Factor, list[int]]] = []
-    for factor in evidence.factors:
-        if not factor.table or factor.per_set is not None:
-            continue
-        configs, which = bench.index(factor.scope)
-        rows = [factor.table[c] for c in configs]
-        if all(len(set(row)) == 1 for row in rows):
-            column = [row[0] for row in rows]
-            common = [w * column[k] for w, k in zip(common, which, strict=True)]
-        else:
-            varied.append((factor, which))
-    by_lead = []
-    for g, (_, weight) in enumerate(evidence.leads):
-        here = [weight * w for w in common]
-        for factor, which in varied:
-            column = [factor.table[c][g] for c in bench.index(factor.scope)[0]]
-            here = [w * column[k] for w, k in zip(here, which, strict=True)]
-        by_lead.append(here)
-    return by_lead
-
-
-def _told(
-    sets: Sequence[tuple[Fault, ...]],
-    weights: Sequence[float],
-    asked: Sequence[Factor],
-    rest: float,
-    none: float,
-) -> tuple[list[float], float]:
-    """
-    What whole-machine factors give each hypothesis, and a bound on the mass of those not asked.
-
-    The most probable are asked everything: what they hold, the whole holds at least. Then one factor after
-    the other is asked of those that can still matter, given all that was asked before.
-    """
-    functions = [f.per_set for f in asked if f.per_set is not None]
-    most = [math.prod(min(1.0, f.most) for f in asked[k:]) for k in range(len(asked))]
-    first = nlargest(_FIRST, range(len(weights)), weights.__getitem__)
-    found = none + math.fsum(weights[h] * math.prod(of(sets[h]) for of in functions) for h in first)
-    allowed = rest * found / len(functions)
-    mass, passed_over = list(weights), 0.0
-    left = list(range(len(weights)))
-    for function, ceiling in zip(functions, most, strict=True):
-        left.sort(key=mass.__getitem__)
-        held = [ceiling * below for below in accumulate(mass[h] for h in left)]
-        at = bisect_right(held, allowed)
-        while 0 < at < len(left) and mass[left[at - 1]] > _ALIKE * mass[left[at]]:
-            at -= 1
-        passed_over += held[at - 1] if at else 0.0
-        del left[:at]
-        for h in left:
-            mass[h] *= function(sets[h])
-    told = [0.0] * len(weights)
-    for h in left:
-        told[h] = mass[h] / weights[h] if weights[h] else 0.0
-    return told, passed_over
-
-
-def _tail(bench: Bench, evidence: Compiled) -> float:
-    """
-    Upper bound on the unnormalised mass of all sets with more faults than are enumerated.
-
-    Each part is a polynomial in x: the power counts faults, the coefficient holds odds times likelihood.
-    Parts tied by a shared table or a common cause are multiplied out together. Coefficients above the
-    largest enumerated power, times the most that each whole-machine factor can give, bound the rest.
-    """
-    most = bench.space.most
-    ceiling = 1.0
-    for factor in evidence.factors:
-        if factor.per_set is not None:
-            ceiling *= min(1.0, factor.most)
-    tables = [f for f in evidence.factors if f.per_set is None and f.table and f.scope]
-    groups = _tied(len(bench.parts), [f.scope for f in tables] + [(a[0], b[0]) for a, b in bench.space.joint])
-    bound = 0.0
-    for g, (_, weight) in enumerate(evidence.leads):
-        polynomial = [1.0]
-        for group in groups:
-            polynomial = _times(polynomial, _group_polynomial(bench, group, tables, g), most)
-        bound += weight * polynomial[most + 1] if len(polynomial) > most + 1 else 0.0
-    return bound * ceiling
-
-
-def _tied(count: int, scopes: Sequence[tuple[int, ...]]) -> list[list[int]]:
-    root = list(range(count))
-
-    def find(i: int) -> int:
-        while root[i] != i:
-            i = root[i]
-        return i
-
-    for scope in scopes:
-        for other in scope[1:]:
-            root[find(other)] = find(scope[0])
-    groups: dict[int, list[int]] = {}
-    for i in range(count):
-        groups.setdefault(find(i), []).append(i)
-    return list(groups.values())
-
-
-def _times(a: list[float], b: list[float], most: int) -> list[float]:
-    """Product of polynomials; everything above x^(most+1) is added to that last coefficient."""
-    product = [0.0] * (most + 2)
-    for i, p in enumerate(a):
-        for j, q in enumerate(b):
-            product[min(i + j, most + 1)] += p * q
-    return product
-
-
-def _group_polynomial(bench: Bench, group: list[int], tables: list[Factor], g: int) -> list[float]:
-    own = [f for f in tables if f.scope[0] in group]
-    joint = {pair: x for pair, x in bench.space.joint.items() if pair[0][0] in group}
-    top = bench.space.most + 1
-    polynomial = [0.0] * (top + 1)
-
-    def walk(k: int, chosen: dict[int, int], weight: float, faults: int) -> None:
-        if k == len(group):
-            for factor in own:
-                config = tuple(chosen[p] for p in factor.scope)
-                row = factor.table.get(config)
-                weight *= row[g] if row is not None else 1.0
-            for (a, b), boost in joint.items():
-                if chosen.get(a[0]) == a[1] and chosen.get(b[0]) == b[1]:
-                    weight *= boost
-            polynomial[min(faults, top)] += weight
-            return
-        part = group[k]
-        for mode, odds in enumerate(bench.space.odds[part]):
-            walk(k + 1, {**chosen, part: mode}, weight * odds, faults + (mode > 0))
-
-    walk(0, {}, 1.0, 0)
-    return polynomial

@@ -41,7 +41,7 @@ from humclick.jobs.machines import cooled, machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
 from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
 from humclick.jobs.undos import taken_back
-from humclick.messages import NOTHING, Message
+from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, Reading, parse_temperature
@@ -215,20 +215,12 @@ class Folding:
         """The hazard is answered, if it is open and what proves it was done since."""
         hazard = self.stoppages.get(event.of)
         if hazard is None:
-            self.problem(
-                event.id,
-                Message("{of} is no hazard that is open on this call", of=repr(event.of)),
-                event.words,
-            )
+            text = Message("{of} is no hazard that is open on this call", of=repr(event.of))
+            self.problem(event.id, text, event.words)
         elif hazard.stop.proof and hazard.stop.proof not in self.passed_since[event.of]:
             proof = gates()[hazard.stop.proof].title
-            self.problem(
-                event.id,
-                Message(
-                    "{title}: first pass the safety step “{proof}”", title=hazard.stop.title, proof=proof
-                ),
-                event.words,
-            )
+            form = N_("{title}: first pass the safety step “{proof}”")
+            self.problem(event.id, Message.of(form, title=hazard.stop.title, proof=proof), event.words)
         else:
             del self.stoppages[event.of]
 

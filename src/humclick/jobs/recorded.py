@@ -95,11 +95,11 @@ def recording_event(
     device, at, turn
         Who writes it, when (now if left out), and its turn in the call.
     """
-    from humclick.recordings.recognise import Shown
+    from humclick.recordings.recognise import Recognition
 
-    shown, course = evidence.shown, evidence.course
+    shown, course = evidence.recognition, evidence.course
     given: dict[str, Any] = {"of": "sound"}
-    if isinstance(shown, Shown):
+    if isinstance(shown, Recognition):
         given = {"of": "current", "causes": {c: max(x, -1e4) for c, x in shown.log_likelihood.items()}}
     event = new_event(
         "recording",

@@ -36,6 +36,7 @@ __all__ = [
     "DefendedVerdict",
     "MachineNamed",
     "TurnResult",
+    "advice_schema",
     "as_json",
     "defended",
     "finite",
@@ -158,7 +159,7 @@ class AdviceResult:
         As described in the call.
     complaint : str or None
         What was heard; null if not known.
-    suspects, remedies, none_of_these, left_out, next, alternatives, guards
+    suspects, remedies, none_of_these, left_out, beyond, next, alternatives, guards
         As in `humclick.diagnosis.advice.Advice`: of now, what was put right left out.
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
@@ -190,6 +191,7 @@ class AdviceResult:
     remedies: tuple[tuple[str, float], ...]
     none_of_these: float
     left_out: float
+    beyond: float
     next: Value | None
     alternatives: tuple[Value, ...]
     guards: tuple[GuardState, ...]
@@ -274,6 +276,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         remedies=advice.remedies,
         none_of_these=advice.none_of_these,
         left_out=advice.left_out,
+        beyond=advice.beyond,
         next=following,
         alternatives=() if step.kind == "repaired" else advice.alternatives,
         guards=advice.guards,
@@ -336,6 +339,15 @@ def as_json(result: object) -> str:
     if messages and isinstance(table, dict):
         table["messages"] = _plain(messages)
     return json.dumps(table, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def advice_schema() -> dict[str, Any]:
+    """JSON Schema of advice as `as_json` writes it: the result, and what its words are made of."""
+    from humclick.jobs.schema import schema_of
+
+    schema = schema_of(AdviceResult)
+    schema["$defs"]["AdviceResult"]["properties"]["messages"] = {"type": "object"}
+    return schema
 
 
 def _plain(value: Any) -> Any:

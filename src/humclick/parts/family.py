@@ -17,13 +17,13 @@ from typing import Any, Literal
 import msgspec
 
 from humclick.errors import DataError, Unknown, one_of
-from humclick.messages import NOTHING, Message
-from humclick.parts.mode import Branch, Condition, Element, Mode, Regime, Row, When
+from humclick.messages import Message, nothing
+from humclick.parts.mode import Branch, Condition, DataTable, Element, Mode, Regime, When
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
 from humclick.safety import gates, stops
 from humclick.sourced import Spread
-from humclick.typed_data import sizes_in, typed
+from humclick.typed_data import sizes_in, typed_value
 
 __all__ = [
     "GEAR_ROLES",
@@ -34,7 +34,7 @@ __all__ = [
     "Drawn",
     "Element",
     "Family",
-    "Fit",
+    "FitProbe",
     "Look",
     "Mode",
     "Regime",
@@ -69,46 +69,23 @@ class Role(StrEnum):
 GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
-class Look(Row, frozen=True):
-    """
-    Something to see, hear or feel on a part, without a meter.
+class Look(DataTable, frozen=True):
+    """Something to see, hear or feel on a part, without a meter."""
 
-    Attributes
-    ----------
-    name : str
-        Short name; the probe is ``<part>.<name>``.
-    question : str
-        What the person is asked.
-    outcomes : tuple of str
-        The answers offered, besides "not sure".
-    table : mapping of mode name to probabilities
-        Probability of each outcome per mode; ``otherwise`` is the row for modes not named. [-]
-    minutes : float
-        How long it takes. [min]
-    source : str
-        Where the probabilities come from.
-    gates : tuple of str
-        Safety gates that must be passed first.
-    due : mapping of outcome to remedy
-        What is owed to the machine once this is seen, whether it is the cause or not.
-    bars : tuple of str
-        Outcomes after which the machine is not powered until it is put right.
-    again : bool
-        Whether a later look decides: what was seen is put right by hand and leaves no trace but that.
-    stops : mapping of outcome to stop
-        Outcomes that end the call; names of `humclick.safety.stops`.
-    """
-
-    name: str
-    question: Message
-    outcomes: tuple[Message, ...]
+    name: str  #: Short name; the probe is ``<part>.<name>``.
+    question: Message  #: What the person is asked.
+    outcomes: tuple[Message, ...]  #: The answers offered, besides "not sure".
+    #: Probability of each outcome per mode; ``otherwise`` is the row for modes not named. [-]
     table: dict[str, tuple[float, ...]]
-    minutes: float
-    source: str
-    gates: tuple[str, ...]
+    minutes: float  #: How long it takes. [min]
+    source: str  #: Where the probabilities come from.
+    gates: tuple[str, ...]  #: Safety gates that must be passed first.
+    #: By outcome: the remedy owed to the machine once this is seen, whether it is the cause or not.
     due: dict[str, str] = msgspec.field(default_factory=dict)
-    bars: tuple[str, ...] = ()
+    bars: tuple[str, ...] = ()  #: Outcomes after which the machine is not powered until it is put right.
+    #: Whether a later look decides: what was seen is put right by hand and leaves no trace but that.
     again: bool = False
+    #: By outcome, those that end the call: names of `humclick.safety.stops`.
     stops: dict[str, str] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -123,187 +100,95 @@ class Look(Row, frozen=True):
                 raise ValueError(f"due, bars and stops must be of {one_of(answer, self.outcomes)}")
 
 
-class BenchTest(Row, frozen=True):
-    """
-    A measurement on the part by itself, taken off or isolated.
+class BenchTest(DataTable, frozen=True):
+    """A measurement on the part by itself, taken off or isolated."""
 
-    Attributes
-    ----------
-    name : str
-        Short name; the probe is ``<part>.<name>``.
-    title : str
-        What is measured, in words.
-    between : tuple of str
-        The part's terminals to probe.
-    quantity : str
-        ``resistance`` or ``capacitance``.
-    turned : bool
-        Whether the part is turned over for it.
-    minutes : float
-        How long it takes. [min]
-    gates : tuple of str
-        Safety gates that must be passed first.
-    how : str
-        One sentence: how it is done.
-    """
-
-    name: str
-    title: Message
-    between: tuple[str, str]
-    minutes: float
-    gates: tuple[str, ...]
-    how: Message
-    quantity: Literal["resistance", "capacitance"] = "resistance"
-    turned: bool = False
+    name: str  #: Short name; the probe is ``<part>.<name>``.
+    title: Message  #: What is measured, in words.
+    between: tuple[str, str]  #: The part's terminals to probe.
+    minutes: float  #: How long it takes. [min]
+    gates: tuple[str, ...]  #: Safety gates that must be passed first.
+    how: Message  #: One sentence: how it is done.
+    quantity: Literal["resistance", "capacitance"] = "resistance"  #: ``resistance`` or ``capacitance``.
+    turned: bool = False  #: Whether the part is turned over for it.
 
 
-class Drawn(Row, frozen=True):
-    """
-    How a part is drawn between two of its terminals.
+class Drawn(DataTable, frozen=True):
+    """How a part is drawn between two of its terminals."""
 
-    Attributes
-    ----------
-    ends : tuple of str
-        The two terminals.
-    symbol : str
-        Its shape, one of the plain ones of IEC 60617 (from memory); ``box`` where none says it.
-    token : str
-        Three letters for the drawing in plain text.
-    word : str
-        Added to the family's title beside it, such as ``coil``.
-    """
-
-    ends: tuple[str, str]
+    ends: tuple[str, str]  #: The two terminals.
+    #: Its shape, one of the plain ones of IEC 60617 (from memory); ``box`` where none says it.
     symbol: Literal[
         "winding", "coil", "capacitor", "thermistor", "make_contact", "break_contact", "thermal_contact",
         "timer", "wire", "box",
     ]  # fmt: skip
-    token: str = "[?]"
-    word: Message = NOTHING
+    token: str = "[?]"  #: Three letters for the drawing in plain text.
+    word: Message = msgspec.field(
+        default_factory=nothing
+    )  #: Added to the family's title beside it, such as ``coil``.
 
 
-class Fit(Row, frozen=True):
-    """
-    Trying a machine with this part new or put right, where that is not said as for any start gear.
+class FitProbe(DataTable, frozen=True):
+    """Trying a machine with this part new or put right, where that is not said as for any start gear."""
 
-    Attributes
-    ----------
-    title, how : str
-        The probe's one line, and how it is done; empty for the usual words of a new part.
-    mends : str
-        The single mode that is put right, as ``part.mode``; empty for the whole part.
-    """
-
-    title: Message = NOTHING
-    how: Message = NOTHING
-    mends: str = ""
+    #: The probe's one line, and how it is done; empty for the usual words of a new part.
+    title: Message = msgspec.field(default_factory=nothing)
+    how: Message = msgspec.field(default_factory=nothing)
+    mends: str = ""  #: The single mode that is put right, as ``part.mode``; empty for the whole part.
 
 
-class Substitute(Row, frozen=True):
-    """
-    What a new part is tried by against the old one in the simulated start; see `humclick.replacement`.
+class Substitute(DataTable, frozen=True):
+    """What a new part is tried by against the old one in the simulated start; see `humclick.replacement`."""
 
-    Attributes
-    ----------
-    example : str
-        How its marks are written.
-    essential, simulated : tuple of str
-        Marks without which nothing can be said, and those whose value the simulation judges.
-    proved : bool
-        Whether it is enough that the compressor's maker lists the new one.
-    assumes : str
-        What the simulation takes the new one to have, in a sentence.
-    marks : tuple of tables
-        Marks that count only here.
-    """
-
-    example: str
+    example: str  #: How its marks are written.
+    #: Marks without which nothing can be said, and those whose value the simulation judges.
     essential: tuple[str, ...]
     simulated: tuple[str, ...] = ()
-    proved: bool = False
-    assumes: str = ""
-    marks: tuple[dict[str, Any], ...] = msgspec.field(name="mark", default=())
+    proved: bool = False  #: Whether it is enough that the compressor's maker lists the new one.
+    assumes: str = ""  #: What the simulation takes the new one to have, in a sentence.
+    marks: tuple[dict[str, Any], ...] = msgspec.field(name="mark", default=())  #: Marks that count only here.
 
 
-class Family(Row, frozen=True, dict=True):
-    """
-    A kind of part.
+class Family(DataTable, frozen=True, dict=True):
+    """A kind of part."""
 
-    Attributes
-    ----------
-    name, title : str
-        Short name, that of its folder, and the trade's name.
-    terminals : tuple of str
-        Named terminals.
-    role : Role
-        What it does in a machine.
-    listed : tuple of Mode
-        Its modes, healthy first; by name in `modes`.
-    sizes : mapping of str to Spread per voltage class
-        ``sizes[name][volts_class]``, with ``""`` for sizes that do not depend on it.
-    tests, looks : tuple
-        What can be measured and seen on it alone.
-    gear : bool
-        True for the start gear outside the shell (what a known-good set replaces).
-    sealed : bool
-        True for what is inside the shell.
-    outside : bool
-        True for what is reached without taking the terminal cover off.
-    apart : bool
-        True for what takes no part in a start attempt.
-    heat : str
-        How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns.
-    sparks : bool
-        True where it has contacts, or a body that glows: it must suit a flammable refrigerant.
-    at_pins : bool
-        True where working on it moves the pins.
-    electronic : bool
-        True where an insulation tester would destroy it.
-    gear_ohms : str
-        Of a starter that limits the current itself: the size it starts with.
-    in_time : str
-        The family whose ``in_time.py`` and typical values it behaves by; its own where empty.
-    typical : mapping of str to table
-        What is not measured on it, for the start in time: sourced values and spreads.
-    drawn : tuple of Drawn
-        How it is drawn.
-    fit : Fit or None
-        Trying it new or put right; None where only start gear's usual words apply, or nothing.
-    substitute : Substitute or None
-        How a new one is tried in the simulation; None where it cannot be.
-    does, tested : str
-        For the customer: what it does, and what was tested when it was.
-    impedance : mapping of size name to mapping of regime to complex
-        For windings: impedance at line frequency as a multiple of the dc resistance. [-]
-    match : tables for ordering a replacement
-        As read from the data file; interpreted by `humclick.replacement`.
-    """
-
+    #: Short name, that of its folder, and the trade's name.
     name: str
     title: Message
-    terminals: tuple[str, ...]
-    role: Role
-    listed: tuple[Mode, ...] = msgspec.field(name="mode")
+    terminals: tuple[str, ...]  #: Named terminals.
+    role: Role  #: What it does in a machine.
+    listed: tuple[Mode, ...] = msgspec.field(name="mode")  #: Its modes, healthy first; by name in `modes`.
+    #: ``sizes[name][volts_class]``, with ``""`` for sizes that do not depend on it.
     sizes: dict[str, dict[str, Spread]] = msgspec.field(default_factory=dict)
+    #: What can be measured and seen on it alone.
     tests: tuple[BenchTest, ...] = msgspec.field(name="test", default=())
     looks: tuple[Look, ...] = msgspec.field(name="look", default=())
-    gear: bool = False
-    sealed: bool = False
-    outside: bool = False
-    apart: bool = False
+    gear: bool = False  #: True for the start gear outside the shell (what a known-good set replaces).
+    sealed: bool = False  #: True for what is inside the shell.
+    outside: bool = False  #: True for what is reached without taking the terminal cover off.
+    apart: bool = False  #: True for what takes no part in a start attempt.
+    #: How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns.
     heat: str = ""
+    #: True where it has contacts, or a body that glows: it must suit a flammable refrigerant.
     sparks: bool = False
-    at_pins: bool = False
-    electronic: bool = False
-    gear_ohms: str = ""
+    at_pins: bool = False  #: True where working on it moves the pins.
+    electronic: bool = False  #: True where an insulation tester would destroy it.
+    gear_ohms: str = ""  #: Of a starter that limits the current itself: the size it starts with.
+    #: The family whose ``in_time.py`` and typical values it behaves by; its own where empty.
     in_time: str = ""
+    #: What is not measured on it, for the start in time: sourced values and spreads.
     typical: dict[str, dict[str, Any]] = msgspec.field(default_factory=dict)
-    drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())
-    fit: Fit | None = None
+    drawn: tuple[Drawn, ...] = msgspec.field(name="element", default=())  #: How it is drawn.
+    #: Trying it new or put right; None where only start gear's usual words apply, or nothing.
+    fit: FitProbe | None = None
+    #: How a new one is tried in the simulation; None where it cannot be.
     substitute: Substitute | None = None
-    does: Message = NOTHING
-    tested: Message = NOTHING
+    #: For the customer: what it does, and what was tested when it was.
+    does: Message = msgspec.field(default_factory=nothing)
+    tested: Message = msgspec.field(default_factory=nothing)
+    #: For windings, by size and regime: impedance at line frequency over the dc resistance. [-]
     impedance: dict[str, dict[Regime, complex]] = msgspec.field(default_factory=dict)
+    #: As read from the data file; interpreted by `humclick.replacement`.
     match: dict[str, Any] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -324,28 +209,14 @@ class Family(Row, frozen=True, dict=True):
         return {mode.name: mode for mode in self.listed}
 
     def mode(self, name: str) -> Mode:
-        """
-        One mode by name.
-
-        Raises
-        ------
-        Unknown
-            If the family has no such mode.
-        """
+        """One mode by name."""
         try:
             return self.modes[name]
         except KeyError:
             raise Unknown(f"mode of {self.title}", name, self.modes) from None
 
     def size(self, name: str, volts_class: str) -> Spread:
-        """
-        A typical size for a voltage class.
-
-        Raises
-        ------
-        Unknown
-            If the family has no such size.
-        """
+        """A typical size for a voltage class."""
         try:
             by_class = self.sizes[name]
         except KeyError:
@@ -410,12 +281,8 @@ def family(name: str) -> Family:
     """
     Read one part family from its folder.
 
-    Raises
-    ------
-    Unknown
-        If there is no such family.
-    DataError
-        If its file is damaged: the message says which field, and what would be right.
+    Raises `Unknown` if there is none, and `DataError` if its file is damaged: the message says which field,
+    and what would be right.
     """
     sources = family_sources()
     if name not in sources:
@@ -430,11 +297,11 @@ def _read(name: str, folders: tuple[Path, ...]) -> Family:
     if "name" in data:
         raise DataError(f"{source}: name is that of its folder; leave it out")
     sizes = sizes_in(data.get("sizes", {}), str(source))
-    found = typed({**data, "sizes": sizes, "name": name}, Family, str(source))
-    _check_elsewhere(found, str(source))
-    if found.in_time and found.in_time not in family_sources():
-        raise DataError(f"{source}: in_time must be {one_of(found.in_time, family_sources())}")
-    return found
+    kind = typed_value({**data, "sizes": sizes, "name": name}, Family, str(source))
+    _check_elsewhere(kind, str(source))
+    if kind.in_time and kind.in_time not in family_sources():
+        raise DataError(f"{source}: in_time must be {one_of(kind.in_time, family_sources())}")
+    return kind
 
 
 def families() -> tuple[str, ...]:

@@ -24,11 +24,11 @@ from humclick.physics.bounds import between
 
 __all__ = [
     "Capacitor",
+    "ClosedCircuit",
     "CurrentRelay",
     "Gear",
     "InTime",
     "Law",
-    "Plain",
     "PotentialRelay",
     "Protector",
     "Ptc",
@@ -47,17 +47,7 @@ def at_least(value: float, lowest: float, name: str, unit: str) -> None:
     """
     Let a number from `lowest` on through, infinite too: nothing is there, or nothing opens.
 
-    Parameters
-    ----------
-    value, lowest : float
-        The number and the least it may be. [same unit]
-    name, unit : str
-        How it is called and measured, for the message.
-
-    Raises
-    ------
-    OutOfRange
-        If it lies below, or is not a number.
+    `name` and `unit` are for the message.
     """
     if not value >= lowest:
         raise OutOfRange(f"{name} must be {lowest:g} {unit} or more, got {value!r}")
@@ -70,22 +60,11 @@ def _stuck(word: str, name: str) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Capacitor:
-    """
-    A capacitor with its loss and its leakage.
+    """A capacitor with its loss and its leakage."""
 
-    Attributes
-    ----------
-    farads : float
-        0 where it is open, infinite where it is shorted through `loss_ohms`. [F]
-    loss_ohms : float
-        In series with it. [Ω]
-    leakage_ohms : float
-        Across it: leakage or a bleed resistor; infinite for none. [Ω]
-    """
-
-    farads: float
-    loss_ohms: float = 0.5
-    leakage_ohms: float = math.inf
+    farads: float  #: 0 where it is open, infinite where it is shorted through `loss_ohms`. [F]
+    loss_ohms: float = 0.5  #: In series with it. [Ω]
+    leakage_ohms: float = math.inf  #: Across it: leakage or a bleed resistor; infinite for none. [Ω]
 
     def __post_init__(self) -> None:
         if self.farads not in (0.0, math.inf):
@@ -95,17 +74,10 @@ class Capacitor:
 
 
 @dataclass(frozen=True, slots=True)
-class Plain:
-    """
-    A start circuit that is always joined: a wire, a bridged starter, a broken pill making contact.
+class ClosedCircuit:
+    """A start circuit that is always joined: a wire, a bridged starter, a broken pill making contact."""
 
-    Attributes
-    ----------
-    ohms : float
-        Its resistance. [Ω]
-    """
-
-    ohms: float = 0.1
+    ohms: float = 0.1  #: [Ω]
 
     def __post_init__(self) -> None:
         between(self.ohms, 1.0e-3, 1.0e7, "resistance of the start circuit", "Ω")
@@ -113,31 +85,14 @@ class Plain:
 
 @dataclass(frozen=True, slots=True)
 class Ptc:
-    """
-    A PTC pill: log R climbs by `decades` along a smooth step from `knee` to `knee` + `span`.
+    """A PTC pill: log R climbs by `decades` along a smooth step from `knee` to `knee` + `span`."""
 
-    Attributes
-    ----------
-    cold_ohms : float
-        Below the knee. [Ω]
-    knee : float
-        Where it begins to climb. [°C]
-    span : float
-        Over which it climbs. [K]
-    decades : float
-        Powers of ten it climbs. [-]
-    capacity : float
-        Heat capacity of the pill. [J/K]
-    conductance : float
-        Heat lost to the air around it. [W/K]
-    """
-
-    cold_ohms: float
-    knee: float = 105.0
-    span: float = 90.0
-    decades: float = 3.6
-    capacity: float = 0.85
-    conductance: float = 0.022
+    cold_ohms: float  #: Below the knee. [Ω]
+    knee: float = 105.0  #: Where it begins to climb. [°C]
+    span: float = 90.0  #: Over which it climbs. [K]
+    decades: float = 3.6  #: Powers of ten it climbs. [-]
+    capacity: float = 0.85  #: Heat capacity of the pill. [J/K]
+    conductance: float = 0.022  #: Heat lost to the air around it. [W/K]
 
     def __post_init__(self) -> None:
         between(self.cold_ohms, 0.05, 1.0e5, "cold resistance of the PTC", "Ω")
@@ -150,34 +105,20 @@ class Ptc:
 
 @dataclass(frozen=True, slots=True)
 class CurrentRelay:
-    """
-    A gravity relay whose coil carries the run winding's current.
+    """A gravity relay whose coil carries the run winding's current."""
 
-    Attributes
-    ----------
-    pick_up, drop_out : float
-        Coil current at which it lifts and falls, mounted upright, rms. [A]
-    coil_ohms, contact_ohms : float
-        Coil; closed contact, or the ohms of a dirty one. [Ω]
-    tilt : float
-        From its marked way up; π is upside down. Weight along the axis goes with the cosine, pull with
-        the square of the current. [rad]
-    travel : float
-        From the pull to the contact. [s]
-    bounce : float
-        For which the contact bounces after it has closed. [s]
-    stuck : str
-        ``open`` (contacts or plunger), ``closed`` (welded) or empty.
-    """
-
+    #: Coil current at which it lifts and falls, mounted upright, rms. [A]
     pick_up: float
     drop_out: float
+    #: Coil; closed contact, or the ohms of a dirty one. [Ω]
     coil_ohms: float = 0.06
     contact_ohms: float = 0.08
+    #: From its marked way up; π is upside down. Weight along the axis goes with the cosine, pull with the
+    #: square of the current. [rad]
     tilt: float = 0.0
-    travel: float = 0.008
-    bounce: float = 0.002
-    stuck: str = ""
+    travel: float = 0.008  #: From the pull to the contact. [s]
+    bounce: float = 0.002  #: For which the contact bounces after it has closed. [s]
+    stuck: str = ""  #: ``open`` (contacts or plunger), ``closed`` (welded) or empty.
 
     def __post_init__(self) -> None:
         between(self.pick_up, 0.05, 1000.0, "pick-up current", "A")
@@ -189,28 +130,18 @@ class CurrentRelay:
 
 @dataclass(frozen=True, slots=True)
 class PotentialRelay:
-    """
-    A relay whose coil lies across the start winding and whose contact is closed at rest.
+    """A relay whose coil lies across the start winding and whose contact is closed at rest."""
 
-    Attributes
-    ----------
-    pick_up, drop_out : float
-        Voltage of the start winding at which the contact opens and closes again, rms. [V]
-    coil_ohms, contact_ohms : float
-        Coil, infinite if open; closed contact. [Ω]
-    travel, bounce : float
-        As in `CurrentRelay`. [s]
-    stuck : str
-        ``open``, ``closed`` or empty.
-    """
-
+    #: Voltage of the start winding at which the contact opens and closes again, rms. [V]
     pick_up: float
     drop_out: float
+    #: Coil, infinite if open; closed contact. [Ω]
     coil_ohms: float = 4000.0
     contact_ohms: float = 0.1
+    #: As in `CurrentRelay`. [s]
     travel: float = 0.008
     bounce: float = 0.002
-    stuck: str = ""
+    stuck: str = ""  #: ``open``, ``closed`` or empty.
 
     def __post_init__(self) -> None:
         between(self.pick_up, 1.0, 5000.0, "pick-up voltage", "V")
@@ -221,25 +152,12 @@ class PotentialRelay:
 
 @dataclass(frozen=True, slots=True)
 class TimedStarter:
-    """
-    An electronic starter that joins the start winding for a fixed time after power comes.
+    """An electronic starter that joins the start winding for a fixed time after power comes."""
 
-    Attributes
-    ----------
-    seconds : float
-        For which it joins; it lets go at the next current zero. [s]
-    rearm : float
-        Without power, after which it is ready again. [s]
-    contact_ohms : float
-        While it conducts. [Ω]
-    stuck : str
-        ``open`` (never connects), ``closed`` (stays connected) or empty.
-    """
-
-    seconds: float = 0.6
-    rearm: float = 2.0
-    contact_ohms: float = 0.15
-    stuck: str = ""
+    seconds: float = 0.6  #: For which it joins; it lets go at the next current zero. [s]
+    rearm: float = 2.0  #: Without power, after which it is ready again. [s]
+    contact_ohms: float = 0.15  #: While it conducts. [Ω]
+    stuck: str = ""  #: ``open`` (never connects), ``closed`` (stays connected) or empty.
 
     def __post_init__(self) -> None:
         between(self.seconds, 0.01, 60.0, "time of the starter", "s")
@@ -250,23 +168,13 @@ class TimedStarter:
 
 @dataclass(frozen=True, slots=True)
 class SpeedSwitch:
-    """
-    A centrifugal switch.
+    """A centrifugal switch."""
 
-    Attributes
-    ----------
-    opens_at, closes_at : float
-        Over synchronous speed. [-]
-    contact_ohms : float
-        Closed contact. [Ω]
-    stuck : str
-        ``open``, ``closed`` or empty.
-    """
-
+    #: Over synchronous speed. [-]
     opens_at: float = 0.75
     closes_at: float = 0.4
-    contact_ohms: float = 0.05
-    stuck: str = ""
+    contact_ohms: float = 0.05  #: Closed contact. [Ω]
+    stuck: str = ""  #: ``open``, ``closed`` or empty.
 
     def __post_init__(self) -> None:
         between(self.opens_at, 0.01, 1.2, "opening speed", "of synchronous speed")
@@ -284,43 +192,24 @@ def _contact(relay: CurrentRelay | PotentialRelay) -> None:
     _stuck(relay.stuck, "a relay contact")
 
 
-Gear = Plain | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
+Gear = ClosedCircuit | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
 
 
 @dataclass(frozen=True, slots=True)
 class Protector:
-    """
-    An overload protector: a disc heated by the line current, opening and closing with a snap.
+    """An overload protector: a disc heated by the line current, opening and closing with a snap."""
 
-    Attributes
-    ----------
-    heater_ohms : float
-        What the line current heats it with; also in series with the line. [Ω]
-    capacity : float
-        Heat capacity of the disc. [J/K]
-    conductance : float
-        Heat lost to its surroundings. [W/K]
-    trip, reset : float
-        Disc temperature at which it opens and closes. [°C]
-    inside : bool
-        Inside the shell, on the windings; else outside, on the shell.
-    to_winding : float
-        Share of its surroundings that is the run winding (inside); the rest is the shell. [-]
-    to_shell : float
-        Share of its surroundings that is the shell (outside); the rest is the air. [-]
-    stuck : str
-        ``open`` for good, ``closed`` (welded) or empty.
-    """
-
-    heater_ohms: float
-    capacity: float = 0.3
-    conductance: float = 0.014
+    heater_ohms: float  #: What the line current heats it with; also in series with the line. [Ω]
+    capacity: float = 0.3  #: Heat capacity of the disc. [J/K]
+    conductance: float = 0.014  #: Heat lost to its surroundings. [W/K]
+    #: Disc temperature at which it opens and closes. [°C]
     trip: float = 130.0
     reset: float = 65.0
-    inside: bool = False
+    inside: bool = False  #: Inside the shell, on the windings; else outside, on the shell.
+    #: Share of its surroundings that is the run winding (inside); the rest is the shell. [-]
     to_winding: float = 0.7
-    to_shell: float = 0.5
-    stuck: str = ""
+    to_shell: float = 0.5  #: Share of its surroundings that is the shell (outside); the rest is the air. [-]
+    stuck: str = ""  #: ``open`` for good, ``closed`` (welded) or empty.
 
     def __post_init__(self) -> None:
         between(self.heater_ohms, 1.0e-5, 100.0, "heater of the protector", "Ω")
@@ -406,29 +295,15 @@ def law_of(kind: Family, part: InTime) -> Law | None:
     """
     What a part follows in the start.
 
-    Parameters
-    ----------
-    kind : Family
-        Of the part.
-    part : InTime
-        In its place and mode.
-
-    Returns
-    -------
-    Law or None
-        None where the start circuit is open there.
-
-    Raises
-    ------
-    DataError
-        If the family has no law, or one that makes something else.
+    None where the start circuit is open there. Raises `DataError` if the family has no law, or one that makes
+    something else.
     """
     name = kind.in_time or kind.name
-    found = _module(name, shelves())(part)
+    made = _module(name, shelves())(part)
     wanted = {Role.PROTECTOR: (Protector,), Role.STARTER: (*get_args(Gear), type(None))}
-    if not isinstance(found, wanted.get(kind.role, (Capacitor,))):
-        raise DataError(f"{family_sources()[name]}: law(part) of a {kind.role} must not make {found!r}")
-    law: Law | None = found
+    if not isinstance(made, wanted.get(kind.role, (Capacitor,))):
+        raise DataError(f"{family_sources()[name]}: law(part) of a {kind.role} must not make {made!r}")
+    law: Law | None = made
     return law
 
 

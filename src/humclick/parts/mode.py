@@ -14,9 +14,9 @@ from enum import StrEnum
 import msgspec
 
 from humclick.errors import one_of
-from humclick.messages import NOTHING, Message
+from humclick.messages import Message, nothing
 
-__all__ = ["Branch", "Condition", "Element", "Mode", "Regime", "Row", "When"]
+__all__ = ["Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
 
 
 class Regime(StrEnum):
@@ -36,29 +36,18 @@ class Element(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """
-    The state in which a part is looked at.
+    """The state in which a part is looked at."""
 
-    Attributes
-    ----------
-    regime : Regime
-        At rest, at the start with the rotor locked, or running.
-    hot : bool
-        Just tried: protector and thermistor have not cooled.
-    turned : bool
-        Turned over against its working position (matters for a gravity relay).
-    """
-
-    regime: Regime = Regime.REST
-    hot: bool = False
-    turned: bool = False
+    regime: Regime = Regime.REST  #: At rest, at the start with the rotor locked, or running.
+    hot: bool = False  #: Just tried: protector and thermistor have not cooled.
+    turned: bool = False  #: Turned over against its working position (matters for a gravity relay).
 
 
-class Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class DataTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A table of a data file; a field it does not have is refused."""
 
 
-class When(Row, frozen=True):
+class When(DataTable, frozen=True):
     """Under which conditions a branch exists; what is left out does not matter. Regimes apart by ``|``."""
 
     regime: str = "|".join(Regime)
@@ -79,34 +68,17 @@ class When(Row, frozen=True):
         )
 
 
-class Branch(Row, frozen=True):
-    """
-    One two-terminal element of a part in some mode.
+class Branch(DataTable, frozen=True):
+    """One two-terminal element of a part in some mode."""
 
-    Attributes
-    ----------
-    between : tuple of str
-        Two terminals of the part. A terminal in braces (``{shell}``) is a node of the machine.
-    size : str
-        Name of the size in the family's table: the unknown this branch carries.
-    element : Element
-        Ohmic or capacitive.
-    times : float
-        Factor on the size's median in this mode. [-]
-    within : float
-        Extra spread factor of this mode, on top of the size's own. [-]
-    when : When
-        Conditions under which the branch exists.
-    pulled_by : str
-        Size of the coil whose current must pull this contact in before it closes at a start.
-    """
-
+    #: Two terminals of the part. A terminal in braces (``{shell}``) is a node of the machine.
     between: tuple[str, str]
-    size: str
-    element: Element = Element.OHMIC
-    times: float = 1.0
-    within: float = 1.0
-    when: When = When()
+    size: str  #: Name of the size in the family's table: the unknown this branch carries.
+    element: Element = Element.OHMIC  #: Ohmic or capacitive.
+    times: float = 1.0  #: Factor on the size's median in this mode. [-]
+    within: float = 1.0  #: Extra spread factor of this mode, on top of the size's own. [-]
+    when: When = When()  #: Conditions under which the branch exists.
+    #: Size of the coil whose current must pull this contact in before it closes at a start.
     pulled_by: str = ""
 
     def exists(self, condition: Condition) -> bool:
@@ -114,66 +86,31 @@ class Branch(Row, frozen=True):
         return self.when.holds(condition)
 
 
-class Mode(Row, frozen=True):
-    """
-    One condition a part can be in.
+class Mode(DataTable, frozen=True):
+    """One condition a part can be in."""
 
-    Attributes
-    ----------
-    name : str
-        Short name, unique in its family.
-    title : str
-        In the technician's words.
-    plain : str
-        In the customer's words.
-    odds : float
-        Prior odds against the healthy mode, before any complaint. [-]
-    remedy : str
-        What puts it right; a name in the remedies table. Empty for healthy.
-    passing : bool
-        True where nothing is broken and time alone mends it.
-    eased : bool
-        True where a rest takes a fault that stays out of the next start and its first minutes.
-    branches : tuple of Branch
-        What the mode is electrically.
-    volts : float
-        Factor on the supply voltage (supply modes). [-]
-    breakaway : float
-        Factor on the torque needed to start (mechanism modes). [-]
-    load : float
-        Factor on the running torque (mechanism modes). [-]
-    trips : bool
-        True where the protector lets go of a healthy running current.
-    scattered : bool
-        True where repeats after re-seating do not agree.
-    hot_open : float
-        Probability of being open when hot though the mode is healthy. [-]
-    degrees : bool
-        True for a fault that comes in all degrees: on a call it is bad enough to fail most attempts.
-    recorded : str
-        What a recording of the line current shows of it: a cause of ``recorded.toml``; empty for nothing.
-    makes, loses : float
-        Of a mode that scatters: share of readings in which it makes good contact all the same, and in which
-        it makes none. [-]
-    """
-
-    name: str
-    title: Message
-    plain: Message = NOTHING
-    odds: float = 1.0
-    remedy: str = ""
-    passing: bool = False
+    name: str  #: Short name, unique in its family.
+    title: Message  #: In the technician's words.
+    plain: Message = msgspec.field(default_factory=nothing)  #: In the customer's words.
+    odds: float = 1.0  #: Prior odds against the healthy mode, before any complaint. [-]
+    remedy: str = ""  #: What puts it right; a name in the remedies table. Empty for healthy.
+    passing: bool = False  #: True where nothing is broken and time alone mends it.
+    #: True where a rest takes a fault that stays out of the next start and its first minutes.
     eased: bool = False
-    branches: tuple[Branch, ...] = msgspec.field(name="branch", default=())
-    volts: float = 1.0
-    breakaway: float = 1.0
-    load: float = 1.0
-    trips: bool = False
-    scattered: bool = False
-    hot_open: float = 0.0
+    branches: tuple[Branch, ...] = msgspec.field(name="branch", default=())  #: What the mode is electrically.
+    volts: float = 1.0  #: Factor on the supply voltage (supply modes). [-]
+    breakaway: float = 1.0  #: Factor on the torque needed to start (mechanism modes). [-]
+    load: float = 1.0  #: Factor on the running torque (mechanism modes). [-]
+    trips: bool = False  #: True where the protector lets go of a healthy running current.
+    scattered: bool = False  #: True where repeats after re-seating do not agree.
+    hot_open: float = 0.0  #: Probability of being open when hot though the mode is healthy. [-]
+    #: Of a mode that scatters: share of readings in which it makes good contact all the same, and in which it
+    #: makes none. [-]
     makes: float = 0.0
     loses: float = 0.0
+    #: True for a fault that comes in all degrees: on a call it is bad enough to fail most attempts.
     degrees: bool = False
+    #: What a recording of the line current shows of it: a cause of ``recorded.toml``; empty for nothing.
     recorded: str = ""
 
     @property

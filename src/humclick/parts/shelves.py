@@ -31,12 +31,7 @@ class Source:
     """
     One data file, of this package or of a shelf.
 
-    Parameters
-    ----------
-    package, name : str
-        The package and the file in it.
-    folder : Path or None
-        A shelf's folder in place of the package.
+    `folder` is a shelf's, in place of the package.
     """
 
     def __init__(self, package: str, name: str, folder: Path | None = None) -> None:
@@ -53,10 +48,7 @@ class Source:
         """
         Read its TOML.
 
-        Raises
-        ------
-        DataError
-            If it is missing or is not TOML.
+        Raises `DataError` if it is missing or is not TOML.
         """
         if self.folder is None:
             return read_data(self.package, self.name)
@@ -75,29 +67,28 @@ class Source:
         """
         Import a module that lies beside it.
 
-        Raises
-        ------
-        DataError
-            If there is none, or it does not run.
+        Raises `DataError` if there is none, or it does not run.
         """
-        own = f"{self.package or f'humclick_shelf.{Path(self.name).stem}'}.{name}"
+        full_name = f"{self.package or f'humclick_shelf.{Path(self.name).stem}'}.{name}"
         try:
             if self.folder is None and importlib.util.find_spec(self.package) is not None:
-                return importlib.import_module(own)
+                return importlib.import_module(full_name)
             text = self._beside(f"{name}.py").read_text("utf-8")
-            found = sys.modules[own] = ModuleType(own)  # dataclasses in it look their own module up
-            exec(compile(text, str(self._beside(f"{name}.py")), "exec"), found.__dict__)
-            return found
+            module = sys.modules[full_name] = ModuleType(
+                full_name
+            )  # dataclasses in it look their own module up
+            exec(compile(text, str(self._beside(f"{name}.py")), "exec"), module.__dict__)
+            return module
         except Exception as error:
             raise DataError(f"{self}: its module {name}.py cannot be used: {error!r}") from error
 
 
-_given = tuple(Path(each) for each in os.environ.get("HUMCLICK_SHELVES", "").split(os.pathsep) if each)
+_folders = tuple(Path(name) for name in os.environ.get("HUMCLICK_SHELVES", "").split(os.pathsep) if name)
 
 
 def shelves() -> tuple[Path, ...]:
     """Further folders in use."""
-    return _given
+    return _folders
 
 
 @contextmanager
@@ -105,51 +96,38 @@ def shelf(path: Path) -> Iterator[None]:
     """
     Use a further folder for a while.
 
-    Parameters
-    ----------
-    path : Path
-        Holds ``parts``, ``arrangements`` or both.
-
-    Raises
-    ------
-    DataError
-        If it holds neither, or a name in it is one of this package.
+    It holds ``parts``, ``arrangements`` or both. Raises `DataError` if it holds neither, or a name in it is
+    one of this package.
     """
-    global _given
-    before = _given
+    global _folders
+    before = _folders
     if not any((path / name).is_dir() for name in ("parts", "arrangements")):
         raise DataError(f"{path}: a shelf holds a folder parts, a folder arrangements, or both")
-    _given = (*before, path)
+    _folders = (*before, path)
     try:
         family_sources()
         arrangement_sources()
         yield
     finally:
-        _given = before
+        _folders = before
 
 
 def family_sources() -> Mapping[str, Source]:
     """
     Part families by name: every folder with a TOML file of its own name in it.
 
-    Raises
-    ------
-    DataError
-        If two have one name, or a folder has no such file.
+    Raises `DataError` if two have one name, or a folder has no such file.
     """
-    return _families(_given)
+    return _families(_folders)
 
 
 def arrangement_sources() -> Mapping[str, Source]:
     """
     Arrangements by name: every TOML file.
 
-    Raises
-    ------
-    DataError
-        If two have one name.
+    Raises `DataError` if two have one name.
     """
-    return _arrangements(_given)
+    return _arrangements(_folders)
 
 
 def starts_table(name: str) -> Traversable | None:
@@ -159,40 +137,42 @@ def starts_table(name: str) -> Traversable | None:
     That of this package lies in ``start/power_up``, that of a shelf in its own ``power_up``.
     """
     folder = arrangement_sources()[name].folder
-    own: Traversable = folder.parent if folder else resources.files("humclick.start")
-    found = own.joinpath("power_up").joinpath(f"{name}.csv")
-    return found if found.is_file() else None
+    root: Traversable = folder.parent if folder else resources.files("humclick.start")
+    table = root.joinpath("power_up").joinpath(f"{name}.csv")
+    return table if table.is_file() else None
 
 
 @cache
 def _families(folders: tuple[Path, ...]) -> Mapping[str, Source]:
-    found = {
-        each.name: Source(f"humclick.parts.{each.name}", f"{each.name}.toml")
-        for each in resources.files("humclick.parts").iterdir()
-        if each.is_dir() and each.joinpath(f"{each.name}.toml").is_file()
+    sources = {
+        entry.name: Source(f"humclick.parts.{entry.name}", f"{entry.name}.toml")
+        for entry in resources.files("humclick.parts").iterdir()
+        if entry.is_dir() and entry.joinpath(f"{entry.name}.toml").is_file()
     }
     for folder in folders:
-        for each in sorted((folder / "parts").glob("*/")):
-            if not (each / f"{each.name}.toml").is_file():
-                raise DataError(f"{each}: the folder of a part family holds {each.name}.toml; there is none")
-            _add(found, each.name, Source("", f"{each.name}.toml", each))
-    return dict(sorted(found.items()))
+        for entry in sorted((folder / "parts").glob("*/")):
+            if not (entry / f"{entry.name}.toml").is_file():
+                raise DataError(
+                    f"{entry}: the folder of a part family holds {entry.name}.toml; there is none"
+                )
+            _add(sources, entry.name, Source("", f"{entry.name}.toml", entry))
+    return dict(sorted(sources.items()))
 
 
 @cache
 def _arrangements(folders: tuple[Path, ...]) -> Mapping[str, Source]:
-    found = {
-        each.name.removesuffix(".toml"): Source("humclick.arrangements", each.name)
-        for each in resources.files("humclick.arrangements").iterdir()
-        if each.name.endswith(".toml")
+    sources = {
+        entry.name.removesuffix(".toml"): Source("humclick.arrangements", entry.name)
+        for entry in resources.files("humclick.arrangements").iterdir()
+        if entry.name.endswith(".toml")
     }
     for folder in folders:
-        for each in sorted((folder / "arrangements").glob("*.toml")):
-            _add(found, each.stem, Source("", each.name, folder / "arrangements"))
-    return dict(sorted(found.items()))
+        for entry in sorted((folder / "arrangements").glob("*.toml")):
+            _add(sources, entry.stem, Source("", entry.name, folder / "arrangements"))
+    return dict(sorted(sources.items()))
 
 
-def _add(found: dict[str, Source], name: str, source: Source) -> None:
-    if name in found:
-        raise DataError(f"{source}: there is one called {name!r} already, {found[name]}; use another name")
-    found[name] = source
+def _add(sources: dict[str, Source], name: str, source: Source) -> None:
+    if name in sources:
+        raise DataError(f"{source}: there is one called {name!r} already, {sources[name]}; use another name")
+    sources[name] = source

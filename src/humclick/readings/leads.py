@@ -17,24 +17,11 @@ __all__ = ["Leads"]
 
 @dataclass(frozen=True, slots=True)
 class Leads:
-    """
-    The test leads of a call.
+    """The test leads of a call."""
 
-    Attributes
-    ----------
-    nulled : bool
-        The meter subtracts the leads itself.
-    resistance : float or None
-        What the meter showed with the tips together, before nulling if it was nulled; None if nobody
-        looked. [Ω]
-
-    Raises
-    ------
-    OutOfRange
-        If the resistance is negative or not a number.
-    """
-
-    nulled: bool = False
+    nulled: bool = False  #: The meter subtracts the leads itself.
+    #: What the meter showed with the tips together, before nulling if it was nulled; None if nobody looked.
+    #: [Ω]
     resistance: float | None = None
 
     def __post_init__(self) -> None:

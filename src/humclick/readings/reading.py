@@ -20,9 +20,9 @@ from humclick.readings.typed import (
     QUANTITIES,
     Digits,
     Unit,
-    cleaned,
     digits_from,
-    refused,
+    normalized,
+    reading_refused,
     unit_from,
 )
 from humclick.sourced import read_data, sourced
@@ -35,36 +35,17 @@ class Reading:
     """
     One reading as typed.
 
-    Attributes
-    ----------
-    quantity : Quantity
-        What was measured.
-    value : float or None
-        What the display showed; None when over limit. [Ω, F, V, A or °C]
-    over_limit : bool
-        The display showed OL.
-    below_resolution : bool
-        The display showed nothing but zeros, or less than the typed bound.
-    resolution : float or None
-        Size of the last digit typed; None when over limit. [SI]
-    text : str
-        As typed, without the spaces around it.
-    bound : float or None
-        When over limit, the value it is said to exceed, as in ``>550 MΩ``; None for a plain OL, which
-        exceeds the meter's top range. [SI]
-
-    Raises
-    ------
-    OutOfRange
-        If the fields contradict each other.
+    Raises `OutOfRange` if the fields contradict each other.
     """
 
     quantity: Quantity
-    value: float | None
-    over_limit: bool = False
-    below_resolution: bool = False
-    resolution: float | None = None
-    text: str = ""
+    value: float | None  #: What the display showed; None when over limit. [Ω, F, V, A or °C]
+    over_limit: bool = False  #: The display showed OL.
+    below_resolution: bool = False  #: The display showed nothing but zeros, or less than the typed bound.
+    resolution: float | None = None  #: Size of the last digit typed; None when over limit. [SI]
+    text: str = ""  #: As typed, without the spaces around it.
+    #: When over limit, the value it is said to exceed, as in ``>550 MΩ``; None for a plain OL, which exceeds
+    #: the meter's top range. [SI]
     bound: float | None = None
 
     def __post_init__(self) -> None:
@@ -129,7 +110,7 @@ def parse_reading(text: str, expected: Quantity | None = None) -> Reading:
     True
     """
     write = EXAMPLES[expected]
-    plain = cleaned(text, write)
+    plain = normalized(text, write)
     typed = text.strip()
     over = _over_limit(plain, expected, typed)
     if over is not None:
@@ -141,10 +122,10 @@ def parse_reading(text: str, expected: Quantity | None = None) -> Reading:
     else:
         number = _NUMBER_FORM.fullmatch(plain)
         if number is None:
-            raise refused(typed, _why_no_number(plain), write)
+            raise reading_refused(typed, _why_no_number(plain), write)
         bound, sign, run = number[1], number[2], number[3].strip()
         if re.match(r"\s*[oO][0-9.,]|.*[0-9.,][oO](?![hH])", plain):
-            raise refused(
+            raise reading_refused(
                 typed,
                 Message("a letter O stands where a digit 0 may be meant"),
                 Message("the digit 0, such as {write}", write=write),
@@ -168,7 +149,7 @@ def _over_limit(plain: str, expected: Quantity | None, typed: str) -> Reading | 
     else:
         quantity = unit_from(rest, expected, "OL", typed).quantity
     if expected is not None and quantity is not expected:
-        raise refused(
+        raise reading_refused(
             typed,
             Message(
                 "that is a {quantity}, and a {expected} is asked for",
@@ -178,7 +159,7 @@ def _over_limit(plain: str, expected: Quantity | None, typed: str) -> Reading | 
             Message("OL, or {examples}", examples=EXAMPLES[expected]),
         )
     if word in _OHMS_ONLY and quantity is not Quantity.RESISTANCE:
-        raise refused(
+        raise reading_refused(
             typed,
             Message("that is said of ohms, not of a {quantity}", quantity=QUANTITIES[quantity]),
             Message("OL, or {examples}", examples=EXAMPLES[quantity]),
@@ -192,14 +173,14 @@ def _letter_form(match: re.Match[str], expected: Quantity | None, typed: str) ->
     number = f"{whole or '0'}.{part}"
     digits = Digits(number, len(part))
     if letter == "m":
-        raise refused(
+        raise reading_refused(
             typed,
             Message("a small m may be milli or mega"),
             Message("{whole}M{part} or {number} mΩ", whole=whole, part=part, number=number),
         )
     farads = letter in "UuNnPpμ"
     if unit and (unit in "Ff") != farads:
-        raise refused(typed, Message("prefix and unit do not belong together"), EXAMPLES[expected])
+        raise reading_refused(typed, Message("prefix and unit do not belong together"), EXAMPLES[expected])
     symbol = f"{letter}F" if farads else "ohm" if letter in "Rr" else f"{letter}ohm"
     return digits, unit_from(symbol, expected, number, typed)
 
@@ -230,24 +211,24 @@ def _reading(digits: Digits, unit: Unit, sign: str, bound: str, typed: str) -> R
         value = -value
     if quantity is Quantity.TEMPERATURE:
         if bound:
-            raise refused(typed, Message("a temperature takes no < or >"), write)
+            raise reading_refused(typed, Message("a temperature takes no < or >"), write)
         if value < _figure("lowest", quantity):
-            raise refused(typed, Message("below absolute zero"), write)
+            raise reading_refused(typed, Message("below absolute zero"), write)
     elif sign == "-":
-        raise refused(
+        raise reading_refused(
             typed,
             Message("a {quantity} has no minus here", quantity=QUANTITIES[quantity]),
             Message("it without the sign, such as {write}", write=write),
         )
     if value > _figure("largest", quantity):
-        raise refused(
+        raise reading_refused(
             typed,
             Message("too large for a {quantity}; a prefix may be wrong", quantity=QUANTITIES[quantity]),
             write,
         )
     if bound == ">":
         if quantity is not Quantity.RESISTANCE or value < _figure("over_limit_bound", Quantity.RESISTANCE):
-            raise refused(
+            raise reading_refused(
                 typed,
                 Message("> is read for megohms only, as insulation testers show it"),
                 Message("OL, or {write}", write=write),
@@ -255,7 +236,7 @@ def _reading(digits: Digits, unit: Unit, sign: str, bound: str, typed: str) -> R
         return Reading(quantity, None, over_limit=True, text=typed, bound=value)
     if bound == "<":
         if value == 0:
-            raise refused(
+            raise reading_refused(
                 typed, Message("nothing is less than zero here"), Message("0.0, or the bound such as <0.1")
             )
         return Reading(quantity, 0.0, below_resolution=True, resolution=value, text=typed)

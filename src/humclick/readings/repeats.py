@@ -20,49 +20,26 @@ __all__ = ["Repeats", "spread_of"]
 
 @dataclass(frozen=True, slots=True)
 class Repeats:
-    """
-    How far the repeats of one reading lie apart.
+    """How far the repeats of one reading lie apart."""
 
-    Attributes
-    ----------
-    readings : tuple of Reading
-        In the order taken.
-    lowest, highest : float or None
-        Of those with a value; None if all are over limit. [SI]
-    scatter : float or None
-        Sample standard deviation; None with fewer than two values, or if some are over limit. [SI]
-    settled : bool or None
-        Whether the meter's last digits explain the difference; None for a single reading.
-    sentence : str
-        The same in plain words.
-    """
-
-    readings: tuple[Reading, ...]
+    readings: tuple[Reading, ...]  #: In the order taken.
+    #: Of those with a value; None if all are over limit. [SI]
     lowest: float | None
     highest: float | None
+    #: Sample standard deviation; None with fewer than two values, or if some are over limit. [SI]
     scatter: float | None
+    #: Whether the meter's last digits explain the difference; None for a single reading.
     settled: bool | None
-    sentence: Message
+    sentence: Message  #: The same in plain words.
 
 
 def spread_of(readings: Sequence[Reading], meter: Meter | None = None) -> Repeats:
     """
     Compare repeats of one reading.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-        One or more, all of one quantity, taken at the same two points.
-    meter : Meter, optional
-        The meter they were taken with; else the program's default.
+    All are of one quantity, taken at the same two points with `meter`, or the program's default. Raises
+    `OutOfRange` if there is none, or they are of different quantities.
 
-    Raises
-    ------
-    OutOfRange
-        If there is no reading, or they are of different quantities.
-
-    Notes
-    -----
     The percent part of the meter's error is the same in all, so only the counts part can part them: two
     readings differ by no more than twice the counts. What differs more is contact, heat or charge.
     """
@@ -98,7 +75,7 @@ def _settled(readings: Sequence[Reading], meter: Meter | None) -> bool:
     return max(values) - min(values) <= 2 * counts * (1 + 1e-9)
 
 
-def _shown(reading: Reading) -> str:
+def _reading_text(reading: Reading) -> str:
     """A reading with its unit and the digits typed."""
     if reading.below_resolution and reading.resolution is not None:
         return Message("below {amount}", amount=format_si(reading.resolution, reading.quantity, 1))
@@ -110,14 +87,14 @@ def _shown(reading: Reading) -> str:
 
 def _sentence(readings: Sequence[Reading], settled: bool | None) -> Message:
     """The repeats in plain words."""
-    shown = tuple(_shown(reading) for reading in readings)
+    texts = tuple(_reading_text(reading) for reading in readings)
     if settled is None:
-        return Message("one reading: {readings}", readings=shown)
+        return Message("one reading: {readings}", readings=texts)
     if settled:
-        return Message("steady: {readings}", readings=shown)
+        return Message("steady: {readings}", readings=texts)
     if readings[0].quantity is Quantity.RESISTANCE:
         return Message(
             "scattered: {readings}; contact not settled, clean the points, press the probes and read again",
-            readings=shown,
+            readings=texts,
         )
-    return Message("scattered: {readings}; not settled, wait and read again", readings=shown)
+    return Message("scattered: {readings}; not settled, wait and read again", readings=texts)

@@ -32,13 +32,8 @@ def percent(share: float) -> str:
     """
     A probability in whole per cent, never 0 or 100 unless it is.
 
-    Parameters
-    ----------
-    share : float
-        From 0 to 1. [-]
+    The share goes from 0 to 1. [-]
 
-    Examples
-    --------
     >>> percent(0.0001), percent(0.42), percent(0.9999), percent(1.0)
     ('<1 %', '42 %', '>99 %', '100 %')
     """
@@ -71,8 +66,6 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     ----------
     value : float or None
         The value; None or infinite is shown as OL. [Ω, F, V, A or °C]
-    quantity : Quantity
-        What it is a value of.
     digits : int
         Digits that count, 1 to 9. Very small values show fewer.
 
@@ -106,8 +99,8 @@ def format_si(value: float | None, quantity: Quantity, digits: int = 3) -> str:
     mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
     ten = int(exponent)
     power, symbol = next(
-        (each for each in reversed(_SYMBOLS[quantity]) if each[0] <= ten), _SYMBOLS[quantity][0]
+        (pair for pair in reversed(_SYMBOLS[quantity]) if pair[0] <= ten), _SYMBOLS[quantity][0]
     )
     decimals = min(max(digits - 1 - (ten - power), 0), digits + 3)
-    shown = f"{float(f'{mantissa}e{ten - power}'):.{decimals}f}"
-    return f"{shown} {symbol}"
+    figure = f"{float(f'{mantissa}e{ten - power}'):.{decimals}f}"
+    return f"{figure} {symbol}"

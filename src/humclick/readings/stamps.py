@@ -15,7 +15,7 @@ from typing import Literal
 from humclick.errors import OutOfRange
 from humclick.messages import Message
 from humclick.meters import Quantity
-from humclick.readings.typed import cleaned, digits_from, refused, unit_from
+from humclick.readings.typed import digits_from, normalized, reading_refused, unit_from
 from humclick.sourced import read_data, sourced
 
 __all__ = ["Stamp", "parse_stamp"]
@@ -40,37 +40,16 @@ _VALUES = re.compile(rf"({_VALUE})(?:(-|/|\+|to)({' ?' + _VALUE}))?([^0-9]*)", r
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """
-    The stamp of a capacitor.
+    """The stamp of a capacitor."""
 
-    Attributes
-    ----------
-    low, high : float
-        The stamped range; for a bare value both are that value, see `limits`. [F]
-    nominal : float or None
-        The stamped value; None for a range. [F]
-    tolerance_stated : bool
-        Whether the stamp itself says the range or the tolerance.
-    volts : float or None
-        Rated voltage, the highest stamped; None if there is none. [V]
-    text : str
-        As typed, without the spaces around it.
-    sections : tuple of Stamp
-        The sections of a dual capacitor in the order stamped, else empty. The other fields are then those of
-        the largest section, which serves the compressor (common practice).
-
-    Raises
-    ------
-    OutOfRange
-        If the range is not one.
-    """
-
-    low: float
-    nominal: float | None
-    high: float
-    tolerance_stated: bool
-    volts: float | None = None
-    text: str = ""
+    low: float  #: Lower end of the stamped range, or the bare value, see `limits`. [F]
+    nominal: float | None  #: The stamped value; None for a range. [F]
+    high: float  #: Upper end, or the bare value. [F]
+    tolerance_stated: bool  #: Whether the stamp itself says the range or the tolerance.
+    volts: float | None = None  #: Rated voltage, the highest stamped; None if there is none. [V]
+    text: str = ""  #: As typed, without the spaces around it.
+    #: The sections of a dual capacitor in the order stamped, else empty. The other fields are then those of
+    #: the largest section, which serves the compressor (common practice).
     sections: tuple[Stamp, ...] = ()
 
     def __post_init__(self) -> None:
@@ -87,23 +66,8 @@ class Stamp:
         """
         Between which values a good capacitor lies, with the usual tolerance if none is stamped.
 
-        Parameters
-        ----------
-        kind : "start" or "run"
-            What the capacitor is for.
+        Lowest and highest of a start or a run capacitor. [F]
 
-        Returns
-        -------
-        tuple of float
-            Lowest and highest. [F]
-
-        Raises
-        ------
-        OutOfRange
-            If the kind is another.
-
-        Notes
-        -----
         A bare value: about ±5 % for a start capacitor (common practice), ±6 % for a run capacitor
         (EIA-456-A); both from readings.toml.
         """
@@ -150,14 +114,14 @@ def parse_stamp(text: str) -> Stamp:
     >>> stamp.low, stamp.high, stamp.volts
     (8.8e-05, 0.000108, 125.0)
     """
-    plain = cleaned(text, _WRITE)
+    plain = normalized(text, _WRITE)
     typed = text.strip()
     plain, volts = _volts(plain, typed)
     plain = _HERTZ.sub(" ", plain, count=1)
     plain, tolerance = _tolerance(plain, typed)
     match = _VALUES.fullmatch(plain.strip(" ,;@"))
     if match is None:
-        raise refused(typed, Message("not a capacitor's stamp"), _WRITE)
+        raise reading_refused(typed, Message("not a capacitor's stamp"), _WRITE)
     first, joined, second, unit = match.groups()
     values = [_farads(run, unit, typed) for run in (first, second) if run is not None]
     if len(values) == 1:
@@ -168,9 +132,9 @@ def parse_stamp(text: str) -> Stamp:
         return replace(largest, sections=sections)
     low, high = values
     if tolerance is not None:
-        raise refused(typed, Message("a range already says the tolerance"), _WRITE)
+        raise reading_refused(typed, Message("a range already says the tolerance"), _WRITE)
     if not low < high:
-        raise refused(
+        raise reading_refused(
             typed,
             Message("a range goes from low to high"),
             Message("{write}; the last is a dual capacitor", write=_WRITE),
@@ -188,15 +152,17 @@ def _single(value: float, tolerance: tuple[float, float] | None, volts: float | 
 
 def _volts(plain: str, typed: str) -> tuple[str, float | None]:
     """The stamp without its voltage, and the highest voltage stamped. [V]"""
-    found = list(_VOLTS.finditer(plain))
-    if not found:
+    matches = list(_VOLTS.finditer(plain))
+    if not matches:
         return plain, None
-    if len(found) > 1:
-        raise refused(typed, Message("more than one voltage"), _WRITE)
-    rated = [digits_from(run, typed, _WRITE).times_ten_to(0) for run in found[0].groups() if run is not None]
+    if len(matches) > 1:
+        raise reading_refused(typed, Message("more than one voltage"), _WRITE)
+    rated = [
+        digits_from(run, typed, _WRITE).times_ten_to(0) for run in matches[0].groups() if run is not None
+    ]
     if not 10 <= min(rated) <= max(rated) <= 5000:
-        raise refused(typed, Message("not the voltage of a motor capacitor"), _WRITE)
-    return plain[: found[0].start()] + " " + plain[found[0].end() :], max(rated)
+        raise reading_refused(typed, Message("not the voltage of a motor capacitor"), _WRITE)
+    return plain[: matches[0].start()] + " " + plain[matches[0].end() :], max(rated)
 
 
 def _tolerance(plain: str, typed: str) -> tuple[str, tuple[float, float] | None]:
@@ -210,7 +176,7 @@ def _tolerance(plain: str, typed: str) -> tuple[str, tuple[float, float] | None]
         if pattern is _ABOVE_BELOW:
             below, above = above, below
         if below >= 100 or above >= 100 or below + above == 0:
-            raise refused(typed, Message("a tolerance is between 0 and 100 %"), _WRITE)
+            raise reading_refused(typed, Message("a tolerance is between 0 and 100 %"), _WRITE)
         return plain[: match.start()] + " " + plain[match.end() :], (below, above)
     return plain, None
 
@@ -221,5 +187,5 @@ def _farads(run: str, unit: str, typed: str) -> float:
     value = digits_from(run, typed, _WRITE).times_ten_to(power)
     largest = read_data("humclick.readings", "readings.toml")["largest"]["capacitance"]
     if not 0 < value <= sourced(largest, "readings.toml, largest.capacitance").value:
-        raise refused(typed, Message("not the value of a motor capacitor"), _WRITE)
+        raise reading_refused(typed, Message("not the value of a motor capacitor"), _WRITE)
     return value

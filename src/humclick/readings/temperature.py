@@ -12,7 +12,7 @@ from humclick.errors import OutOfRange, ReadingRefused
 from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.readings.reading import parse_reading
-from humclick.readings.typed import cleaned, refused
+from humclick.readings.typed import normalized, reading_refused
 from humclick.sourced import read_data, sourced
 
 __all__ = ["PartTemperature", "parse_temperature"]
@@ -27,24 +27,11 @@ _WRITE = "cold, hot, ? or a figure such as 25 °C or 77 °F"
 
 @dataclass(frozen=True, slots=True)
 class PartTemperature:
-    """
-    How warm a part is.
+    """How warm a part is."""
 
-    Attributes
-    ----------
-    kind : "cold", "hot", "unknown" or "measured"
-        Cold: not run for hours. Hot: ran or tried to in the last hour.
-    celsius : float or None
-        The figure, when measured. [°C]
-
-    Raises
-    ------
-    OutOfRange
-        If a figure is given without being measured, or is missing though measured.
-    """
-
+    #: Cold: not run for hours. Hot: ran or tried to in the last hour.
     kind: Literal["cold", "hot", "unknown", "measured"] = "unknown"
-    celsius: float | None = None
+    celsius: float | None = None  #: The figure, when measured. [°C]
 
     def __post_init__(self) -> None:
         if self.kind not in ("cold", "hot", "unknown", "measured"):
@@ -69,17 +56,14 @@ def parse_temperature(text: str) -> PartTemperature:
     """
     Understand ``cold``, ``hot``, ``?``, ``23 C`` or ``75F``.
 
-    Raises
-    ------
-    ReadingRefused
-        If it is neither such a word nor a temperature with its unit.
+    Raises `ReadingRefused` for anything but such a word or a temperature with its unit.
     """
-    plain = cleaned(text, _WRITE)
+    plain = normalized(text, _WRITE)
     word = _WORDS.get(re.sub(r"[.!]", "", plain).casefold().replace("\u2019", "'"))
     if word is not None:
         return PartTemperature(word)
     if not any(letter.isdigit() for letter in plain):
-        raise refused(text.strip(), Message("not a temperature"), _WRITE)
+        raise reading_refused(text.strip(), Message("not a temperature"), _WRITE)
     reading = parse_reading(text, Quantity.TEMPERATURE)
     if reading.value is None:
         raise ReadingRefused(

@@ -17,7 +17,16 @@ from humclick.errors import ReadingRefused
 from humclick.messages import Message
 from humclick.meters import Quantity
 
-__all__ = ["EXAMPLES", "QUANTITIES", "Digits", "Unit", "cleaned", "digits_from", "refused", "unit_from"]
+__all__ = [
+    "EXAMPLES",
+    "QUANTITIES",
+    "Digits",
+    "Unit",
+    "digits_from",
+    "normalized",
+    "reading_refused",
+    "unit_from",
+]
 
 #: Longest text that can be a reading or a stamp.
 LONGEST = 80
@@ -63,33 +72,30 @@ _ONE_LETTER = str.maketrans(
 )
 
 
-def refused(text: str, why: Message, write: str) -> ReadingRefused:
+def reading_refused(text: str, why: Message, write: str) -> ReadingRefused:
     """The refusal of a typed text: what came, what is wrong and what would be right."""
-    shown = ascii(text) if not text.isprintable() else repr(text)
-    shown = shown if len(shown) <= 40 else shown[:37] + "…" + shown[0]
-    return ReadingRefused(Message("{shown}: {why}; write {write}", shown=shown, why=why, write=write))
+    quoted = ascii(text) if not text.isprintable() else repr(text)
+    quoted = quoted if len(quoted) <= 40 else quoted[:37] + "…" + quoted[0]
+    return ReadingRefused(Message("{shown}: {why}; write {write}", shown=quoted, why=why, write=write))
 
 
-def cleaned(text: object, write: str) -> str:
+def normalized(text: object, write: str) -> str:
     """
     Text with one kind of space, mu, omega and minus.
 
-    Raises
-    ------
-    ReadingRefused
-        If it is not text, is empty, is too long, or has digits other than 0–9.
+    Raises `ReadingRefused` if it is not text, is empty, is too long, or has digits other than 0–9.
     """
     if not isinstance(text, str):
-        raise refused(str(type(text).__name__), Message("a reading is typed text"), write)
+        raise reading_refused(str(type(text).__name__), Message("a reading is typed text"), write)
     if len(text) > LONGEST + 40 or len(text.strip()) > LONGEST:
-        raise refused(
+        raise reading_refused(
             text, Message("longer than any reading ({longest} characters at most)", longest=LONGEST), write
         )
     plain = _SPACES.sub(" ", text.translate(_ONE_LETTER)).strip()
     if not plain:
-        raise refused(text, Message("nothing is written"), write)
+        raise reading_refused(text, Message("nothing is written"), write)
     if any(letter.isnumeric() and not letter.isascii() for letter in plain):
-        raise refused(text, Message("digits are the plain 0 to 9"), write)
+        raise reading_refused(text, Message("digits are the plain 0 to 9"), write)
     return plain
 
 
@@ -113,10 +119,7 @@ def digits_from(run: str, text: str, write: str) -> Digits:
     """
     Read a run of digits, marks and spaces.
 
-    Raises
-    ------
-    ReadingRefused
-        If the number can be read in more than one way, or in none.
+    Raises `ReadingRefused` if the number can be read in more than one way, or in none.
     """
     run = run.strip()
     marks = [letter for letter in run if letter in ".,"]
@@ -124,37 +127,37 @@ def digits_from(run: str, text: str, write: str) -> Digits:
         whole, mark, part = run.replace(" ", "").replace(",", ".").partition(".")
         return Digits(whole + mark + part, len(part))
     if " " in run:
-        raise refused(
+        raise reading_refused(
             text,
             Message("more than one number, or a space inside one"),
             Message("one number: {write}", write=write),
         )
     if len(marks) > 1:
-        raise refused(
+        raise reading_refused(
             text,
             Message("more than one decimal mark; thousands take no comma or dot"),
             _without_marks(run, write),
         )
     if run.endswith((".", ",")):
         if run[:-1] == "1":
-            raise refused(
+            raise reading_refused(
                 text,
                 Message("a lone 1 at the left of the display is over limit"),
                 Message("OL, or 1.0 if it is a number"),
             )
-        raise refused(
+        raise reading_refused(
             text,
             Message("no digit after the decimal mark"),
             Message("{run}.0", run=run[:-1]) if run[:-1] else write,
         )
     if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", run):
-        raise refused(
+        raise reading_refused(
             text,
             Message("the comma may part thousands or decimals"),
             Message("{first} or {second}", first=run.replace(",", ""), second=run.replace(",", ".")),
         )
     if not re.fullmatch(r"[0-9]+|[0-9]*[.,][0-9]+", run):
-        raise refused(text, Message("not a number"), write)
+        raise reading_refused(text, Message("not a number"), write)
     whole, mark, part = run.replace(",", ".").partition(".")
     return Digits((whole or "0") + mark + part, len(part))
 
@@ -235,15 +238,12 @@ def unit_from(typed: str, expected: Quantity | None, number: str, text: str) -> 
     """
     The unit typed after a number, or the one meant when there is none.
 
-    Raises
-    ------
-    ReadingRefused
-        If the unit is unknown, could mean two things, or is of another quantity than expected.
+    Raises `ReadingRefused` if it is unknown, could mean two things, or is of another quantity than expected.
     """
     compact = typed.replace(" ", "").rstrip(".")
     unit = _unit(compact, expected, number, text)
     if expected is not None and unit.quantity is not expected:
-        raise refused(
+        raise reading_refused(
             text,
             Message(
                 "that is a {quantity}, and a {expected} is asked for",
@@ -262,12 +262,12 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if expected in _BARE_NUMBER:
             return Unit(expected, _BARE_NUMBER[expected])
         if expected is _DEGREE:
-            raise refused(
+            raise reading_refused(
                 text,
                 Message("the degrees may be Celsius or Fahrenheit"),
                 Message("{number} °C or {number} °F", number=number),
             )
-        raise refused(
+        raise reading_refused(
             text,
             Message("the unit is missing"),
             Message("it with its unit, such as {example}", example=EXAMPLES[None]),
@@ -282,8 +282,8 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if quantity in fits:
             return Unit(quantity, fits[quantity])
         if quantity is _DEGREE:
-            raise refused(text, Message("kelvins are not read here"), EXAMPLES[_DEGREE])
-        raise refused(
+            raise reading_refused(text, Message("kelvins are not read here"), EXAMPLES[_DEGREE])
+        raise reading_refused(
             text,
             Message("a prefix without a unit does not fit a {quantity}", quantity=QUANTITIES[quantity]),
             EXAMPLES[quantity],
@@ -294,13 +294,13 @@ def _unit(compact: str, expected: Quantity | None, number: str, text: str) -> Un
         if expected is _DEGREE:
             return Unit(_DEGREE, 0, fahrenheit=True)
         right = f"{number} uF or {number} °F" if expected is None else EXAMPLES[expected]
-        raise refused(text, Message("F alone may be farads or degrees Fahrenheit"), right)
+        raise reading_refused(text, Message("F alone may be farads or degrees Fahrenheit"), right)
     fitting = [
         name for name, unit in _SPELLED.items() if name.isascii() and expected in (None, unit.quantity)
     ]
     near = get_close_matches(folded, fitting, n=1, cutoff=0.66)
     right = f"{number} {near[0]}" if near else EXAMPLES[expected]
-    raise refused(text, Message("{unit} is not a unit known here", unit=ascii(compact[:20])), right)
+    raise reading_refused(text, Message("{unit} is not a unit known here", unit=ascii(compact[:20])), right)
 
 
 def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
@@ -315,7 +315,7 @@ def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
             return Unit(_OHM, 6)
         if rest == "ω":
             return Unit(_OHM, -3)
-        raise refused(
+        raise reading_refused(
             text,
             Message("a small m may be milli or mega"),
             Message("{number} megohm or {number} mΩ", number=number),
@@ -325,15 +325,15 @@ def _unit_with_m(letter: str, rest: str, number: str, text: str) -> Unit:
             if letter == "m":
                 return Unit(quantity, -3)
             symbol = "V" if quantity is _VOLT else "A"
-            raise refused(
+            raise reading_refused(
                 text,
                 Message("a large M is mega, milli is a small m"),
                 Message("{number} m{symbol}", number=number, symbol=symbol),
             )
     if rest == "f":
-        raise refused(
+        raise reading_refused(
             text, Message("mF is micro to some and milli to others"), Message("{number} uF", number=number)
         )
-    raise refused(
+    raise reading_refused(
         text, Message("{unit} is not a unit known here", unit=ascii((letter + rest)[:20])), EXAMPLES[None]
     )

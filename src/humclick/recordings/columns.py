@@ -80,51 +80,24 @@ _DELIMITERS = (";", "\t", "|", ",", " ")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """
-    How the lines of a log are to be read.
+    """How the lines of a log are to be read."""
 
-    Attributes
-    ----------
-    delimiter : str
-        Between fields; a space stands for any run of blanks, empty for a single column.
-    comma : bool
-        Whether the decimal mark is a comma.
-    paired : bool
-        Whether fields and decimals are both cut by commas, so that fields go in pairs.
-    first : int
-        Number of the first line with data, from 0.
-    columns : int
-        Fields a line.
-    time, day, amps : int or None
-        Columns of the time (a number or a clock), the date, and the current.
-    kind : str
-        Of the time: ``number``, ``count``, ``clock``, ``datetime``, or empty where there is none.
-    unit : float
-        Of a time that is a number; 0 where it is not told. [s]
-    amps_unit : str
-        ``A``, ``mV`` or empty.
-    factor : float
-        On the recorded figures. [A, mV or as recorded]
-    rate : float or None
-        Samples a second, where a line before the data tells it. [Hz]
-    notes : tuple of str
-        What had to be guessed.
-    """
-
-    delimiter: str
-    comma: bool
-    paired: bool = False
-    first: int = 0
-    columns: int = 1
+    delimiter: str  #: Between fields; a space stands for any run of blanks, empty for a single column.
+    comma: bool  #: Whether the decimal mark is a comma.
+    paired: bool = False  #: Whether fields and decimals are both cut by commas, so that fields go in pairs.
+    first: int = 0  #: Number of the first line with data, from 0.
+    columns: int = 1  #: Fields a line.
+    #: Columns of the time (a number or a clock), the date, and the current.
     time: int | None = None
     day: int | None = None
     amps: int | None = 0
+    #: Of the time: ``number``, ``count``, ``clock``, ``datetime``, or empty where there is none.
     kind: str = ""
-    unit: float = 0.0
-    amps_unit: str = ""
-    factor: float = 1.0
-    rate: float | None = None
-    notes: tuple[str, ...] = ()
+    unit: float = 0.0  #: Of a time that is a number; 0 where it is not told. [s]
+    amps_unit: str = ""  #: ``A``, ``mV`` or empty.
+    factor: float = 1.0  #: On the recorded figures. [A, mV or as recorded]
+    rate: float | None = None  #: Samples a second, where a line before the data tells it. [Hz]
+    notes: tuple[str, ...] = ()  #: What had to be guessed.
 
 
 def _bare(cell: str) -> str:
@@ -136,10 +109,7 @@ def number_of(text: str, comma: bool) -> float | None:
     """
     Number in a cell, its unit left aside.
 
-    Returns
-    -------
-    float or None
-        nan for a missing value, infinity for one over the range; None where it is no number.
+    nan for a missing value, infinity for one over the range, None where it is no number.
     """
     text = _bare(text)
     low = text.lower()
@@ -147,10 +117,10 @@ def number_of(text: str, comma: bool) -> float | None:
         return float("nan")
     if low in _OVER:
         return float("inf")
-    found = _NUMBER.fullmatch(text.replace("\u2212", "-"))
-    if found is None or len(text) > 40:
+    number = _NUMBER.fullmatch(text.replace("\u2212", "-"))
+    if number is None or len(text) > 40:
         return None
-    figures = found[1]
+    figures = number[1]
     if "," in figures:
         if not comma:
             return None
@@ -163,11 +133,11 @@ def number_of(text: str, comma: bool) -> float | None:
 
 def _day_of(text: str) -> int | None:
     """Number of a day, by its order alone."""
-    found = _DATE.fullmatch(text)
-    if found is None:
+    parts = _DATE.fullmatch(text)
+    if parts is None:
         return None
-    a, mark, b, c = int(found[1]), found[2], int(found[3]), int(found[4])
-    if len(found[1]) == 4:
+    a, mark, b, c = int(parts[1]), parts[2], int(parts[3]), int(parts[4])
+    if len(parts[1]) == 4:
         tries = ((a, b, c), (a, c, b))
     else:
         year = c if c >= 100 else 2000 + c
@@ -184,15 +154,8 @@ def clock_of(text: str) -> float | None:
     """
     Seconds since the start of an era for a time stamp, of the day for a time of day.
 
-    Parameters
-    ----------
-    text : str
-        ``12:03:04.5``, ``2026-03-11T12:03:04``, ``11.03.2026 12:03:04,250``, with am or pm if need be.
-
-    Returns
-    -------
-    float or None
-        Seconds; None where it is no time. [s]
+    Such as ``12:03:04.5``, ``2026-03-11T12:03:04``, ``11.03.2026 12:03:04,250``, with am or pm if need be;
+    None where it is no time. [s]
     """
     text = _bare(text)
     if len(text) > 48 or ":" not in text:
@@ -201,17 +164,17 @@ def clock_of(text: str) -> float | None:
     parts = re.split(r"[T ]+", text, maxsplit=1) if _DATE.match(text) else ["", text]
     if len(parts) != 2:
         return None
-    found = _CLOCK.fullmatch(parts[1].strip())
+    clock = _CLOCK.fullmatch(parts[1].strip())
     day = _day_of(parts[0]) if parts[0] else 0
-    if found is None or day is None:
+    if clock is None or day is None:
         return None
-    hours, minutes = int(found[1]), int(found[2])
-    seconds = int(found[3] or 0)
-    if found[5]:
-        hours = hours % 12 + (12 if found[5].lower() == "pm" else 0)
+    hours, minutes = int(clock[1]), int(clock[2])
+    seconds = int(clock[3] or 0)
+    if clock[5]:
+        hours = hours % 12 + (12 if clock[5].lower() == "pm" else 0)
     if hours > 47 or minutes > 59 or seconds > 60:
         return None
-    part = float(f"0.{found[4]}") if found[4] else 0.0
+    part = float(f"0.{clock[4]}") if clock[4] else 0.0
     return day * 86_400.0 + hours * 3600.0 + minutes * 60.0 + seconds + part
 
 
@@ -224,10 +187,10 @@ def fields_of(line: str, layout: Layout) -> list[str]:
         return line.split()
     if '"' in line:
         return [a or b for a, b in re.findall(_quoted(layout.delimiter), line)]
-    found = line.split(layout.delimiter)
-    if layout.paired and len(found) == 2 * layout.columns:
-        return [f"{a}.{b}" for a, b in zip(found[::2], found[1::2], strict=True)]
-    return found
+    fields = line.split(layout.delimiter)
+    if layout.paired and len(fields) == 2 * layout.columns:
+        return [f"{a}.{b}" for a, b in zip(fields[::2], fields[1::2], strict=True)]
+    return fields
 
 
 def _quoted(delimiter: str) -> re.Pattern[str]:
@@ -237,20 +200,20 @@ def _quoted(delimiter: str) -> re.Pattern[str]:
 
 def _kind(cells: list[str], comma: bool) -> str:
     """What most cells of a column are."""
-    told = {"number": 0, "clock": 0, "datetime": 0, "date": 0, "text": 0}
+    counts = {"number": 0, "clock": 0, "datetime": 0, "date": 0, "text": 0}
     for cell in cells:
         text = _bare(cell)
         value = number_of(text, comma)
         if value is not None:
-            told["number"] += value == value or 0
+            counts["number"] += value == value or 0
         elif _DATE.fullmatch(text):
-            told["date"] += 1
+            counts["date"] += 1
         elif clock_of(text) is not None:
-            told["datetime" if _DATE.match(text) else "clock"] += 1
+            counts["datetime" if _DATE.match(text) else "clock"] += 1
         else:
-            told["text"] += 1
-    best = max(told, key=lambda k: told[k])
-    return best if told[best] else "empty"
+            counts["text"] += 1
+    best = max(counts, key=lambda k: counts[k])
+    return best if counts[best] else "empty"
 
 
 def _share(lines: list[str], layout: Layout) -> tuple[float, int]:
@@ -296,18 +259,18 @@ def _figure(text: str) -> float:
     return float(text.replace(",", "."))
 
 
-def _told(before: str) -> tuple[float | None, float | None]:
+def _announced(before: str) -> tuple[float | None, float | None]:
     """Rate in Hz and millivolts an ampere, where the lines before the data tell them."""
     rate = scale = None
-    if found := _RATE.search(before):
-        rate = _figure(found[1]) * (1000.0 if found[2] else 1.0)
-    elif found := _STEP.search(before):
-        rate = 1.0 / max(_figure(found[1]) * _UNITS_TIME[found[2].lower()], 1e-9)
-    if found := _SCALE.search(before):
-        if found[1]:
-            scale = _figure(found[1]) / max(_figure(found[2]) if found[2] else 1.0, 1e-9)
+    if match := _RATE.search(before):
+        rate = _figure(match[1]) * (1000.0 if match[2] else 1.0)
+    elif match := _STEP.search(before):
+        rate = 1.0 / max(_figure(match[1]) * _UNITS_TIME[match[2].lower()], 1e-9)
+    if match := _SCALE.search(before):
+        if match[1]:
+            scale = _figure(match[1]) / max(_figure(match[2]) if match[2] else 1.0, 1e-9)
         else:
-            scale = _figure(found[4]) / max(_figure(found[3]), 1e-9)
+            scale = _figure(match[4]) / max(_figure(match[3]), 1e-9)
     return rate, scale
 
 
@@ -324,10 +287,7 @@ def layout_of(lines: list[str]) -> Layout:
     """
     How a log is laid out, from its first lines.
 
-    Raises
-    ------
-    Refused
-        If no rows of numbers are found, or none of the columns can be the current.
+    Raises `Refused` if no rows of numbers are found, or none of the columns can be the current.
     """
     layout = _cut(lines)
     comma = layout.comma
@@ -350,7 +310,7 @@ def layout_of(lines: list[str]) -> Layout:
     cells = [[row[i] for row in rows] for i in range(layout.columns)]
     kinds = [_kind(column, comma) for column in cells]
     layout = _time_column(layout, titles, kinds, cells)
-    rate, scale = _told("\n".join(before))
+    rate, scale = _announced("\n".join(before))
     layout = replace(layout, rate=rate)
     return _amps_column(layout, titles, kinds, cells, scale)
 
@@ -359,14 +319,14 @@ def _is_data(line: str, layout: Layout) -> bool:
     row = fields_of(line, layout)
     if len(row) != layout.columns:
         return False
-    told = [c for c in row if c.strip()]
-    good = [c for c in told if number_of(c, layout.comma) is not None or ":" in c or _DATE.match(c.strip())]
-    return any(number_of(c, layout.comma) is not None for c in told) and 2 * len(good) > len(told)
+    cells = [c for c in row if c.strip()]
+    good = [c for c in cells if number_of(c, layout.comma) is not None or ":" in c or _DATE.match(c.strip())]
+    return any(number_of(c, layout.comma) is not None for c in cells) and 2 * len(good) > len(cells)
 
 
 def _numbers(column: list[str], comma: bool) -> list[float]:
-    found = [number_of(cell, comma) for cell in column]
-    return [v for v in found if v is not None and abs(v) < 1e300]
+    numbers = [number_of(cell, comma) for cell in column]
+    return [v for v in numbers if v is not None and abs(v) < 1e300]
 
 
 def _rises(column: list[str], comma: bool) -> bool:
@@ -416,14 +376,14 @@ def _amps_column(
     pool = named or others or left
     pick = pool[0] if named else max(pool, key=lambda i: (swing(i), -i))
     if len(pool) > 1:
-        shown = titles[pick].strip()[:30] or f"number {pick + 1}"
-        notes.append(f"Of {len(left)} columns that could be the current, {shown} was taken.")
+        title = titles[pick].strip()[:30] or f"number {pick + 1}"
+        notes.append(f"Of {len(left)} columns that could be the current, {title} was taken.")
     word = _unit_in(titles[pick], _UNITS_AMPS)
     if not word:
-        seen = {
+        units = {
             m[2].lower() for c in cells[pick][:50] if (m := _NUMBER.fullmatch(c.strip().strip('"'))) and m[2]
         }
-        word = next((u for u in seen if u in _UNITS_AMPS), "")
+        word = next((u for u in units if u in _UNITS_AMPS), "")
     unit, factor = _UNITS_AMPS.get(word, ("", 1.0))
     if not unit and named and re.search(r"\bamps?\b|ampere", titles[pick], re.I):
         unit = "A"

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from humclick.recordings.attempts import Attempt
     from humclick.recordings.currents import Trace
     from humclick.recordings.recording import Recording
-    from humclick.recordings.sound import SoundShown
+    from humclick.recordings.sound import SoundRecognition
+    from humclick.recordings.stretches import CurrentStretch
 
 __all__ = ["MOST_PIECES", "Course", "course_of_current", "course_of_sound"]
 
@@ -33,38 +33,26 @@ _MOST_SPANS = 200
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """
-    A recording, short.
+    """A recording, short."""
 
-    Attributes
-    ----------
-    seconds : float
-        Its length. [s]
-    unit : str
-        ``A``, ``dB``, or empty where the scale is unknown.
-    values : tuple of float
-        One for each equal piece of time.
-    spans : tuple of (start, end, kind)
-        What was recognised: of a current what each attempt came to, of a sound ``locked``, ``running`` and,
-        with no length, ``click``. [s]
-    """
-
-    seconds: float
-    unit: str
-    values: tuple[float, ...]
+    seconds: float  #: Its length. [s]
+    unit: str  #: ``A``, ``dB``, or empty where the scale is unknown.
+    values: tuple[float, ...]  #: One for each equal piece of time.
+    #: (start, end, kind): what was recognised; of a current what each attempt came to, of a sound ``locked``,
+    #: ``running`` and, with no length, ``click``. [s]
     spans: tuple[tuple[float, float, str], ...]
 
 
-def course_of_current(trace: Trace, found: Sequence[Attempt], heard: Sequence[str]) -> Course:
+def course_of_current(trace: Trace, stretches: Sequence[CurrentStretch], heard: Sequence[str]) -> Course:
     """
     The course of a current.
 
     Examples
     --------
-    >>> from humclick.recordings.attempts import attempts
+    >>> from humclick.recordings.stretches import current_stretches
     >>> from humclick.recordings.currents import Trace
     >>> trace = Trace(times=[0.1 * k for k in range(40)], amps=[0.0] * 10 + [5.0] * 10 + [0.0] * 20, step=0.1)
-    >>> course = course_of_current(trace, attempts(trace), ["hum_click"])
+    >>> course = course_of_current(trace, current_stretches(trace), ["hum_click"])
     >>> max(course.values), course.spans[0][2]
     (5.0, 'hum_click')
     """
@@ -77,13 +65,13 @@ def course_of_current(trace: Trace, found: Sequence[Attempt], heard: Sequence[st
         before = values[k]
         values[k] = amps if before is None else max(before, amps)
     spans = [
-        (max(0.0, each.on - begin), min(seconds, each.off - begin), what)
-        for each, what in zip(found, heard, strict=False)
+        (max(0.0, stretch.on - begin), min(seconds, stretch.off - begin), what)
+        for stretch, what in zip(stretches, heard, strict=False)
     ]
     return _short(seconds, "A" if trace.scale_known else "", _filled(values), spans)
 
 
-def course_of_sound(recording: Recording, shown: SoundShown) -> Course:
+def course_of_sound(recording: Recording, recognition: SoundRecognition) -> Course:
     """The course of a sound: its level against full scale, from some samples of each piece."""
     values = recording.values
     count = len(values)
@@ -95,8 +83,12 @@ def course_of_sound(recording: Recording, shown: SoundShown) -> Course:
         some = [float(v) for v in values[first : last : max(1, (last - first) // _SAMPLES)]]
         power = math.fsum(v * v for v in some if v == v) / max(1, len(some)) / (full * full)
         levels.append(max(_SILENT, 10 * math.log10(power)) if power > 0 else _SILENT)
-    spans = [(each.start, each.end, each.kind) for each in shown.stretches if each.kind != "quiet"]
-    spans += [(at, at, "click") for at in shown.clicks]
+    spans = [
+        (stretch.start, stretch.end, stretch.kind)
+        for stretch in recognition.stretches
+        if stretch.kind != "quiet"
+    ]
+    spans += [(at, at, "click") for at in recognition.clicks]
     return _short(recording.seconds, "dB", levels, sorted(spans))
 
 
@@ -108,15 +100,15 @@ def _full_scale(values: Sequence[float]) -> float:
 
 def _filled(values: Sequence[float | None]) -> list[float]:
     """Pieces with nothing in them are as the one before."""
-    last, found = 0.0, []
+    last, filled = 0.0, []
     for value in values:
         last = last if value is None else value
-        found.append(last)
-    return found
+        filled.append(last)
+    return filled
 
 
 def _short(
     seconds: float, unit: str, values: Sequence[float], spans: Sequence[tuple[float, float, str]]
 ) -> Course:
-    kept = tuple((round(start, 2), round(end, 2), kind) for start, end, kind in spans[:_MOST_SPANS])
-    return Course(round(seconds, 3), unit, tuple(float(f"{value:.3g}") for value in values), kept)
+    rounded = tuple((round(start, 2), round(end, 2), kind) for start, end, kind in spans[:_MOST_SPANS])
+    return Course(round(seconds, 3), unit, tuple(float(f"{value:.3g}") for value in values), rounded)

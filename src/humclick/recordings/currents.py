@@ -25,52 +25,26 @@ _AT_CLIP = 0.9995
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """
-    Effective current over time.
+    """Effective current over time."""
 
-    Attributes
-    ----------
-    times, amps : list of float
-        Middle of each window and the current in it; missing windows are left out. [s] [A or as recorded]
-    step : float
-        Length of a window. [s]
-    waveform : bool
-        Whether windows are half cycles of a waveform.
-    hertz : float or None
-        50 or 60 where the waveform tells it. [Hz]
-    scale_known : bool
-        Whether the current is in amperes.
-    clipped : bool
-        Whether peaks were cut off.
-    notes : tuple of str
-        What had to be guessed.
-    """
-
+    #: Middle of each window and the current in it; missing windows are left out. [s] [A or as recorded]
     times: list[float]
     amps: list[float]
-    step: float
-    waveform: bool = False
-    hertz: float | None = None
-    scale_known: bool = True
-    clipped: bool = False
-    notes: tuple[str, ...] = ()
+    step: float  #: Length of a window. [s]
+    waveform: bool = False  #: Whether windows are half cycles of a waveform.
+    hertz: float | None = None  #: 50 or 60 where the waveform tells it. [Hz]
+    scale_known: bool = True  #: Whether the current is in amperes.
+    clipped: bool = False  #: Whether peaks were cut off.
+    notes: tuple[str, ...] = ()  #: What had to be guessed.
 
 
 def current_trace(recording: Recording) -> Trace:
     """
     Effective current of a recording.
 
-    Returns
-    -------
-    Trace
-        Of a waveform, rms over half cycles, its offset taken off and cut-off peaks reckoned back from the
-        share of the half cycle they stand at the limit (a sine cut at c for the share p has the peak
-        c / cos(π p / 2)).
-
-    Raises
-    ------
-    Refused
-        If nothing is left of it.
+    Of a waveform, rms over half cycles, its offset taken off and cut-off peaks reckoned back from the share
+    of the half cycle they stand at the limit (a sine cut at c for the share p has the peak c / cos(π p / 2)).
+    Raises `Refused` if nothing is left of it.
     """
     notes = list(recording.notes)
     if not recording.waveform:
@@ -78,13 +52,13 @@ def current_trace(recording: Recording) -> Trace:
         hertz = None
         step = recording.step
     else:
-        found = swings(recording.values, recording.rate)
-        hertz = min(_LINE, key=lambda f: abs(f - found))
-        if found and abs(found - hertz) > 2.5:
+        frequency = swings(recording.values, recording.rate)
+        hertz = min(_LINE, key=lambda f: abs(f - frequency))
+        if frequency and abs(frequency - hertz) > 2.5:
             notes.append(
-                f"The waveform swings {found:.1f} times a second; it was taken as mains of {hertz:g} Hz."
+                f"The waveform swings {frequency:.1f} times a second; it was taken as mains of {hertz:g} Hz."
             )
-        elif not found:
+        elif not frequency:
             notes.append("No mains current stands out in the waveform.")
         step = 0.5 / hertz
         per = recording.rate * step
@@ -140,7 +114,7 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
     values = recording.values
     zero = _offset(values, per)
     clip = math.inf if recording.clip is None else (recording.clip - zero) * _AT_CLIP
-    found = []
+    amps = []
     for k in range(int(len(values) / per)):
         first, end = int(k * per), (k + 1) * per
         piece = [v - zero for v in values[first : math.ceil(end)]]
@@ -151,9 +125,9 @@ def _half_cycles(recording: Recording, per: float) -> list[float]:
         count = sum(s for _, s in there)
         over = 0 if clip == math.inf else sum(abs(v) >= clip for v, _ in there)
         if count < 0.5 * per:
-            found.append(math.nan)
+            amps.append(math.nan)
         elif over > 0.05 * count:
-            found.append(clip / math.cos(0.5 * math.pi * min(over / count, 0.8)) / math.sqrt(2.0))
+            amps.append(clip / math.cos(0.5 * math.pi * min(over / count, 0.8)) / math.sqrt(2.0))
         else:
-            found.append(math.sqrt(sum(s * v * v for v, s in there) / count))
-    return found
+            amps.append(math.sqrt(sum(s * v * v for v, s in there) / count))
+    return amps

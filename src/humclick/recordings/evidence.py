@@ -10,13 +10,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from humclick.recordings.attempts import attempts
 from humclick.recordings.course import Course, course_of_current, course_of_sound
 from humclick.recordings.currents import Trace, current_trace
-from humclick.recordings.features import RecordingMeasured, measured
-from humclick.recordings.recognise import Plate, Shown, recognise
+from humclick.recordings.features import RecordingMeasured, measure_recording
+from humclick.recordings.recognise import Plate, Recognition, recognise
 from humclick.recordings.recording import Recording
-from humclick.recordings.sound import SoundShown, listen
+from humclick.recordings.sound import SoundRecognition, listen
+from humclick.recordings.stretches import current_stretches
 
 __all__ = ["Evidence", "current_evidence", "evidence_of", "is_sound"]
 
@@ -31,11 +31,6 @@ def is_sound(recording: Recording) -> bool:
     Whether a waveform is sound rather than the current of a clamp.
 
     A clamp's current swings at the mains frequency itself, a hum at twice that.
-
-    Parameters
-    ----------
-    recording : Recording
-        As read.
     """
     if not recording.waveform or recording.scale_known or recording.rate < _LEAST_SOUND_RATE:
         return False
@@ -69,57 +64,31 @@ def _at(values: list[float], hertz: float, rate: float) -> float:
     return 2.0 * (a * a + b * b - turn * a * b) / len(values) ** 2
 
 
-def current_evidence(recording: Recording, plate: Plate | None = None) -> tuple[RecordingMeasured, Shown]:
+def current_evidence(
+    recording: Recording, plate: Plate | None = None
+) -> tuple[RecordingMeasured, Recognition]:
     """
     What a recording of the line current measures and shows.
 
-    Parameters
-    ----------
-    recording : Recording
-        As read.
-    plate : Plate or None
-        Nameplate and start gear, as far as known.
-
-    Returns
-    -------
-    (RecordingMeasured, Shown)
-        The attempts measured, and the causes weighed.
-
-    Raises
-    ------
-    Refused
-        If it holds too little.
+    Raises `Refused` if it holds too little.
     """
     return _weighed(current_trace(recording), plate or Plate())
 
 
-def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Shown]:
+def _weighed(trace: Trace, plate: Plate) -> tuple[RecordingMeasured, Recognition]:
     lra = plate.locked_rotor_amps
-    found = measured(trace, attempts(trace, lra), lra)
-    return found, recognise(found, plate)
+    measured = measure_recording(trace, current_stretches(trace, lra), lra)
+    return measured, recognise(measured, plate)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """
-    What a recording shows, whatever it is of.
-
-    Attributes
-    ----------
-    recording : Recording
-        As read.
-    shown : Shown or SoundShown
-        What it shows, of a current or of a sound.
-    course : Course
-        The recording, short.
-    measured : RecordingMeasured or None
-        Its attempts measured; of a current only.
-    """
+    """What a recording shows, whatever it is of."""
 
     recording: Recording
-    shown: Shown | SoundShown
+    recognition: Recognition | SoundRecognition  #: What it shows, of a current or of a sound.
     course: Course
-    measured: RecordingMeasured | None = None
+    measured: RecordingMeasured | None = None  #: Its attempts measured; of a current only.
 
 
 def evidence_of(
@@ -128,26 +97,14 @@ def evidence_of(
     """
     What a recording shows, of the line current or of the sound.
 
-    Parameters
-    ----------
-    recording : Recording
-        As read.
-    plate : Plate
-        What is known of the machine.
-    sound : bool, optional
-        Whether a waveform is sound; looked for in it if left out.
-    hertz : float, optional
-        Line frequency, where it is known. [Hz]
-
-    Raises
-    ------
-    Refused
-        If it holds too little.
+    `sound` says whether a waveform is sound, looked for in it if left out; `hertz` is the line frequency,
+    where it is known. [Hz] Raises `Refused` if it holds too little.
     """
     if is_sound(recording) if sound is None else sound:
         heard = listen(recording, hertz=hertz)
-        return Evidence(recording=recording, shown=heard, course=course_of_sound(recording, heard))
+        return Evidence(recording=recording, recognition=heard, course=course_of_sound(recording, heard))
     trace = current_trace(recording)
-    found, shown = _weighed(trace, plate)
-    course = course_of_current(trace, [each.attempt for each in found.attempts], shown.heard)
-    return Evidence(recording=recording, shown=shown, course=course, measured=found)
+    measured, recognition = _weighed(trace, plate)
+    stretches = [attempt.stretch for attempt in measured.attempts]
+    course = course_of_current(trace, stretches, recognition.heard)
+    return Evidence(recording=recording, recognition=recognition, course=course, measured=measured)

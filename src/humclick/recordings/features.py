@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from humclick.recordings.attempts import Attempt
 from humclick.recordings.currents import Trace
+from humclick.recordings.stretches import CurrentStretch
 
-__all__ = ["AttemptMeasured", "Measured", "RecordingMeasured", "measured"]
+__all__ = ["AttemptMeasured", "MeasuredFigure", "RecordingMeasured", "measure_recording"]
 
 #: What a clamp's gain may be out by. [-]
 _GAIN = 0.015
@@ -43,62 +43,30 @@ _ARRIVED = 0.08
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """
-    A measured quantity.
+class MeasuredFigure:
+    """A measured quantity."""
 
-    Attributes
-    ----------
-    amount : float
-        In `unit`.
-    plus_minus : float
-        95 % of what it may be lies within. In `unit`.
-    unit : str
-        ``A``, ``s``, ``%``, or empty where the scale is unknown.
-    """
-
-    amount: float
-    plus_minus: float
-    unit: str
+    amount: float  #: In `unit`.
+    plus_minus: float  #: 95 % of what it may be lies within. In `unit`.
+    unit: str  #: ``A``, ``s``, ``%``, or empty where the scale is unknown.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptMeasured:
-    """
-    What one attempt measures; None where the recording does not show it.
+    """What one attempt measures; None where the recording does not show it."""
 
-    Attributes
-    ----------
-    attempt : Attempt
-        Where it lies.
-    peak, plateau : Measured
-        Largest effective current, and the level with the rotor still locked.
-    fall : Measured or None
-        When the current left the plateau.
-    level : Measured or None
-        Level about two seconds on.
-    run_up : Measured or None
-        Time to speed, where it runs.
-    lets_go : Measured or None
-        When the last step down was over: the start winding, or what is in series with it, let go.
-    run : Measured or None
-        Running current.
-    end : Measured or None
-        Current before it stopped or the recording ended.
-    trip : Measured or None
-        When current stopped by itself.
-    """
-
-    attempt: Attempt
-    peak: Measured
-    plateau: Measured
-    fall: Measured | None = None
-    level: Measured | None = None
-    run_up: Measured | None = None
-    lets_go: Measured | None = None
-    run: Measured | None = None
-    end: Measured | None = None
-    trip: Measured | None = None
+    stretch: CurrentStretch  #: Where it lies.
+    #: Largest effective current, and the level with the rotor still locked.
+    peak: MeasuredFigure
+    plateau: MeasuredFigure
+    fall: MeasuredFigure | None = None  #: When the current left the plateau.
+    level: MeasuredFigure | None = None  #: Level about two seconds on.
+    run_up: MeasuredFigure | None = None  #: Time to speed, where it runs.
+    #: When the last step down was over: the start winding, or what is in series with it, let go.
+    lets_go: MeasuredFigure | None = None
+    run: MeasuredFigure | None = None  #: Running current.
+    end: MeasuredFigure | None = None  #: Current before it stopped or the recording ended.
+    trip: MeasuredFigure | None = None  #: When current stopped by itself.
 
     @property
     def runs(self) -> bool:
@@ -108,59 +76,34 @@ class AttemptMeasured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingMeasured:
-    """
-    What a recording measures.
+    """What a recording measures."""
 
-    Attributes
-    ----------
-    attempts : tuple of AttemptMeasured
-        In order.
-    seconds : float
-        Length of the recording. [s]
-    restarts : tuple of Measured
-        From one attempt's end to the next one's start.
-    duty : Measured
-        Share of the time in which current flows.
-    hertz : float or None
-        Of the mains, where it shows. [Hz]
-    scale_known, clipped : bool
-        Whether currents are amperes; whether peaks were cut off.
-    step : float
-        Time between values. [s]
-    notes : tuple of str
-        What had to be guessed.
-    """
-
-    attempts: tuple[AttemptMeasured, ...]
-    seconds: float
-    restarts: tuple[Measured, ...]
-    duty: Measured
-    hertz: float | None
+    attempts: tuple[AttemptMeasured, ...]  #: In order.
+    seconds: float  #: Length of the recording. [s]
+    restarts: tuple[MeasuredFigure, ...]  #: From one attempt's end to the next one's start.
+    duty: MeasuredFigure  #: Share of the time in which current flows.
+    hertz: float | None  #: Of the mains, where it shows. [Hz]
+    #: Whether currents are amperes; whether peaks were cut off.
     scale_known: bool
     clipped: bool
-    step: float
-    notes: tuple[str, ...]
+    step: float  #: Time between values. [s]
+    notes: tuple[str, ...]  #: What had to be guessed.
 
 
-def measured(
-    trace: Trace, found: Sequence[Attempt], locked_rotor_amps: float | None = None
+def measure_recording(
+    trace: Trace, stretches: Sequence[CurrentStretch], locked_rotor_amps: float | None = None
 ) -> RecordingMeasured:
     """
     Measure every attempt of a recording.
 
-    Parameters
-    ----------
-    locked_rotor_amps : float or None
-        From the nameplate; a current far below it that lasts is a running one whose start was not seen. [A]
-
-    Returns
-    -------
-    RecordingMeasured
-        Each quantity with the spread that sampling, noise and the clamp's gain leave.
+    Each quantity has the spread that sampling, noise and the clamp's gain leave. A current far below
+    `locked_rotor_amps`, that of the nameplate, that lasts is a running one whose start was not seen. [A]
     """
     seconds = trace.times[-1] - trace.times[0] + trace.step
-    restarts = tuple(Measured(b.on - a.off, 1.4 * trace.step, "s") for a, b in itertools.pairwise(found))
-    on = sum(a.seconds for a in found)
+    restarts = tuple(
+        MeasuredFigure(b.on - a.off, 1.4 * trace.step, "s") for a, b in itertools.pairwise(stretches)
+    )
+    on = sum(a.seconds for a in stretches)
     notes = trace.notes
     if trace.step > _SLOW:
         notes += (
@@ -168,10 +111,10 @@ def measured(
             "log faster, or use the meter's inrush function.",
         )
     return RecordingMeasured(
-        attempts=tuple(_attempt(trace, each, locked_rotor_amps) for each in found),
+        attempts=tuple(_attempt(trace, stretch, locked_rotor_amps) for stretch in stretches),
         seconds=seconds,
         restarts=restarts,
-        duty=Measured(100 * on / seconds, 100 * min(len(found) * trace.step / seconds, 1.0), "%"),
+        duty=MeasuredFigure(100 * on / seconds, 100 * min(len(stretches) * trace.step / seconds, 1.0), "%"),
         hertz=trace.hertz,
         scale_known=trace.scale_known,
         clipped=trace.clipped,
@@ -197,17 +140,17 @@ def _noise(values: Sequence[float]) -> float:
     return min(jumps[len(jumps) // 2] / 0.954 / level, 0.3)
 
 
-def _amps(trace: Trace, value: float, noise: float, count: int) -> Measured:
+def _amps(trace: Trace, value: float, noise: float, count: int) -> MeasuredFigure:
     """A current with the spread of its noise, the clamp's gain and cut-off peaks."""
     gain = _GAIN if trace.scale_known else 0.0
     share = 1.96 * math.hypot(gain, noise / math.sqrt(max(count, 1)), 0.08 if trace.clipped else 0.0)
-    return Measured(value, value * share, "A" if trace.scale_known else "")
+    return MeasuredFigure(value, value * share, "A" if trace.scale_known else "")
 
 
-def _attempt(trace: Trace, attempt: Attempt, lra: float | None) -> AttemptMeasured:
-    raw = trace.amps[attempt.first : attempt.last]
-    times = [t - attempt.on for t in trace.times[attempt.first : attempt.last]]
-    ends = 0 if attempt.cut else 1
+def _attempt(trace: Trace, stretch: CurrentStretch, lra: float | None) -> AttemptMeasured:
+    raw = trace.amps[stretch.first : stretch.last]
+    times = [t - stretch.on for t in trace.times[stretch.first : stretch.last]]
+    ends = 0 if stretch.cut else 1
     whole = raw[: len(raw) - ends] or raw
     noise = _noise(whole[len(whole) // 2 :])
     early = [v for v, t in zip(raw, times, strict=True) if t <= _PLATEAU]
@@ -220,29 +163,28 @@ def _attempt(trace: Trace, attempt: Attempt, lra: float | None) -> AttemptMeasur
     if len(held) >= 3:
         plateau = median(held)
     brief = _ONE_WINDOW + (_SLOW_WINDOW * min(trace.step, 0.6) if trace.step > _SLOW else 0.0)
-    fall = _fall(raw, times, plateau, attempt, trace)
+    fall = _fall(raw, times, plateau, stretch, trace)
     settled = [v for v, t in zip(whole, times, strict=False) if _SETTLED[0] <= t <= _SETTLED[1]]
     level = median(settled) if settled else None
     tail = _tail(whole, times)
     end = median(tail) if tail else None
     last = end if end is not None else level
-    runs = last is not None and last < _RUNS * plateau and attempt.seconds > 1.0
-    if lra is not None and trace.scale_known and last is not None and attempt.seconds > 5.0:
+    runs = last is not None and last < _RUNS * plateau and stretch.seconds > 1.0
+    if lra is not None and trace.scale_known and last is not None and stretch.seconds > 5.0:
         runs = runs or last < _RUNS_OF_LRA * lra
     width = trace.step
-    own = AttemptMeasured(
-        attempt=attempt,
+    return AttemptMeasured(
+        stretch=stretch,
         peak=_amps(trace, max(raw), noise, 1),
         plateau=_amps(trace, plateau, max(noise, brief) if len(held) < 2 else noise, len(held)),
-        fall=None if fall is None else Measured(fall, max(width, 0.02), "s"),
+        fall=None if fall is None else MeasuredFigure(fall, max(width, 0.02), "s"),
         level=None if level is None else _amps(trace, level, noise, len(settled)),
         run_up=_run_up(raw, times, plateau, last, width) if runs and last is not None else None,
         lets_go=_lets_go(raw, times, plateau, level, width),
         run=_amps(trace, last, noise, len(tail)) if runs and last is not None else None,
         end=None if end is None else _amps(trace, end, noise, len(tail)),
-        trip=None if attempt.cut else Measured(attempt.seconds, 1.4 * width, "s"),
+        trip=None if stretch.cut else MeasuredFigure(stretch.seconds, 1.4 * width, "s"),
     )
-    return own
 
 
 def _after_switching(early: list[float]) -> list[float]:
@@ -267,7 +209,7 @@ def _tail(whole: list[float], times: list[float]) -> list[float]:
 
 
 def _fall(
-    raw: list[float], times: list[float], plateau: float, attempt: Attempt, trace: Trace
+    raw: list[float], times: list[float], plateau: float, stretch: CurrentStretch, trace: Trace
 ) -> float | None:
     """When the current left the plateau for good, within the first seconds."""
     reached = next((k for k, v in enumerate(raw) if v >= 0.97 * plateau), 0)
@@ -284,20 +226,20 @@ def _fall(
 
 def _run_up(
     raw: list[float], times: list[float], plateau: float, last: float, width: float
-) -> Measured | None:
+) -> MeasuredFigure | None:
     """When the current had fallen half of the way, in proportion, to the running level."""
     middle = math.sqrt(plateau * last)
     for k in range(1, len(raw)):
         if raw[k] < middle and max(raw[:k]) > middle:
-            return Measured(times[k], max(width, 0.02), "s")
+            return MeasuredFigure(times[k], max(width, 0.02), "s")
     return None
 
 
 def _lets_go(
     raw: list[float], times: list[float], plateau: float, level: float | None, width: float
-) -> Measured | None:
+) -> MeasuredFigure | None:
     """When the current had come to the level it then keeps, where that is another one."""
     if level is None or level > 0.96 * plateau:
         return None
     away = [k for k, t in enumerate(times) if t < _SETTLED[0] and raw[k] > level * (1 + _ARRIVED)]
-    return Measured(times[away[-1]] + 0.5 * width, max(width, 0.02), "s") if away else None
+    return MeasuredFigure(times[away[-1]] + 0.5 * width, max(width, 0.02), "s") if away else None

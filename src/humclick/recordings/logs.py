@@ -83,40 +83,40 @@ def read_recording(
         what would be right.
     """
     path = Path(path)
-    for name, given in (("rate", rate), ("scale", scale)):
-        if given is not None and not (math.isfinite(given) and given > 0):
-            raise Refused(f"the {name} must be a number above zero, got {given}")
+    for name, number in (("rate", rate), ("scale", scale)):
+        if number is not None and not (math.isfinite(number) and number > 0):
+            raise Refused(f"the {name} must be a number above zero, got {number}")
     head, size = _opened(path)
     try:
         if head[:4] in (b"RIFF", b"RF64"):
-            found = read_wav(path, most_sound)
+            recording = read_wav(path, most_sound)
             if rate is not None:
-                found = replace(found, step=1.0 / rate)
+                recording = replace(recording, step=1.0 / rate)
         else:
-            found = _read_text(path, head, size, rate, most)
+            recording = _read_text(path, head, size, rate, most)
     except OSError as error:
         raise Refused(f"{path.name}: cannot be read: {error.strerror or error}") from error
     except MemoryError:
         raise Refused(
             f"{path.name}: too large for the memory of this machine; cut it to the attempts"
         ) from None
-    if found.seconds > LONGEST:
-        raise Refused(f"{path.name}: {found.seconds / 86400:.0f} days long; up to 31 days are read")
-    return found if scale is None else _scaled(found, scale)
+    if recording.seconds > LONGEST:
+        raise Refused(f"{path.name}: {recording.seconds / 86400:.0f} days long; up to 31 days are read")
+    return recording if scale is None else _scaled(recording, scale)
 
 
-def _scaled(found: Recording, scale: float) -> Recording:
+def _scaled(recording: Recording, scale: float) -> Recording:
     """The recording in amperes."""
-    values = array("d", (v * scale for v in found.values))
-    clip = None if found.clip is None else found.clip * scale
-    return replace(found, values=values, clip=clip, unit="A")
+    values = array("d", (v * scale for v in recording.values))
+    clip = None if recording.clip is None else recording.clip * scale
+    return replace(recording, values=values, clip=clip, unit="A")
 
 
 def _opened(path: Path) -> tuple[bytes, int]:
     """First bytes and size of a regular file that is not of a kind known to be wrong."""
     try:
-        found = os.stat(path)
-        if not stat.S_ISREG(found.st_mode):
+        status = os.stat(path)
+        if not stat.S_ISREG(status.st_mode):
             raise Refused(f"{path.name or path}: is not a file; a recording is a CSV or WAV file")
         with path.open("rb") as file:
             head = file.read(_HEAD)
@@ -127,9 +127,9 @@ def _opened(path: Path) -> tuple[bytes, int]:
         raise Refused(f"{path.name}: cannot be read: {reason}") from error
     if not head:
         raise Refused(f"{path.name}: is empty; a recording is a CSV or WAV file")
-    if found.st_size > LARGEST_FILE:
+    if status.st_size > LARGEST_FILE:
         raise Refused(
-            f"{path.name}: {found.st_size / 2**20:.1f} MiB; up to {LARGEST_FILE >> 20} MiB are read. "
+            f"{path.name}: {status.st_size / 2**20:.1f} MiB; up to {LARGEST_FILE >> 20} MiB are read. "
             "Cut it to the attempts"
         )
     for magic, what in _KINDS.items():
@@ -137,7 +137,7 @@ def _opened(path: Path) -> tuple[bytes, int]:
             raise Refused(f"{path.name}: is {what}")
     if head[4:8] == b"ftyp":
         raise Refused(f"{path.name}: is a compressed sound or film file; export the sound as WAV")
-    return head, found.st_size
+    return head, status.st_size
 
 
 # -- text -------------------------------------------------------------------------------------------------

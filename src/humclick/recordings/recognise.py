@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
@@ -21,10 +21,10 @@ from humclick.errors import OutOfRange, Unknown
 from humclick.messages import Message, counted
 from humclick.readings.shown import percent
 from humclick.recordings import GEARS
-from humclick.recordings.features import AttemptMeasured, Measured, RecordingMeasured
+from humclick.recordings.features import AttemptMeasured, MeasuredFigure, RecordingMeasured
 from humclick.sourced import Z95, read_data
 
-__all__ = ["CAUSES", "Odds", "Plate", "Shown", "recognise"]
+__all__ = ["CAUSES", "Odds", "Plate", "Recognition", "recognise"]
 
 CAUSES = (
     "healthy",
@@ -57,44 +57,25 @@ _ANY_TRIP = (20.0, 1.8)
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """
-    What a recording is weighed against.
+    """What a recording is weighed against."""
 
-    Attributes
-    ----------
-    shares : mapping of gear to mapping of cause to float
-        Probability of each cause before the recording, by kind of start gear; what they lack of 1 is none of
-        these. [-]
-    misread : float
-        Share of recordings read wrongly or taken of something else. [-]
-    """
-
+    #: By kind of start gear and cause: probability before the recording; what they lack of 1 is none of
+    #: these. [-]
     shares: Mapping[str, Mapping[str, float]]
-    misread: float = 0.0
+    misread: float = 0.0  #: Share of recordings read wrongly or taken of something else. [-]
 
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """
-    What is known of the machine before the recording.
+    """What is known of the machine before the recording."""
 
-    Attributes
-    ----------
-    locked_rotor_amps, rated_load_amps : float or None
-        From the nameplate. [A]
-    gear : str or None
-        ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
-    parts : frozenset of str or None
-        Ids of the machine's parts: what it has not got is no cause. None if not known.
-    odds : Odds or None
-        Of its causes; all alike if None.
-    """
-
+    #: From the nameplate. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
-    gear: str | None = None
+    gear: str | None = None  #: ``ptc``, ``current_relay`` or ``potential_relay``; None if not known.
+    #: Ids of the machine's parts: what it has not got is no cause. None if not known.
     parts: frozenset[str] | None = None
-    odds: Odds | None = None
+    odds: Odds | None = None  #: Of its causes; all alike if None.
 
     def __post_init__(self) -> None:
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -106,39 +87,19 @@ class Plate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """
-    What a recording shows, ready to be weighed with everything else.
+class Recognition:
+    """What a recording shows, ready to be weighed with everything else."""
 
-    Attributes
-    ----------
-    heard : tuple of str
-        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips``, ``breaker`` or
-        ``runs``; ``silent`` alone where there is none.
-    log_likelihood : mapping of cause to float
-        Natural logarithm, the best at 0. [-]
-    probabilities : mapping of cause to float
-        After it, with the odds of the plate. [-]
-    none : float
-        Probability that it is none of these. [-]
-    amps : Measured or None
-        Locked-rotor plateau of the first whole attempt.
-    trip : Measured or None
-        When that attempt's current stopped by itself.
-    sentences : tuple of str
-        What it means, plainly.
-    probes : tuple of str
-        Probes that tell apart what this recording cannot.
-    """
-
+    #: What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips``, ``breaker`` or
+    #: ``runs``; ``silent`` alone where there is none.
     heard: tuple[str, ...]
-    log_likelihood: Mapping[str, float]
-    probabilities: Mapping[str, float]
-    none: float
-    amps: Measured | None
-    trip: Measured | None
-    sentences: tuple[Message, ...]
-    probes: tuple[str, ...]
+    log_likelihood: Mapping[str, float]  #: By cause: natural logarithm, the best at 0. [-]
+    probabilities: Mapping[str, float]  #: By cause: after it, with the odds of the plate. [-]
+    none: float  #: Probability that it is none of these. [-]
+    amps: MeasuredFigure | None  #: Locked-rotor plateau of the first whole attempt.
+    trip: MeasuredFigure | None  #: When that attempt's current stopped by itself.
+    sentences: tuple[Message, ...]  #: What it means, plainly.
+    probes: tuple[str, ...]  #: Probes that tell apart what this recording cannot.
 
 
 @cache
@@ -150,15 +111,15 @@ def _data() -> tuple[dict[str, Any], dict[str, Any]]:
 @cache
 def _courses(cause: str, gear: str) -> tuple[tuple[float, Mapping[str, Any]], ...]:
     """Signatures of a cause with a gear, weighted: those from memory and those simulated, half and half."""
-    found: list[tuple[float, Mapping[str, Any]]] = []
+    courses: list[tuple[float, Mapping[str, Any]]] = []
     tables = (
         read_data("humclick.recordings", name)["signature"] for name in ("signatures.toml", "simulated.toml")
     )
-    opinions = [[one for one in each if (one["cause"], one["gear"]) == (cause, gear)] for each in tables]
-    for each in filter(None, opinions):
-        total = sum(float(one.get("weight", 1.0)) for one in each) * sum(map(bool, opinions))
-        found += [(float(one.get("weight", 1.0)) / total, one) for one in each]
-    return tuple(found)
+    opinions = [[row for row in table if (row["cause"], row["gear"]) == (cause, gear)] for table in tables]
+    for opinion in filter(None, opinions):
+        total = sum(float(row.get("weight", 1.0)) for row in opinion) * sum(map(bool, opinions))
+        courses += [(float(row.get("weight", 1.0)) / total, row) for row in opinion]
+    return tuple(courses)
 
 
 def _sd(factor: float) -> float:
@@ -166,6 +127,36 @@ def _sd(factor: float) -> float:
 
 
 # -- likelihood -------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Figures:
+    """
+    What an attempt measures against what a signature says, as logarithms.
+
+    Normal, with covariance diag(noise) + loads loadsᵀ; the loads are on size, ratio, volts, first and
+    level.
+    """
+
+    gaps: list[float] = field(default_factory=list)
+    noise: list[float] = field(default_factory=list)
+    loads: list[list[float]] = field(default_factory=list)
+
+    def take(self, value: float, mean: float, sd: float, load: list[float]) -> None:
+        """One logarithm, its mean and standard deviation under the signature."""
+        self.gaps.append(value - mean)
+        self.noise.append(sd**2)
+        self.loads.append(load)
+
+    def amps(self, figure: MeasuredFigure | None, mean: float, sd: float, load: list[float]) -> None:
+        """One current, where it was measured."""
+        if figure is not None and figure.amount > 0:
+            relative = figure.plus_minus / figure.amount / Z95
+            self.take(math.log(figure.amount), mean, math.hypot(sd, relative), load)
+
+    def log_density(self) -> float:
+        """Of all figures together."""
+        return _log_normal(self.gaps, self.noise, self.loads)
 
 
 def _log_normal(gaps: list[float], noise: list[float], loads: list[list[float]]) -> float:
@@ -189,7 +180,11 @@ def _phi(x: float) -> float:
 
 
 def _course(
-    one: Mapping[str, Any], attempt: AttemptMeasured, plate: Plate, measured: RecordingMeasured, widen: float
+    signature: Mapping[str, Any],
+    attempt: AttemptMeasured,
+    plate: Plate,
+    measured: RecordingMeasured,
+    widen: float,
 ) -> float:
     """Log likelihood of the first attempt under one signature, its spreads widened by a factor."""
     scale = _data()[0]["scale"]
@@ -197,72 +192,72 @@ def _course(
     size = math.log(scale["amps"]), (_sd(scale["amps_factor"]) if scale_known else 5.0)
     ratio = math.log(scale["run"]), _sd(scale["run_factor"])
     volts = _sd(scale["volts_factor"])
-    runs = bool(one.get("runs", False))
+    runs = bool(signature.get("runs", False))
 
-    def part(name: str) -> tuple[float, float]:
-        middle, factor = one[name]
-        return math.log(middle), _sd(factor) * widen
-
-    first, level, end = part("first"), part("level"), part("end")
-    gaps: list[float] = []
-    noise: list[float] = []
-    loads: list[list[float]] = []  # size, ratio, volts, first, level
-
-    def take(seen: float, mean: float, sd: float, load: list[float]) -> None:
-        gaps.append(seen - mean)
-        noise.append(sd**2)
-        loads.append(load)
-
-    def amps(seen: Measured | None, mean: float, sd: float, load: list[float]) -> None:
-        if seen is not None and seen.amount > 0:
-            own = seen.plus_minus / seen.amount / Z95
-            take(math.log(seen.amount), mean, math.hypot(sd, own), load)
-
-    if not attempt.attempt.before:
+    first, level, end = (_part(signature, name, widen) for name in ("first", "level", "end"))
+    figures = _Figures()
+    if not attempt.stretch.before:
         lost = 0.01
-        if "fall" in one and one["fall"][0] < _WINDOWS * measured.step:
+        if "fall" in signature and signature["fall"][0] < _WINDOWS * measured.step:
             lost = min(measured.step, 0.6)  # over before a window lies whole within it
-        amps(attempt.plateau, size[0] + first[0], lost, [size[1], 0.0, volts, first[1], 0.0])
+        figures.amps(attempt.plateau, size[0] + first[0], lost, [size[1], 0.0, volts, first[1], 0.0])
     if runs:
         settled, load = size[0] + ratio[0] + level[0], [size[1], ratio[1], 0.0, 0.0, level[1]]
     else:
         settled, load = size[0] + first[0] + level[0], [size[1], 0.0, volts, first[1], level[1]]
-    amps(attempt.level if not attempt.attempt.before else None, settled, 0.005, load)
-    amps(attempt.end, settled + end[0], end[1], load)
+    figures.amps(attempt.level if not attempt.stretch.before else None, settled, 0.005, load)
+    figures.amps(attempt.end, settled + end[0], end[1], load)
     stamped = _sd(scale["stamped_factor"]) * widen**2  # an astray plate may belong to another machine
     if scale_known and plate.locked_rotor_amps is not None:
-        take(math.log(plate.locked_rotor_amps), size[0], stamped, [size[1], 0.0, 0.0, 0.0, 0.0])
+        figures.take(math.log(plate.locked_rotor_amps), size[0], stamped, [size[1], 0.0, 0.0, 0.0, 0.0])
     if scale_known and plate.rated_load_amps is not None:
         mean = size[0] + ratio[0]
-        take(math.log(plate.rated_load_amps), mean, stamped, [size[1], ratio[1], 0.0, 0.0, 0.0])
-    total = 0.0
-    for name, any_, power in (("fall", _ANY_FALL, "fall_power"), ("trip", _ANY_TRIP, "trip_power")):
-        seen = getattr(attempt, name)
-        if seen is None or attempt.attempt.before:
+        figures.take(math.log(plate.rated_load_amps), mean, stamped, [size[1], ratio[1], 0.0, 0.0, 0.0])
+    if not attempt.stretch.before:
+        _take_times(figures, signature, attempt, scale, widen)
+    return _stopped(signature, attempt, scale, widen) + figures.log_density()
+
+
+def _part(signature: Mapping[str, Any], name: str, widen: float) -> tuple[float, float]:
+    """Mean and standard deviation of the logarithm of one part of a signature."""
+    middle, factor = signature[name]
+    return math.log(middle), _sd(factor) * widen
+
+
+def _take_times(
+    figures: _Figures,
+    signature: Mapping[str, Any],
+    attempt: AttemptMeasured,
+    scale: Mapping[str, Any],
+    widen: float,
+) -> None:
+    """When the current left the plateau and when it stopped, which move with the volts."""
+    volts = _sd(scale["volts_factor"])
+    for name, usual, power in (("fall", _ANY_FALL, "fall_power"), ("trip", _ANY_TRIP, "trip_power")):
+        figure = getattr(attempt, name)
+        if figure is None:
             continue
-        own = seen.plus_minus / max(seen.amount, 1e-3) / Z95
-        if name in one:
-            middle, sd = part(name)
+        relative = figure.plus_minus / max(figure.amount, 1e-3) / Z95
+        if name in signature:
+            middle, sd = _part(signature, name, widen)
             load = [0.0, 0.0, scale[power] * volts, 0.0, 0.0]
         else:
-            middle, sd, load = math.log(any_[0]), any_[1], [0.0] * 5
-        take(math.log(max(seen.amount, 1e-3)), middle, math.hypot(sd, min(own, 0.7)), load)
-    total += _stopped(one, attempt, scale, widen)
-    return total + _log_normal(gaps, noise, loads)
+            middle, sd, load = math.log(usual[0]), usual[1], [0.0] * 5
+        figures.take(math.log(max(figure.amount, 1e-3)), middle, math.hypot(sd, min(relative, 0.7)), load)
 
 
 def _stopped(
-    one: Mapping[str, Any], attempt: AttemptMeasured, scale: Mapping[str, Any], widen: float
+    signature: Mapping[str, Any], attempt: AttemptMeasured, scale: Mapping[str, Any], widen: float
 ) -> float:
     """Log probability that the current stopped by itself, or had not yet."""
-    trips = float(one["trips"])
+    trips = float(signature["trips"])
     if attempt.trip is not None:
-        by_control = one.get("runs", False) and attempt.attempt.seconds > scale["control_from"]
+        by_control = signature.get("runs", False) and attempt.stretch.seconds > scale["control_from"]
         return math.log(max(trips, scale["off_by_control"] if by_control else scale["off_by_hand"]))
-    if "trip" not in one:
+    if "trip" not in signature:
         return math.log1p(-min(trips, 0.99))
-    middle, factor = one["trip"]
-    early = (math.log(max(attempt.attempt.seconds, 0.05)) - math.log(middle)) / (_sd(factor) * widen)
+    middle, factor = signature["trip"]
+    early = (math.log(max(attempt.stretch.seconds, 0.05)) - math.log(middle)) / (_sd(factor) * widen)
     return math.log(max(1.0 - trips * _phi(early), 1e-4))
 
 
@@ -278,15 +273,15 @@ def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) 
         return 0.3 if (cause, gear) == ("run_winding_open", "current_relay") else 0.003
     whole = _whole(measured)
     scale = table["scale"]
-    found = []
-    for weight, one in _courses(cause, gear):
+    logs = []
+    for weight, signature in _courses(cause, gear):
         for share, widen in ((1 - scale["astray"], 1.0), (scale["astray"], scale["astray_factor"])):
-            found.append(math.log(weight * share) + _course(one, whole, plate, measured, widen))
-    if not found:
+            logs.append(math.log(weight * share) + _course(signature, whole, plate, measured, widen))
+    if not logs:
         return 0.0
-    best = max(found)
-    total = best + math.log(sum(math.exp(f - best) for f in found))
-    later = [a for a in measured.attempts if a.attempt.on > whole.attempt.on]
+    best = max(logs)
+    total = best + math.log(sum(math.exp(f - best) for f in logs))
+    later = [a for a in measured.attempts if a.stretch.on > whole.stretch.on]
     if later and not whole.runs:
         then = table["later"].get(cause, table["later"]["otherwise"])
         total += math.log(then if any(a.runs for a in later) else 1.0 - then)
@@ -295,28 +290,14 @@ def _of_cause(cause: str, gear: str, measured: RecordingMeasured, plate: Plate) 
 
 def _whole(measured: RecordingMeasured) -> AttemptMeasured:
     """First attempt seen from its start; else the first."""
-    return next((a for a in measured.attempts if not a.attempt.before), measured.attempts[0])
+    return next((a for a in measured.attempts if not a.stretch.before), measured.attempts[0])
 
 
-# -- what is told -----------------------------------------------------------------------------------------
+# -- in words --------------------------------------------------------------------------------------------
 
 
-def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
-    """
-    Say what a recording of the line current shows.
-
-    Parameters
-    ----------
-    measured : RecordingMeasured
-        Its attempts, measured.
-    plate : Plate or None
-        Nameplate and start gear, as far as known.
-
-    Returns
-    -------
-    Shown
-        Probabilities over the causes, and what an attempt came to.
-    """
+def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Recognition:
+    """Say what a recording of the line current shows."""
     plate = plate or Plate()
     gears = (plate.gear,) if plate.gear else GEARS
     by_gear = {
@@ -332,17 +313,17 @@ def recognise(measured: RecordingMeasured, plate: Plate | None = None) -> Shown:
     probabilities = _probabilities(log_likelihood, by_gear, gears, plate.odds or _ALIKE)
     none = max(1.0 - math.fsum(probabilities.values()), 0.0)
     order = sorted(CAUSES, key=lambda c: -probabilities[c])
-    told = [c for c in order if probabilities[c] >= _RIVAL] or order[:1]
+    likely_causes = [c for c in order if probabilities[c] >= _RIVAL] or order[:1]
     whole = _whole(measured) if measured.attempts else None
-    return Shown(
+    return Recognition(
         heard=_heard(measured, probabilities),
         log_likelihood=log_likelihood,
         probabilities=probabilities,
         none=none,
-        amps=whole.plateau if whole is not None and not whole.attempt.before else None,
+        amps=whole.plateau if whole is not None and not whole.stretch.before else None,
         trip=whole.trip if whole is not None else None,
-        sentences=_sentences(measured, told, probabilities, plate),
-        probes=_probes(told, gears, by_gear),
+        sentences=_sentences(measured, likely_causes, probabilities, plate),
+        probes=_probes(likely_causes, gears, by_gear),
     )
 
 
@@ -376,49 +357,52 @@ def _heard(measured: RecordingMeasured, probabilities: Mapping[str, float]) -> t
     if not measured.attempts:
         return ("silent",)
     turning = probabilities["start_device_bridged"] + probabilities["relay_welded"] > 0.5
-    found = []
-    for each in measured.attempts:
-        tripped = each.trip is not None
-        if each.runs and each.attempt.seconds > 1.6:
-            found.append("starts_then_trips" if tripped else "runs")
-        elif tripped and each.attempt.seconds > 1.6:
-            found.append("starts_then_trips" if turning else "hum_click")
+    outcomes = []
+    for attempt in measured.attempts:
+        tripped = attempt.trip is not None
+        if attempt.runs and attempt.stretch.seconds > 1.6:
+            outcomes.append("starts_then_trips" if tripped else "runs")
+        elif tripped and attempt.stretch.seconds > 1.6:
+            outcomes.append("starts_then_trips" if turning else "hum_click")
         elif tripped and probabilities["run_winding_open"] > 0.5:
-            found.append("hum")
+            outcomes.append("hum")
         else:
-            found.append("hum_click" if tripped else "hum")
-    return tuple(found)
+            outcomes.append("hum_click" if tripped else "hum")
+    return tuple(outcomes)
 
 
 def _probes(
-    told: Sequence[str], gears: Sequence[str], by_gear: Mapping[tuple[str, str], float]
+    likely_causes: Sequence[str], gears: Sequence[str], by_gear: Mapping[tuple[str, str], float]
 ) -> tuple[str, ...]:
     """Probes of the causes told, each with the gear that fits it best."""
     causes = _data()[1]
-    found: dict[str, None] = {}
-    for cause in told:
+    probes: dict[str, None] = {}
+    for cause in likely_causes:
         listed = causes[cause].get("probes", {})
         for gear in sorted(gears, key=lambda g: -by_gear[cause, g]):
             if by_gear[cause, gear] > 0.05 * max(by_gear[cause, g] for g in gears) or cause == "nothing":
-                found.update(dict.fromkeys(listed.get(gear, ())))
-    return tuple(found)
+                probes.update(dict.fromkeys(listed.get(gear, ())))
+    return tuple(probes)
 
 
-def _shown(seen: Measured) -> str:
+def _figure(measured: MeasuredFigure) -> str:
     """A figure with its unit, to what it is good for."""
-    shown = f"{seen.amount:.{2 if seen.amount < 10 else 1}f}"
-    return f"{shown} {seen.unit}" if seen.unit else Message("{amount} of the scale", amount=shown)
+    figure = f"{measured.amount:.{2 if measured.amount < 10 else 1}f}"
+    return f"{figure} {measured.unit}" if measured.unit else Message("{amount} of the scale", amount=figure)
 
 
 def _sentences(
-    measured: RecordingMeasured, told: Sequence[str], probabilities: Mapping[str, float], plate: Plate
+    measured: RecordingMeasured,
+    likely_causes: Sequence[str],
+    probabilities: Mapping[str, float],
+    plate: Plate,
 ) -> tuple[Message, ...]:
     """What the recording means, plainly."""
     causes = _data()[1]
-    title = {cause: Message.of(causes[cause]["title"]) for cause in told}
-    chance = {cause: percent(probabilities[cause]) for cause in told}
+    title = {cause: Message.of(causes[cause]["title"]) for cause in likely_causes}
+    chance = {cause: percent(probabilities[cause]) for cause in likely_causes}
     sentences = [*_course_in_words(measured, plate)]
-    first, rivals = told[0], told[1:]
+    first, rivals = likely_causes[0], likely_causes[1:]
     sentences.append(
         Message(
             "This looks like {cause} ({chance}): {plain}.",
@@ -430,8 +414,8 @@ def _sentences(
     if rivals:
         others = tuple(Message("{cause} ({chance})", cause=title[c], chance=chance[c]) for c in rivals)
         sentences.append(Message("It may also be {causes}.", causes=others))
-    alike = [Message.of(causes[c]["alike"]) for c in told if "alike" in causes[c]]
-    sentences += [Message("{sentence}.", sentence=each) for each in alike]
+    alike = [Message.of(causes[c]["alike"]) for c in likely_causes if "alike" in causes[c]]
+    sentences += [Message("{sentence}.", sentence=sentence) for sentence in alike]
     whole = _whole(measured) if measured.attempts else None
     lra = plate.locked_rotor_amps
     if whole is not None and measured.scale_known and lra and whole.plateau.amount > _MUCH * lra:
@@ -452,42 +436,44 @@ def _course_in_words(measured: RecordingMeasured, plate: Plate) -> Iterator[Mess
     if not measured.attempts:
         yield Message("No current flowed in {seconds:.0f} s.", seconds=measured.seconds)
         return
-    one = _whole(measured)
+    attempt = _whole(measured)
     yield counted("{n} start attempt.", "{n} start attempts.", len(measured.attempts))
-    if one.attempt.before:
+    if attempt.stretch.before:
         course = Message("It was running when the recording began")
     elif measured.scale_known and plate.locked_rotor_amps:
         course = Message(
             "At first {amount}, {share:.0f} % of the plate's LRA",
-            amount=_shown(one.plateau),
-            share=100 * one.plateau.amount / plate.locked_rotor_amps,
+            amount=_figure(attempt.plateau),
+            share=100 * attempt.plateau.amount / plate.locked_rotor_amps,
         )
     else:
-        course = Message("At first {amount}", amount=_shown(one.plateau))
-    course = _afterwards(course, one)
-    if one.trip is not None:
-        yield Message("{course}; the current stopped after {time}.", course=course, time=_shown(one.trip))
+        course = Message("At first {amount}", amount=_figure(attempt.plateau))
+    course = _afterwards(course, attempt)
+    if attempt.trip is not None:
+        yield Message(
+            "{course}; the current stopped after {time}.", course=course, time=_figure(attempt.trip)
+        )
     else:
         yield Message("{course}; it still flowed at the end.", course=course)
 
 
-def _afterwards(course: Message, one: AttemptMeasured) -> Message:
+def _afterwards(course: Message, attempt: AttemptMeasured) -> Message:
     """What came after the first current of an attempt."""
-    if one.run is not None:
-        amount = _shown(one.run)
-        if one.run_up is None:
+    if attempt.run is not None:
+        amount = _figure(attempt.run)
+        if attempt.run_up is None:
             return Message("{course}, then running at {amount}", course=course, amount=amount)
         return Message(
             "{course}, then running after {time} at {amount}",
             course=course,
-            time=_shown(one.run_up),
+            time=_figure(attempt.run_up),
             amount=amount,
         )
-    if one.level is not None and one.lets_go is not None:
+    if attempt.level is not None and attempt.lets_go is not None:
         return Message(
             "{course}, after {time} {amount}",
             course=course,
-            time=_shown(one.lets_go),
-            amount=_shown(one.level),
+            time=_figure(attempt.lets_go),
+            amount=_figure(attempt.level),
         )
     return course

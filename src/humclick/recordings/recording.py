@@ -27,49 +27,25 @@ RATES = (0.001, 400_000.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recording:
-    """
-    One channel of a recording.
+    """One channel of a recording."""
 
-    Attributes
-    ----------
-    name : str
-        The file's name.
-    values : sequence of float
-        Held as an `array`, whatever sequence is given; a missing sample is nan. In `unit`.
-    step : float
-        Time between samples. [s]
-    start : float
-        Time of the first sample, as recorded. [s]
-    times : sequence of float or None
-        Only where the step is not constant. [s]
-    unit : str
-        ``A``; ``mV`` or empty where the scale is unknown.
-    waveform : bool
-        True for the current or the sound itself, False for rms values.
-    clip : float or None
-        Magnitude at which the peaks are cut off; None if they are not. In `unit`.
-    missing : int
-        Samples that are not there or could not be read. [-]
-    notes : tuple of str
-        What had to be guessed, a sentence each.
-    """
-
-    name: str
+    name: str  #: The file's name.
+    #: Held as an `array`, whatever sequence is given; a missing sample is nan. In `unit`.
     values: Sequence[float]
-    step: float
-    start: float = 0.0
-    times: Sequence[float] | None = None
-    unit: str = ""
-    waveform: bool = False
-    clip: float | None = None
-    missing: int = 0
-    notes: tuple[str, ...] = ()
+    step: float  #: Time between samples. [s]
+    start: float = 0.0  #: Time of the first sample, as recorded. [s]
+    times: Sequence[float] | None = None  #: Only where the step is not constant. [s]
+    unit: str = ""  #: ``A``; ``mV`` or empty where the scale is unknown.
+    waveform: bool = False  #: True for the current or the sound itself, False for rms values.
+    clip: float | None = None  #: Magnitude at which the peaks are cut off; None if they are not. In `unit`.
+    missing: int = 0  #: Samples that are not there or could not be read. [-]
+    notes: tuple[str, ...] = ()  #: What had to be guessed, a sentence each.
 
     def __post_init__(self) -> None:
         for name in ("values", "times"):
-            given = getattr(self, name)
-            if given is not None and not isinstance(given, array):
-                object.__setattr__(self, name, array("d", given))
+            values = getattr(self, name)
+            if values is not None and not isinstance(values, array):
+                object.__setattr__(self, name, array("d", values))
         if not RATES[0] <= 1.0 / max(self.step, 1e-12) <= RATES[1]:
             raise OutOfRange(
                 f"{self.name}: {1 / max(self.step, 1e-12):g} samples a second cannot be right; "

@@ -25,7 +25,7 @@ from humclick.messages import N_, Message
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 
-__all__ = ["LONGEST_SOUND", "SoundShown", "Stretch", "listen"]
+__all__ = ["LONGEST_SOUND", "SoundRecognition", "Stretch", "listen"]
 
 #: Longest sound listened to. [s]
 LONGEST_SOUND = 900.0
@@ -42,50 +42,26 @@ _LEAST_POWER = 1e-18
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """
-    A stretch of the recording in which it sounds alike.
+    """A stretch of the recording in which it sounds alike."""
 
-    Attributes
-    ----------
-    kind : str
-        ``quiet``, ``locked`` (hum) or ``running``.
-    start, end : float
-        [s]
-    """
-
-    kind: str
+    kind: str  #: ``quiet``, ``locked`` (hum) or ``running``.
+    #: [s]
     start: float
     end: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SoundShown:
-    """
-    What a sound recording shows.
+class SoundRecognition:
+    """What a sound recording shows."""
 
-    Attributes
-    ----------
-    heard : tuple of str
-        What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
-        ``silent`` alone where there is none.
-    stretches : tuple of Stretch
-        The course of the recording.
-    clicks : tuple of float
-        When something clicked. [s]
-    hertz : float
-        Mains frequency that the hum fits better, 50 or 60. [Hz]
-    seconds : float
-        Length. [s]
-    sentences : tuple of str
-        The same, plainly.
-    """
-
+    #: What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
+    #: ``silent`` alone where there is none.
     heard: tuple[str, ...]
-    stretches: tuple[Stretch, ...]
-    clicks: tuple[float, ...]
-    hertz: float
-    seconds: float
-    sentences: tuple[Message, ...]
+    stretches: tuple[Stretch, ...]  #: The course of the recording.
+    clicks: tuple[float, ...]  #: When something clicked. [s]
+    hertz: float  #: Mains frequency that the hum fits better, 50 or 60. [Hz]
+    seconds: float  #: Length. [s]
+    sentences: tuple[Message, ...]  #: The same, plainly.
 
 
 @cache
@@ -93,19 +69,12 @@ def _data() -> dict[str, Any]:
     return read_data("humclick.recordings", "sound.toml")
 
 
-def listen(recording: Recording, *, hertz: float | None = None) -> SoundShown:
+def listen(recording: Recording, *, hertz: float | None = None) -> SoundRecognition:
     """
     Hear what a start did.
 
-    Parameters
-    ----------
-    hertz : float or None
-        Mains frequency, 50 or 60; found from the hum if None. [Hz]
-
-    Raises
-    ------
-    Refused
-        If it is no sound, too short or too long.
+    `hertz` is the mains frequency, 50 or 60; it is found from the hum if left out. [Hz] Raises `Refused` if
+    it is no sound, too short or too long.
     """
     name = recording.name
     if not recording.waveform or recording.rate < _LEAST_RATE:
@@ -130,7 +99,7 @@ def listen(recording: Recording, *, hertz: float | None = None) -> SoundShown:
     course = _stretches(_course(spectra, amplitudes, hertz), recording.seconds)
     clicks = _clicks(recording)
     heard, stretches = _outcomes(course, recording.seconds)
-    return SoundShown(
+    return SoundRecognition(
         heard=heard,
         stretches=stretches,
         clicks=clicks,
@@ -210,12 +179,12 @@ def _over(power: float, noise: float) -> float:
 def _hums(spectra: list[list[float]], hertz: float) -> list[tuple[float, float]]:
     """For each frame decades of the hum over the noise, best three harmonics; and the hum's power."""
     bins = _hum_bins(hertz)
-    found = []
+    hums = []
     for row in spectra:
-        each = [(_over(row[b], _beside(row, b)), max(row[b] - _beside(row, b), _LEAST_POWER)) for b in bins]
-        best = sorted(each, reverse=True)[:3]
-        found.append((sum(o for o, _ in best) / 3, sum(p for _, p in each)))
-    return found
+        lines = [(_over(row[b], _beside(row, b)), max(row[b] - _beside(row, b), _LEAST_POWER)) for b in bins]
+        best = sorted(lines, reverse=True)[:3]
+        hums.append((sum(o for o, _ in best) / 3, sum(p for _, p in lines)))
+    return hums
 
 
 def _steady(amplitudes: list[dict[int, complex]], hertz: float) -> list[float]:
@@ -227,16 +196,16 @@ def _steady(amplitudes: list[dict[int, complex]], hertz: float) -> list[float]:
         b: cmath.exp(2j * math.pi * 2 * hertz * k * seconds) for k, b in enumerate(_hum_bins(hertz), start=1)
     }
     pairs = []
-    for one, other in zip(amplitudes, amplitudes[lag:], strict=False):
-        products = [one[b].conjugate() * other[b] / turn for b, turn in turns.items()]
+    for frame, later in zip(amplitudes, amplitudes[lag:], strict=False):
+        products = [frame[b].conjugate() * later[b] / turn for b, turn in turns.items()]
         whole = sum(abs(p) for p in products)
         pairs.append(sum(p.real for p in products) / whole if whole > _LEAST_POWER else 0.0)
     # a frame keeps step with what follows or with what went before, whichever does better
-    found = []
+    steadiness = []
     for k in range(len(amplitudes)):
         near = [pairs[j] for j in (k - lag, k) if 0 <= j < len(pairs)]
-        found.append(max(near, default=0.0))
-    return found
+        steadiness.append(max(near, default=0.0))
+    return steadiness
 
 
 def _turnings(spectra: list[list[float]], hertz: float) -> list[float]:
@@ -271,11 +240,11 @@ def _turnings(spectra: list[list[float]], hertz: float) -> list[float]:
 
 
 def _running_mean(row: list[float], reach: int = 2) -> list[float]:
-    found = []
+    means = []
     for k in range(len(row)):
         part = row[max(k - reach, 0) : k + reach + 1]
-        found.append(sum(part) / len(part))
-    return found
+        means.append(sum(part) / len(part))
+    return means
 
 
 # -- course -----------------------------------------------------------------------------------------------
@@ -316,14 +285,14 @@ def _course(spectra: list[list[float]], amplitudes: list[dict[int, complex]], he
 def _believed(path: list[int], figures: list[dict[str, float]]) -> list[int]:
     """The course without stretches that noise alone could make."""
     least = _data()["least"]
-    found: list[int] = []
+    states: list[int] = []
     groups = [(state, len(list(group))) for state, group in itertools.groupby(path)]
     for place, (state, count) in enumerate(groups):
-        part = figures[len(found) : len(found) + count]
+        part = figures[len(states) : len(states) + count]
         hum = sum(f["hum"] for f in part) / count
         turning = sum(f["turning"] for f in part) / count
         steady = sum(f["steady"] for f in part) / count
-        led = place > 0 and found[-1] == 1
+        led = place > 0 and states[-1] == 1
         if state == 1:
             alone = place + 1 == len(groups) or groups[place + 1][0] == 0
             enough = least["clear"] if alone and count < least["frames"] else least["hum"]
@@ -337,8 +306,8 @@ def _believed(path: list[int], figures: list[dict[str, float]]) -> list[int]:
             believed = believed and (led or count >= least["frames"])
         if not believed:
             state = 0
-        found += [state] * count
-    return found
+        states += [state] * count
+    return states
 
 
 def _running_median(row: list[float]) -> list[float]:
@@ -354,29 +323,29 @@ def _density(value: float, middle: float, spread: float) -> float:
 def _stretches(states: list[int], seconds: float) -> list[Stretch]:
     frames = _data()["frames"]
     hop, half = frames["hop"] / frames["rate"], 0.5 * frames["length"] / frames["rate"]
-    found: list[Stretch] = []
+    stretches: list[Stretch] = []
     at = 0
     for state, group in itertools.groupby(states):
         count = len(list(group))
         start = 0.0 if at == 0 else half + (at - 0.5) * hop
         at += count
         end = seconds if at == len(states) else half + (at - 0.5) * hop
-        found.append(Stretch(_STATES[state], start, end))
-    return found
+        stretches.append(Stretch(_STATES[state], start, end))
+    return stretches
 
 
 def _outcomes(stretches: list[Stretch], seconds: float) -> tuple[tuple[str, ...], tuple[Stretch, ...]]:
     """What each attempt came to, and the course without stretches too short to be one."""
-    kept: list[Stretch] = []
-    for each in stretches:
-        brief = each.end - each.start < (_GAP if each.kind == "quiet" else _SHORTEST)
-        kind = kept[-1].kind if brief and kept else each.kind
-        if kept and kept[-1].kind == kind:
-            kept[-1] = Stretch(kind, kept[-1].start, each.end)
+    course: list[Stretch] = []
+    for stretch in stretches:
+        brief = stretch.end - stretch.start < (_GAP if stretch.kind == "quiet" else _SHORTEST)
+        kind = course[-1].kind if brief and course else stretch.kind
+        if course and course[-1].kind == kind:
+            course[-1] = Stretch(kind, course[-1].start, stretch.end)
         else:
-            kept.append(Stretch(kind, each.start, each.end))
+            course.append(Stretch(kind, stretch.start, stretch.end))
     heard = []
-    for loud, group in itertools.groupby(kept, key=lambda s: s.kind != "quiet"):
+    for loud, group in itertools.groupby(course, key=lambda s: s.kind != "quiet"):
         if not loud:
             continue
         run = list(group)
@@ -388,7 +357,7 @@ def _outcomes(stretches: list[Stretch], seconds: float) -> tuple[tuple[str, ...]
             heard.append("starts_then_trips" if ends else "runs")
         else:
             heard.append("hum_click" if ends else "hum")
-    return tuple(heard) or ("silent",), tuple(kept)
+    return tuple(heard) or ("silent",), tuple(course)
 
 
 # -- clicks -----------------------------------------------------------------------------------------------
@@ -406,14 +375,14 @@ def _clicks(recording: Recording) -> tuple[float, ...]:
     if not energy:
         return ()
     whole = median(energy)
-    found: list[float] = []
+    clicks: list[float] = []
     for k, e in enumerate(energy):
         if e < data["over"] * whole or e < max(energy[max(k - 2, 0) : k + 3]):
             continue
         around = [*energy[max(k - reach, 0) : max(k - 3, 0)], *energy[k + 7 : k + reach]]
         if around and e > data["alone"] * max(around):
-            found.append(k * width / recording.rate)
-    return tuple(found[:200])
+            clicks.append(k * width / recording.rate)
+    return tuple(clicks[:200])
 
 
 def _sentences(
@@ -438,7 +407,7 @@ def _sentences(
         "runs": Message("it starts and runs"),
     }
     attempts = [
-        Message("Attempt {n}: {outcome}.", n=number, outcome=outcomes[each])
-        for number, each in enumerate(heard, start=1)
+        Message("Attempt {n}: {outcome}.", n=number, outcome=outcomes[outcome])
+        for number, outcome in enumerate(heard, start=1)
     ]
     return (Message("Heard: {stretches}.", stretches=course), *attempts)

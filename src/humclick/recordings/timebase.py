@@ -40,10 +40,7 @@ def clip_of(values: Sequence[float]) -> float | None:
     """
     Magnitude at which the peaks are cut off.
 
-    Returns
-    -------
-    float or None
-        As recorded; None where the peaks are whole. [same unit as values]
+    As recorded; None where the peaks are whole.
     """
     top, low = (best(filter(math.isfinite, values), default=0.0) for best in (max, min))
     middle = 0.5 * (top + low)
@@ -59,15 +56,7 @@ def swings(values: Sequence[float], rate: float) -> float:
     """
     How often the loudest second swings through its middle and back, while it does.
 
-    Parameters
-    ----------
-    rate : float
-        Samples a second. [Hz]
-
-    Returns
-    -------
-    float
-        Zero where it does not swing. [Hz]
+    Zero where it does not swing. [Hz]
     """
     width = max(int(rate), 16)
     pieces = [
@@ -128,21 +117,9 @@ def on_time_base(
     """
     The recording on its time base.
 
-    Parameters
-    ----------
-    values : sequence of float
-        As recorded; missing ones nan.
-    bad, over : int
-        Rows that could not be read; cells over the range.
-    rate : float or None
-        Samples a second, where it is given. [Hz]
-    rounds : sequence of float
-        Sample rates that recorders really have. [Hz]
-
-    Raises
-    ------
-    Refused
-        If nothing is left, times run back, or no rate can be found.
+    `bad` counts rows that could not be read, `over` cells over the range. `rate` is that handed over by the
+    person, `rounds` are those that recorders really have. [Hz] Raises `Refused` if nothing is left, times run
+    back, or no rate can be found.
     """
     notes = list(layout.notes)
     count = len(values)
@@ -154,17 +131,17 @@ def on_time_base(
     rate = rate or (layout.rate if layout.kind in ("", "count") else None)
     start, step, stamps = 0.0, 0.0, None
     if layout.kind in ("number", "count") and rate is None:
-        times, said = _in_seconds(layout, times, values, rounds, name)
-        notes += said
+        times, remarks = _in_seconds(layout, times, values, rounds, name)
+        notes += remarks
     if rate is not None:
         step = 1.0 / rate
     elif layout.time is None:
-        found, said_ = _from_line(values, rounds, name)
-        notes.append(said_)
-        step = 1.0 / found
+        line_rate, remark = _from_line(values, rounds, name)
+        notes.append(remark)
+        step = 1.0 / line_rate
     else:
-        start, step, stamps, values, said = _even(times, values, layout, name)
-        notes += said
+        start, step, stamps, values, remarks = _even(times, values, layout, name)
+        notes += remarks
     if layout.kind in ("clock", "datetime"):
         if stamps is not None:
             stamps = array("d", (t - start for t in stamps))
@@ -238,8 +215,8 @@ def _in_seconds(
     if layout.kind == "count" or (
         not layout.unit and abs(step - 1.0) < 1e-9 and swings(values, 1000.0) > 3.0
     ):
-        found, said = _from_line(values, rounds, name)
-        return _times(times, 1.0 / found), [said]
+        line_rate, remark = _from_line(values, rounds, name)
+        return _times(times, 1.0 / line_rate), [remark]
     if layout.unit:
         return (times if layout.unit == 1.0 else _times(times, layout.unit)), []
     if step >= 5.0 and abs(step - round(step)) < 1e-6:
@@ -304,7 +281,7 @@ def _past_midnight(times: Sequence[float], steps: Sequence[float]) -> tuple[Sequ
 def _forward(times: Sequence[float], values: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
     """Rows whose time is not before the latest so far."""
     which = [t >= latest for t, latest in zip(times, itertools.accumulate(times, max), strict=True)]
-    stamps, cells = (array("d", itertools.compress(each, which)) for each in (times, values))
+    stamps, cells = (array("d", itertools.compress(column, which)) for column in (times, values))
     return stamps, cells
 
 

@@ -63,7 +63,7 @@ def _chunks(file: BinaryIO, size: int, name: str) -> tuple[tuple[int, int, int, 
         raise Refused(f"{name}: a WAV over 4 GB (RF64) is not read; cut it to the attempts")
     if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"WAVE":
         raise Refused(f"{name}: is not a WAV file")
-    found = None
+    sample_format = None
     for _ in range(_MOST_CHUNKS):
         place = file.tell()
         header = file.read(8)
@@ -71,11 +71,11 @@ def _chunks(file: BinaryIO, size: int, name: str) -> tuple[tuple[int, int, int, 
             break
         kind, length = header[:4], struct.unpack("<I", header[4:])[0]
         if kind == b"fmt ":
-            found = _format(file.read(min(length, 64)), name)
+            sample_format = _format(file.read(min(length, 64)), name)
         elif kind == b"data":
-            if found is None:
+            if sample_format is None:
                 raise Refused(f"{name}: the samples of this WAV file come before their format; export again")
-            return found, place + 8, length
+            return sample_format, place + 8, length
         file.seek(place + 8 + length + (length & 1))
     raise Refused(f"{name}: no samples in this WAV file; it may be cut short")
 
@@ -107,20 +107,8 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
     """
     Read a WAV file; of several channels the one that varies most.
 
-    Parameters
-    ----------
-    most : int
-        Most samples read. [-]
-
-    Returns
-    -------
-    Recording
-        A waveform of full scale 1, its scale unknown.
-
-    Raises
-    ------
-    Refused
-        If it is not a WAV file, is damaged or empty, or of a kind that is not read.
+    A waveform of full scale 1, its scale unknown, of at most `most` samples. Raises `Refused` if it is not a
+    WAV file, is damaged or empty, or of a kind that is not read.
     """
     name = path.name
     size = path.stat().st_size

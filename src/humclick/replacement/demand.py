@@ -26,7 +26,7 @@ from humclick.replacement.marks import (
     read_marks,
 )
 
-__all__ = ["COMPRESSOR", "Asked", "MissingMark", "PartDemand", "demand", "demands", "replaced_parts"]
+__all__ = ["COMPRESSOR", "MarkDemand", "MissingMark", "PartDemand", "demand", "demands", "replaced_parts"]
 
 #: Stands for everything sealed in the shell.
 COMPRESSOR = "compressor"
@@ -51,22 +51,12 @@ _LIMITS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """
-    One mark a new part is held against.
+class MarkDemand:
+    """One mark a new part is held against."""
 
-    Attributes
-    ----------
-    rule : MarkRule
-        Which mark, and how strictly.
-    value : MarkValue or None
-        On the old part; None if not read.
-    limit : float or None
-        Nameplate figure the new part's value must lie below or above. [the mark's unit]
-    """
-
-    rule: MarkRule
-    value: MarkValue | None = None
+    rule: MarkRule  #: Which mark, and how strictly.
+    value: MarkValue | None = None  #: On the old part; None if not read.
+    #: Nameplate figure the new part's value must lie below or above. [the mark's unit]
     limit: float | None = None
 
     @property
@@ -75,8 +65,8 @@ class Asked:
         if self.value is None and not self.rule.limit:
             return _UNREAD[self.rule.rule]
         listed_figure = Message("the figure listed for this compressor")
-        shown = self.value.text if self.value is not None else listed_figure
-        text = Message.of(self.rule.must, value=shown)
+        value = self.value.text if self.value is not None else listed_figure
+        text = Message.of(self.rule.must, value=value)
         if self.limit is not None:
             text = Message("{must} ({limit:g} {unit})", must=text, limit=self.limit, unit=self.rule.unit)
         return text.capital()
@@ -100,37 +90,20 @@ class MissingMark:
 
 @dataclass(frozen=True, slots=True)
 class PartDemand:
-    """
-    What to ask for at the counter, for one part.
+    """What to ask for at the counter, for one part."""
 
-    Attributes
-    ----------
-    remedy, part, title : str
-        Remedy, part of the machine, and the trade's name.
-    before : str
-        What comes before touching the old one.
-    asked : tuple of Asked
-        Marks the new one must match.
-    may, never : tuple of Rule
-        What may differ, and what never.
-    missing : tuple of MissingMark
-        Marks still to be read.
-    noted : tuple of str
-        What was written down of the old part and belongs to no mark, word for word.
-    also : tuple of str
-        Marks this kind of part may have that were not read and are not needed.
-    """
-
+    #: Remedy, part of the machine, and the trade's name.
     remedy: str
     part: str
     title: Message
-    before: Message
-    asked: tuple[Asked, ...]
+    before: Message  #: What comes before touching the old one.
+    marks: tuple[MarkDemand, ...]  #: Marks the new one must match.
+    #: What may differ, and what never.
     may: tuple[Rule, ...]
     never: tuple[Rule, ...]
-    missing: tuple[MissingMark, ...]
-    noted: tuple[str, ...]
-    also: tuple[str, ...] = ()
+    missing: tuple[MissingMark, ...]  #: Marks still to be read.
+    noted: tuple[str, ...]  #: What was written down of the old part and belongs to no mark, word for word.
+    also: tuple[str, ...] = ()  #: Marks this kind of part may have that were not read and are not needed.
 
 
 def replaced_parts(machine: Machine, remedy: str) -> tuple[str, ...]:
@@ -141,33 +114,23 @@ def replaced_parts(machine: Machine, remedy: str) -> tuple[str, ...]:
     """
     if not (remedy.startswith("replace ") or remedy in _BUYS):
         return ()
-    found = []
+    replaced = []
     for placed in machine.parts:
         if remedy in {placed.remedy(mode) for mode in placed.family.modes}:
             if placed.family.sealed:
                 return (COMPRESSOR,)
-            found.append(placed)
-    found.sort(key=lambda placed: bool(placed.remedies))
-    return tuple(placed.id for placed in found)
+            replaced.append(placed)
+    replaced.sort(key=lambda placed: bool(placed.remedies))
+    return tuple(placed.id for placed in replaced)
 
 
 def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -> PartDemand:
     """
     What a remedy's new part must match.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement and nameplate.
-    remedy : str
-        Name of the remedy, such as ``replace start capacitor``.
-    stamps : mapping of part to texts
-        What was read on the old parts, word for word, in order; `humclick.replacement.marks.read_marks`.
-
-    Raises
-    ------
-    Refused
-        If the remedy buys no part on this machine.
+    `stamps` are what was read on the old parts, word for word, in order (see
+    `humclick.replacement.marks.read_marks`). Raises `Refused` if the remedy, such as ``replace start
+    capacitor``, buys no part on this machine.
     """
     parts = replaced_parts(machine, remedy)
     if not parts:
@@ -189,7 +152,7 @@ def demands(
     machine: Machine, remedies: Iterable[str], stamps: Mapping[str, Sequence[str]]
 ) -> tuple[PartDemand, ...]:
     """One demand for every remedy that buys a part, in order."""
-    return tuple(demand(machine, each, stamps) for each in remedies if replaced_parts(machine, each))
+    return tuple(demand(machine, remedy, stamps) for remedy in remedies if replaced_parts(machine, remedy))
 
 
 def _joined(rules: PartRules, built_in: Family) -> PartRules:
@@ -217,28 +180,28 @@ def _put_together(
     burning = flammable_rules(machine.nameplate.refrigerant) if sparks else None
     marks = (*rules.marks, *([burning[0]] if burning else []))
     read, noted = read_marks(marks, texts)
-    asked, missing = [], []
+    wanted, missing = [], []
     for rule in rules.marks:
         value = read.get(rule.name) or plate_value(rule, machine)
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
         if rule.needed or value is not None:
-            asked.append(Asked(rule, value, limit))
+            wanted.append(MarkDemand(rule, value, limit))
         if rule.limit and limit is None and value is None:
             where = Message.of(_LIMITS[rule.limit], where=rule.where)
             missing.append(MissingMark(rule.name, rule.title, where))
         elif rule.needed and value is None and limit is None:
             missing.append(MissingMark(rule.name, rule.title, rule.where))
     if burning:  # whatever the old one was: it may have been the wrong one
-        asked.insert(0, Asked(burning[0], plate_value(burning[0], machine)))
+        wanted.insert(0, MarkDemand(burning[0], plate_value(burning[0], machine)))
     return PartDemand(
         remedy=remedy,
         part=part,
         title=rules.title,
         before=rules.before,
-        asked=tuple(asked),
+        marks=tuple(wanted),
         may=rules.may,
         never=(*rules.never, *([burning[1]] if burning else [])),
         missing=tuple(missing),
         noted=noted,
-        also=tuple(rule.name for rule in rules.marks if rule.name not in {each.rule.name for each in asked}),
+        also=tuple(rule.name for rule in rules.marks if rule.name not in {mark.rule.name for mark in wanted}),
     )

@@ -16,11 +16,19 @@ from humclick.errors import Refused
 from humclick.parts.family import Family, Role
 from humclick.replacement.marks import MarkRule, MarkValue
 from humclick.sourced import Spread, read_data
-from humclick.start.case import Capacitor, Case, CurrentRelay, PotentialRelay, Protector, Ptc, TimedStarter
+from humclick.start.case import (
+    Capacitor,
+    CurrentRelay,
+    PotentialRelay,
+    Protector,
+    Ptc,
+    StartCase,
+    TimedStarter,
+)
 from humclick.start.estimate import Possible
-from humclick.start.fit import case_of
+from humclick.start.fit import start_case
 
-__all__ = ["ASSIST", "assist_arrangement", "assisted", "fitted", "known_of"]
+__all__ = ["ASSIST", "assist_arrangement", "assisted", "fit_part", "known_of"]
 
 #: The name of a part that is not in the machine: a universal start-assist.
 ASSIST = "start_assist"
@@ -42,21 +50,7 @@ def known_of(part: str, kind: Family, marks: Marks, rules: Mapping[str, MarkRule
     """
     Sizes of the old part for the estimate of the motor.
 
-    Parameters
-    ----------
-    part : str
-        Which part.
-    kind : Family
-        What it is.
-    marks : mapping of name to MarkValue
-        As read.
-    rules : mapping of name to MarkRule
-        With their tolerances.
-
-    Returns
-    -------
-    dict
-        By ``part.size``; empty where no mark is a size.
+    By ``part.size``; empty where no mark is a size.
     """
     size, name, unit = (
         (kind.gear_ohms, "ohms", "Ω") if kind.gear_ohms else ("capacitance", "capacitance", "F")
@@ -69,25 +63,14 @@ def known_of(part: str, kind: Family, marks: Marks, rules: Mapping[str, MarkRule
     }
 
 
-def fitted(case: Case, role: Role, marks: Marks, rules: Mapping[str, MarkRule], share: float) -> Case:
+def fit_part(
+    case: StartCase, role: Role, marks: Marks, rules: Mapping[str, MarkRule], share: float
+) -> StartCase:
     """
     Put a part into an attempt.
 
-    Parameters
-    ----------
-    case : Case
-        With a part of that kind.
-    role : Role
-        What it does there.
-    marks, rules : mappings
-        As in `known_of`.
-    share : float
-        Where in its printed range it lies. [-]
-
-    Raises
-    ------
-    Refused
-        If the machine has no such part, its marks contradict each other, or it is not one that is simulated.
+    `share` is where in its printed range it lies. [-] Raises `Refused` if the machine has no such part, its
+    marks contradict each other, or it is not one that is simulated.
     """
 
     def at(name: str) -> float | None:
@@ -118,7 +101,7 @@ def _capacitor(old: Capacitor, farads: float | None, marks: Marks) -> Capacitor:
     return Capacitor(farads, old.loss_ohms * old.farads / farads, leakage)
 
 
-def _gear(case: Case, at: object) -> Ptc | CurrentRelay | PotentialRelay | TimedStarter:
+def _gear(case: StartCase, at: object) -> Ptc | CurrentRelay | PotentialRelay | TimedStarter:
     assert callable(at)
     gear = case.gear
     match gear:
@@ -168,48 +151,36 @@ def assist_arrangement(kind: str, capacitor: bool, run_capacitor: bool) -> str:
     """
     The arrangement a start-assist makes of a machine.
 
-    Raises
-    ------
-    Refused
-        If there is no such assist.
+    Raises `Refused` if there is no such assist.
     """
     word = " ".join(kind.casefold().replace("-", " ").replace("_", " ").split())
     rows = read_data("humclick.replacement", "substitute.toml")["assist"]["makes"]
     word = next((row["kind"] for row in rows if word in row["called"]), word)
-    found = next((row for row in rows if (row["kind"], row["capacitor"]) == (word, capacitor)), None)
-    if found is None:
+    names = next((row for row in rows if (row["kind"], row["capacitor"]) == (word, capacitor)), None)
+    if names is None:
         kinds = sorted({row["kind"] for row in rows})
         more = "; a relay or a timer comes with a capacitor" if word in kinds else ""
         raise Refused(
             f"{kind!r} is no kind of start-assist that is tried; there are: {', '.join(kinds)}{more}"
         )
-    return str(found["beside_run_capacitor" if run_capacitor else "alone"])
+    return str(names["beside_run_capacitor" if run_capacitor else "alone"])
 
 
 def assisted(
-    case: Case, machine: Machine, motor: Possible, marks: Marks, rules: Mapping[str, MarkRule], share: float
-) -> Case:
+    case: StartCase,
+    machine: Machine,
+    motor: Possible,
+    marks: Marks,
+    rules: Mapping[str, MarkRule],
+    share: float,
+) -> StartCase:
     """
     Put a start-assist in the place of start gear and start capacitor, or beside a run capacitor.
 
-    Parameters
-    ----------
-    case : Case
-        Of the machine as it is.
-    machine : Machine
-        As it would be, by `assist_arrangement`.
-    motor : Possible
-        Its motor.
-    marks, rules, share
-        As in `fitted`. [-]
-
-    Raises
-    ------
-    Refused
-        As `fitted`.
+    `case` is of the machine as it is, `machine` as it would be by `assist_arrangement`. Raises as `fit_part`.
     """
-    typical = case_of(machine, motor.motor, volts=case.supply.volts)
+    typical = start_case(machine, motor.motor, volts=case.supply.volts)
     joined = replace(case, gear=typical.gear, start_capacitor=typical.start_capacitor)
     if joined.start_capacitor is not None:
-        joined = fitted(joined, Role.START_CAPACITOR, marks, rules, share)
+        joined = fit_part(joined, Role.START_CAPACITOR, marks, rules, share)
     return replace(joined, gear=_gear(joined, lambda name: _within(marks, rules, name, share)))

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humclick.parts.family import Family, Role
-from humclick.replacement.match import Fit, MatchLine
-from humclick.replacement.trials import Condition, Trial, conditions, number
+from humclick.replacement.match import MatchGrade, MatchLine
+from humclick.replacement.trials import PartTrial, TrialCondition, number, trial_conditions
 
 __all__ = ["StartsAt", "findings_of", "starts_of"]
 
@@ -22,43 +22,33 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class StartsAt:
-    """
-    Starts at one condition.
+    """Starts at one condition."""
 
-    Attributes
-    ----------
-    condition : Condition
-        Which.
-    old, new : float
-        Share of the possible machines that start with either part. [-]
-    lost : float
-        Share by which fewer start with the new part; 0 where as many or more do. [-]
-    """
-
-    condition: Condition
+    condition: TrialCondition
+    #: Share of the possible machines that start with either part. [-]
     old: float
     new: float
-    lost: float
+    lost: float  #: Share by which fewer start with the new part; 0 where as many or more do. [-]
 
 
-def starts_of(old: Trial, new: Trial) -> tuple[StartsAt, ...]:
+def starts_of(old: PartTrial, new: PartTrial) -> tuple[StartsAt, ...]:
     """Starts at each condition with either part."""
     return tuple(
         StartsAt(
-            each,
+            condition,
             float(old.started[k].mean()),
             float(new.started[k].mean()),
             max(0.0, float(old.started[k].mean() - new.started[k].mean())),
         )
-        for k, each in enumerate(conditions())
+        for k, condition in enumerate(trial_conditions())
     )
 
 
-def _grade(name: str, value: float) -> Fit:
+def _grade(name: str, value: float) -> MatchGrade:
     """By the two limits of a difference; infinite or unknown is the worst."""
     if math.isnan(value) or value > number("limit", name, "not"):
-        return Fit.NO
-    return Fit.SAME if value <= number("limit", name, "same") else Fit.ACCEPTABLE
+        return MatchGrade.NO
+    return MatchGrade.SAME if value <= number("limit", name, "same") else MatchGrade.ACCEPTABLE
 
 
 def _percent(share: float) -> str:
@@ -67,8 +57,8 @@ def _percent(share: float) -> str:
 
 def _middle(values: Array) -> float:
     """Median, "never" among the values; NaN where there are none."""
-    kept = np.sort(values[~np.isnan(values)])
-    return float(kept[len(kept) // 2]) if len(kept) else math.nan
+    ordered = np.sort(values[~np.isnan(values)])
+    return float(ordered[len(ordered) // 2]) if len(ordered) else math.nan
 
 
 def _value(value: float, unit: str) -> str:
@@ -80,31 +70,19 @@ def _value(value: float, unit: str) -> str:
 def findings_of(
     kind: Family | None,
     plate: float,
-    old: Trial,
-    new: Trial,
+    old: PartTrial,
+    new: PartTrial,
     old_rating: float | None,
     new_rating: float | None,
 ) -> tuple[MatchLine, ...]:
     """
     Everything two trials differ in.
 
-    Parameters
-    ----------
-    kind : Family or None
-        What is replaced; None for a start-assist.
-    plate : float
-        Volts of the plate. [V]
-    old, new : Trial
-        Of the same possible machines.
-    old_rating, new_rating : float or None
-        Rated volts of the capacitor replaced. [V]
-
-    Returns
-    -------
-    tuple of MatchLine
+    Both are of the same possible machines; `plate` and the ratings are volts. [V] `kind` is None for a
+    start-assist.
     """
     role = kind.role if kind else None
-    found = [
+    lines = [
         _starts(old, new),
         *_least_volts(plate, old, new),
         _release(old, new),
@@ -124,15 +102,15 @@ def findings_of(
         _locked(role, old, new),
         _nuisance(old, new),
     ]
-    return tuple(each for each in found if each is not None)
+    return tuple(line for line in lines if line is not None)
 
 
-def _starts(old: Trial, new: Trial) -> MatchLine:
+def _starts(old: PartTrial, new: PartTrial) -> MatchLine:
     at = starts_of(old, new)
-    worst = max(at, key=lambda each: each.lost)
+    worst = max(at, key=lambda row: row.lost)
     gained = float(new.started.mean() - old.started.mean())
     fit = _grade("lost", worst.lost)
-    if fit is not Fit.SAME:
+    if fit is not MatchGrade.SAME:
         why = f"{_percent(worst.lost)} fewer machines start at {worst.condition.text}"
     else:
         why = "it starts where the old one did"
@@ -143,7 +121,7 @@ def _starts(old: Trial, new: Trial) -> MatchLine:
     )
 
 
-def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[MatchLine]:
+def _least_volts(plate: float, old: PartTrial, new: PartTrial) -> Iterable[MatchLine]:
     words = ("cold, pressures equal", "hot, pressures partly equal")
     for k, where in enumerate(words):
         a, b = old.least_volts[k], new.least_volts[k]
@@ -172,7 +150,7 @@ def _least_volts(plate: float, old: Trial, new: Trial) -> Iterable[MatchLine]:
         )
 
 
-def _release(old: Trial, new: Trial) -> MatchLine | None:
+def _release(old: PartTrial, new: PartTrial) -> MatchLine | None:
     a, b = old.release[_plain()], new.release[_plain()]
     both = np.isfinite(a) & np.isfinite(b)
     if not both.any():
@@ -181,7 +159,7 @@ def _release(old: Trial, new: Trial) -> MatchLine | None:
     fit = _grade("release", abs(change) if change > 0 else min(abs(change), 0.5))
     why = (
         "the start winding is let go as before"
-        if fit is Fit.SAME
+        if fit is MatchGrade.SAME
         else f"the start winding is let go {_percent(abs(change))} {'later' if change > 0 else 'sooner'}"
     )
     return MatchLine(
@@ -189,15 +167,15 @@ def _release(old: Trial, new: Trial) -> MatchLine | None:
     )
 
 
-def _unreleased(old: Trial, new: Trial) -> MatchLine | None:
-    kept = float((new.unreleased & ~old.unreleased).mean())
-    if kept == 0 and not old.unreleased.any():
+def _unreleased(old: PartTrial, new: PartTrial) -> MatchLine | None:
+    held_in = float((new.unreleased & ~old.unreleased).mean())
+    if held_in == 0 and not old.unreleased.any():
         return None
-    fit = _grade("unreleased", kept)
+    fit = _grade("unreleased", held_in)
     why = (
         "no machine keeps its start winding in that did not before"
-        if fit is Fit.SAME
-        else f"in {_percent(kept)} of the attempts only the new part never lets go of it: it burns"
+        if fit is MatchGrade.SAME
+        else f"in {_percent(held_in)} of the attempts only the new part never lets go of it: it burns"
     )
     return MatchLine(
         "unreleased",
@@ -209,11 +187,11 @@ def _unreleased(old: Trial, new: Trial) -> MatchLine | None:
     )
 
 
-def _heat(old: Trial, new: Trial) -> MatchLine | None:
+def _heat(old: PartTrial, new: PartTrial) -> MatchLine | None:
     both = old.started & new.started
     if not both.any():
         return None
-    a, b = (float(np.median(each.heat[both])) for each in (old, new))
+    a, b = (float(np.median(trial.heat[both])) for trial in (old, new))
     change = float(np.median(new.heat[both] - old.heat[both]))
     fit = _grade("start_heat", max(change, 0.0))
     why = (
@@ -230,16 +208,16 @@ def _hottest(name: str, title: str, old: Array, new: Array, when: str) -> MatchL
     row = int(np.argmax(b - a))
     rise, limit = float(b[row] - a[row]), number("limit", "insulation")
     fit = _grade(name, max(rise, 0.0))
-    if fit is Fit.SAME:
+    if fit is MatchGrade.SAME:
         why = f"no hotter than before {when}"
     elif b[row] > limit >= a[row]:
-        fit, why = Fit.NO, f"above {limit:g} °C, where its insulation gives way, {when}"
+        fit, why = MatchGrade.NO, f"above {limit:g} °C, where its insulation gives way, {when}"
     else:
         why = f"{rise:.0f} K hotter {when}"
     return MatchLine(name, title, f"{a[row]:.0f} °C", f"{b[row]:.0f} °C", fit, why)
 
 
-def _warmth(old: Trial, new: Trial) -> MatchLine:
+def _warmth(old: PartTrial, new: PartTrial) -> MatchLine:
     """The start winding after a long run; where a run capacitor feeds it, by the square of its current."""
     a, b = old.run_amps, new.run_amps
     title = "Start winding, running"
@@ -248,7 +226,7 @@ def _warmth(old: Trial, new: Trial) -> MatchLine:
     before, after = float(np.median(a)), float(np.median(b))
     change = float(np.median((b / a) ** 2)) - 1
     fit = _grade("run_heat", max(change, 0.0))
-    if fit is Fit.SAME:
+    if fit is MatchGrade.SAME:
         why = "it is heated no more than before"
     else:
         why = f"it is heated {_percent(change)} more all the time it runs"
@@ -258,8 +236,8 @@ def _warmth(old: Trial, new: Trial) -> MatchLine:
 def _stress(
     field: str,
     limit: str,
-    old: Trial,
-    new: Trial,
+    old: PartTrial,
+    new: PartTrial,
     old_rating: float | None,
     new_rating: float | None,
     replaced: bool,
@@ -276,16 +254,19 @@ def _stress(
         rated = f"{_percent(stress)} of its rated {new_rating:g} V"
         usual = before / old_rating if old_rating else math.nan
         fit = _grade(limit, stress)
-        if fit is not Fit.SAME and stress <= 1.02 * usual:
+        if fit is not MatchGrade.SAME and stress <= 1.02 * usual:
             alike = abs(stress - usual) <= 0.02 * usual and new_rating == old_rating
-            fit, why = Fit.SAME if alike else Fit.ACCEPTABLE, f"{rated}, no more than on the old"
+            fit, why = (
+                MatchGrade.SAME if alike else MatchGrade.ACCEPTABLE,
+                f"{rated}, no more than on the old",
+            )
         else:
             why = rated
     elif math.isnan(before):
-        fit, why = Fit.ACCEPTABLE, "there was none before; compare with its rated volts"
+        fit, why = MatchGrade.ACCEPTABLE, "there was none before; compare with its rated volts"
     else:
         change = after / before - 1
-        fit = Fit.SAME if change <= 0.05 else Fit.ACCEPTABLE
+        fit = MatchGrade.SAME if change <= 0.05 else MatchGrade.ACCEPTABLE
         why = (
             "as before"
             if abs(change) <= 0.05
@@ -298,7 +279,7 @@ def _stress(
     return MatchLine(field, name, _value(before, "V"), _value(after, "V"), fit, why)
 
 
-def _running(old: Trial, new: Trial) -> MatchLine | None:
+def _running(old: PartTrial, new: PartTrial) -> MatchLine | None:
     """Line current of the running machine at the plate's volts."""
     a, b = old.running[_plain()], new.running[_plain()]
     both = ~np.isnan(a) & ~np.isnan(b) & (a > 0)
@@ -307,16 +288,20 @@ def _running(old: Trial, new: Trial) -> MatchLine | None:
     before, after = float(np.median(a[both])), float(np.median(b[both]))
     change = after / before - 1
     fit = _grade("running", abs(change) if change > 0 else min(-change, number("limit", "running", "not")))
-    why = "as before" if fit is Fit.SAME else f"{_percent(abs(change))} {'more' if change > 0 else 'less'}"
+    why = (
+        "as before"
+        if fit is MatchGrade.SAME
+        else f"{_percent(abs(change))} {'more' if change > 0 else 'less'}"
+    )
     return MatchLine("running", "Running amps", f"{before:.3g} A", f"{after:.3g} A", fit, why)
 
 
 def _plain() -> int:
     """Place of the condition with the plate's volts, equal pressures, cold."""
-    return conditions().index(Condition(1.0, "equal", False))
+    return trial_conditions().index(TrialCondition(1.0, "equal", False))
 
 
-def _locked(role: Role | None, old: Trial, new: Trial) -> MatchLine | None:
+def _locked(role: Role | None, old: PartTrial, new: PartTrial) -> MatchLine | None:
     """The protector with the rotor held; for a new protector, later is never accepted."""
     a, b = old.locked_trip, new.locked_trip
     if np.isinf(a).all() and np.isinf(b).all():
@@ -328,27 +313,29 @@ def _locked(role: Role | None, old: Trial, new: Trial) -> MatchLine | None:
     within = f"{number('trial', 'locked_seconds'):g} s"
     if never > 0:
         fit, why = (
-            Fit.NO,
+            MatchGrade.NO,
             f"in {_percent(never)} of the cases it no longer opens within {within}, rotor locked",
         )
     elif later > number("limit", "trip_later", "same"):
-        usual = Fit.SAME if later <= number("limit", "trip_earlier", "same") else Fit.ACCEPTABLE
-        fit = Fit.NO if role is Role.PROTECTOR else usual
-        why = "opens as before" if fit is Fit.SAME else f"opens {_percent(later)} later, rotor locked"
+        usual = MatchGrade.SAME if later <= number("limit", "trip_earlier", "same") else MatchGrade.ACCEPTABLE
+        fit = MatchGrade.NO if role is Role.PROTECTOR else usual
+        why = "opens as before" if fit is MatchGrade.SAME else f"opens {_percent(later)} later, rotor locked"
     else:
         fit = _grade("trip_earlier", sooner)
-        why = "opens as before" if fit is Fit.SAME else f"opens {_percent(sooner)} sooner, rotor locked"
+        why = (
+            "opens as before" if fit is MatchGrade.SAME else f"opens {_percent(sooner)} sooner, rotor locked"
+        )
     return MatchLine(
         "locked_trip", "Protector, rotor locked", _value(_middle(a), "s"), _value(_middle(b), "s"), fit, why
     )
 
 
-def _nuisance(old: Trial, new: Trial) -> MatchLine | None:
+def _nuisance(old: PartTrial, new: PartTrial) -> MatchLine | None:
     more = float((new.run_trips & ~old.run_trips).mean())
     fit = _grade("nuisance", more)
     why = (
         "does not cut off a healthy run that it did not before"
-        if fit is Fit.SAME
+        if fit is MatchGrade.SAME
         else f"in {_percent(more)} of the cases it cuts off a healthy start or run"
     )
     a, b = float(old.run_trips.mean()), float(new.run_trips.mean())

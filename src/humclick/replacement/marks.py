@@ -31,7 +31,7 @@ __all__ = [
     "compressor_rules",
     "family_rules",
     "flammable_rules",
-    "labelled",
+    "mark_called",
     "mark_rule",
     "plate_value",
     "read_marks",
@@ -65,23 +65,13 @@ _DASHES = str.maketrans({"−": "-", "–": "-", "—": "-", "…": "-", "\u2126
 
 @dataclass(frozen=True, slots=True)
 class MarkValue:
-    """
-    The value of one mark.
+    """The value of one mark."""
 
-    Attributes
-    ----------
-    text : str
-        As people read it.
-    low, high : float or None
-        Range, for a quantity; equal for a single value. [the mark's unit]
-    single : bool
-        Whether one value was given, not a range.
-    """
-
-    text: str
+    text: str  #: As people read it.
+    #: Range, for a quantity; equal for a single value. [the mark's unit]
     low: float | None = None
     high: float | None = None
-    single: bool = True
+    single: bool = True  #: Whether one value was given, not a range.
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,107 +84,55 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class MarkRule:
-    """
-    One mark of a kind of part and how strictly a new part must match it.
+    """One mark of a kind of part and how strictly a new part must match it."""
 
-    Attributes
-    ----------
-    name, title : str
-        Short name, and words.
-    where : str
-        Where to find it on the old part.
-    must : str
-        What is asked of the new part; ``{value}`` stands for the old part's value.
-    source : str
-        Where the rule comes from.
-    rule : str
-        One of `RULES`.
-    unit : str
-        Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
-    needed : bool
-        Whether the part cannot be ordered without it.
-    fixed, plate : str
-        Value that is the same for every part of the kind; field of the nameplate it is taken from.
-    order : tuple of tuples of str
-        Ranks, the lowest first, for values that are not numbers.
-    accepts : tuple of tuples of str
-        Spellings that mean the same.
-    tolerance : float
-        How far a single value may be off. [%]
-    over : float
-        How far above the old range the middle of an overlapping one may still lie. [%]
-    limit, side : str
-        Field of the nameplate the value must lie ``below`` or ``above``.
-    lower, higher, other : str
-        Outcome of a lower, a higher or another value: ``no`` or ``acceptable``.
-    why_lower, why_higher, why_other : str
-        The reason or the condition.
-    unless, why_unless : str
-        Mark of the new part which, if ``yes``, makes another value acceptable.
-    capacitor : str
-        ``start`` or ``run``, for a stamp: which tolerance a bare value has.
-    """
-
+    #: Short name, and words.
     name: str
     title: Message
-    where: Message
-    must: Message
-    source: str
-    rule: str = "same"
-    unit: str = ""
-    needed: bool = True
+    where: Message  #: Where to find it on the old part.
+    must: Message  #: What is asked of the new part; ``{value}`` stands for the old part's value.
+    source: str  #: Where the rule comes from.
+    rule: str = "same"  #: One of `RULES`.
+    unit: str = ""  #: Unit of the value; ``F`` for a capacitor's stamp, ``-`` for a count, empty for words.
+    needed: bool = True  #: Whether the part cannot be ordered without it.
+    #: Value that is the same for every part of the kind; field of the nameplate it is taken from.
     fixed: str = ""
     plate: str = ""
-    order: tuple[tuple[str, ...], ...] = ()
-    accepts: tuple[tuple[str, ...], ...] = ()
-    tolerance: float = 0.0
-    over: float = 0.0
+    order: tuple[tuple[str, ...], ...] = ()  #: Ranks, the lowest first, for values that are not numbers.
+    accepts: tuple[tuple[str, ...], ...] = ()  #: Spellings that mean the same.
+    tolerance: float = 0.0  #: How far a single value may be off. [%]
+    over: float = 0.0  #: How far above the old range the middle of an overlapping one may still lie. [%]
+    #: Field of the nameplate the value must lie ``below`` or ``above``.
     limit: str = ""
     side: str = ""
+    #: Outcome of a lower, a higher or another value: ``no`` or ``acceptable``.
     lower: str = ""
     higher: str = ""
     other: str = "no"
+    #: The reason or the condition.
     why_lower: str = ""
     why_higher: str = ""
     why_other: str = ""
+    #: Mark of the new part which, if ``yes``, makes another value acceptable.
     unless: str = ""
     why_unless: str = ""
-    capacitor: str = ""
+    capacitor: str = ""  #: ``start`` or ``run``, for a stamp: which tolerance a bare value has.
 
 
 @dataclass(frozen=True, slots=True)
 class PartRules:
-    """
-    Everything the data file says about replacing one kind of part.
+    """Everything the data file says about replacing one kind of part."""
 
-    Attributes
-    ----------
-    title : str
-        The trade's name of the part.
-    before : str
-        What comes before touching the old one; empty if nothing special.
-    marks : tuple of MarkRule
-        Marks the new one must match.
-    may, never : tuple of Rule
-        What may differ, and what never.
-    """
-
-    title: Message
-    before: Message = NOTHING
-    marks: tuple[MarkRule, ...] = ()
+    title: Message  #: The trade's name of the part.
+    before: Message = NOTHING  #: What comes before touching the old one; empty if nothing special.
+    marks: tuple[MarkRule, ...] = ()  #: Marks the new one must match.
+    #: What may differ, and what never.
     may: tuple[Rule, ...] = ()
     never: tuple[Rule, ...] = ()
 
 
 def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
-    """
-    The rule in one row of a data file.
-
-    Raises
-    ------
-    DataError
-        If something is missing in it.
-    """
+    """The rule in one row of a data file."""
     try:
         rule = str(row["rule"])
         if rule not in RULES:
@@ -203,7 +141,7 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             key: sourced(row[key], f"{where} {key}").value for key in ("tolerance", "over") if key in row
         }
         texts = ("unit", "fixed", "side", "lower", "higher", "other", "why_lower", "why_higher", "why_other")
-        given: dict[str, Any] = {
+        fields: dict[str, Any] = {
             key: str(row[key]) for key in (*texts, "unless", "why_unless", "capacitor") if key in row
         }
         accepts = tuple(tuple(same) for same in row.get("accepts_as", ()))
@@ -222,7 +160,7 @@ def mark_rule(row: Mapping[str, Any], where: str) -> MarkRule:
             order=tuple(tuple(ranks) for ranks in row.get("order", ())),
             accepts=accepts,
             **shares,
-            **given,
+            **fields,
         )
     except KeyError as error:
         raise DataError(f"{where}: needs {error}") from error
@@ -237,14 +175,7 @@ def _rules(title: Message, table: Mapping[str, Any], where: str) -> PartRules:
 
 
 def family_rules(family: Family) -> PartRules:
-    """
-    What the data file of a part family says about replacing it; without marks where it is never bought.
-
-    Raises
-    ------
-    DataError
-        If the table is damaged.
-    """
+    """What the data file of a part family says about replacing it; without marks where it is never bought."""
     return _rules(family.title, family.match, f"{family.name}.match")
 
 
@@ -258,15 +189,8 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
     """
     What a part that sparks must be new, and never, because a flammable refrigerant may leak beside it.
 
-    Parameters
-    ----------
-    refrigerant : str
-        As printed on the nameplate; one not known is taken as flammable.
-
-    Returns
-    -------
-    tuple of MarkRule and Rule, or None
-        None where the refrigerant does not burn; from ``flammable.toml``.
+    None where the refrigerant of the nameplate does not burn; one not known is taken as flammable. From
+    ``flammable.toml``.
     """
     data = read_data("humclick.replacement", "flammable.toml")
     if not flammable(refrigerant):
@@ -280,33 +204,24 @@ def flammable_rules(refrigerant: str) -> tuple[MarkRule, Rule] | None:
 # -- values -------------------------------------------------------------------------------------------------
 
 
-def value_of(given: object, rule: MarkRule) -> MarkValue:
+def value_of(printed: object, rule: MarkRule) -> MarkValue:
     """
     Understand a mark's value.
 
-    Parameters
-    ----------
-    given : str, number, pair of numbers or MarkValue
-        As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``; a number is in the mark's unit.
-    rule : MarkRule
-        Which mark.
-
-    Raises
-    ------
-    Refused
-        If it cannot be understood as this mark.
+    As printed, such as ``180-195 V``, ``1/4 hp`` or ``88-108 MFD``, a number in the mark's unit, or a pair of
+    numbers. Raises `Refused` if it cannot be understood as this mark.
     """
-    if isinstance(given, MarkValue):
-        return given
-    if isinstance(given, bool):
-        given = "yes" if given else "no"
-    if isinstance(given, int | float):
-        return _from_numbers(float(given), float(given), rule)
-    if isinstance(given, tuple | list):
-        if len(given) != 2 or not all(isinstance(x, int | float) for x in given):
-            raise Refused(f"{rule.title}: a range is two numbers, got {given!r}")
-        return _from_numbers(float(given[0]), float(given[1]), rule)
-    text = " ".join(str(given).split())
+    if isinstance(printed, MarkValue):
+        return printed
+    if isinstance(printed, bool):
+        printed = "yes" if printed else "no"
+    if isinstance(printed, int | float):
+        return _from_numbers(float(printed), float(printed), rule)
+    if isinstance(printed, tuple | list):
+        if len(printed) != 2 or not all(isinstance(x, int | float) for x in printed):
+            raise Refused(f"{rule.title}: a range is two numbers, got {printed!r}")
+        return _from_numbers(float(printed[0]), float(printed[1]), rule)
+    text = " ".join(str(printed).split())
     if not text:
         raise Refused(f"{rule.title}: nothing is given; {rule.where}")
     if not rule.unit:
@@ -321,31 +236,31 @@ def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
         raise Refused(f"{rule.title}: a range goes from low to high, got {low:g} to {high:g}")
     if not rule.unit:
         return MarkValue(f"{low:g}" if low == high else f"{low:g} to {high:g}")
-    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+    return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 
 def _from_stamp(stamp: Stamp, rule: MarkRule) -> MarkValue:
     low, high = stamp.limits("start" if rule.capacitor == "start" else "run")
-    shown: str = _shown(low, high, "F")
+    text: str = _range_text(low, high, "F")
     if stamp.sections:
-        shown = listed((f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections), "and")
+        text = listed((f"{_micro(s.nominal or s.low)} µF" for s in stamp.sections), "and")
     elif stamp.nominal is not None:
-        shown = Message("{nominal} ({range})", nominal=f"{_micro(stamp.nominal)} µF", range=shown)
-    return MarkValue(shown, low, high, stamp.nominal is not None)
+        text = Message("{nominal} ({range})", nominal=f"{_micro(stamp.nominal)} µF", range=text)
+    return MarkValue(text, low, high, stamp.nominal is not None)
 
 
 def _micro(farads: float) -> str:
     return f"{farads * 1e6:.4g}"
 
 
-def _shown(low: float, high: float, unit: str) -> str:
+def _range_text(low: float, high: float, unit: str) -> str:
     if unit == "F":
-        shown, tail = (_micro(low), _micro(high)), " µF"
+        ends, tail = (_micro(low), _micro(high)), " µF"
     else:
-        shown, tail = (f"{low:.4g}", f"{high:.4g}"), "" if unit == "-" else f" {unit}"
+        ends, tail = (f"{low:.4g}", f"{high:.4g}"), "" if unit == "-" else f" {unit}"
     if low == high:
-        return shown[0] + tail
-    return Message("{low} to {high}", low=shown[0], high=shown[1] + tail)
+        return ends[0] + tail
+    return Message("{low} to {high}", low=ends[0], high=ends[1] + tail)
 
 
 def _plain_number(text: str) -> float:
@@ -377,7 +292,7 @@ def _amount(text: str, rule: MarkRule) -> MarkValue:
     low, high = min(values), max(values)
     if not math.isfinite(high):
         raise Refused(f"{text!r} is too large; {write}")
-    return MarkValue(_shown(low, high, rule.unit), low, high, low == high)
+    return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 
 # -- reading the old part -----------------------------------------------------------------------------------
@@ -389,57 +304,48 @@ def read_marks(
     """
     Marks of an old part from what was written down of it.
 
-    Parameters
-    ----------
-    rules : iterable of MarkRule
-        The marks looked for.
-    texts : iterable of str
-        As noted: a capacitor's stamp, ``pick-up: 180-195 V; position: arrow up``, or a bare number of the
-        part. A later text counts over an earlier one.
-
-    Returns
-    -------
-    tuple
-        Values by name of the mark, and every text that no mark could use, word for word.
+    Such as a capacitor's stamp, ``pick-up: 180-195 V; position: arrow up``, or a bare number of the part; a
+    later text counts over an earlier one. Gives the values by name of the mark, and every text that no mark
+    could use, word for word.
     """
     known = {rule.name: rule for rule in rules}
-    found: dict[str, MarkValue] = {}
+    values: dict[str, MarkValue] = {}
     left: list[str] = []
     for text in texts:
         for piece in re.split(r"[;\n]", text):
             piece = " ".join(piece.split())
-            if piece and not (_said(piece, known, found) or _bare(piece, known, found)):
+            if piece and not (_read_label(piece, known, values) or _bare(piece, known, values)):
                 left.append(piece)
-    return found, tuple(left)
+    return values, tuple(left)
 
 
 def _word(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "", text.casefold())
 
 
-def labelled(label: str, rules: Iterable[MarkRule]) -> MarkRule | None:
+def mark_called(label: str, rules: Iterable[MarkRule]) -> MarkRule | None:
     """The mark that is called so, by its name or its title; None where there is none."""
     word = _word(label)
     return next((rule for rule in rules if word in (_word(rule.name), _word(rule.title))), None)
 
 
-def _said(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+def _read_label(piece: str, known: Mapping[str, MarkRule], values: dict[str, MarkValue]) -> bool:
     label, mark, rest = piece.partition(":") if ":" in piece else piece.partition("=")
-    rule = labelled(label, known.values()) if mark else None
+    rule = mark_called(label, known.values()) if mark else None
     if rule is None:
         return False
     try:
-        found[rule.name] = value_of(rest, rule)
+        values[rule.name] = value_of(rest, rule)
     except HumclickError:
         return False
     return True
 
 
-def _bare(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]) -> bool:
+def _bare(piece: str, known: Mapping[str, MarkRule], values: dict[str, MarkValue]) -> bool:
     """A text without a label: the stamp of a capacitor, or the number of another part."""
     if "capacitance" not in known:
-        if "number" in known and "number" not in found:
-            found["number"] = MarkValue(piece)
+        if "number" in known and "number" not in values:
+            values["number"] = MarkValue(piece)
             return True
         return False
     codes = _CODE.findall(piece) if "protection" in known else []
@@ -447,14 +353,14 @@ def _bare(piece: str, known: Mapping[str, MarkRule], found: dict[str, MarkValue]
         stamp = parse_stamp(_CODE.sub(" ", piece).strip())
     except HumclickError:
         return False
-    found["capacitance"] = _from_stamp(stamp, known["capacitance"])
+    values["capacitance"] = _from_stamp(stamp, known["capacitance"])
     if stamp.volts is not None:
-        found["voltage"] = _from_numbers(stamp.volts, stamp.volts, known["voltage"])
+        values["voltage"] = _from_numbers(stamp.volts, stamp.volts, known["voltage"])
     if codes:
-        found["protection"] = MarkValue(codes[0])
+        values["protection"] = MarkValue(codes[0])
     if "sections" in known:
         count = float(max(1, len(stamp.sections)))
-        found["sections"] = _from_numbers(count, count, known["sections"])
+        values["sections"] = _from_numbers(count, count, known["sections"])
     return True
 
 

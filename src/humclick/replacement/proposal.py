@@ -12,33 +12,33 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
 from humclick.messages import NOTHING, Message
 from humclick.parts.family import Family, Role, Substitute
-from humclick.replacement.demand import Asked, MissingMark, PartDemand
+from humclick.replacement.demand import MarkDemand, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
 from humclick.replacement.marks import (
     MarkRule,
     MarkValue,
     Rule,
     family_rules,
-    labelled,
+    mark_called,
     mark_rule,
     plate_value,
     read_marks,
     value_of,
 )
-from humclick.replacement.match import Fit, MatchLine, match
+from humclick.replacement.match import MatchGrade, MatchLine, match
 from humclick.sourced import read_data
 
 __all__ = [
     "Proposal",
-    "check",
     "essential_marks",
     "example",
     "is_starter",
     "marked",
+    "marks_text",
     "proposal_of",
     "rating",
+    "require_replaceable",
     "rules_of",
-    "shown",
     "simulated_marks",
     "still_to_read",
 ]
@@ -53,55 +53,32 @@ _DEFEATED = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """
-    The old part and the new one as read.
-
-    Attributes
-    ----------
-    part, title, before : str
-        Which part, its name in the trade, what comes before touching it.
-    kind : Family or None
-        What it is; None for a start-assist.
-    never : tuple of Rule
-        What is never done with it.
-    rules : mapping of name to MarkRule
-        Its marks.
-    old, new : mapping of name to MarkValue
-        What was read.
-    listed : bool
-        Whether the compressor's maker lists the new one.
-    defeated : str
-        Words that say there is no part at all, or a bridge in its place.
-    """
+    """The old part and the new one as read."""
 
     part: str
-    kind: Family | None
+    kind: Family | None  #: What it is; None for a start-assist.
     title: Message
     before: str
-    never: tuple[Rule, ...]
+    never: tuple[Rule, ...]  #: What is never done with it.
     rules: Mapping[str, MarkRule]
+    #: By name of the mark: what was read.
     old: Mapping[str, MarkValue]
     new: Mapping[str, MarkValue]
-    listed: bool
-    defeated: str
+    listed: bool  #: Whether the compressor's maker lists the new one.
+    defeated: str  #: Words that say there is no part at all, or a bridge in its place.
 
 
 # -- what was read ------------------------------------------------------------------------------------------
 
 
-def check(machine: Machine, part: str) -> None:
+def require_replaceable(machine: Machine, part: str) -> None:
     """
     Refuse a part that this machine does not have or that cannot be tried.
 
-    Raises
-    ------
-    Refused
-        If it is sealed in the shell.
-    Unknown
-        If the machine has no such part.
+    Raises `Refused` if it is sealed in the shell, and `Unknown` if the machine has none.
     """
-    names = [each.id for each in machine.parts if each.family.substitute is not None]
-    if any(each.id == part and each.family.sealed for each in machine.parts):
+    names = [p.id for p in machine.parts if p.family.substitute is not None]
+    if any(p.id == part and p.family.sealed for p in machine.parts):
         raise Refused(f"the {part.replace('_', ' ')} is sealed in the shell; nothing is put in its place")
     if part not in names:
         raise Unknown(f"part of {machine.arrangement.id} to replace", part, (*names, ASSIST))
@@ -147,19 +124,8 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     """
     Read both parts.
 
-    Parameters
-    ----------
-    machine : Machine
-        Where the old one sits.
-    part : str
-        One whose family says how it is tried, or `ASSIST`.
-    new, old : sequence of str
-        As noted; marks apart by a semicolon.
-
-    Raises
-    ------
-    Refused
-        If nothing is said of the new part, or something is not understood.
+    `part` is one whose family says how it is tried, or `ASSIST`; marks are kept apart by a semicolon. Raises
+    `Refused` if nothing is said of the new part, or something is not understood.
     """
     rules = rules_of(machine, part)
     kind = None if part == ASSIST else machine.part(part).family
@@ -170,12 +136,12 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
             rule for p in machine.parts if is_starter(p.family) for rule in family_rules(p.family).never
         )
     else:
-        found = family_rules(kind)
-        title, before, never = found.title, found.before, found.never
+        usual = family_rules(kind)
+        title, before, never = usual.title, usual.before, usual.never
     pieces = [piece.strip() for text in new for piece in re.split(r"[;\n]", text) if piece.strip()]
     if not pieces:
         raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(kind)}")
-    listed, kept, defeated = False, [], ""
+    listed, readable, defeated = False, [], ""
     for piece in pieces:
         label, colon, rest = piece.partition(":")
         word = label.strip().casefold()
@@ -187,8 +153,8 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
             defeated = piece
         else:
             _readable(label, rest, rules)
-            kept.append(piece)
-    marks, left = read_marks(rules.values(), kept)
+            readable.append(piece)
+    marks, left = read_marks(rules.values(), readable)
     if left:
         raise Refused(
             f"of the new {title} this is not understood: {'; '.join(left)}. Its marks are"
@@ -208,7 +174,7 @@ def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
     """Refuse a label that is no mark, or a value that cannot be read; both would pass for a number."""
     if not rest.strip():
         return
-    rule = labelled(label, rules.values())
+    rule = mark_called(label, rules.values())
     if rule is None:
         raise Unknown("mark", label.strip(), (*rules, "listed"))
     value_of(rest, rule)
@@ -219,7 +185,7 @@ def example(kind: Family | None) -> str:
     return _tried(kind).example
 
 
-def shown(marks: Mapping[str, MarkValue]) -> str:
+def marks_text(marks: Mapping[str, MarkValue]) -> str:
     """Marks in one line."""
     return "; ".join(f"{name.replace('_', ' ')} {value.text}" for name, value in marks.items())
 
@@ -233,75 +199,77 @@ def rating(marks: Mapping[str, MarkValue], kind: Family | None) -> float | None:
 # -- marks --------------------------------------------------------------------------------------------------
 
 
-def marked(machine: Machine, given: Proposal) -> list[MatchLine]:
+def marked(machine: Machine, proposal: Proposal) -> list[MatchLine]:
     """Marks compared; what the simulation judges is no better than acceptable outside the old range."""
-    asked = []
-    for rule in given.rules.values():
+    wanted = []
+    for rule in proposal.rules.values():
         limit = getattr(machine.nameplate, rule.limit) if rule.limit else None
-        if rule.needed or rule.name in given.old or rule.name in given.new:
-            asked.append(Asked(rule, given.old.get(rule.name), limit))
-    demand = PartDemand("", given.part, given.title, NOTHING, tuple(asked), (), (), (), ())
-    candidate: dict[str, object] = dict(given.new)
-    if given.listed:
+        if rule.needed or rule.name in proposal.old or rule.name in proposal.new:
+            wanted.append(MarkDemand(rule, proposal.old.get(rule.name), limit))
+    demand = PartDemand("", proposal.part, proposal.title, NOTHING, tuple(wanted), (), (), (), ())
+    candidate: dict[str, object] = dict(proposal.new)
+    if proposal.listed:
         candidate["listed"] = "yes"
-    essential = essential_marks(given.kind)
-    simulated = simulated_marks(given.kind)
+    essential = essential_marks(proposal.kind)
+    simulated = simulated_marks(proposal.kind)
     lines = []
     for line in match(demand, candidate).lines:
-        if line.fit is Fit.UNKNOWN and (line.name not in essential or _optional(line, given)):
+        if line.fit is MatchGrade.UNKNOWN and (line.name not in essential or _optional(line, proposal)):
             continue
-        if line.fit is Fit.NO and line.name in simulated and given.rules[line.name].limit == "":
-            line = replace(line, fit=Fit.ACCEPTABLE, reason=f"{line.reason}; the simulation decides")
+        if line.fit is MatchGrade.NO and line.name in simulated and proposal.rules[line.name].limit == "":
+            line = replace(line, fit=MatchGrade.ACCEPTABLE, reason=f"{line.reason}; the simulation decides")
         lines.append(line)
-    if "protector" in given.rules and "protector" not in given.new:
-        rule = given.rules["protector"]
+    if "protector" in proposal.rules and "protector" not in proposal.new:
+        rule = proposal.rules["protector"]
         lines.append(
-            MatchLine(rule.name, rule.title, "yes", "", Fit.UNKNOWN, f"read it on the new part: {rule.where}")
+            MatchLine(
+                rule.name, rule.title, "yes", "", MatchGrade.UNKNOWN, f"read it on the new part: {rule.where}"
+            )
         )
-    if given.kind is None:
-        lines += _assist_lines(machine, given)
+    if proposal.kind is None:
+        lines += _assist_lines(machine, proposal)
     return lines
 
 
-def _optional(line: MatchLine, given: Proposal) -> bool:
+def _optional(line: MatchLine, proposal: Proposal) -> bool:
     """A start-assist has no old part; a listed part needs no more than that it is listed."""
-    if given.kind is None:
-        return line.name in given.new
-    return (given.listed and _tried(given.kind).proved) or (
-        line.name in ("voltage", "coil_volts") and line.name in given.new
+    if proposal.kind is None:
+        return line.name in proposal.new
+    return (proposal.listed and _tried(proposal.kind).proved) or (
+        line.name in ("voltage", "coil_volts") and line.name in proposal.new
     )
 
 
-def _assist_lines(machine: Machine, given: Proposal) -> list[MatchLine]:
+def _assist_lines(machine: Machine, proposal: Proposal) -> list[MatchLine]:
     gear = machine.has(Role.STARTER)
-    if given.listed:
-        fit, why = Fit.ACCEPTABLE, "the compressor's maker lists it for this compressor"
+    if proposal.listed:
+        fit, why = MatchGrade.ACCEPTABLE, "the compressor's maker lists it for this compressor"
     elif gear is None:
-        fit = Fit.ACCEPTABLE
+        fit = MatchGrade.ACCEPTABLE
         why = "a part this machine was made without; ask whether the compressor's maker lists one"
     else:
-        fit = Fit.NO
+        fit = MatchGrade.NO
         why = f"the {gear.family.title} belongs to this compressor; only one its maker lists may replace it"
-    said = "yes" if given.listed else ""
-    return [MatchLine("listed", "Listed by the compressor's maker", "", said, fit, why)]
+    answer = "yes" if proposal.listed else ""
+    return [MatchLine("listed", "Listed by the compressor's maker", "", answer, fit, why)]
 
 
-def still_to_read(given: Proposal) -> tuple[MissingMark, ...]:
+def still_to_read(proposal: Proposal) -> tuple[MissingMark, ...]:
     """Marks not read, on either part, the essential ones first."""
-    essential = essential_marks(given.kind)
-    found = []
-    for name, rule in given.rules.items():
+    essential = essential_marks(proposal.kind)
+    missing_marks = []
+    for name, rule in proposal.rules.items():
         wanted = rule.needed or name in essential
-        on_new = wanted and name not in given.new and not (given.listed and name == "number")
+        on_new = wanted and name not in proposal.new and not (proposal.listed and name == "number")
         on_old = (
             wanted
-            and name not in given.old
-            and given.kind is not None
-            and not (given.listed and given.kind.role is Role.PROTECTOR)
+            and name not in proposal.old
+            and proposal.kind is not None
+            and not (proposal.listed and proposal.kind.role is Role.PROTECTOR)
         )
         if on_old or on_new:
-            found.append(MissingMark(name, _on(rule.title, on_old, on_new), rule.where))
-    return tuple(sorted(found, key=lambda mark: mark.name not in essential))
+            missing_marks.append(MissingMark(name, _on(rule.title, on_old, on_new), rule.where))
+    return tuple(sorted(missing_marks, key=lambda mark: mark.name not in essential))
 
 
 def _on(mark: Message, old: bool, new: bool) -> Message:

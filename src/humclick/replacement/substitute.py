@@ -20,104 +20,73 @@ from humclick.errors import Refused
 from humclick.messages import Message, listed
 from humclick.parts.family import Role
 from humclick.replacement.demand import MissingMark
-from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fitted, known_of
+from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fit_part, known_of
 from humclick.replacement.judging import StartsAt, findings_of, starts_of
 from humclick.replacement.marks import Rule, read_marks
-from humclick.replacement.match import Fit, MatchLine, worst
+from humclick.replacement.match import MatchGrade, MatchLine, worst
 from humclick.replacement.proposal import (
     Proposal,
-    check,
     example,
     is_starter,
     marked,
+    marks_text,
     proposal_of,
     rating,
+    require_replaceable,
     rules_of,
-    shown,
     simulated_marks,
     still_to_read,
 )
-from humclick.replacement.trials import Condition, Fitted, best_case, number, prepared, try_part, working
-from humclick.start.case import Case
+from humclick.replacement.trials import (
+    Fitted,
+    PartTrial,
+    TrialCondition,
+    best_case,
+    number,
+    prepared,
+    try_part,
+    working,
+)
+from humclick.start.case import StartCase
 from humclick.start.estimate import Estimate, Possible
 from humclick.start.run import Run, simulate
 
-__all__ = ["Substitution", "described", "runs_of", "substitute"]
+__all__ = ["Substitution", "described", "runs_of", "try_substitute"]
 
 
 @dataclass(frozen=True, slots=True)
 class Substitution:
-    """
-    What a substitute comes to.
+    """What a substitute comes to."""
 
-    Attributes
-    ----------
-    part, title : str
-        Which part, and its name in the trade.
-    old, new : str
-        What was read on either.
-    fit : Fit
-        The worst of all findings and marks.
-    sentence : str
-        The answer in one sentence.
-    machines : int
-        How many possible machines were tried; 0 where nothing had to be.
-    starts : tuple of StartsAt
-        At each condition, the share that started with either part.
-    findings : tuple of MatchLine
-        What was simulated, compared.
-    marks : tuple of MatchLine
-        Marks compared.
-    flags : tuple of str
-        What must not be overlooked.
-    read : tuple of MissingMark
-        Marks still to be read, the ones without which nothing can be said first.
-    assumed : tuple of str
-        What the simulation took for granted.
-    before : str
-        What comes before touching the old part.
-    never : tuple of Rule
-        What is never done with this kind of part.
-    """
-
+    #: Which part, and its name in the trade.
     part: str
     title: str
+    #: What was read on either.
     old: str
     new: str
-    fit: Fit
-    sentence: str
-    machines: int = 0
-    starts: tuple[StartsAt, ...] = ()
-    findings: tuple[MatchLine, ...] = ()
-    marks: tuple[MatchLine, ...] = ()
-    flags: tuple[str, ...] = ()
+    fit: MatchGrade  #: The worst of all findings and marks.
+    sentence: str  #: The answer in one sentence.
+    machines: int = 0  #: How many possible machines were tried; 0 where nothing had to be.
+    starts: tuple[StartsAt, ...] = ()  #: At each condition, the share that started with either part.
+    findings: tuple[MatchLine, ...] = ()  #: What was simulated, compared.
+    marks: tuple[MatchLine, ...] = ()  #: Marks compared.
+    flags: tuple[str, ...] = ()  #: What must not be overlooked.
+    #: Marks still to be read, the ones without which nothing can be said first.
     read: tuple[MissingMark, ...] = ()
-    assumed: tuple[str, ...] = ()
-    before: str = ""
-    never: tuple[Rule, ...] = ()
+    assumed: tuple[str, ...] = ()  #: What the simulation took for granted.
+    before: str = ""  #: What comes before touching the old part.
+    never: tuple[Rule, ...] = ()  #: What is never done with this kind of part.
 
 
 def described(machine: Machine, part: str, old: Sequence[str]) -> Machine:
     """
     The machine with what was read on the old part put in, for the estimate of its motor.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement and plate.
-    part : str
-        Which part is to be replaced.
-    old : sequence of str
-        What was read on it, word for word.
-
-    Raises
-    ------
-    Refused, Unknown
-        As `substitute`.
+    Raises as `try_substitute`.
     """
     if part == ASSIST:
         return machine
-    check(machine, part)
+    require_replaceable(machine, part)
     rules = rules_of(machine, part)
     marks, _ = read_marks(rules.values(), old)
     return replace(
@@ -125,9 +94,9 @@ def described(machine: Machine, part: str, old: Sequence[str]) -> Machine:
     )
 
 
-def substitute(
+def try_substitute(
     machine: Machine,
-    found: Estimate | Sequence[Possible],
+    known: Estimate | Sequence[Possible],
     part: str,
     new: str | Sequence[str],
     old: Sequence[str] = (),
@@ -138,129 +107,75 @@ def substitute(
     """
     Hold a substitute against the old part.
 
-    Parameters
-    ----------
-    machine : Machine
-        As it stands; see `described`.
-    found : Estimate or sequence of Possible
-        What is known of its motor.
-    part : str
-        One whose family says how it is tried, or ``start_assist``.
-    new : str or sequence of str
-        Marks of the new part, as they would be noted: ``97-117 MFD 250 VAC``, ``pick-up current: 8.5 A``.
-        ``listed: yes`` says that the compressor's maker lists it for this compressor.
-    old : sequence of str
-        What was read on the old part.
-    n : int, optional
-        How many possible machines to try; 24 if left out.
-    seed : int
-        The same seed gives the same answer.
-
-    Returns
-    -------
-    Substitution
-
-    Raises
-    ------
-    Refused
-        If a text cannot be understood, nothing is said of the new part, or the part is sealed in the shell.
-    Unknown
-        If the machine has no such part.
+    Marks of the new part are written as they would be noted: ``97-117 MFD 250 VAC``, ``pick-up current:
+    8.5 A``; ``listed: yes`` says that the compressor's maker lists it for this compressor. `n` possible
+    machines are tried, 24 if left out. Raises `Refused` if a text cannot be understood, nothing is said of
+    the new part, or the part is sealed in the shell.
     """
     if part != ASSIST:
-        check(machine, part)
+        require_replaceable(machine, part)
     texts = [new] if isinstance(new, str) else list(new)
-    given = proposal_of(machine, part, texts, old)
-    if given.defeated:
-        return _defeated(given)
-    lines = marked(machine, given)
+    proposal = proposal_of(machine, part, texts, old)
+    if proposal.defeated:
+        return _defeated(proposal)
+    lines = marked(machine, proposal)
     count = int(number("trial", "machines")) if n is None else n
     if count < 2:
         raise Refused(f"two possible machines or more are tried, got {count}")
-    over = int(number("trial", "oversampling"))
-    motors = found.possible(over * count, seed) if isinstance(found, Estimate) else list(found)
-    shares = (np.arange(len(motors)) + 0.5) / len(motors)
-    np.random.default_rng(seed + 7).shuffle(shares)
-    before, after = _fitters(machine, given, motors[0])
-    cases = prepared(machine, motors, seed)
-    chosen = np.flatnonzero(working(cases, before, shares=shares))[:count]
-    if len(chosen) < 2:
-        raise Refused(
-            f"hardly any motor that agrees with plate and readings starts and runs with the old {given.title}"
-            " as described; check the marks of the old part, volts, amps and ohms"
-        )
-    first = try_part(machine, motors, cases, before, shares=shares, chosen=chosen)
-    second = try_part(machine, motors, cases, after, shares=shares, chosen=chosen)
-    seen = findings_of(
-        given.kind,
+    first, second = _both_trials(machine, known, proposal, count, seed)
+    findings = findings_of(
+        proposal.kind,
         machine.nameplate.volts,
         first,
         second,
-        rating(given.old, given.kind),
-        rating(given.new, given.kind),
+        rating(proposal.old, proposal.kind),
+        rating(proposal.new, proposal.kind),
     )
-    fit = worst((*seen, *lines))
+    fit = worst((*findings, *lines))
     return Substitution(
         part=part,
-        title=given.title,
-        old=shown(given.old),
-        new=shown(given.new),
+        title=proposal.title,
+        old=marks_text(proposal.old),
+        new=marks_text(proposal.new),
         fit=fit,
-        sentence=_sentence(fit, (*seen, *lines)),
-        machines=len(chosen),
+        sentence=_sentence(fit, (*findings, *lines)),
+        machines=first.started.shape[1],
         starts=starts_of(first, second),
-        findings=seen,
-        marks=tuple(line for line in lines if line.fit is not Fit.UNKNOWN),
-        flags=_flags(given, lines, seen),
-        read=still_to_read(given),
-        assumed=_assumed(given),
-        before=given.before,
-        never=given.never,
+        findings=findings,
+        marks=tuple(line for line in lines if line.fit is not MatchGrade.UNKNOWN),
+        flags=_flags(proposal, lines, findings),
+        read=still_to_read(proposal),
+        assumed=_assumed(proposal),
+        before=proposal.before,
+        never=proposal.never,
     )
 
 
 def runs_of(
     machine: Machine,
-    found: Estimate | Possible,
+    known: Estimate | Possible,
     part: str,
     new: str | Sequence[str],
     old: Sequence[str] = (),
     *,
-    condition: Condition | None = None,
+    condition: TrialCondition | None = None,
     seconds: float = 1.5,
 ) -> tuple[tuple[str, Run], ...]:
     """
     One start of the most probable machine with either part, for the curves.
 
-    Parameters
-    ----------
-    machine, part, new, old
-        As in `substitute`.
-    found : Estimate or Possible
-        What is known of its motor.
-    condition : Condition, optional
-        The plate's volts, equal pressures, cold if left out.
-    seconds : float
-        How long. [s]
-
-    Returns
-    -------
-    tuple
-        Two pairs of a name and a run.
-
-    Raises
-    ------
-    Refused, Unknown
-        As `substitute`; also where the new part would do away with protection.
+    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold, if no
+    condition is set. Otherwise as `try_substitute`; `Refused` also where the new part would do away with
+    protection.
     """
     if part != ASSIST:
-        check(machine, part)
-    given = proposal_of(machine, part, [new] if isinstance(new, str) else list(new), old)
-    if given.defeated:
+        require_replaceable(machine, part)
+    proposal = proposal_of(machine, part, [new] if isinstance(new, str) else list(new), old)
+    if proposal.defeated:
         raise Refused("a start without its protection is not drawn")
-    motor = found.best if isinstance(found, Estimate) else found
-    at = condition or Condition(1.0, "equal", False)
-    before, after = _fitters(machine, given, motor)
+    motor = known.best if isinstance(known, Estimate) else known
+    at = condition or TrialCondition(1.0, "equal", False)
+    before, after = _fitters(machine, proposal, motor)
     return tuple(
         (name, simulate(best_case(machine, motor, fit, at), seconds))
         for name, fit in (("old part", before), ("new part", after))
@@ -270,58 +185,80 @@ def runs_of(
 # -- trying -------------------------------------------------------------------------------------------------
 
 
-def _fitters(machine: Machine, given: Proposal, motor: Possible) -> tuple[Fitted, Fitted]:
-    def old(case: Case, share: float) -> Case:
-        return case if role is None else fitted(case, role, given.old, given.rules, share)
+def _both_trials(
+    machine: Machine, known: Estimate | Sequence[Possible], proposal: Proposal, count: int, seed: int
+) -> tuple[PartTrial, PartTrial]:
+    """The old part and the new one, tried on the same possible machines that work with the old one."""
+    over = int(number("trial", "oversampling"))
+    motors = known.possible(over * count, seed) if isinstance(known, Estimate) else list(known)
+    shares = (np.arange(len(motors)) + 0.5) / len(motors)
+    np.random.default_rng(seed + 7).shuffle(shares)
+    before, after = _fitters(machine, proposal, motors[0])
+    cases = prepared(machine, motors, seed)
+    chosen = np.flatnonzero(working(cases, before, shares=shares))[:count]
+    if len(chosen) < 2:
+        raise Refused(
+            "hardly any motor that agrees with plate and readings starts and runs with the old"
+            f" {proposal.title} as described; check the marks of the old part, volts, amps and ohms"
+        )
+    return (
+        try_part(machine, motors, cases, before, shares=shares, chosen=chosen),
+        try_part(machine, motors, cases, after, shares=shares, chosen=chosen),
+    )
 
-    role = given.kind.role if given.kind else None
+
+def _fitters(machine: Machine, proposal: Proposal, motor: Possible) -> tuple[Fitted, Fitted]:
+    def old(case: StartCase, share: float) -> StartCase:
+        return case if role is None else fit_part(case, role, proposal.old, proposal.rules, share)
+
+    role = proposal.kind.role if proposal.kind else None
     if role is not None:
-        return old, lambda case, share: fitted(case, role, given.new, given.rules, share)
-    kind = given.new.get("kind")
+        return old, lambda case, share: fit_part(case, role, proposal.new, proposal.rules, share)
+    kind = proposal.new.get("kind")
     if kind is None:
         raise Refused(f"say what switches the start-assist off, such as: {example(None)}")
     has_run = machine.has(Role.RUN_CAPACITOR) is not None
-    name = assist_arrangement(kind.text, "capacitance" in given.new, has_run)
-    rules = given.rules
+    name = assist_arrangement(kind.text, "capacitance" in proposal.new, has_run)
+    rules = proposal.rules
     becomes = Machine.of(name, None, machine.nameplate)
     added = [p for p in becomes.parts if p.family.role in (Role.STARTER, Role.START_CAPACITOR)]
-    known = [known_of(p.id, p.family, given.new, rules) for p in added]
-    becomes = replace(becomes, known={key: size for each in known for key, size in each.items()})
-    return old, lambda case, share: assisted(case, becomes, motor, given.new, rules, share)
+    known = [known_of(p.id, p.family, proposal.new, rules) for p in added]
+    becomes = replace(becomes, known={key: size for sizes in known for key, size in sizes.items()})
+    return old, lambda case, share: assisted(case, becomes, motor, proposal.new, rules, share)
 
 
 # -- words --------------------------------------------------------------------------------------------------
 
 
-def _defeated(given: Proposal) -> Substitution:
-    starter = is_starter(given.kind)
+def _defeated(proposal: Proposal) -> Substitution:
+    starter = is_starter(proposal.kind)
     why = Message("there is no part to try in that")
     if starter:
         why = Message("the start winding would stay in and burn out within seconds")
-    elif given.kind is not None and given.kind.role is Role.PROTECTOR:
+    elif proposal.kind is not None and proposal.kind.role is Role.PROTECTOR:
         why = Message("nothing would switch the motor off when it stalls, and it would burn")
-    line = MatchLine("kind", Message("What it is"), "", given.defeated, Fit.NO, why)
+    line = MatchLine("kind", Message("What it is"), "", proposal.defeated, MatchGrade.NO, why)
     flag = Message(
         "“{typed}” is no {part}: {why}. Not even for a trial.",
-        typed=given.defeated,
-        part=given.title,
+        typed=proposal.defeated,
+        part=proposal.title,
         why=why,
     )
     return Substitution(
-        part=given.part,
-        title=given.title,
-        old=shown(given.old),
-        new=given.defeated,
-        fit=Fit.NO,
+        part=proposal.part,
+        title=proposal.title,
+        old=marks_text(proposal.old),
+        new=proposal.defeated,
+        fit=MatchGrade.NO,
         sentence=Message("No: {why}.", why=why),
         marks=(line,),
         flags=(flag,),
-        before=given.before,
-        never=given.never,
+        before=proposal.before,
+        never=proposal.never,
     )
 
 
-def _sentence(fit: Fit, lines: Sequence[MatchLine]) -> Message:
+def _sentence(fit: MatchGrade, lines: Sequence[MatchLine]) -> Message:
     said = (
         Message("{mark}: {reason}", mark=Message.of(each.title).small(), reason=each.reason)
         for each in lines
@@ -329,38 +266,43 @@ def _sentence(fit: Fit, lines: Sequence[MatchLine]) -> Message:
     )
     told = listed(dict.fromkeys(said), "semicolon")
     match fit:
-        case Fit.SAME:
+        case MatchGrade.SAME:
             return Message("The same: no difference beyond what two new parts of one mark have.")
-        case Fit.ACCEPTABLE:
+        case MatchGrade.ACCEPTABLE:
             return Message("Acceptable with these differences: {told}.", told=told)
-        case Fit.NO:
+        case MatchGrade.NO:
             return Message("No: {why}.", why=told)
         case _:
             return Message("It cannot be said yet: {told}.", told=told)
 
 
-def _flags(given: Proposal, lines: Sequence[MatchLine], seen: Sequence[MatchLine]) -> tuple[Message, ...]:
-    told = []
+def _flags(
+    proposal: Proposal, lines: Sequence[MatchLine], findings: Sequence[MatchLine]
+) -> tuple[Message, ...]:
+    flags = []
     for line in lines:
-        if line.name in ("reset", "reset_temperature", "protector") and line.fit in (Fit.ACCEPTABLE, Fit.NO):
-            told.append(Message("{mark}: {reason}.", mark=line.title, reason=line.reason))
-    if given.kind is not None and given.kind.role is Role.PROTECTOR:
-        told += [
+        if line.name in ("reset", "reset_temperature", "protector") and line.fit in (
+            MatchGrade.ACCEPTABLE,
+            MatchGrade.NO,
+        ):
+            flags.append(Message("{mark}: {reason}.", mark=line.title, reason=line.reason))
+    if proposal.kind is not None and proposal.kind.role is Role.PROTECTOR:
+        flags += [
             Message("{mark}: {reason}.", mark=each.title, reason=each.reason)
-            for each in seen
-            if each.fit is Fit.NO
+            for each in findings
+            if each.fit is MatchGrade.NO
         ]
-        if not given.listed:
-            told.append(
+        if not proposal.listed:
+            flags.append(
                 Message(
                     "A motor protector is proved together with its motor: only the number on the old one, or"
                     " one the compressor's maker lists, can be fitted. The simulation alone approves none."
                 )
             )
-    return tuple(told)
+    return tuple(flags)
 
 
-def _assumed(given: Proposal) -> tuple[Message, ...]:
+def _assumed(proposal: Proposal) -> tuple[Message, ...]:
     told = [
         Message(
             "The motor is one of those that agree with plate and readings; where in its printed range a part"
@@ -377,15 +319,18 @@ def _assumed(given: Proposal) -> tuple[Message, ...]:
             " machine by machine, so it need not be the difference of the two figures."
         )
     )
-    simulated = simulated_marks(given.kind)
-    unread = tuple(Message.of(given.rules[name].title).small() for name in simulated if name not in given.old)
-    if unread and given.kind is not None:
+    simulated = simulated_marks(proposal.kind)
+    unread = tuple(
+        Message.of(proposal.rules[name].title).small() for name in simulated if name not in proposal.old
+    )
+    if unread and proposal.kind is not None:
         told.append(
             Message(
                 "Not read on the old part, so one usual for this compressor was taken: {marks}.",
                 marks=unread,
             )
         )
-    if given.kind is not None and given.kind.substitute is not None and given.kind.substitute.assumes:
-        told.append(Message.of(given.kind.substitute.assumes))
+    supposed = proposal.kind.substitute if proposal.kind is not None else None
+    if supposed is not None and supposed.assumes:
+        told.append(Message.of(supposed.assumes))
     return tuple(told)

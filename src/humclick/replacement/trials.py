@@ -21,50 +21,39 @@ from humclick.errors import Refused
 from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import read_data, sourced
-from humclick.start.asked import Asked, pressure_of
 from humclick.start.attempts import attempts, typical_attempt
 from humclick.start.batch import halved, or_never, simulate_many
-from humclick.start.case import Case
+from humclick.start.case import StartCase
+from humclick.start.conditions import StartConditions, pressure_of
 from humclick.start.estimate import Possible
 from humclick.start.gear.placed import usual
 
 __all__ = [
-    "Condition",
+    "PartTrial",
     "Prepared",
-    "Trial",
+    "TrialCondition",
     "best_case",
-    "conditions",
     "number",
     "prepared",
+    "trial_conditions",
     "try_part",
     "working",
 ]
 
 Array = NDArray[np.float64]
 #: Puts a part into a case; the second argument is where in its printed range it lies, 0 … 1.
-Fitted = Callable[[Case, float], Case]
+Fitted = Callable[[StartCase, float], StartCase]
 #: Attempts by pressure and heat.
-Prepared = Mapping[tuple[str, bool], Sequence[Case]]
+Prepared = Mapping[tuple[str, bool], Sequence[StartCase]]
 
 
 @dataclass(frozen=True, slots=True)
-class Condition:
-    """
-    Under which a start is tried.
+class TrialCondition:
+    """Under which a start is tried."""
 
-    Attributes
-    ----------
-    volts : float
-        Over the plate's. [-]
-    pressure : str
-        A word of `humclick.start.asked.pressures`.
-    hot : bool
-        Whether windings and shell are hot.
-    """
-
-    volts: float
-    pressure: str
-    hot: bool
+    volts: float  #: Over the plate's. [-]
+    pressure: str  #: A word of `humclick.start.conditions.pressures`.
+    hot: bool  #: Whether windings and shell are hot.
 
     @property
     def text(self) -> Message:
@@ -79,79 +68,45 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
-    """
-    What the possible machines did with one part. Arrays have one row a condition, one column a machine.
+class PartTrial:
+    """What the possible machines did with one part. Arrays have one row a condition, one column a machine."""
 
-    Attributes
-    ----------
-    started, unreleased : ndarray of bool
-        Came to speed and stayed; the start winding was never let go.
-    release, speed_time : ndarray
-        Until the start gear lets go, and until three quarters of speed; infinite where never. [s]
-    heat : ndarray
-        Rise of the start winding's temperature in the attempt. [K]
-    gear_amps : ndarray
-        Highest through the start gear. [A]
-    running : ndarray
-        Line current at speed; NaN where it did not run. [A]
-    least_volts : ndarray
-        One row for cold with equal pressures, one for hot with partly equal ones; infinite if none. [V]
-    locked_trip : ndarray
-        Rotor held, one row a voltage: until the protector opens; infinite where it does not. [s]
-    locked_hottest : ndarray
-        Rotor held, one row a voltage: highest temperature of the start winding until then. [°C]
-    run_trips : ndarray of bool
-        A healthy run, one row a voltage: whether the protector opens.
-    run_hottest : ndarray
-        The same run: highest temperature of the start winding. [°C]
-    start_volts, run_volts : ndarray or None
-        Across start and run capacitor at the highest supply; None without one. [V]
-    run_amps : ndarray or None
-        Through the start winding of the running machine, where a run capacitor feeds it; else None. [A]
-    """
-
+    #: Came to speed and stayed; the start winding was never let go.
     started: NDArray[np.bool_]
     unreleased: NDArray[np.bool_]
+    #: Until the start gear lets go, and until three quarters of speed; infinite where never. [s]
     release: Array
     speed_time: Array
-    heat: Array
-    gear_amps: Array
-    running: Array
+    heat: Array  #: Rise of the start winding's temperature in the attempt. [K]
+    gear_amps: Array  #: Highest through the start gear. [A]
+    running: Array  #: Line current at speed; NaN where it did not run. [A]
+    #: One row for cold with equal pressures, one for hot with partly equal ones; infinite if none. [V]
     least_volts: Array
+    #: Rotor held, one row a voltage: until the protector opens; infinite where it does not. [s]
     locked_trip: Array
+    #: Rotor held, one row a voltage: highest temperature of the start winding until then. [°C]
     locked_hottest: Array
-    run_trips: NDArray[np.bool_]
-    run_hottest: Array
+    run_trips: NDArray[np.bool_]  #: A healthy run, one row a voltage: whether the protector opens.
+    run_hottest: Array  #: The same run: highest temperature of the start winding. [°C]
+    #: Across start and run capacitor at the highest supply; None without one. [V]
     start_volts: Array | None
     run_volts: Array | None
+    #: Through the start winding of the running machine, where a run capacitor feeds it; else None. [A]
     run_amps: Array | None
 
 
 def number(table: str, name: str, key: str = "value") -> float:
-    """
-    One number of substitute.toml, in the unit written there. [as in the file]
-
-    Parameters
-    ----------
-    table, name, key : str
-        Where it stands.
-
-    Raises
-    ------
-    DataError
-        If it is missing.
-    """
+    """One number of substitute.toml, in the unit written there. [as in the file]"""
     row = read_data("humclick.replacement", "substitute.toml")[table][name]
     return sourced({**row, "value": row.get(key)}, f"substitute.toml {table}.{name}").value
 
 
-def conditions() -> tuple[Condition, ...]:
+def trial_conditions() -> tuple[TrialCondition, ...]:
     """All conditions, the plate's volts with equal pressures and cold among them."""
     words = read_data("humclick.replacement", "substitute.toml")["conditions"]["pressure"]
     shares = [number("conditions", "volts", key) for key in ("low", "plate", "high")]
     return tuple(
-        Condition(share, str(word), hot) for share in shares for word in words for hot in (False, True)
+        TrialCondition(share, str(word), hot) for share in shares for word in words for hot in (False, True)
     )
 
 
@@ -159,128 +114,101 @@ def prepared(machine: Machine, motors: Sequence[Possible], seed: int = 0) -> Pre
     """
     The attempts of the possible machines at the plate's volts, with whatever part is usual.
 
-    Parameters
-    ----------
-    machine : Machine
-        As it stands, with the old part.
-    motors : sequence of Possible
-        Machines that agree with what is at hand.
-    seed : int
-        Of what strays besides the motor.
+    The machines agree with what is at hand; `seed` decides what strays besides the motor.
     """
-    words = dict.fromkeys((each.pressure, each.hot) for each in conditions())
-    made: dict[tuple[str, bool], list[Case]] = {}
+    words = dict.fromkeys((condition.pressure, condition.hot) for condition in trial_conditions())
+    made: dict[tuple[str, bool], list[StartCase]] = {}
     for pressure, hot in words:
-        asked = _asked(machine, Condition(1.0, pressure, hot))
-        cases = attempts(machine, motors, asked, {}, seed)
+        start = _start_conditions(machine, TrialCondition(1.0, pressure, hot))
+        cases = attempts(machine, motors, start, {}, seed)
         made[pressure, hot] = [_warmed(case) for case in cases] if hot else cases
     return made
 
 
-def working(cases: Prepared, fitted: Fitted, *, shares: Array) -> NDArray[np.bool_]:
+def working(cases: Prepared, fit: Fitted, *, shares: Array) -> NDArray[np.bool_]:
     """
     Which possible machines work with the old part: start at the plate's volts, let go, and run on untripped.
 
-    Parameters
-    ----------
-    cases, fitted
-        As in `try_part`.
-    shares : ndarray
-        As in `try_part`. [-]
+    Shares are as in `try_part`. [-]
     """
-    plain = [fitted(case, float(share)) for case, share in zip(cases["equal", False], shares, strict=True)]
-    seen = simulate_many(plain, number("trial", "works_seconds"))
-    return np.asarray(seen.started & ~seen.unreleased, dtype=bool)
+    plain = [fit(case, float(share)) for case, share in zip(cases["equal", False], shares, strict=True)]
+    features = simulate_many(plain, number("trial", "works_seconds"))
+    return np.asarray(features.started & ~features.unreleased, dtype=bool)
 
 
 def try_part(
     machine: Machine,
     motors: Sequence[Possible],
     prepared: Prepared,
-    fitted: Fitted,
+    fit: Fitted,
     *,
     shares: Array,
     chosen: NDArray[np.intp],
-) -> Trial:
+) -> PartTrial:
     """
     Try one part on the possible machines.
 
-    Parameters
-    ----------
-    machine : Machine
-        As it stands, with the old part.
-    motors : sequence of Possible
-        Machines that agree with what is at hand.
-    prepared : mapping
-        Their attempts, from `prepared`.
-    fitted : callable (case, share) -> case
-        Puts the part in.
-    shares : ndarray
-        One for each motor: where in its printed range the part lies. [-]
-    chosen : ndarray of int
-        Places of the motors that are tried.
-
-    Raises
-    ------
-    Refused
-        If there is no motor.
+    `fit` puts the part in, `shares` say for each motor where in its printed range the part lies [-], and
+    `chosen` are the places of the motors that are tried. Raises `Refused` if there is none.
     """
     if not len(chosen):
         raise Refused("a trial needs one possible machine at least")
-    tried = conditions()
+    tried = trial_conditions()
     plate = machine.nameplate.volts
     cases = [
         [
-            fitted(prepared[each.pressure, each.hot][k], float(shares[k])).with_(
-                supply__volts=plate * each.volts
+            fit(prepared[condition.pressure, condition.hot][k], float(shares[k])).with_(
+                supply__volts=plate * condition.volts
             )
             for k in chosen
         ]
-        for each in tried
+        for condition in tried
     ]
     motors = [motors[k] for k in chosen]
     flat = [case for row in cases for case in row]
-    seen = simulate_many(flat, number("trial", "seconds"))
+    features = simulate_many(flat, number("trial", "seconds"))
     shape = (len(tried), len(motors))
     before = np.array([case.temperatures.start for case in flat])
-    started = seen.started
+    started = features.started
     locked, hottest = _locked(tried, cases)
     trips, warmest = _running(tried, cases)
     volts, amps = _fed(cases[_by_volts(tried, hot=False)[-1]], motors)
-    return Trial(
+    return PartTrial(
         started=started.reshape(shape),
-        unreleased=(seen.unreleased & started).reshape(shape),
-        release=np.where(started, or_never(seen.release_time), math.nan).reshape(shape),
-        speed_time=or_never(seen.speed_time).reshape(shape),
-        heat=(seen.start_winding_max - before).reshape(shape),
-        gear_amps=np.fmax(seen.first_gear, seen.last_gear).reshape(shape),
-        running=np.where(started, seen.running, math.nan).reshape(shape),
+        unreleased=(features.unreleased & started).reshape(shape),
+        release=np.where(started, or_never(features.release_time), math.nan).reshape(shape),
+        speed_time=or_never(features.speed_time).reshape(shape),
+        heat=(features.start_winding_max - before).reshape(shape),
+        gear_amps=np.fmax(features.first_gear, features.last_gear).reshape(shape),
+        running=np.where(started, features.running, math.nan).reshape(shape),
         least_volts=np.array([_least_volts(cases[k], machine) for k in _extremes(tried)]),
         locked_trip=locked,
         locked_hottest=hottest,
         run_trips=trips,
         run_hottest=warmest,
-        start_volts=_start_volts(tried, cases, seen.first_gear.reshape(shape), seen.last_gear.reshape(shape)),
+        start_volts=_start_volts(
+            tried, cases, features.first_gear.reshape(shape), features.last_gear.reshape(shape)
+        ),
         run_volts=volts,
         run_amps=amps,
     )
 
 
-def best_case(machine: Machine, motor: Possible, fitted: Fitted, condition: Condition) -> Case:
+def best_case(machine: Machine, motor: Possible, fit: Fitted, condition: TrialCondition) -> StartCase:
     """The most probable motor with a part in the middle of its range, everything else as is usual."""
-    case = typical_attempt(machine, motor, _asked(machine, condition))
-    return fitted(_warmed(case) if condition.hot else case, 0.5)
+    case = typical_attempt(machine, motor, _start_conditions(machine, condition))
+    return fit(_warmed(case) if condition.hot else case, 0.5)
 
 
-def _asked(machine: Machine, each: Condition) -> Asked:
-    return Asked(
-        volts=machine.nameplate.volts * each.volts,
-        difference=pressure_of(each.pressure),
-        ambient=number("conditions", "hot_air") if each.hot else 25.0,
+def _start_conditions(machine: Machine, condition: TrialCondition) -> StartConditions:
+    return StartConditions(
+        volts=machine.nameplate.volts * condition.volts,
+        difference=pressure_of(condition.pressure),
+        ambient=number("conditions", "hot_air") if condition.hot else 25.0,
     )
 
 
-def _warmed(case: Case) -> Case:
+def _warmed(case: StartCase) -> StartCase:
     """Windings and shell hot from running, pill and disc at the shell's temperature."""
     run = framed(Role.RUN_WINDING)
     shell, winding = usual(run, "hot_shell"), usual(run, "hot_winding")
@@ -291,13 +219,13 @@ def _warmed(case: Case) -> Case:
     return replace(case, temperatures=warm)
 
 
-def _extremes(tried: Sequence[Condition]) -> tuple[int, int]:
+def _extremes(tried: Sequence[TrialCondition]) -> tuple[int, int]:
     """The easiest and the hardest condition at the plate's volts."""
-    plate = [k for k, each in enumerate(tried) if each.volts == 1.0]
+    plate = [k for k, condition in enumerate(tried) if condition.volts == 1.0]
     return plate[0], plate[-1]
 
 
-def _least_volts(cases: Sequence[Case], machine: Machine) -> Array:
+def _least_volts(cases: Sequence[StartCase], machine: Machine) -> Array:
     """Least volts at the outlet that start each case, by halving over all at once. [V]"""
     plate = machine.nameplate.volts
     low = np.full(len(cases), number("trial", "lowest") * plate)
@@ -312,64 +240,66 @@ def _least_volts(cases: Sequence[Case], machine: Machine) -> Array:
     return np.where(never, math.inf, high)
 
 
-def _by_volts(tried: Sequence[Condition], hot: bool) -> list[int]:
+def _by_volts(tried: Sequence[TrialCondition], hot: bool) -> list[int]:
     """Places of the conditions with equal pressures, one a voltage."""
-    return [k for k, each in enumerate(tried) if each.pressure == "equal" and each.hot == hot]
+    return [k for k, condition in enumerate(tried) if condition.pressure == "equal" and condition.hot == hot]
 
 
-def _locked(tried: Sequence[Condition], cases: Sequence[Sequence[Case]]) -> tuple[Array, Array]:
+def _locked(tried: Sequence[TrialCondition], cases: Sequence[Sequence[StartCase]]) -> tuple[Array, Array]:
     """With the rotor held: when the protector opens, and how hot the start winding is until then. [s] [°C]"""
     rows = _by_volts(tried, hot=False)
     held = [_held(case) for k in rows for case in cases[k]]
-    seen = simulate_many(held, number("trial", "locked_seconds"))
+    features = simulate_many(held, number("trial", "locked_seconds"))
     shape = (len(rows), len(held) // len(rows))
-    return or_never(seen.trip_time).reshape(shape), seen.start_winding_max.reshape(shape)
+    return or_never(features.trip_time).reshape(shape), features.start_winding_max.reshape(shape)
 
 
-def _held(case: Case) -> Case:
+def _held(case: StartCase) -> StartCase:
     """The rotor held, and a protector that stays open, so that heat ends with its first trip."""
     held = case.with_(load__seized=True)
     return held if case.protector is None else held.with_(protector__reset=-50.0)
 
 
-def _running(tried: Sequence[Condition], cases: Sequence[Sequence[Case]]) -> tuple[NDArray[np.bool_], Array]:
+def _running(
+    tried: Sequence[TrialCondition], cases: Sequence[Sequence[StartCase]]
+) -> tuple[NDArray[np.bool_], Array]:
     """Whether the protector opens in a healthy run from hot, and how warm the start winding grows. [°C]"""
     rows = _by_volts(tried, hot=True)
-    seen = simulate_many([case for k in rows for case in cases[k]], number("trial", "run_seconds"))
-    ran = np.isfinite(seen.speed_time)
-    trips = np.asarray((ran & (seen.trips > 0)).reshape(len(rows), -1), dtype=bool)
-    return trips, seen.start_winding_max.reshape(len(rows), -1)
+    features = simulate_many([case for k in rows for case in cases[k]], number("trial", "run_seconds"))
+    ran = np.isfinite(features.speed_time)
+    trips = np.asarray((ran & (features.trips > 0)).reshape(len(rows), -1), dtype=bool)
+    return trips, features.start_winding_max.reshape(len(rows), -1)
 
 
 def _start_volts(
-    tried: Sequence[Condition], cases: Sequence[Sequence[Case]], first: Array, last: Array
+    tried: Sequence[TrialCondition], cases: Sequence[Sequence[StartCase]], first: Array, last: Array
 ) -> Array | None:
     """
     Across the start capacitor at the highest supply: highest current through it over ω C. [V]
 
     That is exact half cycle by half cycle as far as the current is a sine.
     """
-    rows = [k for k, each in enumerate(tried) if each.volts == max(c.volts for c in tried)]
+    rows = [k for k, condition in enumerate(tried) if condition.volts == max(c.volts for c in tried)]
     if cases[0][0].start_capacitor is None:
         return None
-    found = np.zeros((len(rows), len(cases[0])))
+    volts = np.zeros((len(rows), len(cases[0])))
     for n, k in enumerate(rows):
         for m, case in enumerate(cases[k]):
             assert case.start_capacitor is not None
             farads = case.start_capacitor.farads
             if 0 < farads < math.inf:
-                found[n, m] = max(first[k, m], last[k, m]) / (2 * math.pi * case.supply.hertz * farads)
-    return found
+                volts[n, m] = max(first[k, m], last[k, m]) / (2 * math.pi * case.supply.hertz * farads)
+    return volts
 
 
-def _fed(cases: Sequence[Case], motors: Sequence[Possible]) -> tuple[Array | None, Array | None]:
+def _fed(cases: Sequence[StartCase], motors: Sequence[Possible]) -> tuple[Array | None, Array | None]:
     """Across the run capacitor and through the start winding at the highest supply, by phasors. [V] [A]"""
     if cases[0].run_capacitor is None:
         return None, None
     volts, amps = [], []
-    for case, each in zip(cases, motors, strict=True):
+    for case, motor in zip(cases, motors, strict=True):
         assert case.run_capacitor is not None
-        running = replace(each, run_farads=case.run_capacitor.farads).running(case.supply.volts)
+        running = replace(motor, run_farads=case.run_capacitor.farads).running(case.supply.volts)
         volts.append(abs(running.capacitor_volts))
         amps.append(abs(running.start))
     return np.array(volts), np.array(amps)

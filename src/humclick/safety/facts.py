@@ -17,7 +17,7 @@ from humclick.messages import Message
 from humclick.safety.machine import SafeMachine
 from humclick.safety.refrigerant import UNKNOWN, safety_class
 from humclick.sourced import read_data
-from humclick.typed_data import named
+from humclick.typed_data import named_values
 
 __all__ = ["Fact", "Hazard", "RiskyProbe", "caution", "cautions_for", "hazard", "hazards", "met_at", "met_by"]
 
@@ -105,7 +105,7 @@ def _rows(table: str) -> list[Any]:
 
 @cache
 def _hazards() -> Mapping[str, Hazard]:
-    known = named(_rows("hazard"), Hazard, "hazards.toml")
+    known = named_values(_rows("hazard"), Hazard, "hazards.toml")
     for each in known.values():
         for condition in each.meets:
             if not condition or set(condition) - set(_CONDITIONS):
@@ -222,7 +222,7 @@ def caution(name: str) -> Fact:
     DataError
         If the data file is damaged.
     """
-    known = named(_rows("caution"), Fact, "hazards.toml")
+    known = named_values(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
         raise Unknown("caution", name, known)
     return known[name]

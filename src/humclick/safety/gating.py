@@ -20,7 +20,7 @@ from humclick.safety.machine import SafeMachine
 from humclick.safety.place import Place, place_of
 from humclick.safety.refrigerant import flammable, meaning, toxic
 from humclick.sourced import read_data
-from humclick.typed_data import named
+from humclick.typed_data import named_values
 
 __all__ = ["Gate", "defer", "energises", "gate", "gates", "gates_for", "invalidated_by"]
 
@@ -103,7 +103,7 @@ def gates() -> Mapping[str, Gate]:
         }
         for row in _data()["gate"]
     ]
-    found = named(rows, Gate, "gates.toml")
+    found = named_values(rows, Gate, "gates.toml")
     for each in found.values():
         if each.ends - set(found):
             raise DataError(f"gates.toml: {each.name} ends unknown gates {sorted(each.ends - set(found))}")

@@ -16,7 +16,7 @@ from typing import Any
 from humclick.errors import Unknown
 from humclick.messages import Message
 from humclick.sourced import Sourced, read_data
-from humclick.typed_data import typed
+from humclick.typed_data import typed_value
 
 __all__ = ["PLACES", "GateRule", "Place", "PlaceRule", "chosen_place", "place_of"]
 
@@ -118,7 +118,7 @@ def place_of(name: str) -> Place:
         "gates": {key: {**row, "instead": _instead(row)} for key, row in data.get("gate", {}).items()},
         "figures": data.get("figure"),
     }
-    return typed(rows, Place, file)
+    return typed_value(rows, Place, file)
 
 
 def _instead(row: Mapping[str, Any]) -> dict[Any, tuple[Any, Any]]:

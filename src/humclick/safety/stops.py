@@ -16,7 +16,7 @@ from humclick.errors import DataError, Unknown
 from humclick.messages import Message
 from humclick.safety.gating import gate, gates
 from humclick.sourced import read_data
-from humclick.typed_data import named
+from humclick.typed_data import named_values
 
 __all__ = ["Stop", "stop", "stop_at", "stop_meant", "stops", "stops_at"]
 
@@ -72,7 +72,7 @@ def stops() -> Mapping[str, Stop]:
         If the data file is damaged or names a gate that does not exist.
     """
     rows = read_data("humclick.safety", "stops.toml")["stop"]
-    table = named(({"proof": "", **row} for row in rows), Stop, "stops.toml")
+    table = named_values(({"proof": "", **row} for row in rows), Stop, "stops.toml")
     for entry in table.values():
         unknown = ({*entry.gates, entry.proof} - {""}) - set(gates())
         if unknown:

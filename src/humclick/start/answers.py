@@ -21,10 +21,10 @@ from humclick.errors import OutOfRange
 from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 from humclick.start import rows as r
-from humclick.start.asked import Asked
 from humclick.start.attempts import attempts, possible_of, typical_attempt, weakened
 from humclick.start.batch import Features, halved, or_never, simulate_packed
-from humclick.start.case import Case
+from humclick.start.case import StartCase
+from humclick.start.conditions import StartConditions
 from humclick.start.estimate import Estimate, Possible
 from humclick.start.machine import Motor
 from humclick.start.packed import pack_many
@@ -53,102 +53,54 @@ _HAPPENS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weakened:
-    """
-    The same start with a weak capacitor.
-
-    Attributes
-    ----------
-    part : str
-        Which.
-    share : float
-        Of its capacitance that is left. [-]
-    starts : float
-        Share of the possible machines that start. [-]
-    speed_time : Range
-        To three quarters of synchronous speed; infinite where it is not reached. [s]
-    torque_margin : Range
-        As in `Answers`. [-]
-    least_volts : Range
-        As in `Answers`. [V]
-    """
+    """The same start with a weak capacitor."""
 
     part: str
-    share: float
-    starts: float
-    speed_time: Range
-    torque_margin: Range
-    least_volts: Range
+    share: float  #: Of its capacitance that is left. [-]
+    starts: float  #: Share of the possible machines that start. [-]
+    speed_time: Range  #: To three quarters of synchronous speed; infinite where it is not reached. [s]
+    torque_margin: Range  #: As in `Answers`. [-]
+    least_volts: Range  #: As in `Answers`. [V]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answers:
-    """
-    What a start under these conditions would show.
+    """What a start under these conditions would show."""
 
-    Attributes
-    ----------
-    asked : Asked
-        The conditions.
-    machines : int
-        How many possible machines were tried: those of the drawn ones that start and let go when sound, or
-        all where hardly any does.
-    starts : float
-        Share of them that come up to speed and stay there. [-]
-    happenings : mapping of str to float
-        Share of them in which each thing happens within the first seconds. [-]
-    peak_amps : Range
-        Largest momentary line current. [A]
-    locked_amps : Range
-        Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
-    running_amps : Range or None
-        Line current at speed, of those that start; None if none does. [A]
-    speed_time : Range
-        To three quarters of synchronous speed; infinite where it is not reached. [s]
-    release_time : Range or None
-        Until the start gear lets go of the start winding; infinite where it does not; None without gear. [s]
-    trip_time : Range or None
-        Until the protector opens if the rotor does not turn; None without a working protector. [s]
-    open_time : Range or None
-        From then until it closes again. [s]
-    torque_margin : Range
-        Torque over that which just starts it: (volts / least volts)². [-]
-    least_volts : Range
-        At the outlet, that still start it; infinite where none does, `searched_from` where that or less. [V]
-    searched_from : float
-        Where the search for the least volts begins. [V]
-    weak : Weakened or None
-        With a weak capacitor; None if there is none.
-    unknowable : tuple of str
-        What cannot be known, in sentences.
-    """
-
-    asked: Asked
+    conditions: StartConditions
+    #: How many possible machines were tried: those of the drawn ones that start and let go when sound, or all
+    #: where hardly any does.
     machines: int
-    starts: float
+    starts: float  #: Share of them that come up to speed and stay there. [-]
+    #: Share of them in which each thing happens within the first seconds. [-]
     happenings: Mapping[Message, float]
-    peak_amps: Range
+    peak_amps: Range  #: Largest momentary line current. [A]
+    #: Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
     locked_amps: Range
-    running_amps: Range | None
-    speed_time: Range
+    running_amps: Range | None  #: Line current at speed, of those that start; None if none does. [A]
+    speed_time: Range  #: To three quarters of synchronous speed; infinite where it is not reached. [s]
+    #: Until the start gear lets go of the start winding; infinite where it does not; None without gear. [s]
     release_time: Range | None
+    #: Until the protector opens if the rotor does not turn; None without a working protector. [s]
     trip_time: Range | None
-    open_time: Range | None
-    torque_margin: Range
+    open_time: Range | None  #: From then until it closes again. [s]
+    torque_margin: Range  #: Torque over that which just starts it: (volts / least volts)². [-]
+    #: At the outlet, that still start it; infinite where none does, `searched_from` where that or less. [V]
     least_volts: Range
-    searched_from: float
-    weak: Weakened | None
-    unknowable: tuple[Message, ...]
+    searched_from: float  #: Where the search for the least volts begins. [V]
+    weak: Weakened | None  #: With a weak capacitor; None if there is none.
+    unknowable: tuple[Message, ...]  #: What cannot be known, in sentences.
 
 
-def _asked(name: str) -> float:
+def _setting(name: str) -> float:
     table = read_data("humclick.start", "answers.toml")["asked"]
     return sourced(table[name], f"answers.toml asked.{name}").value
 
 
 def answers(
     machine: Machine,
-    found: Estimate | Motor,
-    asked: Asked,
+    known: Estimate | Motor,
+    conditions: StartConditions,
     *,
     modes: Mapping[str, str] | None = None,
     n: int | None = None,
@@ -159,99 +111,88 @@ def answers(
 
     Parameters
     ----------
-    found : Estimate or Motor
+    known : Estimate or Motor
         What is known of its motor; a `Motor` is taken as exactly known.
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
     n : int, optional
         How many possible machines to try at most; 40 if left out.
-    seed : int
-        The same seed gives the same answers.
 
     Raises
     ------
     OutOfRange
         If `n` is below 2.
-    Unknown
-        If a part or mode does not exist.
     """
-    count = int(_asked("machines")) if n is None else n
+    count = int(_setting("machines")) if n is None else n
     if count < 2:
         raise OutOfRange(f"a range needs 2 machines or more, got {count}")
-    drawn = int(_asked("oversampling")) * count
+    drawn = int(_setting("oversampling")) * count
     motors = (
-        found.possible(drawn, seed) if isinstance(found, Estimate) else [possible_of(found, machine)] * drawn
+        known.possible(drawn, seed) if isinstance(known, Estimate) else [possible_of(known, machine)] * drawn
     )
-    worked = _worked(machine, motors, seed)
+    worked = _working(machine, motors, seed)
     odd = len(worked) < count / 2
     chosen = np.arange(count) if odd else worked[:count]
-    all_cases = attempts(machine, motors, asked, modes or {}, seed)
+    all_cases = attempts(machine, motors, conditions, modes or {}, seed)
     cases = [all_cases[k] for k in chosen]
     table = pack_many(cases)
-    seen = simulate_packed(table, _asked("seconds"), step=_STEP)
-    least = _least_volts(table, asked.volts, machine.nameplate.volts)
-    trip, closed = _held(table)
-    up = seen.started
+    features = simulate_packed(table, _setting("seconds"), step=_STEP)
+    least = _least_volts(table, conditions.volts, machine.nameplate.volts)
+    trip, closed = _rotor_held(table)
+    up = features.started
     return Answers(
-        asked=asked,
+        conditions=conditions,
         machines=len(cases),
         starts=float(np.mean(up)),
-        happenings=_happenings(seen),
-        peak_amps=range_of(seen.peak, "A"),
-        locked_amps=range_of(seen.locked, "A"),
-        running_amps=range_of(seen.running[up], "A") if up.any() else None,
-        speed_time=range_of(or_never(seen.speed_time), "s"),
-        release_time=_released(cases, seen),
+        happenings=_happenings(features),
+        peak_amps=range_of(features.peak, "A"),
+        locked_amps=range_of(features.locked, "A"),
+        running_amps=range_of(features.running[up], "A") if up.any() else None,
+        speed_time=range_of(or_never(features.speed_time), "s"),
+        release_time=_released(cases, features),
         trip_time=None if trip is None else range_of(trip, "s"),
         open_time=None if closed is None else range_of(closed, "s"),
-        torque_margin=_margin(asked.volts, least),
+        torque_margin=_margin(conditions.volts, least),
         least_volts=range_of(least, "V"),
-        searched_from=_asked("lowest") * machine.nameplate.volts,
-        weak=_weak(cases, asked, machine),
-        unknowable=(*((_ODD,) if odd else ()), *(found.unknowable if isinstance(found, Estimate) else ())),
+        searched_from=_setting("lowest") * machine.nameplate.volts,
+        weak=_weak(cases, conditions, machine),
+        unknowable=(*((_ODD,) if odd else ()), *(known.unknowable if isinstance(known, Estimate) else ())),
     )
 
 
-def _worked(machine: Machine, motors: Sequence[Possible], seed: int) -> NDArray[np.intp]:
+def _working(machine: Machine, motors: Sequence[Possible], seed: int) -> NDArray[np.intp]:
     """Places of those that start and let go when sound, rested, on the plate's volts with equal pressures."""
-    sound = attempts(machine, motors, Asked(volts=machine.nameplate.volts), {}, seed)
-    seen = simulate_packed(pack_many(sound), _asked("seconds"), step=_STEP)
-    return np.flatnonzero(seen.started & ~seen.unreleased)
+    sound = attempts(machine, motors, StartConditions(volts=machine.nameplate.volts), {}, seed)
+    features = simulate_packed(pack_many(sound), _setting("seconds"), step=_STEP)
+    return np.flatnonzero(features.started & ~features.unreleased)
 
 
 def best_run(
     machine: Machine,
-    found: Estimate | Motor,
-    asked: Asked,
+    known: Estimate | Motor,
+    conditions: StartConditions,
     seconds: float,
     modes: Mapping[str, str] | None = None,
 ) -> Run:
     """
     The attempt of the most probable motor, with everything else typical, half cycle by half cycle.
 
-    Parameters
-    ----------
-    seconds : float
-        How long. [s]
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
+    Parts not named in `modes` are healthy; power stays on for `seconds`. [s]
     """
-    motor = found.best if isinstance(found, Estimate) else possible_of(found, machine)
-    return simulate(typical_attempt(machine, motor, asked, modes), seconds)
+    motor = known.best if isinstance(known, Estimate) else possible_of(known, machine)
+    return simulate(typical_attempt(machine, motor, conditions, modes), seconds)
 
 
-def _happenings(seen: Features) -> dict[Message, float]:
+def _happenings(features: Features) -> dict[Message, float]:
     names = [
-        Message("{what}, start winding not let go", what=_HAPPENS[word]) if held else _HAPPENS[word]
-        for word, held in zip(seen.words(), seen.unreleased, strict=True)
+        Message("{what}, start winding not let go", what=_HAPPENS[word]) if left_in else _HAPPENS[word]
+        for word, left_in in zip(features.words(), features.unreleased, strict=True)
     ]
     return {name: names.count(name) / len(names) for name in sorted(set(names))}
 
 
-def _released(cases: Sequence[Case], seen: Features) -> Range | None:
+def _released(cases: Sequence[StartCase], features: Features) -> Range | None:
     if all(case.gear is None for case in cases):
         return None
-    return range_of(or_never(seen.release_time), "s")
+    return range_of(or_never(features.release_time), "s")
 
 
 def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDArray[np.float64]:
@@ -261,9 +202,9 @@ def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDAr
     Searched below the highest volts; where a machine does not bear these (a relay that holds on, a protector
     that opens), below the volts asked for, or else the plate's.
     """
-    lowest = _asked("lowest") * plate
+    lowest = _setting("lowest") * plate
     tried = table.copy()
-    seconds = _asked("seconds")
+    seconds = _setting("seconds")
 
     def starts(at: NDArray[np.float64] | float) -> NDArray[np.bool_]:
         tried[:, r.P_VOLTS] = at
@@ -271,48 +212,48 @@ def _least_volts(table: NDArray[np.float64], volts: float, plate: float) -> NDAr
 
     low, high = np.full(len(table), lowest), np.full(len(table), lowest)
     never = np.ones(len(table), dtype=bool)
-    for top in (_asked("highest") * plate, volts, plate):
+    for top in (_setting("highest") * plate, volts, plate):
         if not never.any():
             break
         up = never & starts(top)
         high[up] = top
         never &= ~up
-    low, high = halved(starts, low, high, int(_asked("halvings")))
-    found = np.where(low <= lowest, lowest, (low + high) / 2)
-    return np.where(never, math.inf, found)
+    low, high = halved(starts, low, high, int(_setting("halvings")))
+    least = np.where(low <= lowest, lowest, (low + high) / 2)
+    return np.where(never, math.inf, least)
 
 
 def _margin(volts: float, least: NDArray[np.float64]) -> Range:
     return range_of((volts / least) ** 2)
 
 
-def _held(table: NDArray[np.float64]) -> tuple[NDArray[np.float64] | None, NDArray[np.float64] | None]:
+def _rotor_held(table: NDArray[np.float64]) -> tuple[NDArray[np.float64] | None, NDArray[np.float64] | None]:
     """Trip time and time open with the rotor held; None where no protector works. [s], [s]"""
     if np.all(table[:, r.P_GUARD] <= 0):
         return None, None
     held = table.copy()
     held[:, r.P_SEIZED] = 1.0
-    seen = simulate_packed(held, _asked("locked_seconds"), step=_STEP)
-    trip, closed = seen.trip_time, seen.reclose_time
+    features = simulate_packed(held, _setting("locked_seconds"), step=_STEP)
+    trip, closed = features.trip_time, features.reclose_time
     return or_never(trip), or_never(closed - trip)
 
 
-def _weak(cases: Sequence[Case], asked: Asked, machine: Machine) -> Weakened | None:
-    share = _asked("weak_capacitor")
+def _weak(cases: Sequence[StartCase], conditions: StartConditions, machine: Machine) -> Weakened | None:
+    share = _setting("weak_capacitor")
     weak = [weakened(case, share) for case in cases]
     if weak == list(cases):
         return None
     table = pack_many(weak)
-    seen, least = (
-        simulate_packed(table, _asked("seconds"), step=_STEP),
-        _least_volts(table, asked.volts, machine.nameplate.volts),
+    features, least = (
+        simulate_packed(table, _setting("seconds"), step=_STEP),
+        _least_volts(table, conditions.volts, machine.nameplate.volts),
     )
     part = "start capacitor" if cases[0].start_capacitor is not None else "run capacitor"
     return Weakened(
         part=part,
         share=share,
-        starts=float(np.mean(seen.started)),
-        speed_time=range_of(or_never(seen.speed_time), "s"),
-        torque_margin=_margin(asked.volts, least),
+        starts=float(np.mean(features.started)),
+        speed_time=range_of(or_never(features.speed_time), "s"),
+        torque_margin=_margin(conditions.volts, least),
         least_volts=range_of(least, "V"),
     )

@@ -25,46 +25,28 @@ class AtHand:
     """
     What is known of a motor before it runs. A missing item is None and widens every answer.
 
-    Attributes
-    ----------
-    volts, hertz : float
-        Of the plate. [V] [Hz]
-    locked_rotor_amps, rated_load_amps : float or None
-        Of the plate. [A]
-    horsepower : float or None
-        Of the plate or the list. [hp]
-    displacement : float or None
-        Of the compressor, per turn. [m³]
-    run_ohms, start_ohms : float or None
-        Measured, at 25 °C. [Ω]
-    ohms_factor : float or None
-        95 % of such readings lie within this factor of the truth; a careful reading if None. [-]
-    gear : Spread or None
-        Resistance of the closed start gear: a cold PTC, a contact; None if there is no start gear. [Ω]
-    start_capacitor, run_capacitor : Spread or None
-        Capacitances; None if the motor has no such part. [F]
-    poles : int or None
-        Two are taken if not known.
-
-    Raises
-    ------
-    OutOfRange
-        If a value cannot belong to such a motor.
+    Raises `OutOfRange` for a value that cannot belong to such a motor.
     """
 
+    #: Of the plate. [V] [Hz]
     volts: float
     hertz: float = 60.0
+    #: Of the plate. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
-    horsepower: float | None = None
-    displacement: float | None = None
+    horsepower: float | None = None  #: Of the plate or the list. [hp]
+    displacement: float | None = None  #: Of the compressor, per turn. [m³]
+    #: Measured, at 25 °C. [Ω]
     run_ohms: float | None = None
     start_ohms: float | None = None
+    #: 95 % of such readings lie within this factor of the truth; a careful reading if None. [-]
     ohms_factor: float | None = None
+    #: Resistance of the closed start gear: a cold PTC, a contact; None if there is no start gear. [Ω]
     gear: Spread | None = None
+    #: Capacitances; None if the motor has no such part. [F]
     start_capacitor: Spread | None = None
     run_capacitor: Spread | None = None
-    poles: int | None = None
+    poles: int | None = None  #: Two are taken if not known.
 
     def __post_init__(self) -> None:
         Nameplate(self.volts, self.hertz, self.locked_rotor_amps, self.rated_load_amps)
@@ -103,23 +85,13 @@ def at_hand(
 
     Parameters
     ----------
-    machine : Machine
-        Arrangement, nameplate and stamps.
     run_ohms, start_ohms : float or None
         Measured between the pins, at 25 °C; else what the machine knows, else nothing. [Ω]
-    horsepower : float or None
-        If known. [hp]
-    displacement : float or None
-        If known. [m³]
-    poles : int or None
-        If known.
 
     Raises
     ------
     Refused
         If the machine has no run and start winding of its own (three-phase, inverter-driven).
-    OutOfRange
-        If a value cannot belong to such a motor.
     """
     windings = {"run_ohms": machine.has(Role.RUN_WINDING), "start_ohms": machine.has(Role.START_WINDING)}
     if None in windings.values():
@@ -136,8 +108,8 @@ def at_hand(
             read[name], factor = known.median, max(factor, known.factor)
     starter, gear = machine.has(Role.STARTER), None
     if starter is not None:
-        own = starter.family.gear_ohms
-        gear = machine.size(starter.id, own) if own else _CONTACT
+        size = starter.family.gear_ohms
+        gear = machine.size(starter.id, size) if size else _CONTACT
     return AtHand(
         volts=plate.volts,
         hertz=plate.hertz,

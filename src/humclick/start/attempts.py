@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from humclick.arrangements.machine import Machine
 from humclick.parts.family import Role
 from humclick.sourced import Spread
-from humclick.start.asked import Asked
-from humclick.start.case import Case, Load
+from humclick.start.case import Load, StartCase
+from humclick.start.conditions import StartConditions
 from humclick.start.estimate import Possible
-from humclick.start.fit import case_of
+from humclick.start.fit import start_case
 from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.gear.placed import Draw, median
 from humclick.start.machine import Motor, steady
@@ -56,143 +56,104 @@ def _drawing(seed: int, place: int) -> Draw:
 
 def sizes_of(machine: Machine) -> dict[Role, str]:
     """Names, as ``part.size``, of those sizes of a machine that an estimate of its motor holds."""
-    found = {}
+    names = {}
     for role in _SIZED:
         part = machine.has(role)
         size = part.family.gear_ohms if part and role is Role.STARTER else "capacitance"
         if part and size:
-            found[role] = f"{part.id}.{size}"
-    return found
+            names[role] = f"{part.id}.{size}"
+    return names
 
 
 def possible_of(motor: Motor, machine: Machine) -> Possible:
     """
     A motor that is known exactly, with the start gear of its machine.
 
-    Parameters
-    ----------
-    motor : Motor
-        The machine's motor.
-    machine : Machine
-        Whose start gear and capacitors are taken, at their median.
+    Start gear and capacitors are taken at their median.
     """
     names = sizes_of(machine)
     gear, start, run = (
         machine.size(*name.split(".")).median if (name := names.get(role)) else None for role in _SIZED
     )
-    found = Possible(motor, _USUAL_SLIP, 0.0, gear, start, run)
-    return replace(found, shaft_watts=found.running(machine.nameplate.volts).power_out)
+    possible = Possible(motor, _USUAL_SLIP, 0.0, gear, start, run)
+    return replace(possible, shaft_watts=possible.running(machine.nameplate.volts).power_out)
 
 
 def attempts(
     machine: Machine,
     motors: Sequence[Possible],
-    asked: Asked,
+    conditions: StartConditions,
     modes: Mapping[str, str],
     seed: int = 0,
-) -> list[Case]:
+) -> list[StartCase]:
     """
     One attempt for each motor, under the conditions asked for.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, plate and stamps.
-    motors : sequence of Possible
-        From `humclick.start.estimate.Estimate.possible`.
-    asked : Asked
-        Conditions.
-    modes : mapping of part id to mode
-        What is wrong; parts not named are healthy.
-    seed : int
-        Of what strays besides the motor.
-
-    Returns
-    -------
-    list of Case
-        As many as `motors`. The same seed and place give the same machine under any conditions and modes.
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy. The same seed and place give the same machine under any conditions
+    and modes: `seed` decides what strays besides the motor.
     """
     turns = np.random.default_rng(seed + 1).uniform(0, 2 * math.pi, (len(motors), 2))
     return [
-        _attempt(machine, each, asked, modes, _drawing(seed + 1, place), turns[place])
-        for place, each in enumerate(motors)
+        _attempt(machine, motor, conditions, modes, _drawing(seed + 1, place), turns[place])
+        for place, motor in enumerate(motors)
     ]
 
 
 def typical_attempt(
-    machine: Machine, motor: Possible, asked: Asked, modes: Mapping[str, str] | None = None
-) -> Case:
+    machine: Machine, motor: Possible, conditions: StartConditions, modes: Mapping[str, str] | None = None
+) -> StartCase:
     """
     The attempt of one motor with everything else as is usual, switched on as the voltage passes zero.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, plate and stamps.
-    motor : Possible
-        The motor.
-    asked : Asked
-        Conditions.
-    modes : mapping of part id to mode, optional
-        What is wrong; parts not named are healthy.
-
-    Raises
-    ------
-    Unknown
-        If a part or mode does not exist.
+    Parts not named in `modes` are healthy.
     """
-    return _attempt(machine, motor, asked, modes or {}, median, np.array([0.0, math.pi]))
+    return _attempt(machine, motor, conditions, modes or {}, median, np.array([0.0, math.pi]))
 
 
 def _attempt(
     machine: Machine,
-    each: Possible,
-    asked: Asked,
+    motor: Possible,
+    conditions: StartConditions,
     modes: Mapping[str, str],
     draw: Draw,
     turn: NDArray[np.float64],
-) -> Case:
+) -> StartCase:
     names = sizes_of(machine)
     known: dict[str | None, float | None] = {
         f"{machine.having(Role.SUPPLY).id}.outlet": 1.0,
-        names.get(Role.STARTER): each.gear_ohms,
-        names.get(Role.START_CAPACITOR): asked.start_farads or each.start_farads,
-        names.get(Role.RUN_CAPACITOR): asked.run_farads or each.run_farads,
+        names.get(Role.STARTER): motor.gear_ohms,
+        names.get(Role.START_CAPACITOR): conditions.start_farads or motor.start_farads,
+        names.get(Role.RUN_CAPACITOR): conditions.run_farads or motor.run_farads,
     }
 
     def chosen(name: str, of: Spread) -> float:
-        found = known.get(name)
-        return draw(name, of) if found is None else found
+        size = known.get(name)
+        return draw(name, of) if size is None else size
 
     wrong = dict(modes)
     starter = machine.has(Role.STARTER)
-    if asked.hot and starter is not None and starter.family.passing:
+    if conditions.hot and starter is not None and starter.family.passing:
         wrong.setdefault(starter.id, starter.family.passing)
-    case = case_of(
+    case = start_case(
         machine,
-        each.motor,
+        motor.motor,
         wrong,
-        hot=asked.hot,
-        volts=asked.volts,
+        hot=conditions.hot,
+        volts=conditions.volts,
         angle=float(turn[0]),
         crank=float(turn[1]),
-        air=asked.ambient,
+        air=conditions.ambient,
         draw=chosen,
     )
-    if asked.supply_ohms is not None:
-        case = case.with_(supply__ohms=asked.supply_ohms)
-    return replace(case, load=_load(case.load, machine, each, asked.difference))
+    if conditions.supply_ohms is not None:
+        case = case.with_(supply__ohms=conditions.supply_ohms)
+    return replace(case, load=_load(case.load, machine, motor, conditions.difference))
 
 
-def _load(load: Load, machine: Machine, each: Possible, difference: float) -> Load:
+def _load(load: Load, machine: Machine, motor: Possible, difference: float) -> Load:
     """The load of the power the motor is rated for, not only of its torque at a usual slip."""
-    rated = each.shaft_watts / (each.motor.synchronous * (1 - each.slip))
-    usual = steady(each.motor, machine.nameplate.volts, RATED_SLIP).torque
+    rated = motor.shaft_watts / (motor.motor.synchronous * (1 - motor.slip))
+    usual = steady(motor.motor, machine.nameplate.volts, RATED_SLIP).torque
     by = max(rated, 0.2 * usual) / usual if usual > 0 else 1.0
     return replace(
         load,
@@ -203,20 +164,15 @@ def _load(load: Load, machine: Machine, each: Possible, difference: float) -> Lo
     )
 
 
-def weakened(case: Case, by: float) -> Case:
+def weakened(case: StartCase, by: float) -> StartCase:
     """
     The same attempt with its start capacitor, or else its run capacitor, at a share of its capacitance.
 
-    Parameters
-    ----------
-    case : Case
-        With a start or a run capacitor; without one it comes back as it is.
-    by : float
-        Such as 0.8 for 20 % low. [-]
+    `by` is 0.8 for 20 % low [-]; without a capacitor the case comes back as it is.
     """
-    found = case
-    if found.start_capacitor is not None and found.start_capacitor.farads not in (0.0, math.inf):
-        found = found.with_(start_capacitor__farads=found.start_capacitor.farads * by)
-    elif found.run_capacitor is not None and found.run_capacitor.farads not in (0.0, math.inf):
-        found = found.with_(run_capacitor__farads=found.run_capacitor.farads * by)
-    return found
+    weak = case
+    if weak.start_capacitor is not None and weak.start_capacitor.farads not in (0.0, math.inf):
+        weak = weak.with_(start_capacitor__farads=weak.start_capacitor.farads * by)
+    elif weak.run_capacitor is not None and weak.run_capacitor.farads not in (0.0, math.inf):
+        weak = weak.with_(run_capacitor__farads=weak.run_capacitor.farads * by)
+    return weak

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from humclick.errors import Refused
 from humclick.start import rows as r
-from humclick.start.case import Case
+from humclick.start.case import StartCase
 from humclick.start.lanes import play
 from humclick.start.packed import pack_many
 from humclick.start.rows import OUTCOMES
@@ -37,56 +37,37 @@ _PORTION = 256
 
 @dataclass(frozen=True, slots=True)
 class Features:
-    """
-    What is kept of each attempt: arrays of one length, NaN where something did not happen.
+    """What is kept of each attempt: arrays of one length, NaN where something did not happen."""
 
-    Attributes
-    ----------
-    outcome : ndarray of int
-        Place in `OUTCOMES`. *Started* is: three quarters of synchronous speed reached; *silent*: never above
-        the share of the locked-rotor current at which a hum is heard.
-    unreleased : ndarray of bool
-        Started, and the start gear still carries more than a quarter of its first current at the end.
-    peak : ndarray
-        Largest momentary line current. [A]
-    locked : ndarray
-        Largest half-cycle rms of the first second, the first two left out: the plateau of a clamp meter. [A]
-    running : ndarray
-        Line current above 60 % speed at the end, smoothed over 0.1 s; 0 where it never ran. [A]
-    speed_time, release_time, trip_time, reclose_time : ndarray
-        Three quarters of speed; start contact opened last before a trip, or the pill's current halved; first
-        trip; first closing. [s]
-    trips : ndarray
-        How often the protector opened. [-]
-    run_winding_max, start_winding_max, protector_max, ptc_max : ndarray
-        Highest temperatures. [°C]
-    last_speed, top_speed : ndarray
-        At the end with power on, and the highest, over synchronous. [-]
-    last_line, last_gear : ndarray
-        Half-cycle rms at the end with power on. [A]
-    first_gear : ndarray
-        Largest half-cycle rms through the start gear in the first second. [A]
-    """
-
+    #: Place in `OUTCOMES`. *Started* is: three quarters of synchronous speed reached; *silent*: never above
+    #: the share of the locked-rotor current at which a hum is heard.
     outcome: NDArray[np.int8]
+    #: Started, and the start gear still carries more than a quarter of its first current at the end.
     unreleased: NDArray[np.bool_]
-    peak: NDArray[np.float64]
+    peak: NDArray[np.float64]  #: Largest momentary line current. [A]
+    #: Largest half-cycle rms of the first second, the first two left out: the plateau of a clamp meter. [A]
     locked: NDArray[np.float64]
+    #: Line current above 60 % speed at the end, smoothed over 0.1 s; 0 where it never ran. [A]
     running: NDArray[np.float64]
+    #: Three quarters of speed; start contact opened last before a trip, or the pill's current halved; first
+    #: trip; first closing. [s]
     speed_time: NDArray[np.float64]
     release_time: NDArray[np.float64]
     trip_time: NDArray[np.float64]
     reclose_time: NDArray[np.float64]
-    trips: NDArray[np.float64]
+    trips: NDArray[np.float64]  #: How often the protector opened. [-]
+    #: Highest temperatures. [°C]
     run_winding_max: NDArray[np.float64]
     start_winding_max: NDArray[np.float64]
     protector_max: NDArray[np.float64]
     ptc_max: NDArray[np.float64]
+    #: At the end with power on, and the highest, over synchronous. [-]
     last_speed: NDArray[np.float64]
     top_speed: NDArray[np.float64]
+    #: Half-cycle rms at the end with power on. [A]
     last_line: NDArray[np.float64]
     last_gear: NDArray[np.float64]
-    first_gear: NDArray[np.float64]
+    first_gear: NDArray[np.float64]  #: Largest half-cycle rms through the start gear in the first second. [A]
 
     def __len__(self) -> int:
         return len(self.outcome)
@@ -120,19 +101,7 @@ def halved(
     """
     Close in on the least volts that start each case, all at once.
 
-    Parameters
-    ----------
-    starts : function of an array of volts
-        Which cases start at volts of their own.
-    low, high : ndarray
-        Where each search begins. [V]
-    times : int
-        How often the distance is halved.
-
-    Returns
-    -------
-    tuple of ndarray
-        The last volts at which each did not start, and at which it did. [V]
+    Gives the last volts at which each did not start, and at which it did. [V]
     """
     for _ in range(times):
         middle = (low + high) / 2
@@ -142,7 +111,7 @@ def halved(
 
 
 def simulate_many(
-    cases: Sequence[Case],
+    cases: Sequence[StartCase],
     seconds: float,
     step: float = 2.0e-4,
     *,
@@ -154,8 +123,6 @@ def simulate_many(
 
     Parameters
     ----------
-    cases : sequence of Case
-        At least one.
     seconds : float
         How long power stays on, 0.001 … 3600. [s]
     step : float
@@ -200,19 +167,7 @@ def simulate_packed(
     """
     `simulate_many` for cases that are packed already (see `humclick.start.packed.pack_many`).
 
-    Parameters
-    ----------
-    seconds, step : float
-        As in `simulate_many`. [s]
-    quick, threads
-        As in `simulate_many`.
-
-    Raises
-    ------
-    OutOfRange
-        If seconds or step lie outside their range.
-    Refused
-        If there are no cases or the table has not the right columns.
+    Raises as it does, and `Refused` for a table that has not the right columns.
     """
     check_times(seconds, step, _LONGEST)
     if table.ndim != 2 or table.shape[1] != r.COLUMNS or not len(table):

@@ -1,8 +1,9 @@
 """
 A start attempt, put down whole: motor, supply, start gear, protector, load, heat and what is wrong with it.
 
-Plain values only; `humclick.start.run.simulate` plays one, `humclick.start.fit.case_of` makes one from a
-machine on the bench. A part that is open, shorted, welded or stuck is the same part with other numbers.
+Plain values only; `humclick.start.run.simulate` plays one, `humclick.start.fit.start_case` makes one
+from a machine on the bench. A part that is open, shorted, welded or stuck is the same part with other
+numbers.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 from humclick.errors import Refused
 from humclick.parts.laws import (
     Capacitor,
+    ClosedCircuit,
     CurrentRelay,
     Gear,
-    Plain,
     PotentialRelay,
     Protector,
     Ptc,
@@ -32,17 +33,17 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Capacitor",
-    "Case",
+    "ClosedCircuit",
     "CurrentRelay",
     "Faults",
     "Gear",
     "Heat",
     "Load",
-    "Plain",
     "PotentialRelay",
     "Protector",
     "Ptc",
     "SpeedSwitch",
+    "StartCase",
     "Supply",
     "Temperatures",
     "TimedStarter",
@@ -51,32 +52,17 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """
-    The line up to the machine: v(t) = √2 volts sin(2π hertz t + angle) behind ohms and henries.
+    """The line up to the machine: v(t) = √2 volts sin(2π hertz t + angle) behind ohms and henries."""
 
-    Attributes
-    ----------
-    volts : float
-        At rest, rms; 0 is a dead outlet. [V]
-    hertz : float
-        Line frequency. [Hz]
-    ohms, henries : float
-        Of outlet, cord and house wiring together, both conductors. [Ω], [H]
-    angle : float
-        Where the voltage wave stands when power is put on; 0 is rising through zero. [rad]
-    breaker_amps : float
-        Half-cycle rms current at which the branch breaker opens at once; infinite for none. [A]
-    earth_amps : float
-        The same for current through the shell. [A]
-    """
-
-    volts: float = 115.0
-    hertz: float = 60.0
+    volts: float = 115.0  #: At rest, rms; 0 is a dead outlet. [V]
+    hertz: float = 60.0  #: Line frequency. [Hz]
+    #: Of outlet, cord and house wiring together, both conductors. [Ω], [H]
     ohms: float = 0.3
     henries: float = 3.0e-4
-    angle: float = 0.0
+    angle: float = 0.0  #: Where the voltage wave stands when power is put on; 0 is rising through zero. [rad]
+    #: Half-cycle rms current at which the branch breaker opens at once; infinite for none. [A]
     breaker_amps: float = math.inf
-    earth_amps: float = math.inf
+    earth_amps: float = math.inf  #: The same for current through the shell. [A]
 
     def __post_init__(self) -> None:
         between(self.volts, 0.0, 1000.0, "supply voltage", "V")
@@ -90,46 +76,25 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """
-    What the rotor has to turn: gas torque over the crank angle, friction, stiction.
+    """What the rotor has to turn: gas torque over the crank angle, friction, stiction."""
 
-    Attributes
-    ----------
-    gas_torque : float
-        Mean over a turn at the pressures it runs at. [N m]
-    cosines, sines : tuple of four floats
-        Harmonics 1 to 4 of the gas torque over its mean, crank angle from top dead centre. [-]
-    difference : float
-        Pressure difference at the moment of the start over that of running: 0 is equalised. [-]
-    pull_apart, equalise : float
-        Time constants with which running builds the difference, and rest loses it. [s]
-    friction, breakaway : float
-        Coulomb friction while turning, and the torque that must be exceeded to begin. [N m]
-    viscous : float
-        Friction in proportion to shaft speed. [N m s/rad]
-    fan : float
-        Torque in proportion to the square of shaft speed. [N m s²/rad²]
-    angle : float
-        Crank angle at rest, from top dead centre. [rad]
-    seized : bool
-        Nothing turns it.
-    speed : float
-        Of the shaft when power comes. [rad/s]
-    """
-
-    gas_torque: float = 0.0
+    gas_torque: float = 0.0  #: Mean over a turn at the pressures it runs at. [N m]
+    #: Harmonics 1 to 4 of the gas torque over its mean, crank angle from top dead centre. [-]
     cosines: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     sines: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    #: Pressure difference at the moment of the start over that of running: 0 is equalised. [-]
     difference: float = 0.0
+    #: Time constants with which running builds the difference, and rest loses it. [s]
     pull_apart: float = 20.0
     equalise: float = 60.0
+    #: Coulomb friction while turning, and the torque that must be exceeded to begin. [N m]
     friction: float = 0.0
     breakaway: float = 0.0
-    viscous: float = 0.0
-    fan: float = 0.0
-    angle: float = math.pi
-    seized: bool = False
-    speed: float = 0.0
+    viscous: float = 0.0  #: Friction in proportion to shaft speed. [N m s/rad]
+    fan: float = 0.0  #: Torque in proportion to the square of shaft speed. [N m s²/rad²]
+    angle: float = math.pi  #: Crank angle at rest, from top dead centre. [rad]
+    seized: bool = False  #: Nothing turns it.
+    speed: float = 0.0  #: Of the shaft when power comes. [rad/s]
 
     def __post_init__(self) -> None:
         for name in ("gas_torque", "friction", "breakaway"):
@@ -147,54 +112,37 @@ class Load:
 
 @dataclass(frozen=True, slots=True)
 class Heat:
-    """
-    Where the heat goes: two windings into the shell, the shell into the air.
+    """Where the heat goes: two windings into the shell, the shell into the air."""
 
-    Attributes
-    ----------
-    run_capacity, start_capacity, shell_capacity : float
-        Heat capacities. [J/K]
-    run_conductance, start_conductance, shell_conductance : float
-        Windings to the shell, the shell to the air. [W/K]
-    """
-
+    #: Heat capacities. [J/K]
     run_capacity: float = 150.0
     start_capacity: float = 50.0
     shell_capacity: float = 4000.0
+    #: Windings to the shell, the shell to the air. [W/K]
     run_conductance: float = 0.6
     start_conductance: float = 0.25
     shell_conductance: float = 3.0
 
     def __post_init__(self) -> None:
-        for each in dataclasses.fields(self):
-            unit = "J/K" if "capacity" in each.name else "W/K"
-            between(getattr(self, each.name), 1.0e-6, 1.0e9, each.name.replace("_", " "), unit)
+        for value in dataclasses.fields(self):
+            unit = "J/K" if "capacity" in value.name else "W/K"
+            between(getattr(self, value.name), 1.0e-6, 1.0e9, value.name.replace("_", " "), unit)
 
 
 @dataclass(frozen=True, slots=True)
 class Temperatures:
-    """
-    Temperatures at the moment power is put on. All in [°C].
+    """Temperatures at the moment power is put on. All in [°C]."""
 
-    Attributes
-    ----------
-    run, start : float
-        The two windings. [°C]
-    shell, air : float
-        Shell, and the air around it. [°C]
-    ptc, protector : float
-        The pill and the disc. [°C]
-    open : bool
-        Whether the protector is open at that moment (it waits for its reset).
-    """
-
+    #: The two windings. [°C]
     run: float = 25.0
     start: float = 25.0
+    #: Shell, and the air around it. [°C]
     shell: float = 25.0
     air: float = 25.0
+    #: The pill and the disc. [°C]
     ptc: float = 25.0
     protector: float = 25.0
-    open: bool = False
+    open: bool = False  #: Whether the protector is open at that moment (it waits for its reset).
 
     def __post_init__(self) -> None:
         for name in ("run", "start", "shell", "air", "ptc", "protector"):
@@ -203,39 +151,22 @@ class Temperatures:
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """
-    What is wrong with windings and wires, as plain values; the defaults are a sound machine.
+    """What is wrong with windings and wires, as plain values; the defaults are a sound machine."""
 
-    Attributes
-    ----------
-    line_open : bool
-        No power reaches the gear (control open, one conductor off).
-    run_open, start_open : bool
-        A winding, or the way to its pin, is open.
-    run_shorted, start_shorted : float
-        Share of a winding's turns closed on themselves; at most one of the two. [-]
-    short_ohms : float
-        Of the place where those turns touch. [Ω]
-    bridge_ohms : float
-        Between the run and the start pin; infinite for none. [Ω]
-    run_earth_ohms, start_earth_ohms : float
-        From a pin to the shell; infinite for none. [Ω]
-    swapped : bool
-        The gear's run lead is on the start pin and the other way round.
-    run_series_ohms, start_series_ohms : float
-        More resistance on the way to a pin. [Ω]
-    """
-
-    line_open: bool = False
+    line_open: bool = False  #: No power reaches the gear (control open, one conductor off).
+    #: A winding, or the way to its pin, is open.
     run_open: bool = False
     start_open: bool = False
+    #: Share of a winding's turns closed on themselves; at most one of the two. [-]
     run_shorted: float = 0.0
     start_shorted: float = 0.0
-    short_ohms: float = 0.05
-    bridge_ohms: float = math.inf
+    short_ohms: float = 0.05  #: Of the place where those turns touch. [Ω]
+    bridge_ohms: float = math.inf  #: Between the run and the start pin; infinite for none. [Ω]
+    #: From a pin to the shell; infinite for none. [Ω]
     run_earth_ohms: float = math.inf
     start_earth_ohms: float = math.inf
-    swapped: bool = False
+    swapped: bool = False  #: The gear's run lead is on the start pin and the other way round.
+    #: More resistance on the way to a pin. [Ω]
     run_series_ohms: float = 0.0
     start_series_ohms: float = 0.0
 
@@ -251,62 +182,32 @@ class Faults:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class StartCase:
     """
     Everything one start attempt needs.
 
-    Attributes
-    ----------
-    motor : Motor
-        The two-winding machine.
-    supply : Supply
-        The line.
-    gear : Gear or None
-        What stands in the start circuit; None where only a run capacitor feeds the start winding, or nothing.
-    start_capacitor : Capacitor or None
-        In series with the gear.
-    run_capacitor : Capacitor or None
-        From the run to the start lead, always joined.
-    protector : Protector or None
-        In the common lead.
-    load : Load
-        What is turned.
-    heat : Heat
-        Where heat goes.
-    temperatures : Temperatures
-        At the beginning.
-    faults : Faults
-        What is wrong.
-
-    Raises
-    ------
-    Refused
-        From each part, if a number lies outside what it can be.
+    Each part raises `Refused` for a number outside what it can be.
     """
 
     motor: Motor
     supply: Supply = field(default_factory=Supply)
+    #: What stands in the start circuit; None where only a run capacitor feeds the start winding, or nothing.
     gear: Gear | None = None
-    start_capacitor: Capacitor | None = None
-    run_capacitor: Capacitor | None = None
-    protector: Protector | None = None
+    start_capacitor: Capacitor | None = None  #: In series with the gear.
+    run_capacitor: Capacitor | None = None  #: From the run to the start lead, always joined.
+    protector: Protector | None = None  #: In the common lead.
     load: Load = field(default_factory=Load)
     heat: Heat = field(default_factory=Heat)
-    temperatures: Temperatures = field(default_factory=Temperatures)
+    temperatures: Temperatures = field(default_factory=Temperatures)  #: At the beginning.
     faults: Faults = field(default_factory=Faults)
 
-    def with_(self, **changes: Any) -> Case:
+    def with_(self, **changes: Any) -> StartCase:
         """
         Return this case with some values changed; ``part__value`` reaches into a part.
 
-        Examples
-        --------
-        ``case.with_(supply__volts=103.5, start_capacitor__farads=90e-6)``
+        Raises `Refused` if there is no such value, the part is absent, or the value is refused.
 
-        Raises
-        ------
-        Refused
-            If there is no such value, the part is absent, or the value is refused.
+        ``case.with_(supply__volts=103.5, start_capacitor__farads=90e-6)``
         """
         whole: dict[str, Any] = {}
         inner: dict[str, dict[str, Any]] = {}

@@ -13,7 +13,7 @@ from typing import Any
 
 from numba import njit
 
-__all__ = ["FAST", "compiled"]
+__all__ = ["FAST", "kernel_compiled"]
 
 #: Freedom the compiler has with floating point; not `reassoc`, which would undo a rounding in the kernel.
 FAST = {"contract", "arcp", "nsz", "nnan"}
@@ -23,23 +23,23 @@ _FILES = ("compiled.py", "rows.py", "kernel.py", "network.py", "happenings.py", 
 
 def _stamps(folder: Path) -> tuple[tuple[float, int], ...]:
     """When each file was last written, and how long it is."""
-    found = []
+    stamps = []
     for name in _FILES:
         path = folder / name
         if path.exists():
             state = path.stat()
-            found.append((state.st_mtime, state.st_size))
-    return tuple(found)
+            stamps.append((state.st_mtime, state.st_size))
+    return tuple(stamps)
 
 
-def compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
+def kernel_compiled(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Compile a function of the kernel: no checks of division, no lock of the interpreter, kept on disk."""
 
     def decorate(function: Callable[..., Any]) -> Any:
         made = njit(error_model="numpy", nogil=True, cache=True, **options)(function)
-        kept: Any = getattr(getattr(made, "_cache", None), "_cache_file", None)
-        if hasattr(kept, "_source_stamp"):
-            kept._source_stamp = _stamps(Path(__file__).parent)
+        cache_file: Any = getattr(getattr(made, "_cache", None), "_cache_file", None)
+        if hasattr(cache_file, "_source_stamp"):
+            cache_file._source_stamp = _stamps(Path(__file__).parent)
         return made
 
     return decorate

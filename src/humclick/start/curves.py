@@ -23,16 +23,16 @@ from humclick.start.run import Run, Switched
 
 __all__ = [
     "Curve",
-    "Measured",
+    "MeasuredCurrent",
     "Overlay",
     "Panel",
     "curves_text",
-    "describe",
+    "describe_run",
     "lay_over",
-    "measured_from",
+    "measured_current",
+    "notable_events",
     "panels_of",
     "panels_to_compare",
-    "told_events",
 ]
 
 Array = NDArray[np.float64]
@@ -49,107 +49,52 @@ _MARKS = "#o+x"
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """
-    One line of a picture.
+    """One line of a picture."""
 
-    Attributes
-    ----------
-    name : str
-        As written beside it.
-    time : ndarray
-        After power came. [s]
-    values : ndarray
-        In the unit of its panel.
-    measured : bool
-        Whether it was measured, not simulated.
-    """
-
-    name: str
-    time: Array
-    values: Array
-    measured: bool = False
+    name: str  #: As written beside it.
+    time: Array  #: After power came. [s]
+    values: Array  #: In the unit of its panel.
+    measured: bool = False  #: Whether it was measured, not simulated.
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """
-    Curves over one time axis and one scale.
+    """Curves over one time axis and one scale."""
 
-    Attributes
-    ----------
-    title, unit : str
-        What is drawn, and its unit.
-    curves : tuple of Curve
-        At least one.
-    zero : bool
-        Whether the scale begins at nothing.
-    """
-
+    #: What is drawn, and its unit.
     title: str
     unit: str
-    curves: tuple[Curve, ...]
-    zero: bool = True
+    curves: tuple[Curve, ...]  #: At least one.
+    zero: bool = True  #: Whether the scale begins at nothing.
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
-    """
-    A recording as rms values.
+class MeasuredCurrent:
+    """A recording as rms values."""
 
-    Attributes
-    ----------
-    time : ndarray
-        Rising. [s]
-    amps : ndarray
-        Rms. [A]
-    """
-
-    time: Array
-    amps: Array
+    time: Array  #: Rising. [s]
+    amps: Array  #: Rms. [A]
 
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """
-    A recording laid over a simulated start.
+    """A recording laid over a simulated start."""
 
-    Attributes
-    ----------
-    measured : Measured
-        Moved in time.
-    shift : float
-        By which it was moved; added to its own times. [s]
-    apart : float
-        Root mean square of measured less simulated where both are, over the highest simulated current. [-]
-    factor : float
-        Measured over simulated, median where the simulated current is above a tenth of its highest. [-]
-    """
-
-    measured: Measured
-    shift: float
+    measured: MeasuredCurrent  #: Moved in time.
+    shift: float  #: By which it was moved; added to its own times. [s]
+    #: Root mean square of measured less simulated where both are, over the highest simulated current. [-]
     apart: float
+    #: Measured over simulated, median where the simulated current is above a tenth of its highest. [-]
     factor: float
 
 
-def measured_from(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> Measured:
+def measured_current(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> MeasuredCurrent:
     """
     Take a recording; a waveform becomes rms values over a cycle.
 
-    Parameters
-    ----------
-    time : array
-        Rising. [s]
-    amps : array
-        Rms, or momentary with both signs. [A]
-    hertz : float
-        Line frequency. [Hz]
-
-    Raises
-    ------
-    Refused
-        If the two differ in length, have fewer than two values, or time does not rise.
-    OutOfRange
-        If the values have both signs but too few a cycle to be a waveform.
+    `amps` are rms or momentary with both signs [A], `time` rises [s], and `hertz` is the line frequency [Hz].
+    Raises `Refused` if the two differ in length, have fewer than two values, or time does not rise, and
+    `OutOfRange` if the values have both signs but too few a cycle to be a waveform.
     """
     t, i = np.asarray(time, dtype=float).ravel(), np.asarray(amps, dtype=float).ravel()
     if len(t) != len(i) or len(t) < 2:
@@ -160,7 +105,7 @@ def measured_from(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> Meas
         raise Refused("the times of a recording must rise from sample to sample")
     top = float(np.abs(i).max())
     if top == 0 or i.min() > -0.05 * top:
-        return Measured(t, np.abs(i))
+        return MeasuredCurrent(t, np.abs(i))
     step = float(np.median(np.diff(t)))
     if step * 2 * hertz * _FINE > 1:
         raise OutOfRange(
@@ -170,7 +115,7 @@ def measured_from(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> Meas
     width = max(1, round(1 / hertz / step))
     square = np.convolve(i * i, np.full(width, 1.0 / width), mode="same")
     every = max(1, width // 2)
-    return Measured(t[::every], np.sqrt(square[::every]))
+    return MeasuredCurrent(t[::every], np.sqrt(square[::every]))
 
 
 def _rise(time: Array, amps: Array) -> float:
@@ -183,22 +128,13 @@ def _rise(time: Array, amps: Array) -> float:
     return float(time[at - 1] + share * (time[at] - time[at - 1]))
 
 
-def lay_over(run: Run, measured: Measured) -> Overlay:
+def lay_over(run: Run, measured: MeasuredCurrent) -> Overlay:
     """
     Move a recording in time until it rises with the simulated line current.
 
-    Parameters
-    ----------
-    measured : Measured
-        One attempt; what goes before it may be there too.
+    `measured` is one attempt, with what goes before it or without. Raises `Refused` if one of the two has no
+    current.
 
-    Raises
-    ------
-    Refused
-        If one of the two has no current.
-
-    Notes
-    -----
     The first guess brings together where each passes 30 % of its highest value; the best shift within a
     quarter of a second of it has the least mean square distance, the scale of the recording left free.
     """
@@ -209,30 +145,30 @@ def lay_over(run: Run, measured: Measured) -> Overlay:
 
     before = 0.0 if measured.amps[0] < _RISEN * measured.amps.max() else math.nan
 
-    def seen_at(shift: float) -> tuple[Array, Array]:
-        seen = np.interp(run.time, measured.time + shift, measured.amps, left=before, right=math.nan)
-        both = np.isfinite(seen)
-        return seen[both], run.line[both]
+    def both_at(shift: float) -> tuple[Array, Array]:
+        amps = np.interp(run.time, measured.time + shift, measured.amps, left=before, right=math.nan)
+        both = np.isfinite(amps)
+        return amps[both], run.line[both]
 
     def unlike(shift: float) -> float:
         """Mean square distance with the scale left free: a clamp that reads high moves nothing."""
-        seen, line = seen_at(shift)
-        if len(seen) < len(run.time) / 4:
+        amps, line = both_at(shift)
+        if len(amps) < len(run.time) / 4:
             return math.inf
-        scale = float(seen @ line) / float(line @ line)
-        return float(np.mean((seen - scale * line) ** 2)) / max(scale, 0.1) ** 2
+        scale = float(amps @ line) / float(line @ line)
+        return float(np.mean((amps - scale * line) ** 2)) / max(scale, 0.1) ** 2
 
     shifts = guess + np.linspace(-0.25, 0.25, 251)
-    shift = float(min(shifts, key=lambda each: (unlike(float(each)), abs(float(each) - guess))))
+    shift = float(min(shifts, key=lambda shift: (unlike(float(shift)), abs(float(shift) - guess))))
     if not math.isfinite(unlike(shift)):
         shift = guess
-    seen, line = seen_at(shift)
-    if not len(seen):
+    amps, line = both_at(shift)
+    if not len(amps):
         raise Refused("the recording ends before its current rises, so it cannot be laid over the simulation")
     strong = line > 0.1 * top
-    factor = float(np.median(seen[strong] / line[strong])) if strong.any() else math.nan
-    apart = float(np.sqrt(np.mean((seen - line) ** 2))) / top
-    return Overlay(Measured(measured.time + shift, measured.amps), shift, apart, factor)
+    factor = float(np.median(amps[strong] / line[strong])) if strong.any() else math.nan
+    apart = float(np.sqrt(np.mean((amps - line) ** 2))) / top
+    return Overlay(MeasuredCurrent(measured.time + shift, measured.amps), shift, apart, factor)
 
 
 def _until(run: Run, seconds: float | None) -> NDArray[np.bool_]:
@@ -240,27 +176,13 @@ def _until(run: Run, seconds: float | None) -> NDArray[np.bool_]:
 
 
 def panels_of(
-    run: Run, measured: Measured | None = None, *, seconds: float | None = None
+    run: Run, measured: MeasuredCurrent | None = None, *, seconds: float | None = None
 ) -> tuple[Panel, ...]:
     """
     What is drawn of a run: current, speed, torque, temperature.
 
-    Parameters
-    ----------
-    measured : Measured or None
-        Already laid over (see `lay_over`); drawn with the current.
-    seconds : float or None
-        Drawn up to here; all if left out. [s]
-
-    Returns
-    -------
-    tuple of Panel
-        Temperatures that do not move are left out.
-
-    Raises
-    ------
-    Refused
-        If there is nothing to draw.
+    A recording is drawn with the current; it is laid over already (see `lay_over`). Everything is drawn up to
+    `seconds`, or all. [s] Temperatures that do not move are left out. Raises `Refused` if nothing is left.
     """
     keep = _until(run, seconds)
     if keep.sum() < 2:
@@ -273,8 +195,8 @@ def panels_of(
     amps = [curve("line", run.line), curve("start winding", run.start)]
     if measured is not None:
         last = math.inf if seconds is None else seconds
-        shown = (measured.time >= 0) & (measured.time <= min(last, float(t[-1])))
-        amps.append(Curve("measured", measured.time[shown], measured.amps[shown], True))
+        within = (measured.time >= 0) & (measured.time <= min(last, float(t[-1])))
+        amps.append(Curve("measured", measured.time[within], measured.amps[within], True))
     warm = [
         curve(name, values)
         for name, values in (
@@ -299,17 +221,8 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     """
     Several runs beside each other: line current, speed, start winding's temperature.
 
-    Parameters
-    ----------
-    runs : sequence of (name, Run)
-        Up to four.
-    seconds : float or None
-        Drawn up to here; all if left out. [s]
-
-    Raises
-    ------
-    Refused
-        If there are none, or more than four.
+    Up to four pairs of a name and a run, each drawn up to `seconds`, or all. [s] Raises `Refused` for none,
+    or more than four.
     """
     if not 1 <= len(runs) <= len(_MARKS):
         raise Refused(f"one to {len(_MARKS)} runs can be compared in a picture, got {len(runs)}")
@@ -327,14 +240,11 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     )
 
 
-def describe(run: Run, *, seconds: float | None = None) -> Message:
+def describe_run(run: Run, *, seconds: float | None = None) -> Message:
     """
     A run in sentences, for a reader who cannot see its curves.
 
-    Parameters
-    ----------
-    seconds : float or None
-        Told up to here; all if left out. [s]
+    Up to `seconds`, or all. [s]
     """
     keep = _until(run, seconds)
     if not keep.any():
@@ -360,7 +270,7 @@ def describe(run: Run, *, seconds: float | None = None) -> Message:
     ]
     said += [
         Message("{event} at {seconds:.2f} s.", event=Message.of(event.what).capital(), seconds=event.time)
-        for event in told_events(run, seconds)
+        for event in notable_events(run, seconds)
     ]
     return listed(said, "space")
 
@@ -374,7 +284,7 @@ def _amps(value: float, digits: int) -> str:
 _LEAST_AMPS = 1e-6
 
 #: Events drawn, each kind at most twice.
-_TOLD = (
+_NOTABLE = (
     "start contact opens",
     "start contact closes",
     "start current has halved",
@@ -385,26 +295,19 @@ _TOLD = (
 )
 
 
-def told_events(run: Run, seconds: float | None = None) -> tuple[Switched, ...]:
+def notable_events(run: Run, seconds: float | None = None) -> tuple[Switched, ...]:
     """
     Events of a run that are worth a line in a picture.
 
-    Parameters
-    ----------
-    seconds : float or None
-        Up to here; all if left out. [s]
-
-    Returns
-    -------
-    tuple of Switched
-        The first and, where it happens again, the last of each kind, in order of time.
+    Up to `seconds`, or all [s]: the first and, where it happens again, the last of each kind, in order of
+    time.
     """
     last = math.inf if seconds is None else seconds
-    found = []
-    for what in _TOLD:
+    events = []
+    for what in _NOTABLE:
         same = [e for e in run.events if e.what == what and e.time <= last]
-        found += same[:1] + same[1:][-1:]
-    return tuple(sorted(found, key=lambda event: event.time))
+        events += same[:1] + same[1:][-1:]
+    return tuple(sorted(events, key=lambda event: event.time))
 
 
 # -- in a terminal ------------------------------------------------------------------------------------------
@@ -416,31 +319,23 @@ def curves_text(
     """
     Panels one below the other as text.
 
-    Parameters
-    ----------
-    width, height : int
-        Of each panel. [characters]
-    plain : bool or None
-        Only letters of ASCII; else finer block letters where plotext is there.
-
-    Raises
-    ------
-    OutOfRange
-        If it is to be narrower than 40 or lower than 5 characters.
+    `width` and `height` are those of each panel. [characters] `plain` keeps to the letters of ASCII; left
+    out, finer block letters are used where plotext is there. Raises `OutOfRange` if it is to be narrower than
+    40 or lower than 5 characters.
     """
     if width < 40 or height < 5:
         raise OutOfRange(f"curves need 40 by 5 characters at least, got {width} by {height}")
     fine = None if plain else _plotext()
-    shown = []
+    lines = []
     for panel in panels:
         names = ", ".join(
             f"{_MARKS[k % len(_MARKS)]} {curve.name}" if fine is None or k else curve.name
             for k, curve in enumerate(panel.curves)
         )
         single = len(panel.curves) == 1
-        shown.append(f"{panel.title} [{panel.unit}]" + ("" if single else f": {names}"))
-        shown.append(_plain(panel, width, height) if fine is None else _fine(fine, panel, width, height))
-    return "\n".join(shown)
+        lines.append(f"{panel.title} [{panel.unit}]" + ("" if single else f": {names}"))
+        lines.append(_plain(panel, width, height) if fine is None else _fine(fine, panel, width, height))
+    return "\n".join(lines)
 
 
 def _plotext() -> Any:

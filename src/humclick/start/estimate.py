@@ -73,27 +73,13 @@ def _number(table: str, name: str) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Possible:
-    """
-    One motor that agrees with what is at hand.
+    """One motor that agrees with what is at hand."""
 
-    Attributes
-    ----------
-    motor : Motor
-        Its parameters, at 25 °C.
-    slip : float
-        At rated load. [-]
-    shaft_watts : float
-        At that slip. [W]
-    gear_ohms : float or None
-        Of the closed, cold start gear; None if there is none. [Ω]
-    start_farads, run_farads : float or None
-        Capacitances; None if there is no such part. [F]
-    """
-
-    motor: Motor
-    slip: float
-    shaft_watts: float
-    gear_ohms: float | None
+    motor: Motor  #: Its parameters, at 25 °C.
+    slip: float  #: At rated load. [-]
+    shaft_watts: float  #: At that slip. [W]
+    gear_ohms: float | None  #: Of the closed, cold start gear; None if there is none. [Ω]
+    #: Capacitances; None if there is no such part. [F]
     start_farads: float | None
     run_farads: float | None
 
@@ -126,24 +112,24 @@ class Possible:
 class _Model:
     """The parameters as standard normal numbers, and what they say of the readings."""
 
-    given: AtHand
+    at_hand: AtHand
     priors: dict[str, Spread]
 
     def possible(self, z: NDArray[np.float64]) -> Possible:
         """The motor at a point of the parameter space."""
-        found, running, per_watt = self._electrical(z)
+        standing, running, per_watt = self._electrical(z)
         shaft = running.power_out
         least = 0.05 * _number("mechanics", "inertia_watts")
-        motor = replace(found.motor, inertia=per_watt * max(shaft, least))
-        return replace(found, motor=motor, shaft_watts=shaft)
+        motor = replace(standing.motor, inertia=per_watt * max(shaft, least))
+        return replace(standing, motor=motor, shaft_watts=shaft)
 
     def _electrical(self, z: NDArray[np.float64]) -> tuple[Possible, Steady, float]:
         """The motor but for its inertia, how it runs, and its inertia over the shaft power [kg m²/W]."""
         p = {
-            name: s.median * math.exp(max(s.sigma, _SMALLEST_SIGMA) * float(each))
-            for (name, s), each in zip(self.priors.items(), z, strict=False)
+            name: s.median * math.exp(max(s.sigma, _SMALLEST_SIGMA) * float(deviation))
+            for (name, s), deviation in zip(self.priors.items(), z, strict=False)
         }
-        g = self.given
+        g = self.at_hand
         leakage = p["leakage"] * p["run_ohms"] * (1 + p["rotor"])
         rotor_leakage = leakage / (1 + p["leakage_split"])
         run_leakage = leakage - rotor_leakage
@@ -161,7 +147,7 @@ class _Model:
             "hertz": g.hertz,
         }
         poles = g.poles or int(_number("mechanics", "poles"))
-        found = Possible(
+        possible = Possible(
             motor=Motor(**fields, poles=poles, inertia=1.0),
             slip=p["slip"],
             shaft_watts=0.0,
@@ -170,25 +156,25 @@ class _Model:
             run_farads=p.get("run_capacitor"),
         )
         per_watt = p["inertia"] / _number("mechanics", "inertia_watts") * (poles / 2) ** 2
-        return found, found.running(g.volts), per_watt
+        return possible, possible.running(g.volts), per_watt
 
     def residuals(self, z: NDArray[np.float64]) -> NDArray[np.float64]:
         """Distances from priors and readings, each in standard deviations."""
-        g = self.given
-        found, running, _ = self._electrical(z)
-        motor, rest = found.motor, list(z)
+        g = self.at_hand
+        possible, running, _ = self._electrical(z)
+        motor, rest = possible.motor, list(z)
         ohms = math.log(g.ohms_factor or _prior("reading", "ohms").factor) / Z95
 
-        def compare(seen: float, computed: float, allowed: Spread) -> None:
-            distance = math.log(seen / max(computed, 1e-12)) - allowed.mu
+        def compare(measured: float, computed: float, allowed: Spread) -> None:
+            distance = math.log(measured / max(computed, 1e-12)) - allowed.mu
             rest.append(distance / max(allowed.sigma, _SMALLEST_SIGMA))
 
-        for seen, computed in ((g.run_ohms, motor.run_ohms), (g.start_ohms, motor.start_ohms)):
-            if seen is not None:
-                rest.append(math.log(seen / computed) / max(ohms, _SMALLEST_SIGMA))
+        for measured, computed in ((g.run_ohms, motor.run_ohms), (g.start_ohms, motor.start_ohms)):
+            if measured is not None:
+                rest.append(math.log(measured / computed) / max(ohms, _SMALLEST_SIGMA))
         if g.locked_rotor_amps is not None:
             share = _share(float(z[-1]))
-            inside, outside = abs(found.locked(g.volts).line), abs(found.locked_released(g.volts).line)
+            inside, outside = abs(possible.locked(g.volts).line), abs(possible.locked_released(g.volts).line)
             compare(
                 g.locked_rotor_amps, inside**share * outside ** (1 - share), _prior("plate", "locked_rotor")
             )
@@ -197,13 +183,13 @@ class _Model:
         if g.horsepower is not None:
             compare(g.horsepower * _HORSEPOWER, running.power_out, _prior("running", "horsepower"))
         if g.displacement is not None:
-            turns = 2 * g.hertz / motor.poles * (1 - found.slip)
+            turns = 2 * g.hertz / motor.poles * (1 - possible.slip)
             compare(
                 running.power_out / (g.displacement * turns), 1.0, _prior("running", "effective_pressure")
             )
-        if found.start_farads is not None and g.start_capacitor is not None:
-            compare(self._best_farads(motor), found.start_farads, _prior("plate", "tuned"))
-        if found.run_farads is not None and g.run_capacitor is not None:
+        if possible.start_farads is not None and g.start_capacitor is not None:
+            compare(self._best_farads(motor), possible.start_farads, _prior("plate", "tuned"))
+        if possible.run_farads is not None and g.run_capacitor is not None:
             compare(abs(running.capacitor_volts), g.volts, _prior("running", "capacitor_volts"))
         return np.array(rest)
 
@@ -219,33 +205,18 @@ class _Model:
 
 @dataclass(frozen=True)
 class Estimate:
-    """
-    What is known of a motor.
+    """What is known of a motor."""
 
-    Attributes
-    ----------
-    given : AtHand
-        What it was made from.
-    names : tuple of str
-        Of the parameters, in the order of `mean` and `covariance`.
-    mean, covariance : ndarray
-        Of the parameters, each in standard deviations of its prior. [-]
-    cost : float
-        Half the sum of squared distances at the best fit; far above the number of readings it says that they
-        do not belong to one ordinary motor. [-]
-    readings : int
-        How many readings were used.
-    best : Possible
-        The most probable motor.
-    """
-
-    given: AtHand
-    names: tuple[str, ...]
+    at_hand: AtHand  #: What it was made from.
+    names: tuple[str, ...]  #: Of the parameters, in the order of `mean` and `covariance`.
+    #: Of the parameters, each in standard deviations of its prior. [-]
     mean: NDArray[np.float64]
     covariance: NDArray[np.float64]
+    #: Half the sum of squared distances at the best fit; far above the number of readings it says that they
+    #: do not belong to one ordinary motor. [-]
     cost: float
-    readings: int
-    best: Possible
+    readings: int  #: How many readings were used.
+    best: Possible  #: The most probable motor.
     _model: _Model
 
     @property
@@ -264,14 +235,7 @@ class Estimate:
         return _unknowable(self)
 
     def known_factor(self, name: str) -> float:
-        """
-        A parameter is known within this factor, 95 %. [-]
-
-        Raises
-        ------
-        OutOfRange
-            If there is no such parameter.
-        """
+        """A parameter is known within this factor, 95 %. [-]"""
         if name not in self._model.priors:
             raise OutOfRange(f"no parameter {name!r}; there are {', '.join(self._model.priors)}")
         at = self.names.index(name)
@@ -281,17 +245,7 @@ class Estimate:
         """
         Motors drawn from what is known, equally probable, start gear and capacitors with them.
 
-        Parameters
-        ----------
-        n : int
-            How many.
-        seed : int
-            The same seed gives the same motors.
-
-        Raises
-        ------
-        OutOfRange
-            If `n` is below 1.
+        The same seed gives the same motors.
         """
         if n < 1:
             raise OutOfRange(f"the number of draws must be 1 or more, got {n}")
@@ -310,22 +264,15 @@ class Estimate:
         """
         The 90 % range of anything that can be computed from a motor.
 
-        Parameters
-        ----------
-        of : function of a Possible
-            Gives the quantity, in `unit`.
-        unit : str
-            Its unit.
-        n, seed : int
-            As in `possible`.
+        `of` gives the quantity in `unit`; `n` and `seed` are as in `possible`.
         """
-        return range_of([of(each) for each in self.possible(n, seed)], unit)
+        return range_of([of(motor) for motor in self.possible(n, seed)], unit)
 
 
 def _density(model: _Model, z: NDArray[np.float64]) -> float:
     """Logarithm of the exact density: the plate's current was read with the start winding in, or out."""
     rest = -float(np.sum(model.residuals(z) ** 2)) / 2
-    if model.given.locked_rotor_amps is None:
+    if model.at_hand.locked_rotor_amps is None:
         return rest
     share, width = _share(float(z[-1])), _number("plate", "with_start_width")
     out, inside = -((share / width) ** 2) / 2, -(((share - 1) / width) ** 2) / 2
@@ -336,123 +283,112 @@ def _share(z: float) -> float:
     return _number("plate", "with_start") + _number("plate", "with_start_sigma") * z
 
 
-def _priors(given: AtHand) -> dict[str, Spread]:
-    kind = "capacitor_run" if given.run_capacitor is not None else "induction_run"
-    volts_class = "115" if given.volts < 150 else "230"
-    found = {"run_ohms": framed(Role.RUN_WINDING).size("winding", volts_class)}
+def _priors(at_hand: AtHand) -> dict[str, Spread]:
+    kind = "capacitor_run" if at_hand.run_capacitor is not None else "induction_run"
+    volts_class = "115" if at_hand.volts < 150 else "230"
+    priors = {"run_ohms": framed(Role.RUN_WINDING).size("winding", volts_class)}
     for name in ("rotor", "leakage", "leakage_split", "magnetizing", "start_leakage"):
-        found[name] = _prior("ratio", name)
-    found["start_ohms"], found["turns"] = _prior(kind, "start_ohms"), _prior(kind, "turns")
-    found["slip"], found["inertia"] = _prior("running", "slip"), _prior("mechanics", "inertia")
+        priors[name] = _prior("ratio", name)
+    priors["start_ohms"], priors["turns"] = _prior(kind, "start_ohms"), _prior(kind, "turns")
+    priors["slip"], priors["inertia"] = _prior("running", "slip"), _prior("mechanics", "inertia")
     for name in ("gear", "start_capacitor", "run_capacitor"):
-        size = getattr(given, name)
+        size = getattr(at_hand, name)
         if size is not None:
-            found[name] = size
-    return found
+            priors[name] = size
+    return priors
 
 
-def estimate(given: AtHand) -> Estimate:
+def estimate(at_hand: AtHand) -> Estimate:
     """
     The motors that agree with what is at hand.
 
-    Parameters
-    ----------
-    given : AtHand
-        Plate, ohms, start circuit; anything but the volts may be missing.
+    Anything but the volts may be missing. Raises `OutOfRange` if no motor can be found near what is known.
 
-    Returns
-    -------
-    Estimate
-        The most probable motor and how far the others may lie from it.
-
-    Raises
-    ------
-    OutOfRange
-        If no motor can be found near what is given.
-
-    Examples
-    --------
     >>> found = estimate(AtHand(volts=115, locked_rotor_amps=12, gear=Spread(5, 1.3)))
     >>> 10 < abs(found.best.locked(115).line) < 15
     True
     """
-    model = _Model(given, _priors(given))
-    names = (*model.priors, *(("plate_with_start",) if given.locked_rotor_amps is not None else ()))
+    model = _Model(at_hand, _priors(at_hand))
+    names = (*model.priors, *(("plate_with_start",) if at_hand.locked_rotor_amps is not None else ()))
     start = np.zeros(len(names))
     if not np.all(np.isfinite(model.residuals(start))):
         raise OutOfRange("no ordinary motor lies near these values; check volts, amps and ohms for slips")
-    found = least_squares(model.residuals, start, bounds=(-_REACH, _REACH), x_scale=1.0, xtol=1e-6, ftol=1e-8)
-    precision = found.jac.T @ found.jac
+    solution = least_squares(
+        model.residuals, start, bounds=(-_REACH, _REACH), x_scale=1.0, xtol=1e-6, ftol=1e-8
+    )
+    precision = solution.jac.T @ solution.jac
     return Estimate(
-        given=given,
+        at_hand=at_hand,
         names=names,
-        mean=found.x,
+        mean=solution.x,
         covariance=np.linalg.inv(precision),
-        cost=float(found.cost),
-        readings=len(found.fun) - len(names),
-        best=model.possible(found.x),
+        cost=float(solution.cost),
+        readings=len(solution.fun) - len(names),
+        best=model.possible(solution.x),
         _model=model,
     )
 
 
-def _unknowable(found: Estimate) -> tuple[Message, ...]:
-    given = found.given
-    told = []
-    if given.locked_rotor_amps is None:
-        told.append(
+def _unknowable(result: Estimate) -> tuple[Message, ...]:
+    at_hand = result.at_hand
+    sentences = []
+    if at_hand.locked_rotor_amps is None:
+        sentences.append(
             Message("The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual.")
         )
     else:
-        told.append(
+        sentences.append(
             Message(
                 "Whether the plate's locked-rotor amps were read with the start winding in or out is not"
                 " printed on it; both are allowed for."
             )
         )
-    if given.run_ohms is None:
-        told.append(Message("The run winding was not measured."))
-    if given.start_ohms is None:
-        told.append(Message("The start winding was not measured."))
-    if given.rated_load_amps is None and given.horsepower is None and given.displacement is None:
-        told.append(
+    if at_hand.run_ohms is None:
+        sentences.append(Message("The run winding was not measured."))
+    if at_hand.start_ohms is None:
+        sentences.append(Message("The start winding was not measured."))
+    if at_hand.rated_load_amps is None and at_hand.horsepower is None and at_hand.displacement is None:
+        sentences.append(
             Message("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
         )
-    if given.poles is None:
-        told.append(
+    if at_hand.poles is None:
+        sentences.append(
             Message(
                 "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
                 " speed with up to twice the torque."
             )
         )
-    variance = np.diag(found.covariance)
+    variance = np.diag(result.covariance)
     vague = [
         Message(
             "{what} (within a factor of {factor:.1f})",
             what=words,
-            factor=found.known_factor(name),
+            factor=result.known_factor(name),
         )
         for name, words in _WORDS.items()
-        if name in found.names
-        and variance[found.names.index(name)] > 1 - _LEARNT
-        and found.known_factor(name) > _TELLS
+        if name in result.names
+        and variance[result.names.index(name)] > 1 - _LEARNT
+        and result.known_factor(name) > _TELLS
     ]
     if vague:
-        told.append(
+        sentences.append(
             Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=tuple(vague))
         )
-    told.append(
+    sentences.append(
         Message(
             "Saturation of the iron is left out: a real motor draws more at full volts than one measured at"
             " few."
         )
     )
-    told.append(Message("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms."))
-    if found.strained:
-        told.insert(
+    sentences.append(
+        Message("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms.")
+    )
+    if result.strained:
+        sentences.insert(
             0,
             Message(
                 "These readings hardly belong to one ordinary motor: check them for slips, then think of"
                 " shorted turns."
             ),
         )
-    return tuple(told)
+    return tuple(sentences)

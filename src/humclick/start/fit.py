@@ -10,25 +10,25 @@ from humclick.errors import Refused
 from humclick.parts.family import HEALTHY, Condition, Regime, Role
 from humclick.parts.laws import Capacitor, Law
 from humclick.start.case import (
-    Case,
     Faults,
     Heat,
     Protector,
     Ptc,
+    StartCase,
     Supply,
     Temperatures,
 )
 from humclick.start.gear.mechanism import RATED_SLIP, mechanism
-from humclick.start.gear.placed import Draw, Placed, median, reactance
+from humclick.start.gear.placed import Draw, Placed, capacitor_impedance, median
 from humclick.start.machine import Motor, steady
 
-__all__ = ["case_of"]
+__all__ = ["start_case"]
 
 #: Parts that follow a law of their family, in the order in which they are drawn.
 _LAWFUL = (Role.PROTECTOR, Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
-def case_of(
+def start_case(
     machine: Machine,
     motor: Motor,
     modes: Mapping[str, str] | None = None,
@@ -39,16 +39,12 @@ def case_of(
     crank: float = math.pi,
     air: float = 25.0,
     draw: Draw = median,
-) -> Case:
+) -> StartCase:
     """
     Put a start attempt together.
 
     Parameters
     ----------
-    machine : Machine
-        Arrangement, protector, nameplate, stamps.
-    motor : Motor
-        Its motor, as measured or estimated.
     modes : mapping of part id to mode
         Parts not named are healthy; any number may be named.
     hot : bool
@@ -63,29 +59,15 @@ def case_of(
     draw : callable (name, Spread) -> float
         Chooses each value from its spread; the middle if left out. Called once a quantity.
 
-    Returns
-    -------
-    Case
-
     Raises
     ------
-    Unknown
-        If a part or a mode does not exist.
     Refused
         If the machine is one of those never started from here, or a value drawn cannot be.
     """
     if machine.arrangement.recognised_only:
         raise Refused(f"{machine.arrangement.title}: {machine.arrangement.caution}")
     nominal = machine.nameplate.volts
-    parts: dict[Role, Placed] = {}
-    for part, name in (modes or {}).items():
-        machine.part(part).family.mode(name)
-    for each in machine.parts:
-        if each.family.apart:
-            continue
-        name = (modes or {}).get(each.id, HEALTHY)
-        mode = each.family.mode(HEALTHY if machine.eased(each.id, name) and not hot else name)
-        parts[each.family.role] = Placed(machine, motor, each.id, mode, nominal, draw)
+    parts = _placed(machine, motor, modes or {}, hot, draw)
     laws = {role: parts[role].law() for role in _LAWFUL if role in parts}
     disc, gear = laws.get(Role.PROTECTOR), laws.get(Role.STARTER)
     start, run = laws.get(Role.START_CAPACITOR), laws.get(Role.RUN_CAPACITOR)
@@ -93,7 +75,7 @@ def case_of(
     assert not isinstance(gear, Capacitor | Protector)
     assert start is None or isinstance(start, Capacitor)
     assert run is None or isinstance(run, Capacitor)
-    return Case(
+    return StartCase(
         motor=motor,
         supply=_supply(parts, nominal if volts is None else volts, angle),
         gear=gear,
@@ -101,10 +83,26 @@ def case_of(
         run_capacitor=run,
         protector=disc,
         load=mechanism(parts[Role.MECHANISM], crank),
-        heat=_heat(parts[Role.RUN_WINDING], motor, nominal, reactance(machine, Role.RUN_CAPACITOR)),
+        heat=_heat(parts[Role.RUN_WINDING], motor, nominal, capacitor_impedance(machine, Role.RUN_CAPACITOR)),
         temperatures=_temperatures(parts, gear, disc, hot, air),
         faults=_faults(parts),
     )
+
+
+def _placed(
+    machine: Machine, motor: Motor, modes: Mapping[str, str], hot: bool, draw: Draw
+) -> dict[Role, Placed]:
+    """Parts that take a part in the start, each in the mode that is left after a rest or none."""
+    for part_id, name in modes.items():
+        machine.part(part_id).family.mode(name)
+    parts: dict[Role, Placed] = {}
+    for part in machine.parts:
+        if part.family.apart:
+            continue
+        name = modes.get(part.id, HEALTHY)
+        mode = part.family.mode(HEALTHY if machine.eased(part.id, name) and not hot else name)
+        parts[part.family.role] = Placed(machine, motor, part.id, mode, machine.nameplate.volts, draw)
+    return parts
 
 
 def _supply(parts: Mapping[Role, Placed], volts: float, angle: float) -> Supply:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from humclick.start import rows as r
-from humclick.start.compiled import compiled
+from humclick.start.compiled import kernel_compiled
 
 __all__ = ["due", "fire", "half_cycle", "log", "refresh", "rest"]
 
@@ -20,7 +20,7 @@ _COPPER = 235.0  # IEC 60034-1: R ∝ 235 + t [°C]
 _WINDOW = 12  # half cycles over which a steady state is judged [-]
 
 
-@compiled()
+@kernel_compiled()
 def log(W, L, j, ev, code, value):  # type: ignore[no-untyped-def]
     """Put an event into the case's log, while there is room."""
     if ev.shape[0] == 0:
@@ -31,7 +31,7 @@ def log(W, L, j, ev, code, value):  # type: ignore[no-untyped-def]
         W[r.NEV * L + j] = k + 1.0
 
 
-@compiled()
+@kernel_compiled()
 def _reclose(W, L, j, P, ev):  # type: ignore[no-untyped-def]
     p = P[int(W[r.CASE * L + j])]
     t = W[r.TIME * L + j]
@@ -45,7 +45,7 @@ def _reclose(W, L, j, P, ev):  # type: ignore[no-untyped-def]
         W[r.TPEND * L + j] = t + p[r.P_ON]
 
 
-@compiled()
+@kernel_compiled()
 def fire(W, L, j, P, ev, which, static):  # type: ignore[no-untyped-def]
     """Let what was found in the step happen; whether a contact has moved."""
     p = P[int(W[r.CASE * L + j])]
@@ -98,7 +98,7 @@ def fire(W, L, j, P, ev, which, static):  # type: ignore[no-untyped-def]
     return False
 
 
-@compiled()
+@kernel_compiled()
 def due(W, L, j, ev):  # type: ignore[no-untyped-def]
     """Move the start contact where its time has come; whether it has moved."""
     t = W[r.TIME * L + j]
@@ -125,7 +125,7 @@ def due(W, L, j, ev):  # type: ignore[no-untyped-def]
     return True
 
 
-@compiled()
+@kernel_compiled()
 def refresh(W, L, j, p):  # type: ignore[no-untyped-def]
     """Winding resistances, and what surrounds the disc, at the temperatures reached."""
     base = 1 / (_COPPER + p[r.P_CELSIUS])
@@ -140,7 +140,7 @@ def refresh(W, L, j, p):  # type: ignore[no-untyped-def]
     W[r.F_CMAX * L + j] = max(W[r.F_CMAX * L + j], W[r.TC * L + j])
 
 
-@compiled()
+@kernel_compiled()
 def _warm(W, L, j, p, dt, q2, d2, rotor, turning):  # type: ignore[no-untyped-def]
     """Windings, shell and pressures over dt at steady currents."""
     q = W[r.TQ * L + j] - W[r.TSHELL * L + j]
@@ -158,7 +158,7 @@ def _warm(W, L, j, p, dt, q2, d2, rotor, turning):  # type: ignore[no-untyped-de
     refresh(W, L, j, p)
 
 
-@compiled()
+@kernel_compiled()
 def half_cycle(W, L, j, P, ev, quick):  # type: ignore[no-untyped-def]
     """Sum up a half cycle: rms currents, heat, pressures, breaker; then leap over what is steady."""
     p = P[int(W[r.CASE * L + j])]
@@ -187,7 +187,7 @@ def half_cycle(W, L, j, P, ev, quick):  # type: ignore[no-untyped-def]
         W[r.WCOUNT * L + j] = 0.0
 
 
-@compiled()
+@kernel_compiled()
 def _clamp(W, L, j, p, ev, line, gear, turning, t, dt):  # type: ignore[no-untyped-def]
     """What a clamp meter would keep of this half cycle; the first two carry the switching offset."""
     W[r.F_LINE * L + j], W[r.F_GEAR * L + j], W[r.F_SPEED * L + j] = line, gear, turning
@@ -212,7 +212,19 @@ def _clamp(W, L, j, p, ev, line, gear, turning, t, dt):  # type: ignore[no-untyp
         W[r.F_RUN * L + j] = line if before == 0.0 else before + share * (line - before)
 
 
-@compiled()
+@kernel_compiled()
+def _as_before(W, L, j, line, run, turn):  # type: ignore[no-untyped-def]
+    """Whether squared currents and speed are those of the window before, and nothing is about to move."""
+    return (
+        abs(line - W[r.W_LINE * L + j]) <= 0.02 * line + 1e-6
+        and abs(run - W[r.W_RUN * L + j]) <= 0.02 * run + 1e-6
+        and abs(turn - W[r.W_SPEED * L + j]) <= 0.002 * 2 * math.pi * W[r.FREQ * L + j]
+        and W[r.WANTS * L + j] + W[r.WANTL * L + j] + W[r.BE * L + j] == 0
+        and W[r.TPEND * L + j] > 1e29
+    )
+
+
+@kernel_compiled()
 def _leap(W, L, j, p, dt, l2, q2, d2, s2, speed, rotor):  # type: ignore[no-untyped-def]
     """
     Pass over whole cycles in which nothing but slow heat moves.
@@ -237,14 +249,7 @@ def _leap(W, L, j, p, dt, l2, q2, d2, s2, speed, rotor):  # type: ignore[no-unty
         W[k * L + j] = 0.0
     sync = 2 * math.pi * W[r.FREQ * L + j]
     rate = abs(W[r.TP * L + j] - W[r.B_PTC * L + j]) / span
-    steady = (
-        abs(line - W[r.W_LINE * L + j]) <= 0.02 * line + 1e-6
-        and abs(run - W[r.W_RUN * L + j]) <= 0.02 * run + 1e-6
-        and abs(turn - W[r.W_SPEED * L + j]) <= 0.002 * sync
-        and rate < 1.0
-        and W[r.WANTS * L + j] + W[r.WANTL * L + j] + W[r.BE * L + j] == 0
-        and W[r.TPEND * L + j] > 1e29
-    )
+    steady = rate < 1.0 and _as_before(W, L, j, line, run, turn)
     W[r.W_LINE * L + j], W[r.W_RUN * L + j], W[r.W_SPEED * L + j] = line, run, turn
     W[r.B_PTC * L + j] = W[r.TP * L + j]
     if not steady:
@@ -276,7 +281,7 @@ def _leap(W, L, j, p, dt, l2, q2, d2, s2, speed, rotor):  # type: ignore[no-unty
     _warm(W, L, j, p, length, run, start, lost, abs(turn) / sync)
 
 
-@compiled()
+@kernel_compiled()
 def rest(W, L, j, P, ev):  # type: ignore[no-untyped-def]
     """One thermal step with the line open and the rotor at rest; whether the protector closed in it."""
     p = P[int(W[r.CASE * L + j])]

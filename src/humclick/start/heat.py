@@ -11,12 +11,5 @@ __all__ = ["constant"]
 
 @cache
 def constant(name: str) -> float:
-    """
-    One constant of heat.toml, in the unit written beside it. [as in the file]
-
-    Raises
-    ------
-    DataError
-        If it is missing.
-    """
+    """One constant of heat.toml, in the unit written beside it. [as in the file]"""
     return sourced(read_data("humclick.start", "heat.toml").get(name, {}), f"heat.toml {name}").value

@@ -28,9 +28,9 @@ import numpy as np
 from numba import njit
 
 from humclick.start import rows as r
-from humclick.start.compiled import FAST, compiled
+from humclick.start.compiled import FAST, kernel_compiled
 
-__all__ = ["commit", "step"]
+__all__ = ["commit", "step_all"]
 
 _U = np.uint64
 _MAGIC = 1.5 * 2.0**52
@@ -61,8 +61,8 @@ def _exp(x):  # type: ignore[no-untyped-def]
     return p * p
 
 
-@compiled(fastmath=FAST)
-def step(W, lanes):  # type: ignore[no-untyped-def]
+@kernel_compiled(fastmath=FAST)
+def step_all(W, lanes):  # type: ignore[no-untyped-def]
     """Advance every lane by its own H into the new rows; FLAG says which lanes something happened in."""
     L = _U(len(lanes))
     for jj in range(len(lanes)):
@@ -336,13 +336,13 @@ def step(W, lanes):  # type: ignore[no-untyped-def]
         W[_U(_S + r.AT) * L + j] = at + hh * (te0 + te1)
         W[_U(_S + r.PEAK) * L + j] = big if big > peak else peak
         W[_U(r.FLAG) * L + j] = flag
-    found = 0.0
+    flags = 0.0
     for jj in range(len(lanes)):
-        found += W[_U(r.FLAG) * L + _U(jj)]
-    return found
+        flags += W[_U(r.FLAG) * L + _U(jj)]
+    return flags
 
 
-@compiled(fastmath=FAST)
+@kernel_compiled(fastmath=FAST)
 def commit(W, lanes, whole):  # type: ignore[no-untyped-def]
     """Take the new rows, in every lane or (not `whole`) where OK is 1; set the length of the next step."""
     L = _U(len(lanes))

@@ -14,9 +14,9 @@ import math
 import numpy as np
 
 from humclick.start import rows as r
-from humclick.start.compiled import compiled
+from humclick.start.compiled import kernel_compiled
 from humclick.start.happenings import due, fire, half_cycle, refresh, rest
-from humclick.start.kernel import commit, step
+from humclick.start.kernel import commit, step_all
 from humclick.start.network import currents, gammas, switch
 
 __all__ = ["play"]
@@ -25,7 +25,7 @@ _NEVER = 1e30
 _TAU = 0.008  # of the coil's pull: follows the mean square of its current over about a half cycle [s]
 
 
-@compiled()
+@kernel_compiled()
 def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-untyped-def]
     """Put a case into a lane, at rest, with power about to come."""
     p = P[case]
@@ -59,6 +59,33 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
     W[r.DISCHEAT * L + j], W[r.DISCG * L + j] = p[r.P_HEATER], p[r.P_DISC_G]
     W[r.DISCC * L + j] = 1 / p[r.P_DISC_C]
     W[r.ITAU * L + j] = 1 / _TAU
+    _load_shaft(W, L, j, p)
+    W[r.TQ * L + j], W[r.TD * L + j], W[r.TSHELL * L + j] = p[r.P_TQ], p[r.P_TD], p[r.P_TSHELL]
+    W[r.TP * L + j], W[r.TC * L + j] = p[r.P_TP], p[r.P_TC]
+    W[r.F_QMAX * L + j], W[r.F_DMAX * L + j] = p[r.P_TQ], p[r.P_TD]
+    W[r.F_PMAX * L + j], W[r.F_CMAX * L + j] = p[r.P_TP], p[r.P_TC]
+    W[r.TEND * L + j], W[r.THALF * L + j] = seconds, half
+    W[r.TPEND * L + j], W[r.TOFF * L + j] = _NEVER, -_NEVER
+    W[r.THRW * L + j] = 0.75 * sync
+    for k in (r.F_T75, r.F_RELEASE, r.F_TRIP, r.F_RECLOSE):
+        W[k * L + j] = math.nan
+    _load_gear(W, L, j, p)
+    _load_protector(W, L, j, p)
+    W[r.F_LIVE * L + j] = W[r.LINE * L + j]
+    W[r.GD * L + j] = p[r.P_SHUNT] * W[r.LINE * L + j]
+    W[r.TB * L + j] = min(W[r.THALF * L + j], min(W[r.TPEND * L + j], seconds))
+    refresh(W, L, j, p)
+    switch(W, L, j, P, gamma)
+    currents(W, L, j)
+    W[r.BE * L + j], W[r.IMPL * L + j] = 2.0, 1.0
+    W[r.H * L + j] = 0.5 * W[r.H0 * L + j]
+
+
+@kernel_compiled()
+def _load_shaft(W, L, j, p):  # type: ignore[no-untyped-def]
+    """The crank where it rests, and what it has to turn."""
+    poles = p[r.P_POLEPAIRS]
+    sync = 2 * math.pi * p[r.P_HERTZ]
     W[r.GAS * L + j], W[r.DIFF * L + j] = p[r.P_GAS], p[r.P_DIFF]
     for k in range(4):
         W[(r.C1 + k) * L + j] = p[r.P_COS + k]
@@ -71,17 +98,13 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
     W[r.ANGLE * L + j] = p[r.P_CRANK] / (2 * math.pi)
     W[r.SPEED * L + j] = p[r.P_SPEED] * poles
     W[r.FREE * L + j] = 1.0 if p[r.P_SPEED] != 0.0 else 0.0
-    W[r.TQ * L + j], W[r.TD * L + j], W[r.TSHELL * L + j] = p[r.P_TQ], p[r.P_TD], p[r.P_TSHELL]
-    W[r.TP * L + j], W[r.TC * L + j] = p[r.P_TP], p[r.P_TC]
-    W[r.F_QMAX * L + j], W[r.F_DMAX * L + j] = p[r.P_TQ], p[r.P_TD]
-    W[r.F_PMAX * L + j], W[r.F_CMAX * L + j] = p[r.P_TP], p[r.P_TC]
-    W[r.TEND * L + j], W[r.THALF * L + j] = seconds, half
-    W[r.TPEND * L + j], W[r.TOFF * L + j] = _NEVER, -_NEVER
-    W[r.THRW * L + j] = 0.75 * sync
-    for k in (r.F_T75, r.F_RELEASE, r.F_TRIP, r.F_RECLOSE):
-        W[k * L + j] = math.nan
-    # start gear
+
+
+@kernel_compiled()
+def _load_gear(W, L, j, p):  # type: ignore[no-untyped-def]
+    """The start gear as it stands before power comes: its contact, and what will move it."""
     kind = p[r.P_KIND]
+    sync = 2 * math.pi * p[r.P_HERTZ]
     W[r.KIND * L + j] = kind
     W[r.TRAVEL * L + j], W[r.BOUNCE * L + j] = p[r.P_TRAVEL], p[r.P_BOUNCE]
     W[r.SIGR * L + j], W[r.THRR * L + j] = 1.0, p[r.P_UP]
@@ -104,7 +127,11 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
         W[r.SIGR * L + j], W[r.THRR * L + j] = 0.0, 0.0
     elif kind == r.TIMED:
         W[r.TPEND * L + j] = p[r.P_ON]
-    # protector
+
+
+@kernel_compiled()
+def _load_protector(W, L, j, p):  # type: ignore[no-untyped-def]
+    """The protector, which waits to open or, where it is open already, to close again."""
     guard = p[r.P_GUARD]  # 0 none or welded, 1 works, -1 open for good
     W[r.LINE * L + j] = 0.0 if (p[r.P_LINE_OPEN] > 0.5 or guard < 0 or p[r.P_VOLTS] <= 0.0) else 1.0
     if guard > 0:
@@ -112,17 +139,9 @@ def _load(W, L, j, P, case, gamma, step_length, seconds):  # type: ignore[no-unt
         if p[r.P_OPEN] > 0.5 and W[r.LINE * L + j] > 0.5:
             W[r.LINE * L + j] = 0.0
             W[r.SIGC * L + j], W[r.THRC * L + j] = -1.0, p[r.P_RESET]
-    W[r.F_LIVE * L + j] = W[r.LINE * L + j]
-    W[r.GD * L + j] = p[r.P_SHUNT] * W[r.LINE * L + j]
-    W[r.TB * L + j] = min(W[r.THALF * L + j], min(W[r.TPEND * L + j], seconds))
-    refresh(W, L, j, p)
-    switch(W, L, j, P, gamma)
-    currents(W, L, j)
-    W[r.BE * L + j], W[r.IMPL * L + j] = 2.0, 1.0
-    W[r.H * L + j] = 0.5 * W[r.H0 * L + j]
 
 
-@compiled()
+@kernel_compiled()
 def _rising(before, after):  # type: ignore[no-untyped-def]
     """A current's way through zero, from either side, as a rise; one that is nothing already is through."""
     if abs(before) < 1e-9 or abs(after) < 1e-12:
@@ -132,7 +151,7 @@ def _rising(before, after):  # type: ignore[no-untyped-def]
     return -1.0, -1.0
 
 
-@compiled()
+@kernel_compiled()
 def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     """The first thing that happens in the step just taken: which, and at what share of the step."""
     S = r.STATES
@@ -170,7 +189,7 @@ def _fraction(W, L, j):  # type: ignore[no-untyped-def]
     return best, which
 
 
-@compiled()
+@kernel_compiled()
 def _static(W, L, j):  # type: ignore[no-untyped-def]
     """Gas torque on the resting crank. [N m]"""
     x = 2 * math.pi * W[r.ANGLE * L + j]
@@ -180,7 +199,7 @@ def _static(W, L, j):  # type: ignore[no-untyped-def]
     return total * W[r.GAS * L + j] * W[r.DIFF * L + j]
 
 
-@compiled()
+@kernel_compiled()
 def _before(W, L, j):  # type: ignore[no-untyped-def]
     """Whether the step stands; if not, set the length with which it is taken again."""
     if W[r.LAND * L + j] > 0:
@@ -196,7 +215,7 @@ def _before(W, L, j):  # type: ignore[no-untyped-def]
     return False
 
 
-@compiled()
+@kernel_compiled()
 def _record(W, L, j, rec, wave):  # type: ignore[no-untyped-def]
     """One row of the record: a half cycle's means, or the moment."""
     case, k = int(W[r.CASE * L + j]), int(W[r.NREC * L + j])
@@ -217,7 +236,7 @@ def _record(W, L, j, rec, wave):  # type: ignore[no-untyped-def]
     W[r.NREC * L + j] = k + 1.0
 
 
-@compiled()
+@kernel_compiled()
 def _close_half(W, L, j, P, rec, wave, ev, quick):  # type: ignore[no-untyped-def]
     """Close a half cycle; rest, while line and rotor rest. Whether a contact has moved."""
     end = W[r.TEND * L + j]
@@ -244,7 +263,7 @@ def _close_half(W, L, j, P, rec, wave, ev, quick):  # type: ignore[no-untyped-de
     return W[r.LINE * L + j] > 0.5
 
 
-@compiled()
+@kernel_compiled()
 def _after(W, L, j, P, gamma, rec, wave, ev, quick):  # type: ignore[no-untyped-def]
     """Everything that follows a step in a lane where something happened."""
     moved = False
@@ -270,7 +289,7 @@ def _after(W, L, j, P, gamma, rec, wave, ev, quick):  # type: ignore[no-untyped-
     W[r.H * L + j] = left if left < 1.0001 * h0 else h0
 
 
-@compiled()
+@kernel_compiled()
 def _finish(W, L, j, P, out):  # type: ignore[no-untyped-def]
     """The features of a case that has had its time."""
     p = P[int(W[r.CASE * L + j])]
@@ -295,7 +314,7 @@ def _finish(W, L, j, P, out):  # type: ignore[no-untyped-def]
         out[2 + k] = W[rows[k] * L + j]
 
 
-@compiled()
+@kernel_compiled()
 def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out):  # type: ignore[no-untyped-def]
     """
     Play cases `first` to `last` of a packed table, as many at once as there are lanes.
@@ -317,16 +336,16 @@ def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out)
             _load(W, L, j, P, first, gamma[j], step_length, seconds)
             _idle(W, L, j)
     while active > 0:
-        found = step(W, lanes)
+        flags = step_all(W, lanes)
         whole = True
-        if found > 0:
+        if flags > 0:
             for j in range(L):
                 if W[r.FLAG * L + j] > 0 and W[r.DEAD * L + j] == 0 and not _before(W, L, j):
                     W[r.OK * L + j], whole = 0.0, False
         commit(W, lanes, whole)
         if wave and W[r.OK * L] > 0.5:
             _record(W, L, 0, rec, wave)
-        if found > 0:
+        if flags > 0:
             for j in range(L):
                 if W[r.FLAG * L + j] > 0 and W[r.OK * L + j] > 0.5 and W[r.DEAD * L + j] == 0:
                     _after(W, L, j, P, gamma[j], rec, wave, ev, quick)
@@ -341,7 +360,7 @@ def play(P, first, last, lanes, step_length, seconds, quick, wave, rec, ev, out)
                 W[r.OK * L + j] = 1.0
 
 
-@compiled()
+@kernel_compiled()
 def _idle(W, L, j):  # type: ignore[no-untyped-def]
     """Take a lane out of the count."""
     W[r.DEAD * L + j] = 1.0

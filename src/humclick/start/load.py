@@ -86,11 +86,6 @@ def reciprocating(
     tuple of (mean, cosines, sines)
         Mean [N m]; cosines and sines of the crank angle from top dead centre [-]. The suction side of the
         piston is at suction pressure; harmonics above the fourth are left out.
-
-    Raises
-    ------
-    OutOfRange
-        As `indicated_work`.
     """
     work = indicated_work(displacement, suction, discharge, clearance, exponent)
     between(rod, 1.5, 50.0, "connecting rod over crank radius", "")

@@ -29,27 +29,6 @@ class Motor:
     """
     A two-winding single-phase induction motor.
 
-    Attributes
-    ----------
-    run_ohms, run_leakage, run_magnetizing : float
-        Run winding: resistance, leakage and magnetizing reactance. [Ω]
-    start_ohms, start_leakage, start_magnetizing : float
-        The same of the start winding. [Ω]
-    rotor_ohms, rotor_leakage : float
-        Rotor, referred to the run winding. [Ω]
-    turns_ratio : float
-        Effective turns of the start winding over those of the run winding. [-]
-    inertia : float
-        Of all that turns. [kg m²]
-    poles : int
-        2, 4, 6 or 8.
-    hertz : float
-        Frequency at which the reactances are given. [Hz]
-    rotor_ohms_d, rotor_leakage_d : float or None
-        Rotor referred to the start winding; turns_ratio² times the run side if left out. [Ω]
-    celsius : float
-        Temperature at which the resistances hold. [°C]
-
     Raises
     ------
     OutOfRange
@@ -64,21 +43,25 @@ class Motor:
     188.49...
     """
 
+    #: Run winding: resistance, leakage and magnetizing reactance. [Ω]
     run_ohms: float
     run_leakage: float
     run_magnetizing: float
+    #: The same of the start winding. [Ω]
     start_ohms: float
     start_leakage: float
     start_magnetizing: float
+    #: Rotor, referred to the run winding. [Ω]
     rotor_ohms: float
     rotor_leakage: float
-    turns_ratio: float
-    inertia: float
-    poles: int
-    hertz: float
+    turns_ratio: float  #: Effective turns of the start winding over those of the run winding. [-]
+    inertia: float  #: Of all that turns. [kg m²]
+    poles: int  #: 2, 4, 6 or 8.
+    hertz: float  #: Frequency at which the reactances are given. [Hz]
+    #: Rotor referred to the start winding; turns_ratio² times the run side if left out. [Ω]
     rotor_ohms_d: float | None = None
     rotor_leakage_d: float | None = None
-    celsius: float = 25.0
+    celsius: float = 25.0  #: Temperature at which the resistances hold. [°C]
 
     def __post_init__(self) -> None:
         for name in ("run_ohms", "run_magnetizing", "start_ohms", "start_magnetizing", "rotor_ohms"):
@@ -106,8 +89,8 @@ class Motor:
     @property
     def rotor_leakage_start(self) -> float:
         """Rotor leakage referred to the start winding. [Ω]"""
-        given = self.rotor_leakage_d
-        return self.turns_ratio**2 * self.rotor_leakage if given is None else given
+        leakage = self.rotor_leakage_d
+        return self.turns_ratio**2 * self.rotor_leakage if leakage is None else leakage
 
     @property
     def synchronous(self) -> float:
@@ -117,53 +100,32 @@ class Motor:
 
 @dataclass(frozen=True, slots=True)
 class Steady:
-    """
-    A steady state at constant speed.
+    """A steady state at constant speed."""
 
-    Attributes
-    ----------
-    run, start, line : complex
-        Currents of the run winding, the start winding and both together. [A]
-    terminal_volts : complex
-        Across the run winding. [V]
-    start_volts : complex
-        Across the start winding alone, induced if its circuit is open: what a potential relay sees. [V]
-    capacitor_volts : complex
-        Across what is in series with the start winding: the run capacitor where there is one; the start gear
-        and its capacitor together where there is none. [V]
-    through_gear, through_capacitor : complex
-        The start winding's current, divided between the start gear and the run capacitor. [A]
-    torque : float
-        Mean electromagnetic torque. [N m]
-    torque_ripple : float
-        Amplitude of the torque at twice the line frequency. [N m]
-    power_in : float
-        From the supply, its own loss excluded. [W]
-    forward, backward : float
-        Power across the air gap by the field that turns with the rotor, and against it. [W]
-    stator_loss, rotor_loss, outside_loss : float
-        Copper of both windings; cage; resistance in series with the start winding. [W]
-    power_out : float
-        Mechanical, before friction. [W]
-    """
-
+    #: Currents of the run winding, the start winding and both together. [A]
     run: complex
     start: complex
     line: complex
-    terminal_volts: complex
+    terminal_volts: complex  #: Across the run winding. [V]
+    #: Across the start winding alone, induced if its circuit is open: what a potential relay sees. [V]
     start_volts: complex
+    #: Across what is in series with the start winding: the run capacitor where there is one; the start gear
+    #: and its capacitor together where there is none. [V]
     capacitor_volts: complex
+    #: The start winding's current, divided between the start gear and the run capacitor. [A]
     through_gear: complex
     through_capacitor: complex
-    torque: float
-    torque_ripple: float
-    power_in: float
+    torque: float  #: Mean electromagnetic torque. [N m]
+    torque_ripple: float  #: Amplitude of the torque at twice the line frequency. [N m]
+    power_in: float  #: From the supply, its own loss excluded. [W]
+    #: Power across the air gap by the field that turns with the rotor, and against it. [W]
     forward: float
     backward: float
+    #: Copper of both windings; cage; resistance in series with the start winding. [W]
     stator_loss: float
     rotor_loss: float
     outside_loss: float
-    power_out: float
+    power_out: float  #: Mechanical, before friction. [W]
 
 
 def _outside(gear: complex | None, capacitor: complex | None) -> complex | None:
@@ -184,6 +146,44 @@ def _checked(volts: float, hertz: float | None, slip: float, motor: Motor) -> fl
     return motor.hertz if hertz is None else between(hertz, *_HERTZ, "hertz", "Hz")
 
 
+#: Two by two, row by row.
+_Square = tuple[tuple[complex, complex], tuple[complex, complex]]
+
+
+def _induced(motor: Motor, m: float, mutual: tuple[float, float], rotor: tuple[float, float]) -> _Square:
+    """Rotor currents over stator currents, [[qq, qd], [dq, dd]], from the two rotor voltage equations. [-]"""
+    n, (xm, xd), (xrq, xrd) = motor.turns_ratio, mutual, rotor
+    a, b = motor.rotor_ohms + 1j * xrq, -m / n * xrd
+    c, d = n * m * xrq, motor.rotor_ohms_start + 1j * xrd
+    e, g, o, h = 1j * xm, -m / n * xd, n * m * xm, 1j * xd
+    det = a * d - b * c
+    return (
+        ((b * o - d * e) / det, (b * h - d * g) / det),
+        ((c * e - a * o) / det, (c * g - a * h) / det),
+    )
+
+
+def _windings(motor: Motor, k: float, mutual: tuple[float, float], induced: _Square) -> _Square:
+    """Impedance of run and start winding with the rotor's part, at `k` times the motor's frequency. [Ω]"""
+    (xm, xd), ((qq, qd), (dq, dd)) = mutual, induced
+    return (
+        (motor.run_ohms + 1j * (motor.run_leakage * k + xm) + 1j * xm * qq, 1j * xm * qd),
+        (1j * xd * dq, motor.start_ohms + 1j * (motor.start_leakage * k + xd) + 1j * xd * dd),
+    )
+
+
+def _driven(
+    volts: float, windings: _Square, supply: complex, outside: complex | None
+) -> tuple[complex, complex]:
+    """Currents of run and start winding behind the supply; `outside` is in series with the latter. [A]"""
+    (z11, z12), (z21, z22) = windings
+    if outside is None:
+        return volts / (supply + z11), 0j
+    s11, s12, s21, s22 = supply + z11, supply + z12, supply + z21, supply + z22 + outside
+    whole = s11 * s22 - s12 * s21
+    return volts * (s22 - s12) / whole, volts * (s11 - s21) / whole
+
+
 def steady(
     motor: Motor,
     volts: float,
@@ -197,66 +197,29 @@ def steady(
     """
     Currents, torque and powers at constant slip, in q-d form.
 
-    Parameters
-    ----------
-    volts : float
-        Of the supply behind its impedance. [V]
-    slip : float
-        1 at standstill, 0 at synchronous speed. [-]
-    hertz : float or None
-        Of the supply; the motor's own if left out. [Hz]
-    start_impedance : complex or None
-        Of the start gear and its capacitor, in series with the start winding; None if open. At `hertz`. [Ω]
-    run_capacitor : complex or None
-        Impedance of the run capacitor, beside the start gear; None if there is none. At `hertz`. [Ω]
-    supply_impedance : complex
-        Of everything ahead of the motor, carrying the line current. At `hertz`. [Ω]
+    The supply has `volts` [V] behind its impedance [Ω] and `hertz` [Hz], the motor's own if left out; `slip`
+    is 1 at standstill and 0 at synchronous speed. [-] `start_impedance` is that of the start gear and its
+    capacitor in series, None if open, `run_capacitor` that beside the start gear, None if there is none. [Ω]
+    Raises `OutOfRange` if volts are below zero, or slip or frequency lie outside their range.
 
-    Returns
-    -------
-    Steady
-        Exact for this model: no iteration.
-
-    Raises
-    ------
-    OutOfRange
-        If volts are below zero, or slip or frequency lie outside their range.
-
-    Notes
-    -----
     With m = 1 − slip and n the turns ratio, rotor voltages are
     0 = r_qr i_qr + jω λ_qr − m ω λ_dr/n and 0 = r_dr i_dr + jω λ_dr + n m ω λ_qr;
     T = (P/2) Re(n λ_qr i*_dr − λ_dr i*_qr / n). Air-gap powers follow from T ω_s = P_f − P_b and
     rotor loss = s P_f + (2 − s) P_b, which needs no division by the slip.
     """
-    f = _checked(volts, hertz, slip, motor)
+    f, n, m = _checked(volts, hertz, slip, motor), motor.turns_ratio, 1.0 - slip
     k = f / motor.hertz
-    n, m = motor.turns_ratio, 1.0 - slip
     xm, xd = motor.run_magnetizing * k, motor.start_magnetizing * k
     xrq, xrd = motor.rotor_leakage * k + xm, motor.rotor_leakage_start * k + xd
-    a, b = motor.rotor_ohms + 1j * xrq, -m / n * xrd
-    c, d = n * m * xrq, motor.rotor_ohms_start + 1j * xrd
-    e, g, o, h = 1j * xm, -m / n * xd, n * m * xm, 1j * xd
-    det = a * d - b * c
-    # rotor currents = [[qq, qd], [dq, dd]] times stator currents
-    qq, qd = (b * o - d * e) / det, (b * h - d * g) / det
-    dq, dd = (c * e - a * o) / det, (c * g - a * h) / det
-    z11 = motor.run_ohms + 1j * (motor.run_leakage * k + xm) + 1j * xm * qq
-    z12, z21 = 1j * xm * qd, 1j * xd * dq
-    z22 = motor.start_ohms + 1j * (motor.start_leakage * k + xd) + 1j * xd * dd
-    outside = _outside(start_impedance, run_capacitor)
-    zs = supply_impedance
-    if outside is None:
-        run, start = volts / (zs + z11), 0j
-    else:
-        s11, s12, s21, s22 = zs + z11, zs + z12, zs + z21, zs + z22 + outside
-        whole = s11 * s22 - s12 * s21
-        run, start = volts * (s22 - s12) / whole, volts * (s11 - s21) / whole
+    (qq, qd), (dq, dd) = induced = _induced(motor, m, (xm, xd), (xrq, xrd))
+    windings = _windings(motor, k, (xm, xd), induced)
+    z21, z22 = windings[1]
+    run, start = _driven(volts, windings, supply_impedance, _outside(start_impedance, run_capacitor))
     iqr, idr = qq * run + qd * start, dq * run + dd * start
     lqr, ldr = (xm * run + xrq * iqr) / (2 * math.pi * f), (xd * start + xrd * idr) / (2 * math.pi * f)
     torque = motor.poles / 2 * (n * lqr * idr.conjugate() - ldr * iqr.conjugate() / n).real
     ripple = motor.poles / 2 * abs(n * lqr * idr - ldr * iqr / n)
-    terminal = volts - zs * (run + start)
+    terminal = volts - supply_impedance * (run + start)
     start_volts = z21 * run + z22 * start
     across = terminal - start_volts
     through = 0j if run_capacitor is None else start if run_capacitor == 0 else across / run_capacitor

@@ -14,7 +14,7 @@ import math
 import numpy as np
 
 from humclick.start import rows as r
-from humclick.start.compiled import compiled
+from humclick.start.compiled import kernel_compiled
 
 __all__ = ["currents", "gammas", "pill_ohms", "switch"]
 
@@ -22,7 +22,7 @@ __all__ = ["currents", "gammas", "pill_ohms", "switch"]
 _SIZE = 15
 
 
-@compiled()
+@kernel_compiled()
 def _inverse(A, n):  # type: ignore[no-untyped-def]
     """Invert the leading n × n block in place by Gauss–Jordan; positive definite, so no pivoting."""
     for k in range(n):
@@ -38,7 +38,7 @@ def _inverse(A, n):  # type: ignore[no-untyped-def]
                     A[i, c] -= factor * A[k, c]
 
 
-@compiled()
+@kernel_compiled()
 def gammas(p, out):  # type: ignore[no-untyped-def]
     """Γ of the four states (2 line + start circuit) into `out[0..3]`, L itself into `out[4]`."""
     A = np.zeros((5, 5))
@@ -96,7 +96,7 @@ def gammas(p, out):  # type: ignore[no-untyped-def]
                 k += 1
 
 
-@compiled()
+@kernel_compiled()
 def _times(W, L, j, matrix, first, target):  # type: ignore[no-untyped-def]
     """Multiply the five numbers from row `first` by a packed symmetric matrix into rows from `target`."""
     x = (
@@ -114,7 +114,7 @@ def _times(W, L, j, matrix, first, target):  # type: ignore[no-untyped-def]
         W[(target + i) * L + j] = total
 
 
-@compiled()
+@kernel_compiled()
 def pill_ohms(W, L, j):  # type: ignore[no-untyped-def]
     """Resistance of the pill as it is. [Ω]"""
     z = (W[r.TP * L + j] - W[r.PTCKNEE * L + j]) * W[r.PTCSPAN * L + j]
@@ -122,7 +122,7 @@ def pill_ohms(W, L, j):  # type: ignore[no-untyped-def]
     return W[r.PTC0 * L + j] * math.exp(W[r.PTCK * L + j] * z * z * (3 - 2 * z))
 
 
-@compiled()
+@kernel_compiled()
 def switch(W, L, j, P, gamma):  # type: ignore[no-untyped-def]
     """Let the contacts stand as they now do: λ := L i, then the Γ that belongs to them."""
     _times(W, L, j, gamma[4], r.IQ, r.LQ)
@@ -135,7 +135,7 @@ def switch(W, L, j, P, gamma):  # type: ignore[no-untyped-def]
         W[(r.G0 + k) * L + j] = gamma[state, k]
 
 
-@compiled()
+@kernel_compiled()
 def currents(W, L, j):  # type: ignore[no-untyped-def]
     """Everything that follows at once from fluxes, capacitors and contacts."""
     _times(W, L, j, W[r.G0 * L + j :: L][:_SIZE], r.LQ, r.IQ)

@@ -11,37 +11,29 @@ from numpy.typing import NDArray
 from humclick.start import rows as r
 from humclick.start.case import (
     Capacitor,
-    Case,
+    ClosedCircuit,
     CurrentRelay,
-    Plain,
     PotentialRelay,
     Protector,
     Ptc,
     SpeedSwitch,
+    StartCase,
     TimedStarter,
 )
 from humclick.start.heat import constant
 from humclick.start.machine import Motor
 
-__all__ = ["audible_amps", "pack", "pack_many"]
+__all__ = ["audible_amps", "pack_case", "pack_many"]
 
 #: Stands for no resistance in a branch that would otherwise divide by nothing. [Ω]
 _LEAST = 1.0e-3
 
 
-def pack_many(cases: Sequence[Case]) -> NDArray[np.float64]:
+def pack_many(cases: Sequence[StartCase]) -> NDArray[np.float64]:
     """
     Pack cases, one a row.
 
-    Parameters
-    ----------
-    cases : sequence of Case
-        At least one.
-
-    Returns
-    -------
-    ndarray
-        (cases, columns), for `humclick.start.batch.simulate_packed`; columns in `humclick.start.rows`.
+    For `humclick.start.batch.simulate_packed`; columns are those of `humclick.start.rows`.
     """
     table = np.zeros((len(cases), r.COLUMNS))
     for row, case in zip(table, cases, strict=True):
@@ -49,7 +41,7 @@ def pack_many(cases: Sequence[Case]) -> NDArray[np.float64]:
     return table
 
 
-def pack(case: Case) -> NDArray[np.float64]:
+def pack_case(case: StartCase) -> NDArray[np.float64]:
     """Pack one case: a single row of `pack_many`."""
     row: NDArray[np.float64] = pack_many([case])[0]
     return row
@@ -59,13 +51,6 @@ def audible_amps(motor: Motor, volts: float) -> float:
     """
     Line current below which no hum is heard. [A]
 
-    Parameters
-    ----------
-    volts : float
-        Supply. [V]
-
-    Notes
-    -----
     The share `audible` (heat.toml) of the run winding's locked-rotor current at that voltage.
     """
     rotor = complex(motor.rotor_ohms, motor.rotor_leakage)
@@ -74,7 +59,7 @@ def audible_amps(motor: Motor, volts: float) -> float:
     return constant("audible") * volts / abs(z)
 
 
-def _fill(row: NDArray[np.float64], case: Case) -> None:
+def _fill(row: NDArray[np.float64], case: StartCase) -> None:
     _motor(row, case)
     supply, faults, heat, warm = case.supply, case.faults, case.heat, case.temperatures
     row[r.P_VOLTS : r.P_BREAKER + 1] = (
@@ -105,14 +90,14 @@ def _fill(row: NDArray[np.float64], case: Case) -> None:
     row[r.P_AUDIBLE] = audible_amps(case.motor, max(supply.volts, 1.0))
 
 
-def _breaker(case: Case) -> float:
+def _breaker(case: StartCase) -> float:
     """Half-cycle current that opens the breaker: none where the earth fault opens it from the first."""
     supply = case.supply
     earth = supply.volts / min(case.faults.run_earth_ohms, case.faults.start_earth_ohms)
     return 0.0 if earth > supply.earth_amps else min(supply.breaker_amps, 1e30)
 
 
-def _motor(row: NDArray[np.float64], case: Case) -> None:
+def _motor(row: NDArray[np.float64], case: StartCase) -> None:
     m, faults = case.motor, case.faults
     w = 2 * math.pi * m.hertz
     q = (m.run_ohms, m.run_leakage / w, m.run_magnetizing / w, m.rotor_ohms, m.rotor_leakage / w)
@@ -151,13 +136,13 @@ def _motor(row: NDArray[np.float64], case: Case) -> None:
     row[r.P_RUN_OPEN], row[r.P_START_OPEN] = run_open, start_open
 
 
-def _gear(row: NDArray[np.float64], case: Case) -> None:
+def _gear(row: NDArray[np.float64], case: StartCase) -> None:
     gear, faults = case.gear, case.faults
     shunt = 1 / faults.start_earth_ohms
     row[r.P_UP], row[r.P_PTC_SPAN], row[r.P_PTC_C] = 1e30, 1.0, 1.0
     kind, contact = r.NONE, _LEAST
     match gear:
-        case Plain():
+        case ClosedCircuit():
             kind, contact = r.PLAIN, gear.ohms
         case Ptc():
             kind = r.PTC

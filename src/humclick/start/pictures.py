@@ -66,21 +66,9 @@ def picture_svg(
     """
     Panels as one SVG document.
 
-    Parameters
-    ----------
-    panels : sequence of Panel
-        From `humclick.start.curves.panels_of` or `humclick.start.curves.panels_to_compare`.
-    title, description : str
-        Heading, and what a reader who cannot see it is told.
-    events : sequence of Switched
-        Marked through all panels; `humclick.start.curves.told_events`.
-    tag : str
-        Begins every identifier, so that two pictures can stand on one page.
-
-    Raises
-    ------
-    Refused
-        If there is no panel, or the tag is not a word of letters, digits and hyphens.
+    `description` is what a reader who cannot see it is told. `events` are marked through all panels (see
+    `humclick.start.curves.notable_events`). `tag` begins every identifier, so that two pictures can stand on
+    one page. Raises `Refused` without a panel, or if the tag is not a word of letters, digits and hyphens.
     """
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", tag):
         raise Refused(f"the tag of a picture is a word of letters, digits and hyphens, got {tag!r}")
@@ -95,17 +83,7 @@ def picture_png(
     """
     Panels as PNG.
 
-    Parameters
-    ----------
-    panels, title, events
-        As in `picture_svg`.
-    dots : float
-        To the inch; the picture is 7.2 inches wide. [1/in]
-
-    Raises
-    ------
-    Refused
-        If there is no panel.
+    `dots` are those to the inch; the picture is 7.2 inches wide. [1/in] Raises `Refused` without a panel.
     """
     out = io.BytesIO()
     _draw(panels, title, events, out, "png", "start", dots)
@@ -246,18 +224,18 @@ _FONT = re.compile(r"font: (?:(bold|[0-9]+) )?([0-9.]+)px ([^;\"]*)")
 
 def _attributes(match: re.Match[str]) -> str:
     """A style as presentation attributes."""
-    found: dict[str, str] = {}
+    attributes: dict[str, str] = {}
     for piece in match[1].split(";"):
         name, _, value = piece.strip().partition(": ")
         if name == "font":
             font = _FONT.fullmatch(f"font: {value}")
             if font is not None:
-                found["font-size"] = font[2]
+                attributes["font-size"] = font[2]
                 if font[1]:
-                    found["font-weight"] = font[1]
+                    attributes["font-weight"] = font[1]
         elif name:
-            found[name] = value
-    return " ".join(f'{name}="{escape(value, quote=True)}"' for name, value in found.items())
+            attributes[name] = value
+    return " ".join(f'{name}="{escape(value, quote=True)}"' for name, value in attributes.items())
 
 
 def _rounded(match: re.Match[str]) -> str:

@@ -22,7 +22,7 @@ from humclick.parts.family import HEALTHY, Role
 from humclick.parts.shelves import starts_table
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["COLUMNS", "DEFAULTS", "Fault", "Seen", "StandIn", "Starts", "guard_of"]
+__all__ = ["COLUMNS", "DEFAULTS", "Fault", "StandIn", "StartSigns", "Starts", "guard_of"]
 
 #: Columns of a table: medians, each with its standard deviation of ln.
 COLUMNS = (
@@ -49,37 +49,26 @@ _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
 _VAGUE = 0.2
 
 
-class Seen(NamedTuple):
-    """
-    What is seen of an attempt that comes to one outcome; 0 where nothing is.
+class StartSigns(NamedTuple):
+    """What is seen of an attempt that comes to one outcome; 0 where nothing is."""
 
-    Attributes
-    ----------
-    amps, amps_sd : float
-        Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
-        current: median and standard deviation of ln. [-]
-    highest, highest_sd : float
-        Largest half-cycle rms of the first second, over the same. [-]
-    trip, trip_sd : float
-        When the protector opens. [s], [-]
-    release, release_sd : float
-        When the start winding is let go. [s], [-]
-    left_in : float
-        Share in which it turned and the start winding was not let go within five seconds. [-]
-    """
-
+    #: Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
+    #: current: median and standard deviation of ln. [-]
     amps: float
     amps_sd: float
+    #: Largest half-cycle rms of the first second, over the same. [-]
     highest: float
     highest_sd: float
+    #: When the protector opens. [s], [-]
     trip: float
     trip_sd: float
+    #: When the start winding is let go. [s], [-]
     release: float
     release_sd: float
-    left_in: float
+    left_in: float  #: Share in which it turned and the start winding was not let go within five seconds. [-]
 
 
-_NOTHING = Seen._make([0.0] * 9)
+_NOTHING = StartSigns._make([0.0] * 9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +81,7 @@ class _Row:
     """
 
     shares: tuple[float, ...]
-    seen: Mapping[int, Seen]
+    signs: Mapping[int, StartSigns]
     breaker: float
     silent: float
     starts: float
@@ -112,37 +101,22 @@ class _Table(NamedTuple):
     number: Mapping[Fault, int]
     dead: frozenset[int]
     rows: tuple[Mapping[tuple[int, ...], _Row], Mapping[tuple[int, ...], _Row]]
-    usual: Mapping[int, Seen]
+    usual: Mapping[int, StartSigns]
     silent: _Row
     idle: frozenset[Fault] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class StandIn:
-    """
-    A machine whose table stands in for one without.
+    """A machine whose table stands in for one without."""
 
-    Attributes
-    ----------
-    machine : Machine
-        Whose table it is.
-    modes : mapping of Fault to Fault or None
-        The mode of it that stands for each mode of the other; None where none does: nothing changes.
-    """
-
-    machine: Machine
+    machine: Machine  #: Whose table it is.
+    #: The mode of it that stands for each mode of the other; None where none does: nothing changes.
     modes: Mapping[Fault, Fault | None]
 
 
 def guard_of(protector: str) -> str:
-    """
-    Where a protector is: ``outside`` or ``inside`` the shell.
-
-    Parameters
-    ----------
-    protector : str
-        ``external``, ``integrated`` or ``internal``.
-    """
+    """Where a protector is: ``outside`` or ``inside`` the shell."""
     return "inside" if protector == "internal" else "outside"
 
 
@@ -153,7 +127,7 @@ def _text(name: str) -> str:
     return table.read_text("utf-8")
 
 
-def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) -> _Row:
+def _row(shares: Mapping[int, float], floor: float, signs: Mapping[int, StartSigns]) -> _Row:
     whole = [shares.get(k, floor) for k in range(len(OUTCOMES))]
     total = sum(whole)
     silent, hum, hum_click, trips, breaker, runs = (p / total for p in whole)
@@ -161,7 +135,7 @@ def _row(shares: Mapping[int, float], floor: float, seen: Mapping[int, Seen]) ->
     starts = (trips + runs) / (hum + hum_click + trips + runs)
     return _Row(
         shares=(silent, hum, hum_click, trips, breaker, runs),
-        seen=seen,
+        signs=signs,
         breaker=breaker,
         silent=nothing,
         starts=starts,
@@ -203,38 +177,31 @@ def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
 
 @cache
 def _table(name: str, guard: str, plate: str) -> _Table:
-    """
-    Read the sets of one arrangement, protector and plate.
-
-    Raises
-    ------
-    DataError
-        If the file is missing or damaged.
-    """
+    """Read the sets of one arrangement, protector and plate."""
     try:
         heads, body = _lines(name)
         number = {}
-        for each in heads["modes"].split():
-            code, _, fault = each.partition("=")
+        for entry in heads["modes"].split():
+            code, _, fault = entry.partition("=")
             part, _, mode = fault.partition(".")
             number[(part, mode)] = int(code)
         floor = float(heads["floor"]) / 1000
         shares: dict[tuple[str, str], dict[int, float]] = {}
-        seen: dict[tuple[str, str], dict[int, Seen]] = {}
+        signs: dict[tuple[str, str], dict[int, StartSigns]] = {}
         for row in body:
             if row[0] != guard[0] or row[1] not in ("", plate):
                 continue
             outcome = int(row[4])
             shares.setdefault((row[2], row[3]), {})[outcome] = int(row[5]) / 1000
-            known = seen.setdefault((row[2], row[3]), {})
+            known = signs.setdefault((row[2], row[3]), {})
             if any(row[6:15]):
-                known[outcome] = Seen._make(float(x) if x else 0.0 for x in row[6:15])
+                known[outcome] = StartSigns._make(float(x) if x else 0.0 for x in row[6:15])
         rows: tuple[dict[tuple[int, ...], _Row], dict[tuple[int, ...], _Row]] = ({}, {})
-        for (heat, code), found in shares.items():
+        for (heat, code), by_outcome in shares.items():
             if code != DEFAULTS:
                 key = tuple(int(n) for n in code.split(".") if code != "0")
-                rows[heat == "h"][key] = _row(found, floor, seen[(heat, code)])
-        usual = seen[("", DEFAULTS)]
+                rows[heat == "h"][key] = _row(by_outcome, floor, signs[(heat, code)])
+        usual = signs[("", DEFAULTS)]
         silent = _row({0: 1.0 - 5 * floor}, floor, {0: _NOTHING})
         dead = frozenset(int(n) for n in heads["dead"].split())
         return _Table(number, dead, rows, usual, silent)
@@ -246,20 +213,10 @@ class Starts:
     """
     Start attempts of one machine.
 
-    Parameters
-    ----------
-    machine : Machine
-        Arrangement, protector and voltage class choose the table; sizes known of it do not matter.
-    stand_in : StandIn, optional
-        Whose table is read in place of its own.
+    Arrangement, protector and voltage class choose the table; sizes known of the machine do not matter. With
+    `stand_in`, the table of that machine is read. Raises `DataError` when first asked, if it is missing or
+    damaged.
 
-    Raises
-    ------
-    DataError
-        When first asked, if its table is missing or damaged.
-
-    Notes
-    -----
     A set of three or more modes is put together from its pairs, fork by fork (see `_Row`). Whether it starts:
     logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
     terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory), but no
@@ -277,12 +234,12 @@ class Starts:
     @cached_property
     def _table(self) -> _Table:
         whose = self.machine if self.stand_in is None else self.stand_in.machine
-        found = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
+        table = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
         if self.stand_in is None:
-            return found
+            return table
         stood = self.stand_in.modes
-        number = {fault: found.number[other] for fault, other in stood.items() if other is not None}
-        return found._replace(number=number, idle=frozenset(f for f, other in stood.items() if other is None))
+        number = {fault: table.number[other] for fault, other in stood.items() if other is not None}
+        return table._replace(number=number, idle=frozenset(f for f, other in stood.items() if other is None))
 
     @cached_property
     def _counted(self) -> tuple[Mapping[Fault, int], Mapping[Fault, int]]:
@@ -307,42 +264,31 @@ class Starts:
         """
         What an attempt under a set of modes goes by: no attempt can tell sets of one key apart.
 
-        Parameters
-        ----------
-        modes : mapping of part id to mode
-            Parts not named are healthy.
-        hot : bool
-            Whether it has not rested since the last try: what a rest eases counts only then.
-
-        Raises
-        ------
-        Unknown
-            If a part or a mode does not exist.
-        DataError
-            If the table is missing or damaged.
+        Parts not named in `modes` are healthy. `hot` is not rested since the last try: what a rest eases
+        counts only then.
         """
         counted, number = self._counted[hot], self._table.number
-        found = []
+        codes = []
         for fault in modes.items():
             code = counted.get(fault)
             if code is not None:
-                found.append((code,))
+                codes.append((code,))
             elif fault[1] != HEALTHY and fault not in number:
                 family = self.machine.part(fault[0]).family
                 family.mode(fault[1])
                 if family.apart or fault in self._table.idle:
                     continue
-                names = [".".join(each) for each in number]
+                names = [".".join(pair) for pair in number]
                 raise Unknown("mode in the table of start attempts", ".".join(fault), names)
-        return self.joined(found)
+        return self.joined(codes)
 
     def joined(self, keys: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
         """The key of several sets together, of parts that differ, from theirs."""
-        found = [code for key in keys for code in key]
-        if not self._table.dead.isdisjoint(found):
+        codes = [code for key in keys for code in key]
+        if not self._table.dead.isdisjoint(codes):
             return self._quiet
-        found.sort()
-        return tuple(found)
+        codes.sort()
+        return tuple(codes)
 
     def _stored(self, key: tuple[int, ...]) -> _Row:
         return self._table.rows[not self._warm.isdisjoint(key)][key]
@@ -393,51 +339,46 @@ class Starts:
             goes * (1 - trips),
         )
 
-    def seen(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[Seen, ...]:
+    def signs(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[StartSigns, ...]:
         """What a clamp meter and a watch show, by what an attempt comes to (`OUTCOMES`). As for `key`."""
         key = self.key(modes, hot=hot)
-        found = []
+        signs = []
         for known in self._known(key):
-            if isinstance(known, Seen):
-                found.append(known)
+            if isinstance(known, StartSigns):
+                signs.append(known)
                 continue
             base, rows = known
             columns = [x for at in range(0, 8, 2) for x in _joined(rows, base, len(key), at)]
             total = sum(p for p, _ in rows)
-            found.append(Seen._make((*columns, sum(p * each.left_in for p, each in rows) / total)))
-        return tuple(found)
+            signs.append(StartSigns._make((*columns, sum(p * row.left_in for p, row in rows) / total)))
+        return tuple(signs)
 
     def amps_of(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
         """
         Line current after five seconds, or the last before it stopped, by what an attempt comes to.
 
-        Parameters
-        ----------
-        key : tuple of int
-            Of all sets that do the same.
-
-        Returns
-        -------
-        tuple of (ratio, ln standard deviation)
-            Over the sound machine's locked-rotor current, in the order of `OUTCOMES`; (0, 0) for nothing. [-]
+        Pairs of a ratio over the sound machine's locked-rotor current and its ln standard deviation, in the
+        order of `OUTCOMES`; (0, 0) for nothing. [-]
         """
         return tuple(
-            known[:2] if isinstance(known, Seen) else _joined(known[1], known[0], len(key), 0)
+            known[:2] if isinstance(known, StartSigns) else _joined(known[1], known[0], len(key), 0)
             for known in self._known(key)
         )
 
-    def _known(self, key: tuple[int, ...]) -> Iterator[Seen | tuple[Seen | None, list[tuple[float, Seen]]]]:
+    def _known(
+        self, key: tuple[int, ...]
+    ) -> Iterator[StartSigns | tuple[StartSigns | None, list[tuple[float, StartSigns]]]]:
         """By outcome: what is seen of it, or a base and the pairs it is put together from."""
         if key == self._quiet:
             yield _NOTHING
             yield from (self._vague(None, k) for k in range(1, len(OUTCOMES)))
         elif len(key) < 3:
-            here = self._stored(key).seen
+            here = self._stored(key).signs
             yield from (here.get(k) or self._rare(key, k) for k in range(len(OUTCOMES)))
         else:
-            pairs, sound = self._pairs(key), self._stored(()).seen
+            pairs, sound = self._pairs(key), self._stored(()).signs
             for k in range(len(OUTCOMES)):
-                rows = [(row.shares[k], row.seen[k]) for row in pairs if k in row.seen]
+                rows = [(row.shares[k], row.signs[k]) for row in pairs if k in row.signs]
                 if not rows:
                     yield self._rare(key, k)
                     continue
@@ -445,41 +386,43 @@ class Starts:
                 yield base if len(rows) == len(pairs) else None, rows
 
     @cached_property
-    def _standing(self) -> Seen | None:
+    def _standing(self) -> StartSigns | None:
         """What a sound machine shows that cannot turn."""
         turned = self.machine.having(Role.MECHANISM)
         seized = next(mode.name for mode in turned.family.listed if mode.breakaway >= _SEIZED)
-        return self._stored((self._table.number[turned.id, seized],)).seen.get(OUTCOMES.index("hum_click"))
+        return self._stored((self._table.number[turned.id, seized],)).signs.get(OUTCOMES.index("hum_click"))
 
-    def _rare(self, key: tuple[int, ...], k: int) -> Seen:
+    def _rare(self, key: tuple[int, ...], k: int) -> StartSigns:
         """An outcome not seen of a set: as of its modes, or of the sound machine, else as is usual."""
         for part in (*((n,) for n in key), ()):
-            if k in self._stored(part).seen:
+            if k in self._stored(part).signs:
                 return self._vague(part, k)
         return self._vague(None, k)
 
-    def _vague(self, part: tuple[int, ...] | None, k: int) -> Seen:
+    def _vague(self, part: tuple[int, ...] | None, k: int) -> StartSigns:
         """What is seen of an outcome of a set in the table, or of it as is usual, known less well."""
-        kept = self._vaguer.get((part, k))
-        if kept is None:
-            of = (self._table.usual if part is None else self._stored(part).seen).get(k, _NOTHING)
+        vague = self._vaguer.get((part, k))
+        if vague is None:
+            of = (self._table.usual if part is None else self._stored(part).signs).get(k, _NOTHING)
             columns = zip(of[:8:2], of[1:8:2], strict=True)
             wide = [x for middle, sd in columns for x in (middle, math.hypot(sd, _VAGUE) if middle else sd)]
-            kept = self._vaguer[(part, k)] = Seen._make((*wide, of.left_in))
-        return kept
+            vague = self._vaguer[(part, k)] = StartSigns._make((*wide, of.left_in))
+        return vague
 
     @cached_property
-    def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], Seen]:
+    def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], StartSigns]:
         return {}
 
 
-def _joined(rows: list[tuple[float, Seen]], base: Seen | None, n: int, at: int) -> tuple[float, float]:
+def _joined(
+    rows: list[tuple[float, StartSigns]], base: StartSigns | None, n: int, at: int
+) -> tuple[float, float]:
     """
     A median that is seen of a set of `n` modes and its spread, from its pairs: each with its share.
 
     Each mode moves the logarithm by its own amount from `base`; without a base, the pairs' mean by share.
     """
-    logs = [(p, math.log(each[at]), each[at + 1]) for p, each in rows if each[at] > 0]
+    logs = [(p, math.log(row[at]), row[at + 1]) for p, row in rows if row[at] > 0]
     if not logs:
         return 0.0, 0.0
     if base is not None and base[at] > 0 and len(logs) == len(rows):

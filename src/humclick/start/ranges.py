@@ -15,21 +15,13 @@ __all__ = ["Range", "range_of"]
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """
-    A quantity that is known within limits.
+    """A quantity that is known within limits."""
 
-    Attributes
-    ----------
-    low, middle, high : float
-        Limits of the range and the median; infinite where it never happens. In `unit`.
-    unit : str
-        Of all three.
-    """
-
+    #: Limits of the range and the median; infinite where it never happens. In `unit`.
     low: float
     middle: float
     high: float
-    unit: str = ""
+    unit: str = ""  #: Of all three.
 
     def holds(self, value: float) -> bool:
         """Whether `value`, in the same unit, lies within."""
@@ -52,22 +44,9 @@ def range_of(values: Iterable[float], unit: str = "", level: float = 0.9) -> Ran
     """
     The central range of equally probable values.
 
-    Parameters
-    ----------
-    values : iterable of float
-        Infinite stands for "never"; in `unit`.
-    unit : str
-        As in `values`.
-    level : float
-        Share of the values within. [-]
+    An infinite value stands for never; `level` is the share of the values within. [-] Raises `OutOfRange` if
+    there is no value, or the level does not lie between 0 and 1.
 
-    Raises
-    ------
-    OutOfRange
-        If there is no value, or the level does not lie between 0 and 1.
-
-    Examples
-    --------
     >>> range_of([1, 2, 3, 4, 5], "A", 0.5)
     Range(low=2.0, middle=3.0, high=4.0, unit='A')
     """

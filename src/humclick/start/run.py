@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from humclick.errors import OutOfRange, Refused
 from humclick.start import rows as r
-from humclick.start.case import Case
+from humclick.start.case import StartCase
 from humclick.start.lanes import play
 from humclick.start.packed import pack_many
 
@@ -24,22 +24,12 @@ _EVENTS = 4000
 
 @dataclass(frozen=True, slots=True)
 class Switched:
-    """
-    Something that happened at a moment.
+    """Something that happened at a moment."""
 
-    Attributes
-    ----------
-    time : float
-        After power came. [s]
-    what : str
-        One of `humclick.start.rows.EVENTS`.
-    value : float
-        Disc temperature [°C] at a trip or reset, shaft speed [rad/s] when a contact opens or speed is
-        reached, run current [A] when a contact closes, torque [N m] at the break-away, pill temperature [°C].
-    """
-
-    time: float
-    what: str
+    time: float  #: After power came. [s]
+    what: str  #: One of `humclick.start.rows.EVENTS`.
+    #: Disc temperature [°C] at a trip or reset, shaft speed [rad/s] when a contact opens or speed is reached,
+    #: run current [A] when a contact closes, torque [N m] at the break-away, pill temperature [°C].
     value: float
 
 
@@ -48,42 +38,24 @@ class Run:
     """
     A played attempt. Arrays are of one length; currents are rms of the half cycle that ends at `time`
     (or momentary values of a wave).
-
-    Attributes
-    ----------
-    time : ndarray
-        After power came. [s]
-    line, run, start, gear : ndarray
-        Line, run winding, start winding, through the start gear. [A]
-    speed : ndarray
-        Of the shaft. [rad/s]
-    torque : ndarray
-        Electromagnetic. [N m]
-    ptc, protector, run_winding, start_winding, shell : ndarray
-        Temperatures. [°C]
-    difference : ndarray
-        Pressure difference over that of running. [-]
-    events : tuple of Switched
-        In order of time.
-    features : mapping of str to float
-        See `humclick.start.batch.Features`; NaN where it did not happen.
     """
 
-    time: NDArray[np.float64]
-    line: NDArray[np.float64]
-    run: NDArray[np.float64]
-    start: NDArray[np.float64]
-    speed: NDArray[np.float64]
-    torque: NDArray[np.float64]
-    gear: NDArray[np.float64]
+    time: NDArray[np.float64]  #: After power came. [s]
+    line: NDArray[np.float64]  #: From the outlet. [A]
+    run: NDArray[np.float64]  #: Run winding. [A]
+    start: NDArray[np.float64]  #: Start winding. [A]
+    speed: NDArray[np.float64]  #: Of the shaft. [rad/s]
+    torque: NDArray[np.float64]  #: Electromagnetic. [N m]
+    gear: NDArray[np.float64]  #: Through the start gear. [A]
+    #: Temperatures. [°C]
     ptc: NDArray[np.float64]
     protector: NDArray[np.float64]
     run_winding: NDArray[np.float64]
     start_winding: NDArray[np.float64]
     shell: NDArray[np.float64]
-    difference: NDArray[np.float64]
-    events: tuple[Switched, ...]
-    features: dict[str, float]
+    difference: NDArray[np.float64]  #: Pressure difference over that of running. [-]
+    events: tuple[Switched, ...]  #: In order of time.
+    features: dict[str, float]  #: See `humclick.start.batch.Features`; NaN where it did not happen.
 
     @property
     def outcome(self) -> str:
@@ -94,10 +66,7 @@ class Run:
         """
         Time of the first event of a kind; NaN if it did not happen. [s]
 
-        Raises
-        ------
-        Refused
-            If there is no such kind.
+        Raises `Refused` if there is no such kind.
         """
         if what not in r.EVENTS:
             raise Refused(f"no event is called {what!r}; there are: {', '.join(r.EVENTS)}")
@@ -105,7 +74,7 @@ class Run:
 
 
 def simulate(
-    case: Case,
+    case: StartCase,
     seconds: float,
     step: float = 1.0e-4,
     record: Literal["half-cycles", "wave"] = "half-cycles",
@@ -144,34 +113,22 @@ def simulate(
     ev = np.full((1, _EVENTS, 3), np.nan)
     out = np.zeros((1, len(r.FEATURES)))
     play(table, 0, 1, (0,), step, seconds, False, wave, rec, ev, out)
-    kept = rec[0][: int(np.count_nonzero(rec[0, :, 0]))]
+    moments = rec[0][: int(np.count_nonzero(rec[0, :, 0]))]
     logged = ev[0][~np.isnan(ev[0, :, 0])]
     events = tuple(Switched(float(t), r.EVENTS[int(code)], float(x)) for t, code, x in logged)
-    columns = {name: kept[:, k].copy() for k, name in enumerate(r.RECORD)}
+    columns = {name: moments[:, k].copy() for k, name in enumerate(r.RECORD)}
     features = dict(zip(r.FEATURES, map(float, out[0]), strict=True))
     if case.faults.swapped:  # the kernel's first axis was the start winding, its forwards our backwards
-        for one, other in (("run", "start"), ("run_winding", "start_winding")):
-            columns[one], columns[other] = columns[other], columns[one]
+        for run, start in (("run", "start"), ("run_winding", "start_winding")):
+            columns[run], columns[start] = columns[start], columns[run]
         columns["speed"], columns["torque"] = -columns["speed"], -columns["torque"]
-        one, other = "run_winding_max", "start_winding_max"
-        features[one], features[other] = features[other], features[one]
+        run, start = "run_winding_max", "start_winding_max"
+        features[run], features[start] = features[start], features[run]
     return Run(**columns, events=events, features=features)
 
 
 def check_times(seconds: float, step: float, longest: float) -> None:
-    """
-    Refuse a duration or a step that cannot be played.
-
-    Parameters
-    ----------
-    seconds, step, longest : float
-        Duration, step, and the longest duration allowed. [s]
-
-    Raises
-    ------
-    OutOfRange
-        If one lies outside its range.
-    """
+    """Refuse a duration or a step that cannot be played."""
     if not 1e-3 <= seconds <= longest:
         raise OutOfRange(f"an attempt must last 0.001 … {longest:g} s, got {seconds:g}")
     if not STEPS[0] <= step <= STEPS[1]:

@@ -24,19 +24,19 @@ _NAMES = (
 )
 
 
-def said_panels(panels: Sequence[Panel], say: Callable[[str], str]) -> tuple[Panel, ...]:
-    """Panels as `say` says them."""
+def said_panels(panels: Sequence[Panel], translate: Callable[[str], str]) -> tuple[Panel, ...]:
+    """Panels in the language of `translate`."""
     return tuple(
         replace(
             panel,
-            title=say(Message.of(panel.title)),
-            unit=say(Message.of(panel.unit)) if panel.unit in _NAMES else panel.unit,
-            curves=tuple(replace(each, name=say(Message.of(each.name))) for each in panel.curves),
+            title=translate(Message.of(panel.title)),
+            unit=translate(Message.of(panel.unit)) if panel.unit in _NAMES else panel.unit,
+            curves=tuple(replace(each, name=translate(Message.of(each.name))) for each in panel.curves),
         )
         for panel in panels
     )
 
 
-def said_events(events: Sequence[Switched], say: Callable[[str], str]) -> tuple[Switched, ...]:
-    """Events as `say` says them."""
-    return tuple(replace(each, what=say(Message.of(each.what))) for each in events)
+def said_events(events: Sequence[Switched], translate: Callable[[str], str]) -> tuple[Switched, ...]:
+    """Events in the language of `translate`."""
+    return tuple(replace(each, what=translate(Message.of(each.what))) for each in events)

@@ -24,7 +24,7 @@ from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import PhotoTaken
 from humclick.jobs.fold import fold
-from humclick.jobs.schema import call_schema, schema_of
+from humclick.jobs.schema import call_schema
 from humclick.limits import EVENTS_AT_ONCE
 from humclick.web.exchange import plain_table
 from humclick.web.office import Office
@@ -81,9 +81,9 @@ def about() -> dict[str, str]:
 @router.get("/schema/{what}", summary="JSON Schema of a call or of advice")
 def schema(what: Annotated[str, Path(pattern="^(call|advice)$")]) -> dict[str, Any]:
     """The shape of a call's content, or of the advice on one."""
-    from humclick.jobs.result import AdviceResult
+    from humclick.jobs.result import advice_schema
 
-    return call_schema() if what == "call" else schema_of(AdviceResult)
+    return call_schema() if what == "call" else advice_schema()
 
 
 @router.get("/calls", summary="Every call's line in the list")

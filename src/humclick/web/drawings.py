@@ -208,7 +208,9 @@ def wiring(
     scene = lay_out(machine, shares, language.plain)
     own = _own_symbol(scene, probe) if points and probe is not None else None
     clamped = points if points and probe is not None and probe.quantity == "current" else None
-    svg = draw_svg(machine, None if own or clamped else points, shares, clamp=clamped, said=language.plain)
+    svg = draw_svg(
+        machine, None if own or clamped else points, shares, clamp=clamped, translate=language.plain
+    )
     if own is not None:
         svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))

@@ -5,7 +5,7 @@ Amps on the common lead while the machine tries to start.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import ClassVar
@@ -15,6 +15,7 @@ from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
@@ -82,7 +83,7 @@ class Amps(Model):
             ),
             self,
             "current",
-            clamp=_COMMON if set(_COMMON) <= layout.nodes_of(machine) else None,
+            clamp=_COMMON if set(_COMMON) <= layout.machine_nodes(machine) else None,
             minutes=minutes,
             risk=risk,
             live=True,
@@ -109,16 +110,30 @@ class Amps(Model):
         def at(ratio: float, spread: float) -> float:
             return within(*in_steps(ratio, math.hypot(sigma, spread))) if ratio > 0.0 else nothing
 
-        value = either_way(
-            bench,
-            lambda attempt: math.fsum(
-                p * at(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
-            ),
-            p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
-            mended,
-        )
+        loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
+        start = math.log(locked)
+
+        @cache
+        def bound(spread: float) -> Callable[[float], float]:
+            narrow = math.hypot(sigma, spread)
+            return display.at_most(0.95 * narrow, 1.1 * math.hypot(narrow, loose))
+
+        def at_most(ratio: float, spread: float) -> float:
+            return bound(spread)(start + math.log(ratio)) if ratio > 0.0 else nothing
+
+        def mean(of: Callable[[float, float], float]) -> Callable[[tuple[Fault, ...]], float]:
+            return either_way(
+                bench,
+                lambda attempt: math.fsum(
+                    p * of(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
+                ),
+                p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
+                mended,
+            )
+
+        value = mean(at)
         none = weighing.none(value(()), [display], _AS_HEALTHY)
-        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing))
+        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), rough=mean(at_most))
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""

@@ -91,7 +91,6 @@ class Between(Measured):
         def within(median: float, sigma: float) -> float:
             return max(evidence(displays, median, sigma).value, 1e-300)
 
-        @cache
         def value(chosen: tuple[Fault, ...]) -> float:
             modes = without(bench.modes_in(chosen), seen.renewed)
             modes = {p: m for p, m in modes.items() if p != "mechanism"}
@@ -99,7 +98,7 @@ class Between(Measured):
                 *self.predicted(bench, probe, modes, False)
             )
 
-        return Factor((), (), {}, value, weighing.none(value(()), displays))
+        return Factor((), (), {}, value, weighing.none(value(()), displays), effort=3)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

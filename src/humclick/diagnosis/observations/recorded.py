@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from functools import cache
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -66,12 +65,14 @@ class Recorded(Listened):
         anything, astray = math.fsum(likely.values()) / len(likely), misread()
         bench = weighing.bench
 
-        @cache
         def value(chosen: tuple[Fault, ...]) -> float:
             cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
             return (1.0 - astray) * likely.get(cause, anything) + astray * anything
 
-        return Factor((), (), {}, value, anything, 1.0)
+        def sees(fault: Fault) -> str:
+            return cause_of(bench.machine, without(bench.modes_in((fault,)), mended))
+
+        return Factor((), (), {}, value, anything, 1.0, sees=sees)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

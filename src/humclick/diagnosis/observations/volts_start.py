@@ -86,12 +86,11 @@ class VoltsStart(Model):
         def at(thousandths: int) -> float:
             return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
 
-        @cache
         def value(chosen: tuple[Fault, ...]) -> float:
             return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
 
         most = max(highest(displays[0], wide), nothing)
-        return Factor((), (), {}, value, weighing.none(value(()), displays), most)
+        return Factor((), (), {}, value, weighing.none(value(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""

@@ -14,7 +14,7 @@ from humclick.jobs.sheet.technician import clock
 from humclick.messages import Message, counted
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
 from humclick.replacement.marks import read_marks
-from humclick.replacement.match import Fit, match, worst
+from humclick.replacement.match import MatchGrade, match, worst
 
 __all__ = ["counter_page"]
 
@@ -94,10 +94,10 @@ def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) 
     demand = next((each for each in asked if each.part == event.part), None)
     if demand is None:
         return blank
-    new, _ = read_marks([each.rule for each in demand.asked], [event.note])
+    new, _ = read_marks([each.rule for each in demand.marks], [event.note])
     try:
         result = match(demand, new)
     except HumclickError:
         return blank
-    lines = tuple(line for line in result.lines if line.new and line.fit is not Fit.UNKNOWN)
+    lines = tuple(line for line in result.lines if line.new and line.fit is not MatchGrade.UNKNOWN)
     return FittedPart(title, event.note, str(worst(lines)), lines) if lines else blank

@@ -15,7 +15,7 @@ from humclick.messages import ENGLISH, Message, Verbatim, listed, translator
 
 if TYPE_CHECKING:
     from humclick.recordings.recording import Recording
-    from humclick.start.curves import Measured, Overlay
+    from humclick.start.curves import MeasuredCurrent, Overlay
 
 __all__ = ["start_picture"]
 
@@ -55,9 +55,9 @@ def start_picture(
         return None
     try:
         from humclick.jobs.at_hand import of_call
-        from humclick.start.asked import Asked
         from humclick.start.attempts import typical_attempt
-        from humclick.start.curves import describe, lay_over, panels_of, told_events
+        from humclick.start.conditions import StartConditions
+        from humclick.start.curves import describe_run, lay_over, notable_events, panels_of
         from humclick.start.estimate import estimate
         from humclick.start.pictures import picture_svg
         from humclick.start.run import simulate
@@ -75,27 +75,27 @@ def start_picture(
     if recording is not None:
         measured, lasted = _first(recording, machine.nameplate.locked_rotor_amps)
         seconds = min(max(lasted, _SHORTEST), _LONGEST)
-    run = simulate(typical_attempt(machine, motor, Asked(volts=machine.nameplate.volts)), seconds)
+    run = simulate(typical_attempt(machine, motor, StartConditions(volts=machine.nameplate.volts)), seconds)
     laid = None if measured is None else lay_over(run, measured)
     say = translator(language).text
     panels = said_panels(panels_of(run, None if laid is None else laid.measured)[:2], say)
     title = Message("The start: simulated sound")
     if laid is not None:
         title = Message("The start: simulated sound, and measured")
-    events = said_events(told_events(run), say)
-    svg = picture_svg(panels, say(title), say(describe(run)), events=events, tag="sheet-start")
+    events = said_events(notable_events(run), say)
+    svg = picture_svg(panels, say(title), say(describe_run(run)), events=events, tag="sheet-start")
     return StartPicture(svg, _caption(laid))
 
 
-def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[Measured, float]:
+def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[MeasuredCurrent, float]:
     """The first attempt of a recording and how long it lasted. [s]"""
     from humclick.errors import Refused
-    from humclick.recordings.attempts import attempts
     from humclick.recordings.currents import current_trace
-    from humclick.start.curves import measured_from
+    from humclick.recordings.stretches import current_stretches
+    from humclick.start.curves import measured_current
 
     trace = current_trace(recording)
-    found = attempts(trace, locked_rotor_amps)
+    found = current_stretches(trace, locked_rotor_amps)
     if not found:
         raise Refused(
             Message(
@@ -105,7 +105,7 @@ def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[Measu
         )
     first = found[0]
     begin, end = max(first.first - 4, 0), min(first.last + 2, len(trace.times))
-    return measured_from(trace.times[begin:end], trace.amps[begin:end]), first.seconds
+    return measured_current(trace.times[begin:end], trace.amps[begin:end]), first.seconds
 
 
 def _caption(laid: Overlay | None) -> Message:

@@ -164,8 +164,8 @@ def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str
     environment, words = _environment(), translator(language)
     page, svg, text = sheet.technician_page, "", ""
     if page.wiring is not None:
-        svg = draw_svg(page.wiring, suspects=page.shares, said=words.text)
-        text = draw_text(page.wiring, said=words.text)
+        svg = draw_svg(page.wiring, suspects=page.shares, translate=words.text)
+        text = draw_text(page.wiring, translate=words.text)
     sources = ["sheet.css", "screen.css"] if screen else ["sheet.css"]
     style = "\n".join(PackageLoader("humclick.jobs.sheet").get_source(environment, n)[0] for n in sources)
     if paper:

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.advice import Value
+from humclick.diagnosis.advice import Advice, Value
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.reasons import Reason
@@ -26,7 +26,7 @@ from humclick.jobs.sheet.customer import remedy_title
 from humclick.jobs.sheet.machine import machine_rows
 from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
 from humclick.jobs.standing import onward, probes_now, provisional
-from humclick.messages import NOTHING, Message, counted, listed
+from humclick.messages import N_, NOTHING, Message, counted, listed
 from humclick.readings import PartTemperature
 from humclick.readings.shown import minutes_of
 from humclick.safety import cautions_for, flammable, gates, gates_for, place_of, stop_at
@@ -157,6 +157,22 @@ def _standing(judgement: Judgement, title: Message, needed: Message, shop: Shop)
     )
 
 
+def _left_out(advice: Advice) -> tuple[Message, ...]:
+    """What judgement leaves out, and what it rests on."""
+    return (
+        Message(
+            "None of these (a cause that is not on the list): {chance}.",
+            chance=_percent(advice.none_of_these),
+        ),
+        Message("Left out as too improbable: at most {chance} together.", chance=_percent(advice.left_out)),
+        Message(
+            "More than three faults at once: at most {chance}, not worked out.",
+            chance=_percent(advice.beyond),
+        ),
+        Message("Probabilities rest on the shop's prior odds and on typical values where no stamp was read."),
+    )
+
+
 def _with_judgement(
     page: TechnicianPage, call: Call, told: Told, now: Judgement, shop: Shop
 ) -> TechnicianPage:
@@ -166,19 +182,7 @@ def _with_judgement(
         standings=_standings(told, now, shop),
         next=_next(call, now, state, shop),
         contradictions=now.contradictions,
-        left_out=(
-            Message(
-                "None of these (a cause that is not on the list): {chance}.",
-                chance=_percent(advice.none_of_these),
-            ),
-            Message(
-                "More than three faults at once: at most {chance}, not worked out.",
-                chance=_percent(advice.left_out),
-            ),
-            Message(
-                "Probabilities rest on the shop's prior odds and on typical values where no stamp was read."
-            ),
-        ),
+        left_out=_left_out(advice),
     )
     behind = told.behind
     if call.stopped:
@@ -387,12 +391,8 @@ def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
 
 
 def _moved(remedy: str, before: float, after: float) -> Message:
-    return Message(
-        "{remedy} {before} → {after}",
-        remedy=Message.of(remedy),
-        before=_percent(before),
-        after=_percent(after),
-    )
+    form, shares = N_("{remedy} {before} → {after}"), {"before": _percent(before), "after": _percent(after)}
+    return Message.of(form, remedy=Message.of(remedy), **shares)
 
 
 def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from humclick.parts.laws import InTime, Plain, Ptc
+from humclick.parts.laws import ClosedCircuit, InTime, Ptc
 
 __all__ = ["law"]
 
 
-def law(part: InTime) -> Ptc | Plain | None:
+def law(part: InTime) -> Ptc | ClosedCircuit | None:
     """
     Make the start circuit's gear of a PTC starter in its mode; None where it is open.
 
@@ -18,7 +18,7 @@ def law(part: InTime) -> Ptc | Plain | None:
     if mode == "open":
         return None
     if mode == "bridged":
-        return Plain(max(part.branch("bridged"), 1e-3))
+        return ClosedCircuit(max(part.branch("bridged"), 1e-3))
     healthy = part.middle("cold")
     cold = part.branch("broken") if mode == "rattles" else part.branch("cold")
     amps = part.volts / abs(part.start_branch + healthy)

@@ -28,17 +28,8 @@ def mechanism(part: Placed, crank: float = math.pi) -> Load:
     """
     Make the load of a mechanism in its mode, scaled to the motor's torque at slip 0.05.
 
-    Parameters
-    ----------
-    part : Placed
-        The mechanism.
-    crank : float
-        Angle at which it stands, from top dead centre. [rad]
-
-    Returns
-    -------
-    Load
-        Shape of the gas torque from typical pressures.
+    `crank` is the angle at which it stands, from top dead centre. [rad] The shape of the gas torque comes
+    from typical pressures.
     """
     rated = steady(part.motor, part.volts, RATED_SLIP).torque
     name, mode = part.mode.name, part.mode

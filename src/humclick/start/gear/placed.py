@@ -16,7 +16,7 @@ from humclick.parts.shelves import shelves
 from humclick.sourced import Sourced, Spread, sourced, spread
 from humclick.start.machine import Motor, Steady, steady
 
-__all__ = ["Draw", "Placed", "median", "reactance", "usual"]
+__all__ = ["Draw", "Placed", "capacitor_impedance", "median", "usual"]
 
 #: Chooses a value of a named quantity from its spread.
 Draw = Callable[[str, Spread], float]
@@ -44,19 +44,12 @@ def _entry(kind: Family, name: str) -> Sourced | Spread:
 
 
 def usual(kind: Family, name: str) -> float:
-    """
-    The middle of a value of a family's ``[typical]``. [as in the file]
-
-    Raises
-    ------
-    DataError
-        If it is not there.
-    """
-    found = _entry(kind, name)
-    return found.median if isinstance(found, Spread) else found.value
+    """The middle of a value of a family's ``[typical]``. [as in the file]"""
+    entry = _entry(kind, name)
+    return entry.median if isinstance(entry, Spread) else entry.value
 
 
-def reactance(machine: Machine, role: Role) -> complex | None:
+def capacitor_impedance(machine: Machine, role: Role) -> complex | None:
     """Impedance at line frequency of a machine's capacitor as it should be; None if it has none. [Ω]"""
     part = machine.has(role)
     if part is None:
@@ -68,29 +61,14 @@ def reactance(machine: Machine, role: Role) -> complex | None:
 class Placed:
     """
     A part of a machine in a mode; `humclick.parts.laws.InTime` is what the laws of the families see of it.
-
-    Attributes
-    ----------
-    machine : Machine
-        Where it stands.
-    motor : Motor
-        What it starts.
-    id : str
-        Its name there.
-    mode : Mode
-        Its condition.
-    volts : float
-        Nominal voltage of the machine. [V]
-    draw : Draw
-        Chooses each value from its spread.
     """
 
     machine: Machine
-    motor: Motor
-    id: str
-    mode: Mode
-    volts: float
-    draw: Draw
+    motor: Motor  #: What it starts.
+    id: str  #: Its name there.
+    mode: Mode  #: Its condition.
+    volts: float  #: Nominal voltage of the machine. [V]
+    draw: Draw  #: Chooses each value from its spread.
 
     @property
     def kind(self) -> Family:
@@ -134,8 +112,8 @@ class Placed:
 
     def typical(self, name: str) -> float:
         """Return a value of the family's ``[typical]``, drawn. [as in the file]"""
-        found = _entry(self.kind, name)
-        of = found if isinstance(found, Spread) else Spread(found.value, 1.0, found.unit, found.source)
+        entry = _entry(self.kind, name)
+        of = entry if isinstance(entry, Spread) else Spread(entry.value, 1.0, entry.unit, entry.source)
         return self.draw(f"{self.id}.{name}", of)
 
     def usual(self, name: str) -> float:
@@ -146,18 +124,11 @@ class Placed:
         """Return the motor at a slip on the nominal voltage; as `humclick.parts.laws.InTime.at_slip`."""
         through = beside = None
         if start_circuit:
-            through = reactance(self.machine, Role.START_CAPACITOR) or 0j
+            through = capacitor_impedance(self.machine, Role.START_CAPACITOR) or 0j
         if start_circuit and run_capacitor:
-            beside = reactance(self.machine, Role.RUN_CAPACITOR)
+            beside = capacitor_impedance(self.machine, Role.RUN_CAPACITOR)
         return steady(self.motor, self.volts, slip, start_impedance=through, run_capacitor=beside)
 
     def law(self) -> Law | None:
-        """
-        What it follows in the start.
-
-        Raises
-        ------
-        DataError
-            As `humclick.parts.laws.law_of`.
-        """
+        """What it follows in the start."""
         return law_of(self.kind, self)

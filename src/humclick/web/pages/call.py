@@ -194,7 +194,7 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
         "again": bool(taken),
         "hint": hint,
         "relay": Markup(  # escaped where it is drawn
-            drawings.recoloured(relay_svg(hint == "relay-over", said=desk.language.plain))
+            drawings.recoloured(relay_svg(hint == "relay-over", translate=desk.language.plain))
         ),
     }
 

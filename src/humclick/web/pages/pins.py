@@ -24,7 +24,9 @@ def show(desk: Desk) -> Reply:
     names = found.names if found is not None else (None, None, None)
     chosen = layout if layout in LAYOUTS else ""
     drawn = {
-        name: Markup(recoloured(pins_svg(name, names, over, said=desk.language.plain)))  # escaped where drawn
+        name: Markup(
+            recoloured(pins_svg(name, names, over, translate=desk.language.plain))
+        )  # escaped where drawn
         for name in ([chosen] if chosen else LAYOUTS)
     }
     taken = {reading.probe for reading in desk.call.readings}

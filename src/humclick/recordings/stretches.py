@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from humclick.recordings.currents import Trace
 
-__all__ = ["Attempt", "attempts"]
+__all__ = ["CurrentStretch", "current_stretches"]
 
 #: Current flows above this share of the largest. [-]
 _SHARE = 0.015
@@ -21,28 +21,17 @@ _SHORTEST = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Attempt:
-    """
-    A stretch in which current flows.
+class CurrentStretch:
+    """A stretch in which current flows."""
 
-    Attributes
-    ----------
-    on, off : float
-        When current came and when it stopped, or the recording ended. [s]
-    first, last : int
-        First window with current, and the one after the last.
-    before : bool
-        Whether current flowed already when the recording began.
-    cut : bool
-        Whether current still flowed when it ended.
-    """
-
+    #: When current came and when it stopped, or the recording ended. [s]
     on: float
     off: float
+    #: First window with current, and the one after the last.
     first: int
     last: int
-    before: bool
-    cut: bool
+    before: bool  #: Whether current flowed already when the recording began.
+    cut: bool  #: Whether current still flowed when it ended.
 
     @property
     def seconds(self) -> float:
@@ -50,19 +39,11 @@ class Attempt:
         return self.off - self.on
 
 
-def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Attempt, ...]:
+def current_stretches(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[CurrentStretch, ...]:
     """
     Find every start attempt.
 
-    Parameters
-    ----------
-    locked_rotor_amps : float or None
-        From the nameplate; a current far below it is none. [A]
-
-    Returns
-    -------
-    tuple of Attempt
-        In order; empty where nothing flows.
+    A current far below `locked_rotor_amps`, that of the nameplate, is none. [A]
     """
     amps = trace.amps
     ordered = sorted(amps)
@@ -80,7 +61,7 @@ def attempts(trace: Trace, locked_rotor_amps: float | None = None) -> tuple[Atte
     return _stretches(trace, level)
 
 
-def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
+def _stretches(trace: Trace, level: float) -> tuple[CurrentStretch, ...]:
     amps, times, step = trace.amps, trace.times, trace.step
     runs: list[list[int]] = []
     flowing = False
@@ -97,15 +78,15 @@ def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
             joined[-1][1] = run[1]
         else:
             joined.append(run)
-    found = []
+    stretches = []
     for first, last in joined:
         lasting = times[last - 1] - times[first] + step
         if lasting < _SHORTEST and last < len(amps):
             continue
         if last - first == 1 and step < 0.1:
             continue
-        found.append(
-            Attempt(
+        stretches.append(
+            CurrentStretch(
                 on=_edge(trace, first),
                 off=_edge(trace, last) if last < len(amps) else times[-1] + 0.5 * step,
                 first=first,
@@ -114,7 +95,7 @@ def _stretches(trace: Trace, level: float) -> tuple[Attempt, ...]:
                 cut=last == len(amps),
             )
         )
-    return tuple(found)
+    return tuple(stretches)
 
 
 def _edge(trace: Trace, at: int) -> float:

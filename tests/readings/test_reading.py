@@ -10,14 +10,10 @@ from hypothesis import strategies as st
 
 from humclick.errors import OutOfRange, ReadingRefused
 from humclick.meters import Quantity, meter
-from humclick.readings import (
-    PartTemperature,
-    Reading,
-    format_si,
-    parse_reading,
-    parse_temperature,
-    spread_of,
-)
+from humclick.readings.reading import Reading, parse_reading
+from humclick.readings.repeats import spread_of
+from humclick.readings.shown import format_si
+from humclick.readings.temperature import PartTemperature, parse_temperature
 from tests.published import published
 from tests.strategies import TypedReading, hostile_text, outcome, quantities, typed_readings, values_of
 

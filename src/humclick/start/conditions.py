@@ -12,40 +12,20 @@ from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.physics.bounds import between
 from humclick.sourced import read_data, sourced
 
-__all__ = ["Asked", "modes_of", "pressure_of", "pressures"]
+__all__ = ["StartConditions", "modes_of", "pressure_of", "pressures"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """
-    Conditions of a start.
+class StartConditions:
+    """Conditions of a start."""
 
-    Attributes
-    ----------
-    volts : float
-        At the outlet, at rest. [V]
-    difference : float
-        Pressure difference when power comes, over that of running; 0 is equalised. [-]
-    ambient : float
-        Of the air around the shell. [°C]
-    hot : bool
-        Right after attempts: windings, start gear and protector still hot.
-    supply_ohms : float or None
-        Of outlet and cord, there and back; the usual if None. [Ω]
-    start_farads, run_farads : float or None
-        Capacitors actually fitted; those of the machine if None. [F]
-
-    Raises
-    ------
-    OutOfRange
-        If a value cannot be.
-    """
-
-    volts: float
+    volts: float  #: At the outlet, at rest. [V]
+    #: Pressure difference when power comes, over that of running; 0 is equalised. [-]
     difference: float = 0.0
-    ambient: float = 25.0
-    hot: bool = False
-    supply_ohms: float | None = None
+    ambient: float = 25.0  #: Of the air around the shell. [°C]
+    hot: bool = False  #: Right after attempts: windings, start gear and protector still hot.
+    supply_ohms: float | None = None  #: Of outlet and cord, there and back; the usual if None. [Ω]
+    #: Capacitors actually fitted; those of the machine if None. [F]
     start_farads: float | None = None
     run_farads: float | None = None
 
@@ -70,30 +50,18 @@ def pressure_of(text: str) -> float:
     """
     Pressure difference over that of running, from a word or a figure. [-]
 
-    Parameters
-    ----------
-    text : str
-        One of `pressures`, or a figure such as ``0.5`` or ``50 %``.
+    Raises `Unknown` for another word, and `OutOfRange` for a figure outside 0 … 3.
 
-    Raises
-    ------
-    Unknown
-        If it is neither.
-    OutOfRange
-        If the figure lies outside 0 … 3.
-
-    Examples
-    --------
     >>> pressure_of("equal"), pressure_of("50 %")
     (0.0, 0.5)
     """
-    said = str(text).strip().lower()
+    word = str(text).strip().lower()
     words = read_data("humclick.start", "answers.toml")["pressure"]
-    if said in words:
-        return sourced(words[said], f"answers.toml pressure.{said}").value
-    number = said.removesuffix("%").strip().replace(",", ".")
+    if word in words:
+        return sourced(words[word], f"answers.toml pressure.{word}").value
+    number = word.removesuffix("%").strip().replace(",", ".")
     try:
-        figure = float(number) / (100 if said.endswith("%") else 1)
+        figure = float(number) / (100 if word.endswith("%") else 1)
     except ValueError:
         raise Unknown("pressure", text, (*pressures(), "or a share of the running difference")) from None
     if not math.isfinite(figure) or not 0 <= figure <= 3:
@@ -105,18 +73,13 @@ def modes_of(text: str, machine: Machine) -> dict[str, str]:
     """
     Modes from words such as ``ptc=bridged, supply=sags``.
 
-    Raises
-    ------
-    Refused
-        If the words have another form.
-    Unknown
-        If a part or mode does not exist.
+    Raises `Refused` if the words have another form, and `Unknown` for a part or mode that does not exist.
     """
-    found = {}
-    for piece in filter(None, (each.strip() for each in text.split(","))):
-        part, equals, mode = (each.strip() for each in piece.partition("="))
+    modes = {}
+    for piece in filter(None, (piece.strip() for piece in text.split(","))):
+        part, equals, mode = (word.strip() for word in piece.partition("="))
         if not equals:
             raise Refused(f"write what is wrong as part=mode, such as ptc=bridged, got {piece!r}")
         machine.part(part).family.mode(mode)
-        found[part] = mode
-    return found
+        modes[part] = mode
+    return modes

@@ -7,7 +7,8 @@ from hypothesis import given, settings
 
 from humclick.errors import OutOfRange, ReadingRefused
 from humclick.meters import Quantity
-from humclick.readings import Stamp, parse_reading, parse_stamp
+from humclick.readings.reading import parse_reading
+from humclick.readings.stamps import Stamp, parse_stamp
 from tests.published import published
 from tests.strategies import hostile_text, outcome, typed_ranges
 

@@ -1,0 +1,254 @@
+"""
+What sets of modes are weighed by, and the modes that none of it tells apart held as one.
+
+A set weighs its modes' odds times what the readings say under it. What a table gives a mode alone belongs to
+the mode; what it gives several together beyond that is a tie of theirs, and so is a common cause.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations, product
+from operator import mul
+
+from humclick.diagnosis.hypotheses import Fault
+
+__all__ = [
+    "LEAST",
+    "Alike",
+    "Chosen",
+    "Row",
+    "Scales",
+    "Table",
+    "Whole",
+    "held_as_one",
+    "reach_of",
+    "ties_of",
+]
+
+#: Modes of parts that differ, by part.
+Chosen = tuple[Fault, ...]
+#: A weight or a factor by lead node. [-]
+Row = Sequence[float]
+#: Ties of groups by their indices: a factor by lead node. [-]
+Ties = Mapping[tuple[int, ...], tuple[float, ...]]
+
+#: Nothing is weighed against less than this. [-]
+LEAST = 1e-100
+
+
+@dataclass(frozen=True)
+class Table:
+    """
+    What some observations say, by the modes of a few parts.
+
+    Attributes
+    ----------
+    scope : tuple of int
+        Parts.
+    rows : mapping of configuration to tuple of float
+        Probability by lead node, for each configuration with no more modes than a set may have. [-]
+    """
+
+    scope: tuple[int, ...]
+    rows: Mapping[tuple[int, ...], Sequence[float]]
+
+
+@dataclass(frozen=True)
+class Whole:
+    """
+    What an observation of the whole machine says.
+
+    Attributes
+    ----------
+    value : callable
+        Probability under a set. [-]
+    most : float
+        No set gives more. [-]
+    effort : int
+        How long it takes to work out beside others.
+    sees : callable or None
+        What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
+        nothing at all. Without it, the kind of the mode.
+    kept : dict
+        What was given already, by what was seen.
+    """
+
+    value: Callable[[Chosen], float]
+    most: float = 1.0
+    effort: int = 0
+    sees: Callable[[Fault], Hashable] | None = None
+    kept: dict[Hashable, float] = field(default_factory=dict, compare=False)
+
+
+@dataclass(frozen=True)
+class Scales:
+    """
+    Everything a set is weighed by.
+
+    Attributes
+    ----------
+    odds : sequence of sequence of float
+        Prior odds ``[part][mode]``, healthy first and 1. [-]
+    joint : mapping of (fault, fault) to float
+        Factor on the odds of pairs with a common cause, the lower part first. [-]
+    sound : float
+        Prior weight of nothing wrong. [-]
+    most : int
+        Largest number of parts not healthy.
+    leads : sequence of float
+        Weight of each lead node; the nodes are summed out. [-]
+    tables, wholes : sequence of Table, sequence of Whole
+        The readings.
+    kind : callable
+        A number for each mode: nothing but its odds and the tables tells modes of one number apart.
+    """
+
+    odds: Sequence[Sequence[float]]
+    joint: Mapping[tuple[Fault, Fault], float]
+    sound: float
+    most: int
+    leads: Sequence[float]
+    tables: Sequence[Table]
+    wholes: Sequence[Whole]
+    kind: Callable[[Fault], int]
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """
+    Modes of a part that nothing so far tells apart, as one.
+
+    Attributes
+    ----------
+    part : int
+        The part.
+    modes : tuple of int
+        Its modes, the likeliest first.
+    ratios : tuple of float
+        Together, over the healthy part, by lead node. [-]
+    shares : tuple of tuple of float
+        Share of each mode in them, by lead node. [-]
+    """
+
+    part: int
+    modes: tuple[int, ...]
+    ratios: tuple[float, ...]
+    shares: tuple[tuple[float, ...], ...]
+
+    @property
+    def fault(self) -> Fault:
+        """The likeliest of them, which stands for all."""
+        return self.part, self.modes[0]
+
+
+def held_as_one(scales: Scales) -> list[Alike]:
+    """All modes not healthy, by part, those that nothing tells apart as one."""
+    paired: dict[Fault, list[tuple[Fault, float]]] = {}
+    for (a, b), factor in scales.joint.items():
+        paired.setdefault(a, []).append((b, factor))
+        paired.setdefault(b, []).append((a, factor))
+    found: list[Alike] = []
+    for part, odds in enumerate(scales.odds):
+        alone = [t.rows for t in scales.tables if t.scope == (part,)]
+        tied = [(t, t.scope.index(part)) for t in _tied(scales) if part in t.scope]
+        columns = [_columns(t, at) for t, at in tied]
+        groups: dict[Hashable, list[tuple[int, list[float]]]] = {}
+        for mode in range(1, len(odds)):
+            ratios = [
+                odds[mode]
+                * math.prod(rows[(mode,)][g] / max(rows[(0,)][g], LEAST) for rows in alone)
+                * math.prod(_main(t, at, mode, g) for t, at in tied)
+                for g in range(len(scales.leads))
+            ]
+            fault = (part, mode)
+            seen = tuple(w.sees(fault) for w in scales.wholes if w.sees is not None)
+            ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
+            groups.setdefault((scales.kind(fault), seen, ties), []).append((mode, ratios))
+        found.extend(_alike(part, rows) for rows in groups.values())
+    return found
+
+
+def ties_of(scales: Scales, groups: Sequence[Alike]) -> dict[tuple[int, ...], tuple[float, ...]]:
+    """Factors on pairs, and on larger sets within one table, beyond what their modes give alone."""
+    of_part: dict[int, list[int]] = {}
+    for n, group in enumerate(groups):
+        of_part.setdefault(group.part, []).append(n)
+    found: dict[tuple[int, ...], list[float]] = {}
+    for table in _tied(scales):
+        sizes = range(2, min(len(table.scope), scales.most) + 1)
+        for together in (c for size in sizes for c in combinations(sorted(table.scope), size)):
+            for chosen in product(*(of_part.get(part, ()) for part in together)):
+                row = _tie(table, [groups[n].fault for n in chosen], len(scales.leads))
+                found[chosen] = list(map(mul, found.get(chosen, [1.0] * len(row)), row))
+    number = {group.fault: n for n, group in enumerate(groups)}  # its others have the same partners
+    for (a, b), factor in scales.joint.items():
+        if a in number and b in number:
+            pair = (number[a], number[b])
+            found[pair] = [x * factor for x in found.get(pair, [1.0] * len(scales.leads))]
+    return {chosen: tuple(row) for chosen, row in found.items() if any(x != 1.0 for x in row)}
+
+
+def _tie(table: Table, chosen: Sequence[Fault], leads: int) -> list[float]:
+    """What a table gives a set over what it gives all smaller sets within it."""
+    row = [1.0] * leads
+    for size in range(len(chosen), -1, -1):
+        for part in combinations(chosen, size):
+            modes = dict(part)
+            values = table.rows[tuple(modes.get(p, 0) for p in table.scope)]
+            for g in range(leads):
+                x = max(values[g], LEAST)
+                row[g] = row[g] / x if (len(chosen) - size) % 2 else row[g] * x
+    return row
+
+
+def reach_of(groups: Sequence[Alike], ties: Ties) -> list[tuple[float, ...]]:
+    """The most each group can multiply a set by, by lead: a tie is laid to its last part."""
+    most: dict[int, dict[tuple[int, ...], list[float]]] = {}
+    for chosen, row in ties.items():
+        others = tuple(groups[n].part for n in chosen[:-1])
+        kept = most.setdefault(chosen[-1], {}).setdefault(others, [1.0] * len(row))
+        most[chosen[-1]][others] = list(map(max, kept, row))
+    found = []
+    for n, group in enumerate(groups):
+        ratios = group.ratios
+        for times in most.get(n, {}).values():
+            ratios = tuple(map(mul, ratios, times))
+        found.append(ratios)
+    return found
+
+
+def _tied(scales: Scales) -> list[Table]:
+    return [table for table in scales.tables if len(table.scope) > 1]
+
+
+def _alike(part: int, rows: list[tuple[int, list[float]]]) -> Alike:
+    """Modes of a part with their ratios as one, the likeliest first."""
+    rows.sort(key=lambda row: -max(row[1]))
+    if len(rows) == 1:
+        mode, ratios = rows[0]
+        return Alike(part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+    sums = tuple(math.fsum(column) for column in zip(*(ratios for _, ratios in rows), strict=True))
+    shares = tuple(
+        tuple(x / total if total else 1.0 / len(rows) for x, total in zip(ratios, sums, strict=True))
+        for _, ratios in rows
+    )
+    return Alike(part, tuple(mode for mode, _ in rows), sums, shares)
+
+
+def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
+    """What a table gives each mode of a part whatever the other parts, in one order for all modes."""
+    found: dict[int, list[Hashable]] = {}
+    for config in sorted(table.rows, key=lambda c: (*c[:at], *c[at + 1 :])):
+        found.setdefault(config[at], []).append(
+            ((*config[:at], *config[at + 1 :]), tuple(table.rows[config]))
+        )
+    return {mode: tuple(rows) for mode, rows in found.items()}
+
+
+def _main(table: Table, at: int, mode: int, g: int) -> float:
+    """What a table gives a mode alone, over a machine in order."""
+    alone = tuple(mode if k == at else 0 for k in range(len(table.scope)))
+    return max(table.rows[alone][g], LEAST) / max(table.rows[(0,) * len(table.scope)][g], LEAST)

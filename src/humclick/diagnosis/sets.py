@@ -1,0 +1,352 @@
+"""
+Sets of modes, the likeliest first, as far as they can still matter; and a bound on all the others.
+
+A set weighs its modes' odds times what the readings say under it. Modes of a part that no reading so far and
+no remedy tells apart are held as one; sets are made in falling order of what they can weigh at most, and what
+reads the whole machine is worked out for them best first, until all that is left weighs less than is allowed.
+What is left is had without making it: the odds of all sets are a product over the parts, and what was made is
+taken off.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from heapq import nlargest
+from itertools import accumulate, combinations
+from operator import mul
+
+from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
+
+__all__ = ["Weighed", "weigh"]
+
+#: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
+_START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
+#: What is never made may weigh this part of all that may be left out: where no more than one reading of the
+#: whole machine is asked, and else. [-]
+_UNMADE = (0.6, 0.3)
+#: So many sets are asked everything first, to see what the whole weighs at least.
+_FIRST = 64
+#: Part of what may be left out that each reading of the whole machine but the last passes over, and where the
+#: last takes longer. [-]
+_SPENT = (0.4, 0.15)
+#: What is left of all sets once those made are taken off is no better known than this part of all. [-]
+_ROUNDING = 1e-13
+#: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
+_ALIKE = 1.0 - 1e-9
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """
+    The sets that matter.
+
+    Attributes
+    ----------
+    alike : tuple of Alike
+        What the sets are made of.
+    sets : list of tuple of int
+        Each as indices into `alike`, the heaviest first.
+    by_lead : list of tuple of float
+        Weight of each by lead node, not normalised. [-]
+    rest : float
+        All sets not among them weigh no more; 0 where every set is. [-]
+    beyond : float
+        All sets of more modes than `Scales.most` would weigh no more. [-]
+    asked : int
+        How often an observation of the whole machine was worked out.
+    """
+
+    alike: tuple[Alike, ...]
+    sets: list[tuple[int, ...]]
+    by_lead: list[tuple[float, ...]]
+    rest: float
+    beyond: float
+    asked: int
+
+    @cached_property
+    def weights(self) -> list[float]:
+        """Weight of each set, not normalised. [-]"""
+        return [math.fsum(row) for row in self.by_lead]
+
+    def split(self, n: int) -> Iterator[tuple[Chosen, float]]:
+        """A set as the sets of single modes it stands for, each with its weight. [-]"""
+        rows: list[tuple[Chosen, tuple[float, ...]]] = [((), self.by_lead[n])]
+        for k in self.sets[n]:
+            group = self.alike[k]
+            rows = [
+                ((*chosen, (group.part, mode)), tuple(w * s for w, s in zip(row, share, strict=True)))
+                for chosen, row in rows
+                for mode, share in zip(group.modes, group.shares, strict=True)
+            ]
+        return ((tuple(sorted(chosen)), math.fsum(row)) for chosen, row in rows)
+
+
+def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
+    """
+    Weigh the sets that matter.
+
+    Parameters
+    ----------
+    scales : Scales
+        Odds and readings.
+    tolerance : float
+        All sets left out weigh no more than this share of those weighed and `floor`; 0 weighs every set. [-]
+    floor : float
+        Weight of what is none of the sets. [-]
+
+    Returns
+    -------
+    Weighed
+    """
+    return _Search(scales).weighed(tolerance, floor)
+
+
+#: A set is written as one number: its groups, from 1 and rising, this many bits for each.
+_BITS = 12
+
+
+@dataclass(slots=True)
+class _Made:
+    """
+    Sets in columns, so that none is an object of its own.
+
+    Attributes
+    ----------
+    weights : list of float
+        What each weighs by all that was asked so far. [-]
+    kinds : list of int
+        The kinds of its modes, a bit for each.
+    codes : list of int
+        The set itself.
+    reached : list of float
+        The most each could weigh. [-]
+    """
+
+    weights: list[float]
+    kinds: list[int]
+    codes: list[int]
+    reached: list[float]
+
+    def taken(self, which: Sequence[int]) -> _Made:
+        """Some of them."""
+        weights, kinds, codes = self.weights, self.kinds, self.codes
+        return _Made([weights[i] for i in which], [kinds[i] for i in which], [codes[i] for i in which], [])
+
+    def add(self, other: _Made) -> None:
+        """More of them."""
+        self.weights += other.weights
+        self.kinds += other.kinds
+        self.codes += other.codes
+        self.reached += other.reached
+
+
+class _Search:
+    def __init__(self, scales: Scales) -> None:
+        self.scales = scales
+        self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, whole.most))
+        ceilings = [min(1.0, whole.most) for whole in self.wholes]
+        self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
+        self.base = [
+            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], LEAST) for t in scales.tables)
+            for g, w in enumerate(scales.leads)
+        ]
+        groups = held_as_one(scales)
+        ties = ties_of(scales, groups)
+        reach = reach_of(groups, ties)
+        order = sorted(range(len(groups)), key=lambda n: -max(reach[n]))
+        rank = {n: k for k, n in enumerate(order)}
+        self.alike = tuple(groups[n] for n in order)
+        self.ratios = [group.ratios for group in self.alike]
+        self.wide = [reach[n] for n in order]
+        self.reach = [max(row) for row in self.wide]
+        self.bits = [1 << group.part for group in self.alike]
+        self.ties = {tuple(sorted(rank[n] for n in chosen)): row for chosen, row in ties.items()}
+        self.partners = [0] * len(self.alike)  # bits of parts each has a tie with
+        for chosen in self.ties:
+            for n in chosen:
+                self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
+        self.faults = [group.fault for group in self.alike]
+        self.kinds = [1 << scales.kind(fault) for fault in self.faults]
+        self.count = 0
+
+    # -- sets ---------------------------------------------------------------------------------------------
+
+    def _tied_row(self, chosen: tuple[int, ...], row: Row) -> Row:
+        """A row with the ties of the last of a set to the others."""
+        n = chosen[-1]
+        for size in range(1, len(chosen)):
+            for others in combinations(chosen[:-1], size):
+                tie = self.ties.get((*others, n))
+                if tie is not None:
+                    row = list(map(mul, row, tie))
+        return row
+
+    def _by_lead(self, chosen: tuple[int, ...]) -> Row:
+        """Weight of a set by lead, what reads the whole machine left out."""
+        if not chosen:
+            return [w * self.scales.sound for w in self.base]
+        row: Row = self.base
+        for k, n in enumerate(chosen):
+            row = self._tied_row(chosen[: k + 1], list(map(mul, row, self.ratios[n])))
+        return row
+
+    def _all(self) -> tuple[float, float]:
+        """The most all sets together can weigh: those of as many modes as are weighed, and those beyond."""
+        most = self.scales.most
+        within = beyond = 0.0
+        for g, base in enumerate(self.base):
+            of_part = [0.0] * len(self.scales.odds)
+            for group, wide in zip(self.alike, self.wide, strict=True):
+                of_part[group.part] += wide[g]
+            sums = [1.0] + [0.0] * (most + 1)  # by number of modes; the last one holds all beyond
+            for x in of_part:
+                sums[-1] += x * (sums[-1] + sums[-2])
+                for k in range(most, 0, -1):
+                    sums[k] += x * sums[k - 1]
+            within += base * (self.scales.sound + math.fsum(sums[1:-1]))
+            beyond += base * sums[-1]
+        return within, beyond
+
+    @cached_property
+    def _ahead(self) -> list[list[float]]:
+        """The most that no, one, two ... groups after each can multiply by. [-]"""
+        found = [[1.0] * len(self.reach)]
+        for _ in range(1, self.scales.most):
+            after = zip((*self.reach[1:], 1.0), (*found[-1][1:], 1.0), strict=True)
+            found.append([max(1.0, x) * y for x, y in after])
+        return found
+
+    def _made(self, low: float, high: float) -> _Made:
+        """
+        Sets that can weigh at least `low` but not `high`.
+
+        What reads the whole machine is left out. Groups are added in falling order of their reach, so that
+        nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
+        """
+        reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
+        most, falling, kinds = self.scales.most, [-x for x in reach], self.kinds
+        made = _Made([], [], [], [])
+        single = [row[0] for row in ratios] if len(self.base) == 1 else None
+
+        def grow(chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
+            start = chosen[-1] + 1 if chosen else 0
+            plain, code, kind = wider is row, _code(chosen) << _BITS, sum(kinds[n] for n in chosen)
+            first = bisect_right(falling, -high / bound, start)
+            for n in range(first, bisect_right(falling, -low / bound, first)):
+                if used & bits[n]:
+                    continue
+                weight = sum(map(mul, row, ratios[n])) if single is None else row[0] * single[n]
+                made.reached.append(
+                    weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
+                )
+                if used & partners[n]:
+                    weight = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
+                made.weights.append(weight)
+                made.kinds.append(kind | kinds[n])
+                made.codes.append(code | n + 1)
+            if len(chosen) + 1 == most:
+                return
+            further = self._ahead[most - len(chosen) - 1]
+            for n in range(start, len(reach)):
+                now = bound * reach[n]
+                if now * further[n] < low:
+                    return
+                if now > 0.0 and not used & bits[n]:
+                    numbers = (*chosen, n)
+                    own = list(map(mul, row, ratios[n]))
+                    loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
+                    tied = self._tied_row(numbers, own) if used & partners[n] else own
+                    grow(numbers, used | bits[n], now, tied, loose)
+
+        if high == math.inf:
+            sound = math.fsum(self._by_lead(()))
+            made = _Made([sound], [0], [0], [sound])
+        grow((), 0, math.fsum(self.base), self.base, self.base)
+        return made
+
+    # -- what reads the whole machine ---------------------------------------------------------------------
+
+    def _asked(self, stage: int, made: _Made) -> _Made:
+        """Sets with what a reading of the whole machine says of each."""
+        whole = self.wholes[stage]
+        keys: list[int] | list[tuple[Hashable, ...]] = made.kinds
+        if whole.sees is not None:
+            sees = [whole.sees(fault) for fault in self.faults]
+            keys = [tuple([sees[n] for n in _set(code) if sees[n] is not None]) for code in made.codes]
+        values = list(map(whole.kept.get, keys))
+        for i, value in enumerate(values):
+            if value is None:
+                self.count += 1
+                chosen = tuple(sorted([self.faults[n] for n in _set(made.codes[i])]))
+                whole.kept[keys[i]] = values[i] = whole.value(chosen)
+        return _Made(list(map(mul, made.weights, values)), made.kinds, made.codes, [])
+
+    def weighed(self, tolerance: float, floor: float) -> Weighed:
+        """The sets that matter, best first."""
+        within, beyond = self._all()
+        ceiling, stages = self.ceilings[0], range(len(self.wholes))
+        low, high = _START * tolerance * within, math.inf
+        made = self._made(low, high)
+        first = made.taken(nlargest(_FIRST, range(len(made.weights)), made.weights.__getitem__))
+        for stage in stages:
+            first = self._asked(stage, first)
+        least = floor + math.fsum(first.weights)  # the whole weighs no less
+        while True:
+            left = max(within - math.fsum(made.reached), 0.0)
+            unmade = ceiling * (left + _ROUNDING * within) if low else 0.0
+            allowed = _UNMADE[len(stages) > 1] * tolerance * least
+            if unmade <= allowed:
+                break
+            deeper = min(_DEEPER, max(allowed / unmade, _DEEPEST))
+            low, high = low * deeper if low > LEAST * within else 0.0, low
+            made.add(self._made(low, high))
+        rest = unmade
+        for stage in stages:
+            dear = self.wholes[-1].effort > 0
+            share = 1.0 if stage == stages[-1] else _SPENT[dear]
+            which, passed = _cut(made.weights, self.ceilings[stage], (tolerance * least - rest) * share)
+            rest += passed
+            made = self._asked(stage, made.taken(which))
+        order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
+        sets = [_set(made.codes[i]) for i in order if made.weights[i] > 0.0]
+        by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
+        if len(self.base) > 1:
+            by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
+        return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+
+    def _shared(self, chosen: tuple[int, ...], weight: float) -> tuple[float, ...]:
+        """A set's weight by lead."""
+        row = self._by_lead(chosen)
+        scale = weight / sum(row)
+        return tuple([w * scale for w in row])
+
+
+def _code(chosen: Sequence[int]) -> int:
+    """A set as one number."""
+    code = 0
+    for n in chosen:
+        code = code << _BITS | n + 1
+    return code
+
+
+def _set(code: int) -> tuple[int, ...]:
+    """A set from its number."""
+    found = []
+    while code:
+        found.append((code & (1 << _BITS) - 1) - 1)
+        code >>= _BITS
+    return tuple(reversed(found))
+
+
+def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:
+    """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
+    rising = sorted(range(len(weights)), key=weights.__getitem__)
+    held = [ceiling * below for below in accumulate(map(weights.__getitem__, rising))]
+    at = bisect_right(held, allowed)
+    while 0 < at < len(rising) and weights[rising[at - 1]] > _ALIKE * weights[rising[at]]:
+        at -= 1
+    return rising[at:], held[at - 1] if at else 0.0
