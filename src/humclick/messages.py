@@ -8,7 +8,7 @@ A message is an id and its values. The id is the English sentence, with named pl
 A value is a number, a text that is the same in every language (a reading, a name somebody typed), another
 message, or a tuple of these: a list, joined as the language joins it. The format of a place may ask for
 digits (``{share:.1f}``) or say how a list is joined: ``{faults:or}``, ``{remedies:and}``, ``semicolon``,
-``plus``, ``space``; a comma where nothing is said.
+``plus``, ``space``, ``columns``; a comma where nothing is said.
 
 A message *is* its US English text, so it can be printed, compared and stored as one; `translator` says it in
 another language from the catalogue ``locale/<language>/LC_MESSAGES/humclick.mo``. A sentence is never made by
@@ -36,7 +36,9 @@ __all__ = [
     "Message",
     "Translator",
     "Value",
+    "Verbatim",
     "as_data",
+    "catalogue_file",
     "counted",
     "from_data",
     "languages",
@@ -71,9 +73,12 @@ _JOINS: Mapping[str, tuple[str, str]] = {
     "semicolon": (N_("; "), N_("; ")),
     "plus": (N_(" + "), N_(" + ")),
     "space": (" ", " "),
+    "columns": ("  ", "  "),
 }
 #: Tells the decimal mark of a language.
 _A_HALF = N_("0.5")
+#: Stands for a decimal point that is none, while a message is said.
+_POINT = "\ue000"
 #: Of a message without places.
 _NO_VALUES: Mapping[str, Value] = MappingProxyType({})
 #: The name of a language, in itself.
@@ -191,6 +196,12 @@ def _message(
     return made
 
 
+class Verbatim(str):
+    """A text whose figures keep their points in every language: the name of a file, a line to be typed."""
+
+    __slots__ = ()
+
+
 #: Where there is nothing to say.
 NOTHING = _message("", {})
 
@@ -258,9 +269,11 @@ class Translator:
 
         A string that is no message is data, and stays as it is.
         """
-        return self.figures(self._text(message))
+        return self.figures(self._text(message)).replace(_POINT, ".")
 
     def _text(self, message: str) -> str:
+        if isinstance(message, Verbatim) and self.mark != ".":
+            return message.replace(".", _POINT)
         if not isinstance(message, Message):
             return message
         template = self._looked_up(message.id, message.many, message.number)
@@ -332,7 +345,8 @@ def _folders() -> tuple[Path, ...]:
     return (*((Path(more),) if more else ()), LOCALES)
 
 
-def _catalogue_file(code: str) -> Path | None:
+def catalogue_file(code: str) -> Path | None:
+    """The compiled catalogue of a language; None where there is none."""
     if not re.fullmatch(r"[A-Za-z]{2,3}([-_][A-Za-z0-9]{2,8})*", code):
         return None
     files = (folder / code / "LC_MESSAGES" / "humclick.mo" for folder in _folders())
@@ -348,7 +362,7 @@ def languages() -> tuple[str, ...]:
 @cache
 def translator(code: str = ENGLISH) -> Translator:
     """The translator of a language; English for any that has no catalogue."""
-    file = _catalogue_file(code)
+    file = catalogue_file(code)
     if file is None:
         return Translator(ENGLISH)
     import gettext  # here: English needs none

@@ -11,8 +11,8 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from humclick.cli.layout import lines
 from humclick.cli.main import VERBS, main
-from humclick.cli.words import lines
 from humclick.errors import printable
 
 #: Clears the screen, hides text, sets the title, rings, goes back over the line, turns the writing.

@@ -74,6 +74,7 @@ def pins_text(
     labels: Sequence[str | None] = _UNKNOWN,
     upside_down: bool = False,
     probe: tuple[str, str] | None = None,
+    translate: Callable[[str], str] = str,
 ) -> str:
     """
     The pins as plain text.
@@ -88,15 +89,19 @@ def pins_text(
     canvas = Canvas()
     across, down = 28, 12
     canvas.outline(2, 1, across, down)
-    canvas.write(2, down + 1 if upside_down else 0, "v up" if upside_down else "^ up")
+    up = translate(Message("up"))
+    canvas.write(2, down + 1 if upside_down else 0, f"v {up}" if upside_down else f"^ {up}")
     for name, (dx, dy) in zip(names, _places(layout, upside_down), strict=True):
         x, y = 15 + dx * 4, 6 + dy * 2
         canvas.write(x - 1, y, f"({name})" if name in PINS else f"<{name}>")
         if name in marked:
             canvas.write(x, y + 1, f"^{marked.index(name) + 1}")
-    text = "\n".join(canvas.lines()) + f"\n  {_way(upside_down)}\n"
+    text = "\n".join(canvas.lines()) + f"\n  {translate(_way(upside_down))}\n"
     if marked:
-        text += f"  probe ^1 on pin {marked[0]}, probe ^2 on pin {marked[1]}\n"
+        below = Message(
+            "probe ^1 on pin {first}, probe ^2 on pin {second}", first=marked[0], second=marked[1]
+        )
+        text += f"  {translate(below)}\n"
     return text
 
 

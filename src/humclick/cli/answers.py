@@ -12,9 +12,11 @@ from humclick.cli.reading import read
 from humclick.errors import HumclickError, Refused, Unknown
 from humclick.jobs.entry import LONGEST, looks_like_probe, probe_named
 from humclick.jobs.taking import BarredNow, GatesFirst
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
+    from humclick.diagnosis.probes import Probe
 
 __all__ = ["taken"]
 
@@ -29,7 +31,9 @@ def taken(session: Session, line: str) -> str:
         If it cannot be understood, or not be taken now; nothing is kept then.
     """
     if len(line) > LONGEST:
-        raise Refused(f"a line may have {LONGEST} letters; a long text goes in several notes")
+        raise Refused(
+            Message("a line may have {most} letters; a long text goes in several notes", most=LONGEST)
+        )
     order = order_in(line)
     if order is not None:
         return order(session)
@@ -59,21 +63,27 @@ def _bare(session: Session, line: str) -> str:
     if probe is None:
         if looks_like_probe(first):
             raise Unknown("probe", first[:60], session.flow.probes)
-        raise Refused("no probe is asked for now; write its name before the reading, or type help")
+        raise Refused(Message("no probe is asked for now; write its name before the reading, or type help"))
     try:
         return read(session, probe.id, line)
     except BarredNow as barred:
-        raise Refused(
-            f"{barred}. For a"
-            f" reading that was taken already, write the probe's name before it: {probe.id} {line[:40]}"
-        ) from None
+        raise Refused(_already(barred.message, probe, line)) from None
     except GatesFirst as gates:
-        right = f"done {line[:40]}" if gates.briefing.dead else "done when all are"
-        raise Refused(
-            f"first the safety steps above: type {right}, or cannot. For a reading that was taken"
-            f" already, write the probe's name before it: {probe.id} {line[:40]}"
-        ) from None
+        right = Message("first the safety steps above: type done when all are, or cannot")
+        if gates.briefing.dead:
+            right = Message(
+                "first the safety steps above: type {typed}, or cannot", typed=Verbatim(f"done {line[:40]}")
+            )
+        raise Refused(_already(right, probe, line)) from None
     except HumclickError:
         if looks_like_probe(first):
             raise Unknown("probe", first[:60], session.flow.probes) from None
         raise
+
+
+def _already(why: Message, probe: Probe, line: str) -> Message:
+    return Message(
+        "{why}. For a reading that was taken already, write the probe's name before it: {typed}",
+        why=why,
+        typed=Verbatim(f"{probe.id} {line[:40]}"),
+    )

@@ -7,10 +7,13 @@ from __future__ import annotations
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
 from humclick.cli.given import file_in
+from humclick.cli.language import say
+from humclick.messages import Message, Verbatim, counted
 
 _HEAD = re.compile(r"^[ \t]*\[\[[ \t]*event[ \t]*\]\]")
 
@@ -32,7 +35,7 @@ def check(file: str, json_: bool) -> None:
 
     Example: humclick check call.toml
     """
-    from humclick.cli.words import counted
+    from humclick.cli.words import events_in_words
     from humclick.jobs.fold import fold
     from humclick.jobs.result import as_json
 
@@ -41,21 +44,28 @@ def check(file: str, json_: bool) -> None:
     text = "" if file == "-" else Path(file).read_text(encoding="utf-8", errors="replace")
     lines = lines_of(text, len(read.events))
     place = {event.id: number for number, event in enumerate(read.events)}
-    rows = []
+    name = Verbatim(file)
+    rows: list[dict[str, Any]] = []
     for problem in call.problems:
         number = place.get(problem.event)
         line = lines[number] if lines and number is not None else None
         rows.append({"line": line, "event": problem.event, "reason": problem.text, "kept": problem.kept})
     if read.torn:
-        reason = "begun and not completed (power lost while writing); not read"
+        reason = Message("begun and not completed (power lost while writing); not read")
         rows.append({"line": read.torn_line, "event": "", "reason": reason, "kept": read.torn})
     if json_:
         click.echo(as_json({"file": file, "events": len(read.events), "problems": rows}))
     else:
         for row in rows:
-            where = f"line {row['line']}" if row["line"] else f"event {row['event']}"
-            click.echo(f"{file}, {where}: {row['reason']}")
-        told = f"{counted(len(rows), 'problem')}" if rows else "all of it can be used"
-        click.echo(f"{file}: {counted(len(read.events), 'event')}, {told}.")
+            where = Message("event {event}", event=row["event"])
+            if row["line"]:
+                where = Message("line {n}", n=row["line"])
+            said = Message("{file}, {where}: {reason}", file=name, where=where, reason=row["reason"])
+            click.echo(say(said))
+        told = Message("all of it can be used")
+        if rows:
+            told = counted("{n} problem", "{n} problems", len(rows))
+        held = events_in_words(len(read.events))
+        click.echo(say(Message("{file}: {events}, {told}.", file=name, events=held, told=told)))
     if rows:
         sys.exit(1)

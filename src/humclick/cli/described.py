@@ -11,8 +11,13 @@ from typing import Any
 import click
 
 from humclick.cli.given import AMPS, OHMS, VOLTS
+from humclick.cli.language import say
+from humclick.messages import Message
 
-__all__ = ["describable"]
+__all__ = ["EITHER", "describable"]
+
+#: Said where both a call and an arrangement are given, or neither.
+EITHER = Message("Give either a call FILE or --arrangement.")
 
 _OPTIONS = (
     click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements)."),
@@ -56,7 +61,7 @@ def describable(command: Callable[..., None]) -> Callable[..., None]:
         **rest: Any,
     ) -> None:
         if (file is None) == (arrangement is None):
-            raise click.UsageError("Give either a call FILE or --arrangement.")
+            raise click.UsageError(say(EITHER))
         from humclick.arrangements.machine import Machine, Nameplate
 
         machine = None

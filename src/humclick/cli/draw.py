@@ -8,9 +8,12 @@ from pathlib import Path
 
 import click
 
+from humclick.cli.described import EITHER
 from humclick.cli.given import VOLTS, call_in, shop_in, shop_option
+from humclick.cli.language import say
 from humclick.cli.written import save
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 
 
 @click.command()
@@ -47,27 +50,35 @@ def draw(
     from humclick.diagnosis.probes import probe_of
 
     if (file is None) == (arrangement is None):
-        raise click.UsageError("Give either a call FILE or --arrangement.")
+        raise click.UsageError(say(EITHER))
     situation = call_in(file).situation() if file is not None else None
     if arrangement is not None:
         machine = Machine.of(arrangement, protector, Nameplate(volts))
     elif situation is not None:
         machine = situation.machine
     else:
-        raise Refused(f"{file}: no machine is described in this call, so there is nothing to draw")
+        raise Refused(
+            Message(
+                "{file}: no machine is described in this call, so there is nothing to draw",
+                file=Verbatim(file),
+            )
+        )
     points = clamp = None
     if probe is not None:
         asked = probe_of(machine, probe)
         points, clamp = asked.points, asked.clamp
         if points is None and clamp is None:
-            raise Refused(f"{probe} has no two points on the drawing: a look, a try, or unnamed pins")
+            raise Refused(
+                Message(
+                    "{probe} has no two points on the drawing: a look, a try, or unnamed pins", probe=probe
+                )
+            )
     shares = None
     if suspects and situation is not None:
         post = judge(situation, shop_in(shop_file)).post
         shares = {part.id: post.of_part(part.id) for part in machine.parts}
     if svg is not None:
-        save(svg, draw_svg(machine, points, shares, dark, clamp).encode("utf-8", "replace"))
+        save(svg, draw_svg(machine, points, shares, dark, clamp, translate=say).encode("utf-8", "replace"))
     else:
-        click.echo(
-            describe_wiring(machine, points, shares, clamp) if words else draw_text(machine, points, clamp)
-        )
+        shown = draw_text(machine, points, clamp, translate=say)
+        click.echo(say(describe_wiring(machine, points, shares, clamp)) if words else shown)

@@ -7,11 +7,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from humclick.cli import words
+from humclick.cli import layout, words
 from humclick.diagnosis.power import bars
 from humclick.jobs.flow import demands_of
 from humclick.jobs.result import defended
 from humclick.jobs.standing import PROOF
+from humclick.messages import Message, Verbatim
 from humclick.replacement.demand import replaced_parts
 
 if TYPE_CHECKING:
@@ -19,11 +20,15 @@ if TYPE_CHECKING:
     from humclick.jobs.flow import Flow
     from humclick.jobs.standing import Onward
 
-__all__ = ["onward_in_words", "proof_in_words", "verdict_shown"]
+__all__ = ["LEAVE", "onward_in_words", "proof_in_words", "verdict_shown"]
 
 
 #: What is asked for after a repair, in order; see `humclick.diagnosis.guards.needs_before`.
-_IN_ORDER = "go on as asked: look it over, ground wire, windings to the shell, start, current to ground"
+_IN_ORDER = Message(
+    "go on as asked: look it over, ground wire, windings to the shell, start, current to ground"
+)
+#: What may be typed at the end.
+LEAVE = Message("Type sheet, or quit.")
 
 
 def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
@@ -38,8 +43,11 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
     if lasting:  # whatever was decided
         return "\n".join(words.bars_in_words(tuple(lasting)))
     parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
-    first = f"type {', '.join(f'fitted {part}' for part in parts)}, then" if parts else "when it is done,"
-    return words.lines(f"{first} {_IN_ORDER}.", "  To prove the repair: ", "         ")
+    then = Message("when it is done, {order}.", order=_IN_ORDER)
+    if parts:
+        typed = tuple(Verbatim(f"fitted {part}") for part in parts)
+        then = Message("type {typed}, then {order}.", typed=typed, order=_IN_ORDER)
+    return layout.lines(then, layout.label(Message("To prove the repair"), 2), "         ")
 
 
 def onward_in_words(flow: Flow, step: Onward) -> str:
@@ -53,17 +61,24 @@ def onward_in_words(flow: Flow, step: Onward) -> str:
     step : Onward
         Of kind ``work``, ``prove`` or ``repaired``.
     """
+    head = Message("{sentence}.", sentence=flow.heading)
     if step.kind == "work":
-        done = f"When it is done: fitted PART for a new part, or {PROOF[0]}; {_IN_ORDER}"
-        return words.lines(f"{flow.heading}. {done}. Or sheet, or quit.")
-    if step.kind == "prove":
-        return words.lines(
-            f"{flow.heading}. Prove it: type {step.probe} ({flow.probes[step.probe].title}); or any other"
-            " probe, sheet, or quit."
+        done = Message(
+            "When it is done: fitted PART for a new part, or {probe}; {order}. Or sheet, or quit.",
+            probe=PROOF[0],
+            order=_IN_ORDER,
         )
-    left = "; ".join(f"{each.id} ({each.title})" for each in flow.still_worth())
-    more = f" Still worth measuring: {left}." if left else ""
-    return words.lines(f"{flow.heading}.{more} Type sheet, or quit.")
+        return layout.lines(words.paragraphs(head, done))
+    if step.kind == "prove":
+        prove = Message(
+            "Prove it: type {probe} ({title}); or any other probe, sheet, or quit.",
+            probe=step.probe,
+            title=flow.probes[step.probe].title,
+        )
+        return layout.lines(words.paragraphs(head, prove))
+    left = tuple(Message("{probe} ({title})", probe=each.id, title=each.title) for each in flow.still_worth())
+    more = Message("Still worth measuring: {probes:semicolon}.", probes=left) if left else ""
+    return layout.lines(words.paragraphs(head, more, LEAVE))
 
 
 def verdict_shown(session: Session) -> str:
@@ -73,14 +88,16 @@ def verdict_shown(session: Session) -> str:
     verdict = advice.verdict if advice is not None else None
     backed = defended(verdict, weighed.explanation if weighed is not None else None)
     if verdict is None or backed is None:
-        return words.lines("Nothing is asked for now; list shows what else can be tested.")
+        return layout.lines(Message("Nothing is asked for now; list shows what else can be tested."))
     shown = [words.verdict_in_words(backed)]
     if not verdict.due:
-        return "\n".join((*shown, words.lines("Type sheet, or quit.")))
+        return "\n".join((*shown, layout.lines(LEAVE)))
     shown += [words.demand_in_words(each) for each in demands_of(flow.call, verdict.due)]
     shown += words.remedy_in_words(flow.briefing_on(verdict.due))
     shown.append(proof_in_words(session, verdict.due))
-    named = " and ".join(verdict.due)
-    told = f"So: {named}. Type decide to record it, decide and other remedies, or go on with any probe."
-    shown.append(words.lines(told))  # the verdict's first line has left a small screen by now
+    told = Message(
+        "So: {remedies}. Type decide to record it, decide and other remedies, or go on with any probe.",
+        remedies=words.remedies_named(verdict.due),
+    )
+    shown.append(layout.lines(told))  # the verdict's first line has left a small screen by now
     return "\n".join(each for each in shown if each)

@@ -18,13 +18,16 @@ from pathlib import Path
 import click
 
 from humclick import __version__
+from humclick.cli.language import reason, say
+from humclick.errors import HumclickError
+from humclick.messages import Message, Verbatim
 
 __all__ = ["apology", "refused", "report", "state_folder"]
 
 
-def refused(error: Exception) -> None:
+def refused(error: HumclickError) -> None:
     """Say on the error stream why something was refused."""
-    click.echo(f"humclick: {error}", err=True)
+    click.echo(f"humclick: {reason(error)}", err=True)
 
 
 def state_folder() -> Path:
@@ -34,7 +37,7 @@ def state_folder() -> Path:
     return base / "humclick"
 
 
-def apology(error: BaseException, kept: str) -> str:
+def apology(error: BaseException, kept: Message) -> str:
     """
     Write a failure to a file and give back what to say.
 
@@ -42,7 +45,7 @@ def apology(error: BaseException, kept: str) -> str:
     ----------
     error : BaseException
         What happened.
-    kept : str
+    kept : Message
         What is not lost, in a sentence.
     """
     told = "".join(traceback.format_exception(error))
@@ -56,10 +59,19 @@ def apology(error: BaseException, kept: str) -> str:
             folder.mkdir(parents=True, exist_ok=True)
             path = folder / name
             path.write_text(text, encoding="utf-8", errors="backslashreplace")
-            return f"Sorry, the program itself failed here. {kept} What happened is written in {path}"
-    return f"Sorry, the program itself failed here ({type(error).__name__}). {kept}"
+            return say(
+                Message(
+                    "Sorry, the program itself failed here. {kept} What happened is written in {path}",
+                    kept=kept,
+                    path=Verbatim(path),
+                )
+            )
+    form = Message(
+        "Sorry, the program itself failed here ({error}). {kept}", error=type(error).__name__, kept=kept
+    )
+    return say(form)
 
 
-def report(error: BaseException, kept: str) -> None:
+def report(error: BaseException, kept: Message) -> None:
     """Say on the error stream that the program failed, and where that is written."""
     click.echo(apology(error, kept), err=True)

@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from humclick.cli.language import reason, say
+from humclick.messages import Message
+
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
@@ -100,11 +103,11 @@ class _Amount(click.ParamType[float]):
         try:
             reading = parse_reading(str(value), Quantity(self.name))
         except HumclickError as error:
-            self.fail(str(error), param, ctx)
+            self.fail(reason(error), param, ctx)
         if reading.bound is not None:
             return reading.bound
         if reading.value is None:
-            self.fail("a figure is needed here, not over limit", param, ctx)
+            self.fail(say(Message("a figure is needed here, not over limit")), param, ctx)
         return reading.value
 
 
@@ -119,7 +122,10 @@ class _Length(click.ParamType[float]):
             return value
         match = re.fullmatch(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(m|ft|feet|')\s*", str(value), re.I)
         if match is None:
-            self.fail(f"{value!r} is not a length; write it with its unit, such as 15 m or 50 ft", param, ctx)
+            wrong = Message(
+                "{text} is not a length; write it with its unit, such as 15 m or 50 ft", text=repr(value)
+            )
+            self.fail(say(wrong), param, ctx)
         metres = 1.0 if match[2].lower() == "m" else 0.3048
         return float(match[1].replace(",", ".")) * metres
 

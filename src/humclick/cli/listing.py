@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from humclick.cli.given import shop_in, shop_option
+from humclick.messages import N_, Message, listed
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
@@ -109,21 +110,52 @@ _LISTS: dict[str, Callable[[Machine | None, Shop], Rows]] = {
 }
 
 
-def _row(row: dict[str, Any]) -> tuple[str, str]:
+#: Words over what stands in a row.
+_KEYS = {
+    "seen": Message("seen"),
+    "protectors": Message("protectors"),
+    "recognised_only": Message("recognised only"),
+    "modes": Message("modes"),
+    "minutes": Message("minutes"),
+    "quantity": Message("quantity"),
+    "answers": Message("answers"),
+    "gates": Message("gates"),
+    "price": Message("price"),
+    "cost": Message("cost"),
+    "measures": Message("measures"),
+    "steps": Message("steps"),
+    "lasts": Message("lasts"),
+}
+#: What is typed, and so the same in every language.
+_TYPED = frozenset({"modes", "gates"})
+#: Quantities by their names.
+_QUANTITIES = (
+    N_("capacitance"),
+    N_("current"),
+    N_("resistance"),
+    N_("voltage"),
+    N_("temperature"),
+)
+
+
+def _row(row: dict[str, Any]) -> tuple[str, Message]:
     """Name, and all else in a sentence."""
-    told = []
+    told: list[Message] = []
     for key, value in row.items():
         if key in ("name", "title") or value in (False, "", []):
             continue
-        label = key.replace("_", " ")
-        told.append(label if value is True else f"{label}: {_cell(value)}")
-    return row["name"], ". ".join((row["title"], *told))
+        name = _KEYS[key]
+        told.append(name if value is True else Message("{label}: {text}", label=name, text=_cell(key, value)))
+    sentences: Message = row["title"]
+    for each in told:
+        sentences = Message("{text}. {more}", text=sentences, more=each)
+    return row["name"], sentences
 
 
-def _cell(value: object) -> str:
+def _cell(key: str, value: object) -> str:
     if isinstance(value, list):
-        return "; ".join(map(str, value))
-    return f"{value:g}" if isinstance(value, float | int) else str(value)
+        return listed((each if key in _TYPED else Message.of(each) for each in value), "semicolon")
+    return f"{value:g}" if isinstance(value, float | int) else Message.of(str(value))
 
 
 @click.command("list")
@@ -141,7 +173,7 @@ def listing(
     Example: humclick list probes --for rsir-ptc
     """
     from humclick.arrangements.machine import Machine
-    from humclick.cli.words import table
+    from humclick.cli.layout import table
     from humclick.jobs.result import as_json
 
     machine = Machine.of(arrangement, protector) if arrangement else None

@@ -16,8 +16,10 @@ import click
 
 from humclick import __version__
 from humclick.cli.failure import refused, report
+from humclick.cli.language import chosen, helped, say, speaking, with_language, without_language
 from humclick.cli.terminal import plain_terminal
 from humclick.errors import HumclickError
+from humclick.messages import Message
 
 __all__ = ["main"]
 
@@ -53,7 +55,7 @@ class Verbs(click.Group):
         module, name = VERBS[cmd_name]
         found = getattr(importlib.import_module(f"humclick.cli.{module}"), name)
         assert isinstance(found, click.Command)
-        return found
+        return helped(with_language(found))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -63,26 +65,41 @@ class Verbs(click.Group):
             from difflib import get_close_matches
 
             near = get_close_matches(args[0], VERBS, n=1, cutoff=0.5)
-            hint = f"Did you mean {near[0]}?" if near else f"It has: {', '.join(VERBS)}."
-            ctx.fail(f"No such verb {args[0]!r}. {hint}")
+            hint = Message("It has: {verbs}.", verbs=tuple(VERBS))
+            if near:
+                hint = Message("Did you mean {verb}?", verb=near[0])
+            ctx.fail(say(Message("No such verb {verb}. {hint}", verb=repr(args[0]), hint=hint)))
         return super().resolve_command(ctx, args)
 
     def main(self, args: Sequence[str] | None = None, *more: Any, **given: Any) -> Any:
         """Run; a refusal ends with 2, a failure of the program itself with 70 and a report."""
+        rest, asked = without_language(sys.argv[1:] if args is None else args)
         for stream in (sys.stdin, sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")
         with plain_terminal():
-            if not given.get("standalone_mode", True):
-                return super().main(args, *more, **given)
             try:
-                return super().main(args, *more, **given)
-            except HumclickError as error:
+                with speaking(chosen(asked)):
+                    return self._run(rest, more, given)
+            except HumclickError as error:  # no such language
+                if not given.get("standalone_mode", True):
+                    raise
                 refused(error)
                 sys.exit(2)
-            except Exception as error:
-                report(error, "Nothing that was written to a call file is lost.")
-                sys.exit(70)
+
+    def _run(self, args: Sequence[str], more: tuple[Any, ...], given: dict[str, Any]) -> Any:
+        """What is asked for, in the language chosen."""
+        run = super(Verbs, helped(self)).main
+        if not given.get("standalone_mode", True):
+            return run(args, *more, **given)
+        try:
+            return run(args, *more, **given)
+        except HumclickError as error:
+            refused(error)
+            sys.exit(2)
+        except Exception as error:
+            report(error, Message("Nothing that was written to a call file is lost."))
+            sys.exit(70)
 
 
 @click.command(
@@ -91,5 +108,11 @@ class Verbs(click.Group):
     epilog="Start with: humclick call FILE",
 )
 @click.version_option(__version__, prog_name="humclick")
+@click.option(
+    "--lang",
+    expose_value=False,
+    metavar="CODE",
+    help="Language of what is written, such as es; also HUMCLICK_LANG.",
+)
 def main() -> None:
     """From a compressor that will not start to a verdict that can be defended."""

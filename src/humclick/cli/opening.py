@@ -11,7 +11,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.cli import words
+from humclick.cli import layout, words
+from humclick.cli.language import say
+from humclick.cli.own_words import english
 from humclick.diagnosis.findings import HEARD
 from humclick.errors import Refused
 from humclick.jobs.entry import figure, one_of, plain
@@ -19,6 +21,7 @@ from humclick.jobs.events import HEARD as COMPLAINTS
 from humclick.jobs.events import ComplaintHeard, Event, MachineRead, MeterTaken, ReadingTaken
 from humclick.jobs.standing import given_last
 from humclick.jobs.taking import arrangement_named
+from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 
@@ -33,7 +36,7 @@ _ORDER = (
     *("arrangement", "protector", "volts", "hertz", "lra", "rla"),
     *("refrigerant", "meter", "leads", "complaint"),
 )
-_UNKNOWN = ("?", "unknown", "not sure", "don't know")
+_UNKNOWN = ("?", N_("unknown"), N_("not sure"), "don't know")
 
 
 def questions_for(events: Sequence[Event], call: Call) -> list[str]:
@@ -45,6 +48,14 @@ def questions_for(events: Sequence[Event], call: Call) -> list[str]:
     return list(_ORDER[1:])
 
 
+_NOT_READ = Message("not read")
+
+
+def _with(question: Message, now: str) -> str:
+    """A question with what Enter keeps."""
+    return layout.lines(Message("{question} [{now}]", question=question, now=now))
+
+
 # -- what is asked ------------------------------------------------------------------------------------------
 
 
@@ -53,58 +64,69 @@ def arrangements_in_words() -> str:
     entries = []
     for name in arrangements():
         kind = arrangement(name)
-        letters = f" ({kind.abbreviation})" if kind.abbreviation else ""
-        entries.append(f"{name}: {kind.title}{letters}. Seen: {'; '.join(kind.seen)}")
-    return words.numbered(entries)
+        title: Message = kind.title
+        if kind.abbreviation:
+            title = Message("{arrangement} ({letters})", arrangement=title, letters=kind.abbreviation)
+        entries.append(
+            Message("{name}: {title}. Seen: {seen:semicolon}", name=name, title=title, seen=kind.seen)
+        )
+    return layout.numbered(entries)
 
 
 def _arrangement(session: Session) -> str:
-    asked = "Which start arrangement is it? Its number or name, or ? if you cannot tell."
-    return f"{arrangements_in_words()}\n{asked}"
+    asked = Message("Which start arrangement is it? Its number or name, or ? if you cannot tell.")
+    return f"{arrangements_in_words()}\n{layout.lines(asked)}"
 
 
 def _protector(session: Session) -> str:
-    kinds = session.situation.machine.arrangement.protectors
-    shown = words.numbered(kinds)
-    return f"{shown}\nWhere is the overload protector? [{session.situation.machine.protector}]"
+    machine = session.situation.machine
+    shown = layout.numbered(map(Message.of, machine.arrangement.protectors))
+    asked = _with(Message("Where is the overload protector?"), Message.of(machine.protector))
+    return f"{shown}\n{asked}"
 
 
 def _volts(session: Session) -> str:
-    return f"Volts on the nameplate? [{session.situation.machine.nameplate.volts:g}]"
+    return _with(Message("Volts on the nameplate?"), f"{session.situation.machine.nameplate.volts:g}")
 
 
 def _hertz(session: Session) -> str:
-    return f"Hertz on the nameplate? [{session.situation.machine.nameplate.hertz:g}]"
+    return _with(Message("Hertz on the nameplate?"), f"{session.situation.machine.nameplate.hertz:g}")
 
 
 def _lra(session: Session) -> str:
-    return "Locked-rotor amps (LRA) on the nameplate? [not read]"
+    return _with(Message("Locked-rotor amps (LRA) on the nameplate?"), _NOT_READ)
 
 
 def _rla(session: Session) -> str:
-    return "Rated-load amps (RLA) on the nameplate? [not read]"
+    return _with(Message("Rated-load amps (RLA) on the nameplate?"), _NOT_READ)
 
 
 def _refrigerant(session: Session) -> str:
-    return f"Refrigerant on the nameplate? [{session.situation.machine.nameplate.refrigerant or 'not read'}]"
+    printed = session.situation.machine.nameplate.refrigerant
+    return _with(Message("Refrigerant on the nameplate?"), printed or _NOT_READ)
 
 
 def _meter(session: Session) -> str:
-    shown = words.numbered(f"{name}: {each.title}" for name, each in meters().items())
-    return f"{shown}\nWhich kind of meter do you use? [{session.call.meter.name}]"
+    shown = layout.numbered(
+        Message("{name}: {title}", name=name, title=each.title) for name, each in meters().items()
+    )
+    asked = _with(Message("Which kind of meter do you use?"), session.call.meter.name)
+    return f"{shown}\n{asked}"
 
 
 def _leads(session: Session) -> str:
-    return words.lines(
+    asked = Message(
         "Test leads: nulled by the meter, or what does it show with the tips held together, such as 0.3?"
-        " [not known]"
     )
+    return _with(asked, Message("not known"))
 
 
 def _complaint(session: Session) -> str:
-    shown = words.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
-    asked = "What is heard when it should start? The number or the words; more words may follow; or ?"
-    return f"{shown}\n{words.lines(asked)}"
+    shown = layout.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
+    asked = Message(
+        "What is heard when it should start? The number or the words; more words may follow; or ?"
+    )
+    return f"{shown}\n{layout.lines(asked)}"
 
 
 _ASKED: dict[str, Callable[[Session], str]] = {
@@ -131,7 +153,7 @@ def question_again(session: Session) -> str:
     asked = _ASKED[session.questions[0]](session).splitlines()
     listed = [k for k, line in enumerate(asked) if re.match(r" {2,3}\d+  |      ", line)]
     listless = asked[listed[-1] + 1 :] if listed else asked
-    more = ["Enter shows the list again."] if session.questions[0] == "arrangement" else []
+    more = [say(Message("Enter shows the list again."))] if session.questions[0] == "arrangement" else []
     return "\n".join((*listless, *more))
 
 
@@ -145,18 +167,24 @@ def answer_question(session: Session, line: str) -> str:
         If it cannot be understood; the question is then asked again.
     """
     name = session.questions[0]
-    if name == "arrangement" and plain(line) in ("", *_UNKNOWN):
-        return words.lines(
+    if name == "arrangement" and _unsaid(line):
+        look = Message(
             "Power off first; then look under the terminal cover, take a photo, and compare with the list."
             " If you must go and look, type quit: the call is kept."
         )
+        return layout.lines(look)
     said = ""
     if name == "complaint":
         said = set_fact(session, name, line or "?")
-    elif plain(line) not in ("", *_UNKNOWN):
+    elif not _unsaid(line):
         said = set_fact(session, name, line)
     session.questions = [each for each in session.questions if each != name]
     return said
+
+
+def _unsaid(text: str) -> bool:
+    """Whether a text says that it is not known."""
+    return not text or plain(english(text, _UNKNOWN)) in _UNKNOWN
 
 
 # -- what is kept -------------------------------------------------------------------------------------------
@@ -165,7 +193,7 @@ def answer_question(session: Session, line: str) -> str:
 def _machine(session: Session, **changed: Any) -> str:
     now = given_last(session.events, session.call, MachineRead)
     if not now:
-        raise Refused("first the arrangement: type arrangement and its name (list arrangements)")
+        raise Refused(Message("first the arrangement: type arrangement and its name (list arrangements)"))
     return _described(session, session.flow.keep("machine", session.now(), **{**now, **changed}))
 
 
@@ -189,13 +217,13 @@ def _set_arrangement(session: Session, text: str) -> str:
 
 def _set_protector(session: Session, text: str) -> str:
     kinds = session.situation.machine.arrangement.protectors
-    return _machine(session, protector=one_of("protector", text, kinds))
+    return _machine(session, protector=one_of("protector", english(text, kinds), kinds))
 
 
 def _amount(text: str, quantity: Quantity) -> float:
     reading = parse_reading(text, quantity)
     if reading.value is None:
-        raise Refused("a figure is needed here, not over limit")
+        raise Refused(Message("a figure is needed here, not over limit"))
     return reading.value
 
 
@@ -209,9 +237,12 @@ def _set_meter(session: Session, text: str) -> str:
     return ""
 
 
+_NULLED = (N_("nulled"), N_("not nulled"))
+
+
 def _set_leads(session: Session, text: str) -> str:
     now = given_last(session.events, session.call, MeterTaken)
-    said = plain(text)
+    said = plain(english(text, _NULLED))
     if said in ("nulled", "null", "yes"):
         now |= {"leads_nulled": True}
     elif said in ("not nulled", "no"):
@@ -225,13 +256,13 @@ def _set_leads(session: Session, text: str) -> str:
 def _set_complaint(session: Session, text: str) -> str:
     names = [name for name in COMPLAINTS if name in HEARD]
     parts = re.split(r"\s*[,;:]\s*|\s+", text, maxsplit=1)
-    if plain(text) in _UNKNOWN or plain(parts[0]) in _UNKNOWN:
-        heard, told = "unknown", "" if plain(text) in _UNKNOWN else parts[-1]
+    if _unsaid(text) or _unsaid(parts[0]):
+        heard, told = "unknown", "" if _unsaid(text) else parts[-1]
     elif parts[0].isdecimal() and len(parts) > 1:
         heard, told = one_of("complaint", parts[0], names, HEARD), parts[1]
     else:
         head, _, told = text.partition(";")
-        heard = one_of("complaint", head, names, HEARD)
+        heard = one_of("complaint", english(head, (HEARD[name] for name in names)), names, HEARD)
     session.keep("complaint", heard=heard, words=told.strip())
     return ""
 
@@ -261,7 +292,7 @@ def set_fact(session: Session, name: str, text: str) -> str:
         If it cannot be understood or is not possible.
     """
     if not text.strip():
-        raise Refused(f"{name} of what? Write it behind the word, or see: help")
+        raise Refused(Message("{name} of what? Write it behind the word, or see: help", name=name))
     said = FACTS[name](session, text.strip())
     session.questions = [each for each in session.questions if each != name]
     return said

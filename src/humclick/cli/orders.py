@@ -6,6 +6,7 @@ Each order is a word at the beginning of a line; what stands behind it is its ow
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -13,9 +14,11 @@ from typing import TYPE_CHECKING
 
 from humclick.arrangements.arrangement import arrangements
 from humclick.circuit.drawing import draw_text
-from humclick.cli import words
+from humclick.cli import layout, words
 from humclick.cli.ending import proof_in_words
+from humclick.cli.language import say
 from humclick.cli.opening import FACTS, arrangements_in_words, questions_for, set_fact
+from humclick.cli.own_words import english, in_english
 from humclick.cli.reading import read
 from humclick.diagnosis.probes import Probe
 from humclick.diagnosis.reasons import WhatIf
@@ -29,6 +32,7 @@ from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.result import result_of
 from humclick.jobs.standing import UNNAMED_PINS, to_redo
 from humclick.jobs.taking import decided, passed, redone, undone
+from humclick.messages import Message, Verbatim, listed
 from humclick.meters import meters
 from humclick.readings.shown import percent
 from humclick.safety import Stop, place_of, stop_meant, stops, stops_at
@@ -64,17 +68,21 @@ def done(session: Session, rest: str) -> str:
     """Record that the safety steps shown are done; where nothing is live, the reading may follow."""
     briefing, probe = session.briefing(), session.asked
     if not briefing.gates or probe is None:
-        raise Refused("no safety step is waiting; type the reading, or help")
-    answer = _answer(probe, rest)
+        raise Refused(Message("no safety step is waiting; type the reading, or help"))
+    answer = _answer(probe, in_english(probe, rest))
     if answer is not None and briefing.dead:
         said = read(session, probe.id, rest, answer=answer, confirmed=briefing.names)
         session.screen.confirmed = True
         return said
     if answer is not None and probe.quantity:
-        raise Refused(f"type done alone; then, with the steps done, the reading: {rest[:40]}")
+        raise Refused(
+            Message(
+                "type done alone; then, with the steps done, the reading: {typed}", typed=Verbatim(rest[:40])
+            )
+        )
     session.record(passed(session.flow, session.now(), briefing.names, rest))
     session.screen.confirmed = True
-    return words.lines(f"Recorded: {'; '.join(each.gate.title for each in briefing.gates)}.")
+    return layout.lines(words.recorded(listed((each.gate.title for each in briefing.gates), "semicolon")))
 
 
 def _answer(probe: Probe, text: str) -> Answer | None:
@@ -97,48 +105,51 @@ def cannot(session: Session, rest: str) -> str:
     """Record what stands in the way of the safety steps shown: a hazard, which stops the work."""
     gates, probe = session.briefing().gates, session.asked
     if probe is None:
-        raise Refused("nothing is asked for now")
+        raise Refused(Message("nothing is asked for now"))
     if not gates:
         session.keep("skip", probe=probe.id, reason=f"cannot be done here. {rest}".strip())
         session.release(probe.id)
-        return words.lines(f"{probe.id} is left out. Not sure? Stop and hand over.")
+        return layout.lines(words.left_out(probe.id, Message("Not sure? Stop and hand over.")))
     offered = {
         str(each.said): (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)
     }
     if not rest:
-        rows = "\n".join(f"  {k}  {said}" for k, said in enumerate(offered, start=1))
-        return f"What is in the way? Type cannot and the number, or say it:\n{rows}"
+        asked = say(Message("What is in the way? Type cannot and the number, or say it:"))
+        rows = [f"  {k}  {say(each.said)}" for k, (each, _) in enumerate(offered.values(), start=1)]
+        return "\n".join((asked, *rows))
     if rest.isdecimal():
         found, gate = offered[one_of("hazard", rest, list(offered))]
     else:
-        found, gate = stop_meant(gates[0].gate.name, rest), gates[0].gate.name
+        said = english(rest, (each.said for each, _ in offered.values()))
+        found, gate = stop_meant(gates[0].gate.name, said), gates[0].gate.name
     return _stopped(session, found, gate, "" if rest.isdecimal() else rest)
 
 
 def stop(session: Session, rest: str) -> str:
     """Record a hazard that stops the work, at any time."""
     if not rest:
-        rows = words.table([(each.name, each.said) for each in stops().values()])
-        return f"What was found? Type stop and its name, or say it:\n{rows}"
-    return _stopped(session, stop_meant("", rest), "", rest)
+        rows = layout.table([(each.name, each.said) for each in stops().values()])
+        return "\n".join((say(Message("What was found? Type stop and its name, or say it:")), rows))
+    said = english(rest, (each.said for each in stops().values()))
+    return _stopped(session, stop_meant("", said), "", rest)
 
 
 def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
     session.keep("hazard", hazard=found.name, gate=gate, words=told)
     session.queue, session.chosen = [], ""
-    return words.lines(f"Recorded: {found.title}.")
+    return layout.lines(words.recorded(found.title))
 
 
 def cleared(session: Session, rest: str) -> str:
     """Record how a hazard that stopped the work was cleared; only this reopens the call."""
     open_ = session.call.stopped or session.call.stoppages
     if not open_:
-        raise Refused("nothing stops this call")
+        raise Refused(Message("nothing stops this call"))
     stoppage = open_[0]
     if not rest:
-        raise Refused(f"{stoppage.stop.answer} Type cleared and the answer")
+        raise Refused(Message("{answer} Type cleared and the answer", answer=stoppage.stop.answer))
     session.record(taking.cleared(session.flow, session.now(), stoppage.event, rest))
-    return words.lines(f"Recorded: {stoppage.stop.title}: cleared.")
+    return layout.lines(words.recorded(Message("{hazard}: cleared", hazard=stoppage.stop.title)))
 
 
 def skip(session: Session, rest: str) -> str:
@@ -148,11 +159,11 @@ def skip(session: Session, rest: str) -> str:
     if name is None:
         probe = session.asked
         if probe is None:
-            raise Refused("skip what? Write the probe's name: skip pins.shell no bare metal")
+            raise Refused(Message("skip what? Write the probe's name: skip pins.shell no bare metal"))
         name, more = probe.id, rest
     session.keep("skip", probe=name, reason=more.strip())
     session.release(name)
-    return f"{name} is left out."
+    return layout.lines(words.left_out(name))
 
 
 def fitted(session: Session, rest: str) -> str:
@@ -163,34 +174,48 @@ def fitted(session: Session, rest: str) -> str:
     if not rest or part is None:
         raise Unknown("part", rest[:60], parts)
     session.keep("fitted", part=part, note=note.strip() if named(rest, parts) is None else "")
-    return f"New: {part}. Older readings of the old one stay, and no longer count for it."
+    new = Message(
+        "New: {part}. Older readings of the old one stay, and no longer count for it.", part=Verbatim(part)
+    )
+    return layout.lines(new)
+
+
+_WARMTH = {
+    True: Message("still taken as hot"),
+    False: Message("taken as cold now"),
+    None: Message("how warm it is, is not known"),
+}
 
 
 def wait(session: Session, rest: str) -> str:
     """Record that the machine was left alone for some minutes."""
-    minutes = figure(rest, "wait", _MINUTES, "wait 10 or wait 1.5 h")
+    minutes = figure(rest, "wait", _MINUTES, Message("wait 10 or wait 1.5 h"))
     session.keep("wait", minutes=minutes)
-    warmth = {True: "still taken as hot", False: "taken as cold now", None: "how warm it is, is not known"}
-    return f"Waited {session.call.waited:g} min since the last try; {warmth[session.call.hot]}."
+    told = Message(
+        "Waited {minutes:g} min since the last try; {warmth}.",
+        minutes=session.call.waited,
+        warmth=_WARMTH[session.call.hot],
+    )
+    return layout.lines(told)
 
 
 def stamp(session: Session, rest: str) -> str:
     """Record what is stamped on a part."""
     part, _, text = rest.partition(" ")
     if not text.strip():
-        raise Refused("stamp of what? Write part and text: stamp start_capacitor 88-108 MFD 125 VAC")
+        raise Refused(Message("stamp of what? Write part and text: stamp start_capacitor 88-108 MFD 125 VAC"))
     known = [*(each.id for each in session.situation.machine.parts), COMPRESSOR]
     found = named(part, known)
     if found is None:
         raise Unknown("part", part[:60], known)
     session.keep("stamp", part=found, text=text.strip())
-    return f"Stamp of {found}: {text.strip()}"
+    return layout.lines(Message("Stamp of {part}: {text}", part=found, text=Verbatim(text.strip())))
 
 
 def note(session: Session, rest: str) -> str:
     """Keep a note."""
     session.keep("note", text=rest)
-    return "Noted."
+    return say(Message("Noted."))
 
 
 def _told(event: Event) -> str:
@@ -202,11 +227,13 @@ def _told(event: Event) -> str:
 def undo(session: Session, rest: str) -> str:
     """Take back the last line that was kept."""
     if rest:
-        raise Refused("undo takes back the last thing; type undo alone, several times to go back further")
+        raise Refused(
+            Message("undo takes back the last thing; type undo alone, several times to go back further")
+        )
     of = _undo_kept(session, undone(session.flow, session.now()))
     if session.questions and session.call.machine is None:  # the machine itself was taken back
         session.questions = questions_for(session.events, session.call)
-    return words.lines(f"Taken back: {of}. (redo brings it back)")
+    return layout.lines(Message("Taken back: {what}. (redo brings it back)", what=Verbatim(of)))
 
 
 def redo(session: Session, rest: str) -> str:
@@ -214,7 +241,9 @@ def redo(session: Session, rest: str) -> str:
     last = to_redo(session.events, session.call)
     session.record(redone(session.flow, session.now()))
     back = next((event for event in session.events if event.id == last.of), None)
-    return words.lines(f"Brought back: {_told(back)}.") if back is not None else ""
+    if back is None:
+        return ""
+    return layout.lines(Message("Brought back: {what}.", what=Verbatim(_told(back))))
 
 
 def _undo_kept(session: Session, after: Flow) -> str:
@@ -224,22 +253,26 @@ def _undo_kept(session: Session, after: Flow) -> str:
     return _told(next(event for event in session.events if event.id == undo.of))
 
 
+_UNJUDGED = Message("nothing can be judged yet")
+
+
 def why(session: Session, rest: str) -> str:
     """Say how strongly each reading speaks, or why a probe is advised."""
     if not rest:
         if session.advice is None:
-            raise Refused("nothing can be judged yet")
+            raise Refused(_UNJUDGED)
         return words.why_in_words(result_of(session.call, session.shop, why=True, advice=session.advice))
     name = _probe(session, rest)
     advice = session.advice
     if advice is None:
-        raise Refused("nothing can be judged yet")
+        raise Refused(_UNJUDGED)
     for value in (advice.next, *advice.alternatives):
         if value is not None and value.probe == name:
-            worth = f"Worth {value.worth:.2f} money, its cost taken off."
-            return f"{words.next_in_words(value)}\n  {worth}"
+            worth = Message("Worth {worth:.2f} money, its cost taken off.", worth=value.worth)
+            return f"{words.next_in_words(value)}\n{layout.lines(worth, '  ')}"
     told = words.what_if_in_words(name, _what_if(session, name))
-    return f"{words.lines(f'{name} is not among the probes worth most now.')}\n{told}"
+    least = Message("{probe} is not among the probes worth most now.", probe=name)
+    return f"{layout.lines(least)}\n{told}"
 
 
 def _probe(session: Session, text: str) -> str:
@@ -247,7 +280,7 @@ def _probe(session: Session, text: str) -> str:
     if not text:
         probe = session.asked
         if probe is None:
-            raise Refused("which probe? Write its name, such as: what if pins.C-R")
+            raise Refused(Message("which probe? Write its name, such as: what if pins.C-R"))
         return probe.id
     return session.probe(probe_named(text, session.flow.probes) or text).id
 
@@ -271,9 +304,11 @@ def suspects(session: Session, rest: str) -> str:
         session.situation  # noqa: B018  says what is missing
         return ""
     result = result_of(session.call, session.shop, advice=advice)
-    shown = [words.standing_in_words(result, 8), "May still be needed:" if result.done else "Needed:"]
-    shown += [f"  {percent(p):>5}  {words.bar(p)}  {remedy}" for remedy, p in advice.remedies]
-    shown += [words.lines(text, "!! ") for text in weighed.contradictions]
+    needed = Message("May still be needed") if result.done else Message("Needed")
+    shown = [words.standing_in_words(result, 8), layout.label(needed).rstrip()]
+    for remedy, p in advice.remedies:
+        shown.append(layout.lines(Message.of(remedy), f"  {percent(p):>5}  {layout.bar(p)}  "))
+    shown += [layout.lines(text, "!! ") for text in weighed.contradictions]
     return "\n".join(shown)
 
 
@@ -283,9 +318,9 @@ def draw(session: Session, rest: str) -> str:
     probe = session.asked
     name = _probe(session, rest) if rest else probe.id if probe is not None else ""
     if not name:
-        return draw_text(machine)
+        return draw_text(machine, translate=say)
     asked = session.probe(name)
-    return draw_text(machine, asked.points, asked.clamp)
+    return draw_text(machine, asked.points, asked.clamp, translate=say)
 
 
 def pins(session: Session, rest: str) -> str:
@@ -293,14 +328,17 @@ def pins(session: Session, rest: str) -> str:
     values = rest.split()
     if values and len(values) != 3:
         raise Refused(
-            "pins takes three readings, 1-2, 1-3, 2-3, such as: pins 4.0 11.0 15.0; or none to be asked"
+            Message(
+                "pins takes three readings, 1-2, 1-3, 2-3, such as: pins 4.0 11.0 15.0; or none to be asked"
+            )
         )
     session.probe(UNNAMED_PINS[0])
     if not values:
         session.queue = list(UNNAMED_PINS)
-        return words.lines(
+        number = Message(
             "Number the pins on your photo: left to right, then top to bottom, compressor the right way up."
         )
+        return layout.lines(number)
     session.queue = list(UNNAMED_PINS)
     try:
         return "\n".join(
@@ -316,19 +354,21 @@ def list_(session: Session, rest: str) -> str:
     if what == "arrangements":
         return arrangements_in_words()
     if what == "remedies":
-        return words.table([(name, each.title) for name, each in session.shop.remedies.items()])
+        return layout.table([(name, each.title) for name, each in session.shop.remedies.items()])
     if what == "meters":
-        return words.table([(name, each.title) for name, each in meters().items()])
+        return layout.table([(name, each.title) for name, each in meters().items()])
     if what == "parts":
-        return words.table([(part.id, part.family.title) for part in session.situation.machine.parts])
+        return layout.table([(part.id, part.family.title) for part in session.situation.machine.parts])
     taken = {reading.probe for reading in session.call.readings}
     rows = []
     for name, probe in session.flow.probes.items():
-        state = "taken" if name in taken else "left out" if name in session.call.skipped else ""
+        skipped = Message("left out") if name in session.call.skipped else ""
+        state = Message("taken") if name in taken else skipped
         rows.append((name, f"{probe.minutes:g} min", state, probe.title))
     if not rows:
-        raise Refused(f"no probes yet: name the arrangement first ({', '.join(arrangements()[:3])} …)")
-    return words.table(rows)
+        some = tuple(arrangements()[:3])
+        raise Refused(Message("no probes yet: name the arrangement first ({names} …)", names=some))
+    return layout.table(rows)
 
 
 def decide(session: Session, rest: str) -> str:
@@ -336,17 +376,20 @@ def decide(session: Session, rest: str) -> str:
     advice = session.advice
     names = list(session.shop.remedies)
     if rest:
+        between = "|".join({" and ", re.escape(say(Message(" and "))), ","})
         given = [
-            one_of("remedy", each, names) for each in rest.replace(" and ", ",").split(",") if each.strip()
+            one_of("remedy", english(each, names), names) for each in re.split(between, rest) if each.strip()
         ]
     elif advice is not None and advice.verdict is not None:
         given = list(advice.verdict.due)
     else:
-        raise Refused("there is no verdict yet; name what you decide, such as: decide replace starter")
+        raise Refused(
+            Message("there is no verdict yet; name what you decide, such as: decide replace starter")
+        )
     if not given:
-        raise Refused("nothing is left to decide; to decide otherwise name a remedy (list remedies)")
+        raise Refused(Message("nothing is left to decide; to decide otherwise name a remedy (list remedies)"))
     session.record(decided(session.flow, session.now(), given))
-    said = words.lines(f"Decided: {' and '.join(given)}.")
+    said = layout.lines(Message("Decided: {remedies}.", remedies=words.remedies_named(given)))
     proof = proof_in_words(session, given) if session.call.machine is not None else ""
     return f"{said}\n{proof}" if proof else said
 
@@ -357,15 +400,18 @@ def sheet(session: Session, rest: str) -> str:
 
     path = Path(rest).expanduser() if rest else session.path.with_suffix(".html")
     write_sheet(session.call, session.shop, path, quiet=True)
-    return words.lines(f"Sheet written to {path}")
+    return layout.lines(Message("Sheet written to {path}", path=Verbatim(path)))
 
 
 def machine(session: Session, rest: str) -> str:
     """Show what is known of the machine, the meter and the complaint."""
     call = session.call
-    told = f"Meter: {call.meter.name}, leads {'nulled' if call.leads.nulled else 'not nulled'}."
-    heard = f"Complaint: {call.complaint or 'not known'}. {call.words}".strip()
-    return f"{words.machine_in_words(session.situation.machine)}\n{told}\n{words.lines(heard)}"
+    nulled = Message("nulled") if call.leads.nulled else Message("not nulled")
+    told = Message("Meter: {meter}, leads {nulled}.", meter=call.meter.name, nulled=nulled)
+    complaint = str(call.complaint) if call.complaint else Message("not known")
+    heard = words.paragraphs(Message("Complaint: {complaint}.", complaint=complaint), call.words)
+    shown = (words.machine_in_words(session.situation.machine), layout.lines(told), layout.lines(heard))
+    return "\n".join(shown)
 
 
 def leave(session: Session, rest: str) -> str:
@@ -376,14 +422,22 @@ def leave(session: Session, rest: str) -> str:
 
 def help_(session: Session, rest: str) -> str:
     """Show what can be typed."""
-    rows = [("READING", "what the display shows for the probe asked for: 4.7, 4k7, OL, 14.84 uF, 118 V")]
-    rows.append(("… hot, cold, @35 C", "how warm the part was, behind the reading"))
-    rows.append(
-        ("PROBE READING", "any probe, in any order, several lines at once: ptc.ohms 4.7 cold, or C-R 3.2")
-    )
-    rows.append(("PROBE", "ask for another probe"))
-    rows += [(f"{name} {order.form}".strip(), order.says) for name, order in ORDERS.items() if order.says]
-    return words.table(rows)
+    rows: list[tuple[str, str]] = [
+        (
+            Message("READING"),
+            Message("what the display shows for the probe asked for: 4.7, 4k7, OL, 14.84 uF, 118 V"),
+        ),
+        ("… hot, cold, @35 C", Message("how warm the part was, behind the reading")),
+        (
+            Message("PROBE READING"),
+            Message("any probe, in any order, several lines at once: ptc.ohms 4.7 cold, or C-R 3.2"),
+        ),
+        (Message("PROBE"), Message("ask for another probe")),
+    ]
+    for name, order in ORDERS.items():
+        if order.says:
+            rows.append((f"{name} {say(order.form)}".strip(), order.says))
+    return layout.table(rows)
 
 
 def _fact(name: str) -> Order:
@@ -395,29 +449,43 @@ def _fact(name: str) -> Order:
 
 #: Every order by its word.
 ORDERS: dict[str, Order] = {
-    "done": Order("[READING]", "the safety steps shown are done; with power off, with the reading", done),
-    "safety": Order("[PROBE]", "all there is to read of safety before it, with sources", safety),
-    "cannot": Order("[NUMBER or WORDS]", "they cannot be done: say what is in the way", cannot),
-    "stop": Order("[HAZARD]", "a hazard was found: the work stops here", stop),
-    "cleared": Order("HOW", "how the hazard was cleared; only this reopens the call", cleared),
-    "skip": Order("[PROBE] [REASON]", "leave a probe out", skip),
-    "fitted": Order("PART", "a new part was fitted", fitted),
-    "wait": Order("MINUTES", "it was left to cool", wait),
-    "stamp": Order("PART TEXT", "what stands on a part: stamp start_capacitor 88-108 MFD", stamp),
-    "note": Order("TEXT", "keep a note", note),
-    "undo": Order("", "take back the last thing", undo),
-    "redo": Order("", "bring it back", redo),
-    "why": Order("[PROBE]", "why it looks so, or why this probe", why),
-    "what": Order("if PROBE", "what each outcome of a probe would change", what),
-    "suspects": Order("", "all suspects and remedies", suspects),
-    "draw": Order("[PROBE]", "the wiring, with the points to probe", draw),
-    "pins": Order("[1-2 1-3 2-3]", "three readings between pins not named yet", pins),
-    "list": Order("[WHAT]", "probes; or arrangements, parts, remedies, meters", list_),
-    "decide": Order("[REMEDIES]", "record the decision", decide),
-    "sheet": Order("[FILE]", "write the job sheet", sheet),
-    "machine": Order("", f"what is known; to correct it: {', '.join(FACTS)} and the right value", machine),
-    "help": Order("", "this list", help_),
-    "quit": Order("", "leave; everything is kept", leave),
+    "done": Order(
+        Message("[READING]"),
+        Message("the safety steps shown are done; with power off, with the reading"),
+        done,
+    ),
+    "safety": Order(
+        Message("[PROBE]"), Message("all there is to read of safety before it, with sources"), safety
+    ),
+    "cannot": Order(
+        Message("[NUMBER or WORDS]"), Message("they cannot be done: say what is in the way"), cannot
+    ),
+    "stop": Order(Message("[HAZARD]"), Message("a hazard was found: the work stops here"), stop),
+    "cleared": Order(
+        Message("HOW"), Message("how the hazard was cleared; only this reopens the call"), cleared
+    ),
+    "skip": Order(Message("[PROBE] [REASON]"), Message("leave a probe out"), skip),
+    "fitted": Order(Message("PART"), Message("a new part was fitted"), fitted),
+    "wait": Order(Message("MINUTES"), Message("it was left to cool"), wait),
+    "stamp": Order(
+        Message("PART TEXT"), Message("what stands on a part: stamp start_capacitor 88-108 MFD"), stamp
+    ),
+    "note": Order(Message("TEXT"), Message("keep a note"), note),
+    "undo": Order("", Message("take back the last thing"), undo),
+    "redo": Order("", Message("bring it back"), redo),
+    "why": Order(Message("[PROBE]"), Message("why it looks so, or why this probe"), why),
+    "what": Order(Message("if PROBE"), Message("what each outcome of a probe would change"), what),
+    "suspects": Order("", Message("all suspects and remedies"), suspects),
+    "draw": Order(Message("[PROBE]"), Message("the wiring, with the points to probe"), draw),
+    "pins": Order(Message("[1-2 1-3 2-3]"), Message("three readings between pins not named yet"), pins),
+    "list": Order(Message("[WHAT]"), Message("probes; or arrangements, parts, remedies, meters"), list_),
+    "decide": Order(Message("[REMEDIES]"), Message("record the decision"), decide),
+    "sheet": Order(Message("[FILE]"), Message("write the job sheet"), sheet),
+    "machine": Order(
+        "", Message("what is known; to correct it: {facts} and the right value", facts=tuple(FACTS)), machine
+    ),
+    "help": Order("", Message("this list"), help_),
+    "quit": Order("", Message("leave; everything is kept"), leave),
     **{name: _fact(name) for name in FACTS},
 }
 _ALSO = {"exit": "quit", "q": "quit", "h": "help", "yes": "decide", "whatif": "what", "probes": "list"}

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.given import AMPS, VOLTS, shop_in, shop_option
+from humclick.cli.language import say
 from humclick.cli.written import save
 from humclick.errors import Refused
+from humclick.messages import N_, Message
 
 if TYPE_CHECKING:
     from humclick.diagnosis.pins import PinFinding
@@ -23,20 +25,30 @@ _LAYOUTS = ("one above two", "two above one", "row", "column")
 
 def finding_in_words(found: PinFinding) -> str:
     """What the readings between the pins say, in sentences."""
-    from humclick.cli.words import heading, lines, table
+    from humclick.cli.layout import heading, lines, table
     from humclick.readings.shown import percent
 
     shown = [lines(found.sentence), *(lines(warning, "! ") for warning in found.warnings)]
     if found.sum_test is not None:
-        longest, fits = "-".join(found.sum_test.longest), "is" if found.sum_test.adds_up else "is not"
-        off = f"off by {found.sum_test.residual:.2g} Ω, uncertainty {found.sum_test.uncertainty:.2g} Ω"
-        shown.append(lines(f"Sum: {longest}, the largest, {fits} the sum of the other two ({off})."))
-    shown.append(heading("Pins 1, 2, 3"))
+        test = found.sum_test
+        form = N_(
+            "Sum: {longest}, the largest, is not the sum of the other two"
+            " (off by {off:.2g} Ω, uncertainty {uncertainty:.2g} Ω)."
+        )
+        if test.adds_up:
+            form = N_(
+                "Sum: {longest}, the largest, is the sum of the other two"
+                " (off by {off:.2g} Ω, uncertainty {uncertainty:.2g} Ω)."
+            )
+        longest = "-".join(test.longest)
+        summed = Message.of(form, longest=longest, off=test.residual, uncertainty=test.uncertainty)
+        shown.append(lines(summed))
+    shown.append(heading(Message("Pins 1, 2, 3")))
     shown += [f"  {percent(p):>5}  {' '.join(names)}" for names, p in found.permutations[:3]]
-    shown += [heading("What may be the matter")]
+    shown += [heading(Message("What may be the matter"))]
     shown.append(table([(f"  {percent(case.probability):>5}", case.title) for case in found.cases[:4]]))
     if found.next:
-        shown += [heading("Next"), *(lines(each, "  ") for each in found.next)]
+        shown += [heading(Message("Next")), *(lines(each, "  ") for each in found.next)]
     return "\n".join(shown)
 
 
@@ -50,7 +62,9 @@ def _leads(text: str | None) -> Leads | None:
         return Leads(nulled=True)
     shown = parse_reading(text, Quantity.RESISTANCE).value
     if shown is None:
-        raise Refused("test leads that show OL are broken; write nulled, or what they show, such as 0.3")
+        raise Refused(
+            Message("test leads that show OL are broken; write nulled, or what they show, such as 0.3")
+        )
     return Leads(resistance=shown)
 
 
@@ -112,6 +126,6 @@ def pins(
     )
     click.echo(as_json(found) if json_ else finding_in_words(found))
     if layout is not None and not json_:
-        click.echo(f"\n{pins_text(layout, found.names)}")
+        click.echo(f"\n{pins_text(layout, found.names, translate=say)}")
     if svg is not None:
-        save(svg, pins_svg(layout or _LAYOUTS[0], found.names).encode(), quiet=json_)
+        save(svg, pins_svg(layout or _LAYOUTS[0], found.names, translate=say).encode(), quiet=json_)

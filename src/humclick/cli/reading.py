@@ -7,10 +7,12 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import TYPE_CHECKING
 
-from humclick.cli import words
+from humclick.cli.layout import lines
+from humclick.cli.own_words import in_english
 from humclick.cli.pins import finding_in_words
 from humclick.jobs.standing import UNNAMED_PINS
 from humclick.jobs.taking import take
+from humclick.messages import Message
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
@@ -36,11 +38,12 @@ def read(
     HumclickError
         If it cannot be understood, or not be taken now.
     """
+    probe = session.probe(name)
     after = take(
         session.flow,
         session.now(),
-        session.probe(name),
-        text,
+        probe,
+        in_english(probe, text),
         answer=answer,
         confirmed=confirmed,
         already=already,
@@ -51,17 +54,18 @@ def read(
     weighed = session.flow.weighed
     finding = weighed.findings.get(event.id) if weighed is not None else None
     if finding is not None:
-        said = [words.lines(finding.text, "! " if finding.warns else "  ")]
+        said = [lines(finding.text, "! " if finding.warns else "  ")]
     else:
-        said = [words.lines(f"{name} {getattr(event, 'value', '')}: kept.")]
+        said = [lines(Message("{probe} {value}: kept.", probe=name, value=getattr(event, "value", "")))]
     missing = (*taken.unproved, *taken.against) if taken is not None else ()
     if missing:
-        said.append(words.lines(f"taken without a record of {', '.join(missing)}; it is marked so.", "  ! "))
+        marked = Message("taken without a record of {missing}; it is marked so.", missing=missing)
+        said.append(lines(marked, "  ! "))
     if weighed is None or weighed.advice is None:
         return "\n".join(said)
     new = [text for text in weighed.contradictions if text not in session.screen.contradictions]
     session.screen.contradictions = frozenset(weighed.contradictions)
-    said += [words.lines(each, "!! ") for each in new]
+    said += [lines(each, "!! ") for each in new]
     pins = session.flow.pins if name in UNNAMED_PINS and name not in session.queue else None
     if pins is not None:
         said.append(finding_in_words(pins))

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from humclick.cli.given import AMPS, call_in, shop_in, shop_option
+from humclick.cli.language import say
+from humclick.messages import Message, Value, Verbatim, counted
 from humclick.recordings import GEARS
 
 if TYPE_CHECKING:
@@ -24,12 +26,12 @@ if TYPE_CHECKING:
 __all__ = ["recording"]
 
 _SAID = {
-    "silent": "nothing",
-    "hum": "hums",
-    "hum_click": "hums, then stops",
-    "starts_then_trips": "starts, then stops",
-    "breaker": "trips the breaker",
-    "runs": "runs",
+    "silent": Message("nothing"),
+    "hum": Message("hums"),
+    "hum_click": Message("hums, then stops"),
+    "starts_then_trips": Message("starts, then stops"),
+    "breaker": Message("trips the breaker"),
+    "runs": Message("runs"),
 }
 
 
@@ -75,7 +77,12 @@ def recording(
     plate = _plate(machine, lra, rla, gear, shop_in(shop_file))
     read = read_recording(file, rate=rate, scale=scale)
     if sound and not read.waveform:
-        raise Refused(f"{read.name}: is a log of effective values, not sound; leave --sound out")
+        raise Refused(
+            Message(
+                "{name}: is a log of effective values, not sound; leave --sound out",
+                name=Verbatim(read.name),
+            )
+        )
     hertz = None if machine is None else machine.nameplate.hertz
     evidence = evidence_of(read, plate, sound=sound, hertz=hertz)
     if isinstance(evidence.recognition, SoundRecognition):
@@ -97,13 +104,14 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     from humclick.jobs.recorded import recording_event
 
     if call_file in (None, "-"):
-        raise Refused("--keep needs the call's file: add --call call.toml")
+        raise Refused(Message("--keep needs the call's file: add --call call.toml"))
     with Path(file).open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256")
     turn = next_turn(read_call(str(call_file)))
     event = recording_event(evidence, sha256=digest.hexdigest(), device=terminal(), turn=turn)
     append_event(str(call_file), event)
-    click.echo(f"Put into {call_file}; ask humclick advise {call_file}", err=True)
+    told = Message("Put into {path}; ask humclick advise {path}", path=Verbatim(call_file))
+    click.echo(say(told), err=True)
 
 
 def _plate(
@@ -136,21 +144,23 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 
 
 def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
-    from humclick.cli.words import heading, lines
+    from humclick.cli.layout import heading, label, lines
     from humclick.jobs.result import as_json
 
     if json_:
         click.echo(as_json(_sound_result(read, shown)))
         return
-    click.echo(f"{read.name}: sound, {shown.seconds:.1f} s")
-    click.echo(heading("What is heard"))
+    head = Message("{name}: sound, {seconds:.1f} s", name=Verbatim(read.name), seconds=shown.seconds)
+    click.echo(lines(head))
+    click.echo(heading(Message("What is heard")))
     for sentence in shown.sentences:
         click.echo(lines(sentence))
     if shown.clicks:
-        click.echo(lines(", ".join(f"{t:.2f}" for t in shown.clicks[:20]) + " s", "Clicks: "))
+        click.echo(lines(", ".join(f"{t:.2f}" for t in shown.clicks[:20]) + " s", label(Message("Clicks"))))
     for note in read.notes:
-        click.echo(lines(note, "Note: "))
-    click.echo(lines(f"As a reading of attempt.as_found: {', '.join(shown.heard)}.", ""))
+        click.echo(lines(note, label(Message("Note"))))
+    told = Message("As a reading of {probe}: {heard}.", probe="attempt.as_found", heard=shown.heard)
+    click.echo(lines(told))
 
 
 def _sound_result(read: Recording, shown: SoundRecognition) -> dict[str, Any]:
@@ -192,62 +202,71 @@ def _figure(seen: MeasuredFigure | None) -> str:
 
 
 _MEASURES = (
-    ("peak", "largest"),
-    ("plateau", "locked rotor"),
-    ("fall", "left that level after"),
-    ("run_up", "up to speed after"),
-    ("lets_go", "start winding let go after"),
-    ("run", "running"),
-    ("end", "at the end"),
-    ("trip", "stopped after"),
+    ("peak", Message("largest")),
+    ("plateau", Message("locked rotor")),
+    ("fall", Message("left that level after")),
+    ("run_up", Message("up to speed after")),
+    ("lets_go", Message("start winding let go after")),
+    ("run", Message("running")),
+    ("end", Message("at the end")),
+    ("trip", Message("stopped after")),
 )
 
 
 def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str]:
-    from humclick.cli.words import table
+    from humclick.cli.layout import row, table
 
-    when = "before it began" if one.stretch.before else f"at {one.stretch.on:.2f} s"
+    when = Message("at {seconds:.2f} s", seconds=one.stretch.on)
+    if one.stretch.before:
+        when = Message("before it began")
     skipped = {"end"} if one.run is not None else set()
     rows = [
-        (f"     {words}", _figure(getattr(one, name)))
+        (row(5, words), _figure(getattr(one, name)))
         for name, words in _MEASURES
         if name not in skipped and getattr(one, name) is not None
     ]
-    return [f"  {number}  {when}: {_SAID[heard]}", table(rows)]
+    return [row(2, Message("{n}  {when}: {heard}", n=number, when=when, heard=_SAID[heard])), table(rows)]
 
 
 def _current_in_words(
     read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[tuple[str, str]]
 ) -> str:
-    from humclick.cli.words import bar, counted, heading, lines
+    from humclick.cli.layout import bar, heading, label, lines, row
     from humclick.readings.shown import percent
     from humclick.sourced import read_data
 
     causes = read_data("humclick.recordings", "causes.toml")
-    what = "waveform" if read.waveform else "effective values"
-    said = [f"{read.name}: {what}, {read.rate:g} samples a second, {measured.seconds:.1f} s"]
+    facts: list[Value] = [Message("waveform") if read.waveform else Message("effective values")]
+    facts.append(Message("{rate:g} samples a second", rate=read.rate))
+    facts.append(f"{measured.seconds:.1f} s")
     if measured.hertz:
-        said[0] += f", {measured.hertz:g} Hz"
-    said.append(heading(counted(len(measured.attempts), "start attempt")))
+        facts.append(f"{measured.hertz:g} Hz")
+    said = [row(0, Message("{name}: {facts}", name=Verbatim(read.name), facts=tuple(facts)))]
+    attempts = counted("{n} start attempt", "{n} start attempts", len(measured.attempts))
+    said.append(heading(attempts))
     for number, (one, heard) in enumerate(zip(measured.attempts, shown.heard, strict=False), start=1):
         if number > 5:
-            said.append(f"  … and {len(measured.attempts) - 5} more")
+            said.append(row(2, Message("… and {n} more", n=len(measured.attempts) - 5)))
             break
         said += _attempt_in_words(number, one, heard)
     if measured.restarts:
-        said.append(lines(", ".join(_figure(r) for r in measured.restarts[:5]), "  Off between: "))
+        said.append(
+            lines(", ".join(_figure(r) for r in measured.restarts[:5]), label(Message("Off between"), 2))
+        )
     if measured.attempts:
-        said.append(f"  On for {measured.duty.amount:.0f} % of the time")
-    said.append(heading("What it shows"))
+        said.append(row(2, Message("On for {share:.0f} % of the time", share=measured.duty.amount)))
+    said.append(heading(Message("What it shows")))
     order = sorted(shown.probabilities.items(), key=lambda each: -each[1])
     for cause, p in order[:4]:
         if p >= 0.005:
-            said.append(lines(causes[cause]["title"], f"  {percent(p):>5}  {bar(p)}  "))
+            said.append(lines(Message.of(causes[cause]["title"]), f"  {percent(p):>5}  {bar(p)}  "))
     said += ["", *(lines(sentence) for sentence in shown.sentences)]
     if probes:
-        said.append(heading("What tells them apart"))
-        said += [lines(f"{title or name}" + (f"  [{name}]" if title else ""), "  ") for name, title in probes]
-    said += [lines(note, "Note: ") for note in measured.notes]
+        said.append(heading(Message("What tells them apart")))
+        for name, title in probes:
+            probe = Message("{title}  [{probe}]", title=title, probe=name)
+            said.append(lines(probe if title else name, "  "))
+    said += [lines(note, label(Message("Note"))) for note in measured.notes]
     return "\n".join(said)
 
 

@@ -7,19 +7,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from humclick.cli import words
-from humclick.cli.ending import onward_in_words, verdict_shown
+from humclick.cli import layout, words
+from humclick.cli.ending import LEAVE, onward_in_words, verdict_shown
+from humclick.cli.language import say
 from humclick.cli.opening import question_again, question_in_words
 from humclick.cli.stopping import barred_in_words, stop_in_words
 from humclick.jobs.briefing import on_machine
 from humclick.jobs.entry import how_to_answer
 from humclick.jobs.flow import Next
+from humclick.messages import Message, listed
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.flow import Step
 
-__all__ = ["Screen", "opened", "prompt", "shown_next", "view"]
+__all__ = ["NO_MACHINE", "Screen", "opened", "prompt", "shown_next", "view"]
+
+#: Said where a machine is needed and none is described.
+NO_MACHINE = Message("no machine is described yet; type arrangement and its name (list arrangements)")
 
 
 @dataclass(slots=True)
@@ -60,13 +65,17 @@ def opened(session: Session) -> str:
 def prompt(session: Session) -> str:
     """What stands before the cursor."""
     if session.call.stopped:
-        return "stopped> "
+        return _cursor(Message("stopped"))
     if session.questions:
         return f"{session.questions[0]}> "
     step = session.step
     if step.briefing.gates:
-        return "done or cannot> "
+        return _cursor(Message("done or cannot"))
     return f"{step.probe.id}> " if step.probe is not None else "> "
+
+
+def _cursor(text: Message) -> str:
+    return f"{say(text)}> "
 
 
 def shown_next(session: Session, typed: bool) -> str:
@@ -83,7 +92,7 @@ def shown_next(session: Session, typed: bool) -> str:
     if session.advice is not None and not session.questions:
         screen.bars = frozenset(bar.name for bar in session.advice.bars)
     if probe is not None and not session.briefing().gates:  # what it is stands on the screen above
-        return words.lines(how_to_answer(probe), "  ")
+        return layout.lines(how_to_answer(probe), "  ")
     return f"\n{_brief(session)}" if again else now
 
 
@@ -97,19 +106,19 @@ def view(session: Session) -> str:
     flow, step = session.flow, session.step
     advice = flow.advice
     if advice is None:
-        hazards = [words.lines(f"{each.title}. {each.plain}", "! ") for each in on_machine(flow.call)]
-        return "\n".join(("", words.lines(_refusal(session)), *hazards))
+        hazards = [layout.lines(each.sentence, "! ") for each in on_machine(flow.call)]
+        return "\n".join(("", layout.lines(_refusal(session)), *hazards))
     shown = [
         "",
         *words.bars_in_words(advice.bars, session.screen.bars),
-        *([f"{words.LEFT}:"] if flow.state.done else []),
+        *([layout.label(words.LEFT).rstrip()] if flow.state.done else []),
     ]
     shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]
     onward = flow.onward
     if onward is not None and onward.kind in ("work", "prove", "repaired"):
         if step.probe is None:
             return "\n".join((*shown, onward_in_words(flow, onward)))
-        shown.append(words.lines(f"{flow.heading}."))
+        shown.append(layout.lines(Message("{sentence}.", sentence=flow.heading)))
     if step.probe is None:
         return "\n".join((*shown, verdict_shown(session)))
     if step.advised and advice.next is not None:
@@ -123,25 +132,29 @@ def view(session: Session) -> str:
 def _refusal(session: Session) -> str:
     """Why nothing can be said."""
     if session.call.machine is None:
-        return "no machine is described yet; type arrangement and its name (list arrangements)"
+        return NO_MACHINE
     return session.flow.refusal
 
 
 def _brief(session: Session) -> str:
     """The next step in a line, where all of it was shown a moment ago; Enter shows it again."""
     if session.call.stopped:
-        return words.lines(f"Stopped: {session.call.stopped[0].stop.title}. Type cleared and how, or quit.")
+        title = session.call.stopped[0].stop.title
+        return layout.lines(Message("Stopped: {title}. Type cleared and how, or quit.", title=title))
     if session.questions:
         return question_again(session)
     step, advice = session.step, session.advice
     if step.probe is not None:
-        titles = "; ".join(each.gate.title for each in step.briefing.gates)
-        first = f" (first: {titles}: done or cannot)" if titles else ""
-        return words.lines(f"{step.probe.title}  [{step.probe.id}]{first}", "Next: ", "      ")
+        asked = Message("{title}  [{probe}]", title=step.probe.title, probe=step.probe.id)
+        titles = listed((each.gate.title for each in step.briefing.gates), "semicolon")
+        if titles:
+            asked = Message("{probe} (first: {steps}: done or cannot)", probe=asked, steps=titles)
+        return layout.lines(asked, layout.label(Message("Next")), "      ")
     if advice is not None and advice.verdict is not None and step.kind is Next.DECIDE:
-        then = "Type decide to record it." if advice.verdict.due else "Type sheet, or quit."
-        return words.lines(f"{advice.verdict.sentence}. {then}", "Verdict: ", "  ")
-    return "Type help for what can be typed, quit to leave."
+        then = Message("Type decide to record it.") if advice.verdict.due else LEAVE
+        told = words.paragraphs(Message("{sentence}.", sentence=advice.verdict.sentence), then)
+        return layout.lines(told, layout.label(Message("Verdict")), "  ")
+    return layout.lines(Message("Type help for what can be typed, quit to leave."))
 
 
 def _before(session: Session, step: Step) -> str:
@@ -153,11 +166,12 @@ def _before(session: Session, step: Step) -> str:
     session.screen.texts = briefing.texts
     hazards = words.hazards_in_words(briefing.hazards)
     if not briefing.gates:
-        return "\n".join((*hazards, words.lines(how_to_answer(probe), "  ")))
+        return "\n".join((*hazards, layout.lines(how_to_answer(probe), "  ")))
     parts = [*hazards, words.gates_in_words(briefing)]
     if briefing.dead:  # nobody types done and a figure without having read what it says
-        parts.append(words.lines(how_to_answer(probe), "  "))
-        parts.append("When every step is done, type done and the reading: done …; or cannot.")
+        parts.append(layout.lines(how_to_answer(probe), "  "))
+        done = Message("When every step is done, type done and the reading: done …; or cannot.")
     else:
-        parts.append("Type done when every step is done, or cannot.")
+        done = Message("Type done when every step is done, or cannot.")
+    parts.append(layout.lines(done))
     return "\n".join(parts)

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from humclick.cli.language import say
 from humclick.errors import Refused
 from humclick.limits import CONNECTIONS, HEAD_BYTES, IDLE_SECONDS
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
     from humclick.web.connections import Book
@@ -55,7 +57,12 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
         from humclick.web.office import fill, standard_office
         from humclick.web.store import Store, examples_folder
     except ImportError as error:
-        raise Refused(f"the pages need more packages: pip install 'humclick[web]' ({error})") from None
+        raise Refused(
+            Message(
+                "the pages need more packages: pip install 'humclick[web]' ({error})",
+                error=Verbatim(error),
+            )
+        ) from None
     store = Store.at(folder, None if empty else examples_folder())
     office = standard_office(store)
     kept = None
@@ -71,12 +78,17 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
     scheme = "https" if kept else "http"
     for name in _shown(host):
         click.echo(f"Hum & Click: {scheme}://{name}:{bound}")
-    click.echo(f"Calls are kept in {folder}. Ctrl-C ends.")
+    said = [Message("Calls are kept in {folder}. Ctrl-C ends.", folder=Verbatim(folder))]
     if kept:
-        click.echo(f"Put on each phone: {kept.authority}")
-        click.echo(f"and compare its SHA-256 there: {kept.fingerprint}")
+        said += [
+            Message("Put on each phone: {file}", file=Verbatim(kept.authority)),
+            Message("and compare its SHA-256 there: {hash}", hash=Verbatim(kept.fingerprint)),
+        ]
     if not app.state.offline:
-        click.echo("The part that works without a network was not built; every page comes from here.")
+        said.append(
+            Message("The part that works without a network was not built; every page comes from here.")
+        )
+    click.echo("\n".join(map(say, said)))
     config = uvicorn.Config(
         app,
         http=protocol(book),
@@ -113,7 +125,12 @@ def _listening(host: str, port: int, book: Book) -> socket.socket:
     except OSError as error:
         made.close()
         raise Refused(
-            f"cannot listen at {host}, port {port}: {error.strerror or error}; try --port 0"
+            Message(
+                "cannot listen at {host}, port {port}: {why}; try --port 0",
+                host=Verbatim(host),
+                port=port,
+                why=Verbatim(error.strerror or error),
+            )
         ) from None
     made.set_inheritable(True)
     return made

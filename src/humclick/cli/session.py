@@ -16,15 +16,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from humclick.cli import screen, words
+from humclick.cli import layout, screen, words
 from humclick.cli.answers import taken
 from humclick.cli.device import terminal
+from humclick.cli.language import reason, say
 from humclick.cli.opening import questions_for
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call_file import CallFile, append_all, load_call
 from humclick.jobs.flow import Flow, Step, step
 from humclick.jobs.fold import fold
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Advice
@@ -95,19 +97,25 @@ class Session:
         """
         if not os.path.lexists(self.path):
             self.keep("opened", **self.opened)
-            said = [f"New call, kept in {self.path}", "Each line is written to it at once."]
+            said = [
+                say(Message("New call, kept in {path}", path=Verbatim(self.path))),
+                say(Message("Each line is written to it at once.")),
+            ]
         else:
             self._read(load_call(self.path))
-            said = [f"Call resumed from {self.path}: {words.counted(len(self.events), 'event')}."]
+            held = words.events_in_words(len(self.events))
+            resumed = Message("Call resumed from {path}: {events}.", path=Verbatim(self.path), events=held)
+            said = [say(resumed)]
             if self._file is not None and self._file.torn:
-                said.append(
-                    "! Something was being written when it stopped; what is left of it stays in the file."
+                torn = Message(
+                    "Something was being written when it stopped; what is left of it stays in the file."
                 )
+                said.append(f"! {say(torn)}")
             if self.call.machine is not None:
                 said.append(words.machine_in_words(self.call.machine))
             if self.call.problems:
                 said.append(words.problems_in_words(self.call.problems))
-        said.append("Type help at any time, quit to leave.")
+        said.append(say(Message("Type help at any time, quit to leave.")))
         self.questions = questions_for(self.events, self.call)
         return "\n".join((*said, screen.opened(self)))
 
@@ -176,7 +184,7 @@ class Session:
     def situation(self) -> Situation:
         """The call as judgement sees it; refused while no machine is described."""
         if self.call.machine is None:
-            raise Refused("no machine is described yet; type arrangement and its name (list arrangements)")
+            raise Refused(screen.NO_MACHINE)
         return self.flow.situation
 
     def probe(self, name: str) -> Probe:
@@ -237,7 +245,7 @@ class Session:
             try:
                 said.append(taken(self, line.strip()))
             except HumclickError as error:
-                said.append(words.lines(f"{error}", "? "))
+                said.append(layout.lines(reason(error), "? "))
         shown = [each for each in said if each]
         if not self.over:
             shown.append(screen.shown_next(self, bool(typed.strip())))
@@ -250,4 +258,5 @@ class Session:
     @property
     def farewell(self) -> str:
         """What is said on leaving."""
-        return f"Everything is kept. To go on:\n  humclick call {shlex.quote(str(self.path))}"
+        told = say(Message("Everything is kept. To go on:"))
+        return f"{told}\n  humclick call {shlex.quote(str(self.path))}"

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.given import call_in, shop_in, shop_option
+from humclick.cli.language import spoken
 from humclick.cli.written import save
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
@@ -41,14 +43,14 @@ def write_sheet(
     if kind == ".pdf":
         from humclick.jobs.sheet.pdf import sheet_pdf
 
-        data = sheet_pdf(call, shop, money=money, paper=paper, picture=picture)
+        data = sheet_pdf(call, shop, money=money, paper=paper, picture=picture, language=spoken())
     elif kind in (".html", ".htm"):
         from humclick.jobs.sheet.render import sheet_html
 
-        text = sheet_html(call, shop, money=money, paper=paper, picture=picture)
+        text = sheet_html(call, shop, money=money, paper=paper, picture=picture, language=spoken())
         data = text.encode("utf-8", "replace")
     else:
-        raise Refused(f"{path}: a sheet ends in .pdf or .html")
+        raise Refused(Message("{path}: a sheet ends in .pdf or .html", path=Verbatim(path)))
     save(path, data, quiet=quiet)
 
 
@@ -106,10 +108,12 @@ def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | N
         from humclick.recordings.logs import read_recording
 
         read = read_recording(recording)
-    found = start_picture(call, read, asked=wanted)
+    found = start_picture(call, read, asked=wanted, language=spoken())
     if found is None and wanted:
         raise Refused(
-            "no start can be drawn: it needs a machine that is simulated in the call, and"
-            " python -m pip install 'humclick[start]'"
+            Message(
+                "no start can be drawn: it needs a machine that is simulated in the call, and"
+                " python -m pip install 'humclick[start]'"
+            )
         )
     return found

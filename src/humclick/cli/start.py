@@ -15,6 +15,9 @@ import click
 
 from humclick.cli.described import describable
 from humclick.cli.given import CELSIUS, FARADS, OHMS, VOLTS, call_in
+from humclick.cli.language import say
+from humclick.cli.substitute import PICTURE
+from humclick.messages import Message, Value, Verbatim, listed
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
@@ -31,7 +34,7 @@ _WIDE, _HIGH = 60, 9
 #: Length of the curve. [s]
 _SHOWN = 1.5
 #: Said where an answer keeps one waiting.
-_FIRST = "The first start on a computer translates its equations once; that takes up to a minute."
+_FIRST = Message("The first start on a computer translates its equations once; that takes up to a minute.")
 
 
 @click.command()
@@ -87,9 +90,11 @@ def start(
     Example: humclick start --arrangement rsir-ptc --lra 12 --run-ohms 3.4 --start-ohms 11.2 --volts 98
     """
     if machine is None and click.get_current_context().params["protector"] is not None:
-        raise click.UsageError("A call tells the protector; --protector goes with --arrangement.")
+        raise click.UsageError(
+            say(Message("A call tells the protector; --protector goes with --arrangement."))
+        )
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
-        raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
+        raise click.UsageError(say(Message.of(PICTURE, path=Verbatim(picture))))
     from humclick.start.at_hand import at_hand
     from humclick.start.conditions import StartConditions, pressure_of
 
@@ -107,7 +112,10 @@ def start(
     )
     on_start = given.start_capacitor is not None
     if capacitor is not None and not on_start and given.run_capacitor is None:
-        raise click.UsageError(f"A {machine.arrangement.title} has no capacitor; leave --capacitor out.")
+        none = Message(
+            "A {arrangement} has no capacitor; leave --capacitor out.", arrangement=machine.arrangement.title
+        )
+        raise click.UsageError(say(none))
     asked = StartConditions(
         volts=machine.nameplate.volts if volts is None else volts,
         difference=pressure_of(pressure),
@@ -130,7 +138,7 @@ def patience(after: float = 4.0) -> Iterator[None]:
     after : float
         How long before it is said. [s]
     """
-    said = threading.Timer(after, click.echo, (_FIRST,), {"err": True})
+    said = threading.Timer(after, click.echo, (say(_FIRST),), {"err": True})
     said.daemon = True
     said.start()
     try:
@@ -147,7 +155,12 @@ def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None, floa
 
     call = call_in(file)
     if call.machine is None:
-        raise Refused(f"{file}: no machine is described in this call, so there is nothing to start")
+        raise Refused(
+            Message(
+                "{file}: no machine is described in this call, so there is nothing to start",
+                file=Verbatim(file),
+            )
+        )
     part = call.machine.has(Role.START_CAPACITOR) or call.machine.has(Role.RUN_CAPACITOR)
     return call.machine, (*winding_ohms(call), fitted_farads(call, part.id) if part else None)
 
@@ -158,7 +171,8 @@ def _modes(faults: Sequence[str]) -> dict[str, str]:
     for each in faults:
         part, sign, mode = each.partition("=")
         if not sign or not part.strip() or not mode.strip():
-            raise click.UsageError(f"--fault is written PART=MODE, such as ptc=open; got {each!r}.")
+            wrong = Message("--fault is written PART=MODE, such as ptc=open; got {text}.", text=repr(each))
+            raise click.UsageError(say(wrong))
         found[part.strip()] = mode.strip()
     return found
 
@@ -172,7 +186,8 @@ def _tell(
     picture: Path | None,
     json_: bool,
 ) -> None:
-    from humclick.cli.words import heading, lines, machine_in_words
+    from humclick.cli.layout import heading, label, lines
+    from humclick.cli.words import machine_in_words
     from humclick.start.answers import answers
     from humclick.start.estimate import estimate
 
@@ -188,40 +203,49 @@ def _tell(
         return
     shown = [
         machine_in_words(machine),
-        lines(_conditions(asked, modes), "Asked:   ", "  "),
+        lines(_conditions(asked, modes), label(Message("Asked"), 0, 9), "  "),
         "",
         *_answers(told),
     ]
     shown += [
-        heading("Line amps of the most probable motor (speed: o)"),
+        heading(Message("Line amps of the most probable motor (speed: o)")),
         _curve(machine, found, asked, modes),
     ]
-    shown += [heading("What cannot be known"), *(lines(each, "  - ", "    ") for each in told.unknowable)]
+    shown += [
+        heading(Message("What cannot be known")),
+        *(lines(each, "  - ", "    ") for each in told.unknowable),
+    ]
     shown.append("")
     shown.append(
         lines(
-            "Worked out, not measured. Before power is put on: cover on, meter proved,"
-            " nobody in front of the terminals."
+            Message(
+                "Worked out, not measured. Before power is put on: cover on, meter proved,"
+                " nobody in front of the terminals."
+            )
         )
     )
     click.echo("\n".join(shown))
 
 
-def _conditions(asked: StartConditions, modes: dict[str, str]) -> str:
-    pressure = "pressures equal" if asked.difference == 0 else f"{asked.difference:.0%} of running pressure"
-    said = [f"{asked.volts:g} V at the outlet", pressure.replace("%", " %"), f"{asked.ambient:g} °C"]
-    said.append("hot from attempts" if asked.hot else "rested")
+def _conditions(asked: StartConditions, modes: dict[str, str]) -> Message:
+    pressure = Message("pressures equal")
+    if asked.difference != 0:
+        pressure = Message("{share:.0f} % of running pressure", share=100 * asked.difference)
+    said: list[Value] = [Message("{volts:g} V at the outlet", volts=asked.volts), pressure]
+    said.append(f"{asked.ambient:g} °C")
+    said.append(Message("hot from attempts") if asked.hot else Message("rested"))
     if asked.supply_ohms is not None:
-        said.append(f"{asked.supply_ohms:g} Ω of supply")
-    for name, farads in (("start", asked.start_farads), ("run", asked.run_farads)):
-        if farads is not None:
-            said.append(f"{name} capacitor {farads * 1e6:.3g} µF")
+        said.append(Message("{ohms:g} Ω of supply", ohms=asked.supply_ohms))
+    if asked.start_farads is not None:
+        said.append(Message("start capacitor {farads:.3g} µF", farads=asked.start_farads * 1e6))
+    if asked.run_farads is not None:
+        said.append(Message("run capacitor {farads:.3g} µF", farads=asked.run_farads * 1e6))
     said += [f"{part} {mode}".replace("_", " ") for part, mode in modes.items()]
-    return ", ".join(said)
+    return listed(said)
 
 
 def _number(value: float, unit: str) -> str:
-    return "never" if math.isinf(value) else f"{value:.3g} {unit}".strip()
+    return Message("never") if math.isinf(value) else f"{value:.3g} {unit}".strip()
 
 
 def _range(found: Range | None, unit: str) -> str:
@@ -229,49 +253,56 @@ def _range(found: Range | None, unit: str) -> str:
         return "-"
     if found.low == found.high:
         return _number(found.middle, unit)
-    return f"{_number(found.middle, unit)}  ({_number(found.low, '')} to {_number(found.high, '')})"
+    return Message(
+        "{middle}  ({low} to {high})",
+        middle=_number(found.middle, unit),
+        low=_number(found.low, ""),
+        high=_number(found.high, ""),
+    )
 
 
 def _volts(found: Range, searched_from: float) -> str:
     shown = _range(found, "V")
-    return f"{shown}, {searched_from:.3g} being that or less" if found.low <= searched_from else shown
+    if found.low > searched_from:
+        return shown
+    return Message("{range}, {volts:.3g} being that or less", range=shown, volts=searched_from)
 
 
 def _answers(told: Answers) -> list[str]:
     """The answers, one a line: the middle, and where nine in ten lie."""
-    from humclick.cli.words import lines, table
+    from humclick.cli.layout import label, lines, row, table
     from humclick.readings.shown import percent
 
-    shown = [
-        lines(
-            f"{percent(told.starts)} of {told.machines} motors that agree with what is at hand.",
-            "Starts:  ",
-            "  ",
-        )
-    ]
+    agree = Message(
+        "{share} of {n} motors that agree with what is at hand.",
+        share=percent(told.starts),
+        n=told.machines,
+    )
+    shown = [lines(agree, label(Message("Starts"), 0, 9), "  ")]
     for what, share in sorted(told.happenings.items(), key=lambda each: -each[1]):
         if share > 0 and told.starts < 1:
-            shown.append(f"  {percent(share):>5}  {what}")
+            shown.append(lines(Message.of(what), f"  {percent(share):>5}  "))
+    times = say(Message("times"))
     rows = [
-        ("locked-rotor amps", _range(told.locked_amps, "A")),
-        ("peak amps, momentary", _range(told.peak_amps, "A")),
-        ("running amps", _range(told.running_amps, "A")),
-        ("time to three quarters speed", _range(told.speed_time, "s")),
-        ("start winding let go after", _range(told.release_time, "s")),
-        ("protector trips, rotor held", _range(told.trip_time, "s")),
-        ("and closes again after", _range(told.open_time, "s")),
-        ("torque over that needed", _range(told.torque_margin, "times")),
-        ("least volts that start it", _volts(told.least_volts, told.searched_from)),
+        (2, Message("locked-rotor amps"), _range(told.locked_amps, "A")),
+        (2, Message("peak amps, momentary"), _range(told.peak_amps, "A")),
+        (2, Message("running amps"), _range(told.running_amps, "A")),
+        (2, Message("time to three quarters speed"), _range(told.speed_time, "s")),
+        (2, Message("start winding let go after"), _range(told.release_time, "s")),
+        (2, Message("protector trips, rotor held"), _range(told.trip_time, "s")),
+        (2, Message("and closes again after"), _range(told.open_time, "s")),
+        (2, Message("torque over that needed"), _range(told.torque_margin, times)),
+        (2, Message("least volts that start it"), _volts(told.least_volts, told.searched_from)),
     ]
     if told.weak is not None:
-        low = f"{1 - told.weak.share:.0%} low".replace("%", " %")
+        weak = Message("{part} {low:.0f} % low: starts", part=told.weak.part, low=100 * (1 - told.weak.share))
         rows += [
-            (f"{told.weak.part} {low}: starts", percent(told.weak.starts)),
-            ("  time to speed", _range(told.weak.speed_time, "s")),
-            ("  torque over that needed", _range(told.weak.torque_margin, "times")),
-            ("  least volts", _volts(told.weak.least_volts, told.searched_from)),
+            (2, weak, percent(told.weak.starts)),
+            (4, Message("time to speed"), _range(told.weak.speed_time, "s")),
+            (4, Message("torque over that needed"), _range(told.weak.torque_margin, times)),
+            (4, Message("least volts"), _volts(told.weak.least_volts, told.searched_from)),
         ]
-    return [*shown, "", table([(f"  {name}", text) for name, text in rows])]
+    return [*shown, "", table([(row(indent, name), text) for indent, name, text in rows])]
 
 
 def _curve(machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str]) -> str:
@@ -302,13 +333,15 @@ def _picture(
     from humclick.start.answers import best_run
     from humclick.start.curves import describe_run, notable_events, panels_of
     from humclick.start.pictures import picture_png, picture_svg
+    from humclick.start.said import said_events, said_panels
 
     run = best_run(machine, found, asked, _SHOWN, modes)
-    title, panels, events = f"Simulated: {_conditions(asked, modes)}", panels_of(run), notable_events(run)
+    title = say(Message("Simulated: {conditions}", conditions=_conditions(asked, modes)))
+    panels, events = said_panels(panels_of(run), say), said_events(notable_events(run), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title, events=events), quiet=quiet)
     else:
-        save(path, picture_svg(panels, title, describe_run(run), events=events).encode(), quiet=quiet)
+        save(path, picture_svg(panels, title, say(describe_run(run)), events=events).encode(), quiet=quiet)
 
 
 def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:

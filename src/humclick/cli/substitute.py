@@ -11,14 +11,19 @@ import click
 
 from humclick.cli.described import describable
 from humclick.cli.given import call_in
+from humclick.cli.language import say
 from humclick.cli.written import save
+from humclick.messages import N_, Message, Verbatim
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.replacement.substitute import Substitution
     from humclick.start.run import Run
 
-__all__ = ["substitute"]
+__all__ = ["PICTURE", "substitute"]
+
+#: Said where a picture is asked for under another name.
+PICTURE = N_("{path}: a picture ends in .svg or .png.")
 
 
 @click.command()
@@ -54,7 +59,7 @@ def substitute(
     Example: humclick substitute call.toml --part start_capacitor --new "97-117 MFD 250 VAC"
     """
     if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
-        raise click.UsageError(f"{picture}: a picture ends in .svg or .png.")
+        raise click.UsageError(say(Message.of(PICTURE, path=Verbatim(picture))))
     if machine is None:
         machine, noted, measured = _of_call(str(file), part)
         old = old or noted
@@ -90,41 +95,61 @@ def _of_call(file: str, part: str) -> tuple[Machine, tuple[str, ...], tuple[floa
 
     call = call_in(file)
     if call.machine is None:
-        raise Refused(f"{file}: no machine is described in this call, so there is nothing to try a part on")
+        raise Refused(
+            Message(
+                "{file}: no machine is described in this call, so there is nothing to try a part on",
+                file=Verbatim(file),
+            )
+        )
     noted = tuple(stamp.text for stamp in call.stamps if stamp.part == part)
     return call.machine, noted, winding_ohms(call)
 
 
 def _words(machine: Machine, told: Substitution) -> str:
-    from humclick.cli.words import heading, lines, machine_in_words
+    from humclick.cli.layout import heading, label, lines, row
+    from humclick.cli.words import machine_in_words, paragraphs
     from humclick.readings.shown import percent
 
-    shown = [machine_in_words(machine), lines(f"{told.title}. {told.before}".strip(), "Part:    ", "  ")]
-    shown.append(lines(told.old or "nothing read", "Old:     ", "  "))
-    shown.append(lines(told.new, "New:     ", "  "))
-    shown += ["", lines(told.sentence, "Answer:  ", "  ")]
+    part = paragraphs(Message("{sentence}.", sentence=told.title), told.before)
+    shown = [machine_in_words(machine), lines(part, label(Message("Part"), 0, 9), "  ")]
+    shown.append(lines(told.old or Message("nothing read"), label(Message("Old"), 0, 9), "  "))
+    shown.append(lines(told.new, label(Message("New"), 0, 9), "  "))
+    shown += ["", lines(told.sentence, label(Message("Answer"), 0, 9), "  ")]
     shown += [lines(flag, "!        ", "  ") for flag in told.flags]
     if told.findings:
-        shown.append(heading(f"Simulated on {told.machines} machines that agree with what is at hand"))
+        on = Message("Simulated on {n} machines that agree with what is at hand", n=told.machines)
+        shown.append(heading(on))
         for each in told.findings:
-            shown.append(lines(f"{each.title}: {each.old} -> {each.new}", f"{_sign(each.fit)} ", "    "))
+            change = Message("{what}: {old} -> {new}", what=each.title, old=each.old, new=each.new)
+            shown.append(lines(change, f"{_sign(each.fit)} ", "    "))
             shown.append(lines(each.reason, "    "))
-        shown.append(heading("Of them start, old and new"))
+        shown.append(heading(Message("Of them start, old and new")))
         for at in told.starts:
-            shown.append(f"  {at.condition.text:<46}{percent(at.old):>6}{percent(at.new):>8}")
+            shown.append(f"{row(2, at.condition.text):<48}{percent(at.old):>6}{percent(at.new):>8}")
     if told.marks:
-        shown.append(heading("Marks"))
+        shown.append(heading(Message("Marks")))
         for line in told.marks:
-            was = f"{line.old or 'not read'} -> {line.new or 'not read'}"
-            shown.append(lines(f"{line.title}: {was}: {line.reason}", f"{_sign(line.fit)} ", "    "))
+            compared = Message(
+                "{mark}: {old} -> {new}: {reason}",
+                mark=line.title,
+                old=line.old or Message("not read"),
+                new=line.new or Message("not read"),
+                reason=line.reason,
+            )
+            shown.append(lines(compared, f"{_sign(line.fit)} ", "    "))
     if told.read:
-        shown.append(heading("Read before it is fitted"))
-        shown += [lines(f"{mark.title}: {mark.where}", "  - ", "    ") for mark in told.read]
+        shown.append(heading(Message("Read before it is fitted")))
+        shown += [
+            lines(Message("{mark}: {text}", mark=mark.title, text=mark.where), "  - ", "    ")
+            for mark in told.read
+        ]
     if told.never:
-        shown.append(heading("Never"))
+        shown.append(heading(Message("Never")))
         shown += [lines(rule.text, "  - ", "    ") for rule in told.never]
-    shown.append(heading("Taken for granted"))
-    shown += [lines(each, "  - ", "    ") for each in told.assumed] or ["  nothing: it was not simulated"]
+    shown.append(heading(Message("Taken for granted")))
+    shown += [lines(each, "  - ", "    ") for each in told.assumed] or [
+        row(2, Message("nothing: it was not simulated"))
+    ]
     return "\n".join(shown)
 
 
@@ -133,20 +158,23 @@ def _sign(fit: str) -> str:
 
 
 def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
-    from humclick.cli.words import heading
+    from humclick.cli.layout import heading
     from humclick.start.curves import curves_text, panels_to_compare
+    from humclick.start.said import said_panels
 
-    title = "The most probable motor at the plate's volts, cold, pressures equal"
-    return f"{heading(title)}\n{curves_text(panels_to_compare(runs), width=76)}"
+    title = Message("The most probable motor at the plate's volts, cold, pressures equal")
+    return f"{heading(title)}\n{curves_text(said_panels(panels_to_compare(runs), say), width=76)}"
 
 
 def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
     from humclick.start.curves import describe_run, panels_to_compare
     from humclick.start.pictures import picture_png, picture_svg
+    from humclick.start.said import said_panels
 
-    title, panels = f"A start with either {told.title}", panels_to_compare(runs)
+    title = say(Message("A start with either {part}", part=told.title))
+    panels = said_panels(panels_to_compare(runs), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title), quiet=quiet)
         return
-    words = " ".join(f"{name.capitalize()}: {describe_run(run)}" for name, run in runs)
+    words = " ".join(f"{say(Message.of(name)).capitalize()}: {say(describe_run(run))}" for name, run in runs)
     save(path, picture_svg(panels, title, words, tag="compared").encode(), quiet=quiet)

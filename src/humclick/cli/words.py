@@ -6,16 +6,18 @@ Probabilities are shown in per cent, times in minutes, money in the shop's unit.
 
 from __future__ import annotations
 
-import re
-import textwrap
 from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from humclick.cli.language import say
+from humclick.cli.layout import bar, heading, label, lines, numbered
+from humclick.messages import N_, Message, Value, counted, listed
 from humclick.readings.shown import percent
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
-    from humclick.diagnosis.advice import Suspect, Value
+    from humclick.diagnosis.advice import Suspect
+    from humclick.diagnosis.advice import Value as Worth
     from humclick.diagnosis.guards import GuardState
     from humclick.diagnosis.power import Bar
     from humclick.diagnosis.probes import Probe
@@ -24,100 +26,73 @@ if TYPE_CHECKING:
     from humclick.jobs.call import Call, Problem
     from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
-    from humclick.safety import Fact, Gate, Place
+    from humclick.safety import Fact, Gate, Place, PlaceRule
 
 __all__ = [
     "LEFT",
     "advice_in_words",
-    "bar",
     "bars_in_words",
-    "counted",
     "demand_in_words",
+    "events_in_words",
     "explanation_in_words",
     "gate_in_words",
-    "heading",
-    "lines",
+    "left_out",
     "machine_in_words",
     "next_in_words",
-    "numbered",
+    "paragraphs",
     "probe_in_words",
     "problems_in_words",
+    "recorded",
     "standing_in_words",
     "suspects_in_words",
-    "table",
     "verdict_in_words",
     "what_if_in_words",
     "why_in_words",
 ]
 
-_WIDE = 78
-#: Letters of a bar of 100 %.
-_BAR = 20
 #: Heading of what is suspected once something was put right.
-LEFT = "Left to suspect now"
+LEFT = Message("Left to suspect now")
 #: Suspects less probable than this are not named. [-]
 _SHOWN = 0.005
+#: Where a protector sits.
+_SITS = frozenset({N_("external"), N_("integrated"), N_("internal")})
+#: Keeps the words of a tick on one line.
+_TIED = "\N{NO-BREAK SPACE}"
 
 
-def counted(number: int, noun: str) -> str:
-    """A number with its noun: ``1 event``, ``2 events``."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def events_in_words(number: int) -> Message:
+    """How many events there are."""
+    return counted("{n} event", "{n} events", number)
 
 
-def bar(probability: float) -> str:
-    """A probability as a bar of plain letters."""
-    filled = round(min(max(probability, 0.0), 1.0) * _BAR)
-    return "#" * filled + "." * (_BAR - filled)
+def paragraphs(*texts: str) -> Message:
+    """Sentences one after the other, as the language sets them apart."""
+    return listed(filter(None, texts), "space")
 
 
-def lines(text: str, first: str = "", rest: str | None = None) -> str:
-    """A paragraph within the width, hung under its first words; "line" and its number stay together."""
-    rest = " " * len(first) if rest is None else rest
-    wrapped = textwrap.fill(
-        re.sub(r"\b(line) (\d)", "\\1\u00a0\\2", text),
-        _WIDE,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return wrapped.replace("\u00a0", " ")
+def recorded(what: Message) -> Message:
+    """Says that something was written down."""
+    return Message("Recorded: {what}.", what=what)
 
 
-def heading(text: str) -> str:
-    """A heading."""
-    return f"\n{text}\n{'-' * min(len(text), _WIDE)}"
-
-
-def numbered(entries: Iterable[str]) -> str:
-    """Entries numbered from 1."""
-    return "\n".join(lines(entry, f"  {number:>2}  ") for number, entry in enumerate(entries, start=1))
-
-
-def table(rows: Sequence[Sequence[str]]) -> str:
-    """Rows in columns; the last column is wrapped."""
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)] if rows else []
-    shown = []
-    for row in rows:
-        first = "".join(f"{cell:<{width}}  " for cell, width in zip(row[:-1], widths, strict=True))
-        if len(first) > _WIDE // 2:
-            shown += [first.rstrip(), lines(row[-1], "    ")]
-        else:
-            shown.append(lines(row[-1], first) if row[-1] else first.rstrip())
-    return "\n".join(shown)
+def left_out(probe: str, more: str = "") -> Message:
+    """Says that a probe is left out."""
+    return paragraphs(Message("{probe} is left out.", probe=probe), more)
 
 
 def machine_in_words(machine: Machine) -> str:
     """The machine in one paragraph."""
     kind, plate = machine.arrangement, machine.nameplate
-    said = [f"{kind.title} ({kind.id})", f"protector {machine.protector}"]
+    sits = machine.protector
+    said: list[Value] = [Message("{title} ({name})", title=kind.title, name=kind.id)]
+    said.append(Message("protector {place}", place=Message.of(sits) if sits in _SITS else sits))
     said.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
     if plate.locked_rotor_amps is not None:
         said.append(f"LRA {plate.locked_rotor_amps:g} A")
     if plate.rated_load_amps is not None:
         said.append(f"RLA {plate.rated_load_amps:g} A")
-    said.append(plate.refrigerant or "refrigerant not read")
-    return lines(", ".join(said), "Machine: ", "  ")
+    said.append(plate.refrigerant or Message("refrigerant not read"))
+    return lines(listed(said), label(Message("Machine")), "  ")
 
 
 def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
@@ -125,15 +100,13 @@ def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond:
     worth = [s for k, s in enumerate(suspects[:most]) if k == 0 or s.probability >= _SHOWN]
     rows = [lines(s.label, f"  {percent(s.probability):>5}  {bar(s.probability)}  ") for s in worth]
     rest = max(0.0, 1.0 - sum(s.probability for s in worth) - none_of_these)
-    tail = f"all other combinations {percent(rest)}, causes not on the list {percent(none_of_these)}"
+    tail: list[Value] = [
+        Message("all other combinations {chance}", chance=percent(rest)),
+        Message("causes not on the list {chance}", chance=percent(none_of_these)),
+    ]
     if beyond > 0.001:
-        tail += f", more than three faults at once at most {percent(beyond)}"
-    return "\n".join((*rows, lines(tail, "         ")))
-
-
-def _then(result: AdviceResult) -> str:
-    """When the last go at fixing it began, in words."""
-    return "before the repair" if result.turns[-1].done else "when it was decided"
+        tail.append(Message("more than three faults at once at most {chance}", chance=percent(beyond)))
+    return "\n".join((*rows, lines(listed(tail), "         ")))
 
 
 def standing_in_words(result: AdviceResult, most: int = 6) -> str:
@@ -141,12 +114,13 @@ def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
-        return f"{heading('Suspects')}\n{now}"
+        return "\n".join((heading(Message("Suspects")), now))
     shown = []
     if turn.suspects:
         rest = max(0.0, 1.0 - sum(s.probability for s in turn.suspects))
-        shown += [heading(f"Suspects {_then(result)}"), suspects_in_words(turn.suspects, rest, 0.0, most)]
-    shown += [heading(LEFT if result.done else "Suspects now"), now]
+        then = Message("Suspects before the repair") if turn.done else Message("Suspects when it was decided")
+        shown += [heading(then), suspects_in_words(turn.suspects, rest, 0.0, most)]
+    shown += [heading(LEFT if result.done else Message("Suspects now")), now]
     return "\n".join(shown)
 
 
@@ -158,62 +132,74 @@ def why_in_words(result: AdviceResult) -> str:
         return explanation_in_words(now) if now is not None else ""
     shown = []
     if turn.explanation is not None:
-        then = _then(result)
-        shown += [f"{then[:1].upper()}{then[1:]}:", explanation_in_words(turn.explanation)]
+        then = Message("Before the repair:") if turn.done else Message("When it was decided:")
+        shown += [say(then), explanation_in_words(turn.explanation)]
     if now is not None and result.done:
-        shown += ["Now:", lines(now.sentence)]
+        shown += [say(Message("Now:")), lines(now.sentence)]
     return "\n".join(shown)
 
 
-def _effort(minutes: float, waits: float, cost: float) -> str:
-    wait = f"; first let it cool for {waits:g} min" if waits else ""
-    return f"{minutes:g} min{wait}; time and risk together {cost:.2f} money"
-
-
-def next_in_words(value: Value, guards: Sequence[GuardState] = ()) -> str:
-    """The probe advised: what, how, why, and what it costs."""
-    shown = [lines(f"{value.title}  [{value.probe}]", "Next: ", "      ")]
+def _effort(value: Worth) -> Message:
+    cost = Message("time and risk together {cost:.2f} money", cost=value.cost)
+    spent: list[Value] = [f"{value.minutes:g} min", cost]
     if value.waits:
-        shown.insert(0, lines(f"Let it cool for {value.waits:g} minutes (then type: wait {value.waits:g})."))
+        spent.insert(1, Message("first let it cool for {minutes:g} min", minutes=value.waits))
+    return listed(spent, "semicolon")
+
+
+def _asked(title: Message, probe: str) -> str:
+    """The probe that comes next, by its title and its name."""
+    return lines(Message("{title}  [{probe}]", title=title, probe=probe), label(Message("Next")), "      ")
+
+
+def next_in_words(value: Worth, guards: Sequence[GuardState] = ()) -> str:
+    """The probe advised: what, how, why, and what it costs."""
+    shown = [_asked(value.title, value.probe)]
+    if value.waits:
+        wait = Message(
+            "Let it cool for {minutes:g} minutes (then type: wait {minutes:g}).", minutes=value.waits
+        )
+        shown.insert(0, lines(wait))
     if value.how != value.title:
-        shown.append(lines(value.how, "  How:  "))
-    shown.append(lines(value.reason[:1].upper() + value.reason[1:] + ".", "  Why:  "))
-    shown.append(lines(_effort(value.minutes, value.waits, value.cost), "  Cost: "))
+        shown.append(lines(value.how, label(Message("How"), 2, 6)))
+    shown.append(lines(Message("{reason}.", reason=value.reason.capital()), label(Message("Why"), 2, 6)))
+    shown.append(lines(_effort(value), label(Message("Cost"), 2, 6)))
     if guards[1:]:
-        names = "; ".join(guard.title for guard in guards[1:])
-        shown.append(lines(f"Also before {guards[0].before}: {names}.", "  "))
+        names = tuple(guard.title for guard in guards[1:])
+        also = Message("Also before {before}: {names:semicolon}.", before=guards[0].before, names=names)
+        shown.append(lines(also, "  "))
     return "\n".join(shown)
 
 
 def probe_in_words(probe: Probe) -> str:
     """A probe asked for by name."""
-    shown = [lines(f"{probe.title}  [{probe.id}]", "Next: ", "      ")]
+    shown = [_asked(probe.title, probe.id)]
     if probe.how != probe.title:
-        shown.append(lines(probe.how, "  How:  "))
-    shown.append(f"  Cost: {probe.minutes:g} min")
+        shown.append(lines(probe.how, label(Message("How"), 2, 6)))
+    shown.append(lines(f"{probe.minutes:g} min", label(Message("Cost"), 2, 6)))
     return "\n".join(shown)
 
 
 def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
     """A safety gate with all its steps, or in a line of ticks."""
-    first = "SAFETY FIRST" if new else "SAFETY AGAIN"
+    first = label(Message("SAFETY FIRST") if new else Message("SAFETY AGAIN"))
     if not full:
-        ticks = "  ".join(f"[ ] {tick}".replace(" ", "\N{NO-BREAK SPACE}") for tick in gate.ticks)
-        return lines(f"{gate.title}: {ticks}", f"{first}: ", "  ").replace("\N{NO-BREAK SPACE}", " ")
-    said = [lines(" ".join(gate.said), "  ")] if gate.said else []
-    return "\n".join([f"{first}: {gate.title}", *said, numbered(gate.steps)])
+        ticks = "  ".join(f"[ ] {say(tick)}".replace(" ", _TIED) for tick in gate.ticks)
+        return lines(f"{say(gate.title)}: {ticks}", first, "  ").replace(_TIED, " ")
+    said = [lines(listed(gate.said, "space"), "  ")] if gate.said else []
+    return "\n".join([f"{first}{say(gate.title)}", *said, numbered(gate.steps)])
 
 
 def hazards_in_words(hazards: Sequence[HazardShown]) -> list[str]:
     """What a probe or a remedy meets: in full where it is new, else in one line."""
-    shown = [lines(f"{each.hazard.title}. {each.hazard.plain}", "! ") for each in hazards if each.full]
-    short = "; ".join(each.hazard.tick for each in hazards if not each.full)
-    return [*shown, *([lines(short, "  Mind: ")] if short else [])]
+    shown = [lines(each.hazard.sentence, "! ") for each in hazards if each.full]
+    short = listed((each.hazard.tick for each in hazards if not each.full), "semicolon")
+    return [*shown, *([lines(short, label(Message("Mind"), 2))] if short else [])]
 
 
 def gates_in_words(briefing: Briefing) -> str:
     """All that stands before a probe, to be confirmed together."""
-    shown = [lines(f"{each.title}. {each.plain}", "! ") for each in briefing.cautions]
+    shown = [lines(each.sentence, "! ") for each in briefing.cautions]
     shown += [gate_in_words(each.gate, full=each.full, new=each.new) for each in briefing.gates]
     if briefing.defer:
         shown.append(lines(briefing.defer, "  "))
@@ -224,12 +210,21 @@ def safety_in_words(gates: Sequence[Gate], hazards: Sequence[Fact], place: Place
     """All there is to read of safety: steps, why, how long, by which rule, and the rules of the place."""
     shown = []
     for each in gates:
-        shown += [gate_in_words(each), lines(each.why, "  Why: "), lines(f"It holds {each.lasts}.", "  ")]
-        shown.append(lines(each.source, "  Rule: "))
-    shown += [lines(f"{each.title}. {each.plain} ({each.source})", "! ") for each in hazards]
-    shown.append(f"Rules of: {place.title}")
-    shown += [lines(f"{rule.title}. {rule.text} ({rule.source})", "  ") for rule in place.rules.values()]
+        shown += [gate_in_words(each), lines(each.why, label(Message("Why"), 2))]
+        shown.append(lines(Message("It holds {time}.", time=each.lasts), "  "))
+        shown.append(lines(each.source, label(Message("Rule"), 2)))
+    cited = (Message("{said} ({source})", said=each.sentence, source=each.source) for each in hazards)
+    shown += [lines(each, "! ") for each in cited]
+    shown.append(lines(place.title, label(Message("Rules of"))))
+    shown += [lines(_ruled(rule, titled=True), "  ") for rule in place.rules.values()]
     return "\n".join(shown)
+
+
+def _ruled(rule: PlaceRule, *, titled: bool = False) -> Message:
+    text: Message = rule.text
+    if titled:
+        text = Message("{title}. {text}", title=rule.title, text=rule.text)
+    return Message("{said} ({source})", said=text, source=rule.source)
 
 
 def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
@@ -237,46 +232,61 @@ def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
     shown = hazards_in_words(briefing.hazards)
     if briefing.refrigerant is not None:
         kind = briefing.refrigerant
-        title = kind.title[:1].upper() + kind.title[1:]
-        shown.insert(0, lines(f"{title}. {' '.join(kind.said)}", "! "))
+        meant = Message("{title}. {text}", title=kind.title.capital(), text=listed(kind.said, "space"))
+        shown.insert(0, lines(meant, "! "))
     if briefing.certificate is not None:
-        shown.append(lines(f"{briefing.certificate.text} ({briefing.certificate.source})", "! "))
+        shown.append(lines(_ruled(briefing.certificate), "! "))
     return shown
+
+
+def remedies_named(remedies: Iterable[str]) -> Message:
+    """Remedies by the names under which they are typed."""
+    return listed(map(Message.of, remedies), "and")
 
 
 def verdict_in_words(verdict: DefendedVerdict) -> str:
     """A verdict and what stands behind it."""
-    shown = [lines(f"{verdict.sentence}.", "Verdict: ", "  ")]
-    shown.append(lines(verdict.because, "  Why:   "))
+    stated = Message("{sentence}.", sentence=verdict.sentence)
+    shown = [lines(stated, label(Message("Verdict")), "  ")]
+    shown.append(lines(verdict.because, label(Message("Why"), 2, 7)))
     for guard in verdict.guards:
-        state = "done" if guard.done else f"waived, {guard.waived}" if guard.waived else "OPEN"
-        shown.append(lines(f"{guard.title}: {state}", "  Guard: "))
+        state = Message("done") if guard.done else Message("OPEN")
+        if guard.waived and not guard.done:
+            state = Message("waived, {reason}", reason=guard.waived)
+        told = Message("{guard}: {state}", guard=guard.title, state=state)
+        shown.append(lines(told, label(Message("Guard"), 2, 7)))
     if verdict.flip_factor is not None:
-        rival = " and ".join(verdict.rival)
-        shown.append(
-            lines(
-                f"{rival} would have to be {verdict.flip_factor:.3g} times as likely before any test as "
-                f"assumed.",
-                "  To change this: ",
-                "         ",
+        flip = Message(
+            "{rival} would have to be {factor:.3g} times as likely before any test as assumed.",
+            rival=remedies_named(verdict.rival),
+            factor=verdict.flip_factor,
+        )
+        shown.append(lines(flip, label(Message("To change this"), 2), "         "))
+    tail = [Message("expected cost of deciding now {cost:.2f} money", cost=verdict.expected_loss)]
+    if verdict.margin is not None:
+        tail.append(
+            Message(
+                "the best further probe would lose {loss:.2f} more than it saves",
+                loss=max(verdict.margin, 0.0),
             )
         )
-    tail = f"expected cost of deciding now {verdict.expected_loss:.2f} money"
-    if verdict.margin is not None:
-        tail += f"; the best further probe would lose {max(verdict.margin, 0.0):.2f} more than it saves"
-    shown.append(lines(tail, "  Cost:  "))
+    shown.append(lines(listed(tail, "semicolon"), label(Message("Cost"), 2, 7)))
     return "\n".join(shown)
 
 
 def demand_in_words(demand: PartDemand) -> str:
     """What to ask for at the counter, for one part."""
-    shown = [lines(f"{demand.title}. {demand.before}".strip(), "  Part:  ")]
-    known = [asked for asked in demand.marks if asked.value is not None or asked.limit is not None]
-    shown += [lines(f"{asked.rule.title}: {asked.text}", "    must   ") for asked in known]
-    shown += [lines(rule.text, "    never  ") for rule in demand.never]
+    asked = paragraphs(Message("{sentence}.", sentence=demand.title), demand.before)
+    shown = [lines(asked, label(Message("Part"), 2, 7))]
+    must, never = (f"    {say(each)}".ljust(10) + " " for each in (Message("must"), Message("never")))
+    for mark in demand.marks:
+        if mark.value is not None or mark.limit is not None:
+            shown.append(lines(Message("{mark}: {text}", mark=mark.rule.title, text=mark.text), must))
+    shown += [lines(rule.text, never) for rule in demand.never]
     if demand.missing:
-        titles = "; ".join(missing.title for missing in demand.missing)
-        shown.append(lines(f"{titles} (the sheet says where)", "    read on the old part: ", " " * 11))
+        titles = listed((missing.title for missing in demand.missing), "semicolon")
+        found = Message("{marks} (the sheet says where)", marks=titles)
+        shown.append(lines(found, label(Message("read on the old part"), 4), " " * 11))
     return "\n".join(shown)
 
 
@@ -285,80 +295,123 @@ def explanation_in_words(explanation: Explanation) -> str:
     shown = [lines(explanation.sentence)]
     for reason in explanation.reasons:
         shown.append(lines(reason.shown, "  "))
-        figures = f"{reason.decibans:+.1f} decibans; without it {percent(reason.without)}"
-        shown.append(lines(f"{reason.words} ({figures})", "      "))
+        weighed = Message(
+            "{words} ({decibans:+.1f} decibans; without it {chance})",
+            words=reason.words,
+            decibans=reason.decibans,
+            chance=percent(reason.without),
+        )
+        shown.append(lines(weighed, "      "))
     return "\n".join(shown)
 
 
 def what_if_in_words(probe: str, found: Sequence[WhatIf]) -> str:
     """What each outcome of a probe would change."""
     if not found:
-        return f"{probe} would change nothing now."
-    shown = [f"If {probe} shows:"]
+        return lines(Message("{probe} would change nothing now.", probe=probe))
+    shown = [lines(Message("If {probe} shows:", probe=probe))]
     for each in found:
-        then = ", ".join(f"{remedy} {percent(p)}" for remedy, p in each.remedies[:3])
-        shown.append(lines(f"{each.outcome} ({percent(each.probability)})", "  "))
-        shown.append(lines(f"{then}; acting then: {' and '.join(each.decision)}", "      "))
+        chance = Message("{what} ({chance})", what=each.outcome, chance=percent(each.probability))
+        shown.append(lines(chance, "  "))
+        then = tuple(
+            Message("{what} {chance}", what=Message.of(remedy), chance=percent(p))
+            for remedy, p in each.remedies[:3]
+        )
+        acting = remedies_named(each.decision)
+        shown.append(lines(Message("{then}; acting then: {decision}", then=then, decision=acting), "      "))
     return "\n".join(shown)
 
 
 def problems_in_words(problems: Sequence[Problem]) -> str:
     """What in a call could not be used."""
-    return "\n".join(lines(f"{each.text} (event {each.event})", "  not used: ", "    ") for each in problems)
+    first = label(Message("not used"), 2)
+    return "\n".join(
+        lines(Message("{text} (event {event})", text=each.text, event=each.event), first, "    ")
+        for each in problems
+    )
 
 
 def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
     from humclick.diagnosis.findings import HEARD
-    from humclick.jobs.flow import demands_of
 
     shown = [machine_in_words(call.machine)] if call.machine else []
-    shown.append(f"Complaint: {HEARD[result.complaint] if result.complaint else 'not known'}")
+    heard = HEARD[result.complaint] if result.complaint else Message("not known")
+    shown.append(lines(heard, label(Message("Complaint"))))
     if result.findings:
-        shown.append(heading("Readings"))
+        shown.append(heading(Message("Readings")))
     for finding in result.findings:
         shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
     shown += [lines(text, "! ") for text in result.cautions]
-    missing = sorted({gate for names in result.unproved.values() for gate in names})
-    if missing:
-        told = f"{counted(len(result.unproved), 'reading')} taken without a record of: {', '.join(missing)}"
-        shown.append(lines(told, "! "))
-    shown += [lines(text, "! ") for text in result.contradictions]
+    shown += [lines(text, "! ") for text in (*_unproved(result), *result.contradictions)]
     if result.problems:
-        shown += [heading("Could not be used"), problems_in_words(result.problems)]
+        shown += [heading(Message("Could not be used")), problems_in_words(result.problems)]
     shown += [*bars_in_words(result.bars), standing_in_words(result), ""]
     if result.kind == "stop":
-        return "\n".join((*shown, lines(f"{result.heading}.")))
-    if result.kind in ("work", "prove", "repaired"):
-        shown.append(lines(f"{result.heading}.", "", "  "))
-    if result.kind == "work":
-        shown.append(
-            lines("Do it, write down what was installed, then start it and listen.", "Next: ", "      ")
+        return "\n".join((*shown, lines(Message("{sentence}.", sentence=result.heading))))
+    shown += _onward(result, call)
+    if result.explanation is not None:
+        shown += [heading(Message("Why")), why_in_words(result)]
+    return "\n".join(shown)
+
+
+def _unproved(result: AdviceResult) -> list[Message]:
+    """Readings that were taken without a safety step on record."""
+    missing = tuple(sorted({gate for names in result.unproved.values() for gate in names}))
+    if not missing:
+        return []
+    return [
+        counted(
+            "{n} reading taken without a record of: {missing}",
+            "{n} readings taken without a record of: {missing}",
+            len(result.unproved),
+            missing=missing,
         )
-    elif result.verdict is not None and (result.kind != "prove"):
+    ]
+
+
+def _onward(result: AdviceResult, call: Call) -> list[str]:
+    """What to do next on a call that goes on."""
+    from humclick.jobs.flow import demands_of
+
+    shown = []
+    if result.kind in ("work", "prove", "repaired"):
+        shown.append(lines(Message("{sentence}.", sentence=result.heading), "", "  "))
+    if result.kind == "work":
+        do = Message("Do it, write down what was installed, then start it and listen.")
+        shown.append(lines(do, label(Message("Next")), "      "))
+    elif result.verdict is not None and result.kind != "prove":
         shown.append(verdict_in_words(result.verdict))
         shown += [demand_in_words(each) for each in demands_of(call, result.verdict.due)]
     if result.next is not None:
         shown.append(next_in_words(result.next, result.guards))
-        before = "; ".join(each.title for each in call.gates_before(result.next.gates))
+        before = listed((each.title for each in call.gates_before(result.next.gates)), "semicolon")
         if before:
-            shown.append(lines(before, "  First: "))
-        others = [
-            f"{v.probe} ({v.minutes:g} min{f', after {v.waits:g} min of cooling' if v.waits else ''})"
-            for v in result.alternatives[:3]
-        ]
+            shown.append(lines(before, label(Message("First"), 2)))
+        others = listed(map(_other, result.alternatives[:3]))
         if others:
-            shown.append(lines(", ".join(others), "  Else: "))
-    if result.explanation is not None:
-        shown += [heading("Why"), why_in_words(result)]
-    return "\n".join(shown)
+            shown.append(lines(others, label(Message("Else"), 2)))
+    return shown
+
+
+def _other(value: Worth) -> Message:
+    """A probe that would do as well, and its minutes."""
+    if value.waits:
+        return Message(
+            "{probe} ({minutes:g} min, after {waits:g} min of cooling)",
+            probe=value.probe,
+            minutes=value.minutes,
+            waits=value.waits,
+        )
+    return Message("{probe} ({minutes:g} min)", probe=value.probe, minutes=value.minutes)
 
 
 def bars_in_words(bars: Sequence[Bar], told: Collection[str] = ()) -> list[str]:
     """What ends the call, or forbids power now; those told before in a line."""
     shown = []
-    for bar in bars:
-        head = "STOP" if bar.whole else "Do not power it"
-        reason = "" if bar.name in told else f" {bar.reason}"
-        shown.append(lines(f"{head}: {bar.title}.{reason}", "!! "))
+    for bar_ in bars:
+        head = Message("STOP: {title}.", title=bar_.title)
+        if not bar_.whole:
+            head = Message("Do not power it: {title}.", title=bar_.title)
+        shown.append(lines(paragraphs(head, "" if bar_.name in told else bar_.reason), "!! "))
     return shown

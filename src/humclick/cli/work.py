@@ -6,12 +6,14 @@ Quantities are typed as from a display: ``88`` or ``88 uF``, ``10k``, ``230 V``,
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
 
 from humclick.cli.given import AMPS, CELSIUS, FARADS, METRES, OHMS, VOLTS
+from humclick.cli.language import reason, say
+from humclick.messages import Message
 
 __all__ = ["work"]
 
@@ -20,9 +22,9 @@ json_option: Callable[[Any], Any] = click.option(
 )
 
 
-def tell(figures: dict[str, Any], said: list[str], json_: bool) -> None:
+def tell(figures: object, said: Sequence[str], json_: bool) -> None:
     """Show figures as JSON, or what is said of them."""
-    from humclick.cli.words import lines
+    from humclick.cli.layout import lines
     from humclick.jobs.result import as_json
 
     click.echo(as_json(figures) if json_ else "\n".join(lines(each) for each in said))
@@ -49,20 +51,28 @@ def discharge(farads: float, volts: float, ohms: float, safe: float | None, json
 
     Example: humclick work discharge --uF 88 --volts 230 --ohms 10k
     """
-    import msgspec
-
     from humclick.meters import Quantity
     from humclick.physics.discharge import discharge_through
     from humclick.readings import format_si
 
     d = discharge_through(farads, volts, ohms, safe)
     said = [
-        f"From {d.peak_volts:.0f} V down to {d.safe_volts:g} V: {d.seconds:.2g} s"
-        f" through {format_si(ohms, Quantity.RESISTANCE)}.",
-        f"Energy {d.joules:.2g} J. Resistor: {d.resistor_watts:g} W or more. {d.reason}",
-        "Hold it on longer than that, then prove it with the meter on dc volts.",
+        Message(
+            "From {peak:.0f} V down to {safe:g} V: {seconds:.2g} s through {ohms}.",
+            peak=d.peak_volts,
+            safe=d.safe_volts,
+            seconds=d.seconds,
+            ohms=format_si(ohms, Quantity.RESISTANCE),
+        ),
+        Message(
+            "Energy {joules:.2g} J. Resistor: {watts:g} W or more. {reason}",
+            joules=d.joules,
+            watts=d.resistor_watts,
+            reason=d.reason,
+        ),
+        Message("Hold it on longer than that, then prove it with the meter on dc volts."),
     ]
-    tell(msgspec.to_builtins(d), said, json_)
+    tell(d, said, json_)
 
 
 @work.command()
@@ -87,10 +97,20 @@ def wire(
     loop = loop_resistance(length, size, celsius, stranded=stranded)
     lost = voltage_drop(length, size, amps, celsius, stranded=stranded)
     figures: dict[str, Any] = {"loop_ohms": loop, "volts_lost": lost, "terminal_volts": None}
-    said = [f"Out and back {loop:.3g} Ω; at {amps:g} A {lost:.3g} V are lost."]
+    lossy = Message(
+        "Out and back {ohms:.3g} Ω; at {amps:g} A {volts:.3g} V are lost.", ohms=loop, amps=amps, volts=lost
+    )
+    said = [lossy]
     if volts is not None:
         left = figures["terminal_volts"] = terminal_volts(volts, loop, amps)
-        said.append(f"If {amps:g} A are its locked-rotor amps, {left:.4g} V of {volts:g} V reach the motor.")
+        said.append(
+            Message(
+                "If {amps:g} A are its locked-rotor amps, {left:.4g} V of {volts:g} V reach the motor.",
+                amps=amps,
+                left=left,
+                volts=volts,
+            )
+        )
     tell(figures, said, json_)
 
 
@@ -111,7 +131,7 @@ def capacitor(volts: float, amps: float | None, farads: float | None, hertz: flo
     from humclick.readings import format_si
 
     if (amps is None) == (farads is None):
-        raise click.UsageError("Give either --amps or --uF.")
+        raise click.UsageError(say(Message("Give either --amps or --uF.")))
     if amps is not None:
         found = farads_from(volts, amps, hertz)
         tell({"farads": found}, [format_si(found, Quantity.CAPACITANCE, 4)], json_)
@@ -138,13 +158,14 @@ def copper(ohms: float, at: float, to: float | None, hot: float | None, material
     from humclick.readings import format_si
 
     if (to is None) == (hot is None):
-        raise click.UsageError("Give either --to or --hot.")
+        raise click.UsageError(say(Message("Give either --to or --hot.")))
     if to is not None:
         found = resistance_at(to, ohms, at, material)
-        tell({"ohms": found}, [f"{format_si(found, Quantity.RESISTANCE, 4)} at {to:g} °C"], json_)
+        shown = format_si(found, Quantity.RESISTANCE, 4)
+        tell({"ohms": found}, [Message("{ohms} at {celsius:g} °C", ohms=shown, celsius=to)], json_)
     elif hot is not None:
         warm = temperature_from(hot, ohms, at, material)
-        tell({"celsius": warm}, [f"The winding is at {warm:.0f} °C."], json_)
+        tell({"celsius": warm}, [Message("The winding is at {celsius:.0f} °C.", celsius=warm)], json_)
 
 
 @work.command()
@@ -160,17 +181,15 @@ def insulation(ohms: float, at: float, after: float | None, json_: bool) -> None
 
     Example: humclick work insulation --ohms 30M --at 20C
     """
-    import msgspec
-
     from humclick.physics.insulation import judge, judge_polarization
     from humclick.safety import hazard
 
     verdict = judge(ohms, at)
-    figures: dict[str, Any] = {"insulation": msgspec.to_builtins(verdict), "polarization": None}
+    figures: dict[str, Any] = {"insulation": verdict, "polarization": None}
     said = [verdict.says, verdict.caveat]
     if after is not None:
         index = judge_polarization(ohms, after)
-        figures["polarization"] = msgspec.to_builtins(index)
+        figures["polarization"] = index
         said.append(index.says)
     said.append(hazard("tester-vacuum").plain)
     tell(figures, said, json_)
@@ -198,22 +217,26 @@ def supply(
 
     Example: humclick work supply --volts 118 --plate 115 --starting 96 --amps 30
     """
-    import msgspec
-
     from humclick.physics.supply import judge, sag, source_ohms, torque_fraction
 
     verdict = judge(volts, plate, hertz, plate_hertz or hertz)
-    figures: dict[str, Any] = {"at_rest": msgspec.to_builtins(verdict)}
-    said = [f"At rest: {verdict.says}"]
+    figures: dict[str, Any] = {"at_rest": verdict}
+    said = [Message("At rest: {verdict}", verdict=verdict.says)]
     if starting is not None:
         loaded = judge(starting, plate, hertz, plate_hertz or hertz)
         lost, torque = sag(volts, starting), torque_fraction(starting, plate, hertz, plate_hertz or hertz)
-        figures |= {"starting": msgspec.to_builtins(loaded), "sag": lost, "torque": torque}
-        said.append(f"While starting: {loaded.says}")
-        said.append(f"It sags by {lost:.0%}; the starting torque is {torque:.0%} of that on the nameplate.")
+        figures |= {"starting": loaded, "sag": lost, "torque": torque}
+        said.append(Message("While starting: {verdict}", verdict=loaded.says))
+        said.append(
+            Message(
+                "It sags by {lost:.0%}; the starting torque is {torque:.0%} of that on the nameplate.",
+                lost=lost,
+                torque=torque,
+            )
+        )
         if amps is not None:
             figures["source_ohms"] = source_ohms(volts, starting, amps)
-            said.append(f"Everything ahead of it has {figures['source_ohms']:.2g} Ω.")
+            said.append(Message("Everything ahead of it has {ohms:.2g} Ω.", ohms=figures["source_ohms"]))
     tell(figures, said, json_)
 
 
@@ -231,14 +254,24 @@ def unbalance(volts: tuple[float, float, float], json_: bool) -> None:
     from humclick.physics.supply import unbalance_derating
 
     found = unbalance_of(*volts)
-    said = [f"Unbalance {found:.2%}.".replace("%", " %")]
+    said: list[str] = [Message("Unbalance {share:.2f} %.", share=100 * found)]
     part = None
     try:
         part = unbalance_derating(found)
-        said.append(f"The motor may give {part:.0%} of its power.".replace("%", " %"))
+        said.append(Message("The motor may give {share:.0f} % of its power.", share=100 * part))
     except OutOfRange as error:
-        said.append(str(error))
+        said.append(reason(error))
     tell({"unbalance": found, "derating": part}, said, json_)
+
+
+#: What passes with time, in words.
+_PASSING = {
+    "external_protector": Message("external protector"),
+    "internal_protector": Message("internal protector"),
+    "ptc": Message("ptc"),
+    "pressures": Message("pressures"),
+    "windings": Message("windings"),
+}
 
 
 @work.command()
@@ -262,6 +295,15 @@ def cool(what: str | None, minutes: float | None, sure: float, json_: bool) -> N
         needed = minutes_for(kind, sure / 100)
         passed = None if minutes is None else probability_passed(kind, minutes)
         figures.append({"what": kind, "minutes": needed, "probability_passed": passed})
-        told = "" if passed is None else f"; after {minutes:g} min it has passed with {percent(passed)}"
-        said.append(f"{kind.replace('_', ' ')}: {needed:.0f} min to be {sure:g} % sure{told}.")
+        told = Message(
+            "{what}: {minutes:.0f} min to be {sure:g} % sure", what=_PASSING[kind], minutes=needed, sure=sure
+        )
+        if minutes is not None and passed is not None:
+            told = Message(
+                "{told}; after {minutes:g} min it has passed with {chance}",
+                told=told,
+                minutes=minutes,
+                chance=percent(passed),
+            )
+        said.append(Message("{sentence}.", sentence=told))
     tell({"passing": figures}, said, json_)

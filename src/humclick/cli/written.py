@@ -8,7 +8,9 @@ from pathlib import Path
 
 import click
 
+from humclick.cli.language import say
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 
 __all__ = ["save"]
 
@@ -26,11 +28,16 @@ def save(path: Path, data: bytes, *, quiet: bool = False) -> None:
         if path.is_file():
             with path.open("rb") as old:
                 if b"humclick_call" in old.read(2000):
-                    raise Refused(f"{path}: a call stands in this file; give another name")
+                    raise Refused(
+                        Message("{path}: a call stands in this file; give another name", path=Verbatim(path))
+                    )
         path.write_bytes(data)
     except Refused:
         raise
     except (OSError, ValueError) as error:
-        raise Refused(f"{path}: cannot be written: {getattr(error, 'strerror', None) or error}") from None
+        why = str(getattr(error, "strerror", None) or error)
+        raise Refused(
+            Message("{path}: cannot be written: {why}", path=Verbatim(path), why=Verbatim(why))
+        ) from None
     if not quiet:
-        click.echo(f"written: {path}")
+        click.echo(say(Message("written: {path}", path=Verbatim(path))))

@@ -164,13 +164,16 @@ def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
     return Answer(value, warmth or felt, parse_reading(value, Quantity(probe.quantity)))
 
 
-def how_to_answer(probe: Probe) -> str:
+def how_to_answer(probe: Probe) -> Message:
     """What may be typed for a probe."""
     if probe.quantity:
         such = EXAMPLES[Quantity(probe.quantity)]
-        return f"Type what the display shows, such as {such}; add hot or cold if you know."
-    answers = "  ".join(f"{k} {HEARD.get(o, o)}" for k, o in enumerate(probe.outcomes, start=1))
-    return f"Type the number or the words: {answers}  (or ?)"
+        return Message("Type what the display shows, such as {such}; add hot or cold if you know.", such=such)
+    answers = (
+        Message("{number} {answer}", number=k, answer=HEARD.get(o) or Message.of(o))
+        for k, o in enumerate(probe.outcomes, start=1)
+    )
+    return Message("Type the number or the words: {answers:columns}  (or ?)", answers=tuple(answers))
 
 
 def figure(text: str, name: str, units: Mapping[str, float], right: str) -> float:

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.physics.bounds import positive
 from humclick.sourced import read_data, sourced
 
@@ -64,7 +65,7 @@ class Discharge:
     joules: float
     peak_watts: float
     resistor_watts: float
-    reason: str
+    reason: Message
 
 
 def stored_joules(farads: float, peak_volts: float) -> float:
@@ -202,7 +203,7 @@ def bleeder_watts(volts: float, ohms: float) -> float:
     return positive(volts, "alternating voltage", "V") ** 2 / positive(ohms, "resistance", "Ω")
 
 
-def _rating(peak_watts: float, tau: float, ohms: float, peak_volts: float) -> tuple[float, str]:
+def _rating(peak_watts: float, tau: float, ohms: float, peak_volts: float) -> tuple[float, Message]:
     """Recommended power rating and why: an exponential pulse heats like its peak kept up for half of R C."""
     times, limit = _number("resistor", "overload"), _number("resistor", "overload_seconds")
     ratings = read_data("humclick.physics", "discharge.toml")["resistor"]["ratings"]["value"]
@@ -216,16 +217,30 @@ def _rating(peak_watts: float, tau: float, ohms: float, peak_volts: float) -> tu
             f"{ohms:g} Ω would start at {peak_watts:.0f} W, more than a resistor you can hold takes; "
             f"use at least {math.ceil(enough)} Ω, commonly 10 000 to 20 000 Ω"
         )
-    pulse = f"{peak_watts:.3g} W at first, heating like {peak_watts:.3g} W kept up for {lasting:.2g} s"
-    rule = (
-        f"up to {limit:g} s a power resistor takes {times:g} times its rating, so {wanted:.2g} W is needed"
-        if short
-        else f"longer than {limit:g} s, so the first watts count in full"
+    pulse = Message(
+        "{watts:.3g} W at first, heating like {watts:.3g} W kept up for {seconds:.2g} s",
+        watts=peak_watts,
+        seconds=lasting,
     )
-    return fitting[0], (
-        f"{pulse}; {rule}; next rating on sale, never below {_number('resistor', 'least'):g} W: "
-        f"{fitting[0]:g} W. Its working voltage must be {math.ceil(peak_volts)} V or more."
+    rule = Message("longer than {seconds:g} s, so the first watts count in full", seconds=limit)
+    if short:
+        rule = Message(
+            "up to {seconds:g} s a power resistor takes {times:g} times its rating, so {watts:.2g} W is"
+            " needed",
+            seconds=limit,
+            times=times,
+            watts=wanted,
+        )
+    reason = Message(
+        "{pulse}; {rule}; next rating on sale, never below {least:g} W: {watts:g} W. Its working voltage must"
+        " be {volts} V or more.",
+        pulse=pulse,
+        rule=rule,
+        least=_number("resistor", "least"),
+        watts=fitting[0],
+        volts=math.ceil(peak_volts),
     )
+    return fitting[0], reason
 
 
 def discharge_through(farads: float, volts: float, ohms: float, safe_volts: float | None = None) -> Discharge:

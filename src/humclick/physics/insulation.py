@@ -13,6 +13,7 @@ from enum import StrEnum
 from functools import cache
 
 from humclick.errors import Unknown
+from humclick.messages import Message, listed
 from humclick.physics.bounds import between, positive
 from humclick.sourced import read_data, sourced
 
@@ -132,8 +133,8 @@ class InsulationVerdict:
     floor: float
     standing: Standing
     passes: bool
-    says: str
-    caveat: str
+    says: Message
+    caveat: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +157,7 @@ class PolarizationVerdict:
     index: float
     minimum: float
     passes: bool | None
-    says: str
+    says: Message
 
 
 def corrected_to_40(ohms: float, celsius: float) -> float:
@@ -226,19 +227,28 @@ def judge(ohms: float, celsius: float) -> InsulationVerdict:
         _number("power", "floor"),
     )
     allows = standing(ohms, tester=True, celsius=celsius)
-    read, shown = f"{ohms / 1e6:.3g} MΩ", f"{at_40 / 1e6:.3g} MΩ at 40 °C"
+    shown = Message("{ohms:.3g} MΩ at 40 °C", ohms=at_40 / 1e6)
     if allows is Standing.NEVER:
-        says = f"{read} is below {floor / 1e6:.3g} MΩ: never power it. Clean or dry it, then test again."
+        says = Message(
+            "{ohms:.3g} MΩ is below {floor:.3g} MΩ: never power it. Clean or dry it, then test again.",
+            ohms=ohms / 1e6,
+            floor=floor / 1e6,
+        )
     elif allows is Standing.RETEST:
-        says = (
-            f"{shown} is below {minimum / 1e6:.3g} MΩ: a warning, not a verdict. Warm or dry the compressor "
-            "and test again before power."
+        says = Message(
+            "{shown} is below {minimum:.3g} MΩ: a warning, not a verdict. Warm or dry the compressor "
+            "and test again before power.",
+            shown=shown,
+            minimum=minimum / 1e6,
         )
     elif at_40 < _number("hermetic", "good"):
-        says = f"{shown}: enough for power, but low for a good hermetic motor. Suspect moisture or acid."
+        says = Message(
+            "{shown}: enough for power, but low for a good hermetic motor. Suspect moisture or acid.",
+            shown=shown,
+        )
     else:
-        says = f"{shown}: good."
-    caveat = str(read_data("humclick.physics", "insulation.toml")["caveat"])
+        says = Message("{shown}: good.", shown=shown)
+    caveat = Message.of(read_data("humclick.physics", "insulation.toml")["caveat"])
     return InsulationVerdict(at_40, minimum, floor, allows, allows is Standing.PASSES, says, caveat)
 
 
@@ -305,10 +315,16 @@ def judge_polarization(
     index, minimum = polarization_index(ohms_at_1_min, ohms_at_10_min), _number("polarization", thermal_class)
     if ohms_at_1_min > _number("polarization", "ceiling"):
         return PolarizationVerdict(
-            index, minimum, None, "Above 5000 MΩ after one minute the index says nothing."
+            index, minimum, None, Message("Above 5000 MΩ after one minute the index says nothing.")
         )
     passes = index >= minimum
-    says = f"Index {index:.2g}; class {thermal_class} wants {minimum:g} or more."
+    says = Message(
+        "Index {index:.2g}; class {name} wants {minimum:g} or more.",
+        index=index,
+        name=thermal_class,
+        minimum=minimum,
+    )
     if not passes:
-        says += " In a random winding this alone condemns nothing."
+        alone = Message("In a random winding this alone condemns nothing.")
+        says = listed((says, alone), "space")
     return PolarizationVerdict(index, minimum, passes, says)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from humclick.errors import OutOfRange
+from humclick.messages import N_, Message
 from humclick.physics.bounds import between, positive
 from humclick.sourced import read_data, sourced
 
@@ -52,7 +53,7 @@ class SupplyVerdict:
     volts_deviation: float
     hertz_deviation: float
     acceptable: bool
-    says: str
+    says: Message
 
 
 def limits(rated_volts: float, upper_rated_volts: float | None = None) -> tuple[float, float]:
@@ -148,19 +149,28 @@ def judge(volts: float, rated_volts: float, hertz: float = 60.0, rated_hertz: fl
     """
     dv, df = deviation(volts, rated_volts), deviation(hertz, rated_hertz)
     most_v, most_f, most = (_number("tolerance", name) for name in ("volts", "hertz", "both"))
-    volts_say = f"Voltage {abs(dv):.1%} {'low' if dv < 0 else 'high'}".replace("%", " %")
-    hertz_say = f"frequency {abs(df):.1%} {'low' if df < 0 else 'high'}".replace("%", " %")
+    volts_say = Message.of(_VOLTS[dv < 0], share=100 * abs(dv))
+    hertz_say = Message.of(_HERTZ[df < 0], share=100 * abs(df))
+    more = N_("{what}: more than the {most:g} % the motor is made for.")
     if abs(dv) > most_v + _EXACT:
-        return SupplyVerdict(
-            dv, df, False, f"{volts_say}: more than the {100 * most_v:g} % the motor is made for."
-        )
+        return SupplyVerdict(dv, df, False, Message.of(more, what=volts_say, most=100 * most_v))
     if abs(df) > most_f + _EXACT:
-        says = f"{hertz_say.capitalize()}: more than the {100 * most_f:g} % the motor is made for."
-        return SupplyVerdict(dv, df, False, says)
+        return SupplyVerdict(dv, df, False, Message.of(more, what=hertz_say.capital(), most=100 * most_f))
     if abs(dv) + abs(df) > most + _EXACT:
-        says = f"{volts_say} and {hertz_say}: together more than the {100 * most:g} % the motor is made for."
+        says = Message(
+            "{volts} and {hertz}: together more than the {most:g} % the motor is made for.",
+            volts=volts_say,
+            hertz=hertz_say,
+            most=100 * most,
+        )
         return SupplyVerdict(dv, df, False, says)
-    return SupplyVerdict(dv, df, True, f"{volts_say}, {hertz_say}: within what the motor is made for.")
+    says = Message("{volts}, {hertz}: within what the motor is made for.", volts=volts_say, hertz=hertz_say)
+    return SupplyVerdict(dv, df, True, says)
+
+
+#: How far off volts and hertz are, by whether they are low.
+_VOLTS = {True: N_("Voltage {share:.1f} % low"), False: N_("Voltage {share:.1f} % high")}
+_HERTZ = {True: N_("frequency {share:.1f} % low"), False: N_("frequency {share:.1f} % high")}
 
 
 def sag(at_rest: float, while_starting: float) -> float:

@@ -17,6 +17,7 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.messages import Message, listed
 from humclick.parts.family import Role
 from humclick.replacement.demand import MissingMark
 from humclick.replacement.fitting import ASSIST, assist_arrangement, assisted, fit_part, known_of
@@ -231,22 +232,25 @@ def _fitters(machine: Machine, proposal: Proposal, motor: Possible) -> tuple[Fit
 
 def _defeated(proposal: Proposal) -> Substitution:
     starter = is_starter(proposal.kind)
-    why = (
-        "the start winding would stay in and burn out within seconds"
-        if starter
-        else "nothing would switch the motor off when it stalls, and it would burn"
-        if proposal.kind is not None and proposal.kind.role is Role.PROTECTOR
-        else "there is no part to try in that"
+    why = Message("there is no part to try in that")
+    if starter:
+        why = Message("the start winding would stay in and burn out within seconds")
+    elif proposal.kind is not None and proposal.kind.role is Role.PROTECTOR:
+        why = Message("nothing would switch the motor off when it stalls, and it would burn")
+    line = MatchLine("kind", Message("What it is"), "", proposal.defeated, MatchGrade.NO, why)
+    flag = Message(
+        "“{typed}” is no {part}: {why}. Not even for a trial.",
+        typed=proposal.defeated,
+        part=proposal.title,
+        why=why,
     )
-    line = MatchLine("kind", "What it is", "", proposal.defeated, MatchGrade.NO, why)
-    flag = f"“{proposal.defeated}” is no {proposal.title}: {why}. Not even for a trial."
     return Substitution(
         part=proposal.part,
         title=proposal.title,
         old=marks_text(proposal.old),
         new=proposal.defeated,
         fit=MatchGrade.NO,
-        sentence=f"No: {why}.",
+        sentence=Message("No: {why}.", why=why),
         marks=(line,),
         flags=(flag,),
         before=proposal.before,
@@ -254,62 +258,79 @@ def _defeated(proposal: Proposal) -> Substitution:
     )
 
 
-def _sentence(fit: MatchGrade, lines: Sequence[MatchLine]) -> str:
-    reasons = "; ".join(
-        dict.fromkeys(f"{line.title.lower()}: {line.reason}" for line in lines if line.fit is fit)
+def _sentence(fit: MatchGrade, lines: Sequence[MatchLine]) -> Message:
+    said = (
+        Message("{mark}: {reason}", mark=Message.of(each.title).small(), reason=each.reason)
+        for each in lines
+        if each.fit is fit
     )
+    told = listed(dict.fromkeys(said), "semicolon")
     match fit:
         case MatchGrade.SAME:
-            return "The same: no difference beyond what two new parts of one mark have."
+            return Message("The same: no difference beyond what two new parts of one mark have.")
         case MatchGrade.ACCEPTABLE:
-            return f"Acceptable with these differences: {reasons}."
+            return Message("Acceptable with these differences: {told}.", told=told)
         case MatchGrade.NO:
-            return f"No: {reasons}."
+            return Message("No: {why}.", why=told)
         case _:
-            return f"It cannot be said yet: {reasons}."
+            return Message("It cannot be said yet: {told}.", told=told)
 
 
-def _flags(proposal: Proposal, lines: Sequence[MatchLine], findings: Sequence[MatchLine]) -> tuple[str, ...]:
+def _flags(
+    proposal: Proposal, lines: Sequence[MatchLine], findings: Sequence[MatchLine]
+) -> tuple[Message, ...]:
     flags = []
     for line in lines:
         if line.name in ("reset", "reset_temperature", "protector") and line.fit in (
             MatchGrade.ACCEPTABLE,
             MatchGrade.NO,
         ):
-            flags.append(f"{line.title}: {line.reason}.")
+            flags.append(Message("{mark}: {reason}.", mark=line.title, reason=line.reason))
     if proposal.kind is not None and proposal.kind.role is Role.PROTECTOR:
         flags += [
-            f"{finding.title}: {finding.reason}." for finding in findings if finding.fit is MatchGrade.NO
+            Message("{mark}: {reason}.", mark=each.title, reason=each.reason)
+            for each in findings
+            if each.fit is MatchGrade.NO
         ]
         if not proposal.listed:
             flags.append(
-                "A motor protector is proved together with its motor: only the number on the old one, or one"
-                " the compressor's maker lists, can be fitted. The simulation alone approves none."
+                Message(
+                    "A motor protector is proved together with its motor: only the number on the old one, or"
+                    " one the compressor's maker lists, can be fitted. The simulation alone approves none."
+                )
             )
     return tuple(flags)
 
 
-def _assumed(proposal: Proposal) -> tuple[str, ...]:
-    sentences = [
-        "The motor is one of those that agree with plate and readings; where in its printed range a part lies"
-        " is not known, and both parts are taken at the same place of theirs.",
-        "The old part is taken to have worked when new: only motors that start and run with it at the plate's"
-        " volts, cold, with equal pressures, are tried.",
+def _assumed(proposal: Proposal) -> tuple[Message, ...]:
+    told = [
+        Message(
+            "The motor is one of those that agree with plate and readings; where in its printed range a part"
+            " lies is not known, and both parts are taken at the same place of theirs."
+        ),
+        Message(
+            "The old part is taken to have worked when new: only motors that start and run with it at the"
+            " plate's volts, cold, with equal pressures, are tried."
+        ),
     ]
-    sentences.append(
-        "Figures are those of the middle machine with either part; a difference is the middle one of all,"
-        " machine by machine, so it need not be the difference of the two figures."
+    told.append(
+        Message(
+            "Figures are those of the middle machine with either part; a difference is the middle one of all,"
+            " machine by machine, so it need not be the difference of the two figures."
+        )
     )
     simulated = simulated_marks(proposal.kind)
-    unread = [proposal.rules[name].title.lower() for name in simulated if name not in proposal.old]
+    unread = tuple(
+        Message.of(proposal.rules[name].title).small() for name in simulated if name not in proposal.old
+    )
     if unread and proposal.kind is not None:
-        sentences.append(
-            f"Not read on the old part, so one usual for this compressor was taken: {', '.join(unread)}."
+        told.append(
+            Message(
+                "Not read on the old part, so one usual for this compressor was taken: {marks}.",
+                marks=unread,
+            )
         )
-    if (
-        proposal.kind is not None
-        and proposal.kind.substitute is not None
-        and proposal.kind.substitute.assumes
-    ):
-        sentences.append(proposal.kind.substitute.assumes)
-    return tuple(sentences)
+    supposed = proposal.kind.substitute if proposal.kind is not None else None
+    if supposed is not None and supposed.assumes:
+        told.append(Message.of(supposed.assumes))
+    return tuple(told)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from humclick.arrangements.arrangement import framed
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import read_data, sourced
 from humclick.start.attempts import attempts, typical_attempt
@@ -55,10 +56,15 @@ class TrialCondition:
     hot: bool  #: Whether windings and shell are hot.
 
     @property
-    def text(self) -> str:
+    def text(self) -> Message:
         """The condition in words."""
-        pressure = "pressures equal" if self.pressure == "equal" else "pressures partly equal"
-        return f"{self.volts:.0%} volts, {pressure}, {'hot' if self.hot else 'cold'}".replace("%", " %")
+        equal = self.pressure == "equal"
+        return Message(
+            "{share:.0f} % volts, {pressure}, {warmth}",
+            share=100 * self.volts,
+            pressure=Message("pressures equal") if equal else Message("pressures partly equal"),
+            warmth=Message("hot") if self.hot else Message("cold"),
+        )
 
 
 @dataclass(frozen=True, slots=True)

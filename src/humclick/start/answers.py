@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.sourced import read_data, sourced
 from humclick.start import rows as r
 from humclick.start.attempts import attempts, possible_of, typical_attempt, weakened
@@ -35,18 +36,18 @@ __all__ = ["Answers", "Weakened", "answers", "best_run"]
 #: Steps of the answers: half cycles within 1 %, times within a few ms. [s]
 _STEP = 2e-4
 #: Said where hardly any machine drawn would ever have worked.
-_ODD = (
+_ODD = Message(
     "Hardly any machine that agrees with plate and readings would start and let its start winding go even"
     " when sound: check volts, amps and ohms for slips. All of them are counted here."
 )
 #: What each outcome is called.
 _HAPPENS = {
-    "silent": "silent",
-    "hum": "hums",
-    "hum_click": "hums, then trips",
-    "starts_then_trips": "starts, then trips",
-    "breaker": "the breaker opens",
-    "runs": "runs",
+    "silent": Message("silent"),
+    "hum": Message("hums"),
+    "hum_click": Message("hums, then trips"),
+    "starts_then_trips": Message("starts, then trips"),
+    "breaker": Message("the breaker opens"),
+    "runs": Message("runs"),
 }
 
 
@@ -72,7 +73,7 @@ class Answers:
     machines: int
     starts: float  #: Share of them that come up to speed and stay there. [-]
     #: Share of them in which each thing happens within the first seconds. [-]
-    happenings: Mapping[str, float]
+    happenings: Mapping[Message, float]
     peak_amps: Range  #: Largest momentary line current. [A]
     #: Largest half-cycle rms line current of the first second, the first two half cycles left out. [A]
     locked_amps: Range
@@ -88,7 +89,7 @@ class Answers:
     least_volts: Range
     searched_from: float  #: Where the search for the least volts begins. [V]
     weak: Weakened | None  #: With a weak capacitor; None if there is none.
-    unknowable: tuple[str, ...]  #: What cannot be known, in sentences.
+    unknowable: tuple[Message, ...]  #: What cannot be known, in sentences.
 
 
 def _setting(name: str) -> float:
@@ -180,9 +181,9 @@ def best_run(
     return simulate(typical_attempt(machine, motor, conditions, modes), seconds)
 
 
-def _happenings(features: Features) -> dict[str, float]:
+def _happenings(features: Features) -> dict[Message, float]:
     names = [
-        f"{_HAPPENS[word]}, start winding not let go" if left_in else _HAPPENS[word]
+        Message("{what}, start winding not let go", what=_HAPPENS[word]) if left_in else _HAPPENS[word]
         for word, left_in in zip(features.words(), features.unreleased, strict=True)
     ]
     return {name: names.count(name) / len(names) for name in sorted(set(names))}

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from humclick.errors import OutOfRange, Refused
+from humclick.messages import Message, listed
 from humclick.start.run import Run, Switched
 
 __all__ = [
@@ -239,7 +240,7 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     )
 
 
-def describe_run(run: Run, *, seconds: float | None = None) -> str:
+def describe_run(run: Run, *, seconds: float | None = None) -> Message:
     """
     A run in sentences, for a reader who cannot see its curves.
 
@@ -247,21 +248,31 @@ def describe_run(run: Run, *, seconds: float | None = None) -> str:
     """
     keep = _until(run, seconds)
     if not keep.any():
-        return "Nothing was recorded."
+        return Message("Nothing was recorded.")
     t, line = run.time[keep], run.line[keep]
     fast = float(np.abs(run.speed[keep]).max()) * 30 / math.pi
-    sentences = [
-        f"{float(t[-1]):.2g} seconds: the line current reaches {_amps(line.max(), 3)} A and ends at"
-        f" {_amps(line[-1], 3)} A.",
-        f"The shaft reaches {fast:.0f} revolutions a minute." if fast > 30 else "The shaft does not turn.",
-        f"The start winding carries {_amps(run.start[keep].max(), 2)} A at most,"
-        f" {_amps(run.start[keep][-1], 2)} A at the end, and warms by"
-        f" {float(np.ptp(run.start_winding[keep])):.0f} K.",
+    said = [
+        Message(
+            "{seconds:.2g} seconds: the line current reaches {most} A and ends at {last} A.",
+            seconds=float(t[-1]),
+            most=_amps(line.max(), 3),
+            last=_amps(line[-1], 3),
+        ),
+        Message("The shaft reaches {speed:.0f} revolutions a minute.", speed=fast)
+        if fast > 30
+        else Message("The shaft does not turn."),
+        Message(
+            "The start winding carries {most} A at most, {last} A at the end, and warms by {rise:.0f} K.",
+            most=_amps(run.start[keep].max(), 2),
+            last=_amps(run.start[keep][-1], 2),
+            rise=float(np.ptp(run.start_winding[keep])),
+        ),
     ]
-    sentences += [
-        f"{event.what.capitalize()} at {event.time:.2f} s." for event in notable_events(run, seconds)
+    said += [
+        Message("{event} at {seconds:.2f} s.", event=Message.of(event.what).capital(), seconds=event.time)
+        for event in notable_events(run, seconds)
     ]
-    return " ".join(sentences)
+    return listed(said, "space")
 
 
 def _amps(value: float, digits: int) -> str:

@@ -20,6 +20,7 @@ from scipy.optimize import least_squares
 
 from humclick.arrangements.arrangement import framed
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
@@ -44,18 +45,18 @@ _TELLS = 1.15
 
 #: What each parameter is, for a sentence.
 _WORDS = {
-    "rotor": "the resistance of the cage, which makes the starting torque",
-    "leakage": "the leakage reactance of the windings",
-    "leakage_split": "how the leakage divides between stator and rotor",
-    "magnetizing": "the magnetizing reactance",
-    "start_ohms": "the start winding's resistance",
-    "turns": "the turns of the start winding against the run winding",
-    "start_leakage": "the leakage of the start winding",
-    "slip": "the slip at rated load",
-    "inertia": "the moment of inertia of rotor and crank",
-    "gear": "the resistance of the start gear when cold",
-    "start_capacitor": "the start capacitor's true capacitance",
-    "run_capacitor": "the run capacitor's true capacitance",
+    "rotor": Message("the resistance of the cage, which makes the starting torque"),
+    "leakage": Message("the leakage reactance of the windings"),
+    "leakage_split": Message("how the leakage divides between stator and rotor"),
+    "magnetizing": Message("the magnetizing reactance"),
+    "start_ohms": Message("the start winding's resistance"),
+    "turns": Message("the turns of the start winding against the run winding"),
+    "start_leakage": Message("the leakage of the start winding"),
+    "slip": Message("the slip at rated load"),
+    "inertia": Message("the moment of inertia of rotor and crank"),
+    "gear": Message("the resistance of the start gear when cold"),
+    "start_capacitor": Message("the start capacitor's true capacitance"),
+    "run_capacitor": Message("the run capacitor's true capacitance"),
 }
 
 
@@ -229,7 +230,7 @@ class Estimate:
         return self.cost > 4.5 + self.readings / 2
 
     @property
-    def unknowable(self) -> tuple[str, ...]:
+    def unknowable(self) -> tuple[Message, ...]:
         """What cannot be known from this, in sentences."""
         return _unknowable(self)
 
@@ -328,49 +329,66 @@ def estimate(at_hand: AtHand) -> Estimate:
     )
 
 
-def _unknowable(result: Estimate) -> tuple[str, ...]:
+def _unknowable(result: Estimate) -> tuple[Message, ...]:
     at_hand = result.at_hand
     sentences = []
     if at_hand.locked_rotor_amps is None:
         sentences.append(
-            "The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual."
+            Message("The plate's locked-rotor amps are missing: currents rest on ohms and on what is usual.")
         )
     else:
         sentences.append(
-            "Whether the plate's locked-rotor amps were read with the start winding in or out is not printed"
-            " on it; both are allowed for."
+            Message(
+                "Whether the plate's locked-rotor amps were read with the start winding in or out is not"
+                " printed on it; both are allowed for."
+            )
         )
     if at_hand.run_ohms is None:
-        sentences.append("The run winding was not measured.")
+        sentences.append(Message("The run winding was not measured."))
     if at_hand.start_ohms is None:
-        sentences.append("The start winding was not measured.")
+        sentences.append(Message("The start winding was not measured."))
     if at_hand.rated_load_amps is None and at_hand.horsepower is None and at_hand.displacement is None:
         sentences.append(
-            "Neither rated-load amps nor horsepower nor displacement is given: the load is a guess."
+            Message("Neither rated-load amps nor horsepower nor displacement is given: the load is a guess.")
         )
     if at_hand.poles is None:
         sentences.append(
-            "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
-            " speed with up to twice the torque."
+            Message(
+                "The number of poles is not on the plate: two are taken. A four-pole motor turns at half the"
+                " speed with up to twice the torque."
+            )
         )
     variance = np.diag(result.covariance)
     vague = [
-        f"{words} (within a factor of {result.known_factor(name):.1f})"
+        Message(
+            "{what} (within a factor of {factor:.1f})",
+            what=words,
+            factor=result.known_factor(name),
+        )
         for name, words in _WORDS.items()
         if name in result.names
         and variance[result.names.index(name)] > 1 - _LEARNT
         and result.known_factor(name) > _TELLS
     ]
     if vague:
-        sentences.append(f"Hardly anything here speaks of {'; '.join(vague)}: the usual is taken.")
+        sentences.append(
+            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=tuple(vague))
+        )
     sentences.append(
-        "Saturation of the iron is left out: a real motor draws more at full volts than one measured at few."
+        Message(
+            "Saturation of the iron is left out: a real motor draws more at full volts than one measured at"
+            " few."
+        )
     )
-    sentences.append("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms.")
+    sentences.append(
+        Message("Stiff bearings, wear and liquid in the cylinder cannot be seen in plate or ohms.")
+    )
     if result.strained:
         sentences.insert(
             0,
-            "These readings hardly belong to one ordinary motor: check them for slips, then think of shorted"
-            " turns.",
+            Message(
+                "These readings hardly belong to one ordinary motor: check them for slips, then think of"
+                " shorted turns."
+            ),
         )
     return tuple(sentences)

@@ -32,10 +32,12 @@ _KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
 _WORDS = frozenset(
     {
         "alike",
+        "assumes",
         "answer",
         "bad",
         "before",
         "caution",
+        "caveat",
         "customer",
         "defer",
         "did",
@@ -80,6 +82,14 @@ def _in_data() -> Iterator[str]:
             yield from _in_table(tomllib.loads(file.read_text("utf-8")), every=file.name in _ALL_WORDS)
 
 
+def _in_help() -> Iterator[str]:
+    """Texts of the command's help: every verb and every option."""
+    from humclick.cli.language import texts_of
+    from humclick.cli.main import main
+
+    yield from (text.id for text in texts_of(main))
+
+
 def messages() -> dict[str, tuple[str, ...]]:
     """
     Every text with a translation of its own: the text, or one and many, by the text.
@@ -96,7 +106,7 @@ def messages() -> dict[str, tuple[str, ...]]:
         keywords=_KEYWORDS,
     )
     texts = [(text,) if isinstance(text, str) else tuple(text) for _, _, text, _, _ in extracted]
-    for forms in (*texts, *((text,) for text in _in_data())):
+    for forms in (*texts, *((text,) for text in (*_in_data(), *_in_help()))):
         if forms and forms[0].strip() and not _ONE_PLACE.fullmatch(forms[0]):
             table.setdefault(forms[0], forms)
     return table

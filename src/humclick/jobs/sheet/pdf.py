@@ -9,7 +9,7 @@ from humclick.errors import Refused
 from humclick.jobs.call import Call
 from humclick.jobs.sheet.model import Judgement, StartPicture
 from humclick.jobs.sheet.render import PAPERS, sheet_of, typeset
-from humclick.messages import ENGLISH
+from humclick.messages import ENGLISH, Message
 
 __all__ = ["sheet_pdf"]
 
@@ -49,13 +49,18 @@ def sheet_pdf(
         If a reading names a probe the machine does not have.
     """
     if paper not in PAPERS:
-        raise Refused(f"paper must be {' or '.join(PAPERS)}, got {paper!r}")
+        raise Refused(
+            Message("paper must be {papers:or}, got {paper}", papers=tuple(PAPERS), paper=repr(paper))
+        )
     try:
         from weasyprint import HTML
     except (ImportError, OSError) as error:  # OSError: its text libraries are missing
         raise Refused(
-            "a PDF needs WeasyPrint and its text libraries: pip install 'humclick[sheet]' (on Linux also the "
-            f"package pango); the HTML sheet needs neither and prints from any browser ({error})"
+            Message(
+                "a PDF needs WeasyPrint and its text libraries: pip install 'humclick[sheet]' (on Linux also"
+                " the package pango); the HTML sheet needs neither and prints from any browser ({error})",
+                error=str(error),
+            )
         ) from error
     sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
     html = typeset(sheet, paper, screen=False, language=language)

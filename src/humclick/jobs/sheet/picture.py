@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from humclick.errors import HumclickError
 from humclick.jobs.call import Call
 from humclick.jobs.sheet.model import StartPicture
+from humclick.messages import ENGLISH, Message, Verbatim, listed, translator
 
 if TYPE_CHECKING:
     from humclick.recordings.recording import Recording
@@ -23,7 +24,7 @@ _SHORTEST, _LONGEST = 1.5, 12.0
 
 
 def start_picture(
-    call: Call, recording: Recording | None = None, *, asked: bool = False
+    call: Call, recording: Recording | None = None, *, asked: bool = False, language: str = ENGLISH
 ) -> StartPicture | None:
     """
     Draw the start of a call's machine.
@@ -36,6 +37,8 @@ def start_picture(
         A clamp's, to be laid over it.
     asked : bool
         Draw it though the call has no recording.
+    language : str
+        Code of the language it is in.
 
     Returns
     -------
@@ -58,6 +61,7 @@ def start_picture(
         from humclick.start.estimate import estimate
         from humclick.start.pictures import picture_svg
         from humclick.start.run import simulate
+        from humclick.start.said import said_events, said_panels
     except ImportError:
         return None
     machine = call.machine
@@ -73,9 +77,13 @@ def start_picture(
         seconds = min(max(lasted, _SHORTEST), _LONGEST)
     run = simulate(typical_attempt(machine, motor, StartConditions(volts=machine.nameplate.volts)), seconds)
     laid = None if measured is None else lay_over(run, measured)
-    panels = panels_of(run, None if laid is None else laid.measured)[:2]
-    title = "The start: simulated sound" + ("" if laid is None else ", and measured")
-    svg = picture_svg(panels, title, describe_run(run), events=notable_events(run), tag="sheet-start")
+    say = translator(language).text
+    panels = said_panels(panels_of(run, None if laid is None else laid.measured)[:2], say)
+    title = Message("The start: simulated sound")
+    if laid is not None:
+        title = Message("The start: simulated sound, and measured")
+    events = said_events(notable_events(run), say)
+    svg = picture_svg(panels, say(title), say(describe_run(run)), events=events, tag="sheet-start")
     return StartPicture(svg, _caption(laid))
 
 
@@ -89,20 +97,28 @@ def _first(recording: Recording, locked_rotor_amps: float | None) -> tuple[Measu
     trace = current_trace(recording)
     found = current_stretches(trace, locked_rotor_amps)
     if not found:
-        raise Refused(f"{recording.name}: no start attempt is in this recording, so none can be drawn")
+        raise Refused(
+            Message(
+                "{name}: no start attempt is in this recording, so none can be drawn",
+                name=Verbatim(recording.name),
+            )
+        )
     first = found[0]
     begin, end = max(first.first - 4, 0), min(first.last + 2, len(trace.times))
     return measured_current(trace.times[begin:end], trace.amps[begin:end]), first.seconds
 
 
-def _caption(laid: Overlay | None) -> str:
-    said = (
+def _caption(laid: Overlay | None) -> Message:
+    said = Message(
         "Line current and speed of a sound machine with this plate, at the plate's volts, cold, with equal"
         " pressures: simulated, the most probable motor."
     )
     if laid is None:
         return said
-    return (
-        f"{said} Rings: the first attempt of the recording, moved so that both rise together; typically"
-        f" {laid.factor:.2g} times the simulated current, on average {laid.apart:.0%} of the highest apart."
-    ).replace("%", " %")
+    rings = Message(
+        "Rings: the first attempt of the recording, moved so that both rise together; typically"
+        " {factor:.2g} times the simulated current, on average {apart:.0f} % of the highest apart.",
+        factor=laid.factor,
+        apart=100 * laid.apart,
+    )
+    return listed((said, rings), "space")

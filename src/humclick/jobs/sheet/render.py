@@ -19,7 +19,7 @@ from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
 from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
 from humclick.jobs.sheet.technician import technician_page
-from humclick.messages import ENGLISH, translator
+from humclick.messages import ENGLISH, Message, translator
 from humclick.safety import defer
 
 __all__ = ["PAPERS", "sheet_html", "sheet_of", "typeset"]
@@ -94,7 +94,9 @@ def _dates(call: Call) -> str:
         times += [event.at for event in events]
     timed = sorted(at for at in times if at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
-    return "" if first is None else f"{first}" if first == last else f"{first} to {last}"
+    if first is None or first == last:
+        return "" if first is None else f"{first}"
+    return Message("{first} to {last}", first=f"{first}", last=f"{last}")
 
 
 @cache

@@ -1,0 +1,79 @@
+"""
+How a text stands in a terminal: paragraphs, tables and headings in lines of at most 78 columns.
+
+Whatever comes in is said in the language of the terminal first, and measured then.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from humclick.cli.language import say
+from humclick.messages import Message
+
+__all__ = ["WIDE", "bar", "heading", "label", "lines", "numbered", "row", "table"]
+
+#: Columns of a line.
+WIDE = 78
+#: Letters of a bar of 100 %.
+_BAR = 20
+#: Keeps two words on one line.
+_TIED = "\N{NO-BREAK SPACE}"
+
+
+def bar(probability: float) -> str:
+    """A probability as a bar of plain letters. [-]"""
+    filled = round(min(max(probability, 0.0), 1.0) * _BAR)
+    return "#" * filled + "." * (_BAR - filled)
+
+
+def label(text: str, indent: int = 0, wide: int = 0) -> str:
+    """A word with its colon, as it begins a paragraph; its column is as wide as asked, or wider."""
+    said = say(Message("{label}:", label=text))
+    return f"{' ' * indent}{said} ".ljust(indent + wide)
+
+
+def lines(text: str, first: str = "", rest: str | None = None) -> str:
+    """A paragraph within the width, hung under its first words; "line" and its number stay together."""
+    rest = " " * len(first) if rest is None else rest
+    wrapped = textwrap.fill(
+        re.sub(r"\b(line|línea) (\d)", rf"\1{_TIED}\2", say(text)),
+        WIDE,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return wrapped.replace(_TIED, " ")
+
+
+def heading(text: str) -> str:
+    """A heading."""
+    said = say(text)
+    return f"\n{said}\n{'-' * min(len(said), WIDE)}"
+
+
+def numbered(entries: Iterable[str]) -> str:
+    """Entries numbered from 1."""
+    return "\n".join(lines(entry, f"  {number:>2}  ") for number, entry in enumerate(entries, start=1))
+
+
+def row(indent: int, text: str) -> str:
+    """A cell that stands so many columns from the left."""
+    return " " * indent + say(text)
+
+
+def table(rows: Sequence[Sequence[str]]) -> str:
+    """Rows in columns; the last column is wrapped."""
+    said = [[say(cell) for cell in cells] for cells in rows]
+    widths = [max(len(cells[k]) for cells in said) for k in range(len(said[0]) - 1)] if said else []
+    shown = []
+    for cells in said:
+        first = "".join(f"{cell:<{width}}  " for cell, width in zip(cells[:-1], widths, strict=True))
+        if len(first) > WIDE // 2:
+            shown += [first.rstrip(), lines(cells[-1], "    ")]
+        else:
+            shown.append(lines(cells[-1], first) if cells[-1] else first.rstrip())
+    return "\n".join(shown)

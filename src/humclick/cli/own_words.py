@@ -1,0 +1,48 @@
+"""
+Answers in the language of the terminal, turned into the English that the call keeps.
+
+What is shown as an answer may be typed as it is shown. English is taken in every language.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from humclick.cli.language import say
+from humclick.diagnosis.findings import HEARD
+from humclick.jobs.entry import named, with_warmth
+from humclick.messages import Message
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.probes import Probe
+
+__all__ = ["english", "in_english"]
+
+#: What says that somebody does not know.
+_NOT_SURE = Message("not sure")
+#: What may be typed for how warm a part was, apart by commas, and the English of it.
+_WARMTH = {"hot": Message("hot, warm"), "cold": Message("cold, cool")}
+
+
+def english(text: str, offered: Iterable[str]) -> str:
+    """The English of what was offered, where a text is that in the terminal's language; else the text."""
+    shown = {say(Message.of(each)): each for each in offered}
+    if all(own == each for own, each in shown.items()):
+        return text
+    meant = named(text, shown)
+    return text if meant is None else str(shown[meant])
+
+
+def in_english(probe: Probe, text: str) -> str:
+    """What was typed at a probe, its answer or its warmth in English."""
+    if not probe.quantity:
+        if named(text, probe.outcomes) is not None:
+            return text
+        return english(text, (*(HEARD.get(each, each) for each in probe.outcomes), _NOT_SURE))
+    head, _, last = text.rpartition(" ")
+    if head and not with_warmth(text)[1]:
+        for warmth, words in _WARMTH.items():
+            if last.casefold() in say(words).split(", "):
+                return f"{head} {warmth}"
+    return text
