@@ -3,32 +3,31 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-import click
 import pytest
 from click.testing import CliRunner
 
 from humclick.arrangements.arrangement import arrangements
-from humclick.cli.language import OF_CLICK, chosen, say, without_language
-from humclick.cli.layout import table
 from humclick.cli.main import VERBS, main
+from humclick.cli.opening import FACTS
+from humclick.cli.orders import ORDERS
 from humclick.cli.session import Session
+from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
-from humclick.errors import Refused
-from humclick.jobs.call_file import load_call, save_call
+from humclick.jobs.call_file import load_call, write_call
 from humclick.jobs.event_tables import event_from, table_of
-from humclick.messages import Message, Verbatim, translator
+from humclick.messages import translator
+from humclick.safety import gates
 from tests.pseudo import in_own_words, unsaid, write_catalogue
 from tests.web.pages_asked import EXAMPLES, NAMES
 
 CODE = "eo"
 #: What is typed and so the same in every language: verbs, orders, options, names in a call, metavars.
 TYPED = re.compile(
-    r"humclick.*|--?[\w-]+(?:[ =][A-Z]+\b)?|[A-Z]{3,}(?:\|\w+)*|\[[A-Z .\]|+-]+|\{[\w|]+\}|\S*/\S+|[\w-]+\.(?:toml|html|pdf|svg|csv|png)"
+    r"humclick.*|--?[\w-]+(?:[ =][A-Z]+\b)?|[A-Z]{3,}(?:\|\w+)*|\[[A-Z .\]|+-]+|\{[\w|,. ]+\}|\S*/\S+"
+    r"|[\w-]+\.(?:toml|html|pdf|svg|csv|png)"
 )
 
 
@@ -45,7 +44,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 
 def run(*args: str, stdin: str | None = None, lang: str = CODE) -> str:
-    done = CliRunner().invoke(main, ["--lang", lang, *args], input=stdin)
+    done = CliRunner().invoke(main, ["--lang", lang, *args], input=stdin, prog_name="humclick")
     assert done.exit_code in (0, 1, 2), done.output
     return str(done.output)
 
@@ -53,14 +52,16 @@ def run(*args: str, stdin: str | None = None, lang: str = CODE) -> str:
 def english(text: str, *typed: str) -> list[str]:
     """Words that did not pass through the catalogue."""
     joined = re.sub(r"\s*\n\s*", " ", text)
-    return unsaid(TYPED.sub(" ", joined), typed)
+    for name in sorted(typed, key=len, reverse=True):
+        joined = joined.replace(name, " ")
+    return unsaid(TYPED.sub(" ", joined))
 
 
 def copied(name: str, folder: Path) -> Path:
     """An invented call with what its people wrote marked."""
     path = folder / "call.toml"
     events = load_call(EXAMPLES / name / "call.toml").events
-    save_call(path, [event_from(in_own_words(dict(table_of(event)))) for event in events])
+    write_call(path, [event_from(in_own_words(dict(table_of(event)))) for event in events])
     return path
 
 
@@ -68,7 +69,10 @@ def names_of(path: Path) -> tuple[str, ...]:
     """Names in a call that are typed as they are, whatever the language."""
     session = Session(path, default_shop())
     session.open()
-    parts = [part.id for part in session.call.machine.parts] if session.call.machine is not None else []
+    machine = session.call.machine
+    parts = [part.id for part in machine.parts] if machine is not None else []
+    if machine is not None and not machine.arrangement.recognised_only:
+        parts += probes_of(machine)
     gates = [name for reading in session.call.readings for name in reading.unproved]
     values = [reading.text for reading in session.call.readings]
     events = [event.id for event in session.events]
@@ -80,3 +84,35 @@ def test_advice_on_every_invented_call_is_said(name: str, tmp_path: Path) -> Non
     """Findings, suspects, the verdict and its reasons, the parts asked for."""
     path = copied(name, tmp_path)
     assert english(run("advise", str(path), "--why"), *names_of(path)) == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_sheet_of_every_invented_call_is_said(name: str, tmp_path: Path) -> None:
+    """As text, from the terminal."""
+    path = copied(name, tmp_path)
+    assert english(run("check", str(path)), *names_of(path)) == []
+
+
+@pytest.mark.parametrize("verb", sorted(VERBS))
+def test_the_help_of_every_verb_is_said(verb: str) -> None:
+    """What each does, and every option of it."""
+    assert english(run(verb, "--help"), *VERBS, *arrangements()) == []
+
+
+def test_a_call_is_taken_in_another_language(tmp_path: Path) -> None:
+    """Orders and probes are typed as ever; what comes back is said, refusals too."""
+    path = copied("just-begun", tmp_path)
+    lines = "help\nprobes\nptc.ohms OL cold\nptc.ohms 12 V\nwhy\nwhat if ptc.shake\nundo\nquit\n"
+    typed = (*names_of(path), *lines.split(), *ORDERS, *FACTS, *gates(), "… hot, cold", " reading ")
+    assert english(run("call", str(path), stdin=lines), *typed) == []
+
+
+def test_the_language_stands_in_the_option_or_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The option first; a language without a catalogue is refused with those there are."""
+    monkeypatch.setenv("HUMCLICK_LANG", CODE)
+    said = CliRunner().invoke(main, ["--help"], prog_name="humclick").output
+    assert english(said, *VERBS) == []
+    assert said != run("--help", lang="en")
+    refused = CliRunner().invoke(main, ["--lang", "xx", "--help"])
+    assert refused.exit_code == 2
+    assert "es" in refused.output

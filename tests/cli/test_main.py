@@ -14,6 +14,7 @@ import humclick
 from humclick.cli import failure, listing
 from humclick.cli.main import VERBS, main
 from humclick.errors import Refused
+from humclick.messages import Message
 
 
 def test_help_names_every_verb() -> None:
@@ -80,10 +81,10 @@ def test_a_failure_is_told_where_no_folder_can_be_written(
     blocked.write_text("", encoding="utf-8")
     monkeypatch.setenv("XDG_STATE_HOME", str(blocked))
     monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path))
-    told = failure.apology(RuntimeError("an invented failure"), "Kept.")
+    told = failure.apology(RuntimeError("an invented failure"), Message("Kept."))
     assert str(tmp_path / "failure-") in told
     monkeypatch.setattr("tempfile.gettempdir", lambda: str(blocked))
-    assert failure.apology(RuntimeError("x"), "Kept.").endswith("(RuntimeError). Kept.")
+    assert failure.apology(RuntimeError("x"), Message("Kept.")).endswith("(RuntimeError). Kept.")
 
 
 def test_errors_pass_where_the_caller_asks_for_them() -> None:

@@ -44,14 +44,8 @@ if TYPE_CHECKING:
 __all__ = ["ORDERS", "Order", "order_in"]
 
 _MINUTES = {
-    "": 1.0,
-    "min": 1.0,
-    "minute": 1.0,
-    "minutes": 1.0,
-    "m": 1.0,
-    "h": 60.0,
-    "hour": 60.0,
-    "hours": 60.0,
+    **dict.fromkeys(("", "min", "minute", "minutes", "m"), 1.0),
+    **dict.fromkeys(("h", "hour", "hours"), 60.0),
 }
 
 

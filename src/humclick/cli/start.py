@@ -89,12 +89,7 @@ def start(
 
     Example: humclick start --arrangement rsir-ptc --lra 12 --run-ohms 3.4 --start-ohms 11.2 --volts 98
     """
-    if machine is None and click.get_current_context().params["protector"] is not None:
-        raise click.UsageError(
-            say(Message("A call tells the protector; --protector goes with --arrangement."))
-        )
-    if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
-        raise click.UsageError(say(Message.of(PICTURE, path=Verbatim(picture))))
+    _refuse_misuse(machine, picture)
     from humclick.start.at_hand import at_hand
     from humclick.start.conditions import StartConditions, pressure_of
 
@@ -126,6 +121,15 @@ def start(
         run_farads=None if on_start else capacitor,
     )
     _tell(machine, given, asked, _modes(faults), machines, picture, json_)
+
+
+def _refuse_misuse(machine: Machine | None, picture: Path | None) -> None:
+    if machine is None and click.get_current_context().params["protector"] is not None:
+        raise click.UsageError(
+            say(Message("A call tells the protector; --protector goes with --arrangement."))
+        )
+    if picture is not None and picture.suffix.casefold() not in (".svg", ".png"):
+        raise click.UsageError(say(Message.of(PICTURE, path=Verbatim(picture))))
 
 
 @contextmanager

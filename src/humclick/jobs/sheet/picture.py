@@ -27,23 +27,10 @@ def start_picture(
     call: Call, recording: Recording | None = None, *, asked: bool = False, language: str = ENGLISH
 ) -> StartPicture | None:
     """
-    Draw the start of a call's machine.
+    Draw the start of a call's machine, a clamp's recording laid over it.
 
-    Parameters
-    ----------
-    call : Call
-        With its machine described.
-    recording : Recording, optional
-        A clamp's, to be laid over it.
-    asked : bool
-        Draw it though the call has no recording.
-    language : str
-        Code of the language it is in.
-
-    Returns
-    -------
-    StartPicture or None
-        None where nothing asks for it, the machine is not one that is simulated, or the extra is missing.
+    Drawn where the call has a recording of the current or it is `asked`; None where nothing asks for it, the
+    machine is not one that is simulated, or the extra is missing.
 
     Raises
     ------
