@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from humclick.messages import Message
+from humclick.messages import N_, Message
 
 __all__ = [
     "Busy",
@@ -33,9 +33,28 @@ __all__ = [
     "Refused",
     "StorageTrouble",
     "Unknown",
+    "because",
     "one_of",
     "printable",
 ]
+
+#: What the system says most when a file cannot be had, by its own words.
+OF_SYSTEM = (
+    N_("Bad file descriptor"),
+    N_("Directory not empty"),
+    N_("File exists"),
+    N_("File name too long"),
+    N_("Input/output error"),
+    N_("Is a directory"),
+    N_("No space left on device"),
+    N_("No such file or directory"),
+    N_("Not a directory"),
+    N_("Operation not permitted"),
+    N_("Permission denied"),
+    N_("Read-only file system"),
+    N_("Too many levels of symbolic links"),
+    N_("Too many open files"),
+)
 
 #: Letters that turn the writing direction: text that shows otherwise than it is stored.
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -139,6 +158,11 @@ class Busy(HumclickError):
 
 class DataError(HumclickError):
     """A data file of the program itself is damaged or incomplete."""
+
+
+def because(error: OSError) -> Message:
+    """Why the system did not give a file, in its own words, to be said in any language."""
+    return Message.of(error.strerror or str(error))
 
 
 def one_of(value: str, known: Iterable[str]) -> str:

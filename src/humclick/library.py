@@ -22,13 +22,14 @@ from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.reasons import Explanation, WhatIf, explain, leader_of, what_if
 from humclick.diagnosis.shop import Shop, default_shop, shop_from_file
-from humclick.errors import Refused
+from humclick.errors import Refused, because
 from humclick.jobs.call_file import read_call, write_call
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
 from humclick.jobs.taking import take
+from humclick.messages import Message, Verbatim
 from humclick.readings.shown import percent
 from humclick.safety import chosen_place
 
@@ -145,7 +146,12 @@ class Call:
 
     def __post_init__(self) -> None:
         if not isinstance(self.machine, Machine):
-            raise Refused(f"machine: describe it first, as machine('rsir-ptc'); got {self.machine!r:.60}")
+            raise Refused(
+                Message(
+                    "machine: describe it first, as machine('rsir-ptc'); got {machine}",
+                    machine=f"{self.machine!r:.60}",
+                )
+            )
         if self.events:
             return
         plate = self.machine.nameplate
@@ -214,7 +220,11 @@ class Call:
                 right = (
                     'the figure with its unit, such as "14.84 uF"' if known.quantity else "one of its answers"
                 )
-                raise Refused(f"{probe}: write {right}, got {value!r}")
+                raise Refused(
+                    Message(
+                        "{probe}: write {right}, got {value}", probe=probe, right=right, value=repr(value)
+                    )
+                )
             value = f"{float(value):g} {_UNITS[known.quantity]}"
         if isinstance(temperature, numbers.Real) and not isinstance(temperature, bool):
             temperature = f"{float(temperature):g} C"
@@ -276,7 +286,7 @@ class Call:
             If nothing stops this call, or its safety step was not passed again first.
         """
         if not self.folded.stoppages:
-            raise Refused("nothing stops this call")
+            raise Refused(Message("nothing stops this call"))
         return self._with("cleared", of=self.folded.stoppages[0].event, words=_text(how, "how"))
 
     # -- what follows -----------------------------------------------------------------------------------
@@ -350,7 +360,9 @@ class Call:
         try:
             write_whole(target, data)
         except OSError as error:
-            raise Refused(f"{target}: cannot be written ({error.strerror})") from None
+            raise Refused(
+                Message("{target}: cannot be written ({why})", target=target, why=because(error))
+            ) from None
         return html
 
     def save(self, path: str | os.PathLike[str]) -> None:
@@ -392,7 +404,7 @@ def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
     events = read_call(path)
     folded = fold(events)
     if folded.machine is None:
-        raise Refused(f"{os.fspath(path)}: no machine is described in this call")
+        raise Refused(Message("{file}: no machine is described in this call", file=Verbatim(os.fspath(path))))
     heard = "unknown" if folded.complaint is None else str(folded.complaint)
     return Call(folded.machine, heard, folded.words, shop=shop or default_shop(), events=folded.events)
 
@@ -422,7 +434,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
         from humclick.start.estimate import estimate
     except ImportError as error:
         raise Refused(
-            f"starts need the numeric extras: pip install 'humclick[start]' ({error.name})"
+            Message("starts need the numeric extras: pip install 'humclick[start]' ({name})", name=error.name)
         ) from None
     subject = of.machine if isinstance(of, Call) else of
     modes = asked.pop("modes", {})
@@ -453,7 +465,13 @@ def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = Non
 
 def _text(value: object, name: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f"{name} must be text, as a person would type it; got {type(value).__name__}")
+        raise Refused(
+            Message(
+                "{name} must be text, as a person would type it; got {type}",
+                name=name,
+                type=type(value).__name__,
+            )
+        )
     return value
 
 
@@ -464,4 +482,9 @@ def _leads(leads: str | float | None) -> dict[str, Any]:
         return {"leads_nulled": True}
     if isinstance(leads, numbers.Real) and not isinstance(leads, bool):
         return {"lead_ohms": float(leads)}
-    raise Refused(f'leads must be "nulled" or the ohms shown with the tips together, got {leads!r:.40}')
+    raise Refused(
+        Message(
+            'leads must be "nulled" or the ohms shown with the tips together, got {leads}',
+            leads=f"{leads!r:.40}",
+        )
+    )

@@ -14,6 +14,7 @@ from typing import Any
 
 from humclick.errors import Refused, printable
 from humclick.limits import CALL_DEPTH, KEY_DOTS, WORD_LETTERS
+from humclick.messages import Message
 
 __all__ = ["blanked", "pieces", "read_toml", "unmeant"]
 
@@ -83,10 +84,10 @@ def read_toml(text: str) -> dict[str, Any]:
 
     wrong = unmeant(blanked(text))
     if wrong is not None:
-        raise Refused(f"line {wrong[1]}: {wrong[0]}")
+        raise Refused(Message("line {line}: {reason}", line=wrong[1], reason=wrong[0]))
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise Refused(f"not TOML: {printable(str(error), '')[:200]}") from None
+        raise Refused(Message("not TOML: {error}", error=printable(str(error), "")[:200])) from None
     except (ValueError, RecursionError):
-        raise Refused("a number or a list in it cannot be meant") from None
+        raise Refused(Message("a number or a list in it cannot be meant")) from None

@@ -62,7 +62,7 @@ def _bare(session: Session, line: str) -> str:
     probe, first = session.asked, line.partition(" ")[0]
     if probe is None:
         if looks_like_probe(first):
-            raise Unknown("probe", first[:60], session.flow.probes)
+            raise Unknown(Message("probe"), first[:60], session.flow.probes)
         raise Refused(Message("no probe is asked for now; write its name before the reading, or type help"))
     try:
         return read(session, probe.id, line)
@@ -77,7 +77,7 @@ def _bare(session: Session, line: str) -> str:
         raise Refused(_already(right, probe, line)) from None
     except HumclickError:
         if looks_like_probe(first):
-            raise Unknown("probe", first[:60], session.flow.probes) from None
+            raise Unknown(Message("probe"), first[:60], session.flow.probes) from None
         raise
 
 

@@ -166,7 +166,7 @@ def fitted(session: Session, rest: str) -> str:
     first, _, note = rest.partition(" ")
     part = named(rest, parts) or named(first, parts)
     if not rest or part is None:
-        raise Unknown("part", rest[:60], parts)
+        raise Unknown(Message("part"), rest[:60], parts)
     session.keep("fitted", part=part, note=note.strip() if named(rest, parts) is None else "")
     new = Message(
         "New: {part}. Older readings of the old one stay, and no longer count for it.", part=Verbatim(part)
@@ -201,7 +201,7 @@ def stamp(session: Session, rest: str) -> str:
     known = [*(each.id for each in session.situation.machine.parts), COMPRESSOR]
     found = named(part, known)
     if found is None:
-        raise Unknown("part", part[:60], known)
+        raise Unknown(Message("part"), part[:60], known)
     session.keep("stamp", part=found, text=text.strip())
     return layout.lines(Message("Stamp of {part}: {text}", part=found, text=Verbatim(text.strip())))
 

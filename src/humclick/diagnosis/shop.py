@@ -13,7 +13,7 @@ from typing import Any
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.errors import DataError, Refused, Unknown, one_of, printable
 from humclick.limits import SHOP_BYTES
-from humclick.messages import Message, listed
+from humclick.messages import Message, Verbatim, listed
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
@@ -115,7 +115,7 @@ class Shop:
         try:
             return self.remedies[name]
         except KeyError:
-            raise Unknown("remedy", name, self.remedies) from None
+            raise Unknown(Message("remedy"), name, self.remedies) from None
 
 
 def check_remedies(parts: Iterable[PlacedPart], shop: Shop) -> None:
@@ -181,7 +181,7 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
     for key in odds:
         part, _, mode = key.partition(".")
         if part not in families():
-            raise Unknown("part in [odds] of the shop file", part, families())
+            raise Unknown(Message("part in [odds] of the shop file"), part, families())
         family(part).mode(mode)
     joint = {**default["joint"], **given["joint"]}
     return Shop(
@@ -199,7 +199,13 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
 
 def _text(value: object, where: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {brief(value)}')
+        raise Refused(
+            Message(
+                'shop file, {where}: text in quotes is needed, such as "us"; got {value}',
+                where=where,
+                value=brief(value),
+            )
+        )
     return value
 
 
@@ -214,7 +220,12 @@ def _section(table: Mapping[str, Any], name: str, where: str = "") -> Mapping[st
     found = table.get(name, {})
     if not isinstance(found, Mapping):
         raise Refused(
-            f"shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {brief(found)}"
+            Message(
+                "shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {found}",
+                where=where,
+                name=name,
+                found=brief(found),
+            )
         )
     return found
 
@@ -237,7 +248,12 @@ def _title(value: object, where: str) -> Message:
         or printable(value, "") != value
     ):
         raise Refused(
-            f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {brief(value)}"
+            Message(
+                "shop file, {where}: words of 1 to {most} letters on one line are needed; got {value}",
+                where=where,
+                most=_TITLE,
+                value=brief(value),
+            )
         )
     return Message.of(value)
 
@@ -247,7 +263,13 @@ def _number(value: object, where: str) -> float:
     low, high = _BETWEEN.get(where) or _BETWEEN.get(section, (0.0, 1e9))
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise Refused(
-            f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {brief(value)}"
+            Message(
+                "shop file, {where}: a number from {low:g} to {high:g} is needed; got {value}",
+                where=where[:80],
+                low=low,
+                high=high,
+                value=brief(value),
+            )
         )
     return float(value)
 
@@ -278,11 +300,22 @@ def shop_from_file(path: Path) -> Shop:
         text = data.decode("utf-8")
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise Refused(f"shop file {path}: {why}; {_COPY}") from None
+        raise Refused(
+            Message("shop file {path}: {why}; {copy}", path=Verbatim(path), why=why, copy=_COPY)
+        ) from None
     if len(data) > SHOP_BYTES:
-        raise Refused(f"shop file {path}: larger than {SHOP_BYTES // 1024} kB, so it is not one; {_COPY}")
+        raise Refused(
+            Message(
+                "shop file {path}: larger than {most} kB, so it is not one; {copy}",
+                path=Verbatim(path),
+                most=SHOP_BYTES // 1024,
+                copy=_COPY,
+            )
+        )
     try:
         table = read_toml(text)
     except Refused as error:
-        raise Refused(f"shop file {path}: {error}; {_COPY}") from None
+        raise Refused(
+            Message("shop file {path}: {error}; {copy}", path=Verbatim(path), error=error, copy=_COPY)
+        ) from None
     return shop_from_table(table)

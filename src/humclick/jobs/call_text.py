@@ -25,6 +25,7 @@ from typing import Any
 from humclick.errors import CallFileError
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import Event
+from humclick.messages import Message
 from humclick.toml_text import unmeant
 
 __all__ = [
@@ -228,13 +229,13 @@ def decoded(data: bytes, name: str) -> str:
         If it is none.
     """
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
+        raise CallFileError(Message("this is UTF-16; save it as UTF-8"), line=1, path=name)
     data = data.removeprefix(b"\xef\xbb\xbf")
     if b"\0" in data:
         line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise CallFileError("binary data; a call file is text", line=line, path=name)
+        raise CallFileError(Message("binary data; a call file is text"), line=line, path=name)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None
+        raise CallFileError(Message("not UTF-8 text; save it as UTF-8"), line=line, path=name) from None

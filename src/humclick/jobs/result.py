@@ -244,8 +244,11 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     if situation is None or machine is None:
         told = "".join(f"\n  {each.text}" for each in call.problems)
         raise Refused(
-            "no machine is described in this call; add an event of kind machine with its arrangement"
-            f" (humclick list arrangements){told}"
+            Message(
+                "no machine is described in this call; add an event of kind machine with its "
+                "arrangement (humclick list arrangements){told}",
+                told=told,
+            )
         )
     advice = advice or advise(situation, shop=shop)
     explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None

@@ -17,6 +17,7 @@ from typing import Any, get_args
 from typing import Protocol as Interface
 
 from humclick.errors import DataError, OutOfRange, Refused
+from humclick.messages import Message, Verbatim
 from humclick.parts.family import Family, Role, family
 from humclick.parts.mode import Mode
 from humclick.parts.shelves import family_sources, shelves
@@ -50,12 +51,26 @@ def at_least(value: float, lowest: float, name: str, unit: str) -> None:
     `name` and `unit` are for the message.
     """
     if not value >= lowest:
-        raise OutOfRange(f"{name} must be {lowest:g} {unit} or more, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {lowest:g} {unit} or more, got {value}",
+                name=name,
+                lowest=lowest,
+                unit=unit,
+                value=repr(value),
+            )
+        )
 
 
 def _stuck(word: str, name: str) -> None:
     if word not in STUCK:
-        raise Refused(f"{name} can be stuck 'open' or 'closed' (or '' for neither), got {word!r}")
+        raise Refused(
+            Message(
+                "{name} can be stuck 'open' or 'closed' (or '' for neither), got {word}",
+                name=name,
+                word=Verbatim(repr(word)),
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,16 @@ from __future__ import annotations
 import math
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 
 __all__ = ["between", "not_negative", "positive"]
 
 
 def _finite(value: float, name: str, right: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message("{name} must be {right}, got {value}", name=name, right=right, value=repr(value))
+        )
     return float(value)
 
 
@@ -33,7 +36,9 @@ def positive(value: float, name: str, unit: str) -> float:
     """
     right = f"a finite number of {unit} above zero"
     if _finite(value, name, right) <= 0:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message("{name} must be {right}, got {value}", name=name, right=right, value=repr(value))
+        )
     return float(value)
 
 
@@ -53,7 +58,9 @@ def not_negative(value: float, name: str, unit: str) -> float:
     """
     right = f"zero or a finite number of {unit} above it"
     if _finite(value, name, right) < 0:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message("{name} must be {right}, got {value}", name=name, right=right, value=repr(value))
+        )
     return float(value)
 
 
@@ -73,5 +80,7 @@ def between(value: float, lowest: float, highest: float, name: str, unit: str) -
     """
     right = f"from {lowest:g} to {highest:g} {unit}"
     if not lowest <= _finite(value, name, right) <= highest:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message("{name} must be {right}, got {value}", name=name, right=right, value=repr(value))
+        )
     return float(value)

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.physics.bounds import not_negative, positive
 
 __all__ = [
@@ -138,7 +139,7 @@ def in_series(*farads: float) -> float:
     50.0
     """
     if not farads:
-        raise OutOfRange("give at least one capacitance in F")
+        raise OutOfRange(Message("give at least one capacitance in F"))
     return 1 / math.fsum(1 / positive(c, "capacitance", "F") for c in farads)
 
 
@@ -163,7 +164,7 @@ def in_parallel(*farads: float) -> float:
     12.5
     """
     if not farads:
-        raise OutOfRange("give at least one capacitance in F")
+        raise OutOfRange(Message("give at least one capacitance in F"))
     return math.fsum(positive(c, "capacitance", "F") for c in farads)
 
 
@@ -171,7 +172,11 @@ def _winding(impedance: complex, name: str) -> complex:
     z = complex(impedance)
     if not (math.isfinite(z.real) and math.isfinite(z.imag) and z.real > 0 and z.imag > 0):
         raise OutOfRange(
-            f"impedance of the {name} winding must have resistance and reactance above zero, got {z}"
+            Message(
+                "impedance of the {name} winding must have resistance and reactance above zero, got {z}",
+                name=name,
+                z=z,
+            )
         )
     return z
 

@@ -79,9 +79,17 @@ def require_replaceable(machine: Machine, part: str) -> None:
     """
     names = [p.id for p in machine.parts if p.family.substitute is not None]
     if any(p.id == part and p.family.sealed for p in machine.parts):
-        raise Refused(f"the {part.replace('_', ' ')} is sealed in the shell; nothing is put in its place")
+        raise Refused(
+            Message(
+                "the {part} is sealed in the shell; nothing is put in its place", part=part.replace("_", " ")
+            )
+        )
     if part not in names:
-        raise Unknown(f"part of {machine.arrangement.id} to replace", part, (*names, ASSIST))
+        raise Unknown(
+            Message("part of {arrangement} to replace", arrangement=machine.arrangement.id),
+            part,
+            (*names, ASSIST),
+        )
 
 
 def _tried(kind: Family | None) -> Substitute:
@@ -140,7 +148,13 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
         title, before, never = usual.title, usual.before, usual.never
     pieces = [piece.strip() for text in new for piece in re.split(r"[;\n]", text) if piece.strip()]
     if not pieces:
-        raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(kind)}")
+        raise Refused(
+            Message(
+                "nothing is said of the new {title}; write its marks, such as: {kind}",
+                title=title,
+                kind=example(kind),
+            )
+        )
     listed, readable, defeated = False, [], ""
     for piece in pieces:
         label, colon, rest = piece.partition(":")
@@ -157,8 +171,14 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     marks, left = read_marks(rules.values(), readable)
     if left:
         raise Refused(
-            f"of the new {title} this is not understood: {'; '.join(left)}. Its marks are"
-            f" {', '.join(rules)}; write them such as: {example(kind)}"
+            Message(
+                "of the new {title} this is not understood: {left:semicolon}. Its marks are "
+                "{rules}; write them such as: {kind}",
+                title=title,
+                left=tuple(left),
+                rules=tuple(rules),
+                kind=example(kind),
+            )
         )
     had, _ = read_marks(rules.values(), old)
     for rule in rules.values():
@@ -176,7 +196,7 @@ def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
         return
     rule = mark_called(label, rules.values())
     if rule is None:
-        raise Unknown("mark", label.strip(), (*rules, "listed"))
+        raise Unknown(Message("mark"), label.strip(), (*rules, "listed"))
     value_of(rest, rule)
 
 

@@ -135,7 +135,7 @@ def hazard(name: str) -> Hazard:
         If there is no such hazard.
     """
     if name not in _hazards():
-        raise Unknown("hazard", name, _hazards())
+        raise Unknown(Message("hazard"), name, _hazards())
     return _hazards()[name]
 
 
@@ -224,7 +224,7 @@ def caution(name: str) -> Fact:
     """
     known = named_values(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
-        raise Unknown("caution", name, known)
+        raise Unknown(Message("caution"), name, known)
     return known[name]
 
 

@@ -122,7 +122,7 @@ def gate(name: str) -> Gate:
         If there is no such gate.
     """
     if name not in gates():
-        raise Unknown("gate", name, gates())
+        raise Unknown(Message("gate"), name, gates())
     return gates()[name]
 
 

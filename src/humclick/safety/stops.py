@@ -90,7 +90,7 @@ def stop(name: str) -> Stop:
         If there is no such stop.
     """
     if name not in stops():
-        raise Unknown("stop", name, stops())
+        raise Unknown(Message("stop"), name, stops())
     return stops()[name]
 
 
@@ -183,5 +183,5 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         if re.search(rf"\b{re.escape(word)}\b", said) and (entry.whole or entry in near):
             return entry
     if not near:
-        raise Unknown("hazard", text.strip()[:60], stops())
+        raise Unknown(Message("hazard"), text.strip()[:60], stops())
     return near[0]

@@ -26,6 +26,7 @@ from humclick.jobs.events import PhotoTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.schema import call_schema
 from humclick.limits import EVENTS_AT_ONCE
+from humclick.messages import Message
 from humclick.web.exchange import plain_table
 from humclick.web.office import Office
 from humclick.web.parcel import pack
@@ -68,7 +69,7 @@ def _store(request: Request) -> Store:
 def _known(request: Request, name: str) -> Store:
     store = _store(request)
     if not store.has(name):
-        raise Unknown("call", name, store.ids()[:20])
+        raise Unknown(Message("call"), name, store.ids()[:20])
     return store
 
 
@@ -222,7 +223,7 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     text, photos = office.room.do("parcel", data)
     call = json.loads(text)
     if not call["events"]:
-        raise Refused("there are no events in this call")
+        raise Refused(Message("there are no events in this call"))
     name = call_id(call["id"])
     for photo, looked in photos:
         office.store.keep_photo(photo, looked=PhotoKept(*looked))
@@ -250,7 +251,9 @@ def sheet_html(request: Request, name: CallId, paper: str = "") -> Response:
     from humclick.jobs.sheet.render import sheet_html as made
 
     if paper and paper not in PAPERS:
-        raise Refused(f"paper must be {' or '.join(PAPERS)}, got {ascii(paper)[:20]}")
+        raise Refused(
+            Message("paper must be {papers:or}, got {paper}", papers=tuple(PAPERS), paper=ascii(paper)[:20])
+        )
     html = made(fold(_known(request, name).events(name)), paper=paper)
     digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in _STYLE.findall(html))
     styles = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"

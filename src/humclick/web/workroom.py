@@ -31,6 +31,7 @@ import msgspec
 
 from humclick.errors import Busy, HumclickError, OverBound, Refused, Unknown, printable
 from humclick.limits import WORK_BYTES, WORK_SECONDS, WORK_TIMES, WORK_WAIT_SECONDS, WORK_WAITING, WORKERS
+from humclick.messages import Message
 
 try:
     import resource
@@ -220,12 +221,16 @@ class Workroom:
         with self._turn:
             if count["working"] >= self.workers:
                 if count["waiting"] >= self.waiting:
-                    raise Busy("busy with other photos, recordings and sheets; try again in half a minute")
+                    raise Busy(
+                        Message("busy with other photos, recordings and sheets; try again in half a minute")
+                    )
                 count["waiting"] += 1
                 try:
                     if not self._turn.wait_for(lambda: count["working"] < self.workers, self.patience):
                         raise Busy(
-                            "busy with other photos, recordings and sheets; try again in half a minute"
+                            Message(
+                                "busy with other photos, recordings and sheets; try again in half a minute"
+                            )
                         )
                 finally:
                     count["waiting"] -= 1
@@ -270,7 +275,7 @@ def _answered(answer: Any, room: Workroom) -> Any:
         raise Refused(value) from ImportError()
     if kind == "refused":
         raise Refused(value)
-    raise Refused(f"this cannot be read: {value}")
+    raise Refused(Message("this cannot be read: {value}", value=value))
 
 
 def _function(task: str) -> Callable[..., Any]:
