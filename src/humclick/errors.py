@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from humclick.messages import N_, Message
+from humclick.messages import N_, Message, Verbatim
 
 __all__ = [
     "Busy",
@@ -165,9 +165,9 @@ def because(error: OSError) -> Message:
     return Message.of(error.strerror or str(error))
 
 
-def one_of(value: str, known: Iterable[str]) -> str:
+def one_of(value: str, known: Iterable[str]) -> Message:
     """What would be right instead of a name that is not known: all there are, and the nearest."""
-    names = list(known)
+    names = tuple(known)
     near = get_close_matches(value, names, n=1)
-    shown = ascii(value)[:60]
-    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")
+    got = Message("one of {names}; got {value}", names=names, value=Verbatim(ascii(value)[:60]))
+    return Message("{got}, did you mean {name}?", got=got, name=near[0]) if near else got

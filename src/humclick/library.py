@@ -217,9 +217,9 @@ class Call:
         known = probe_of(self.machine, _text(probe, "probe"), self.shop)
         if isinstance(value, numbers.Real) and not isinstance(value, bool):
             if known.quantity not in _UNITS:
-                right = (
-                    'the figure with its unit, such as "14.84 uF"' if known.quantity else "one of its answers"
-                )
+                right = Message("one of its answers")
+                if known.quantity:
+                    right = Message('the figure with its unit, such as "14.84 uF"')
                 raise Refused(
                     Message(
                         "{probe}: write {right}, got {value}", probe=probe, right=right, value=repr(value)
@@ -361,7 +361,7 @@ class Call:
             write_whole(target, data)
         except OSError as error:
             raise Refused(
-                Message("{target}: cannot be written ({why})", target=target, why=because(error))
+                Message("{target}: cannot be written ({why})", target=Verbatim(target), why=because(error))
             ) from None
         return html
 
@@ -434,7 +434,9 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
         from humclick.start.estimate import estimate
     except ImportError as error:
         raise Refused(
-            Message("starts need the numeric extras: pip install 'humclick[start]' ({name})", name=error.name)
+            Message(
+                "starts need the numeric extras: pip install 'humclick[start]' ({name})", name=str(error.name)
+            )
         ) from None
     subject = of.machine if isinstance(of, Call) else of
     modes = asked.pop("modes", {})

@@ -273,7 +273,10 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
         raise Refused(
             Message("{where}: name must be text; got {value}", where=where, value=brief(fields.name))
         )
-    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(fields.ranges, start=1)]
+    ranges = [
+        _range(row, Message("{where}, range {number}", where=where, number=number))
+        for number, row in enumerate(fields.ranges, start=1)
+    ]
     voltage = fields.test_voltage.value if isinstance(fields.test_voltage, _Volts) else fields.test_voltage
     if voltage is not None and not 0 < voltage < math.inf:
         raise Refused(
@@ -293,7 +296,7 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
             voltage,
         )
     except OutOfRange as error:
-        raise Refused(Message("{where}: {error}", where=where, error=error)) from None
+        raise Refused(Message("{where}: {reason}", where=where, reason=error.message)) from None
 
 
 def _range(row: _Range, where: str) -> MeterRange:
@@ -324,7 +327,7 @@ def _range(row: _Range, where: str) -> MeterRange:
         scale, least = (_scaled(number, power) for number in (row.full_scale, row.resolution))
         made = MeterRange(quantity, scale, least, row.percent, row.counts, row.source)
     except OutOfRange as error:
-        raise Refused(Message("{where}: {error}", where=where, error=error)) from None
+        raise Refused(Message("{where}: {reason}", where=where, reason=error.message)) from None
     low, high = _MADE[quantity]
     if not low <= scale <= high:
         raise Refused(

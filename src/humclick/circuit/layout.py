@@ -89,7 +89,9 @@ def lay_out(
         machine.part(part)
         if not 0 <= share <= 1:
             raise OutOfRange(
-                Message("probability of {part} must lie between 0 and 1, got {share}", part=part, share=share)
+                Message(
+                    "probability of {part} must lie between 0 and 1, got {share}", part=part, share=str(share)
+                )
             )
         shares[part] = percent(share)
     scene = Scene()

@@ -242,7 +242,7 @@ def _refusal(p: str, q: str, z: object, allowed: str) -> OutOfRange:
             "the element from {p} to {q} has {z} Ω; it must be {allowed}",
             p=Verbatim(repr(p)),
             q=Verbatim(repr(q)),
-            z=z,
+            z=str(z),
             allowed=allowed,
         )
     )
@@ -260,7 +260,7 @@ def _resistances(
         i = number.setdefault(p, len(number))
         j = number.setdefault(q, len(number))
         if isinstance(z, complex) or not z >= 0:
-            raise _refusal(p, q, z, "0 (a wire), a positive number or infinite (open)")
+            raise _refusal(p, q, z, Message("0 (a wire), a positive number or infinite (open)"))
         if i != j and z <= LARGEST:
             if z >= SMALLEST:
                 branches.append((k, i, j, z))
@@ -282,7 +282,9 @@ def _impedances(
         j = number.setdefault(q, len(number))
         size = abs(z)
         if not size >= 0 or not (z.real >= 0 or size == math.inf != -z.real):
-            raise _refusal(p, q, z, "0 (a wire), infinite (open) or an impedance with real part 0 or more")
+            raise _refusal(
+                p, q, z, Message("0 (a wire), infinite (open) or an impedance with real part 0 or more")
+            )
         if i != j and size <= LARGEST:
             if size >= SMALLEST:
                 branches.append((k, i, j, complex(z)))

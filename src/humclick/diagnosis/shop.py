@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from humclick.arrangements.arrangement import PlacedPart
-from humclick.errors import DataError, Refused, Unknown, one_of, printable
+from humclick.errors import DataError, Refused, Unknown, because, one_of, printable
 from humclick.limits import SHOP_BYTES
 from humclick.messages import Message, Verbatim, listed
 from humclick.parts.family import families, family
@@ -42,7 +42,7 @@ _BETWEEN: Mapping[str, tuple[float, float]] = {
     "slips.dirty_contact_ohms": (1e-3, 1e6),
     "slips.": (0.0, 0.2),  # more often than that it is no slip
 }
-_COPY = "copy the program's shop.toml and change its figures"
+_COPY = Message("copy the program's shop.toml and change its figures")
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,10 +157,14 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         If a section, a remedy, a part or a mode does not exist.
     """
     default = read_data("humclick.diagnosis", "shop.toml")
-    _known(table, {*default, "odds", "place"}, "section of the shop file")
+    _known(table, {*default, "odds", "place"}, Message("section of the shop file"))
     given = {key: _section(table, key) for key in (*_NUMBERS, "remedy", "probe", "joint", "odds")}
     for section in (*_NUMBERS, "remedy", "probe"):
-        _known(given[section], default[section], f"entry of [{section}] in the shop file")
+        _known(
+            given[section],
+            default[section],
+            Message("entry of [{section}] in the shop file", section=section),
+        )
 
     def numbers(section: str) -> dict[str, float]:
         merged = {**default[section], **given[section]}
@@ -236,7 +240,7 @@ def _rows(
     """Each row of a section of rows, its own figures over the program's."""
     for name, usual in default[section].items():
         own = _section(given[section], name, f"{section}.")
-        _known(own, fields, f"field of [{section}.{name!r}] in the shop file")
+        _known(own, fields, Message("field of [{section}] in the shop file", section=f"{section}.{name!r}"))
         yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
 
 
@@ -299,7 +303,7 @@ def shop_from_file(path: Path) -> Shop:
             data = file.read(SHOP_BYTES + 1)
         text = data.decode("utf-8")
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "not UTF-8 text"
+        why = because(error) if isinstance(error, OSError) else Message("not UTF-8 text")
         raise Refused(
             Message("shop file {path}: {why}; {copy}", path=Verbatim(path), why=why, copy=_COPY)
         ) from None
@@ -316,6 +320,6 @@ def shop_from_file(path: Path) -> Shop:
         table = read_toml(text)
     except Refused as error:
         raise Refused(
-            Message("shop file {path}: {error}; {copy}", path=Verbatim(path), error=error, copy=_COPY)
+            Message("shop file {path}: {why}; {copy}", path=Verbatim(path), why=error.message, copy=_COPY)
         ) from None
     return shop_from_table(table)

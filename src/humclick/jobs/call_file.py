@@ -61,7 +61,7 @@ from humclick.jobs.on_disk import OPEN, append, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
 from humclick.limits import CALL_BYTES, CALL_EVENTS
 from humclick.messages import Message, Verbatim
-from humclick.toml_text import blanked
+from humclick.toml_text import blanked, toml_reason
 
 __all__ = [
     "LARGEST",
@@ -361,14 +361,10 @@ def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        reason = str(error)
-        place = _AT_LINE.search(reason)
-        line = int(place[1]) if place else text.count("\n") + 1
-        reason = _AT_LINE.sub("", reason).removesuffix(" (at end of document)")
+        reason, place = toml_reason(error)
+        line = int(str(place.values.get("line", text.count("\n") + 1)))
         raise CallFileError(
-            Message("not TOML: {reason}{reason2}", reason=reason[:1].lower(), reason2=reason[1:]),
-            line=line,
-            path=name,
+            Message("not TOML: {reason}", reason=reason.small()), line=line, path=name
         ) from None
     except RecursionError:
         raise CallFileError(Message("nested too deeply; an event is a flat block"), path=name) from None
@@ -417,7 +413,7 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
         except Refused as error:
             field = re.match(r"\w*", str(error))
             line = line_in(plain, starts, number, field[0] if field else "")
-            raise CallFileError(str(error), line=line, path=name) from None
+            raise CallFileError(error.message, line=line, path=name) from None
         last = event.at
         if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
             turn = max(turn, event.turn)
@@ -447,10 +443,12 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
         if key in ("humclick_call", "event"):
             continue
         if key in KINDS:
-            hint = f'write [[event]] with kind = "{key}"'
+            hint = Message('write [[event]] with kind = "{kind}"', kind=key)
         else:
             near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
-            hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
+            hint = Message("at the top stand humclick_call and [[event]]")
+            if near == ["event"]:
+                hint = Message("write [[event]]")
         shown = ascii(key)[1:-1][:60]
         raise CallFileError(
             Message("unknown key {shown}; {hint}", shown=shown, hint=hint),

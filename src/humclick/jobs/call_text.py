@@ -66,8 +66,10 @@ def refuse_unmeant(plain: str, name: str) -> None:
     """
     wrong = unmeant(plain)
     if wrong is not None:
-        hint = "; an event is a flat block" if "nested" in wrong[0] else ""
-        raise CallFileError(wrong[0] + hint, line=wrong[1], path=name)
+        reason, line = wrong
+        if "nested" in reason:
+            reason = Message("nested too deeply; an event is a flat block")
+        raise CallFileError(reason, line=line, path=name)
 
 
 def line_of(key: str, plain: str) -> int | None:

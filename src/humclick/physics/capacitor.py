@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.physics.bounds import not_negative, positive
 
 __all__ = [
@@ -174,8 +174,8 @@ def _winding(impedance: complex, name: str) -> complex:
         raise OutOfRange(
             Message(
                 "impedance of the {name} winding must have resistance and reactance above zero, got {z}",
-                name=name,
-                z=z,
+                name=Message.of(name),
+                z=str(z),
             )
         )
     return z
@@ -207,7 +207,7 @@ def quadrature_farads(main: complex, auxiliary: complex, hertz: float) -> float:
     >>> round(quadrature_farads(4.5 + 3.7j, 9.5 + 3.5j, 60) * 1e6, 1)
     176.2
     """
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     ohms = a.imag + a.real * m.real / m.imag
     return 1 / (2 * math.pi * positive(hertz, "frequency", "Hz") * ohms)
 
@@ -237,7 +237,7 @@ def greatest_torque_farads(main: complex, auxiliary: complex, hertz: float) -> f
     >>> round(greatest_torque_farads(4.5 + 3.7j, 9.5 + 3.5j, 60) * 1e6, 1)
     332.1
     """
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     ohms = a.imag + a.real * m.real / (m.imag + abs(m))
     return 1 / (2 * math.pi * positive(hertz, "frequency", "Hz") * ohms)
 
@@ -320,7 +320,7 @@ def start_currents(
     90.0
     """
     source = positive(volts, "supply voltage", "V")
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     a += not_negative(series_ohms, "series resistance", "Ω")
     x = 0.0 if farads is None else reactance(farads, hertz)
     through_auxiliary = source / (a - 1j * x)

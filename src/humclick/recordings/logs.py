@@ -21,7 +21,7 @@ from typing import Any
 
 from humclick.errors import OutOfRange, Refused, because
 from humclick.limits import COLUMNS, LINE_LETTERS
-from humclick.messages import Message, Verbatim
+from humclick.messages import N_, Message, Verbatim
 from humclick.recordings.columns import Layout, clock_of, fields_of, layout_of, number_of
 from humclick.recordings.recording import LARGEST_FILE, LONGEST, MOST_VALUES, Recording
 from humclick.recordings.timebase import on_time_base
@@ -33,17 +33,17 @@ _HEAD = 1 << 17
 #: A line longer than this is not a line of a log. [byte]
 _LONGEST_LINE = LINE_LETTERS
 _KINDS = {
-    b"PK\x03\x04": "a zip archive or a spreadsheet; save the sheet as CSV",
-    b"\xd0\xcf\x11\xe0": "a spreadsheet; save it as CSV",
-    b"%PDF": "a PDF; export the readings as CSV",
-    b"\x89PNG": "a picture; export the readings as CSV",
-    b"\xff\xd8\xff": "a picture; export the readings as CSV",
-    b"\x1f\x8b": "a compressed file; unpack it first",
-    b"OggS": "a compressed sound file; export it as WAV",
-    b"ID3": "a compressed sound file; export it as WAV",
-    b"fLaC": "a compressed sound file; export it as WAV",
-    b"caff": "a sound file of another kind; export it as WAV",
-    b"FORM": "a sound file of another kind; export it as WAV",
+    b"PK\x03\x04": N_("a zip archive or a spreadsheet; save the sheet as CSV"),
+    b"\xd0\xcf\x11\xe0": N_("a spreadsheet; save it as CSV"),
+    b"%PDF": N_("a PDF; export the readings as CSV"),
+    b"\x89PNG": N_("a picture; export the readings as CSV"),
+    b"\xff\xd8\xff": N_("a picture; export the readings as CSV"),
+    b"\x1f\x8b": N_("a compressed file; unpack it first"),
+    b"OggS": N_("a compressed sound file; export it as WAV"),
+    b"ID3": N_("a compressed sound file; export it as WAV"),
+    b"fLaC": N_("a compressed sound file; export it as WAV"),
+    b"caff": N_("a sound file of another kind; export it as WAV"),
+    b"FORM": N_("a sound file of another kind; export it as WAV"),
 }
 #: No recorder shows more than this, whatever its unit. [as recorded]
 _TOO_MUCH = 1e9
@@ -142,9 +142,9 @@ def _opened(path: Path) -> tuple[bytes, int]:
     except (OSError, ValueError) as error:
         if isinstance(error, Refused):
             raise
-        reason = getattr(error, "strerror", None) or error
+        reason = because(error) if isinstance(error, OSError) else Message.of(str(error))
         raise Refused(
-            Message("{name}: cannot be read: {reason}", name=Verbatim(path.name), reason=reason)
+            Message("{name}: cannot be read: {why}", name=Verbatim(path.name), why=reason)
         ) from error
     if not head:
         raise Refused(Message("{name}: is empty; a recording is a CSV or WAV file", name=Verbatim(path.name)))
@@ -159,7 +159,7 @@ def _opened(path: Path) -> tuple[bytes, int]:
         )
     for magic, what in _KINDS.items():
         if head.startswith(magic):
-            raise Refused(Message("{name}: is {what}", name=Verbatim(path.name), what=what))
+            raise Refused(Message("{name}: is {what}", name=Verbatim(path.name), what=Message.of(what)))
     if head[4:8] == b"ftyp":
         raise Refused(
             Message(
@@ -214,7 +214,7 @@ def _read_text(path: Path, head: bytes, size: int, rate: float | None, most: int
     except OutOfRange:
         raise
     except Refused as error:
-        raise Refused(Message("{name}: {error}", name=name, error=error)) from None
+        raise Refused(Message("{name}: {reason}", name=name, reason=error.message)) from None
     if layout.columns > COLUMNS:
         raise Refused(
             Message(

@@ -82,7 +82,7 @@ def fit_part(
             starts = role is Role.START_CAPACITOR
             old = case.start_capacitor if starts else case.run_capacitor
             if old is None:
-                raise Refused(Message("this machine has no {role}", role=role))
+                raise Refused(Message("this machine has no {role}", role=Message.of(role)))
             new = _capacitor(old, at("capacitance"), marks)
             return replace(case, start_capacitor=new) if starts else replace(case, run_capacitor=new)
         case Role.PROTECTOR:
@@ -165,7 +165,7 @@ def assist_arrangement(kind: str, capacitor: bool, run_capacitor: bool) -> str:
     names = next((row for row in rows if (row["kind"], row["capacitor"]) == (word, capacitor)), None)
     if names is None:
         kinds = sorted({row["kind"] for row in rows})
-        more = "; a relay or a timer comes with a capacitor" if word in kinds else ""
+        more = Message("; a relay or a timer comes with a capacitor") if word in kinds else ""
         raise Refused(
             Message(
                 "{kind} is no kind of start-assist that is tried; there are: {kinds}{more}",

@@ -286,7 +286,11 @@ def _plain_number(text: str) -> float:
 
 def _amount(text: str, rule: MarkRule) -> MarkValue:
     plain = text.translate(_DASHES).strip()
-    write = f"write {rule.title.lower()} as a number or a range in {rule.unit}, such as 10 or 10-12"
+    write = Message(
+        "write {title} as a number or a range in {unit}, such as 10 or 10-12",
+        title=Message.of(rule.title).small(),
+        unit=rule.unit,
+    )
     if rule.unit != "hp":  # 110/125 V names two supplies, 50/60 Hz two frequencies: a range that covers both
         plain = re.sub(rf"({_NUMBER.split('(?: ?/')[0]}) ?/ ?", r"\1-", plain)
     if rule.unit == "Ω" and (letter := re.fullmatch(r"([0-9]+)[RrΩ]([0-9]+)", plain)):

@@ -81,7 +81,8 @@ def require_replaceable(machine: Machine, part: str) -> None:
     if any(p.id == part and p.family.sealed for p in machine.parts):
         raise Refused(
             Message(
-                "the {part} is sealed in the shell; nothing is put in its place", part=part.replace("_", " ")
+                "the {part} is sealed in the shell; nothing is put in its place",
+                part=Message.of(part.replace("_", " ")),
             )
         )
     if part not in names:

@@ -176,7 +176,7 @@ def simulate_packed(
             Message(
                 "a packed table must have {columns} columns and a row at least, got {shape}",
                 columns=r.COLUMNS,
-                shape=table.shape,
+                shape=str(table.shape),
             )
         )
     if not np.isfinite(table).all():

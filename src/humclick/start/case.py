@@ -231,7 +231,9 @@ class StartCase:
         for part, values in inner.items():
             old = whole.get(part, getattr(self, part))
             if old is None:
-                raise Refused(Message("this case has no {part} to change", part=part.replace("_", " ")))
+                raise Refused(
+                    Message("this case has no {part} to change", part=Message.of(part.replace("_", " ")))
+                )
             known = {f.name for f in dataclasses.fields(old)}
             if not set(values) <= known:
                 raise Refused(

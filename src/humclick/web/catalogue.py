@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 __all__ = ["brought_up_to_date", "compiled", "gathered", "messages", "read"]
 
 _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
-_KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
+_KEYWORDS: dict[str, tuple[int, ...] | None] = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
+#: What refuses a number by its name: the place of the name among what it is given.
+_KEYWORDS |= {"positive": (2,), "not_negative": (2,), "at_least": (3,), "between": (4,)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
     {

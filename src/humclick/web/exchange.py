@@ -18,7 +18,7 @@ from humclick.errors import HumclickError, Refused
 from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import merge
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 
 __all__ = [
     "THEMES",
@@ -244,7 +244,7 @@ def request_from(text: str) -> Request:
     try:
         request = msgspec.json.decode(text, type=Request)
     except (msgspec.ValidationError, msgspec.DecodeError) as error:
-        raise Refused(Message("the request is not understood: {error}", error=error)) from None
+        raise Refused(Message("the request is not understood: {reason}", reason=Verbatim(error))) from None
     if request.now.tzinfo is None:
         raise Refused(Message("now needs its zone, such as 2026-03-02T09:30:00+01:00"))
     return request
