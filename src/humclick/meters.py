@@ -94,7 +94,9 @@ class MeterRange:
         if not 0 <= self.percent < 100:
             raise OutOfRange(
                 Message(
-                    "percent must be from 0 to under 100, such as 0.9; got {percent:g}", percent=self.percent
+                    "percent must be from 0 to under 100, such as {example}; got {percent:g}",
+                    example=Verbatim("0.9"),
+                    percent=self.percent,
                 )
             )
         if self.counts < 0:
@@ -344,9 +346,9 @@ def _range(row: _Range, where: str) -> MeterRange:
     if scale > _MOST_STEPS * least:
         raise Refused(
             Message(
-                "{where}: resolution is the size of the last digit, such as {example:g}; got {least:g}",
+                "{where}: resolution is the size of the last digit, such as {example}; got {least:g}",
                 where=where,
-                example=scale / 6000,
+                example=Verbatim(f"{scale / 6000:g}"),
                 least=least,
             )
         )

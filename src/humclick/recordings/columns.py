@@ -13,10 +13,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from humclick.errors import Refused
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 
-__all__ = ["Layout", "clock_of", "fields_of", "layout_of", "number_of"]
+__all__ = ["EXAMPLE_ROW", "Layout", "clock_of", "fields_of", "layout_of", "number_of"]
 
+#: How a line of a log is written.
+EXAMPLE_ROW = Verbatim("0.05,11.8")
 _NUMBER = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*([A-Za-zµμ°]{0,6})")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,:](\d{1,9}))?)?\s*([AaPp][Mm])?")
 _DATE = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
@@ -252,7 +254,8 @@ def _cut(lines: list[str]) -> Layout:
         raise Refused(
             Message(
                 "no rows of numbers were found; a log has a line for each sample, with its "
-                "time and its amperes, for example 0.05,11.8"
+                "time and its amperes, for example {row}",
+                row=EXAMPLE_ROW,
             )
         )
     return best[1]

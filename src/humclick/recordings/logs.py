@@ -22,7 +22,7 @@ from typing import Any
 from humclick.errors import OutOfRange, Refused, because
 from humclick.limits import COLUMNS, LINE_LETTERS
 from humclick.messages import N_, Message, Verbatim
-from humclick.recordings.columns import Layout, clock_of, fields_of, layout_of, number_of
+from humclick.recordings.columns import EXAMPLE_ROW, Layout, clock_of, fields_of, layout_of, number_of
 from humclick.recordings.recording import LARGEST_FILE, LONGEST, MOST_VALUES, Recording
 from humclick.recordings.timebase import on_time_base
 from humclick.recordings.wav import read_wav
@@ -193,7 +193,7 @@ def _encoding(head: bytes, name: str) -> str:
 
 def _read_text(path: Path, head: bytes, size: int, rate: float | None, most: int) -> Recording:
     """A recording from lines of text."""
-    name = path.name
+    name = Verbatim(path.name)
     encoding = _encoding(head, name)
     text = head.decode(encoding, "replace")
     lines = re.split(r"\r\n|\n|\r", text)
@@ -233,7 +233,7 @@ def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None, mo
     bad = over = 0
     plain = layout.kind in ("", "number", "count") and not layout.paired
     with path.open(encoding=encoding, errors="replace", newline=None) as file:
-        for number, line in enumerate(_bounded(file, path.name)):
+        for number, line in enumerate(_bounded(file, Verbatim(path.name))):
             if number < layout.first or not line.strip():
                 continue
             if number - layout.first > most:
@@ -256,13 +256,14 @@ def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None, mo
         raise Refused(
             Message(
                 "{name}: {bad} of {rows} rows could not be read as time and current; each line "
-                "needs both, for example 0.05,11.8",
+                "needs both, for example {row}",
                 name=Verbatim(path.name),
                 bad=bad,
+                row=EXAMPLE_ROW,
                 rows=bad + len(values),
             )
         )
-    return on_time_base(path.name, layout, times, values, bad, over, rate, _ROUND)
+    return on_time_base(Verbatim(path.name), layout, times, values, bad, over, rate, _ROUND)
 
 
 def _bounded(file: Any, name: str) -> Iterator[str]:
