@@ -326,7 +326,7 @@ def unbalance_derating(fraction: float) -> float:
     0.88
     """
     worst = _number("tolerance", "worst_unbalance")
-    x = between(fraction, 0, worst, "voltage unbalance of a motor that may run", "(fraction)")
+    x = between(fraction, 0, worst, "voltage unbalance of a motor that may run", N_("(fraction)"))
     curve = read_data("humclick.physics", "supply.toml")["derating"]
     points = list(zip(curve["unbalance"], curve["factor"], strict=True))
     for (x0, y0), (x1, y1) in pairwise(points):

@@ -248,7 +248,7 @@ def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
             )
         )
     if not rule.unit:
-        return MarkValue(f"{low:g}" if low == high else f"{low:g} to {high:g}")
+        return MarkValue(f"{low:g}" if low == high else Message("{low:g} to {high:g}", low=low, high=high))
     return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 

@@ -14,7 +14,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
-from humclick.messages import Message
+from humclick.messages import Message, N_
 from humclick.physics.bounds import between, not_negative, positive
 
 __all__ = ["Motor", "Steady", "steady"]
@@ -77,7 +77,7 @@ class Motor:
             raise OutOfRange(
                 Message("the leakage reactances must not all be zero: such a machine has no inductance")
             )
-        between(self.turns_ratio, 0.2, 5.0, "turns_ratio", "start over run turns")
+        between(self.turns_ratio, 0.2, 5.0, "turns_ratio", N_("start over run turns"))
         positive(self.inertia, "inertia", "kg m²")
         if self.poles not in (2, 4, 6, 8):
             raise OutOfRange(Message("poles must be 2, 4, 6 or 8, got {poles}", poles=repr(self.poles)))

@@ -47,6 +47,7 @@ _WORDS = frozenset(
         "how",
         "lasts",
         "must",
+        "next",
     }
     | {"outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested", "text", "tick", "title"}
     | {"where", "why"}
@@ -72,6 +73,8 @@ def _in_table(table: Any, wanted: bool = False, every: bool = False) -> Iterator
                 yield from value
             if key == "element" and isinstance(value, list):  # the word beside a part's title in its drawing
                 yield from (row["word"] for row in value if "word" in row)
+            if key == "mark" and isinstance(value, list):  # named before what is printed there
+                yield from (row["name"].replace("_", " ") for row in value if "name" in row)
             if key == "mode":  # named in a sentence without what stands behind its colon
                 yield from (row["title"].partition(":")[0] for row in value)
             whole = every or (key == "reason" and isinstance(value, dict))
