@@ -14,7 +14,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
-from humclick.messages import Message, N_
+from humclick.messages import N_, Message
 from humclick.physics.bounds import between, not_negative, positive
 
 __all__ = ["Motor", "Steady", "steady"]
