@@ -153,6 +153,11 @@ def compiled(catalogue: Catalog) -> bytes:
     return buffer.getvalue()
 
 
+def _translated(string: str | tuple[str, ...] | list[str]) -> bool:
+    """Whether a text, or every form of a counted one, is there."""
+    return bool(string) if isinstance(string, str) else all(string)
+
+
 def brought_up_to_date(code: str) -> int:
     """Bring the files of a language up to date; the number of texts still without translation."""
     from babel.messages.pofile import write_po
@@ -163,7 +168,7 @@ def brought_up_to_date(code: str) -> int:
     with source.open("wb") as file:
         write_po(file, made, width=110, omit_header=False, no_location=True)
     _file(code, "mo").write_bytes(compiled(made))
-    return sum(1 for message in made if message.id and not message.string)
+    return sum(1 for message in made if message.id and not _translated(message.string))
 
 
 if __name__ == "__main__":
