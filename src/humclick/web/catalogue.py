@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -153,9 +153,9 @@ def compiled(catalogue: Catalog) -> bytes:
     return buffer.getvalue()
 
 
-def _translated(string: str | tuple[str, ...] | list[str]) -> bool:
+def _translated(string: str | Sequence[str] | None) -> bool:
     """Whether a text, or every form of a counted one, is there."""
-    return bool(string) if isinstance(string, str) else all(string)
+    return bool(string) and (isinstance(string, str) or all(string or ()))
 
 
 def brought_up_to_date(code: str) -> int:
@@ -168,7 +168,7 @@ def brought_up_to_date(code: str) -> int:
     with source.open("wb") as file:
         write_po(file, made, width=110, omit_header=False, no_location=True)
     _file(code, "mo").write_bytes(compiled(made))
-    return sum(1 for message in made if message.id and not _translated(message.string))
+    return sum(not _translated(message.string) for message in made if message.id)
 
 
 if __name__ == "__main__":

@@ -14,6 +14,8 @@ from fastapi import Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
 from humclick.errors import Busy, OverBound, printable
+from humclick.messages import Message
+from humclick.web.asked import said_to
 
 __all__ = ["NETS", "refusal"]
 
@@ -21,40 +23,45 @@ _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
 def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
-    """What was wrong, as JSON where JSON was asked; half letters, which no answer can hold, by number."""
-    said = printable(text)
+    """What was wrong in the language of who asks, as JSON where JSON was asked; half letters by number."""
+    said = printable(said_to(request.headers, text))
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": said}, status, dict(headers or {}))
     return PlainTextResponse(said, status, dict(headers or {}))
 
 
 async def _busy(request: Request, error: Exception) -> Response:
-    return refusal(request, str(error), 503, {"Retry-After": "30"})
+    assert isinstance(error, Busy)
+    return refusal(request, error.message, 503, {"Retry-After": "30"})
 
 
 async def _over_bound(request: Request, error: Exception) -> Response:
-    return refusal(request, str(error), 422)
+    assert isinstance(error, OverBound)
+    return refusal(request, error.message, 422)
 
 
 async def _storage(request: Request, error: Exception) -> Response:
     assert isinstance(error, OSError)
     if error.errno in _FULL:
-        text = "the server's disk is full: nothing was kept; make room there and send it again"
+        text = Message("the server's disk is full: nothing was kept; make room there and send it again")
         return refusal(request, text, 507)
-    why = error.strerror or type(error).__name__
-    return refusal(request, f"the server's storage does not answer ({why}): send it again later", 503)
+    text = Message(
+        "the server's storage does not answer ({why}): send it again later",
+        why=Message.of(error.strerror or type(error).__name__),
+    )
+    return refusal(request, text, 503)
 
 
 async def _half_letter(request: Request, error: Exception) -> Response:
-    return refusal(request, "a text holds half a letter (a lone surrogate); remove it", 422)
+    return refusal(request, Message("a text holds half a letter (a lone surrogate); remove it"), 422)
 
 
 async def _too_deep(request: Request, error: Exception) -> Response:
-    return refusal(request, "nested too deeply", 422)
+    return refusal(request, Message("nested too deeply"), 422)
 
 
 async def _no_memory(request: Request, error: Exception) -> Response:
-    return refusal(request, "the server has no memory left for this; try again later", 503)
+    return refusal(request, Message("the server has no memory left for this; try again later"), 503)
 
 
 #: What answers which failure.
