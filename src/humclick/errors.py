@@ -90,8 +90,12 @@ class HumclickError(Exception):
     """
     Anything this program refuses, with a message for the person at the bench.
 
-    The message may quote what came; its text is `printable` whatever that was.
+    The message may quote what came; its text is `printable` whatever that was. It is a `Message`, so that it
+    can be said in every language; a damaged data file of the program alone is told in English.
     """
+
+    def __init__(self, message: Message) -> None:
+        super().__init__(message)
 
     def __str__(self) -> str:
         return printable(super().__str__())
@@ -118,7 +122,7 @@ class OutOfRange(Refused):
 class CallFileError(Refused):
     """A call file that cannot be read, with the line where it went wrong."""
 
-    def __init__(self, reason: str, *, line: int | None = None, path: str | None = None) -> None:
+    def __init__(self, reason: Message, *, line: int | None = None, path: str | None = None) -> None:
         self.reason = reason
         self.line = line
         self.path = path
@@ -135,8 +139,8 @@ class StorageTrouble(CallFileError):
 class Unknown(HumclickError, LookupError):
     """A name that is not in the list it should come from."""
 
-    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
-        self.kind = kind if isinstance(kind, Message) else Message.of(kind)
+    def __init__(self, kind: Message, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
         self.name = name
         self.known = tuple(known)
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
@@ -157,7 +161,10 @@ class Busy(HumclickError):
 
 
 class DataError(HumclickError):
-    """A data file of the program itself is damaged or incomplete."""
+    """A data file of the program itself is damaged or incomplete; told in English to who writes it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(Message.of(text))
 
 
 def because(error: OSError) -> Message:

@@ -112,7 +112,7 @@ def cannot(session: Session, rest: str) -> str:
         rows = [f"  {k}  {say(each.said)}" for k, (each, _) in enumerate(offered.values(), start=1)]
         return "\n".join((asked, *rows))
     if rest.isdecimal():
-        found, gate = offered[one_of("hazard", rest, list(offered))]
+        found, gate = offered[one_of(Message("hazard"), rest, list(offered))]
     else:
         said = english(rest, (each.said for each, _ in offered.values()))
         found, gate = stop_meant(gates[0].gate.name, said), gates[0].gate.name
@@ -344,7 +344,9 @@ def pins(session: Session, rest: str) -> str:
 
 def list_(session: Session, rest: str) -> str:
     """List probes, or arrangements, parts, remedies, meters."""
-    what = one_of("list", rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"])
+    what = one_of(
+        Message("list"), rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"]
+    )
     if what == "arrangements":
         return arrangements_in_words()
     if what == "remedies":
@@ -372,7 +374,9 @@ def decide(session: Session, rest: str) -> str:
     if rest:
         between = "|".join({" and ", re.escape(say(Message(" and "))), ","})
         given = [
-            one_of("remedy", english(each, names), names) for each in re.split(between, rest) if each.strip()
+            one_of(Message("remedy"), english(each, names), names)
+            for each in re.split(between, rest)
+            if each.strip()
         ]
     elif advice is not None and advice.verdict is not None:
         given = list(advice.verdict.due)

@@ -213,7 +213,7 @@ def _text(value: object, where: str) -> str:
     return value
 
 
-def _known(table: Mapping[str, Any], names: Iterable[str], kind: str) -> None:
+def _known(table: Mapping[str, Any], names: Iterable[str], kind: Message) -> None:
     """Refuse a name that nobody reads, with the nearest right one."""
     for key in table:
         if key not in names:

@@ -171,7 +171,7 @@ def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
 
 def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "") -> Flow:
     """What is to be done, by names of remedies or the beginning of such."""
-    names = [one_of("remedy", each, list(flow.shop.remedies)) for each in remedies]
+    names = [one_of(Message("remedy"), each, list(flow.shop.remedies)) for each in remedies]
     return flow.keep("decision", now, remedies=list(dict.fromkeys(names)), words=words)
 
 

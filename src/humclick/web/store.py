@@ -47,7 +47,11 @@ _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))})
-_NO_ROOM = f"the call is full ({MOST_EVENTS} events or {LARGEST // 2**20} MiB); begin a new call"
+_NO_ROOM = Message(
+    "the call is full ({events} events or {most} MiB); begin a new call",
+    events=MOST_EVENTS,
+    most=LARGEST // 2**20,
+)
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
@@ -107,14 +111,14 @@ class Appended:
         Of the call now; see `version_of`.
     conflicts : tuple of str
         Ids under which another event was kept already; that one stays.
-    refused : mapping of str to str
+    refused : mapping of str to Message
         Ids of events that are not kept, and why.
     """
 
     added: int
     version: str
     conflicts: tuple[str, ...] = ()
-    refused: Mapping[str, str] = field(default_factory=dict)
+    refused: Mapping[str, Message] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
