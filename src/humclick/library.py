@@ -53,12 +53,12 @@ def machine(
     refrigerant: str = "",
 ) -> Machine:
     """
-    Describe a machine.
+    Describe a machine; `Unknown` or `OutOfRange` says what of it cannot be, and what would be right.
 
     Parameters
     ----------
     arrangement : str
-        Name of its start arrangement, such as ``rsir-ptc``; a wrong one is told the right ones.
+        Name of its start arrangement, such as ``rsir-ptc``.
     protector : str
         ``external``, ``integrated`` or ``internal``; the arrangement's usual one if left out.
     volts, hertz : float
@@ -67,13 +67,6 @@ def machine(
         Locked-rotor and running amps of the plate. [A]
     refrigerant : str
         As printed.
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement, or it does not come with that protector.
-    OutOfRange
-        If a figure cannot be.
 
     Examples
     --------
@@ -86,14 +79,7 @@ def machine(
 
 
 def shop(path: str | os.PathLike[str]) -> Shop:
-    """
-    A shop's own prices, times and odds, from its file.
-
-    Raises
-    ------
-    Refused, Unknown
-        If the file cannot be used.
-    """
+    """A shop's own prices, times and odds, from its file."""
     from pathlib import Path
 
     return shop_from_file(Path(path))
@@ -223,14 +209,7 @@ class Call:
         return self._after(take(self._flow, now, known, answer.value, answer=answer, already=True, note=note))
 
     def passed(self, gate: str, words: str = "") -> Call:
-        """
-        A safety step was passed.
-
-        Raises
-        ------
-        Unknown
-            If there is no such gate.
-        """
+        """A safety step was passed; `Unknown` if there is no such gate."""
         from humclick.safety import gate as gate_of
 
         return self._with("gate", gate=gate_of(_text(gate, "gate")).name, words=words)
@@ -252,14 +231,7 @@ class Call:
         return self._with("skip", probe=probe_of(self.machine, _text(probe, "probe")).id, reason=reason)
 
     def decided(self, *remedies: str) -> Call:
-        """
-        What is to be done.
-
-        Raises
-        ------
-        Unknown
-            If there is no such remedy.
-        """
+        """What is to be done; `Unknown` if there is no such remedy."""
         return self._with("decision", remedies=[self.shop.remedy(each).name for each in remedies])
 
     def stopped(self, hazard: str, words: str = "") -> Call:
@@ -270,10 +242,7 @@ class Call:
         """
         The first hazard that is open was cleared, and how.
 
-        Raises
-        ------
-        Refused
-            If nothing stops this call, or its safety step was not passed again first.
+        Refused if nothing stops this call, or its safety step was not passed again first.
         """
         if not self.folded.stoppages:
             raise Refused("nothing stops this call")
@@ -291,10 +260,7 @@ class Call:
         """
         What to do next: a probe, a wait, a verdict or a stop, with the suspects.
 
-        Raises
-        ------
-        Refused
-            If the machine is one that is only recognised.
+        Refused if the machine is one that is only recognised.
         """
         return advise(self._situation, shop=self.shop)
 
@@ -327,10 +293,7 @@ class Call:
         """
         The job sheet as one HTML file; written too, as HTML or PDF by its ending, where a path is given.
 
-        Raises
-        ------
-        Refused
-            If the file cannot be written, or PDF is asked for where no typesetter is installed.
+        Refused if the file cannot be written, or PDF is asked for where no typesetter is installed.
         """
         from pathlib import Path
 
@@ -354,14 +317,7 @@ class Call:
         return html
 
     def save(self, path: str | os.PathLike[str]) -> None:
-        """
-        Write the call file.
-
-        Raises
-        ------
-        CallFileError
-            If it cannot be written.
-        """
+        """Write the call file; `CallFileError` if it cannot be written."""
         write_call(path, self.events)
 
     def __repr__(self) -> str:
@@ -379,16 +335,7 @@ class Call:
 
 
 def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
-    """
-    A call from its file.
-
-    Raises
-    ------
-    CallFileError
-        If the file cannot be read.
-    Refused
-        If no machine is described in it.
-    """
+    """A call from its file; refused if it cannot be read or no machine is described in it."""
     events = read_call(path)
     folded = fold(events)
     if folded.machine is None:
@@ -432,14 +379,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
 
 
 def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = None) -> Evidence:
-    """
-    What a recording of a start shows: a clamp's log (CSV), or a WAV file of a clamp or of the sound.
-
-    Raises
-    ------
-    Refused
-        If the file cannot be read, or holds too little.
-    """
+    """What a recording of a start shows: a clamp's log (CSV), or a WAV file of a clamp or of the sound."""
     from pathlib import Path
 
     from humclick.jobs.recorded import plate_of

@@ -22,14 +22,7 @@ __all__ = ["taken"]
 
 
 def taken(session: Session, line: str) -> str:
-    """
-    Take one line, and what there is to say to it.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood, or not be taken now; nothing is kept then.
-    """
+    """Take one line, and what there is to say to it; refused whole where it cannot be taken now."""
     if len(line) > LONGEST:
         raise Refused(
             Message("a line may have {most} letters; a long text goes in several notes", most=LONGEST)

@@ -40,14 +40,7 @@ _OPTIONS = (
 
 
 def describable(command: Callable[..., None]) -> Callable[..., None]:
-    """
-    Options that describe a machine where there is no call ``file``; the command gets it as ``machine``.
-
-    Raises
-    ------
-    click.UsageError
-        When the command is run with both a call and a description, or with neither.
-    """
+    """Options that describe a machine in place of a call ``file``; the command gets it as ``machine``."""
 
     @wraps(command)
     def run(

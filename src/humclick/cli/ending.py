@@ -51,16 +51,7 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
 
 
 def onward_in_words(flow: Flow, step: Onward) -> str:
-    """
-    What follows a decision, what was put right, or a start that ran.
-
-    Parameters
-    ----------
-    flow : Flow
-        The call.
-    step : Onward
-        Of kind ``work``, ``prove`` or ``repaired``.
-    """
+    """What follows a decision (``work``), what was put right (``repaired``), or a start (``prove``)."""
     head = Message("{sentence}.", sentence=flow.heading)
     if step.kind == "work":
         done = Message(

@@ -38,16 +38,7 @@ def state_folder() -> Path:
 
 
 def apology(error: BaseException, kept: Message) -> str:
-    """
-    Write a failure to a file and give back what to say.
-
-    Parameters
-    ----------
-    error : BaseException
-        What happened.
-    kept : Message
-        What is not lost, in a sentence.
-    """
+    """Write a failure to a file and give back what to say, with what is not lost in a sentence."""
     told = "".join(traceback.format_exception(error))
     moment = datetime.now().astimezone()
     text = (

@@ -43,28 +43,14 @@ shop_option: Callable[[Any], Any] = click.option(
 
 
 def shop_in(path: Path | None) -> Shop:
-    """
-    The shop's figures from its file, else the program's own.
-
-    Raises
-    ------
-    Refused, Unknown, DataError
-        As `humclick.diagnosis.shop.shop_from_file`.
-    """
+    """The shop's figures from its file, else the program's own."""
     from humclick.diagnosis.shop import default_shop, shop_from_file
 
     return default_shop() if path is None else shop_from_file(path)
 
 
 def file_in(name: str) -> CallFile:
-    """
-    A call file by its name; ``-`` reads standard input.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be read.
-    """
+    """A call file by its name; ``-`` reads standard input."""
     from humclick.jobs.call_file import LARGEST, load_call, parse_call
 
     if name == "-":
@@ -73,14 +59,7 @@ def file_in(name: str) -> CallFile:
 
 
 def call_in(name: str) -> Call:
-    """
-    The call in a file, folded.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be read.
-    """
+    """The call in a file, folded."""
     from humclick.jobs.fold import fold
 
     return fold(file_in(name).events)

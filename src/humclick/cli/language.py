@@ -119,14 +119,7 @@ def without_language(args: Sequence[str]) -> tuple[list[str], str]:
 
 
 def chosen(asked: str) -> str:
-    """
-    The code of a language asked for, such as ``es``, ``es-MX`` or ``es_MX.UTF-8``; English where none is.
-
-    Raises
-    ------
-    Refused
-        If there is no catalogue for it.
-    """
+    """The code of a language asked for, such as ``es`` or ``es_MX.UTF-8``; English for none."""
     code = asked.strip().partition(".")[0].replace("_", "-")
     known = {name.casefold().replace("_", "-"): name for name in languages()}
     for wanted in (code.casefold(), code.casefold().partition("-")[0]):

@@ -158,14 +158,7 @@ def question_again(session: Session) -> str:
 
 
 def answer_question(session: Session, line: str) -> str:
-    """
-    Take an answer to the question asked.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood; the question is then asked again.
-    """
+    """Take an answer to the question asked; one that is refused is asked for again."""
     name = session.questions[0]
     if name == "arrangement" and _unsaid(line):
         look = Message(
@@ -283,14 +276,7 @@ FACTS: dict[str, Callable[[Session, str], str]] = {
 
 
 def set_fact(session: Session, name: str, text: str) -> str:
-    """
-    Keep a fact of machine, meter or complaint.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood or is not possible.
-    """
+    """Keep a fact of machine, meter or complaint; refused where it cannot be meant."""
     if not text.strip():
         raise Refused(Message("{name} of what? Write it behind the word, or see: help", name=name))
     said = FACTS[name](session, text.strip())

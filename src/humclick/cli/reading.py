@@ -30,14 +30,7 @@ def read(
     confirmed: Collection[str] = (),
     already: bool = False,
 ) -> str:
-    """
-    Keep a reading or an answer, and what it means in a sentence; parameters as `humclick.jobs.taking.take`.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood, or not be taken now.
-    """
+    """Keep a reading or an answer, and what it means in a sentence; as `humclick.jobs.taking.take`."""
     probe = session.probe(name)
     after = take(
         session.flow,

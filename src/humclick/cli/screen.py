@@ -29,30 +29,19 @@ NO_MACHINE = Message("no machine is described yet; type arrangement and its name
 
 @dataclass(slots=True)
 class Screen:
-    """
-    What stands on the screen, and what was read on it before.
+    """What stands on the screen, and what was read on it before."""
 
-    Attributes
-    ----------
-    shown : str
-        The last view.
-    texts : frozenset of str
-        What it showed in full (`humclick.jobs.briefing.Briefing.texts`).
-    read : frozenset of str
-        What stood in full on views before it.
-    bars : frozenset of str
-        What forbids power, as said last.
-    contradictions : frozenset of str
-        Readings that do not fit, as said last.
-    confirmed : bool
-        Whether safety steps were confirmed by the last line.
-    """
-
+    #: The last view.
     shown: str = ""
+    #: What it showed in full (`humclick.jobs.briefing.Briefing.texts`).
     texts: frozenset[str] = frozenset()
+    #: What stood in full on views before it.
     read: frozenset[str] = frozenset()
+    #: What forbids power, as said last.
     bars: frozenset[str] = frozenset()
+    #: Readings that do not fit, as said last.
     contradictions: frozenset[str] = frozenset()
+    #: Whether safety steps were confirmed by the last line.
     confirmed: bool = False
 
 

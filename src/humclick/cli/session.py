@@ -40,35 +40,7 @@ __all__ = ["Session"]
 
 
 class Session:
-    """
-    One call file and the person at it.
-
-    Parameters
-    ----------
-    path : Path
-        The call file; begun if it is not there.
-    shop : Shop
-        Figures of the shop.
-    opened : mapping
-        Shop, customer and equipment for a call that is begun.
-    invented : bool
-        Whether a call that is begun is practice.
-
-    Attributes
-    ----------
-    flow : Flow
-        The call, and what follows from it.
-    over : bool
-        Whether the person has left.
-    questions : list of str
-        Names of the opening questions still to be asked.
-    queue : list of str
-        Probes asked for one after the other.
-    chosen : str
-        The probe asked for by name; empty where it is the one advised.
-    screen : Screen
-        What stands on the screen, and what was read on it before.
-    """
+    """One call file, begun if it is not there, and the person at it."""
 
     def __init__(
         self, path: Path, shop: Shop, opened: Mapping[str, str] | None = None, *, invented: bool = False
@@ -77,8 +49,11 @@ class Session:
         self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
         self.flow = Flow(fold((), device=terminal()), shop)
         self.over = False
+        #: Opening questions still to be asked.
         self.questions: list[str] = []
+        #: Probes asked for one after the other.
         self.queue: list[str] = []
+        #: The probe asked for by name; empty where it is the one advised.
         self.chosen = ""
         self.screen = screen.Screen()
         self._file: CallFile | None = None
@@ -87,14 +62,7 @@ class Session:
     # -- the file -------------------------------------------------------------------------------------------
 
     def open(self) -> str:
-        """
-        Begin or resume, and what to say first.
-
-        Raises
-        ------
-        CallFileError
-            If the file cannot be read or written.
-        """
+        """Begin or resume, and what to say first."""
         if not os.path.lexists(self.path):
             self.keep("opened", **self.opened)
             said = [
@@ -128,27 +96,11 @@ class Session:
         return datetime.now().astimezone()
 
     def keep(self, kind: str, **given: Any) -> Event:
-        """
-        Write an event to the file, if the call can use it.
-
-        Raises
-        ------
-        Refused
-            If the call cannot use it; nothing is written then.
-        CallFileError
-            If it cannot be written.
-        """
+        """Write an event to the file; refused, and nothing written, if the call cannot use it."""
         return self.record(self.flow.keep(kind, self.now(), **given))[-1]
 
     def record(self, after: Flow) -> tuple[Event, ...]:
-        """
-        Write what is new to the file, all of it or none, and go on from there; the new events come back.
-
-        Raises
-        ------
-        CallFileError
-            If it cannot be written.
-        """
+        """Write what is new to the file, all of it or none, and go on from there; the new events."""
         done = append_all(self.path, after.fresh, self._file)
         if self._file is not None and done.before is self._file.events:
             self._file, self.flow = done.after, after.written()

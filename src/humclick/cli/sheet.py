@@ -31,14 +31,7 @@ def write_sheet(
     picture: StartPicture | None = None,
     quiet: bool = False,
 ) -> None:
-    """
-    Write the sheet of a call as its name asks: ``.pdf`` or ``.html``.
-
-    Raises
-    ------
-    Refused
-        If the name ends otherwise, the file cannot be written, or a PDF cannot be made here.
-    """
+    """Write the sheet of a call as its name asks: ``.pdf`` or ``.html``; refused for any other."""
     kind = path.suffix.casefold()
     if kind == ".pdf":
         from humclick.jobs.sheet.pdf import sheet_pdf

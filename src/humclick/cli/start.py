@@ -134,14 +134,7 @@ def _refuse_misuse(machine: Machine | None, picture: Path | None) -> None:
 
 @contextmanager
 def patience(after: float = 4.0) -> Iterator[None]:
-    """
-    Say on the error stream why it takes long, if it does.
-
-    Parameters
-    ----------
-    after : float
-        How long before it is said. [s]
-    """
+    """Say on the error stream why it takes long, if it takes so long. [s]"""
     said = threading.Timer(after, click.echo, (say(_FIRST),), {"err": True})
     said.daemon = True
     said.start()

@@ -16,14 +16,7 @@ __all__ = ["save"]
 
 
 def save(path: Path, data: bytes, *, quiet: bool = False) -> None:
-    """
-    Write a file, and say so unless told to be quiet.
-
-    Raises
-    ------
-    Refused
-        If it cannot be written, or a call stands in it.
-    """
+    """Write a file, and say so unless told to be quiet; refused where a call stands in it."""
     try:
         if path.is_file():
             with path.open("rb") as old:

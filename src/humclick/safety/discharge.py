@@ -20,28 +20,17 @@ __all__ = ["CapacitorDischarge", "discharges"]
 
 @dataclass(frozen=True, slots=True)
 class CapacitorDischarge:
-    """
-    How one capacitor of a machine is made safe.
-
-    Attributes
-    ----------
-    part, title : str
-        Name of the part in the machine, and in words.
-    stamped : bool
-        True where its size was read from the part; else the largest usual size is taken.
-    marked : bool
-        True where its voltage was read from the can; else a multiple of the supply is taken.
-    hold : float
-        How long to hold the resistor on: a multiple of the computed time. [s]
-    discharge : Discharge
-        Time, energy and the resistor's watts.
-    """
+    """How one capacitor of a machine is made safe."""
 
     part: str
     title: Message
+    #: True where its size was read from the part; else the largest usual size is taken.
     stamped: bool
+    #: True where its voltage was read from the can; else a multiple of the supply is taken.
     marked: bool
+    #: How long to hold the resistor on: a multiple of the computed time. [s]
     hold: float
+    #: Time, energy and the resistor's watts.
     discharge: Discharge
 
     @property
@@ -102,8 +91,6 @@ def discharges(
 
     Parameters
     ----------
-    machine : Machine
-        The machine; a stamp read from a capacitor gives its size.
     ohms : float, optional
         Chosen discharge resistor; 10 kΩ if left out (common practice). [Ω]
     marked_volts : mapping of part to float, optional

@@ -60,16 +60,7 @@ class RiskyProbe(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """
-    A hazard or a caution.
-
-    Attributes
-    ----------
-    name, title, plain : str
-        Short name, heading, and one or two plain sentences.
-    source : str
-        Where it comes from.
-    """
+    """A hazard or a caution: short name, heading, one or two plain sentences, and where it comes from."""
 
     name: str
     title: Message
@@ -84,18 +75,11 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Hazard(Fact):
-    """
-    What can hurt, and where.
+    """What can hurt, and where."""
 
-    Attributes
-    ----------
-    tick : str
-        The same in a few words, for whoever has read it.
-    meets : tuple of mappings
-        Conditions under which it is met, any of which is enough; see ``hazards.toml``.
-    """
-
+    #: The same in a few words, for whoever has read it.
     tick: Message
+    #: Conditions under which it is met, any of which is enough; see ``hazards.toml``.
     meets: tuple[Mapping[str, Any], ...]
 
 
@@ -114,26 +98,12 @@ def _hazards() -> Mapping[str, Hazard]:
 
 
 def hazards() -> tuple[Hazard, ...]:
-    """
-    What can hurt at a compressor that does not start.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged.
-    """
+    """What can hurt at a compressor that does not start."""
     return tuple(_hazards().values())
 
 
 def hazard(name: str) -> Hazard:
-    """
-    One hazard by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such hazard.
-    """
+    """One hazard by name; `Unknown` if there is none."""
     if name not in _hazards():
         raise Unknown("hazard", name, _hazards())
     return _hazards()[name]
@@ -212,16 +182,7 @@ def met_by(remedy: str, machine: SafeMachine) -> tuple[Hazard, ...]:
 
 
 def caution(name: str) -> Fact:
-    """
-    One caution by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such caution.
-    DataError
-        If the data file is damaged.
-    """
+    """One caution by name; `Unknown` if there is none."""
     known = named_values(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
         raise Unknown("caution", name, known)

@@ -27,57 +27,35 @@ __all__ = ["Gate", "defer", "energises", "gate", "gates", "gates_for", "invalida
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """
-    Steps that stand before a probe.
-
-    Attributes
-    ----------
-    name, title : str
-        Short name and heading.
-    steps : tuple of str
-        What to do, in order.
-    ticks : tuple of str
-        The same steps in a few words each, for whoever has read them once.
-    why, source : str
-        The reason, and where it comes from.
-    lasts : str
-        How long it holds once passed, in words.
-    ends : frozenset of str
-        Gates that hold no longer once this one is passed.
-    energises : bool
-        True where passing it means that power comes back.
-    live : bool
-        True where it is about power being on.
-    once : bool
-        True where it holds for one live test only.
-    on : str
-        Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
-    hazards : frozenset of str
-        What its steps keep away.
-    matter : str
-        What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed for
-        another matter is to be read anew.
-    said : tuple of str
-        What has to be known of this matter before the steps, such as what the class of a refrigerant means.
-    discharges : tuple of CapacitorDischarge
-        For ``capacitors-discharged`` on a known machine: one for each capacitor.
-    """
+    """Steps that stand before a probe."""
 
     name: str
     title: Message
     steps: tuple[Message, ...]
+    #: The steps in a few words each, for whoever has read them once.
     ticks: tuple[Message, ...]
     why: Message
     source: str
+    #: How long it holds once passed, in words.
     lasts: Message
+    #: Gates that hold no longer once this one is passed.
     ends: frozenset[str] = frozenset()
+    #: True where passing it means that power comes back.
     energises: bool = False
+    #: True where it is about power being on.
     live: bool = False
+    #: True where it holds for one live test only.
     once: bool = False
+    #: Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
     on: str = ""
+    #: What its steps keep away.
     hazards: frozenset[str] = frozenset()
+    #: What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed
+    #: for another matter is to be read anew.
     matter: str = ""
+    #: What has to be known of this matter before the steps, such as what the class of a refrigerant means.
     said: tuple[Message, ...] = ()
+    #: For ``capacitors-discharged`` on a known machine: one for each capacitor.
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -87,14 +65,7 @@ def _data() -> Mapping[str, Any]:
 
 @cache
 def gates() -> Mapping[str, Gate]:
-    """
-    Every gate by name, in the order in which gates are passed.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged.
-    """
+    """Every gate by name, in the order in which gates are passed."""
     rows = [
         {
             **row,
@@ -113,14 +84,7 @@ def gates() -> Mapping[str, Gate]:
 
 
 def gate(name: str) -> Gate:
-    """
-    One gate by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such gate.
-    """
+    """One gate by name; `Unknown` if there is none."""
     if name not in gates():
         raise Unknown("gate", name, gates())
     return gates()[name]
@@ -144,18 +108,12 @@ def gates_for(
 
     A flammable or a toxic refrigerant puts its caution first, whatever the probe, and says what its class
     means. Discharging is asked for only where the machine has a capacitor, and then with the computed time,
-    energy and watts. Steps and sources are those of the place.
+    energy and watts. Steps and sources are those of the place; of the strictest if none is named.
 
     Parameters
     ----------
-    probe_gates : iterable of str
-        Names the probe asks for.
-    machine : Machine
-        The machine on the bench.
     ohms, marked_volts
         As in `discharges`.
-    place : str
-        Whose rules hold: one of `humclick.safety.place.PLACES`; empty for the strictest of all.
 
     Raises
     ------
@@ -221,11 +179,6 @@ def invalidated_by(probe_gates: Iterable[str]) -> frozenset[str]:
     Gates that hold no longer once these have been passed, or once a probe that needs them was done.
 
     Power back on ends "proved dead" and "discharged"; "proved dead" ends "cover on": the cover comes off.
-
-    Raises
-    ------
-    Unknown
-        If a gate does not exist.
 
     Examples
     --------

@@ -58,21 +58,9 @@ def _numbers(refrigerant: str) -> tuple[str, ...]:
 
 def safety_class(refrigerant: str) -> str | None:
     """
-    Safety class of a refrigerant as printed on a nameplate, such as ``A3``.
+    Safety class of a refrigerant as printed on a nameplate (ISO 817, from memory).
 
-    Parameters
-    ----------
-    refrigerant : str
-        Such as ``R600a``, ``R-290``, ``HC 600a`` or ``isobutane``.
-
-    Returns
-    -------
-    str or None
-        Of several named, a flammable one wins; None if none is in the list.
-
-    Notes
-    -----
-    ISO 817, from memory.
+    Of several named, a flammable one wins; None if none is in the list.
 
     Examples
     --------
@@ -114,24 +102,13 @@ def toxic(refrigerant: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """
-    What the class of a refrigerant means to whoever works beside it.
+    """What the class of a refrigerant means to whoever works beside it."""
 
-    Attributes
-    ----------
-    name, title : str
-        ``A1`` … ``B3`` or ``unknown``; the same in words.
-    plain : str
-        One or two sentences.
-    limit : str
-        From how much in the air it burns, in a sentence; empty where that is not known or it does not burn.
-    source : str
-        Where it comes from.
-    """
-
+    #: ``A1`` … ``B3`` or ``unknown``.
     name: str
     title: Message
     plain: Message
+    #: From how much in the air it burns, in a sentence; empty where that is not known or it does not burn.
     limit: Message
     source: str
 

@@ -214,10 +214,7 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     """
     Keep what a parcel or a call file holds; ``unread`` names entries in it that this version cannot read.
 
-    Raises
-    ------
-    Refused
-        If it cannot be read, or a photo in it is not one; nothing is kept then.
+    Refused, and nothing kept, if it cannot be read or a photo in it is not one.
     """
     text, photos = office.room.do("parcel", data)
     call = json.loads(text)

@@ -64,16 +64,10 @@ def create_app(
     authority: Path | None = None,
 ) -> FastAPI:
     """
-    The application.
+    The application, with the program's own files and runtime unless others are given.
 
-    Parameters
-    ----------
-    static, built : Path
-        Folders of the pages' files, by default the program's own, and of the browser's runtime.
-    names : iterable of str
-        Further names under which the server is asked, as behind a reverse proxy.
-    authority : Path, optional
-        Certificate of the shop's own authority, handed out at ``/authority.crt``.
+    ``names`` are further ones under which the server is asked, as behind a reverse proxy; ``authority`` is
+    the certificate handed out at ``/authority.crt``.
     """
     pages = {"/shell": hashlib.sha256(_document({}, {}, _NO_FILES).encode()).hexdigest()}
     files = assets(static or _STATIC, built, pages, {"words.js": words_script()})

@@ -35,21 +35,12 @@ _ENDINGS = {"br": ".br", "gzip": ".gz"}
 
 @dataclass(frozen=True, slots=True)
 class Asset:
-    """
-    One file.
-
-    Attributes
-    ----------
-    media_type : str
-        What it is.
-    plain : Path or bytes
-        What it holds, or where it is, compressed as ``.gz``.
-    packed : mapping of encoding to Path or bytes
-        The same, compressed.
-    """
+    """One file."""
 
     media_type: str
+    #: What it holds, or where it is, compressed as ``.gz``.
     plain: Path | bytes
+    #: The same, compressed, by encoding.
     packed: Mapping[str, Path | bytes] = field(default_factory=dict)
 
     def encoded(self, accepted: str) -> tuple[str, bytes]:
@@ -63,27 +54,16 @@ class Asset:
 
 @dataclass(frozen=True, slots=True)
 class Assets:
-    """
-    All files.
+    """All files."""
 
-    Attributes
-    ----------
-    files : mapping of address to Asset
-        What is served for good.
-    base : str
-        Address under which our own scripts, styles and pictures lie.
-    version : str
-        Of all together.
-    service_worker : str
-        Its text; served at a fixed address and never kept.
-    offline : bool
-        Whether the runtime is here, so that a browser can work without the server.
-    """
-
+    #: What is served for good, by address.
     files: Mapping[str, Asset]
+    #: Address under which our own scripts, styles and pictures lie.
     base: str
     version: str
+    #: Its text; served at a fixed address and never kept.
     service_worker: str
+    #: Whether the runtime is here, so that a browser can work without the server.
     offline: bool
 
 
@@ -94,18 +74,10 @@ def assets(
     made: Mapping[str, str] | None = None,
 ) -> Assets:
     """
-    The table of files.
+    The table of files: our own, and those of the build (`humclick.web.offline.build`), if there are any.
 
-    Parameters
-    ----------
-    static : Path
-        Folder of our own scripts, styles and pictures.
-    built : Path
-        Folder of the build (`humclick.web.offline.build`); may be empty or missing.
-    pages : mapping of address to str, optional
-        Pages a browser keeps beside the files, and a mark that changes when they do.
-    made : mapping of name to str, optional
-        Further files among our own, and what they hold.
+    ``pages`` are kept by a browser beside the files, each with a mark that changes when it does; ``made``
+    holds further files among our own.
     """
     own: dict[str, bytes] = {}
     for path in sorted(static.rglob("*")):

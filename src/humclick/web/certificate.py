@@ -45,38 +45,21 @@ _NAME = re.compile(r"(?!-)[a-z0-9-]{1,63}(?:\.(?!-)[a-z0-9-]{1,63})*")
 
 @dataclass(frozen=True, slots=True)
 class Certificates:
-    """
-    Files of the authority and of the server.
+    """Files of the authority and of the server."""
 
-    Attributes
-    ----------
-    authority, certificate, key : Path
-        The authority's certificate, to be put on phones; the server's, and its key.
-    fingerprint : str
-        SHA-256 of the authority's certificate, to be compared on the phone.
-    """
-
+    #: The authority's certificate, to be put on phones; then the server's, and its key.
     authority: Path
     certificate: Path
     key: Path
+    #: SHA-256 of the authority's certificate, to be compared on the phone.
     fingerprint: str
 
 
 def certificates(folder: Path, names: Iterable[str], now: datetime | None = None) -> Certificates:
     """
-    The certificates in a folder, made or renewed where needed.
+    The certificates in a folder for these names and addresses, made or renewed where needed.
 
-    Parameters
-    ----------
-    names : iterable of str
-        Names and addresses under which the server is asked.
-    now : datetime, optional
-        The clock, if it is another.
-
-    Raises
-    ------
-    Refused
-        If a name cannot stand in a certificate, or the folder cannot be written.
+    Refused if a name cannot stand in a certificate, or the folder cannot be written.
     """
     moment = now or datetime.now(UTC)
     wanted = _named(names)

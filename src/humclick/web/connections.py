@@ -62,18 +62,11 @@ class _Guest:
 
 @dataclass(slots=True)
 class Book:
-    """
-    Who is connected, by address.
+    """Who is connected, by address."""
 
-    Attributes
-    ----------
-    most : int
-        Most connections.
-    clock : callable
-        A clock that only goes on. [s]
-    """
-
+    #: Most connections.
     most: int = CONNECTIONS
+    #: A clock that only goes on. [s]
     clock: Callable[[], float] = time.monotonic
     _guests: dict[Any, _Guest] = field(default_factory=dict, repr=False)
 
@@ -95,14 +88,7 @@ class Book:
         self._guests.pop(address, None)
 
     def make_room(self) -> bool:
-        """
-        See that one more may come.
-
-        Returns
-        -------
-        bool
-            False where everybody is being served.
-        """
+        """See that one more may come; False where everybody is being served."""
         if len(self._guests) < self.most:
             return True
         for address, guest in list(self._guests.items()):
@@ -135,14 +121,7 @@ class Door(socket.socket):
         super().listen(max(backlog, KNOCKING))
 
     def accept(self) -> tuple[socket.socket, Any]:
-        """
-        The next connection, and its address.
-
-        Raises
-        ------
-        ConnectionAbortedError
-            If the next was turned away.
-        """
+        """The next connection, and its address; `ConnectionAbortedError` if the next was turned away."""
         room = self.book.make_room()
         try:
             connection, address = super().accept()

@@ -26,16 +26,7 @@ __all__ = ["Desk", "FormRefused", "beside"]
 
 
 class FormRefused(Exception):
-    """
-    A form that cannot be taken, with the field it is about.
-
-    Parameters
-    ----------
-    field : str
-        Name of the field.
-    message : str
-        What was wrong and what would be right.
-    """
+    """A form that cannot be taken, with the field it is about."""
 
     def __init__(self, field: str, message: Message) -> None:
         super().__init__(message)
@@ -45,14 +36,7 @@ class FormRefused(Exception):
 
 @contextmanager
 def beside(field: str) -> Iterator[None]:
-    """
-    What is refused inside is said beside a field of the form.
-
-    Raises
-    ------
-    FormRefused
-        If anything is.
-    """
+    """What is refused inside is said beside a field of the form, as `FormRefused`."""
     try:
         yield
     except HumclickError as error:
@@ -63,23 +47,8 @@ class Desk:
     """
     One request with the call it is about.
 
-    Parameters
-    ----------
-    request : Request
-        What is asked.
-    ids : sequence of str
-        Ids for the events of a form, where they were worked out before under these.
-    after : Desk, optional
-        Where the events of the request were taken a moment ago: its call is folded already.
-
-    Attributes
-    ----------
-    flow : Flow
-        The call, and what follows from it; its `fresh` is what the reply appends.
-    errors : dict of str to Message
-        Messages beside the fields of the form that was refused.
-    said : str
-        What was just done, for the reader.
+    Ids may be given for the events of a form that was worked out before; ``after`` is the desk where the
+    events of the request were taken a moment ago: its call is folded already.
     """
 
     def __init__(self, request: Request, ids: Sequence[str] = (), after: Desk | None = None) -> None:
@@ -87,6 +56,7 @@ class Desk:
         self.language: Language = language(request.settings.language or request.language)
         self.id = request.call.id if request.call is not None else ""
         self.unread: list[str] = []
+        #: Its `fresh` is what the reply appends.
         self.flow: Flow
         if after is not None:
             self.unread, self.flow = after.unread, after.flow.written()
@@ -94,18 +64,12 @@ class Desk:
             tables = request.call.events if request.call is not None else ()
             call = fold(events_in(tables, self.unread), device=request.device[:300])
             self.flow = Flow(call, default_shop(), ids=tuple(ids))
+        #: Messages beside the fields of the form that was refused.
         self.errors: dict[str, Message] = {}
         self.said = ""
 
     def keep(self, kind: str, **given: Any) -> None:
-        """
-        Add an event to the call, if the call can use it.
-
-        Raises
-        ------
-        Refused
-            If it cannot; nothing is added then.
-        """
+        """Add an event to the call; refused, and nothing added, if the call cannot use it."""
         self.flow = self.flow.keep(kind, self.request.now, **given)
 
     # -- the call, as its flow has it -----------------------------------------------------------------------

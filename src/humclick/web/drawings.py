@@ -142,16 +142,7 @@ _WINDINGS = frozenset({"start_winding", "run_winding"})
 
 
 def recoloured(svg: str, shares: tuple[float, ...] = ()) -> str:
-    """
-    A drawing whose colours come from the page's own, so that it is dark where the page is.
-
-    Parameters
-    ----------
-    svg : str
-        As `humclick.circuit.drawing.draw_svg` makes it on light paper.
-    shares : tuple of float
-        Probabilities shaded in it. [-]
-    """
+    """A drawing on light paper, shaded by ``shares``, in the page's own colours: dark where the page is."""
     shades = {mix(LIGHT.suspect, LIGHT.paper, 0.06 + 0.94 * p): f"share-{round(p * 10)}" for p in shares}
 
     def change(found: re.Match[str]) -> str:
@@ -164,24 +155,15 @@ def recoloured(svg: str, shares: tuple[float, ...] = ()) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Wiring:
-    """
-    The wiring of a machine, ready for a page.
+    """The wiring of a machine, ready for a page."""
 
-    Attributes
-    ----------
-    whole : Markup
-        The whole drawing.
-    window : Markup
-        The part around the two points, drawn from the same shapes; empty where there are none.
-    points : tuple of str
-        The two nodes, or empty.
-    part : str
-        The part taken off whose own two ends are marked, by its title; empty where the nodes are.
-    """
-
+    #: The whole drawing.
     whole: Markup
+    #: The part around the two points, drawn from the same shapes; empty where there are none.
     window: Markup
+    #: The two nodes, or empty.
     points: tuple[str, ...] = ()
+    #: The part taken off whose own two ends are marked, by its title; empty where the nodes are.
     part: str = ""
 
 
@@ -195,14 +177,8 @@ def wiring(
     """
     The wiring of a machine for a page: whole, and the part around the two points to probe.
 
-    Parameters
-    ----------
-    points : tuple of str, optional
-        Nodes to mark.
-    shares : mapping of part to float, optional
-        Probability that a part is at fault. [-]
-    probe : Probe, optional
-        What is probed. A part measured by itself is marked at its own ends, for its wires are off.
+    Parts are shaded by their shares. A part that is probed by itself is marked at its own ends, for its wires
+    are off.
     """
     shares = shares or {}
     scene = lay_out(machine, shares, language.plain)

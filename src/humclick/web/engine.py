@@ -108,23 +108,10 @@ _OF_CALL = {
 
 def answer(request: str) -> str:
     """
-    Answer one request.
+    Answer one request: a `Request` as JSON in, a `Reply` as JSON out.
 
-    Parameters
-    ----------
-    request : str
-        A `Request` as JSON.
-
-    Returns
-    -------
-    str
-        A `Reply` as JSON.
-
-    Raises
-    ------
-    Refused
-        If the request itself is not of the right shape. A form that cannot be taken raises nothing: its page
-        comes back with status 422 and the message beside the field.
+    Refused if the request itself is not of the right shape. A form that cannot be taken raises nothing: its
+    page comes back with status 422 and the message beside the field.
     """
     given = request_from(request)
     asked = _asked(given)

@@ -61,14 +61,7 @@ _JSON_MARK = re.compile(rb'[]["{}\\]')
 
 
 class Unfit(Exception):
-    """
-    A request's body that is not taken.
-
-    Parameters
-    ----------
-    text : str
-        Why, and what would be right.
-    """
+    """A request's body that is not taken: the status, why, and what would be right."""
 
     def __init__(self, status: int, text: str) -> None:
         super().__init__(text)
@@ -85,14 +78,7 @@ class JsonDepth:
         self._escaped_at = -1
 
     def take(self, piece: bytes) -> None:
-        """
-        Look at the next piece.
-
-        Raises
-        ------
-        Unfit
-            If it goes deeper than `JSON_DEPTH`.
-        """
+        """Look at the next piece; `Unfit` if it goes deeper than `JSON_DEPTH`."""
         skip = self._escaped_at
         for found in _JSON_MARK.finditer(piece):
             at, mark = found.start(), found[0]
@@ -157,14 +143,7 @@ class _Coming:
 
 
 class Guard:
-    """
-    ASGI middleware.
-
-    Parameters
-    ----------
-    names : iterable of str
-        Further names under which the server is asked, as behind a reverse proxy.
-    """
+    """ASGI middleware; it knows further names under which the server is asked, as behind a reverse proxy."""
 
     def __init__(self, app: App, names: Iterable[str] = ()) -> None:
         self.app = app

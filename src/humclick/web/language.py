@@ -19,14 +19,7 @@ OWN = ENGLISH
 
 
 class Language:
-    """
-    Texts and numbers of one language.
-
-    Parameters
-    ----------
-    words : Translator
-        Says messages in it.
-    """
+    """Texts and numbers of one language."""
 
     def __init__(self, words: Translator) -> None:
         self.words = words

@@ -28,21 +28,7 @@ __all__ = ["recording_json", "recording_table"]
 def recording_table(
     data: bytes, name: str, events: Sequence[Mapping[str, Any]], *, now: str, device: str = ""
 ) -> dict[str, Any]:
-    """
-    The event that says what a recording shows.
-
-    Parameters
-    ----------
-    data : bytes
-        The file: a clamp's log as CSV, or a WAV file.
-    name : str
-        What it is called; its ending says what it is.
-
-    Raises
-    ------
-    Refused
-        If the file cannot be read, or holds too little.
-    """
+    """The event that says what a recording shows: a clamp's log as CSV, or a WAV file, as its name ends."""
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
     if len(data) > RECORDING_BYTES:
@@ -71,14 +57,7 @@ def recording_table(
 
 
 def recording_json(data: Any, given: str) -> str:
-    """
-    As `recording_table`, for the browser: what is asked and the event are JSON.
-
-    Raises
-    ------
-    Refused
-        As `recording_table`.
-    """
+    """As `recording_table`, for the browser: what is asked and the event are JSON."""
     asked = json.loads(given)
     table = recording_table(
         bytes(data), asked["name"], asked["events"], now=asked["now"], device=asked["device"]

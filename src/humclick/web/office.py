@@ -40,18 +40,10 @@ _LINES = "lines.json"
 
 @dataclass(frozen=True, slots=True)
 class Office:
-    """
-    Store and engine together.
-
-    Attributes
-    ----------
-    store : Store
-        The shop's calls.
-    room : Workroom
-        Where pictures, recordings, parcels and PDFs are worked on.
-    """
+    """Store and engine together."""
 
     store: Store
+    #: Where pictures, recordings, parcels and PDFs are worked on.
     room: Workroom = field(default_factory=standard_workroom, repr=False, compare=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     _summaries: dict[str, tuple[str, Mapping[str, Any]]] = field(
@@ -71,19 +63,7 @@ class Office:
         secure: bool = True,
         follow: bool = False,
     ) -> dict[str, Any]:
-        """
-        Ask the engine for a page, and keep what it hands back to be kept.
-
-        Parameters
-        ----------
-        language, device, settings, secure, follow
-            As in `humclick.web.exchange.Request`.
-
-        Raises
-        ------
-        HumclickError
-            If the store cannot keep it.
-        """
+        """Ask the engine for a page, and keep what it hands back to be kept."""
         name = _call_in(path)
         events = self.store.events(name) if name and self.store.has(name) else None
         request = {
@@ -111,14 +91,7 @@ class Office:
         return reply
 
     def record(self, name: str, data: bytes, file: str, device: str = "") -> dict[str, Any]:
-        """
-        Read a recording of a start into a call; the event comes back.
-
-        Raises
-        ------
-        HumclickError
-            If there is no such call, or the recording cannot be read.
-        """
+        """Read a recording of a start into a call; the event comes back."""
         tables = [plain_table(event) for event in self.store.events(name)]
         now = datetime.now().astimezone().isoformat()
         given = data, file, json.dumps(tables), now, device or "desk"
@@ -127,19 +100,7 @@ class Office:
         return table
 
     def keep_photo(self, data: bytes, sha256: str = "", *, clean: bool = False) -> PhotoKept:
-        """
-        Keep a photograph, as it is or drawn anew; it is opened in the workroom.
-
-        Parameters
-        ----------
-        sha256 : str
-            What the hash of its bytes must be; empty if not known.
-
-        Raises
-        ------
-        HumclickError
-            If it is no such picture, the hash is another, or nobody has time for it.
-        """
+        """Keep a photograph, as it is or drawn anew; it is opened in the workroom."""
         if clean:
             data, looked = self.room.do("photo cleaned", data)
         else:
@@ -157,14 +118,7 @@ class Office:
         return found
 
     def summary(self, name: str) -> Mapping[str, Any]:
-        """
-        A call's line in the list, worked out anew only when the call has changed.
-
-        Raises
-        ------
-        Unknown
-            If there is no such call.
-        """
+        """A call's line in the list, worked out anew only when the call has changed."""
         events = self.store.events(name)
         version = version_of(event.id for event in events)
         kept = self._summaries.get(name)

@@ -46,24 +46,14 @@ _DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedErr
 
 @dataclass(frozen=True, slots=True)
 class Parcel:
-    """
-    What was in the file.
+    """What was in the file."""
 
-    Attributes
-    ----------
-    id : str
-        Of the call, as whoever packed it knew it, else made of its events.
-    events : tuple of Event
-        In the order of the call file.
-    photos : mapping of str to bytes
-        By the hash of their bytes.
-    unread : tuple of tables
-        Entries that could not be read where it was packed, as they were.
-    """
-
+    #: Of the call, as whoever packed it knew it, else made of its events.
     id: str
     events: tuple[Event, ...]
+    #: By the hash of their bytes.
     photos: Mapping[str, bytes] = field(default_factory=dict)
+    #: Entries that could not be read where it was packed, as they were.
     unread: tuple[Mapping[str, Any], ...] = ()
 
 
@@ -73,14 +63,7 @@ def pack(
     photos: Mapping[str, bytes],
     unread: Sequence[Mapping[str, Any]] = (),
 ) -> bytes:
-    """
-    Pack a call.
-
-    Parameters
-    ----------
-    unread : sequence of tables
-        Entries that cannot be read, to be handed on as they are.
-    """
+    """Pack a call; entries that cannot be read are handed on as they are."""
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "call.toml"
         write_call(path, events)
@@ -98,9 +81,7 @@ def pack(
 
 
 def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
-    """
-    As `pack`, from a call as JSON with ``id`` and ``events``; for the browser. What is unread goes along.
-    """
+    """As `pack`, from a call as JSON with ``id`` and ``events``, the unread among them; for the browser."""
     given, unread = json.loads(call), []
     for table in given["events"]:
         try:
@@ -112,14 +93,7 @@ def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
 
 
 def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
-    """
-    As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser.
-
-    Raises
-    ------
-    Refused
-        As `unpack`.
-    """
+    """As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser."""
     found = unpack(bytes(data))
     tables = [*(plain_table(event) for event in found.events), *found.unread]
     return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
@@ -134,12 +108,7 @@ def unpack(data: bytes) -> Parcel:
     """
     Read a parcel, or a call file by itself.
 
-    Raises
-    ------
-    Refused
-        If it is neither, is damaged, is too large, or holds what does not belong in it.
-    CallFileError
-        If the call file in it cannot be read.
+    Refused if it is neither, is damaged, is too large, or holds what does not belong in it.
     """
     if len(data) > LARGEST_PARCEL:
         raise Refused(f"larger than {LARGEST_PARCEL // 2**20} MiB, so it is not a call with its photos")

@@ -14,14 +14,7 @@ __all__ = ["parcel", "photo_checked", "photo_cleaned", "recording", "sheet"]
 
 
 def photo_cleaned(data: bytes) -> list[Any]:
-    """
-    A photograph drawn anew, and what `photo_checked` says of it.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.photos.cleaned`.
-    """
+    """A photograph drawn anew, and what `photo_checked` says of it."""
     from humclick.web.photos import cleaned  # here: needs the reader of pictures
 
     clean = cleaned(data)
@@ -29,14 +22,7 @@ def photo_cleaned(data: bytes) -> list[Any]:
 
 
 def photo_checked(data: bytes) -> list[Any]:
-    """
-    Hash, width, height [pixel] and ending of a photograph that can be kept byte for byte.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.photos.checked`.
-    """
+    """Hash, width, height [pixel] and ending of a photograph that can be kept byte for byte."""
     from humclick.web.photos import checked
 
     found = checked(data)
@@ -44,39 +30,18 @@ def photo_checked(data: bytes) -> list[Any]:
 
 
 def recording(data: bytes, name: str, events: str, now: str, device: str) -> str:
-    """
-    The event of a recording as JSON; the call's events are JSON too.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.listening.recording_table`.
-    """
+    """The event of a recording as JSON; the call's events are JSON too."""
     return json.dumps(recording_table(data, name, json.loads(events), now=now, device=device))
 
 
 def parcel(data: bytes) -> list[Any]:
-    """
-    A parcel or call file: the call as JSON, and of each photograph its bytes and `photo_checked`.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.parcel.unpack`, or if a photo in it is not one.
-    """
+    """A parcel or call file: the call as JSON, and of each photograph its bytes and `photo_checked`."""
     call, photos = unpack_tables(data)
     return [call, [[photo, photo_checked(photo)] for _, photo in photos]]
 
 
 def sheet(events: str, paper: str) -> bytes:
-    """
-    The sheet of a call as PDF; the call's events are JSON.
-
-    Raises
-    ------
-    Refused
-        As `humclick.jobs.sheet.pdf.sheet_pdf`.
-    """
+    """The sheet of a call as PDF; the call's events are JSON."""
     from humclick.jobs.event_tables import event_from
     from humclick.jobs.fold import fold
     from humclick.jobs.sheet.pdf import sheet_pdf

@@ -52,16 +52,7 @@ def compiled() -> dict[str, str]:
 
 
 def template(name: str, language: Language, **given: Any) -> str:
-    """
-    Fill a template.
-
-    Parameters
-    ----------
-    name : str
-        File in ``templates``.
-    language : Language
-        Its texts (``_``), model texts (``say``), numbers and per cents.
-    """
+    """Fill a file of ``templates`` with the texts (``_``), messages (``say``) and numbers of a language."""
     return (
         _environment()
         .get_template(name)

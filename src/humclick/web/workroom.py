@@ -61,16 +61,7 @@ def _send(line: socket.socket, message: Any) -> None:
 
 
 def _received(line: socket.socket, by: float | None = None) -> Any:
-    """
-    The next message.
-
-    Raises
-    ------
-    EOFError
-        If the other side is gone.
-    TimeoutError
-        If it has not come by a moment of the monotonic clock.
-    """
+    """The next message; `EOFError` if the other side is gone, `TimeoutError` if it is late. [s]"""
     (length,) = _LENGTH.unpack(_exactly(line, _LENGTH.size, by))
     if length > _LONGEST:
         raise EOFError
@@ -135,26 +126,18 @@ class _Worker:
 
 @dataclass(frozen=True, slots=True)
 class Workroom:
-    """
-    Workers, and the row of those who wait for them.
-
-    Attributes
-    ----------
-    workers, waiting : int
-        How many work, and how many may wait.
-    memory : int
-        Of one worker. [byte]
-    seconds, patience : int
-        Processor time of one piece of work, and the longest wait for its turn. [s]
-    apart : bool
-        Whether there are processes of their own; False where the system cannot bound them.
-    """
+    """Workers, and the row of those who wait for them."""
 
     workers: int = WORKERS
+    #: How many may wait.
     waiting: int = WORK_WAITING
+    #: Of one worker. [byte]
     memory: int = WORK_BYTES
+    #: Processor time of one piece of work. [s]
     seconds: int = WORK_SECONDS
+    #: Longest wait for a turn. [s]
     patience: float = WORK_WAIT_SECONDS
+    #: Whether there are processes of their own; False where the system cannot bound them.
     apart: bool = resource is not None
     _free: list[_Worker] = field(default_factory=list, init=False, repr=False, compare=False)
     _turn: threading.Condition = field(
@@ -166,25 +149,11 @@ class Workroom:
 
     def do(self, task: str, *given: Any) -> Any:
         """
-        Have a piece of work done.
+        Have one of `TASKS` done, with the plain values and bytes its function takes.
 
-        Parameters
-        ----------
-        task : str
-            One of `TASKS`.
-        *given
-            What its function takes: plain values and bytes.
-
-        Raises
-        ------
-        Busy
-            If too many wait already, or the turn did not come in time.
-        OverBound
-            If the work took more memory or time than a worker has.
-        HumclickError
-            As the function.
-        OSError
-            If the disk did not take what the work had to put down.
+        Raises what the function does, `Busy` if too many wait already or the turn did not come in time,
+        `OverBound` if the work took more memory or time than a worker has, `OSError` if the disk did not take
+        it.
         """
         with self._place():
             if not self.apart:

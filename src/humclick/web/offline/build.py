@@ -207,22 +207,9 @@ def _engine(root: Path, into: Path) -> None:
 
 def build(root: Path, out: Path = BUILT) -> dict[str, str]:
     """
-    Build what is missing or old, and say what is there.
+    Build what is missing or old for a source tree; the versions of ``runtime``, ``engine`` and ``python``.
 
-    Parameters
-    ----------
-    root : Path
-        Folder with ``package-lock.json``: the source tree.
-
-    Returns
-    -------
-    dict
-        Versions: ``runtime``, ``engine`` and ``python`` (of the npm package).
-
-    Raises
-    ------
-    BuildFailed
-        If Node, the npm package or a package of ``browser.lock`` cannot be had.
+    `BuildFailed` if Node, the npm package or a package of ``browser.lock`` cannot be had.
     """
     out.mkdir(parents=True, exist_ok=True)
     with _alone(out / "lock"):

@@ -28,14 +28,7 @@ def missing(desk: Desk, message: str = "") -> Reply:
 
 
 def document(reply: Reply, *, theme: str = "auto", static: str = "/static") -> str:
-    """
-    A whole HTML document around a reply.
-
-    Parameters
-    ----------
-    theme : str
-        ``auto``, ``light`` or ``dark``.
-    """
+    """A whole HTML document around a reply; an unknown theme follows the device."""
     return template(
         "document.html",
         language(reply.language),

@@ -21,18 +21,7 @@ LABELS = ("C", "S", "R", "1", "2", "3")
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """
-    A photograph with its marks.
-
-    Attributes
-    ----------
-    hash, caption, event : str
-        SHA-256 of its bytes, what it shows, and the event that took it.
-    width, height : int
-        Pixels; 0 where the picture is not in store here.
-    marks : tuple of PhotoMarked
-        In order.
-    """
+    """A photograph with its marks; 0 pixels where the picture is not in store here."""
 
     hash: str
     caption: str

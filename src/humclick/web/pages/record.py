@@ -71,46 +71,27 @@ RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("So
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """
-    One event as shown.
-
-    Attributes
-    ----------
-    id, kind : str
-        Of the event.
-    at : datetime
-        When.
-    title : str
-        What it is about, in words that can be translated.
-    value : str
-        What was written down, kept as it is.
-    finding : str
-        What it means.
-    warns : bool
-        Whether it is not what a healthy part gives.
-    undone : bool
-        Whether it is taken back.
-    problem : str
-        Why it could not be used.
-    unproved : tuple of str
-        Safety gates it needed that are not on record, by their titles.
-    probe : str
-        Its probe.
-    measured : bool
-        Whether a meter showed it.
-    """
+    """One event as shown."""
 
     id: str
     kind: str
     at: datetime
+    #: What it is about, in words that can be translated.
     title: str
+    #: What was written down, kept as it is.
     value: str = ""
+    #: What it means.
     finding: str = ""
+    #: Whether it is not what a healthy part gives.
     warns: bool = False
+    #: Whether it is taken back.
     undone: bool = False
+    #: Why it could not be used.
     problem: str = ""
+    #: Safety gates it needed that are not on record, by their titles.
     unproved: tuple[str, ...] = ()
     probe: str = ""
+    #: Whether a meter showed it.
     measured: bool = False
 
 

@@ -30,14 +30,7 @@ def show(desk: Desk) -> Reply:
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Change the settings; the caller keeps them.
-
-    Raises
-    ------
-    FormRefused
-        If one of them is not to be had.
-    """
+    """Change the settings; the caller keeps them."""
     request = desk.request
     language, theme, meter = request.given("language"), request.given("theme"), request.given("meter")
     if language not in languages():
