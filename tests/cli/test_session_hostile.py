@@ -61,7 +61,7 @@ def test_any_answer_to_the_questions_is_survived(lines: list[str]) -> None:
         for line in lines:
             assert session.take(line) or session.over
             assert session.prompt
-        assert read_call(session.path) == session.events
+        assert read_call(session.path) == session.flow.events
 
 
 @settings(max_examples=15)
@@ -71,7 +71,7 @@ def test_any_line_in_a_call_is_survived(lines: list[str]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         facts = ("rsir-ptc", "external", "115", "60", "", "", "R134a", "good", "nulled", "3", "C-R 4.7")
         session = begun(Path(folder) / "call.toml", *facts)
-        kept = {event.id for event in session.events}
+        kept = {event.id for event in session.flow.events}
         for line in lines:
             assert session.take(line) or session.over
             session.over = False

@@ -46,13 +46,13 @@ def _named(session: Session, word: str) -> str | None:
     """The probe that a word names."""
     if not word or session.call.machine is None:
         return None
-    found = probe_named(word, session.flow.probes)
-    return session.probe(word).id if found is None and word.startswith("between.") else found
+    probe = probe_named(word, session.flow.probes)
+    return session.probe(word).id if probe is None and word.startswith("between.") else probe
 
 
 def _bare(session: Session, line: str) -> str:
     """A reading of the probe asked for."""
-    probe, first = session.asked, line.partition(" ")[0]
+    probe, first = session.step.probe, line.partition(" ")[0]
     if probe is None:
         if looks_like_probe(first):
             raise Unknown("probe", first[:60], session.flow.probes)

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from humclick.cli.language import reason, say
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.call_file import CallFile
@@ -28,6 +29,7 @@ __all__ = [
     "OHMS",
     "VOLTS",
     "call_in",
+    "described_in",
     "file_in",
     "shop_in",
     "shop_option",
@@ -63,6 +65,16 @@ def call_in(name: str) -> Call:
     from humclick.jobs.fold import fold
 
     return fold(file_in(name).events)
+
+
+def described_in(name: str, form: str) -> tuple[Call, Machine]:
+    """The call in a file, and its machine; refused in a form with ``{file}`` where none is described."""
+    from humclick.errors import Refused
+
+    call = call_in(name)
+    if call.machine is None:
+        raise Refused(Message.of(form, file=Verbatim(name)))
+    return call, call.machine
 
 
 class _Amount(click.ParamType[float]):

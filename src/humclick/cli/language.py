@@ -104,23 +104,23 @@ def reason(error: HumclickError) -> str:
 
 def without_language(args: Sequence[str]) -> tuple[list[str], str]:
     """What is typed without ``--lang`` and its language, wherever that stands, and the language asked for."""
-    rest, asked = list(args), os.environ.get(LANGUAGE, "")
+    rest, code = list(args), os.environ.get(LANGUAGE, "")
     at, end = 0, rest.index("--") if "--" in rest else len(rest)
     while at < end:
         name, sign, value = rest[at].partition("=")
         if name != _OPTION or (not sign and at + 1 >= end):
             at += 1
             continue
-        asked = value if sign else rest[at + 1]
+        code = value if sign else rest[at + 1]
         width = 1 if sign else 2
         del rest[at : at + width]
         end -= width
-    return rest, asked
+    return rest, code
 
 
-def chosen(asked: str) -> str:
+def chosen(text: str) -> str:
     """The code of a language asked for, such as ``es`` or ``es_MX.UTF-8``; English for none."""
-    code = asked.strip().partition(".")[0].replace("_", "-")
+    code = text.strip().partition(".")[0].replace("_", "-")
     known = {name.casefold().replace("_", "-"): name for name in languages()}
     for wanted in (code.casefold(), code.casefold().partition("-")[0]):
         if wanted in known:
@@ -130,7 +130,7 @@ def chosen(asked: str) -> str:
     raise Refused(
         Message(
             "no catalogue for the language {code}; there are: {known}",
-            code=ascii(asked)[:40],
+            code=ascii(text)[:40],
             known=tuple(known.values()),
         )
     )
@@ -182,9 +182,9 @@ def texts_of(command: click.Command) -> Iterator[Message]:
     if isinstance(command, click.Group):
         context = click.Context(command)
         for name in command.list_commands(context):
-            found = command.get_command(context, name)
-            if found is not None:
-                yield from texts_of(found)
+            verb = command.get_command(context, name)
+            if verb is not None:
+                yield from texts_of(verb)
 
 
 def helped(command: _Command) -> _Command:
@@ -193,7 +193,7 @@ def helped(command: _Command) -> _Command:
         return command
     made = copy.copy(command)
     if made.help:
-        made.help = "\n\n".join(say(_paragraph(each)) for each in inspect.cleandoc(made.help).split("\n\n"))
+        made.help = "\n\n".join(say(_paragraph(verb)) for verb in inspect.cleandoc(made.help).split("\n\n"))
     if made.epilog:
         made.epilog = say(_paragraph(made.epilog))
     made.params = [copy.copy(param) for param in made.params]
@@ -201,7 +201,7 @@ def helped(command: _Command) -> _Command:
         if isinstance(param, click.Option) and param.help:
             param.help = say(_paragraph(param.help))
     if isinstance(made, click.Group):
-        made.commands = {name: helped(each) for name, each in made.commands.items()}
+        made.commands = {name: helped(verb) for name, verb in made.commands.items()}
     return made
 
 
@@ -217,6 +217,6 @@ def with_language(command: click.Command) -> click.Command:
             )
         )
     if isinstance(command, click.Group):
-        for each in command.commands.values():
-            with_language(each)
+        for verb in command.commands.values():
+            with_language(verb)
     return command

@@ -22,9 +22,9 @@ def schema(what: str) -> None:
     from humclick.jobs.schema import call_schema
 
     if what == "call":
-        shown = call_schema()
+        shape = call_schema()
     else:
         from humclick.jobs.result import advice_schema
 
-        shown = advice_schema()
-    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
+        shape = advice_schema()
+    click.echo(json.dumps(shape, ensure_ascii=False, indent=2))

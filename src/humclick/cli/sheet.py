@@ -89,9 +89,9 @@ def sheet(
         write_sheet(call, shop, path, money=money, paper=paper, picture=picture)
 
 
-def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | None:
+def _picture(call: Call, recording: str | None, forced: bool) -> StartPicture | None:
     """The start, where it is asked for or the call has a recording of one."""
-    wanted = asked or recording is not None
+    wanted = forced or recording is not None
     if not wanted and not call.recordings:
         return None
     from humclick.jobs.sheet.picture import start_picture
@@ -101,12 +101,12 @@ def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | N
         from humclick.recordings.logs import read_recording
 
         read = read_recording(recording)
-    found = start_picture(call, read, asked=wanted, language=spoken())
-    if found is None and wanted:
+    picture = start_picture(call, read, asked=wanted, language=spoken())
+    if picture is None and wanted:
         raise Refused(
             Message(
                 "no start can be drawn: it needs a machine that is simulated in the call, and"
                 " python -m pip install 'humclick[start]'"
             )
         )
-    return found
+    return picture
