@@ -9,14 +9,11 @@ from contextlib import contextmanager
 from typing import Any
 
 from humclick.diagnosis.advice import Advice
-from humclick.diagnosis.probes import Probe
-from humclick.diagnosis.shop import Shop, default_shop
+from humclick.diagnosis.shop import default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.history import State
 from humclick.jobs.judgements import Weighed
 from humclick.messages import NOTHING, Message, as_data
 from humclick.web.exchange import Reply, Request, events_in, plain_table
@@ -80,52 +77,18 @@ class Desk:
         return self.flow.call
 
     @property
-    def events(self) -> tuple[Event, ...]:
-        """All its events in order, the new ones included."""
-        return self.flow.events
-
-    @property
-    def shop(self) -> Shop:
-        """Whose figures count."""
-        return self.flow.shop
-
-    @property
-    def weighed(self) -> Weighed | None:
-        """What judgement says; None while no machine is described."""
-        return self.flow.weighed
-
-    @property
     def advised(self) -> tuple[Weighed, Advice]:
-        """What judgement says, and its advice; refused where nothing can be said."""
-        weighed = self.weighed
+        """What was weighed, and the advice on it; refused where nothing can be said."""
+        weighed = self.flow.weighed
         if weighed is None:
             raise Refused(Message("no machine is described yet"))
         if weighed.advice is None:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
 
-    @property
-    def state(self) -> State:
-        """How far the call has come."""
-        return self.flow.state
-
-    @property
-    def heading(self) -> Message:
-        """How far the call has come, in one line."""
-        return self.flow.heading
-
-    @property
-    def before(self) -> Weighed | None:
-        """The call as it stood when its last go at fixing it began; None where there was none."""
-        return self.flow.before
-
-    def probe(self, name: str) -> Probe:
-        """One probe by name; see `humclick.jobs.flow.Flow.probe`."""
-        return self.flow.probe(name)
-
     def remedy(self, name: str) -> Message:
         """What a remedy is called; its name where the shop has none such."""
-        known = self.shop.remedies.get(name)
+        known = self.flow.shop.remedies.get(name)
         return Message.of(name) if known is None else known.title
 
     # -- answers --------------------------------------------------------------------------------------------
@@ -155,17 +118,18 @@ class Desk:
     def summary(self) -> Mapping[str, Any]:
         """The call's line in the list: texts as kept, state by its name, messages as data."""
         header, machine = self.call.header, self.call.machine
-        advice = self.weighed.advice if self.weighed is not None else None
+        advice = self.flow.weighed.advice if self.flow.weighed is not None else None
         verdict = advice.verdict if advice is not None else None
         title = header.equipment if header and header.equipment else ""
+        outcome = self.flow.heading if self.flow.state.turn else verdict.sentence if verdict else NOTHING
         return {
             "id": self.id,
             "title": title,
             "equipment": as_data(machine.arrangement.title) if machine is not None else "",
             "customer": header.customer if header else "",
-            "state": self.state.name,
-            "updated": (self.events[-1].at if self.events else self.request.now).isoformat(),
-            "verdict": as_data(self.heading if self.state.turn else verdict.sentence if verdict else NOTHING),
+            "state": self.flow.state.name,
+            "updated": (self.flow.events[-1].at if self.flow.events else self.request.now).isoformat(),
+            "verdict": as_data(outcome),
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),
         }

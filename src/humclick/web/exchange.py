@@ -22,10 +22,10 @@ from humclick.jobs.fold import merge
 __all__ = [
     "THEMES",
     "CallGiven",
-    "Photo",
     "Reply",
     "Request",
     "Settings",
+    "StoredPhoto",
     "events_in",
     "plain_table",
     "request_from",
@@ -62,7 +62,7 @@ class CallGiven:
 
 
 @dataclass(frozen=True, slots=True)
-class Photo:
+class StoredPhoto:
     """A photograph in store: SHA-256 of its bytes, caption, and size in pixels."""
 
     hash: str
@@ -90,7 +90,7 @@ class Request:
     #: Summaries of all calls, for the list.
     calls: list[dict[str, Any]] | None = None
     #: Photographs of the call that are in store here.
-    photos: list[Photo] = field(default_factory=list)
+    photos: list[StoredPhoto] = field(default_factory=list)
     #: ``server`` or ``browser``.
     place: str = "server"
     #: Whether the page stands in a secure context, which working without a network needs.

@@ -9,13 +9,10 @@ from functools import cache
 
 from markupsafe import Markup, escape
 
-from humclick.messages import ENGLISH, N_, Translator, counted, translator
+from humclick.messages import N_, Translator, counted, translator
 from humclick.readings.shown import percent
 
-__all__ = ["N_", "OWN", "Language", "language"]
-
-#: Language of the program's own texts.
-OWN = ENGLISH
+__all__ = ["N_", "Language", "language"]
 
 
 class Language:

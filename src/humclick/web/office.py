@@ -12,7 +12,7 @@ import json
 import multiprocessing
 import os
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -50,37 +50,23 @@ class Office:
         default_factory=dict, repr=False, compare=False
     )
 
-    def ask(
-        self,
-        path: str,
-        *,
-        method: str = "GET",
-        query: Mapping[str, Any] | None = None,
-        form: Mapping[str, Any] | None = None,
-        language: str = "en",
-        device: str = "",
-        settings: Mapping[str, Any] | None = None,
-        secure: bool = True,
-        follow: bool = False,
-    ) -> dict[str, Any]:
-        """Ask the engine for a page, and keep what it hands back to be kept."""
+    def ask(self, path: str, *, device: str = "", **asked: Any) -> dict[str, Any]:
+        """
+        Ask the engine for a page, and keep what it hands back to be kept.
+
+        What is asked besides the path has its place in `humclick.web.exchange.Request`.
+        """
         name = _call_in(path)
         events = self.store.events(name) if name and self.store.has(name) else None
         request = {
+            **asked,
             "path": path,
-            "method": method,
-            "query": dict(query or {}),
-            "form": dict(form or {}),
             "now": datetime.now().astimezone().isoformat(),
             "device": device or "desk",
-            "language": language,
             "call": None if events is None else {"id": name, "events": list(map(plain_table, events))},
             "calls": self.summaries() if path in ("/", "/new") else None,
             "photos": self._photos(events or ()),
             "place": "server",
-            "secure": secure,
-            "settings": dict(settings or {}),
-            "follow": follow,
         }
         with self._lock:
             reply: dict[str, Any] = json.loads(answer(json.dumps(request)))
@@ -120,29 +106,36 @@ class Office:
     def summary(self, name: str) -> Mapping[str, Any]:
         """A call's line in the list, worked out anew only when the call has changed."""
         events = self.store.events(name)
-        version = version_of(event.id for event in events)
-        kept = self._summaries.get(name)
-        if kept is None or kept[0] != version:
+        line = self._line_of(name, events)
+        if line is None:
             with self._lock:
-                kept = version, _summary(name, [plain_table(event) for event in events])
-            self._summaries[name] = kept
-        return {**kept[1], "id": name, "version": version}
+                made = _summary(name, [plain_table(event) for event in events])
+            line = self._put_line(name, events, made)
+        return line
+
+    def _line_of(self, name: str, events: Sequence[Event]) -> Mapping[str, Any] | None:
+        """The line as worked out for these events; None where it was not."""
+        version, line = self._summaries.get(name, ("", {}))
+        return {**line, "id": name, "version": version} if version == _version(events) else None
+
+    def _put_line(self, name: str, events: Sequence[Event], line: Mapping[str, Any]) -> Mapping[str, Any]:
+        self._summaries[name] = _version(events), line
+        return {**line, "id": name, "version": _version(events)}
 
     def summaries(self) -> list[Mapping[str, Any]]:
         """Every call's line; a call whose line is not worked out yet stands with what its header says."""
-        found: list[Mapping[str, Any]] = []
+        lines: list[Mapping[str, Any]] = []
         for name in self.store.ids():
             try:
                 events = self.store.events(name)
-                version = version_of(event.id for event in events)
-                kept = self._summaries.get(name)
-                if kept is not None and kept[0] == version:
-                    found.append({**kept[1], "id": name, "version": version})
-                else:
-                    found.append(_plain_line(name, events, version))
+                lines.append(self._line_of(name, events) or _plain_line(name, events))
             except HumclickError as error:
-                found.append(_damaged(name, str(error)))
-        return found
+                lines.append(_line(name, title=f"{name}: {error}"[:200], state="damaged"))
+        return lines
+
+
+def _version(events: Iterable[Event]) -> str:
+    return version_of(event.id for event in events)
 
 
 def standard_office(store: Store) -> Office:
@@ -175,12 +168,11 @@ def fill(office: Office) -> None:
     with ProcessPoolExecutor(1, mp_context=context, initializer=_give_way) as aside:
         for name in missing:
             events = office.store.events(name)
-            version = version_of(event.id for event in events)
             try:
                 line = aside.submit(_summary, name, [plain_table(e) for e in events]).result()
             except HumclickError:
                 continue
-            office._summaries[name] = version, line
+            office._put_line(name, events, line)
     kept = {"program": _program(), "lines": office._summaries}
     with contextlib.suppress(OSError):
         write_whole(office.store.folder / _LINES, json.dumps(kept).encode())
@@ -217,7 +209,7 @@ def _line(name: str, **given: Any) -> dict[str, Any]:
     return {"id": name, **empty, "updated": "", "invented": False, "version": "", **given}
 
 
-def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, Any]:
+def _plain_line(name: str, events: Sequence[Event]) -> dict[str, Any]:
     header = fold(events).header
     return _line(
         name,
@@ -225,9 +217,5 @@ def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, A
         customer=header.customer if header else "",
         invented=bool(header and header.invented),
         updated=in_order(events)[-1].at.isoformat() if events else "",
-        version=version,
+        version=_version(events),
     )
-
-
-def _damaged(name: str, why: str) -> dict[str, Any]:
-    return _line(name, title=f"{name}: {why}"[:200], state="damaged")

@@ -26,6 +26,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from humclick.errors import HumclickError, Refused, printable
 from humclick.jobs.call_file import LARGEST, MOST_EVENTS, parse_call, write_call
 from humclick.jobs.event_tables import event_from
@@ -169,12 +171,10 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
 
 def _unread_in(data: bytes) -> tuple[Mapping[str, Any], ...]:
     try:
-        rows = json.loads(data)
+        rows = msgspec.json.decode(data, type=list[dict[str, Any]])
     except (ValueError, RecursionError):
-        rows = None
-    if not isinstance(rows, list) or not all(
-        isinstance(row, dict) and isinstance(row.get("id"), str) for row in rows
-    ):
+        rows = [{}]
+    if not all(isinstance(row.get("id"), str) for row in rows):
         raise Refused("unread.json in the zip file cannot be read")
     return tuple(rows[:MOST_EVENTS])
 

@@ -10,7 +10,7 @@ from typing import Any
 from humclick.web.listening import recording_table
 from humclick.web.parcel import unpack_tables
 
-__all__ = ["parcel", "photo_checked", "photo_cleaned", "recording", "sheet"]
+__all__ = ["parcel_unpacked", "photo_checked", "photo_cleaned", "recording_read", "sheet_typeset"]
 
 
 def photo_cleaned(data: bytes) -> list[Any]:
@@ -29,18 +29,18 @@ def photo_checked(data: bytes) -> list[Any]:
     return [found.sha256, found.width, found.height, found.suffix]
 
 
-def recording(data: bytes, name: str, events: str, now: str, device: str) -> str:
+def recording_read(data: bytes, name: str, events: str, now: str, device: str) -> str:
     """The event of a recording as JSON; the call's events are JSON too."""
     return json.dumps(recording_table(data, name, json.loads(events), now=now, device=device))
 
 
-def parcel(data: bytes) -> list[Any]:
+def parcel_unpacked(data: bytes) -> list[Any]:
     """A parcel or call file: the call as JSON, and of each photograph its bytes and `photo_checked`."""
     call, photos = unpack_tables(data)
     return [call, [[photo, photo_checked(photo)] for _, photo in photos]]
 
 
-def sheet(events: str, paper: str) -> bytes:
+def sheet_typeset(events: str, paper: str) -> bytes:
     """The sheet of a call as PDF; the call's events are JSON."""
     from humclick.jobs.event_tables import event_from
     from humclick.jobs.fold import fold

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import ChoiceLoader, Environment, FunctionLoader, ModuleLoader, StrictUndefined
 
+from humclick.web.exchange import Reply
+
 if TYPE_CHECKING:
     from humclick.web.desk import Desk
     from humclick.web.language import Language
@@ -51,7 +53,7 @@ def compiled() -> dict[str, str]:
     return found
 
 
-def template(name: str, language: Language, **given: Any) -> str:
+def template(name: str, language: Language, **values: Any) -> str:
     """Fill a file of ``templates`` with the texts (``_``), messages (``say``) and numbers of a language."""
     return (
         _environment()
@@ -68,15 +70,15 @@ def template(name: str, language: Language, **given: Any) -> str:
             clock=language.clock,
             day=language.day,
             lang=language.code,
-            **given,
+            **values,
         )
     )
 
 
-def page(name: str, desk: Desk, **given: Any) -> str:
-    """Fill a template with the desk and what the form last said."""
+def page(name: str, desk: Desk, title: str, **values: Any) -> Reply:
+    """A page of a template, with the desk and what the form last said; its title is a text's id."""
     form = {key: desk.request.given(key) for key in desk.request.form}
-    return template(
+    html = template(
         name,
         desk.language,
         desk=desk,
@@ -84,5 +86,6 @@ def page(name: str, desk: Desk, **given: Any) -> str:
         request=desk.request,
         errors=desk.errors,
         form=form,
-        **given,
+        **values,
     )
+    return Reply(title=desk.language.text(title), html=html, id=desk.id)

@@ -39,13 +39,13 @@ except ImportError:  # a system without such bounds
 
 __all__ = ["TASKS", "Workroom", "standard_workroom"]
 
-#: What a worker can be asked to do: module and function, all of plain values in and out.
+#: What a worker can be asked to do: functions of `humclick.web.tasks`, all of plain values in and out.
 TASKS = {
-    "photo cleaned": ("humclick.web.tasks", "photo_cleaned"),
-    "photo checked": ("humclick.web.tasks", "photo_checked"),
-    "recording": ("humclick.web.tasks", "recording"),
-    "parcel": ("humclick.web.tasks", "parcel"),
-    "sheet": ("humclick.web.tasks", "sheet"),
+    "photo cleaned": "photo_cleaned",
+    "photo checked": "photo_checked",
+    "recording": "recording_read",
+    "parcel": "parcel_unpacked",
+    "sheet": "sheet_typeset",
 }
 _LENGTH = struct.Struct("!Q")
 #: Time to start and to pass things over, beside the work itself. [s]
@@ -100,7 +100,7 @@ class _Worker:
         threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         with theirs:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", "from humclick.web.workroom import work; work()", *given],
+                [sys.executable, "-c", "from humclick.web.workroom import worker; worker()", *given],
                 pass_fds=[theirs.fileno()],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
@@ -188,14 +188,13 @@ class Workroom:
         count = self._count
         with self._turn:
             if count["working"] >= self.workers:
+                busy = Busy("busy with other photos, recordings and sheets; try again in half a minute")
                 if count["waiting"] >= self.waiting:
-                    raise Busy("busy with other photos, recordings and sheets; try again in half a minute")
+                    raise busy
                 count["waiting"] += 1
                 try:
                     if not self._turn.wait_for(lambda: count["working"] < self.workers, self.patience):
-                        raise Busy(
-                            "busy with other photos, recordings and sheets; try again in half a minute"
-                        )
+                        raise busy
                 finally:
                     count["waiting"] -= 1
             count["working"] += 1
@@ -243,15 +242,14 @@ def _answered(answer: Any, room: Workroom) -> Any:
 
 
 def _function(task: str) -> Callable[..., Any]:
-    module, name = TASKS[task]
-    found: Callable[..., Any] = getattr(importlib.import_module(module), name)
-    return found
+    function: Callable[..., Any] = getattr(importlib.import_module("humclick.web.tasks"), TASKS[task])
+    return function
 
 
 # -- the worker's side ------------------------------------------------------------------------------------
 
 
-def work() -> None:
+def worker() -> None:
     """A worker's life: bound itself, then answer until the server is gone."""
     number, memory, seconds = map(int, sys.argv[1:4])
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -4,7 +4,7 @@ The one screen of a call: where to probe, what to type, what it means, what is s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -59,30 +59,29 @@ def step_of(desk: Desk) -> Step:
 
 def show(desk: Desk) -> Reply:
     """The call screen."""
-    _ = desk.language.text
     step = step_of(desk)
-    advice = desk.weighed.advice if desk.weighed is not None else None
+    advice = desk.flow.weighed.advice if desk.flow.weighed is not None else None
     machine = desk.call.machine
     given: dict[str, Any] = {
         "step": step,
         "advice": advice,
         "machine": machine,
-        "refusal": desk.weighed.refusal if desk.weighed is not None else "",
+        "refusal": desk.flow.weighed.refusal if desk.flow.weighed is not None else "",
         "last": record.last_entry(desk),
         "entries": record.entries(desk),
-        "contradictions": [record.named(desk, each) for each in desk.weighed.contradictions]
-        if desk.weighed is not None
+        "contradictions": [record.with_titles(desk, each) for each in desk.flow.weighed.contradictions]
+        if desk.flow.weighed is not None
         else [],
         "suspects": suspects(desk),
         "before": suspects_before(desk),
         "wiring": _wiring(desk, step),
         "icon": drawings.icon,
-        "state": desk.state,
+        "state": desk.flow.state,
         "timer": _timer(desk),
         "rules": place_of(desk.call.place),
         "pins": _pins(desk),
         "HEARD": HEARD,
-        "provisional": provisional(desk.events, desk.call),
+        "provisional": provisional(desk.flow.events, desk.call),
         "in_the_way": _in_the_way(step.briefing),
         "open_stops": [
             (each, gate(each.stop.proof) if each.stop.proof else None) for each in desk.call.stopped
@@ -99,8 +98,8 @@ def show(desk: Desk) -> Reply:
             given |= _wait(desk, step)
         case "verdict" | "after" | "repaired":
             given |= decision.given(desk)
-    return Reply(
-        title=_title(desk, step), html=page("call.html", desk, **given), id=desk.id, announce=announced(desk)
+    return replace(
+        page("call.html", desk, N_("Call"), **given), title=_title(desk, step), announce=announced(desk)
     )
 
 
@@ -126,43 +125,45 @@ def announced(desk: Desk) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """A suspect as shown: words, the same short, the customer's words, probability, length of its bar. [-]"""
+class SuspectLine:
+    """A suspect as shown: words, the same short, the customer's words, and its probability. [-]"""
 
     label: Message
     short: Message
     plain: Message
     probability: float
-    length: int
+
+    @property
+    def length(self) -> int:
+        """How long its bar is. [%]"""
+        return max(1, round(100 * self.probability))
 
 
-def suspects(desk: Desk, most: int = 5) -> list[Shown]:
+def suspects(desk: Desk, most: int = 5) -> list[SuspectLine]:
     """The most probable suspects; the last line holds all the rest."""
-    return _shown(desk.weighed.advice if desk.weighed is not None else None, most)
+    return _shown(desk.flow.weighed.advice if desk.flow.weighed is not None else None, most)
 
 
-def suspects_before(desk: Desk, most: int = 5) -> list[Shown]:
+def suspects_before(desk: Desk, most: int = 5) -> list[SuspectLine]:
     """Likewise as it stood before what was done, where something was done."""
-    if not desk.state.done or desk.before is None:
+    if not desk.flow.state.done or desk.flow.before is None:
         return []
-    return _shown(desk.before.advice, most)
+    return _shown(desk.flow.before.advice, most)
 
 
-def _shown(advice: Advice | None, most: int) -> list[Shown]:
+def _shown(advice: Advice | None, most: int) -> list[SuspectLine]:
     if advice is None:
         return []
     named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
-    found = [
-        Shown(s.label, s.short, s.plain, s.probability, max(1, round(100 * s.probability))) for s in named
-    ]
+    lines = [SuspectLine(s.label, s.short, s.plain, s.probability) for s in named]
     rest = max(0.0, 1.0 - sum(s.probability for s in named))
     if rest >= 0.005:
-        found.append(Shown(NOTHING, NOTHING, NOTHING, rest, max(1, round(100 * rest))))
-    return found
+        lines.append(SuspectLine(NOTHING, NOTHING, NOTHING, rest))
+    return lines
 
 
 def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
-    machine, weighed = desk.call.machine, desk.weighed
+    machine, weighed = desk.call.machine, desk.flow.weighed
     if machine is None or weighed is None:
         return None
     points = None

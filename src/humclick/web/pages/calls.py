@@ -54,11 +54,9 @@ def _row(row: Mapping[str, Any]) -> dict[str, Any]:
 
 def show(desk: Desk) -> Reply:
     """The calls kept here, the latest first."""
-    _ = desk.language.text
     wanted = desk.request.asked("q")
     rows = [_row(row) for row in desk.request.calls or () if not wanted or _matches(row, wanted, desk)]
     rows.sort(key=lambda row: row["updated"], reverse=True)
     open_ = [row for row in rows if row["state"] not in ("repaired", "passing", "handed", "recognised")]
     closed = [row for row in rows if row not in open_]
-    html = page("calls.html", desk, open=open_, closed=closed, wanted=wanted, states=STATES)
-    return Reply(title=_("Calls"), html=html)
+    return page("calls.html", desk, N_("Calls"), open=open_, closed=closed, wanted=wanted, states=STATES)

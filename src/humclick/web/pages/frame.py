@@ -4,11 +4,13 @@ What stands around every page: the document, the header, and the page for what i
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from markupsafe import Markup
 
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import Language, language
+from humclick.web.language import N_, Language, language
 from humclick.web.typeset import page, template
 
 __all__ = ["document", "header", "missing"]
@@ -21,10 +23,7 @@ def header(words: Language, path: str) -> str:
 
 def missing(desk: Desk, message: str = "") -> Reply:
     """The page for a path or a call that is not there."""
-    _ = desk.language.text
-    return Reply(
-        status=404, title=_("Not here"), html=page("missing.html", desk, message=message), id=desk.id
-    )
+    return replace(page("missing.html", desk, N_("Not here"), message=message), status=404)
 
 
 def document(reply: Reply, *, theme: str = "auto", static: str = "/static") -> str:

@@ -12,6 +12,7 @@ from humclick.jobs.taking import arrangement_named
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["show", "take"]
@@ -34,7 +35,6 @@ def _link(desk: Desk, answers: dict[str, str]) -> str:
 
 def show(desk: Desk) -> Reply:
     """The next question, or what fits what was seen."""
-    _ = desk.language.text
     answers = _answers(desk)
     listed = desk.request.asked("list") != ""
     question = None if listed else next_question(answers)
@@ -57,9 +57,10 @@ def show(desk: Desk) -> Reply:
             kind = arrangement(name)
             drawn = drawings.wiring(Machine.of(name), desk.language) if len(fits) == 1 else None
             found.append((kind, drawn))
-    html = page(
+    return page(
         "identify.html",
         desk,
+        N_("What is under the cover?"),
         question=question,
         choices=choices,
         not_sure=_link(desk, {**answers, question.name: NOT_SURE}) if question else "",
@@ -69,7 +70,6 @@ def show(desk: Desk) -> Reply:
         listed=listed,
         icon=drawings.icon,
     )
-    return Reply(title=_("What is under the cover?"), html=html, id=desk.id)
 
 
 def take(desk: Desk) -> Reply:

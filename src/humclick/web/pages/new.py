@@ -15,6 +15,7 @@ from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.drawings import icon
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["show", "take"]
@@ -22,9 +23,8 @@ __all__ = ["show", "take"]
 
 def show(desk: Desk) -> Reply:
     """The question: what do you hear?"""
-    _ = desk.language.text
     complaints = [(name, HEARD[name]) for name in COMPLAINTS if name in HEARD and name != "runs"]
-    return Reply(title=_("New call"), html=page("new.html", desk, complaints=complaints, icon=icon))
+    return page("new.html", desk, N_("New call"), complaints=complaints, icon=icon)
 
 
 def take(desk: Desk) -> Reply:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["show"]
@@ -13,5 +14,4 @@ __all__ = ["show"]
 
 def show(desk: Desk) -> Reply:
     """Whether this page can work offline here."""
-    _ = desk.language.text
-    return Reply(title=_("Without a network"), html=page("offline.html", desk))
+    return page("offline.html", desk, N_("Without a network"))

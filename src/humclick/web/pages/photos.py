@@ -11,16 +11,17 @@ from humclick.jobs.events import PhotoMarked
 from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
-__all__ = ["LABELS", "Shown", "photos_of", "show", "take", "take_mark"]
+__all__ = ["LABELS", "MarkedPhoto", "photos_of", "show", "take", "take_mark"]
 
 #: Labels offered for marks.
 LABELS = ("C", "S", "R", "1", "2", "3")
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class MarkedPhoto:
     """A photograph with its marks; 0 pixels where the picture is not in store here."""
 
     hash: str
@@ -31,14 +32,14 @@ class Shown:
     marks: tuple[PhotoMarked, ...]
 
 
-def photos_of(desk: Desk) -> list[Shown]:
+def photos_of(desk: Desk) -> list[MarkedPhoto]:
     """Every photograph of the call, in order."""
     here = {photo.hash: photo for photo in desk.request.photos}
-    found: dict[str, Shown] = {}
+    found: dict[str, MarkedPhoto] = {}
     for event in desk.call.photos:
         stored = here.get(event.sha256)
         marks = tuple(mark for mark in desk.call.marks if mark.sha256 == event.sha256)
-        found[event.sha256] = Shown(
+        found[event.sha256] = MarkedPhoto(
             event.sha256,
             event.caption or (found[event.sha256].caption if event.sha256 in found else ""),
             event.id,
@@ -51,9 +52,7 @@ def photos_of(desk: Desk) -> list[Shown]:
 
 def show(desk: Desk) -> Reply:
     """The photographs."""
-    _ = desk.language.text
-    html = page("photos.html", desk, photos=photos_of(desk), labels=LABELS)
-    return Reply(title=_("Photos"), html=html, id=desk.id)
+    return page("photos.html", desk, N_("Photos"), photos=photos_of(desk), labels=LABELS)
 
 
 def take(desk: Desk) -> Reply:

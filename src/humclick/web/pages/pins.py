@@ -11,6 +11,7 @@ from humclick.jobs.standing import UNNAMED_PINS
 from humclick.web.desk import Desk
 from humclick.web.drawings import recoloured
 from humclick.web.exchange import Reply
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["show"]
@@ -18,7 +19,6 @@ __all__ = ["show"]
 
 def show(desk: Desk) -> Reply:
     """Layouts to choose from; with one chosen, where each pin is."""
-    _ = desk.language.text
     layout, over = desk.request.asked("layout"), desk.request.asked("over") == "1"
     found = desk.flow.pins
     names = found.names if found is not None else (None, None, None)
@@ -30,13 +30,13 @@ def show(desk: Desk) -> Reply:
         for name in ([chosen] if chosen else LAYOUTS)
     }
     taken = {reading.probe for reading in desk.call.readings}
-    html = page(
+    return page(
         "pins.html",
         desk,
+        N_("The three pins"),
         chosen=chosen,
         over=over,
         drawn=drawn,
         found=found,
         left=[name for name in UNNAMED_PINS if name not in taken],
     )
-    return Reply(title=_("The three pins"), html=html, id=desk.id)

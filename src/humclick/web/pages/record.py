@@ -40,7 +40,7 @@ from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
 
-__all__ = ["Entry", "entries", "last_entry", "named", "show", "take_note", "take_undo"]
+__all__ = ["RecordLine", "entries", "last_entry", "show", "take_note", "take_undo", "with_titles"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {
@@ -70,7 +70,7 @@ RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("So
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class RecordLine:
     """One event as shown."""
 
     id: str
@@ -144,12 +144,12 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
 
 def _probe_title(desk: Desk, name: str) -> str:
     try:
-        return desk.probe(name).title
+        return desk.flow.probe(name).title
     except HumclickError:
         return name
 
 
-def named(desk: Desk, message: Message) -> str:
+def with_titles(desk: Desk, message: Message) -> str:
     """A message in the page's language; probes by their part or title, bare pins by letters."""
     known = desk.flow.probes
     parts = desk.call.machine.parts if desk.call.machine is not None else ()
@@ -176,22 +176,22 @@ def _titled(desk: Desk, title: str) -> str:
     return title
 
 
-def entries(desk: Desk) -> list[Entry]:
+def entries(desk: Desk) -> list[RecordLine]:
     """Every event but undos, in order, with what it means."""
-    findings = desk.weighed.findings if desk.weighed is not None else {}
-    seen = desk.weighed.situation.observations if desk.weighed is not None else ()
+    findings = desk.flow.weighed.findings if desk.flow.weighed is not None else {}
+    seen = desk.flow.weighed.situation.observations if desk.flow.weighed is not None else ()
     shown = {observation.id: shown_text(observation) for observation in seen}
     problems = {problem.event: problem.text for problem in desk.call.problems}
     kept = {reading.event: reading for reading in desk.call.readings}
     found = []
-    for event in desk.events:
+    for event in desk.flow.events:
         if isinstance(event, Undone):
             continue
         title, value = _said(desk, event)
         finding = findings.get(event.id)
         reading = kept.get(event.id)
         found.append(
-            Entry(
+            RecordLine(
                 id=event.id,
                 kind=event.kind,
                 at=event.at,
@@ -213,10 +213,10 @@ def entries(desk: Desk) -> list[Entry]:
     return found
 
 
-def last_entry(desk: Desk) -> Entry | None:
+def last_entry(desk: Desk) -> RecordLine | None:
     """The last thing done, where it can be taken back."""
     try:
-        last = to_undo(desk.events, desk.call)
+        last = to_undo(desk.flow.events, desk.call)
     except HumclickError:
         return None
     return next((entry for entry in reversed(entries(desk)) if entry.id == last.id), None)
@@ -224,24 +224,23 @@ def last_entry(desk: Desk) -> Entry | None:
 
 def show(desk: Desk) -> Reply:
     """The record."""
-    _ = desk.language.text
     header = desk.call.header
     heading = {"equipment": header.equipment if header else "", "customer": header.customer if header else ""}
-    html = page(
+    return page(
         "record.html",
         desk,
+        N_("Record"),
         entries=entries(desk),
         kinds=KINDS,
         torn=desk.unread,
         heading=heading,
         machine_of=_machine_again(desk),
     )
-    return Reply(title=_("Record"), html=html, id=desk.id)
 
 
 def _machine_again(desk: Desk) -> str:
     """The machine and its stamps as JSON, for a new call on the same one."""
-    machine = given_last(desk.events, desk.call, MachineRead)
+    machine = given_last(desk.flow.events, desk.call, MachineRead)
     if not machine:
         return ""
     stamps = [[stamp.part, stamp.text] for stamp in desk.call.stamps]

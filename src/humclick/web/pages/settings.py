@@ -11,6 +11,7 @@ from humclick.meters import meters
 from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import THEMES, Reply, Settings
+from humclick.web.language import N_
 from humclick.web.typeset import page
 
 __all__ = ["show", "take"]
@@ -18,7 +19,6 @@ __all__ = ["show", "take"]
 
 def show(desk: Desk) -> Reply:
     """The settings."""
-    _ = desk.language.text
     places = [(name, place_of(name)) for name in ("", *PLACES)]
     known = {
         "meters": meters(),
@@ -26,7 +26,7 @@ def show(desk: Desk) -> Reply:
         "places": places,
         "languages": [(code, translator(code).name) for code in languages()],
     }
-    return Reply(title=_("Settings"), html=page("settings.html", desk, **known))
+    return page("settings.html", desk, N_("Settings"), **known)
 
 
 def take(desk: Desk) -> Reply:
