@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeGuard
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
@@ -153,8 +153,8 @@ class Call:
             ("complaint", {"heard": str(self.heard), "words": self.words}),
         ]
         flow = Flow(fold((), device=""), self.shop)
-        for kind, given in steps:
-            flow = flow.keep(kind, datetime.now().astimezone(), **given)
+        for kind, values in steps:
+            flow = flow.keep(kind, datetime.now().astimezone(), **values)
         object.__setattr__(self, "events", flow.events)
         self.__dict__["_flow"] = flow
 
@@ -170,8 +170,8 @@ class Call:
         call.__dict__["_flow"] = flow
         return call
 
-    def _with(self, kind: str, **given: Any) -> Call:
-        return self._after(self._flow.keep(kind, datetime.now().astimezone(), **given))
+    def _with(self, kind: str, **values: Any) -> Call:
+        return self._after(self._flow.keep(kind, datetime.now().astimezone(), **values))
 
     def seen(self, probe: str, value: str | float, *, temperature: str | float = "", note: str = "") -> Call:
         """
@@ -195,14 +195,14 @@ class Call:
             If it is of another quantity, no answer of that probe, or no value at all.
         """
         known = probe_of(self.machine, _text(probe, "probe"), self.shop)
-        if isinstance(value, numbers.Real) and not isinstance(value, bool):
+        if _is_number(value):
             if known.quantity not in _UNITS:
                 right = (
                     'the figure with its unit, such as "14.84 uF"' if known.quantity else "one of its answers"
                 )
                 raise Refused(f"{probe}: write {right}, got {value!r}")
             value = f"{float(value):g} {_UNITS[known.quantity]}"
-        if isinstance(temperature, numbers.Real) and not isinstance(temperature, bool):
+        if _is_number(temperature):
             temperature = f"{float(temperature):g} C"
         answer = answer_to(known, _text(value, "value"), _text(temperature, "temperature"))
         now = datetime.now().astimezone()
@@ -232,7 +232,7 @@ class Call:
 
     def decided(self, *remedies: str) -> Call:
         """What is to be done; `Unknown` if there is no such remedy."""
-        return self._with("decision", remedies=[self.shop.remedy(each).name for each in remedies])
+        return self._with("decision", remedies=[self.shop.remedy(remedy).name for remedy in remedies])
 
     def stopped(self, hazard: str, words: str = "") -> Call:
         """A hazard was found: the work stops until it is answered."""
@@ -271,7 +271,7 @@ class Call:
     @property
     def probes(self) -> Mapping[str, str]:
         """Every probe of the machine and what it is."""
-        return {name: each.title for name, each in probes_of(self.machine, self.shop).items()}
+        return {name: probe.title for name, probe in probes_of(self.machine, self.shop).items()}
 
     @property
     def findings(self) -> Sequence[Finding]:
@@ -328,8 +328,8 @@ class Call:
         from html import escape
 
         rows = "".join(
-            f"<tr><td>{escape(percent(each.probability))}</td><td>{escape(each.label)}</td></tr>"
-            for each in self.advice.suspects[:5]
+            f"<tr><td>{escape(percent(suspect.probability))}</td><td>{escape(suspect.label)}</td></tr>"
+            for suspect in self.advice.suspects[:5]
         )
         return f"<p><b>{escape(repr(self.advice))}</b></p><table>{rows}</table>"
 
@@ -344,7 +344,7 @@ def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
     return Call(folded.machine, heard, folded.words, shop=shop or default_shop(), events=folded.events)
 
 
-def try_start(of: Call | Machine, **asked: Any) -> Answers:
+def try_start(of: Call | Machine, **wanted: Any) -> Answers:
     """
     Whether it starts, how fast, with how many amps, down to which volts; each with its range.
 
@@ -352,7 +352,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
     ----------
     of : Call or Machine
         Windings and capacitors are taken as measured on a call.
-    asked : fields of `humclick.start.conditions.StartConditions`
+    wanted : fields of `humclick.start.conditions.StartConditions`
         ``volts`` [V], ``difference`` [-], ``ambient`` [°C], ``hot``, ``supply_ohms`` [Ω], ``start_farads``,
         ``run_farads`` [F]; and ``modes``, a mapping of part to mode.
 
@@ -372,10 +372,10 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
             f"starts need the numeric extras: pip install 'humclick[start]' ({error.name})"
         ) from None
     subject = of.machine if isinstance(of, Call) else of
-    modes = asked.pop("modes", {})
+    modes = wanted.pop("modes", {})
     known = of_call(of.folded) if isinstance(of, Call) else at_hand(subject)
-    given = StartConditions(**{"volts": subject.nameplate.volts, **asked})
-    return answers(subject, estimate(known), given, modes=modes)
+    conditions = StartConditions(**{"volts": subject.nameplate.volts, **wanted})
+    return answers(subject, estimate(known), conditions, modes=modes)
 
 
 def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = None) -> Evidence:
@@ -391,6 +391,10 @@ def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = Non
     return evidence_of(logs.read_recording(Path(path)), plate_of(subject), hertz=hertz)
 
 
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, numbers.Real) and not isinstance(value, bool)
+
+
 def _text(value: object, name: str) -> str:
     if not isinstance(value, str):
         raise Refused(f"{name} must be text, as a person would type it; got {type(value).__name__}")
@@ -402,6 +406,6 @@ def _leads(leads: str | float | None) -> dict[str, Any]:
         return {}
     if leads == "nulled":
         return {"leads_nulled": True}
-    if isinstance(leads, numbers.Real) and not isinstance(leads, bool):
+    if _is_number(leads):
         return {"lead_ohms": float(leads)}
     raise Refused(f'leads must be "nulled" or the ohms shown with the tips together, got {leads!r:.40}')

@@ -107,7 +107,7 @@ def discharges(
     `humclick.physics.discharge.discharge_through`; the hold is twice the time (common practice).
     """
     resistor = _number("ohms") if ohms is None else ohms
-    found = []
+    capacitors = []
     for part in machine.parts:
         if "capacitance" not in part.family.sizes:
             continue
@@ -117,7 +117,7 @@ def discharges(
         if volts is None:
             volts = machine.nameplate.volts * _number("volts_over_supply")
         worked = discharge_through(size.median * size.factor, volts, resistor)
-        found.append(
+        capacitors.append(
             CapacitorDischarge(
                 part=part.id,
                 title=part.family.title,
@@ -127,4 +127,4 @@ def discharges(
                 discharge=worked,
             )
         )
-    return tuple(found)
+    return tuple(capacitors)

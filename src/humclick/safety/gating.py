@@ -74,13 +74,13 @@ def gates() -> Mapping[str, Gate]:
         }
         for row in _data()["gate"]
     ]
-    found = named_values(rows, Gate, "gates.toml")
-    for each in found.values():
-        if each.ends - set(found):
-            raise DataError(f"gates.toml: {each.name} ends unknown gates {sorted(each.ends - set(found))}")
-        for name in each.hazards:
+    table = named_values(rows, Gate, "gates.toml")
+    for entry in table.values():
+        if entry.ends - set(table):
+            raise DataError(f"gates.toml: {entry.name} ends unknown gates {sorted(entry.ends - set(table))}")
+        for name in entry.hazards:
             hazard(name)
-    return found
+    return table
 
 
 def gate(name: str) -> Gate:
@@ -131,42 +131,45 @@ def gates_for(
     if machine.arrangement.id in _data()["inverter"]["arrangements"]:
         wanted.add("inverter-caution")
     chosen = []
-    for name, each in gates().items():
-        if name not in wanted:
-            continue
-        each = _in_place(each, place_of(place))
+    for name in filter(wanted.__contains__, gates()):
+        placed = _in_place(gate(name), place_of(place))
         if name in ("flammable-caution", "toxic-caution"):
-            each = _for_class(each, refrigerant)
+            placed = _for_class(placed, refrigerant)
         if name == "capacitors-discharged":
-            worked = discharges(machine, ohms=ohms, marked_volts=marked_volts)
-            if not worked:
+            capacitors = discharges(machine, ohms=ohms, marked_volts=marked_volts)
+            if not capacitors:
                 continue
-            each = replace(
-                each,
-                steps=(*each.steps[:-1], *(one.sentence for one in worked), each.steps[-1]),
-                ticks=(*each.ticks[:-1], *(one.tick for one in worked), each.ticks[-1]),
-                matter="; ".join(one.matter for one in worked),
-                discharges=worked,
-            )
-        chosen.append(each)
+            placed = _with_discharges(placed, capacitors)
+        chosen.append(placed)
     return tuple(chosen)
 
 
-def _in_place(each: Gate, place: Place) -> Gate:
+def _with_discharges(entry: Gate, capacitors: tuple[CapacitorDischarge, ...]) -> Gate:
+    """The gate of the capacitors, with a step for each before its last."""
+    return replace(
+        entry,
+        steps=(*entry.steps[:-1], *(capacitor.sentence for capacitor in capacitors), entry.steps[-1]),
+        ticks=(*entry.ticks[:-1], *(capacitor.tick for capacitor in capacitors), entry.ticks[-1]),
+        matter="; ".join(capacitor.matter for capacitor in capacitors),
+        discharges=capacitors,
+    )
+
+
+def _in_place(entry: Gate, place: Place) -> Gate:
     """A gate with the steps and the source of a place."""
-    rule = place.gates.get(each.name)
+    rule = place.gates.get(entry.name)
     if rule is None:
-        return each
-    steps, ticks = list(each.steps), list(each.ticks)
+        return entry
+    steps, ticks = list(entry.steps), list(entry.ticks)
     for number, (text, tick) in rule.instead.items():
         steps[number - 1], ticks[number - 1] = text, tick
-    return replace(each, steps=tuple(steps), ticks=tuple(ticks), source=rule.source)
+    return replace(entry, steps=tuple(steps), ticks=tuple(ticks), source=rule.source)
 
 
-def _for_class(each: Gate, refrigerant: str) -> Gate:
+def _for_class(entry: Gate, refrigerant: str) -> Gate:
     """The gate of a refrigerant, with what its class means."""
-    found = meaning(refrigerant)
-    return replace(each, said=found.said, matter=f"{found.name} {refrigerant}".strip())
+    class_ = meaning(refrigerant)
+    return replace(entry, said=class_.said, matter=f"{class_.name} {refrigerant}".strip())
 
 
 def energises(probe_gates: Iterable[str]) -> bool:

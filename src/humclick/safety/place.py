@@ -83,7 +83,7 @@ def place_of(name: str) -> Place:
 
 def _instead(row: Mapping[str, Any]) -> dict[Any, tuple[Any, Any]]:
     """Steps that read otherwise, by their number."""
-    return {each.get("step"): (each.get("text"), each.get("tick")) for each in row.get("instead", ())}
+    return {step.get("step"): (step.get("text"), step.get("tick")) for step in row.get("instead", ())}
 
 
 def chosen_place(text: str) -> str:

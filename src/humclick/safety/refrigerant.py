@@ -46,14 +46,14 @@ def _numbers(refrigerant: str) -> tuple[str, ...]:
     if whole in _classes():
         return (whole,)
     bare = _BARE.fullmatch(refrigerant)
-    found = [
+    numbers = [
         f"R{digits}{letters}".upper()
         for digits, letters in ([bare.groups()] if bare else _NUMBERED.findall(refrigerant))
     ]
     for name, number in _data()["names"].items():
         if re.search(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", refrigerant, re.I):
-            found.append(str(number).upper())
-    return tuple(found)
+            numbers.append(str(number).upper())
+    return tuple(numbers)
 
 
 def safety_class(refrigerant: str) -> str | None:
@@ -67,11 +67,11 @@ def safety_class(refrigerant: str) -> str | None:
     >>> safety_class("R-600a (isobutane), 57 g"), safety_class("R134a"), safety_class("R999")
     ('A3', 'A1', None)
     """
-    found = [_classes().get(key) for key in _numbers(refrigerant)]
-    burning = [kind for kind in found if kind is not None and kind not in _NO_FLAME]
+    classes = [_classes().get(key) for key in _numbers(refrigerant)]
+    burning = [kind for kind in classes if kind is not None and kind not in _NO_FLAME]
     if burning:
         return burning[0]
-    return None if not found or None in found else found[0]
+    return None if not classes or None in classes else classes[0]
 
 
 def flammable(refrigerant: str) -> bool:
@@ -115,7 +115,7 @@ class Meaning:
     @property
     def said(self) -> tuple[Message, ...]:
         """What it means, and from how much it burns where that is known."""
-        return tuple(each for each in (self.plain, self.limit) if each)
+        return tuple(text for text in (self.plain, self.limit) if text)
 
 
 def meaning(refrigerant: str) -> Meaning:

@@ -71,9 +71,9 @@ def stops_at(gate_name: str) -> tuple[Stop, ...]:
     A gate for which the data names nothing bars what needs it, until it is passed.
     """
     at = gate(gate_name)
-    own = tuple(entry for entry in stops().values() if gate_name in entry.gates)
+    offered = tuple(entry for entry in stops().values() if gate_name in entry.gates)
     # what has no other gate than this one is what a plain "cannot" at it means
-    return tuple(sorted(own, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
+    return tuple(sorted(offered, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
 
 
 def _plain(name: str, title: Message) -> Stop:
@@ -112,7 +112,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
     >>> stop_meant("power-off-proved-dead", "no idea").name
     'not-dead'
     """
-    said = " ".join(text.casefold().split())
+    sentence = " ".join(text.casefold().split())
     near = stops_at(gate_name) if gate_name else ()
     rest = tuple(entry for entry in stops().values() if entry not in near)
     # longer words first: "no detector" is not "detector alarms", and "terminal-leak" is no leak elsewhere
@@ -120,7 +120,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         (word, entry)
         for entry in (*near, *rest)
         for word in (entry.name, entry.title.casefold(), entry.said.casefold())
-        if word and word in said
+        if word and word in sentence
     ]
     if called:
         return max(called, key=lambda pair: len(pair[0]))[1]
@@ -128,7 +128,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         ((word, entry) for entry in (*near, *rest) for word in entry.words), key=lambda pair: -len(pair[0])
     )
     for word, entry in spoken:
-        if re.search(rf"\b{re.escape(word)}\b", said) and (entry.whole or entry in near):
+        if re.search(rf"\b{re.escape(word)}\b", sentence) and (entry.whole or entry in near):
             return entry
     if not near:
         raise Unknown("hazard", text.strip()[:60], stops())

@@ -101,8 +101,8 @@ def _say_refusals(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def not_of_the_shape(request: Request, error: RequestValidationError) -> Response:
-        said = (f"{'.'.join(map(str, each['loc']))}: {each['msg']}" for each in error.errors()[:5])
-        return refusal(request, "; ".join(said), 422)
+        faults = (f"{'.'.join(map(str, fault['loc']))}: {fault['msg']}" for fault in error.errors()[:5])
+        return refusal(request, "; ".join(faults), 422)
 
     @app.exception_handler(StarletteHTTPException)
     async def refused_plainly(request: Request, error: StarletteHTTPException) -> Response:
@@ -252,14 +252,14 @@ def _inside(path: str) -> str:
 
 def _listed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """Names and values; a name that comes more than once has a list."""
-    found: dict[str, Any] = {}
+    values: dict[str, Any] = {}
     for name, value in pairs:
-        if name in found:
-            before = found[name]
-            found[name] = [*before, value] if isinstance(before, list) else [before, value]
+        if name in values:
+            before = values[name]
+            values[name] = [*before, value] if isinstance(before, list) else [before, value]
         else:
-            found[name] = value
-    return found
+            values[name] = value
+    return values
 
 
 async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[dict[str, Any]]]:
@@ -279,9 +279,9 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
             if not data:
                 continue
             if (value.content_type or "").startswith("image/"):
-                kept = await run_in_threadpool(office.keep_photo, data, clean=True)
-                size = {"width": str(kept.width), "height": str(kept.height)}
-                photos.append({"sha256": kept.sha256, **size})
+                photo = await run_in_threadpool(office.keep_photo, data, clean=True)
+                size = {"width": str(photo.width), "height": str(photo.height)}
+                photos.append({"sha256": photo.sha256, **size})
             else:
                 pairs.append((name, data.decode("utf-8", "replace")))
                 pairs.append((f"{name}_name", value.filename or ""))
@@ -301,13 +301,15 @@ def _language(request: Request) -> str:
 def _settings(request: Request) -> dict[str, Any]:
     """What the cookie keeps; nothing where it was not written by us."""
     try:
-        found = msgspec.json.decode(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings)
+        settings = msgspec.json.decode(
+            base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings
+        )
     except (ValueError, RecursionError):
         return {}
-    kept = asdict(found)
-    if any(isinstance(value, str) and not _plain(value) for value in kept.values()):
+    values = asdict(settings)
+    if any(isinstance(value, str) and not _plain(value) for value in values.values()):
         return {}
-    return kept
+    return values
 
 
 def _plain(text: str) -> bool:

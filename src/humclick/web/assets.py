@@ -79,11 +79,11 @@ def assets(
     ``pages`` are kept by a browser beside the files, each with a mark that changes when it does; ``made``
     holds further files among our own.
     """
-    own: dict[str, bytes] = {}
+    ours: dict[str, bytes] = {}
     for path in sorted(static.rglob("*")):
         if path.is_file() and path.suffix in TYPES:
-            own[path.relative_to(static).as_posix()] = path.read_bytes()
-    own |= {name: content.encode() for name, content in (made or {}).items()}
+            ours[path.relative_to(static).as_posix()] = path.read_bytes()
+    ours |= {name: content.encode() for name, content in (made or {}).items()}
     places: dict[str, str | bool] = {"offline": False}
     files: dict[str, Asset] = {}
     for folder, version in _versions(built).items():
@@ -93,16 +93,16 @@ def assets(
             packed: dict[str, Path | bytes] = {way: path.with_suffix(end) for way, end in _ENDINGS.items()}
             files[base + path.stem] = Asset(TYPES[Path(path.stem).suffix], path, packed)
     known = dict(pages or {})
-    whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in own.items()])
+    whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in ours.items()])
     version = hashlib.sha256(f"{whole}{places}{sorted(known.items())}".encode()).hexdigest()[:16]
     base = f"/static/{version}"
     places["version"] = version
-    worker = own.pop("sw.js", b"").decode()
-    own["places.js"] = f"export default {json.dumps(places)};\n".encode()
-    for name, data in own.items():
+    worker = ours.pop("sw.js", b"").decode()
+    ours["places.js"] = f"export default {json.dumps(places)};\n".encode()
+    for name, data in ours.items():
         files[f"{base}/{name}"] = Asset(TYPES[Path(name).suffix], data, _packed(data))
-    kept = [*known, *files] if places["offline"] else []
-    worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(kept))
+    addresses = [*known, *files] if places["offline"] else []
+    worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(addresses))
     return Assets(files, base, version, worker, bool(places["offline"]))
 
 
@@ -117,8 +117,8 @@ def _packed(data: bytes) -> dict[str, Path | bytes]:
 def _versions(built: Path) -> dict[str, str]:
     """Versions of the build's folders; empty where it is not whole."""
     try:
-        found = json.loads((built / "built.json").read_text("utf-8"))
-        versions = {name: str(found[name]) for name in ("runtime", "engine")}
+        listing = json.loads((built / "built.json").read_text("utf-8"))
+        versions = {name: str(listing[name]) for name in ("runtime", "engine")}
     except (OSError, ValueError, KeyError, TypeError):
         return {}
     return versions if all((built / name).is_dir() for name in versions) else {}

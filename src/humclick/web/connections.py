@@ -154,9 +154,9 @@ class HeadTimed(H11Protocol):
     """HTTP/1.1 whose requests must be whole in time; says in the book who is being served."""
 
     def __init__(
-        self, *given: Any, book: Book | None = None, head_seconds: float = HEAD_SECONDS, **more: Any
+        self, *arguments: Any, book: Book | None = None, head_seconds: float = HEAD_SECONDS, **more: Any
     ) -> None:
-        super().__init__(*given, **more)
+        super().__init__(*arguments, **more)
         self._book = book if book is not None else Book()
         self._head_seconds = head_seconds
         self._head: asyncio.TimerHandle | None = None
@@ -259,5 +259,5 @@ def short_logs() -> None:
     short = ShortLog()
     for name in _LOGGERS:
         logger = logging.getLogger(name)
-        if not any(isinstance(each, ShortLog) for each in logger.filters):
+        if not any(isinstance(filter_, ShortLog) for filter_ in logger.filters):
             logger.addFilter(short)

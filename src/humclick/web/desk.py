@@ -65,9 +65,9 @@ class Desk:
         self.errors: dict[str, Message] = {}
         self.said = ""
 
-    def keep(self, kind: str, **given: Any) -> None:
+    def keep(self, kind: str, **values: Any) -> None:
         """Add an event to the call; refused, and nothing added, if the call cannot use it."""
-        self.flow = self.flow.keep(kind, self.request.now, **given)
+        self.flow = self.flow.keep(kind, self.request.now, **values)
 
     # -- the call, as its flow has it -----------------------------------------------------------------------
 
@@ -99,9 +99,9 @@ class Desk:
 
     def back(self, *otherwise: str) -> str:
         """Where a form came from, if that is a page of this call."""
-        asked = self.request.given("back")
-        own = asked == self.path() or asked.startswith((f"{self.path()}/", f"{self.path()}?"))
-        return asked if own and "\\" not in asked and ".." not in asked else self.path(*otherwise)
+        wanted = self.request.given("back")
+        inside = wanted == self.path() or wanted.startswith((f"{self.path()}/", f"{self.path()}?"))
+        return wanted if inside and "\\" not in wanted and ".." not in wanted else self.path(*otherwise)
 
     def go(self, path: str, announce: str = "") -> Reply:
         """The answer to a form that was taken: what to keep, and where to go."""

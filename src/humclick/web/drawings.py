@@ -56,10 +56,10 @@ def recoloured(svg: str, shares: tuple[float, ...] = ()) -> str:
     """A drawing on light paper, shaded by ``shares``, in the page's own colours: dark where the page is."""
     shades = {mix(LIGHT.suspect, LIGHT.paper, 0.06 + 0.94 * p): f"share-{round(p * 10)}" for p in shares}
 
-    def change(found: re.Match[str]) -> str:
-        kind, colour = found[1], found[2]
+    def change(match: re.Match[str]) -> str:
+        kind, colour = match[1], match[2]
         name = shades.get(colour) or _CLASSES.get(colour)
-        return found[0] if name is None else f'{kind}="var(--draw-{name})"'
+        return match[0] if name is None else f'{kind}="var(--draw-{name})"'
 
     return _COLOUR.sub(change, svg)
 
@@ -93,20 +93,21 @@ def wiring(
     """
     shares = shares or {}
     scene = lay_out(machine, shares, language.plain)
-    own = _own_symbol(scene, probe) if points and probe is not None else None
+    symbol = _own_symbol(scene, probe) if points and probe is not None else None
     clamped = points if points and probe is not None and probe.quantity == "current" else None
     svg = draw_svg(
-        machine, None if own or clamped else points, shares, clamp=clamped, translate=language.plain
+        machine, None if symbol or clamped else points, shares, clamp=clamped, translate=language.plain
     )
-    if own is not None:
-        svg = svg.replace("</svg>", f"{_at_ends(own)}</svg>")
+    if symbol is not None:
+        svg = svg.replace("</svg>", f"{_at_ends(symbol)}</svg>")
     svg = recoloured(svg, tuple(shares.values()))
+    titles = {part.id: part.family.title for part in machine.parts}
     whole = svg.replace("<svg ", '<svg class="wiring" id="wiring" ', 1)
     return Wiring(
         Markup(whole),  # escaped where it is drawn
-        _window(scene, points, own, probe.part if probe is not None else "") if points else Markup(),
+        _window(scene, points, symbol, probe.part if probe is not None else "") if points else Markup(),
         tuple(map(node_name, points or ())),
-        next((each.family.title for each in machine.parts if own is not None and each.id == own.part), ""),
+        "" if symbol is None else titles.get(symbol.part, ""),
     )
 
 
@@ -114,10 +115,10 @@ def _own_symbol(scene: Scene, probe: Probe) -> Symbol | None:
     """The one symbol of a part that is measured by itself, wires off; None for all else."""
     if not probe.part or probe.quantity not in ("resistance", "capacitance"):
         return None
-    found = [symbol for symbol in scene.symbols if symbol.part == probe.part]
-    if len(found) > 1:
-        found = [symbol for symbol in found if (symbol.kind == "coil") == probe.id.endswith(".coil")]
-    return found[0] if len(found) == 1 else None
+    symbols = [symbol for symbol in scene.symbols if symbol.part == probe.part]
+    if len(symbols) > 1:
+        symbols = [symbol for symbol in symbols if (symbol.kind == "coil") == probe.id.endswith(".coil")]
+    return symbols[0] if len(symbols) == 1 else None
 
 
 def _at_ends(symbol: Symbol) -> str:
@@ -127,11 +128,11 @@ def _at_ends(symbol: Symbol) -> str:
     return mark(0, symbol.x - dx, symbol.y - dy, LIGHT) + mark(1, symbol.x + dx, symbol.y + dy, LIGHT)
 
 
-def _window(scene: Scene, points: tuple[str, str], own: Symbol | None, part: str) -> Markup:
+def _window(scene: Scene, points: tuple[str, str], alone: Symbol | None, part: str) -> Markup:
     """The piece of the drawing that holds both points and what lies between, in the drawing's own units."""
-    ys = [scene.nodes[name].y for name in points] if own is None else [own.y]
+    ys = [scene.nodes[name].y for name in points] if alone is None else [alone.y]
     between = _WINDINGS if set(points) <= {"C", "S", "R"} else {part}
-    drawn = [] if own is not None else [symbol.y for symbol in scene.symbols if symbol.part in between]
+    drawn = [] if alone is not None else [symbol.y for symbol in scene.symbols if symbol.part in between]
     around = _AROUND if drawn else _ALONE
     top = max(0.0, min(ys + drawn) - around)
     below = RING + 8 if "shell" in points else around  # under the shell stands only what the letters mean

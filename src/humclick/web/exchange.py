@@ -160,14 +160,14 @@ def events_in(tables: Iterable[Mapping[str, Any]], unread: list[str] | None = No
     Every request comes through here, so whatever walks events sees them as the call went. Tables that cannot
     be read are passed over; ``unread`` takes what is said of them.
     """
-    found = []
+    events = []
     for table in tables:
         try:
-            found.append(event_from(table))
+            events.append(event_from(table))
         except HumclickError as error:  # written by a later version, or damaged: kept, not used
             if unread is not None:
                 unread.append(str(error))
-    return merge(found)
+    return merge(events)
 
 
 def plain_table(event: Event) -> dict[str, Any]:

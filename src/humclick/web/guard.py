@@ -80,8 +80,8 @@ class JsonDepth:
     def take(self, piece: bytes) -> None:
         """Look at the next piece; `Unfit` if it goes deeper than `JSON_DEPTH`."""
         skip = self._escaped_at
-        for found in _JSON_MARK.finditer(piece):
-            at, mark = found.start(), found[0]
+        for match in _JSON_MARK.finditer(piece):
+            at, mark = match.start(), match[0]
             if at == skip:
                 continue
             if self._quoted:
@@ -164,10 +164,10 @@ class Guard:
                 return
             if message["type"] == "http.response.start":
                 began = True
-                given = list(message.get("headers", ()))
-                there = {key.lower() for key, _ in given}
-                given += [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in there]
-                message["headers"] = given
+                pairs = list(message.get("headers", ()))
+                there = {key.lower() for key, _ in pairs}
+                pairs += [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in there]
+                message["headers"] = pairs
             await send(message)
 
         most = body_of(scope["path"]).most

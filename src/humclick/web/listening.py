@@ -45,9 +45,9 @@ def recording_table(
         path.write_bytes(data)
         hertz = None if machine is None else machine.nameplate.hertz
         read = read_recording(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
-        shown = evidence_of(read, plate_of(machine), hertz=hertz)
+        evidence = evidence_of(read, plate_of(machine), hertz=hertz)
     event = recording_event(
-        shown,
+        evidence,
         sha256=hashlib.sha256(data).hexdigest(),
         device=device[:300],
         at=moment(datetime.fromisoformat(now)),
@@ -56,10 +56,10 @@ def recording_table(
     return {**plain_table(event), "name": called[:300]}
 
 
-def recording_json(data: Any, given: str) -> str:
+def recording_json(data: Any, question: str) -> str:
     """As `recording_table`, for the browser: what is asked and the event are JSON."""
-    asked = json.loads(given)
+    wanted = json.loads(question)
     table = recording_table(
-        bytes(data), asked["name"], asked["events"], now=asked["now"], device=asked["device"]
+        bytes(data), wanted["name"], wanted["events"], now=wanted["now"], device=wanted["device"]
     )
     return json.dumps(table)

@@ -22,10 +22,10 @@ _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
     """What was wrong, as JSON where JSON was asked; half letters, which no answer can hold, by number."""
-    said = printable(text)
+    words = printable(text)
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": said}, status, dict(headers or {}))
-    return PlainTextResponse(said, status, dict(headers or {}))
+        return JSONResponse({"error": words}, status, dict(headers or {}))
+    return PlainTextResponse(words, status, dict(headers or {}))
 
 
 async def _busy(request: Request, error: Exception) -> Response:

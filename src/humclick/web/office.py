@@ -71,17 +71,17 @@ class Office:
         with self._lock:
             reply: dict[str, Any] = json.loads(answer(json.dumps(request)))
         if reply.get("append"):
-            kept = self.store.append(reply["id"], reply["append"])
+            done = self.store.append(reply["id"], reply["append"])
             if reply.get("summary"):
-                self._summaries[reply["id"]] = kept.version, reply["summary"]
+                self._summaries[reply["id"]] = done.version, reply["summary"]
         return reply
 
     def record(self, name: str, data: bytes, file: str, device: str = "") -> dict[str, Any]:
         """Read a recording of a start into a call; the event comes back."""
         tables = [plain_table(event) for event in self.store.events(name)]
         now = datetime.now().astimezone().isoformat()
-        given = data, file, json.dumps(tables), now, device or "desk"
-        table: dict[str, Any] = json.loads(self.room.do("recording", *given))
+        work = data, file, json.dumps(tables), now, device or "desk"
+        table: dict[str, Any] = json.loads(self.room.do("recording", *work))
         self.store.append(name, [table])
         return table
 
@@ -94,14 +94,14 @@ class Office:
         return self.store.keep_photo(data, sha256, PhotoKept(*looked))
 
     def _photos(self, events: Sequence[Event]) -> list[dict[str, Any]]:
-        found = []
+        photos = []
         for photo in fold(events).photos:
             try:
                 width, height = self.store.photo_size(photo.sha256)
             except (Unknown, OSError):
                 continue
-            found.append({"hash": photo.sha256, "caption": photo.caption, "width": width, "height": height})
-        return found
+            photos.append({"hash": photo.sha256, "caption": photo.caption, "width": width, "height": height})
+        return photos
 
     def summary(self, name: str) -> Mapping[str, Any]:
         """A call's line in the list, worked out anew only when the call has changed."""
@@ -142,10 +142,10 @@ def standard_office(store: Store) -> Office:
     """Store and the program's own engine, with the lines of the list as last worked out."""
     office = Office(store)
     with contextlib.suppress(OSError, ValueError, TypeError, AttributeError):
-        kept = json.loads((store.folder / _LINES).read_text("utf-8"))
-        if kept["program"] == _program():
+        saved = json.loads((store.folder / _LINES).read_text("utf-8"))
+        if saved["program"] == _program():
             office._summaries.update(
-                {name: (str(v), dict(line)) for name, (v, line) in kept["lines"].items()}
+                {name: (str(v), dict(line)) for name, (v, line) in saved["lines"].items()}
             )
     return office
 
@@ -173,9 +173,9 @@ def fill(office: Office) -> None:
             except HumclickError:
                 continue
             office._put_line(name, events, line)
-    kept = {"program": _program(), "lines": office._summaries}
+    saved = {"program": _program(), "lines": office._summaries}
     with contextlib.suppress(OSError):
-        write_whole(office.store.folder / _LINES, json.dumps(kept).encode())
+        write_whole(office.store.folder / _LINES, json.dumps(saved).encode())
 
 
 def _give_way() -> None:
@@ -204,9 +204,9 @@ def _call_in(path: str) -> str:
     return pieces[2] if len(pieces) > 2 and pieces[1] == "call" else ""
 
 
-def _line(name: str, **given: Any) -> dict[str, Any]:
+def _line(name: str, **values: Any) -> dict[str, Any]:
     empty = dict.fromkeys(("title", "equipment", "customer", "state", "verdict", "complaint"), "")
-    return {"id": name, **empty, "updated": "", "invented": False, "version": "", **given}
+    return {"id": name, **empty, "updated": "", "invented": False, "version": "", **values}
 
 
 def _plain_line(name: str, events: Sequence[Event]) -> dict[str, Any]:

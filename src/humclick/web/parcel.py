@@ -84,21 +84,21 @@ def pack(
 
 def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
     """As `pack`, from a call as JSON with ``id`` and ``events``, the unread among them; for the browser."""
-    given, unread = json.loads(call), []
-    for table in given["events"]:
+    table_of_call, unread = json.loads(call), []
+    for table in table_of_call["events"]:
         try:
             event_from(table)
         except HumclickError:
             unread.append(table)
     files = {name: bytes(data) for name, data in photos.items()}
-    return pack(given["id"], events_in(given["events"]), files, unread)
+    return pack(table_of_call["id"], events_in(table_of_call["events"]), files, unread)
 
 
 def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
     """As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser."""
-    found = unpack(bytes(data))
-    tables = [*(plain_table(event) for event in found.events), *found.unread]
-    return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
+    parcel = unpack(bytes(data))
+    tables = [*(plain_table(event) for event in parcel.events), *parcel.unread]
+    return json.dumps({"id": parcel.id, "events": tables}), list(parcel.photos.items())
 
 
 def _suffix(data: bytes) -> str:
@@ -147,19 +147,19 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     photos: dict[str, bytes] = {}
     unread: tuple[Mapping[str, Any], ...] = ()
     for member in members:
-        found = _PHOTO.fullmatch(member.filename)
-        if member.filename not in ("about.json", "call.toml", "unread.json") and found is None:
+        photo = _PHOTO.fullmatch(member.filename)
+        if member.filename not in ("about.json", "call.toml", "unread.json") and photo is None:
             raise Refused(f"{ascii(member.filename)[:80]} does not belong into a call's zip file")
-        bound = min(left, LARGEST if found is None else left)
+        bound = min(left, LARGEST if photo is None else left)
         with opened.open(member) as file:
             data = file.read(bound + 1)
         left -= len(data)
         if len(data) > bound:
             raise Refused(f"{member.filename[:80]} unpacks to more than it says or than a call may have")
-        if found is not None:
-            if hashlib.sha256(data).hexdigest() != found[1]:
+        if photo is not None:
+            if hashlib.sha256(data).hexdigest() != photo[1]:
                 raise Refused(f"{member.filename} is not what its name says; the file was damaged on the way")
-            photos[found[1]] = data
+            photos[photo[1]] = data
         elif member.filename == "call.toml":
             events = parse_call(data, "call.toml").events
         elif member.filename == "unread.json":

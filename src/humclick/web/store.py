@@ -133,11 +133,11 @@ class Store:
 
     def ids(self) -> tuple[str, ...]:
         """Ids of all calls, the one written last first."""
-        found = []
+        written = []
         for path in self._calls.glob("*.toml"):
             with contextlib.suppress(Refused, FileNotFoundError):
-                found.append((-path.stat().st_mtime_ns, call_id(path.stem)))
-        return tuple(name for _, name in sorted(found))
+                written.append((-path.stat().st_mtime_ns, call_id(path.stem)))
+        return tuple(name for _, name in sorted(written))
 
     def has(self, name: str) -> bool:
         """Whether there is such a call."""
@@ -151,16 +151,16 @@ class Store:
         """
         path = self._path(name)
         try:
-            found = path.stat()
+            stat = path.stat()
         except FileNotFoundError:
             raise Unknown("call", name, self.ids()[:20]) from None
-        mark = mark_of(found)
-        kept = self._read.get(name)
-        if kept is None or kept.mark != mark:
+        mark = mark_of(stat)
+        file = self._read.get(name)
+        if file is None or file.mark != mark:
             with _storage(name):
-                kept = load_call(path)
-            self._read[name] = kept
-        return kept.events
+                file = load_call(path)
+            self._read[name] = file
+        return file.events
 
     def append(self, name: str, tables: Sequence[Mapping[str, Any]]) -> Appended:
         """
@@ -181,21 +181,21 @@ class Store:
         An event for which there is no room is named in ``refused``; the others are kept. After
         `StorageTrouble` (the file is damaged or cannot be written) nothing may be taken for kept.
         """
-        given: dict[str, Event] = {}
+        fresh: dict[str, Event] = {}
         conflicts = []
         for event in in_order(events):  # so that the file reads well; its order decides nothing
-            if given.setdefault(event.id, event) != event:
+            if fresh.setdefault(event.id, event) != event:
                 conflicts.append(event.id)
         path = self._path(name)
         with self._lock:
-            if not given:
-                kept = self.events(name) if path.is_file() else ()
-                return Appended(0, version_of(event.id for event in kept))
+            if not fresh:
+                there = self.events(name) if path.is_file() else ()
+                return Appended(0, version_of(event.id for event in there))
             with _storage(name):
-                done = append_events(path, given.values(), self._read.get(name))
+                done = append_events(path, fresh.values(), self._read.get(name))
             self._read[name] = done.after
         known = {event.id: event for event in done.before}
-        conflicts += [event.id for event in given.values() if known.get(event.id, event) != event]
+        conflicts += [event.id for event in fresh.values() if known.get(event.id, event) != event]
         version = version_of([*known, *(event.id for event in done.fresh)])
         return Appended(len(done.fresh), version, tuple(conflicts), dict.fromkeys(done.no_room, _NO_ROOM))
 

@@ -25,8 +25,8 @@ def photo_checked(data: bytes) -> list[Any]:
     """Hash, width, height [pixel] and ending of a photograph that can be kept byte for byte."""
     from humclick.web.photos import checked
 
-    found = checked(data)
-    return [found.sha256, found.width, found.height, found.suffix]
+    photo = checked(data)
+    return [photo.sha256, photo.width, photo.height, photo.suffix]
 
 
 def recording_read(data: bytes, name: str, events: str, now: str, device: str) -> str:

@@ -33,9 +33,9 @@ def _source(name: str) -> str | None:
 @cache
 def _environment() -> Environment:
     compiled = Path(__file__).parent / COMPILED
-    kept = [ModuleLoader(compiled)] if compiled.is_dir() else []
+    loaders = [ModuleLoader(compiled)] if compiled.is_dir() else []
     return Environment(
-        loader=ChoiceLoader([*kept, FunctionLoader(_source)]),
+        loader=ChoiceLoader([*loaders, FunctionLoader(_source)]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -46,11 +46,11 @@ def _environment() -> Environment:
 
 def compiled() -> dict[str, str]:
     """Every template as Python, by the name of the file in the folder `COMPILED`."""
-    found = {}
+    sources = {}
     for file in resources.files("humclick.web").joinpath("templates").iterdir():
         source = _environment().compile(file.read_text("utf-8"), file.name, raw=True, defer_init=True)
-        found[ModuleLoader.get_module_filename(file.name)] = source
-    return found
+        sources[ModuleLoader.get_module_filename(file.name)] = source
+    return sources
 
 
 def template(name: str, language: Language, **values: Any) -> str:

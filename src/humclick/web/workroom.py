@@ -96,11 +96,11 @@ class _Worker:
         self.line, theirs = socket.socketpair()
         self.seconds = seconds
         self.done = 0
-        given = [str(theirs.fileno()), str(memory), str(seconds)]
+        arguments = [str(theirs.fileno()), str(memory), str(seconds)]
         threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         with theirs:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", "from humclick.web.workroom import worker; worker()", *given],
+                [sys.executable, "-c", "from humclick.web.workroom import worker; worker()", *arguments],
                 pass_fds=[theirs.fileno()],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
@@ -108,11 +108,11 @@ class _Worker:
                 env={**os.environ, **threads, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
             )
 
-    def do(self, task: str, given: list[Any]) -> Any:
+    def do(self, task: str, values: list[Any]) -> Any:
         """One piece of work; its answer as the worker gave it."""
         by = time.monotonic() + 2 * self.seconds + _GRACE
         self.line.settimeout(2 * self.seconds + _GRACE)
-        _send(self.line, [task, given])
+        _send(self.line, [task, values])
         self.done += 1
         return _received(self.line, by)
 
@@ -147,7 +147,7 @@ class Workroom:
         default_factory=lambda: {"working": 0, "waiting": 0}, init=False, repr=False, compare=False
     )
 
-    def do(self, task: str, *given: Any) -> Any:
+    def do(self, task: str, *values: Any) -> Any:
         """
         Have one of `TASKS` done, with the plain values and bytes its function takes.
 
@@ -157,10 +157,10 @@ class Workroom:
         """
         with self._place():
             if not self.apart:
-                return _function(task)(*given)
+                return _function(task)(*values)
             worker = self._worker()
             try:
-                answer = worker.do(task, list(given))
+                answer = worker.do(task, list(values))
             except (EOFError, OSError, msgspec.DecodeError) as error:
                 worker.end()
                 raise OverBound(_broken(worker.process.returncode, error, self)) from None
@@ -264,18 +264,18 @@ def worker() -> None:
     with socket.socket(fileno=number) as line:
         while True:
             try:
-                task, given = _received(line)
+                task, values = _received(line)
             except EOFError:
                 return
-            _send(line, _done(task, given, seconds))
+            _send(line, _done(task, values, seconds))
 
 
-def _done(task: str, given: list[Any], seconds: int) -> list[Any]:
+def _done(task: str, values: list[Any], seconds: int) -> list[Any]:
     used = resource.getrusage(resource.RUSAGE_SELF)
     soft = int(used.ru_utime + used.ru_stime) + 1 + seconds
     resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
     try:
-        return ["done", _function(task)(*given)]
+        return ["done", _function(task)(*values)]
     except Unknown as error:
         return ["unknown", [error.kind, error.name, list(error.known)]]
     except HumclickError as error:

@@ -62,14 +62,14 @@ def show(desk: Desk) -> Reply:
     step = step_of(desk)
     advice = desk.flow.weighed.advice if desk.flow.weighed is not None else None
     machine = desk.call.machine
-    given: dict[str, Any] = {
+    values: dict[str, Any] = {
         "step": step,
         "advice": advice,
         "machine": machine,
         "refusal": desk.flow.weighed.refusal if desk.flow.weighed is not None else "",
         "last": record.last_entry(desk),
         "entries": record.entries(desk),
-        "contradictions": [record.with_titles(desk, each) for each in desk.flow.weighed.contradictions]
+        "contradictions": [record.with_titles(desk, message) for message in desk.flow.weighed.contradictions]
         if desk.flow.weighed is not None
         else [],
         "suspects": suspects(desk),
@@ -84,31 +84,32 @@ def show(desk: Desk) -> Reply:
         "provisional": provisional(desk.flow.events, desk.call),
         "in_the_way": _in_the_way(step.briefing),
         "open_stops": [
-            (each, gate(each.stop.proof) if each.stop.proof else None) for each in desk.call.stopped
+            (stopped, gate(stopped.stop.proof) if stopped.stop.proof else None)
+            for stopped in desk.call.stopped
         ],
         "kinds": record.KINDS,
         "photos": photos_of(desk),
     }
     match step.kind:
         case "recognised":
-            given |= {"hazards": on_machine(desk.call)}
+            values |= {"hazards": on_machine(desk.call)}
         case "probe":
-            given |= _entry(desk, step)
+            values |= _entry(desk, step)
         case "wait":
-            given |= _wait(desk, step)
+            values |= _wait(desk, step)
         case "verdict" | "after" | "repaired":
-            given |= decision.given(desk)
+            values |= decision.given(desk)
     return replace(
-        page("call.html", desk, N_("Call"), **given), title=_title(desk, step), announce=announced(desk)
+        page("call.html", desk, N_("Call"), **values), title=_title(desk, step), announce=announced(desk)
     )
 
 
 def _in_the_way(briefing: Briefing) -> list[tuple[str, Stop]]:
     """What may stand in the way of the gates shown, each with the gate at which it is offered."""
     offered: dict[str, tuple[str, Stop]] = {}
-    for shown in briefing.gates:
-        for stop in stops_at(shown.gate.name):
-            offered.setdefault(stop.said, (shown.gate.name, stop))
+    for entry in briefing.gates:
+        for stop in stops_at(entry.gate.name):
+            offered.setdefault(stop.said, (entry.gate.name, stop))
     return list(offered.values())
 
 
@@ -181,16 +182,16 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     taken = [r for r in desk.call.readings if r.probe == probe.id]
     heard = probe.heard
     typed, hint = desk.request.given("value"), _hint(probe)
-    asked = "warmth" in desk.request.form
+    chosen = "warmth" in desk.request.form
     return {
         "units": UNITS.get(probe.quantity, ()),
         "unit": desk.request.given("unit") or _unit_before(taken, probe),
         "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", desk.language.mark, "0", "⌫"),
         "warmths": WARMTHS,
-        "warmth": desk.request.given("warmth") if asked else felt(desk.flow, desk.request.now, probe),
+        "warmth": desk.request.given("warmth") if chosen else felt(desk.flow, desk.request.now, probe),
         "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
         "example": EXAMPLES[Quantity(probe.quantity)] if probe.quantity else "",
-        "outcomes": [(each, HEARD[each] if heard else each) for each in probe.outcomes],
+        "outcomes": [(outcome, HEARD[outcome] if heard else outcome) for outcome in probe.outcomes],
         "heard": heard,
         "again": bool(taken),
         "hint": hint,

@@ -31,25 +31,25 @@ STATES: dict[str, str] = {
 
 
 def _matches(row: Mapping[str, Any], wanted: str, desk: Desk) -> bool:
-    said = desk.language
+    language = desk.language
     texts = [str(row.get(name, "")) for name in ("title", "customer", "id")]
     for message in (from_data(row.get("equipment")), from_data(row.get("verdict"))):
-        texts += [message, said.plain(message)]
-    texts.append(said.text(STATES.get(str(row.get("state", "")), "")))
+        texts += [message, language.plain(message)]
+    texts.append(language.text(STATES.get(str(row.get("state", "")), "")))
     everything = " ".join(texts).casefold()
     return all(word in everything for word in wanted.casefold().split())
 
 
 def _row(row: Mapping[str, Any]) -> dict[str, Any]:
     names = ("id", "title", "customer", "state", "updated", "complaint")
-    found: dict[str, Any] = {name: str(row.get(name, "") or "") for name in names}
-    found |= {name: from_data(row.get(name)) for name in ("equipment", "verdict")}
+    shown_row: dict[str, Any] = {name: str(row.get(name, "") or "") for name in names}
+    shown_row |= {name: from_data(row.get(name)) for name in ("equipment", "verdict")}
     try:
-        found["at"] = datetime.fromisoformat(found["updated"])
+        shown_row["at"] = datetime.fromisoformat(shown_row["updated"])
     except ValueError:
-        found["at"] = None
-    found["invented"] = bool(row.get("invented", False))
-    return found
+        shown_row["at"] = None
+    shown_row["invented"] = bool(row.get("invented", False))
+    return shown_row
 
 
 def show(desk: Desk) -> Reply:

@@ -51,17 +51,17 @@ def take(desk: Desk) -> Reply:
 
 def _same_machine(desk: Desk) -> bool:
     """Take machine and stamps over from an earlier call; what cannot be used is left out."""
-    given = desk.request.given("machine")
-    if not given:
+    typed = desk.request.given("machine")
+    if not typed:
         return False
     try:
-        earlier = json.loads(given)
+        earlier = json.loads(typed)
         machine, stamps = dict(earlier["machine"]), list(earlier["stamps"])
         desk.keep("machine", **machine)
     except (ValueError, TypeError, KeyError, HumclickError):
         return False
-    for each in stamps[:50]:
-        if isinstance(each, list) and len(each) == 2:
+    for stamp in stamps[:50]:
+        if isinstance(stamp, list) and len(stamp) == 2:
             with suppress(HumclickError):
-                desk.keep("stamp", part=str(each[0]), text=str(each[1]))
+                desk.keep("stamp", part=str(stamp[0]), text=str(stamp[1]))
     return True

@@ -35,19 +35,19 @@ class MarkedPhoto:
 def photos_of(desk: Desk) -> list[MarkedPhoto]:
     """Every photograph of the call, in order."""
     here = {photo.hash: photo for photo in desk.request.photos}
-    found: dict[str, MarkedPhoto] = {}
+    photos: dict[str, MarkedPhoto] = {}
     for event in desk.call.photos:
         stored = here.get(event.sha256)
         marks = tuple(mark for mark in desk.call.marks if mark.sha256 == event.sha256)
-        found[event.sha256] = MarkedPhoto(
+        photos[event.sha256] = MarkedPhoto(
             event.sha256,
-            event.caption or (found[event.sha256].caption if event.sha256 in found else ""),
+            event.caption or (photos[event.sha256].caption if event.sha256 in photos else ""),
             event.id,
             stored.width if stored else 0,
             stored.height if stored else 0,
             marks,
         )
-    return list(found.values())
+    return list(photos.values())
 
 
 def show(desk: Desk) -> Reply:
@@ -61,8 +61,8 @@ def take(desk: Desk) -> Reply:
     if not hashes:
         raise FormRefused("photo", Message("choose a picture first"))
     with beside("photo"):
-        for each in hashes:
-            desk.keep("photo", sha256=each, caption=desk.request.given("caption"))
+        for sha256 in hashes:
+            desk.keep("photo", sha256=sha256, caption=desk.request.given("caption"))
     return desk.go(desk.path("photos"))
 
 

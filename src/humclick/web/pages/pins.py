@@ -20,8 +20,8 @@ __all__ = ["show"]
 def show(desk: Desk) -> Reply:
     """Layouts to choose from; with one chosen, where each pin is."""
     layout, over = desk.request.asked("layout"), desk.request.asked("over") == "1"
-    found = desk.flow.pins
-    names = found.names if found is not None else (None, None, None)
+    finding = desk.flow.pins
+    names = finding.names if finding is not None else (None, None, None)
     chosen = layout if layout in LAYOUTS else ""
     drawn = {
         name: Markup(
@@ -37,6 +37,6 @@ def show(desk: Desk) -> Reply:
         chosen=chosen,
         over=over,
         drawn=drawn,
-        found=found,
+        found=finding,
         left=[name for name in UNNAMED_PINS if name not in taken],
     )

@@ -99,7 +99,7 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
     """Title and value of an event."""
     match event:
         case Opened():
-            return "", " · ".join(each for each in (event.customer, event.equipment) if each)
+            return "", " · ".join(text for text in (event.customer, event.equipment) if text)
         case MachineRead():
             figures = [f"{event.volts:g} V {event.hertz:g} Hz"]
             if event.locked_rotor_amps is not None:
@@ -179,24 +179,24 @@ def _titled(desk: Desk, title: str) -> str:
 def entries(desk: Desk) -> list[RecordLine]:
     """Every event but undos, in order, with what it means."""
     findings = desk.flow.weighed.findings if desk.flow.weighed is not None else {}
-    seen = desk.flow.weighed.situation.observations if desk.flow.weighed is not None else ()
-    shown = {observation.id: shown_text(observation) for observation in seen}
+    observations = desk.flow.weighed.situation.observations if desk.flow.weighed is not None else ()
+    texts = {observation.id: shown_text(observation) for observation in observations}
     problems = {problem.event: problem.text for problem in desk.call.problems}
-    kept = {reading.event: reading for reading in desk.call.readings}
-    found = []
+    readings = {reading.event: reading for reading in desk.call.readings}
+    lines = []
     for event in desk.flow.events:
         if isinstance(event, Undone):
             continue
         title, value = _said(desk, event)
         finding = findings.get(event.id)
-        reading = kept.get(event.id)
-        found.append(
+        reading = readings.get(event.id)
+        lines.append(
             RecordLine(
                 id=event.id,
                 kind=event.kind,
                 at=event.at,
                 title=_titled(desk, title),
-                value=shown.get(event.id) or HEARD.get(value) or Message.of(value)
+                value=texts.get(event.id) or HEARD.get(value) or Message.of(value)
                 if isinstance(event, ReadingTaken)
                 else value,
                 finding=finding.text if finding else "",
@@ -210,7 +210,7 @@ def entries(desk: Desk) -> list[RecordLine]:
                 measured=reading is not None and reading.reading is not None,
             )
         )
-    return found
+    return lines
 
 
 def last_entry(desk: Desk) -> RecordLine | None:

@@ -69,11 +69,11 @@ def _shifts(desk: Desk, event: RecordingTaken) -> tuple[Shift, ...] | None:
 
 def recordings_of(desk: Desk) -> list[RecordingShown]:
     """The call's recordings, the latest first."""
-    events = [each for each in live(desk.flow.events, desk.call) if isinstance(each, RecordingTaken)]
-    found = []
+    events = [event for event in live(desk.flow.events, desk.call) if isinstance(event, RecordingTaken)]
+    recordings = []
     for k, event in enumerate(reversed(events)):
         sentences = tuple(map(from_data, event.said)) or (event.words,)
-        found.append(
+        recordings.append(
             RecordingShown(
                 event,
                 course_svg(event, desk.language),
@@ -82,7 +82,7 @@ def recordings_of(desk: Desk) -> list[RecordingShown]:
                 _shifts(desk, event) if k < _WEIGHED else None,
             )
         )
-    return found
+    return recordings
 
 
 def show(desk: Desk) -> Reply:
