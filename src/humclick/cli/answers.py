@@ -1,6 +1,4 @@
-"""
-What a line typed in a call does: an order, a reading, the answer to a question.
-"""
+"""What a line typed in a call does: an order, a reading, the answer to a question."""
 
 from __future__ import annotations
 
@@ -17,8 +15,6 @@ from humclick.messages import Message, Verbatim
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.diagnosis.probes import Probe
-
-__all__ = ["taken"]
 
 
 def taken(session: Session, line: str) -> str:

@@ -1,6 +1,4 @@
-"""
-``humclick call``: a call at the bench, step by step.
-"""
+"""``humclick call``: a call at the bench, step by step."""
 
 from __future__ import annotations
 

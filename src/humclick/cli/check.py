@@ -1,6 +1,4 @@
-"""
-``humclick check``: is a call file sound?
-"""
+"""``humclick check``: is a call file sound?"""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-A machine described by options, instead of a call.
-"""
+"""A machine described by options, instead of a call."""
 
 from __future__ import annotations
 
@@ -13,8 +11,6 @@ import click
 from humclick.cli.given import AMPS, OHMS, VOLTS
 from humclick.cli.language import say
 from humclick.messages import Message
-
-__all__ = ["EITHER", "describable"]
 
 #: Said where both a call and an arrangement are given, or neither.
 EITHER = Message("Give either a call FILE or --arrangement.")

@@ -1,6 +1,4 @@
-"""
-The name under which this terminal writes events, and under which its safety gates hold.
-"""
+"""The name under which this terminal writes events, and under which its safety gates hold."""
 
 from __future__ import annotations
 
@@ -8,8 +6,6 @@ import hashlib
 import os
 import platform
 from pathlib import Path
-
-__all__ = ["terminal"]
 
 
 def terminal() -> str:

@@ -1,6 +1,4 @@
-"""
-``humclick draw``: the wiring of a call's machine, or of an arrangement.
-"""
+"""``humclick draw``: the wiring of a call's machine, or of an arrangement."""
 
 from __future__ import annotations
 

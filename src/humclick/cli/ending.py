@@ -1,6 +1,4 @@
-"""
-The end of a call: the verdict, the parts it asks for, and how the repair is proved.
-"""
+"""The end of a call: the verdict, the parts it asks for, and how the repair is proved."""
 
 from __future__ import annotations
 
@@ -19,9 +17,6 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.flow import Flow
     from humclick.jobs.standing import Onward
-
-__all__ = ["LEAVE", "onward_in_words", "proof_in_words", "verdict_shown"]
-
 
 #: What is asked for after a repair, in order; see `humclick.diagnosis.guards.needs_before`.
 _IN_ORDER = Message(

@@ -22,8 +22,6 @@ from humclick.cli.language import reason, say
 from humclick.errors import HumclickError
 from humclick.messages import Message, Verbatim
 
-__all__ = ["apology", "refused", "report", "state_folder"]
-
 
 def refused(error: HumclickError) -> None:
     """Say on the error stream why something was refused."""

@@ -1,6 +1,4 @@
-"""
-What a verb is given: call files, the shop's figures, quantities as typed.
-"""
+"""What a verb is given: call files, the shop's figures, quantities as typed."""
 
 from __future__ import annotations
 
@@ -20,20 +18,6 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.call_file import CallFile
-
-__all__ = [
-    "AMPS",
-    "CELSIUS",
-    "FARADS",
-    "METRES",
-    "OHMS",
-    "VOLTS",
-    "call_in",
-    "described_in",
-    "file_in",
-    "shop_in",
-    "shop_option",
-]
 
 shop_option: Callable[[Any], Any] = click.option(
     "--shop",

@@ -32,20 +32,6 @@ from humclick.messages import (
     translator,
 )
 
-__all__ = [
-    "LANGUAGE",
-    "OF_CLICK",
-    "chosen",
-    "helped",
-    "reason",
-    "say",
-    "speaking",
-    "spoken",
-    "texts_of",
-    "with_language",
-    "without_language",
-]
-
 #: Name of the environment's variable.
 LANGUAGE = "HUMCLICK_LANG"
 _OPTION = "--lang"

@@ -13,8 +13,6 @@ from collections.abc import Iterable, Sequence
 from humclick.cli.language import say
 from humclick.messages import Message
 
-__all__ = ["WIDE", "bar", "label", "lines", "numbered", "row", "table", "underlined"]
-
 #: Columns of a line.
 WIDE = 78
 #: Letters of a bar of 100 %.

@@ -1,6 +1,4 @@
-"""
-``humclick list``: what the program knows, by name.
-"""
+"""``humclick list``: what the program knows, by name."""
 
 from __future__ import annotations
 

@@ -21,8 +21,6 @@ from humclick.cli.terminal import plain_terminal
 from humclick.errors import HumclickError
 from humclick.messages import Message
 
-__all__ = ["main"]
-
 #: Verbs in the order of a call; each stands in a module under its own name.
 VERBS = (
     *("call", "advise", "check", "sheet", "draw", "pins", "start", "substitute", "recording", "list", "work"),

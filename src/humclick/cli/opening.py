@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from humclick.jobs.call import Call
     from humclick.jobs.flow import Flow
 
-__all__ = ["FACTS", "answer_question", "question_again", "question_in_words", "questions_for", "set_fact"]
-
 _UNKNOWN = ("?", N_("unknown"), N_("not sure"), "don't know")
 
 

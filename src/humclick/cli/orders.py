@@ -41,8 +41,6 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.flow import Flow
 
-__all__ = ["ORDERS", "Order", "order_in"]
-
 _MINUTES = {
     **dict.fromkeys(("", "min", "minute", "minutes", "m"), 1.0),
     **dict.fromkeys(("h", "hour", "hours"), 60.0),

@@ -17,8 +17,6 @@ from humclick.messages import Message
 if TYPE_CHECKING:
     from humclick.diagnosis.probes import Probe
 
-__all__ = ["english", "in_english"]
-
 #: What says that somebody does not know.
 _NOT_SURE = Message("not sure")
 #: What may be typed for how warm a part was, apart by commas, and the English of it.

@@ -1,6 +1,4 @@
-"""
-``humclick pins``: which pin is which, from three readings.
-"""
+"""``humclick pins``: which pin is which, from three readings."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-A reading typed in a call: it is kept, and what it means is said.
-"""
+"""A reading typed in a call: it is kept, and what it means is said."""
 
 from __future__ import annotations
 
@@ -17,8 +15,6 @@ from humclick.messages import Message
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.entry import Answer
-
-__all__ = ["read"]
 
 
 def read(

@@ -1,6 +1,4 @@
-"""
-``humclick recording``: a clamp's log or a phone's sound of a start attempt, and what it shows.
-"""
+"""``humclick recording``: a clamp's log or a phone's sound of a start attempt, and what it shows."""
 
 from __future__ import annotations
 
@@ -22,8 +20,6 @@ if TYPE_CHECKING:
     from humclick.recordings.recognise import Plate, Recognition
     from humclick.recordings.recording import Recording
     from humclick.recordings.sound import SoundRecognition
-
-__all__ = ["recording"]
 
 _SAID = {
     "silent": Message("nothing"),

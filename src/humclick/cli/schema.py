@@ -1,6 +1,4 @@
-"""
-``humclick schema``: the shape of what is read and of what is handed over.
-"""
+"""``humclick schema``: the shape of what is read and of what is handed over."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-What the terminal shows of a call: where it stands, and what is asked.
-"""
+"""What the terminal shows of a call: where it stands, and what is asked."""
 
 from __future__ import annotations
 
@@ -20,8 +18,6 @@ from humclick.messages import Message, listed
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.flow import Step
-
-__all__ = ["NO_MACHINE", "Screen", "opened", "prompt", "shown_next", "view"]
 
 #: Said where a machine is needed and none is described.
 NO_MACHINE = Message("no machine is described yet; type arrangement and its name (list arrangements)")

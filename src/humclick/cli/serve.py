@@ -1,6 +1,4 @@
-"""
-``humclick serve``: the pages and the JSON interface, for this machine or for the shop's network.
-"""
+"""``humclick serve``: the pages and the JSON interface, for this machine or for the shop's network."""
 
 from __future__ import annotations
 

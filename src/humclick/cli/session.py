@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from humclick.jobs.call import Call
     from humclick.jobs.events import Event
 
-__all__ = ["Session"]
-
 
 class Session:
     """One call file, begun if it is not there, and the person at it."""

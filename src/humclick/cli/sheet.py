@@ -1,6 +1,4 @@
-"""
-``humclick sheet``: the job sheet of a call, as PDF or as one HTML file.
-"""
+"""``humclick sheet``: the job sheet of a call, as PDF or as one HTML file."""
 
 from __future__ import annotations
 

@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
 
-__all__ = ["patience", "start"]
-
 #: Columns and rows of the curve. [characters]
 _WIDE, _HIGH = 60, 9
 #: Length of the curve. [s]

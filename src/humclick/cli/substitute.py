@@ -1,6 +1,4 @@
-"""
-``humclick substitute``: would the machine start with this part as with the old one, and stay protected?
-"""
+"""``humclick substitute``: would the machine start with this part as with the old one, and stay protected?"""
 
 from __future__ import annotations
 
@@ -19,8 +17,6 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.replacement.substitute import Substitution
     from humclick.start.run import Run
-
-__all__ = ["PICTURE", "substitute"]
 
 #: Said where a picture is asked for under another name.
 PICTURE = N_("{path}: a picture ends in .svg or .png.")

@@ -14,8 +14,6 @@ from typing import Any
 
 from humclick.errors import printable
 
-__all__ = ["Plain", "plain_terminal"]
-
 
 class Plain:
     """A text stream that shows what steers a terminal instead of doing it."""

@@ -28,28 +28,6 @@ if TYPE_CHECKING:
     from humclick.replacement.demand import PartDemand
     from humclick.safety import Fact, Gate, Place, PlaceRule
 
-__all__ = [
-    "LEFT",
-    "advice_in_words",
-    "bars_in_words",
-    "demand_in_words",
-    "events_in_words",
-    "explanation_in_words",
-    "gate_in_words",
-    "left_out",
-    "machine_in_words",
-    "next_in_words",
-    "on_record",
-    "paragraphs",
-    "probe_in_words",
-    "problems_in_words",
-    "standing_in_words",
-    "suspects_in_words",
-    "verdict_in_words",
-    "what_if_in_words",
-    "why_in_words",
-]
-
 #: Heading of what is suspected once something was put right.
 LEFT = Message("Left to suspect now")
 #: Suspects less probable than this are not named. [-]

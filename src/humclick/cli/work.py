@@ -15,8 +15,6 @@ from humclick.cli.given import AMPS, CELSIUS, FARADS, METRES, OHMS, VOLTS
 from humclick.cli.language import reason, say
 from humclick.messages import Message
 
-__all__ = ["work"]
-
 json_option: Callable[[Any], Any] = click.option(
     "--json", "json_", is_flag=True, help="As JSON, in SI units."
 )

@@ -1,6 +1,4 @@
-"""
-Files that verbs write: drawings and sheets. A call file is never written over.
-"""
+"""Files that verbs write: drawings and sheets. A call file is never written over."""
 
 from __future__ import annotations
 
@@ -11,8 +9,6 @@ import click
 from humclick.cli.language import say
 from humclick.errors import Refused
 from humclick.messages import Message, Verbatim
-
-__all__ = ["save"]
 
 
 def save(path: Path, data: bytes, *, quiet: bool = False) -> None:

@@ -32,8 +32,6 @@ from humclick.web.parcel import pack
 from humclick.web.photos import MEDIA_TYPES, PhotoKept
 from humclick.web.store import Store, call_id, version_of
 
-__all__ = ["DEVICE", "device_of", "router", "taken_in"]
-
 router = APIRouter(prefix="/api")
 
 CallId = Annotated[str, Path(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$", description="Id of the call.")]

@@ -42,8 +42,6 @@ from humclick.web.offline.build import BUILT
 from humclick.web.pages.frame import document, header
 from humclick.web.photos import MEDIA_TYPES
 
-__all__ = ["PART", "create_app"]
-
 #: Header of the page's own script: hand over the engine's reply as it is.
 PART = "x-humclick-part"
 #: Cookie that keeps language, look and meter on the device.

@@ -15,8 +15,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["Asset", "Assets", "assets"]
-
 #: Media types by suffix; the operating system's table may say otherwise.
 TYPES = {
     ".css": "text/css; charset=utf-8",

@@ -24,8 +24,6 @@ from humclick.messages import ENGLISH, LOCALES, languages
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
-__all__ = ["brought_up_to_date", "catalogue_of", "compiled_catalogue", "gathered", "messages"]
-
 _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
 _KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
 #: Keys of data files that hold words for people.

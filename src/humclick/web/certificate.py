@@ -28,8 +28,6 @@ from cryptography.x509.verification import PolicyBuilder, Store, VerificationErr
 from humclick.errors import Refused
 from humclick.jobs.on_disk import write_whole
 
-__all__ = ["Certificates", "certificates", "fingerprint"]
-
 #: How long the authority and the server's certificate hold; some phones refuse the latter above 825.
 AUTHORITY_DAYS, SERVER_DAYS = 1826, 397
 #: A certificate that ends sooner is made anew.

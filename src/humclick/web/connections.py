@@ -31,8 +31,6 @@ try:
 except ImportError:  # a system without such bounds
     resource = None  # type: ignore[assignment]
 
-__all__ = ["Book", "Door", "HeadTimed", "ShortLog", "descriptors", "protocol", "short_logs"]
-
 _LOGGERS = ("asyncio", "concurrent.futures", "uvicorn", "uvicorn.asgi", "uvicorn.error")
 #: How long lines of the log are counted together.
 _LOG_SECONDS = 10.0

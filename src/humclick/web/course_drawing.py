@@ -13,10 +13,8 @@ from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD
 from humclick.jobs.events import RecordingTaken
-from humclick.messages import Message
-from humclick.web.language import N_, Language
-
-__all__ = ["course_svg", "stretches"]
+from humclick.messages import N_, Message
+from humclick.web.language import Language
 
 #: Width and height of the whole, and the room around the plot. [px of the drawing]
 _WIDE, _HIGH, _LEFT, _RIGHT, _TOP, _BOTTOM = 360.0, 230.0, 44.0, 8.0, 34.0, 30.0

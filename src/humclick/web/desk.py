@@ -19,8 +19,6 @@ from humclick.messages import NOTHING, Message, as_data
 from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.language import Language, language
 
-__all__ = ["Desk", "FormRefused", "beside"]
-
 
 class FormRefused(Exception):
     """A form that cannot be taken, with the field it is about."""

@@ -23,8 +23,6 @@ from humclick.diagnosis.probes import Probe
 from humclick.sourced import read_data
 from humclick.web.language import Language
 
-__all__ = ["Wiring", "icon", "recoloured", "wiring"]
-
 
 def icon(name: str) -> Markup:
     """One small drawing; a question mark where there is none of that name."""

@@ -51,8 +51,6 @@ from humclick.web.pages import (
     why,
 )
 
-__all__ = ["answer"]
-
 Handler = Callable[[Desk], Reply]
 
 #: Ids of events that were worked out before their forms were sent, by what was asked.

@@ -19,18 +19,6 @@ from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import merge
 
-__all__ = [
-    "THEMES",
-    "CallGiven",
-    "Reply",
-    "Request",
-    "Settings",
-    "StoredPhoto",
-    "events_in",
-    "plain_table",
-    "request_from",
-]
-
 #: Looks that can be chosen; the first follows the device.
 THEMES = ("auto", "light", "dark")
 

@@ -20,8 +20,6 @@ from typing import Any
 
 from humclick.limits import BODIES_BYTES, BODY_SECONDS, JSON_DEPTH, body_of
 
-__all__ = ["CSP", "Guard", "JsonDepth", "Unfit", "own_names"]
-
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]

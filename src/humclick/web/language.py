@@ -1,6 +1,4 @@
-"""
-One language of the pages: texts by catalogue, numbers with its decimal mark, times, per cents.
-"""
+"""One language of the pages: texts by catalogue, numbers with its decimal mark, times, per cents."""
 
 from __future__ import annotations
 
@@ -11,8 +9,6 @@ from markupsafe import Markup, escape
 
 from humclick.messages import N_, Translator, counted, translator
 from humclick.readings.shown import percent
-
-__all__ = ["N_", "Language", "language"]
 
 
 class Language:

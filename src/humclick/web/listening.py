@@ -22,8 +22,6 @@ from humclick.jobs.standing import moment
 from humclick.limits import RECORDING_BYTES, RECORDING_ROWS, RECORDING_SAMPLES
 from humclick.web.exchange import events_in, plain_table
 
-__all__ = ["recording_json", "recording_table"]
-
 
 def recording_table(
     data: bytes, name: str, events: Sequence[Mapping[str, Any]], *, now: str, device: str = ""

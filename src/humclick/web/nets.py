@@ -15,8 +15,6 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
 from humclick.errors import Busy, OverBound, printable
 
-__all__ = ["NETS", "refusal"]
-
 _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 

@@ -1,6 +1,4 @@
-"""
-What the page's own script has to say, by key: texts of the catalogue, in every language.
-"""
+"""What the page's own script has to say, by key: texts of the catalogue, in every language."""
 
 from __future__ import annotations
 
@@ -10,8 +8,6 @@ import json
 from humclick.messages import languages
 from humclick.sourced import read_data
 from humclick.web.language import language
-
-__all__ = ["NOTICES", "words_script"]
 
 #: By the key the script uses. ``{…}`` is filled there.
 NOTICES: dict[str, str] = read_data("humclick.web", "words.toml")["notices"]

@@ -32,8 +32,6 @@ from humclick.web.photos import PhotoKept
 from humclick.web.store import Store, version_of
 from humclick.web.workroom import Workroom, standard_workroom
 
-__all__ = ["Office", "fill", "standard_office"]
-
 #: Lines of the list as last worked out, beside the calls.
 _LINES = "lines.json"
 

@@ -35,8 +35,6 @@ from humclick.jobs.events import Event
 from humclick.limits import PARCEL_BYTES, PARCEL_PHOTOS
 from humclick.web.exchange import events_in, plain_table
 
-__all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
-
 #: Largest file read, and most it may unpack to.
 LARGEST_PARCEL = PARCEL_BYTES
 #: Most photographs in one.

@@ -29,17 +29,6 @@ from humclick.limits import (
     PHOTO_SIDE_IN,
 )
 
-__all__ = [
-    "LARGEST_PHOTO",
-    "LONGEST",
-    "MEDIA_TYPES",
-    "SUFFIXES",
-    "PhotoKept",
-    "checked",
-    "cleaned",
-    "size_of",
-]
-
 #: Largest file taken. [byte]
 LARGEST_PHOTO = PHOTO_BYTES
 #: Longest side of a photograph kept. [pixel]

@@ -23,8 +23,6 @@ from typing import Any
 
 from humclick import sourced
 
-__all__ = ["FILE", "HOLDS_FOR", "recorded", "use"]
-
 #: Name of the file that holds it, beside this one; only in the browser.
 FILE = "prepared.bin"
 

@@ -40,8 +40,6 @@ from humclick.jobs.on_disk import write_whole
 from humclick.jobs.order import in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
-__all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of"]
-
 _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.

@@ -1,6 +1,4 @@
-"""
-Pieces of work done in the workroom: plain values and bytes in and out (`humclick.web.workroom`).
-"""
+"""Pieces of work done in the workroom: plain values and bytes in and out (`humclick.web.workroom`)."""
 
 from __future__ import annotations
 
@@ -9,8 +7,6 @@ from typing import Any
 
 from humclick.web.listening import recording_table
 from humclick.web.parcel import unpack_tables
-
-__all__ = ["parcel_unpacked", "photo_checked", "photo_cleaned", "recording_read", "sheet_typeset"]
 
 
 def photo_cleaned(data: bytes) -> list[Any]:

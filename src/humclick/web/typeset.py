@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from humclick.web.desk import Desk
     from humclick.web.language import Language
 
-__all__ = ["COMPILED", "compiled", "page", "template"]
-
 #: Folder of compiled templates beside this file; only in the browser.
 COMPILED = "compiled"
 

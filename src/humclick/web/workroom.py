@@ -37,8 +37,6 @@ try:
 except ImportError:  # a system without such bounds
     resource = None  # type: ignore[assignment]
 
-__all__ = ["TASKS", "Workroom", "standard_workroom"]
-
 #: What a worker can be asked to do: functions of `humclick.web.tasks`, all of plain values in and out.
 TASKS = {
     "photo cleaned": "photo_cleaned",

@@ -35,8 +35,6 @@ try:
 except ImportError:  # where files cannot be locked: one build at a time
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["BUILT", "BuildFailed", "build", "engine_sources", "engine_version"]
-
 #: Where the build goes, in the package itself, so that a wheel carries it.
 BUILT = Path(__file__).resolve().parent / "built"
 #: Where the package lies.

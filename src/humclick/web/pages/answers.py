@@ -1,6 +1,4 @@
-"""
-The forms of the call screen: what is answered there, and where it leads.
-"""
+"""The forms of the call screen: what is answered there, and where it leads."""
 
 from __future__ import annotations
 
@@ -16,16 +14,6 @@ from humclick.messages import Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.pages import call
-
-__all__ = [
-    "take_cleared",
-    "take_gate",
-    "take_hazard",
-    "take_reading",
-    "take_skip",
-    "take_timer",
-    "take_wait",
-]
 
 _FIGURE = re.compile(r"[<>]?[0-9.,\s]+")
 #: Longest discharge or cooling timer. [s]

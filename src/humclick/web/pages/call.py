@@ -1,6 +1,4 @@
-"""
-The one screen of a call: where to probe, what to type, what it means, what is still suspected.
-"""
+"""The one screen of a call: where to probe, what to type, what it means, what is still suspected."""
 
 from __future__ import annotations
 
@@ -18,19 +16,16 @@ from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
 from humclick.jobs.standing import UNNAMED_PINS, provisional
 from humclick.jobs.warmth import felt, since, stood
-from humclick.messages import NOTHING, Message
+from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Stop, gate, place_of, stops_at
 from humclick.web import drawings
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages import decision, record
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
-
-__all__ = ["UNITS", "announced", "pressed", "show", "step_of"]
 
 #: Units offered on the keypad, the usual one first.
 UNITS: dict[str, tuple[str, ...]] = {

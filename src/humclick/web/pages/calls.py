@@ -1,6 +1,4 @@
-"""
-The list of calls, with search.
-"""
+"""The list of calls, with search."""
 
 from __future__ import annotations
 
@@ -8,13 +6,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from humclick.messages import from_data
+from humclick.messages import N_, from_data
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["STATES", "show"]
 
 #: How far a call has come, in words.
 STATES: dict[str, str] = {

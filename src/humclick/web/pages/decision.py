@@ -1,6 +1,4 @@
-"""
-The verdict, the decision, the new part, and how the repair is proved.
-"""
+"""The verdict, the decision, the new part, and how the repair is proved."""
 
 from __future__ import annotations
 
@@ -14,8 +12,6 @@ from humclick.messages import Message
 from humclick.replacement.demand import replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
-
-__all__ = ["given", "take_decision", "take_fitted"]
 
 
 def given(desk: Desk) -> dict[str, Any]:

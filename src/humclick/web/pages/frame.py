@@ -1,6 +1,4 @@
-"""
-What stands around every page: the document, the header, and the page for what is not there.
-"""
+"""What stands around every page: the document, the header, and the page for what is not there."""
 
 from __future__ import annotations
 
@@ -8,12 +6,11 @@ from dataclasses import replace
 
 from markupsafe import Markup
 
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_, Language, language
+from humclick.web.language import Language, language
 from humclick.web.typeset import page, template
-
-__all__ = ["document", "header", "missing"]
 
 
 def header(words: Language, path: str) -> str:

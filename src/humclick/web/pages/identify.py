@@ -1,6 +1,4 @@
-"""
-Which start arrangement it is, by a few questions about what is seen under the cover.
-"""
+"""Which start arrangement it is, by a few questions about what is seen under the cover."""
 
 from __future__ import annotations
 
@@ -9,13 +7,11 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
 from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
 from humclick.jobs.taking import arrangement_named
+from humclick.messages import N_
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["show", "take"]
 
 
 def _answers(desk: Desk) -> dict[str, str]:

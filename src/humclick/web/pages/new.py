@@ -1,6 +1,4 @@
-"""
-A new call: what is heard, and whose machine it is.
-"""
+"""A new call: what is heard, and whose machine it is."""
 
 from __future__ import annotations
 
@@ -11,14 +9,11 @@ from contextlib import suppress
 from humclick.diagnosis.findings import HEARD
 from humclick.errors import HumclickError
 from humclick.jobs.events import HEARD as COMPLAINTS
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.drawings import icon
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["show", "take"]
 
 
 def show(desk: Desk) -> Reply:

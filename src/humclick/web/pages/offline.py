@@ -1,15 +1,11 @@
-"""
-What works without a network, and why it may not.
-"""
+"""What works without a network, and why it may not."""
 
 from __future__ import annotations
 
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 
 def show(desk: Desk) -> Reply:

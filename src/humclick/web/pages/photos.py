@@ -1,6 +1,4 @@
-"""
-Photographs of the call and the marks put on them.
-"""
+"""Photographs of the call and the marks put on them."""
 
 from __future__ import annotations
 
@@ -8,13 +6,10 @@ from dataclasses import dataclass
 
 from humclick.errors import HumclickError
 from humclick.jobs.events import PhotoMarked
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["LABELS", "MarkedPhoto", "photos_of", "show", "take", "take_mark"]
 
 #: Labels offered for marks.
 LABELS = ("C", "S", "R", "1", "2", "3")

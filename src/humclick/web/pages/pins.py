@@ -1,6 +1,4 @@
-"""
-The three pins as the eye meets them, both ways up, and which is which once they have been measured.
-"""
+"""The three pins as the eye meets them, both ways up, and which is which once they have been measured."""
 
 from __future__ import annotations
 
@@ -8,13 +6,11 @@ from markupsafe import Markup
 
 from humclick.circuit.pins_drawing import LAYOUTS, pins_svg
 from humclick.jobs.standing import UNNAMED_PINS
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.drawings import recoloured
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 
 def show(desk: Desk) -> Reply:

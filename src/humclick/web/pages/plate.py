@@ -1,6 +1,4 @@
-"""
-The nameplate, the protector, the meter, the stamps, whose machine it is.
-"""
+"""The nameplate, the protector, the meter, the stamps, whose machine it is."""
 
 from __future__ import annotations
 
@@ -11,16 +9,13 @@ from humclick.jobs.entry import one_of
 from humclick.jobs.events import ComplaintHeard, MachineRead, MeterTaken, Opened
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import given_last
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["PROTECTORS", "show", "take", "take_stamp"]
 
 #: Where the protector sits, in words.
 PROTECTORS: dict[str, str] = {

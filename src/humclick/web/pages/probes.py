@@ -1,18 +1,13 @@
-"""
-Another probe: every one of the machine, those worth most first.
-"""
+"""Another probe: every one of the machine, those worth most first."""
 
 from __future__ import annotations
 
 from humclick.errors import Refused
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages import call
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 
 def show(desk: Desk) -> Reply:

@@ -1,6 +1,4 @@
-"""
-The record: every event in order, each of which can be taken back and brought back.
-"""
+"""The record: every event in order, each of which can be taken back and brought back."""
 
 from __future__ import annotations
 
@@ -32,15 +30,12 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import given_last, to_undo
 from humclick.jobs.taking import undone
-from humclick.messages import Message, Value, listed
+from humclick.messages import N_, Message, Value, listed
 from humclick.meters import meters
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, beside
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["RecordLine", "entries", "last_entry", "show", "take_note", "take_undo", "with_titles"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {

@@ -1,6 +1,4 @@
-"""
-Recordings: a clamp's log or the sound of a start, drawn, in words, and what it changed.
-"""
+"""Recordings: a clamp's log or the sound of a start, drawn, in words, and what it changed."""
 
 from __future__ import annotations
 
@@ -13,15 +11,12 @@ from humclick.errors import HumclickError
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.standing import live
-from humclick.messages import Message, from_data
+from humclick.messages import N_, Message, from_data
 from humclick.web.course_drawing import course_svg, stretches
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages.record import RECORDED
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 #: Recordings for which it is worked out what they changed; the latest ones.
 _WEIGHED = 2

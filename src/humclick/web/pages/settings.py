@@ -1,20 +1,15 @@
-"""
-Settings of this device: language, look, meter, shop, and whose safety rules hold.
-"""
+"""Settings of this device: language, look, meter, shop, and whose safety rules hold."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 
-from humclick.messages import Message, languages, translator
+from humclick.messages import N_, Message, languages, translator
 from humclick.meters import meters
 from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import THEMES, Reply, Settings
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["show", "take"]
 
 
 def show(desk: Desk) -> Reply:

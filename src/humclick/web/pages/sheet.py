@@ -9,15 +9,13 @@ from markupsafe import Markup
 from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.model import Judgement
 from humclick.jobs.sheet.render import sheet_of
+from humclick.messages import N_
 from humclick.safety import defer
 from humclick.web.desk import Desk
 from humclick.web.drawings import wiring
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 
 def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:

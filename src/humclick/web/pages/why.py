@@ -1,18 +1,14 @@
-"""
-Why: how strongly each reading speaks, why a probe is advised, and what its outcomes would change.
-"""
+"""Why: how strongly each reading speaks, why a probe is advised, and what its outcomes would change."""
 
 from __future__ import annotations
 
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages import probes
 from humclick.web.pages.call import suspects, suspects_before
 from humclick.web.pages.record import with_titles
 from humclick.web.typeset import page
-
-__all__ = ["show", "show_what_if"]
 
 
 def show(desk: Desk) -> Reply:
