@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from humclick.cli.orders import ORDERS
+from humclick.cli.screen import prompt, view
 from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import append_event, read_call
@@ -58,13 +59,13 @@ def test_wrong_answers_are_asked_again(tmp_path: Path) -> None:
     session = begun(tmp_path / "call.toml")
     assert "Power off first" in session.take("?")
     assert "did you mean rsir-ptc" in session.take("rsir-pct")
-    assert session.prompt == "arrangement> "
+    assert prompt(session) == "arrangement> "
     session.take("rsir-ptc")
     session.take("")
     assert "100–127 or 200–240" in session.take("300")
-    assert session.prompt == "volts> "
+    assert prompt(session) == "volts> "
     session.take("?")
-    assert session.prompt == "hertz> "
+    assert prompt(session) == "hertz> "
     assert session.call.machine is not None
     assert session.call.machine.nameplate.volts == 115
 
@@ -130,7 +131,7 @@ def test_a_call_is_led_to_its_remedy(
         assert session.call.decisions[-1].remedies == (remedy,)
     else:
         assert remedy == f"replace {next(iter(session.call.renewed)).replace('_', ' ')}"
-        assert "Repaired" in session.view()
+        assert "Repaired" in view(session)
     assert session.call.problems == ()
     assert all(not reading.unproved for reading in session.call.readings)
     assert fold(read_call(session.path)) == session.call
@@ -142,7 +143,7 @@ def test_a_gate_stands_before_a_reading(session: Session) -> None:
     assert "Prove the meter on a live source you know." in again.open()
     shown = session.take("pins.C-R")
     assert "SAFETY FIRST: Power off, and proved dead" in shown
-    assert session.prompt == "done or cannot> "
+    assert prompt(session) == "done or cannot> "
     assert "type done 4.7" in " ".join(session.take("4.7").split())
     assert not session.call.readings
     session.take("done locked and tagged")
@@ -218,7 +219,7 @@ def test_a_safety_step_that_cannot_be_done_stops_the_work(session: Session) -> N
     assert "The power is not off, or I cannot prove it off" in session.take("cannot")
     said = session.take("cannot no key for the disconnect")
     assert "STOP: Power cannot be proved off" in said
-    assert session.prompt == "stopped> "
+    assert prompt(session) == "stopped> "
     assert session.step.probe is None
     assert [s.words for s in session.call.stopped] == ["no key for the disconnect"]
 
@@ -300,7 +301,7 @@ def test_a_fitted_part_is_to_be_proved(session: Session) -> None:
             session.take("done")
         session.take(answer)
     assert order == ["proof.sight", "earth.continuity", "pins.shell", "attempt.as_found"]
-    assert "Repaired" in session.view()
+    assert "Repaired" in view(session)
     assert session.step.probe is not None
     assert session.step.probe.id == "proof.ground_current"
     assert "did you mean" in session.take("fitted ptcc")
@@ -384,7 +385,7 @@ def test_a_call_left_in_its_questions_goes_on_asking(tmp_path: Path) -> None:
     again = Session(tmp_path / "call.toml", default_shop())
     assert "[internal]" in again.open()
     again.take("")
-    assert "[230]" in again.view()
+    assert "[230]" in view(again)
 
 
 def test_another_writer_is_heard(session: Session) -> None:
@@ -449,5 +450,5 @@ def test_a_probe_the_machine_no_longer_has_is_not_asked_for(tmp_path: Path, line
     session = begun(tmp_path / "call.toml", "rsir-ptc", "external", asked)
     session.take(line)
     session.take(line)
-    assert session.prompt
+    assert prompt(session)
     assert session.step.probe is None or session.flow.has(session.step.probe.id)

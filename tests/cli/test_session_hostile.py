@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from humclick.cli.orders import ORDERS
+from humclick.cli.screen import prompt
 from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import read_call
@@ -60,7 +61,7 @@ def test_any_answer_to_the_questions_is_survived(lines: list[str]) -> None:
         session.open()
         for line in lines:
             assert session.take(line) or session.over
-            assert session.prompt
+            assert prompt(session)
         assert read_call(session.path) == session.flow.events
 
 
@@ -75,7 +76,7 @@ def test_any_line_in_a_call_is_survived(lines: list[str]) -> None:
         for line in lines:
             assert session.take(line) or session.over
             session.over = False
-            assert session.prompt
+            assert prompt(session)
             now = {event.id for event in read_call(session.path)}
             assert kept <= now
             kept = now

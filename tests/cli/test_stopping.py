@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from humclick.cli.screen import prompt
 from humclick.cli.session import Session
 from humclick.diagnosis.power import bars, bars_on
 from humclick.diagnosis.shop import default_shop
@@ -31,7 +32,7 @@ def test_cannot_leak_found_ends_the_call(session: Session) -> None:
     said = session.take("cannot: leak found, the detector alarms")
     assert "STOP: Refrigerant leak" in said
     assert "Switch it off from outside the room" in said
-    assert session.prompt == "stopped> "
+    assert prompt(session) == "stopped> "
     kept = len(session.call.readings)
     for line in (
         "",
@@ -54,7 +55,7 @@ def test_cannot_leak_found_ends_the_call(session: Session) -> None:
     assert "cleared" in session.take("cleared")
     session.take("cleared detector reads 0 after 30 minutes of airing")
     assert session.call.stopped == ()
-    assert session.prompt != "stopped> "
+    assert prompt(session) != "stopped> "
 
 
 @pytest.mark.parametrize("name", WHOLE)
@@ -74,7 +75,7 @@ def test_a_stop_stands_before_the_opening_questions_and_after_the_machine_is_tak
     """A hazard met at the door is shown at once, and is still shown when the machine was undone."""
     session = begun(tmp_path / "a.toml")
     assert "STOP: Water" in session.take("stop water under the unit")
-    assert session.prompt == "stopped> "
+    assert prompt(session) == "stopped> "
     again = begun(tmp_path / "b.toml", "rsir-ptc")
     again.take("stop leak")
     assert "STOP" in Session(again.path, again.flow.shop).open()

@@ -39,7 +39,6 @@ from humclick.safety import Stop, place_of, stop_meant, stops, stops_at
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
-    from humclick.jobs.flow import Flow
 
 _MINUTES = {
     **dict.fromkeys(("", "min", "minute", "minutes", "m"), 1.0),
@@ -94,7 +93,6 @@ def _safety(session: Session, rest: str) -> str:
 
 
 def _cannot(session: Session, rest: str) -> str:
-    """Record what stands in the way of the safety steps shown: a hazard, which stops the work."""
     gates, probe = session.step.briefing.gates, session.step.probe
     if probe is None:
         raise Refused(Message("nothing is asked for now"))
@@ -118,7 +116,6 @@ def _cannot(session: Session, rest: str) -> str:
 
 
 def _stop(session: Session, rest: str) -> str:
-    """Record a hazard that stops the work, at any time."""
     if not rest:
         rows = layout.table([(hazard.name, hazard.said) for hazard in stops().values()])
         return "\n".join((say(Message("What was found? Type stop and its name, or say it:")), rows))
@@ -133,7 +130,6 @@ def _stopped(session: Session, hazard: Stop, gate: str, typed: str) -> str:
 
 
 def _cleared(session: Session, rest: str) -> str:
-    """Record how a hazard that stopped the work was cleared; only this reopens the call."""
     open_ = session.call.stopped or session.call.stoppages
     if not open_:
         raise Refused(Message("nothing stops this call"))
@@ -145,7 +141,6 @@ def _cleared(session: Session, rest: str) -> str:
 
 
 def _skip(session: Session, rest: str) -> str:
-    """Leave out a probe that cannot be done here."""
     first, _, more = rest.partition(" ")
     name = probe_named(first, session.flow.probes) if first else None
     if name is None:
@@ -159,7 +154,6 @@ def _skip(session: Session, rest: str) -> str:
 
 
 def _fitted(session: Session, rest: str) -> str:
-    """Record that a new part was fitted."""
     parts = [*(part.id for part in session.situation.machine.parts), COMPRESSOR]
     first, _, note = rest.partition(" ")
     part = named(rest, parts) or named(first, parts)
@@ -180,7 +174,6 @@ _WARMTH = {
 
 
 def _wait(session: Session, rest: str) -> str:
-    """Record that the machine was left alone for some minutes."""
     minutes = figure(rest, "wait", _MINUTES, Message("wait 10 or wait 1.5 h"))
     session.keep("wait", minutes=minutes)
     sentence = Message(
@@ -192,7 +185,6 @@ def _wait(session: Session, rest: str) -> str:
 
 
 def _stamp(session: Session, rest: str) -> str:
-    """Record what is stamped on a part."""
     part, _, text = rest.partition(" ")
     if not text.strip():
         raise Refused(Message("stamp of what? Write part and text: stamp start_capacitor 88-108 MFD 125 VAC"))
@@ -216,32 +208,25 @@ def _told(event: Event) -> str:
 
 
 def _undo(session: Session, rest: str) -> str:
-    """Take back the last line that was kept."""
     if rest:
         raise Refused(
             Message("undo takes back the last thing; type undo alone, several times to go back further")
         )
-    of = _undo_kept(session, undone(session.flow, session.now()))
+    event = session.record(undone(session.flow, session.now()))[-1]
+    assert isinstance(event, Undone)
+    what = next(_told(past) for past in session.flow.events if past.id == event.of)
     if session.questions and session.call.machine is None:  # the machine itself was taken back
         session.questions = questions_for(session.flow.events, session.call)
-    return layout.lines(Message("Taken back: {what}. (redo brings it back)", what=Verbatim(of)))
+    return layout.lines(Message("Taken back: {what}. (redo brings it back)", what=Verbatim(what)))
 
 
 def _redo(session: Session, rest: str) -> str:
-    """Bring back what was taken back last."""
     last = to_redo(session.flow.events, session.call)
     session.record(redone(session.flow, session.now()))
     back = next((event for event in session.flow.events if event.id == last.of), None)
     if back is None:
         return ""
     return layout.lines(Message("Brought back: {what}.", what=Verbatim(_told(back))))
-
-
-def _undo_kept(session: Session, after: Flow) -> str:
-    """Write down that something was taken back; what it was."""
-    undo = session.record(after)[-1]
-    assert isinstance(undo, Undone)
-    return _told(next(event for event in session.flow.events if event.id == undo.of))
 
 
 def _why(session: Session, rest: str) -> str:
@@ -275,7 +260,6 @@ def _what_if(session: Session, probe: str) -> Sequence[WhatIf]:
 
 
 def _what(session: Session, rest: str) -> str:
-    """Say what each outcome of a probe would change."""
     first, _, name = rest.partition(" ")
     name = name.strip() if first.casefold() == "if" else rest
     probe = _probe(session, name)
@@ -283,7 +267,6 @@ def _what(session: Session, rest: str) -> str:
 
 
 def _suspects(session: Session, rest: str) -> str:
-    """Show all suspects, what is needed how probably, and readings that do not fit."""
     weighed, advice = session.flow.weighed, session.flow.advice
     if weighed is None or advice is None:
         session.situation  # noqa: B018  says what is missing
@@ -298,7 +281,6 @@ def _suspects(session: Session, rest: str) -> str:
 
 
 def _draw(session: Session, rest: str) -> str:
-    """Draw the wiring, with the points of a probe."""
     machine = session.situation.machine
     probe = session.step.probe
     name = _probe(session, rest) if rest else probe.id if probe is not None else ""
@@ -309,7 +291,6 @@ def _draw(session: Session, rest: str) -> str:
 
 
 def _pins(session: Session, rest: str) -> str:
-    """Take the three readings between pins that are not named yet."""
     values = rest.split()
     if values and len(values) != 3:
         raise Refused(
@@ -334,7 +315,6 @@ def _pins(session: Session, rest: str) -> str:
 
 
 def _list(session: Session, rest: str) -> str:
-    """List probes, or arrangements, parts, remedies, meters."""
     what = one_of("list", rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"])
     if what == "arrangements":
         return arrangements_in_words()
@@ -357,7 +337,6 @@ def _list(session: Session, rest: str) -> str:
 
 
 def _decide(session: Session, rest: str) -> str:
-    """Record what is to be done: the verdict, or remedies by name."""
     advice = session.flow.advice
     names = list(session.flow.shop.remedies)
     if rest:
@@ -380,7 +359,6 @@ def _decide(session: Session, rest: str) -> str:
 
 
 def _sheet(session: Session, rest: str) -> str:
-    """Write the job sheet beside the call file, or where it is told."""
     from humclick.cli.sheet import write_sheet
 
     path = Path(rest).expanduser() if rest else session.path.with_suffix(".html")
@@ -389,7 +367,6 @@ def _sheet(session: Session, rest: str) -> str:
 
 
 def _machine(session: Session, rest: str) -> str:
-    """Show what is known of the machine, the meter and the complaint."""
     call = session.call
     nulled = Message("nulled") if call.leads.nulled else Message("not nulled")
     meter = Message("Meter: {meter}, leads {nulled}.", meter=call.meter.name, nulled=nulled)
@@ -400,13 +377,11 @@ def _machine(session: Session, rest: str) -> str:
 
 
 def _leave(session: Session, rest: str) -> str:
-    """Leave; everything is kept."""
     session.over = True
     return ""
 
 
 def _help(session: Session, rest: str) -> str:
-    """Show what can be typed."""
     rows: list[tuple[str, str]] = [
         (
             Message("READING"),

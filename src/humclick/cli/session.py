@@ -154,11 +154,6 @@ class Session:
 
     # -- what is typed, and what is shown -------------------------------------------------------------------
 
-    @property
-    def prompt(self) -> str:
-        """What stands before the cursor."""
-        return screen.prompt(self)
-
     def take(self, typed: str) -> str:
         """
         Understand what was typed, of one line or several, and say what there is to say.
@@ -178,10 +173,6 @@ class Session:
         if not self.over:
             text.append(screen.shown_next(self, bool(typed.strip())))
         return "\n".join(text)
-
-    def view(self) -> str:
-        """Where the call stands: suspects and the next step, or the question to be answered."""
-        return screen.view(self)
 
     @property
     def farewell(self) -> str:

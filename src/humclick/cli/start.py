@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from humclick.start.answers import Answers
     from humclick.start.at_hand import AtHand
     from humclick.start.conditions import StartConditions
-    from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
+    from humclick.start.run import Run
 
 #: Columns and rows of the curve. [characters]
 _WIDE, _HIGH = 60, 9
@@ -176,42 +176,35 @@ def _tell(
 ) -> None:
     from humclick.cli.layout import label, lines, underlined
     from humclick.cli.words import machine_in_words
-    from humclick.start.answers import answers
+    from humclick.jobs.result import as_json
+    from humclick.start.answers import answers, best_run
     from humclick.start.estimate import estimate
 
-    motors = estimate(facts)
+    motors, situation = estimate(facts), _conditions(conditions, modes)
     with patience():
         result = answers(machine, motors, conditions, modes=modes, n=machines)
+    likely = (machine, motors, conditions, _SHOWN, modes)
     if picture is not None:
-        _picture(picture, machine, motors, conditions, modes, quiet=json_)
+        _picture(picture, best_run(*likely), situation, quiet=json_)
     if json_:
-        from humclick.jobs.result import as_json
-
         click.echo(as_json(result))
         return
+    caution = Message(
+        "Worked out, not measured. Before power is put on: cover on, meter proved,"
+        " nobody in front of the terminals."
+    )
     pieces = [
         machine_in_words(machine),
-        lines(_conditions(conditions, modes), label(Message("Asked"), 0, 9), "  "),
+        lines(situation, label(Message("Asked"), 0, 9), "  "),
         "",
         *_answers(result),
-    ]
-    pieces += [
         underlined(Message("Line amps of the most probable motor (speed: o)")),
-        _curve(machine, motors, conditions, modes),
-    ]
-    pieces += [
+        _curve(best_run(*likely)),
         underlined(Message("What cannot be known")),
         *(lines(limit, "  - ", "    ") for limit in result.unknowable),
+        "",
+        lines(caution),
     ]
-    pieces.append("")
-    pieces.append(
-        lines(
-            Message(
-                "Worked out, not measured. Before power is put on: cover on, meter proved,"
-                " nobody in front of the terminals."
-            )
-        )
-    )
     click.echo("\n".join(pieces))
 
 
@@ -295,10 +288,7 @@ def _answers(result: Answers) -> list[str]:
     return [*pieces, "", table([(row(indent, name), text) for indent, name, text in rows])]
 
 
-def _curve(machine: Machine, motors: Estimate, conditions: StartConditions, modes: dict[str, str]) -> str:
-    from humclick.start.answers import best_run
-
-    run = best_run(machine, motors, conditions, _SHOWN, modes)
+def _curve(run: Run) -> str:
     top = max(float(run.line.max(initial=0.0)), 1e-9)
     fastest = max(float(abs(run.speed).max(initial=0.0)), 1e-9)
     times = run.time.tolist()
@@ -315,23 +305,14 @@ def _curve(machine: Machine, motors: Estimate, conditions: StartConditions, mode
     return "\n".join((*rows, axis, scale))
 
 
-def _picture(
-    path: Path,
-    machine: Machine,
-    motors: Estimate,
-    conditions: StartConditions,
-    modes: dict[str, str],
-    quiet: bool,
-) -> None:
+def _picture(path: Path, run: Run, conditions: Message, quiet: bool) -> None:
     """Current, speed, torque and temperatures of the most probable motor."""
     from humclick.cli.written import save
-    from humclick.start.answers import best_run
     from humclick.start.curves import describe_run, notable_events, panels_of
     from humclick.start.pictures import picture_png, picture_svg
     from humclick.start.said import said_events, said_panels
 
-    run = best_run(machine, motors, conditions, _SHOWN, modes)
-    title = say(Message("Simulated: {conditions}", conditions=_conditions(conditions, modes)))
+    title = say(Message("Simulated: {conditions}", conditions=conditions))
     panels, events = said_panels(panels_of(run), say), said_events(notable_events(run), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title, events=events), quiet=quiet)

@@ -250,14 +250,10 @@ def _inside(path: str) -> str:
 
 def _listed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """Names and values; a name that comes more than once has a list."""
-    values: dict[str, Any] = {}
+    lists: dict[str, list[Any]] = {}
     for name, value in pairs:
-        if name in values:
-            before = values[name]
-            values[name] = [*before, value] if isinstance(before, list) else [before, value]
-        else:
-            values[name] = value
-    return values
+        lists.setdefault(name, []).append(value)
+    return {name: values if len(values) > 1 else values[0] for name, values in lists.items()}
 
 
 async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[dict[str, Any]]]:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: Folder of compiled templates beside this file; only in the browser.
 COMPILED = "compiled"
+#: What every template has of its language, besides its texts and its code.
+_OF_LANGUAGE = ("say", "plain", "counted", "number", "figures", "percent", "likely", "clock", "day")
 
 
 def _source(name: str) -> str | None:
@@ -53,24 +55,9 @@ def compiled() -> dict[str, str]:
 
 def template(name: str, language: Language, **values: Any) -> str:
     """Fill a file of ``templates`` with the texts (``_``), messages (``say``) and numbers of a language."""
-    return (
-        _environment()
-        .get_template(name)
-        .render(
-            _=language.text,
-            say=language.say,
-            plain=language.plain,
-            counted=language.counted,
-            number=language.number,
-            figures=language.figures,
-            percent=language.percent,
-            likely=language.likely,
-            clock=language.clock,
-            day=language.day,
-            lang=language.code,
-            **values,
-        )
-    )
+    of_language = {name: getattr(language, name) for name in _OF_LANGUAGE}
+    file = _environment().get_template(name)
+    return file.render(_=language.text, lang=language.code, **of_language, **values)
 
 
 def page(name: str, desk: Desk, title: str, **values: Any) -> Reply:
