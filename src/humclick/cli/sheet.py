@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,26 +20,19 @@ if TYPE_CHECKING:
 
 
 def write_sheet(
-    call: Call,
-    shop: Shop | None,
-    path: Path,
-    *,
-    money: str = "",
-    paper: str = "A4",
-    picture: StartPicture | None = None,
-    quiet: bool = False,
+    call: Call, shop: Shop | None, path: Path, *, paper: str = "A4", quiet: bool = False, **looks: Any
 ) -> None:
-    """Write the sheet of a call as its name asks: ``.pdf`` or ``.html``; refused for any other."""
+    """Write the sheet of a call as its name asks, ``.pdf`` or ``.html``; looks as `sheet_html` takes them."""
     kind = path.suffix.casefold()
+    looks |= {"paper": paper, "language": spoken()}
     if kind == ".pdf":
         from humclick.jobs.sheet.pdf import sheet_pdf
 
-        data = sheet_pdf(call, shop, money=money, paper=paper, picture=picture, language=spoken())
+        data = sheet_pdf(call, shop, **looks)
     elif kind in (".html", ".htm"):
         from humclick.jobs.sheet.render import sheet_html
 
-        text = sheet_html(call, shop, money=money, paper=paper, picture=picture, language=spoken())
-        data = text.encode("utf-8", "replace")
+        data = sheet_html(call, shop, **looks).encode("utf-8", "replace")
     else:
         raise Refused(Message("{path}: a sheet ends in .pdf or .html", path=Verbatim(path)))
     save(path, data, quiet=quiet)

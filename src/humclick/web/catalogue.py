@@ -28,8 +28,9 @@ _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
 _KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
-    "alike answer assumes bad before caution caveat customer defer did does how lasts must outcomes plain"
-    " question reason said seen steps tested text tick title where why".split()
+    {"alike", "answer", "assumes", "bad", "before", "caution", "caveat", "customer", "defer", "did", "does"}
+    | {"how", "lasts", "must", "outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested"}
+    | {"text", "tick", "title", "where", "why"}
 )
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
 _ALL_WORDS, _NO_WORDS = frozenset({"words.toml"}), frozenset({"call.toml", "designs.toml"})
@@ -93,8 +94,8 @@ def messages() -> dict[str, tuple[str, ...]]:
     return table
 
 
-def _file(code: str, ending: str, folder: Path = LOCALES) -> Path:
-    return folder / code / "LC_MESSAGES" / f"humclick.{ending}"
+def _file(code: str, ending: str) -> Path:
+    return LOCALES / code / "LC_MESSAGES" / f"humclick.{ending}"
 
 
 def catalogue_of(code: str) -> Catalog:
