@@ -156,7 +156,7 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
     """One line passes cover and standing clear, each an event of its own; the next try asks in one line."""
     session.take("earth.continuity 0.1")
     shown = session.take("attempt.as_found")
-    assert session.step.briefing.names == ("cover-on", "stand-clear")
+    assert [gate.gate.name for gate in session.step.briefing.gates] == ["cover-on", "stand-clear"]
     assert shown.count("SAFETY FIRST") == 2
     assert "Codes, your license" in shown
     after = session.take("done")
@@ -165,7 +165,7 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
     assert "Suspects" not in after
     session.take("3")
     shown = session.take("attempt.as_found")
-    assert session.step.briefing.names == ("stand-clear",)
+    assert [gate.gate.name for gate in session.step.briefing.gates] == ["stand-clear"]
     assert "SAFETY AGAIN: Stand clear while power is on: [ ] called out" in shown
     assert "SAFETY FIRST" not in shown
     assert "Codes, your license" not in shown

@@ -194,14 +194,8 @@ def helped(command: _Command) -> _Command:
 def with_language(command: click.Command) -> click.Command:
     """A verb, and its own verbs, with ``--lang`` among its options; it is taken before they are read."""
     if not any(_OPTION in param.opts for param in command.params):
-        command.params.append(
-            click.Option(
-                [_OPTION],
-                expose_value=False,
-                metavar="CODE",
-                help="Language of what is written, such as es; also HUMCLICK_LANG.",
-            )
-        )
+        words = "Language of what is written, such as es; also HUMCLICK_LANG."
+        command.params.append(click.Option([_OPTION], expose_value=False, metavar="CODE", help=words))
     if isinstance(command, click.Group):
         for verb in command.commands.values():
             with_language(verb)

@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from humclick import __version__
 from humclick.errors import HumclickError, Unknown
@@ -36,6 +36,18 @@ from humclick.web.workroom import Workroom, standard_workroom
 _LINES = "lines.json"
 
 
+class _Asked(TypedDict, total=False):
+    """What is asked besides the path, as `humclick.web.exchange.Request` has it."""
+
+    method: str
+    query: Mapping[str, Any]
+    form: Mapping[str, Any]
+    language: str
+    settings: Mapping[str, Any]
+    secure: bool
+    follow: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Office:
     """Store and engine together."""
@@ -48,12 +60,8 @@ class Office:
         default_factory=dict, repr=False, compare=False
     )
 
-    def ask(self, path: str, *, device: str = "", **asked: Any) -> dict[str, Any]:
-        """
-        Ask the engine for a page, and keep what it hands back to be kept.
-
-        What is asked besides the path has its place in `humclick.web.exchange.Request`.
-        """
+    def ask(self, path: str, *, device: str = "", **asked: Unpack[_Asked]) -> dict[str, Any]:
+        """Ask the engine for a page, and keep what it hands back to be kept."""
         name = _call_in(path)
         events = self.store.events(name) if name and self.store.has(name) else None
         request = {
