@@ -66,13 +66,13 @@ def standing(tables: list[dict[str, Any]]) -> list[Any]:
     """What else walks the events: undo target, what was decided, since when it rests, what is provisional."""
     desk = Desk(Request(path="/call/c", call=CallGiven("c", tables), device="phone-a"))
     entry = last_entry(desk)
-    last = decided(desk.events, desk.call)
+    last = decided(desk.flow.events, desk.call)
     return [
         entry and entry.id,
         last,
         since(desk.flow, desk.request.now),
-        provisional(desk.events, desk.call),
-        desk.events,
+        provisional(desk.flow.events, desk.call),
+        desk.flow.events,
         desk.call,
     ]
 

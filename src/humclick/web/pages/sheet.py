@@ -9,14 +9,13 @@ from markupsafe import Markup
 from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.model import Judgement
 from humclick.jobs.sheet.render import sheet_of
+from humclick.messages import N_
 from humclick.safety import defer
 from humclick.web.desk import Desk
 from humclick.web.drawings import wiring
 from humclick.web.exchange import Reply
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 
 def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
@@ -36,11 +35,10 @@ def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgemen
 
 def show(desk: Desk) -> Reply:
     """The sheet."""
-    _ = desk.language.text
-    turn = desk.state.turn
-    before = _judgement(desk.before, turn.about) if turn is not None else None
-    made = sheet_of(desk.call, judgement=_judgement(desk.weighed), before=before)
+    turn = desk.flow.state.turn
+    before = _judgement(desk.flow.before, turn.about) if turn is not None else None
+    made = sheet_of(desk.call, judgement=_judgement(desk.flow.weighed), before=before)
     machine = desk.call.machine
     drawn = wiring(machine, desk.language).whole if machine is not None else Markup()
-    html = page("sheet.html", desk, sheet=made, drawing=drawn, defer=defer(), photos=photos_of(desk))
-    return Reply(title=_("Job sheet"), html=html, id=desk.id)
+    values = {"sheet": made, "drawing": drawn, "defer": defer(), "photos": photos_of(desk)}
+    return page("sheet.html", desk, N_("Job sheet"), **values)
