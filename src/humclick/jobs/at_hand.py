@@ -27,18 +27,10 @@ def _at_reference(each: ReadingKept, leads: float) -> float | None:
 
 def winding_ohms(call: Call) -> tuple[float | None, float | None]:
     """
-    Run and start winding of a call's motor, as measured, at 25 °C. [Ω], [Ω]
+    Run and start winding of a call's motor, as measured, at 25 °C; None where not measured or over limit. [Ω]
 
-    Parameters
-    ----------
-    call : Call
-        Readings ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` are used; the last good one of each counts, and
-        the third stands in for one of the others.
-
-    Returns
-    -------
-    tuple
-        None where a winding was not measured or showed over limit.
+    The last good reading of each of ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` counts, and the third stands
+    in for one of the others.
     """
     leads = call.leads.offset or 0.0
     if call.leads.offset is None and call.leads.spread is not None:
@@ -59,19 +51,8 @@ def winding_ohms(call: Call) -> tuple[float | None, float | None]:
 
 def fitted_farads(call: Call, part: str) -> float | None:
     """
-    Capacitance of a capacitor as it was last measured, if that one is still fitted. [F]
-
-    Parameters
-    ----------
-    call : Call
-        Readings ``<part>.farads`` are used.
-    part : str
-        Such as ``start_capacitor``.
-
-    Returns
-    -------
-    float or None
-        None where it was not measured, showed no number, or was replaced since.
+    Capacitance of a capacitor as last measured, if that one is still fitted and showed a number; else None.
+    [F]
     """
     found = None
     for each in call.readings:
@@ -90,18 +71,7 @@ def of_call(
     poles: int | None = None,
 ) -> AtHand:
     """
-    What is at hand about a call's motor.
-
-    Parameters
-    ----------
-    call : Call
-        With its machine described.
-    horsepower : float or None
-        If known. [hp]
-    displacement : float or None
-        If known. [m³]
-    poles : int or None
-        If known.
+    What is at hand about a call's motor; `horsepower` in hp, `displacement` in m³.
 
     Raises
     ------

@@ -53,36 +53,16 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class GateShown:
-    """
-    A gate as it is shown.
-
-    Attributes
-    ----------
-    gate : Gate
-        Which.
-    full : bool
-        With all its steps; else in one line of ticks.
-    new : bool
-        Whether it was not passed yet on this call and device, or for another matter.
-    """
+    """A gate as it is shown: `full` with all its steps, else in one line of ticks."""
 
     gate: Gate
     full: bool
-    new: bool
+    new: bool  #: not passed yet on this call and device, or for another matter
 
 
 @dataclass(frozen=True, slots=True)
 class HazardShown:
-    """
-    A hazard as it is spoken.
-
-    Attributes
-    ----------
-    hazard : Hazard
-        Which.
-    full : bool
-        In full; else in a few words.
-    """
+    """A hazard as it is spoken: in full, or in a few words."""
 
     hazard: Hazard
     full: bool
@@ -90,37 +70,17 @@ class HazardShown:
 
 @dataclass(frozen=True, slots=True)
 class Briefing:
-    """
-    What is said before a probe.
+    """What is said before a probe. What bars it, or has to be shown first, leaves no gate to be shown."""
 
-    Attributes
-    ----------
-    gates : tuple of GateShown
-        Gates still to be passed, in order; one confirmation passes them all.
-    hazards : tuple of HazardShown
-        What the probe meets and no gate of it keeps away; what is not new, only beside gates.
-    cautions : tuple of Fact
-        What to mind from now on; said once.
-    defer : str
-        That local codes come first; said once, else empty.
-    live_work : PlaceRule or None
-        Who may do live work here; said once, with the first gate.
-    bars : tuple of Bar
-        What forbids the probe; then no gate is shown.
-    needs : tuple of GuardState
-        What has to be shown before it, in order; then no gate is shown.
-    first : str
-        The probe that shows the first of them; empty where none can.
-    """
-
-    gates: tuple[GateShown, ...] = ()
+    gates: tuple[GateShown, ...] = ()  #: still to be passed, in order; one confirmation passes them all
+    #: what the probe meets and no gate of it keeps away; what is not new, only beside gates
     hazards: tuple[HazardShown, ...] = ()
-    cautions: tuple[Fact, ...] = ()
-    defer: str = ""
-    live_work: PlaceRule | None = None
+    cautions: tuple[Fact, ...] = ()  #: said once
+    defer: str = ""  #: that local codes come first; said once
+    live_work: PlaceRule | None = None  #: who may do live work here; said once
     bars: tuple[Bar, ...] = ()
-    needs: tuple[GuardState, ...] = ()
-    first: str = ""
+    needs: tuple[GuardState, ...] = ()  #: to be shown before it, in order
+    first: str = ""  #: the probe that shows the first of them
 
     @property
     def barred(self) -> bool:
@@ -158,20 +118,8 @@ def briefed(
     shown: Collection[str] = (),
 ) -> Briefing:
     """
-    What is said of safety before a probe, to whoever holds a device.
-
-    Parameters
-    ----------
-    events, call
-        The call as it stands.
-    probe : Probe
-        What is to be done.
-    shop : Shop
-        Whose probes they are.
-    device : str
-        Who reads it: what another device has shown is not known here.
-    shown : collection of str
-        What stands on the reader's screen in full already: `Briefing.texts` of what was shown before.
+    What is said of safety before a probe, to whoever reads it on a device: what another device has shown is
+    not known here, and `shown` (`Briefing.texts` of before) stands on the reader's screen in full already.
     """
     held = _held_back(call, probe, shop)
     if held is not None:
@@ -262,22 +210,11 @@ def _trips(event: Event) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class RemedyBriefing:
-    """
-    What is said of safety with a remedy.
+    """What is said of safety with a remedy."""
 
-    Attributes
-    ----------
-    hazards : tuple of HazardShown
-        What doing it meets: in full, or in a few words where it was spoken on this call.
-    refrigerant : Meaning or None
-        What comes out where the refrigerant circuit is opened.
-    certificate : PlaceRule or None
-        What takes a certificate in this place.
-    """
-
-    hazards: tuple[HazardShown, ...] = ()
-    refrigerant: Meaning | None = None
-    certificate: PlaceRule | None = None
+    hazards: tuple[HazardShown, ...] = ()  #: in full, or in a few words where spoken on this call
+    refrigerant: Meaning | None = None  #: what comes out where the refrigerant circuit is opened
+    certificate: PlaceRule | None = None  #: what takes a certificate in this place
 
 
 def briefed_on(

@@ -91,43 +91,17 @@ _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
 
 @dataclass(frozen=True, slots=True)
 class CallFile:
-    """
-    A call file as read.
-
-    Attributes
-    ----------
-    events : tuple of Event
-        In the order of the file.
-    torn : str
-        Text of blocks that were begun and not completed; usually empty.
-    torn_line : int or None
-        Line where the first of them begins.
-    mark : tuple of int
-        What tells the file as it was read from any other state of it (`mark_of`); zeros if not known.
-    """
+    """A call file as read, its events in the order of the file."""
 
     events: tuple[Event, ...]
-    torn: str = ""
-    torn_line: int | None = None
-    mark: tuple[int, int, int] = (0, 0, 0)
+    torn: str = ""  #: text of blocks that were begun and not completed
+    torn_line: int | None = None  #: where the first of them begins
+    mark: tuple[int, int, int] = (0, 0, 0)  #: what tells this state of the file from any other
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """
-    What came of appending.
-
-    Attributes
-    ----------
-    before : tuple of Event
-        What stood in the file.
-    fresh : tuple of Event
-        What was appended.
-    no_room : frozenset of str
-        Ids of events that are not in the file because it is full.
-    mark : tuple of int
-        What tells the file as it stands now from any other: time, size and number of it.
-    """
+    """What stood in a file, what was appended, and ids of events for which there was no room."""
 
     before: tuple[Event, ...]
     fresh: tuple[Event, ...]
@@ -158,33 +132,14 @@ def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
 
 
 def load_call(path: str | os.PathLike[str]) -> CallFile:
-    """
-    Read a call file.
-
-    Raises
-    ------
-    CallFileError
-        As `read_call`.
-    """
+    """Read a call file; raises `CallFileError` as `read_call`."""
     data, mark = _read(path)
     return replace(parse_call(data, os.fspath(path)), mark=mark)
 
 
 def parse_call(data: bytes, name: str = "call file") -> CallFile:
     r"""
-    Read a call file's bytes.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    name : str
-        What it is called in a message.
-
-    Raises
-    ------
-    CallFileError
-        As `read_call`.
+    Read a call file's bytes, called `name` in a message; raises `CallFileError` as `read_call`.
 
     Examples
     --------
@@ -234,14 +189,8 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
     When this returns, the event is on the disk. If the program is killed before, the file holds every earlier
     event, and this one whole, torn (see `CallFile`) or not at all. What stands in the file is not touched,
     except that an earlier torn block is turned into comments. An event without a turn comes after all that
-    stand in the file.
-
-    Parameters
-    ----------
-    path, event
-        Where, and what.
-    known : CallFile, optional
-        The file as it was read or written last: it is read again only where somebody wrote to it since.
+    stand in the file. Where the file is `known` as last read or written, it is read again only where somebody
+    wrote to it since.
 
     Raises
     ------
@@ -255,14 +204,7 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
 def append_all(
     path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
 ) -> Written:
-    """
-    Append events at one go, all of them or none; else as `append_event`.
-
-    Raises
-    ------
-    CallFileError
-        As `append_event`.
-    """
+    """Append events at one go, all of them or none; else as `append_event`."""
     return _append(os.fspath(path), tuple(events), "", known, whole=True)
 
 
@@ -273,11 +215,6 @@ def append_events(
     Append those events whose ids are not in the file yet, as they are and at one go; else as `append_event`.
 
     Two programs that begin one file at the same time both find their events in it.
-
-    Raises
-    ------
-    CallFileError
-        If the file is not a sound call file, or cannot be written.
     """
     return _append(os.fspath(path), tuple(events), "", known)
 

@@ -57,11 +57,6 @@ def heads(plain: str) -> list[int]:
 def refuse_unmeant(plain: str, name: str) -> None:
     """
     Refuse keys of too many parts, endless numbers and lists nested too deeply, in text that is `blanked`.
-
-    Raises
-    ------
-    CallFileError
-        If there are any.
     """
     wrong = unmeant(plain)
     if wrong is not None:
@@ -219,14 +214,7 @@ def _toml(value: Any) -> str:
 
 
 def decoded(data: bytes, name: str) -> str:
-    """
-    The text of a file's bytes.
-
-    Raises
-    ------
-    CallFileError
-        If it is none.
-    """
+    """The text of a file's bytes; raises `CallFileError` if it is none."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
     data = data.removeprefix(b"\xef\xbb\xbf")

@@ -57,12 +57,7 @@ def named(text: str, names: Iterable[str]) -> str | None:
 
 def one_of(what: str, text: str, names: Sequence[str], shown: Mapping[str, str] | None = None) -> str:
     """
-    The name meant by a number from 1, a name, its words or the beginning of one.
-
-    Raises
-    ------
-    Unknown
-        If it is none of them.
+    The name meant by a number from 1, a name, its words or the beginning of one; raises `Unknown` if none is.
     """
     words = shown or {}
     said = text.strip().rstrip(".)")
@@ -124,22 +119,11 @@ def with_warmth(text: str) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """
-    What was seen at a probe.
+    """What was seen at a probe."""
 
-    Attributes
-    ----------
-    value : str
-        As the call keeps it.
-    warmth : str
-        How warm the part was, as typed; empty where nothing was said.
-    reading : Reading or None
-        What the value was understood as, for a measurement.
-    """
-
-    value: str
-    warmth: str = ""
-    reading: Reading | None = None
+    value: str  #: as the call keeps it
+    warmth: str = ""  #: as typed; empty where nothing was said
+    reading: Reading | None = None  #: what the value of a measurement was understood as
 
 
 def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
@@ -178,23 +162,10 @@ def how_to_answer(probe: Probe) -> Message:
 
 def figure(text: str, name: str, units: Mapping[str, float], right: str) -> float:
     """
-    A figure with one of some units, in the first of them.
+    A figure such as ``10 min`` in the first of some units; raises `Refused` if it is none.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``10 min``.
-    name : str
-        What it is called in a message.
-    units : mapping of str to float
-        Units in small letters and what each is worth; an empty one may be left out.
-    right : str
-        An example of the right form.
-
-    Raises
-    ------
-    Refused
-        If it is not such a figure.
+    The units are in small letters, with what each is worth; an empty one may be left out. `name` and `right`,
+    an example of the right form, stand in the refusal.
     """
     found = _FIGURE.fullmatch(text.strip())
     unit = found[2].strip().casefold().rstrip(".") if found else ""

@@ -134,12 +134,7 @@ def new_event(
     kind: str, *, device: str = "", at: datetime | None = None, id: str = "", turn: int = 0, **given: Any
 ) -> Event:
     """
-    A new event, with an id of its own and the time now unless given.
-
-    Raises
-    ------
-    Refused
-        As `event_from`.
+    A new event, with an id of its own and the time now unless given; raises `Refused` as `event_from`.
 
     Examples
     --------

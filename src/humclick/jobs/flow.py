@@ -45,16 +45,8 @@ class Flow:
     """
     A call at one device, and what follows from it. It never changes: a new event gives a new one.
 
-    Parameters
-    ----------
-    call : Call
-        As folded for the device that asks.
-    shop : Shop
-        Whose figures count.
-    fresh : tuple of Event
-        Events that are not written down yet.
-    ids : tuple of str
-        Ids for the next events, where they were worked out before under these.
+    `fresh` holds events that are not written down yet, `ids` those for the next events, where they were
+    worked out before under these.
     """
 
     def __init__(
@@ -65,12 +57,8 @@ class Flow:
 
     def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **given: Any) -> Flow:
         """
-        The flow after one more event, which stands last in its `fresh`; see `humclick.jobs.standing.added`.
-
-        Raises
-        ------
-        Refused
-            If the event is not well formed or the call cannot use it.
+        The flow after one more event, which stands last in its `fresh`; refused as
+        `humclick.jobs.standing.added`.
         """
         if self.ids:
             given["id"] = self.ids[0]
@@ -225,51 +213,24 @@ class Next(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """
-    What to do now.
-
-    Attributes
-    ----------
-    kind : Next
-        Of which kind.
-    probe : Probe or None
-        The probe in question.
-    value : Value or None
-        What it is worth, where it is among those advised.
-    advised : bool
-        Whether it is the one advised, and not one chosen instead.
-    briefing : Briefing
-        What is said of safety before it, with the gates that do not hold yet.
-    """
+    """What to do now."""
 
     kind: Next
-    probe: Probe | None = None
-    value: Value | None = None
-    advised: bool = True
-    briefing: Briefing = field(default_factory=Briefing)
+    probe: Probe | None = None  #: the probe in question
+    value: Value | None = None  #: what it is worth, where it is among those advised
+    advised: bool = True  #: it is the one advised, not one chosen instead
+    briefing: Briefing = field(default_factory=Briefing)  #: with the gates that do not hold yet
 
 
 def step(
     flow: Flow, chosen: str = "", *, at_once: bool = False, already: bool = False, shown: Collection[str] = ()
 ) -> Step:
     """
-    What to do now on a call.
+    What to do now on a call, about a `chosen` probe instead of the one advised.
 
-    Parameters
-    ----------
-    chosen : str
-        A probe asked for instead of the one advised.
-    at_once : bool
-        Whether to probe without the wait that is advised.
-    already : bool
-        Whether the reading was taken already: then nothing is asked before it.
-    shown : collection of str
-        What stands on the reader's screen in full (`humclick.jobs.briefing.briefed`).
-
-    Raises
-    ------
-    Unknown
-        If the machine has no such probe.
+    It skips the wait that is advised where asked for `at_once`, and what is asked before a reading where that
+    was taken `already`; `shown` stands on the reader's screen in full. Raises `Unknown` for no probe of the
+    machine.
     """
     machine, advice = flow.call.machine, flow.advice
     if flow.call.stopped and not already:

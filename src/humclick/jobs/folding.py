@@ -61,18 +61,9 @@ _RE_READ = (MachineRead, StampRead, Undone)
 
 class Folding:
     """
-    What is known while events are taken one by one.
+    What is known while events are taken one by one; they come in order, each id once (`merge`).
 
-    Parameters
-    ----------
-    events : tuple of Event
-        In order, each id once (`humclick.jobs.order.merge`).
-    device : str or None
-        Who asks; None for the device of the last event.
-    repeated : tuple of str
-        Ids under which different events stand.
-    parsed : dict, optional
-        Readings that were understood before, by their text and quantity; more are put in.
+    `repeated` are ids under which different events stand, `parsed` readings that were understood before.
     """
 
     def __init__(

@@ -36,29 +36,14 @@ _HAND_OVER = "hand over"
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """
-    One go at fixing it.
+    """One go at fixing it."""
 
-    Attributes
-    ----------
-    event : str
-        Id of the event that began it: the decision, else the first thing put right.
-    at : datetime
-        When.
-    before : Call
-        The call as it stood then, that event left out.
-    decided, done : tuple of str
-        Remedies decided, and those carried out.
-    outcome : str
-        What the last try after it came to; empty where it was not tried since.
-    """
-
-    event: str
+    event: str  #: the decision that began it, else the first thing put right
     at: datetime
-    before: Call
+    before: Call  #: as it stood then, that event left out
     decided: tuple[str, ...] = ()
     done: tuple[str, ...] = ()
-    outcome: str = ""
+    outcome: str = ""  #: of the last try after it; empty where it was not tried since
 
     @property
     def about(self) -> tuple[str, ...]:
@@ -151,32 +136,17 @@ class State:
     """
     How far the call has come.
 
-    Attributes
-    ----------
-    name : str
-        ``stopped`` while a hazard ends the call; ``bare``, ``recognised``, ``open``, ``handed``, ``passing``,
-        ``needed``, ``fitted`` or ``repaired``.
-    remedies : tuple of str
-        What is to be done, or was done: as the technician decided, else as judged.
-    decided : bool
-        Whether the technician decided.
-    done : tuple of str
-        Remedies carried out on this call, in order.
-    due : tuple of str
-        What is still to be done.
-    turn : Turn or None
-        The last go at fixing it.
-    why : str
-        What ended the call, in words; empty while it goes on.
+    ``stopped`` while a hazard ends the call; ``bare``, ``recognised``, ``open``, ``handed``, ``passing``,
+    ``needed``, ``fitted`` or ``repaired``.
     """
 
     name: str
-    remedies: tuple[str, ...] = ()
-    decided: bool = False
-    done: tuple[str, ...] = ()
-    due: tuple[str, ...] = ()
-    turn: Turn | None = None
-    why: Message = NOTHING
+    remedies: tuple[str, ...] = ()  #: to be done, or done: as the technician decided, else as judged
+    decided: bool = False  #: by the technician
+    done: tuple[str, ...] = ()  #: on this call, in order
+    due: tuple[str, ...] = ()  #: still to be done
+    turn: Turn | None = None  #: the last go at fixing it
+    why: Message = NOTHING  #: what ended the call
 
     @property
     def failed(self) -> bool:
@@ -243,18 +213,8 @@ def did(remedies: Iterable[str], shop: Shop) -> Message:
 
 def heading(state: State, advice: Advice | None, shop: Shop, recognised: Message = NOTHING) -> Message:
     """
-    How far the call has come, in one line, the same on every face.
-
-    Parameters
-    ----------
-    state : State
-        From `state_of`.
-    advice : Advice or None
-        What judgement says now.
-    shop : Shop
-        Words of the remedies.
-    recognised : Message
-        The arrangement's title, for a machine that is only recognised.
+    How far the call has come, in one line, the same on every face; the arrangement's title where
+    `recognised`.
     """
     done, due = did(state.done, shop), titles(state.due, shop)
     match state.name:

@@ -30,14 +30,7 @@ Parsed = dict[tuple[str, str], Reading]
 
 
 def known_probe(machine: Machine, name: str) -> Probe:
-    """
-    One probe of a machine by name, as `humclick.diagnosis.probes` knows it.
-
-    Raises
-    ------
-    Unknown
-        If the machine has no such probe.
-    """
+    """One probe of a machine by name; raises `Unknown` if there is none."""
     from humclick.diagnosis.probes import probe_of  # here: reading a call file needs no judgement
 
     return probe_of(machine, name)

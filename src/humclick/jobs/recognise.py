@@ -27,16 +27,7 @@ _CAPACITORS = frozenset({Role.START_CAPACITOR, Role.RUN_CAPACITOR})
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """
-    An answer.
-
-    Attributes
-    ----------
-    name, text : str
-        Short name, and what is seen.
-    fits : frozenset of str
-        Arrangements that look so.
-    """
+    """An answer, what is seen, and the arrangements that look so."""
 
     name: str
     text: Message
@@ -52,14 +43,7 @@ class Question:
     options: tuple[Option, ...]
 
     def option(self, name: str) -> Option:
-        """
-        One answer by name.
-
-        Raises
-        ------
-        Unknown
-            If there is no such answer.
-        """
+        """One answer by name; raises `Unknown` if there is none."""
         for option in self.options:
             if option.name == name:
                 return option
@@ -84,12 +68,7 @@ def _listed(option: Mapping[str, object]) -> list[str]:
 
 def questions() -> tuple[Question, ...]:
     """
-    Every question, in the order in which they are asked.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged, or an arrangement answers what is not asked.
+    Every question in the order in which they are asked; `DataError` where an arrangement answers what is not.
     """
     return _questions(arrangements())
 
@@ -132,17 +111,9 @@ def _usual() -> list[str]:
 
 def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
     """
-    Arrangements that fit what was seen, the most usual first.
+    Arrangements that fit what was seen, the most usual first; raises `Unknown` for an answer that is none.
 
-    Parameters
-    ----------
-    answers : mapping of question to answer
-        Questions not in it, and those answered `NOT_SURE`, rule nothing out.
-
-    Raises
-    ------
-    Unknown
-        If an answer does not exist.
+    Questions without an answer, and those answered `NOT_SURE`, rule nothing out.
     """
     left = set(arrangements())
     for question in questions():
@@ -154,14 +125,7 @@ def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def next_question(answers: Mapping[str, str]) -> Question | None:
-    """
-    The first question not answered yet that would part what still fits; None where none would.
-
-    Raises
-    ------
-    Unknown
-        If an answer does not exist.
-    """
+    """The first question not answered yet that would part what still fits; None where none would."""
     left = frozenset(candidates(answers))
     if len(left) < 2:
         return None

@@ -25,15 +25,9 @@ def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None
     """
     What a machine's plate, start gear and odds tell the reading of a recording.
 
-    Parameters
-    ----------
-    machine : Machine or None
-        Where it is not known, or only recognised, the odds are the mean over all arrangements with the same
-        kind of start gear: a current does not tell them apart.
-    shop : Shop, optional
-        Whose odds hold; the program's own if left out.
-    gear : str, optional
-        Kind of start gear, where it is known better than by the machine.
+    Where the machine is not known, or only recognised, the odds are the mean over all arrangements with the
+    same kind of start gear: a current does not tell them apart. `gear` is that kind, where it is known
+    better.
     """
     from humclick.parts.family import Role
     from humclick.recordings import GEARS
@@ -84,16 +78,7 @@ def recording_event(
     evidence: Evidence, *, sha256: str = "", device: str = "", at: datetime | None = None, turn: int = 0
 ) -> RecordingTaken:
     """
-    The event that puts a recording into a call.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        What the recording shows (`humclick.recordings.evidence.evidence_of`).
-    sha256 : str
-        Of the file.
-    device, at, turn
-        Who writes it, when (now if left out), and its turn in the call.
+    The event that puts a recording into a call: what it shows, the hash of its file, who writes it and when.
     """
     from humclick.recordings.recognise import Recognition
 

@@ -107,20 +107,13 @@ class Onward:
     """
     What comes next on a call, the same on every face.
 
-    Attributes
-    ----------
-    kind : str
-        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it
-        is decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
-    probe : str
-        The probe to take next; empty where there is none.
-    fitted : str
-        The new part to be proved; empty where there is none.
+    ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it is
+    decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
     """
 
     kind: str
-    probe: str = ""
-    fitted: str = ""
+    probe: str = ""  #: to take next
+    fitted: str = ""  #: the new part to be proved
 
 
 def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
@@ -211,19 +204,8 @@ def added(
     """
     A new event of the device that asks, the last in order, and the call with it.
 
-    Parameters
-    ----------
-    call : Call
-        As folded for the device that asks.
-    kind, now, given
-        Of the event: its kind, what this device's clock says, its fields.
-    reading : Reading, optional
-        What the text of a reading was understood as.
-
-    Raises
-    ------
-    Refused
-        If the event is not well formed or the call cannot use it.
+    `now` is what this device's clock says, `reading` what the text of a reading was understood as. Raises
+    `Refused` if the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
         given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
@@ -236,14 +218,7 @@ def added(
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:
-    """
-    The last event that can be taken back.
-
-    Raises
-    ------
-    Refused
-        If there is none.
-    """
+    """The last event that can be taken back; raises `Refused` if there is none."""
     for event in reversed(live(events, call)):
         if isinstance(event, HazardFound):
             raise Refused(HAZARD_STANDS)
@@ -253,14 +228,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
 
 
 def to_redo(events: Sequence[Event], call: Call) -> Undone:
-    """
-    The last undo, where nothing was done since.
-
-    Raises
-    ------
-    Refused
-        If the last thing done was no undo.
-    """
+    """The last undo; raises `Refused` where something was done since."""
     for event in reversed(live(events, call)):
         if isinstance(event, Undone):
             return event

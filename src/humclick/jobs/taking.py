@@ -78,16 +78,9 @@ def take(
     """
     A reading, a look or an attempt, as typed at a probe; `now` is what this device's clock says.
 
-    Parameters
-    ----------
-    answer : Answer, optional
-        What the text was understood as, where somebody read it already.
-    warmth : str
-        How warm the part was; goes before what stands in the text.
-    confirmed : collection of str
-        Names of the safety steps that were confirmed with it, all that stood before it.
-    already : bool
-        Whether it was taken already: then nothing is asked before it, and it is marked.
+    `answer` is what the text was understood as, where somebody read it already; `warmth` goes before what
+    stands in the text; `confirmed` names the safety steps confirmed with it. One that was taken `already` is
+    marked, and nothing is asked before it.
 
     Raises
     ------
@@ -120,15 +113,11 @@ def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = 
 
 def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[str] = ()) -> Flow:
     """
-    The start arrangement, or another one; what else is known of the machine stays.
+    The start arrangement, or another one; what else is known of the machine stays. Raises `Unknown` for no
+    such.
 
     Its usual protector is taken where it does not come with the one known. If what was seen fits `others` as
     well, it is taken for now only, which is said on the record.
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
     """
     known = given_last(flow.events, flow.call, MachineRead)
     protector = known.get("protector", "")
@@ -150,7 +139,7 @@ def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> 
 
 def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
     """
-    A hazard was cleared: the event that recorded it, and how. Only this reopens the call.
+    A hazard, by the event that recorded it, was cleared, and how. Only this reopens the call.
 
     Raises
     ------
@@ -176,14 +165,7 @@ def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "")
 
 
 def undone(flow: Flow, now: datetime, of: str = "") -> Flow:
-    """
-    An event is taken back, or brought back if it was: the one named, else the last.
-
-    Raises
-    ------
-    Refused
-        If there is no such event, or it is a hazard.
-    """
+    """An event is taken back, or brought back if it was: the one named, else the last; no hazard is."""
     event = next((each for each in flow.events if each.id == of), None) if of else None
     if of and event is None:
         raise Refused(Message("there is no event {of} to take back", of=repr(of[:40])))

@@ -33,20 +33,7 @@ def remedy_title(remedy: str, shop: Shop) -> Message:
 
 
 def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str = "") -> CustomerPage:
-    """
-    The page in plain words.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-    told : Told
-        What judgement says of it, and how far it has come.
-    shop : Shop, optional
-        The shop's own prices; without it none are shown, for the program's are guesses.
-    money : str
-        Name or sign of the money the prices are in.
-    """
+    """The page in plain words; prices only from a shop of its own, for the program's are guesses."""
     words, state = _words(), told.state
     known = shop or default_shop()
     settled = state.name in ("needed", "passing", "repaired", "fitted")

@@ -30,23 +30,12 @@ def sheet_pdf(
     language: str = ENGLISH,
 ) -> bytes:
     """
-    The sheet as PDF.
-
-    Parameters
-    ----------
-    call, shop, judgement, money, picture
-        As in `humclick.jobs.sheet.render.sheet_of`.
-    paper : str
-        ``A4`` or ``Letter``.
-    language : str
-        Code of the language it is in.
+    The sheet as PDF on one of `PAPERS`; else as `humclick.jobs.sheet.render.sheet_of`.
 
     Raises
     ------
     Refused
         If WeasyPrint is not installed, or the paper is another.
-    Unknown
-        If a reading names a probe the machine does not have.
     """
     if paper not in PAPERS:
         raise Refused(

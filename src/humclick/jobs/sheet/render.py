@@ -38,27 +38,11 @@ def sheet_of(
     picture: StartPicture | None = None,
 ) -> Sheet:
     """
-    Everything that stands on the sheet of a call.
+    Everything that stands on the sheet of a call, at any point; raises `Unknown` for a probe it does not
+    have.
 
-    Parameters
-    ----------
-    call : Call
-        The call, at any point.
-    shop : Shop, optional
-        The shop's own figures; without it judgement takes the program's, and no price is shown.
-    judgement : Judgement, optional
-        If it was made already; otherwise the call is judged here.
-    before : Judgement, optional
-        Likewise, as the call stood when its last go at putting it right began.
-    money : str
-        Name or sign of the money the shop's prices are in.
-    picture : StartPicture, optional
-        Of the start, from `humclick.jobs.sheet.picture.start_picture`; none is shown without it.
-
-    Raises
-    ------
-    Unknown
-        If a reading names a probe the machine does not have.
+    The call is judged here where no judgement of now, and of `before` its last go at putting it right, is
+    given. Without the shop's own figures judgement takes the program's, and no price is shown.
     """
     judged = judgement if judgement is not None else judgement_of(call, shop)
     state = state_of(call, judged.advice if judged is not None else None)
@@ -120,46 +104,16 @@ def sheet_html(
     picture: StartPicture | None = None,
     language: str = ENGLISH,
 ) -> str:
-    """
-    The sheet as one self-contained HTML file.
-
-    Parameters
-    ----------
-    call, shop, judgement, money, picture
-        As in `sheet_of`.
-    paper : str
-        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
-
-    Raises
-    ------
-    KeyError
-        If the paper is not one of `PAPERS`.
-    Unknown
-        If a reading names a probe the machine does not have.
-    """
+    """The sheet as one self-contained HTML file; `sheet_of` and `typeset` say what it takes and refuses."""
     sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
     return typeset(sheet, paper, language=language)
 
 
 def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str = ENGLISH) -> str:
     """
-    A sheet as HTML.
+    A sheet as HTML, on one of `PAPERS` (else `KeyError`) or on any the printer has.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What stands on it.
-    paper : str
-        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
-    screen : bool
-        Whether the styles for screens go with it; a typesetter for paper needs none.
-    language : str
-        Code of the language it is in.
-
-    Raises
-    ------
-    KeyError
-        If the paper is not one of `PAPERS`.
+    A typesetter for paper needs no styles for a `screen`.
     """
     environment, words = _environment(), translator(language)
     page, svg, text = sheet.technician_page, "", ""

@@ -57,18 +57,7 @@ def clock(event: _Timed) -> str:
 
 
 def technician_page(call: Call, told: Told, shop: Shop | None = None) -> TechnicianPage:
-    """
-    The page for whoever comes next to this machine.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-    told : Told
-        What judgement says of it, before what was done and now, and how far it has come.
-    shop : Shop, optional
-        For the words of the remedies.
-    """
+    """The page for whoever comes next to this machine."""
     shop = shop or default_shop()
     problems = tuple(
         Message("{problem} – written: {text}", problem=p.text, text=p.kept) if p.kept else p.text
