@@ -200,7 +200,7 @@ class Session:
         key = self.flow, chosen, self.screen.read
         if self._step is None or self._step[0] != key:
             shown = self.screen.read
-            self._step = key, step(self.flow, chosen, at_once=True, shown=shown)
+            self._step = key, step(self.flow, chosen, at_once=True, on_screen=shown)
         return self._step[1]
 
     @property

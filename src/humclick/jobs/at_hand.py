@@ -15,13 +15,13 @@ __all__ = ["fitted_farads", "of_call", "winding_ohms"]
 _REFERENCE = 25.0
 
 
-def _at_reference(each: ReadingKept, leads: float) -> float | None:
+def _at_reference(measured: ReadingKept, leads: float) -> float | None:
     """One reading at 25 °C without the leads; None where it shows no number. [Ω]"""
-    reading = each.reading
+    reading = measured.reading
     if reading is None or reading.value is None or reading.below_resolution:
         return None
     ohms = reading.value - leads
-    low, high = each.temperature.between
+    low, high = measured.temperature.between
     return resistance_at(_REFERENCE, ohms, (low + high) / 2) if ohms > 0 else None
 
 
@@ -35,13 +35,13 @@ def winding_ohms(call: Call) -> tuple[float | None, float | None]:
     leads = call.leads.offset or 0.0
     if call.leads.offset is None and call.leads.spread is not None:
         leads = call.leads.spread.median
-    found: dict[str, float] = {}
-    for each in call.readings:
-        if each.probe in ("pins.C-R", "pins.C-S", "pins.S-R"):
-            ohms = _at_reference(each, leads)
+    windings: dict[str, float] = {}
+    for measured in call.readings:
+        if measured.probe in ("pins.C-R", "pins.C-S", "pins.S-R"):
+            ohms = _at_reference(measured, leads)
             if ohms is not None:
-                found[each.probe.removeprefix("pins.")] = ohms
-    run, start, both = found.get("C-R"), found.get("C-S"), found.get("S-R")
+                windings[measured.probe.removeprefix("pins.")] = ohms
+    run, start, both = windings.get("C-R"), windings.get("C-S"), windings.get("S-R")
     if both is not None and run is not None and start is None and both > run:
         start = both - run
     if both is not None and start is not None and run is None and both > start:
@@ -54,13 +54,17 @@ def fitted_farads(call: Call, part: str) -> float | None:
     Capacitance of a capacitor as last measured, if that one is still fitted and showed a number; else None.
     [F]
     """
-    found = None
-    for each in call.readings:
-        if each.probe == f"{part}.farads" and each.reading is not None and each.reading.value is not None:
-            found = None if each.reading.below_resolution else each
-    if found is None or (part in call.renewed and part not in found.renewed):
+    last = None
+    for measured in call.readings:
+        if (
+            measured.probe == f"{part}.farads"
+            and measured.reading is not None
+            and measured.reading.value is not None
+        ):
+            last = None if measured.reading.below_resolution else measured
+    if last is None or (part in call.renewed and part not in last.renewed):
         return None
-    return None if found.reading is None else found.reading.value
+    return None if last.reading is None else last.reading.value
 
 
 def of_call(

@@ -94,7 +94,7 @@ class ReadingKept:
     def observation(self) -> Observation:
         """As judgement sees it."""
         if self._observation is None:
-            seen = Observation(
+            observation = Observation(
                 self.probe,
                 self.reading,
                 self.answer,
@@ -106,8 +106,8 @@ class ReadingKept:
                 self.tester,
                 self.top,
             )
-            object.__setattr__(self, "_observation", seen)
-            return seen
+            object.__setattr__(self, "_observation", observation)
+            return observation
         return self._observation
 
     @property
@@ -255,14 +255,14 @@ class Call(_Beside):
         wanted = self.gates_of(probe_gates, ohms=ohms)
         if self.machine is None:
             return wanted
-        missing = unproved([each.name for each in wanted], self.proved, self.this_round)
-        return tuple(each for each in wanted if each.name in missing or self._of_another_matter(each))
+        missing = unproved([gate.name for gate in wanted], self.proved, self.this_round)
+        return tuple(gate for gate in wanted if gate.name in missing or self._of_another_matter(gate))
 
     def gates_of(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
         """All gates before a probe on this machine, passed or not, in order; else as `gates_before`."""
         if self.machine is None:
             names = [gate(name).name for name in probe_gates]
-            return tuple(each for each in gates().values() if each.name in names)
+            return tuple(known for known in gates().values() if known.name in names)
         marked = self.marked_volts
         return gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=marked, place=self.place)
 
@@ -275,7 +275,7 @@ class Call(_Beside):
         """Whether a gate that holds for the whole call was passed for something else, such as another gas."""
         if gate.once or gate.on or gate.name in invalidated_by(gates()):
             return False
-        last = next((each for each in reversed(self.gates) if each.gate == gate.name), None)
+        last = next((passed for passed in reversed(self.gates) if passed.gate == gate.name), None)
         return last is not None and bool(last.matter) and last.matter != gate.matter
 
 

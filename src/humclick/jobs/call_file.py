@@ -114,9 +114,9 @@ class Written:
         return CallFile((*self.before, *self.fresh), mark=self.mark)
 
 
-def mark_of(found: os.stat_result) -> tuple[int, int, int]:
+def mark_of(state: os.stat_result) -> tuple[int, int, int]:
     """What tells a file from itself once something was written to it."""
-    return found.st_mtime_ns, found.st_size, found.st_ino
+    return state.st_mtime_ns, state.st_size, state.st_ino
 
 
 def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
@@ -167,15 +167,15 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
         If it cannot be written, or two events have one id.
     """
     name = os.fspath(path)
-    blocks, seen, counted = [_FIRST], set(), False
+    blocks, ids, counted = [_FIRST], set(), False
     for event in events:
-        if event.id in seen:
+        if event.id in ids:
             raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
-        seen.add(event.id)
+        ids.add(event.id)
         blocks.append("\n" + block_of(event, counted))
         counted = counted or event.turn > 0
     data = "".join(blocks).encode()
-    _fits(len(data), len(seen), name)
+    _fits(len(data), len(ids), name)
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
@@ -236,12 +236,12 @@ def _append(
                 fresh = _new_text(known.events, events, stands[1], block, name, whole)
                 return _added(descriptor, known.events, fresh, stands[1], name)
             data, _mark = _read(target, name)
-            found = parse_call(data or _FIRST.encode(), name)
-            fresh = _new_text(found.events, events, len(data), block, name, whole)
-            if not (found.torn and fresh.text):
-                return _added(descriptor, found.events, fresh, len(data), name)
+            stood = parse_call(data or _FIRST.encode(), name)
+            fresh = _new_text(stood.events, events, len(data), block, name, whole)
+            if not (stood.torn and fresh.text):
+                return _added(descriptor, stood.events, fresh, len(data), name)
             write_whole(target, with_comments(data, torn_regions(data)) + fresh.text, _mode_of(target))
-            return Written(found.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
+            return Written(stood.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
 
 
 def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name: str) -> Written:
@@ -272,9 +272,9 @@ def _new_text(
             if whole:
                 raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
             continue
-        own = block or block_of(event, counted)
-        one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
-        if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
+        lines = block or block_of(event, counted)
+        framed = f"\n# event {event.id} begins\n{lines}# event {event.id} is complete\n".encode()
+        if len(known) >= MOST_EVENTS or size + len(text) + len(framed) > LARGEST:
             if whole:
                 _fits(0, MOST_EVENTS + 1, name)
             no_room.add(event.id)
@@ -282,7 +282,7 @@ def _new_text(
         known.add(event.id)
         counted = counted or event.turn > 0
         fresh.append(event)
-        text += one
+        text += framed
     return _New(tuple(fresh), frozenset(no_room), text)
 
 
@@ -313,27 +313,27 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
     taken: dict[str, int] = {}
     for number, table in enumerate(tables):
         if isinstance(table.get("id"), str):
-            own = table["id"]
-            if own in taken:
-                before = line_in(plain, starts, taken[own], "id")
+            ident = table["id"]
+            if ident in taken:
+                before = line_in(plain, starts, taken[ident], "id")
                 raise CallFileError(
-                    f"the id {own[:64]!r} stands already at line {before}; leave it out, and one is made",
+                    f"the id {ident[:64]!r} stands already at line {before}; leave it out, and one is made",
                     line=line_in(plain, starts, number, "id"),
                     path=name,
                 )
-            taken[own] = number
-    found, last, counts, turn = [], UNTIMED, dict[str, int](), 0
+            taken[ident] = number
+    events, last, counts, turn = [], UNTIMED, dict[str, int](), 0
     for number, table in enumerate(tables):
-        given = dict(table)
-        if "id" not in given:
-            given["id"] = _name_of(table, taken, counts)
-        if "at" not in given:
+        fields = dict(table)
+        if "id" not in fields:
+            fields["id"] = _name_of(table, taken, counts)
+        if "at" not in fields:
             after = last + timedelta(microseconds=1)
-            given["at"] = after if after.year <= LATEST else last
-        if "turn" not in given and turn:
-            given["turn"] = turn + 1
+            fields["at"] = after if after.year <= LATEST else last
+        if "turn" not in fields and turn:
+            fields["turn"] = turn + 1
         try:
-            event = event_from(given)
+            event = event_from(fields)
         except Refused as error:
             field = re.match(r"\w*", str(error))
             line = line_in(plain, starts, number, field[0] if field else "")
@@ -341,8 +341,8 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
         last = event.at
         if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
             turn = max(turn, event.turn)
-        found.append(event)
-    return tuple(found)
+        events.append(event)
+    return tuple(events)
 
 
 def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
@@ -361,8 +361,8 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
         else:
             near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
             hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
-        shown = ascii(key)[1:-1][:60]
-        raise CallFileError(f"unknown key {shown}; {hint}", line=line_of(key, plain), path=name)
+        shown_key = ascii(key)[1:-1][:60]
+        raise CallFileError(f"unknown key {shown_key}; {hint}", line=line_of(key, plain), path=name)
 
 
 def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, int]) -> str:
@@ -419,13 +419,13 @@ def _mode_of(target: Path) -> int:
     return stat.S_IMODE(os.stat(target).st_mode) if target.exists() else OPEN
 
 
-def _read(path: str | os.PathLike[str], shown: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
+def _read(path: str | os.PathLike[str], called: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
     """All of a file, and its mark from before it was read."""
     name = os.fspath(path)
-    with _as_call_file_errors(shown or name, "read"):
+    with _as_call_file_errors(called or name, "read"):
         _regular(name)
         with open(name, "rb") as file:
             mark = mark_of(os.fstat(file.fileno()))
             data = file.read(LARGEST + 1)
-    _fits(len(data), 0, shown or name)
+    _fits(len(data), 0, called or name)
     return data, mark

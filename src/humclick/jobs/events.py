@@ -388,8 +388,8 @@ class Undone(Event):
 
 #: Every kind of event by its name.
 KINDS: Mapping[str, type[Event]] = {
-    each.kind: each
-    for each in (
+    event.kind: event
+    for event in (
         *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, HazardFound, HazardCleared),
         *(ReadingTaken, ProbeSkipped),
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),

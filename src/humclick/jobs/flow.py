@@ -55,14 +55,14 @@ class Flow:
         self.call, self.shop, self.fresh, self.ids = call, shop, fresh, ids
         self._briefings: dict[tuple[str, frozenset[str]], Briefing] = {}
 
-    def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **given: Any) -> Flow:
+    def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **content: Any) -> Flow:
         """
         The flow after one more event, which stands last in its `fresh`; refused as
         `humclick.jobs.standing.added`.
         """
         if self.ids:
-            given["id"] = self.ids[0]
-        event, call = added(self.call, kind, now, given, reading)
+            content["id"] = self.ids[0]
+        event, call = added(self.call, kind, now, content, reading)
         return Flow(call, self.shop, (*self.fresh, event), self.ids[1:])
 
     def written(self) -> Flow:
@@ -154,12 +154,12 @@ class Flow:
         except HumclickError:
             return False
 
-    def briefing(self, probe: Probe, shown: Collection[str] = ()) -> Briefing:
+    def briefing(self, probe: Probe, on_screen: Collection[str] = ()) -> Briefing:
         """What is said of safety before a probe; `shown` stands on the reader's screen already."""
-        key = probe.id, frozenset(shown)
+        key = probe.id, frozenset(on_screen)
         if key not in self._briefings:
-            own = briefed(self.events, self.call, probe, self.shop, self.device, key[1])
-            self._briefings[key] = own
+            briefing = briefed(self.events, self.call, probe, self.shop, self.device, key[1])
+            self._briefings[key] = briefing
         return self._briefings[key]
 
     def briefing_on(self, remedies: Iterable[str]) -> RemedyBriefing:
@@ -171,8 +171,8 @@ class Flow:
         situation = self.call.situation()
         if situation is None:
             return ()
-        found = (met_next(situation, probe, self.shop) for probe in wanted)
-        return tuple({probe.id: probe for probe in found if probe is not None}.values())
+        first = (met_next(situation, probe, self.shop) for probe in wanted)
+        return tuple({probe.id: probe for probe in first if probe is not None}.values())
 
     def still_worth(self) -> tuple[Probe, ...]:
         """What is still worth measuring on a machine that runs again: what safety asks for first."""
@@ -223,7 +223,12 @@ class Step:
 
 
 def step(
-    flow: Flow, chosen: str = "", *, at_once: bool = False, already: bool = False, shown: Collection[str] = ()
+    flow: Flow,
+    chosen: str = "",
+    *,
+    at_once: bool = False,
+    already: bool = False,
+    on_screen: Collection[str] = (),
 ) -> Step:
     """
     What to do now on a call, about a `chosen` probe instead of the one advised.
@@ -255,7 +260,7 @@ def step(
     advised = advice.next is not None and advice.next.probe == probe.id
     if value is not None and value.waits > 0 and not at_once:
         return Step(Next.WAIT, probe, value, advised)
-    briefing = flow.briefing(probe, shown)
+    briefing = flow.briefing(probe, on_screen)
     kind = Next.ASK
     if briefing.barred and not already:
         kind = Next.BARRED

@@ -44,5 +44,5 @@ def fold(events: Iterable[Event], *, device: str | None = None) -> Call:
     machine (protector, thermistor) is over with a probability of 0.9 by
     `humclick.physics.cooling.probability_passed`.
     """
-    given = tuple(events)
-    return Folding(merge(given), device, conflicts(given)).call()
+    copies = tuple(events)
+    return Folding(merge(copies), device, conflicts(copies)).call()

@@ -64,38 +64,38 @@ def turns(call: Call) -> tuple[Turn, ...]:
     with another part once the one before was tried. A decision that is changed before anything is done counts
     from its change.
     """
-    found: list[Turn] = []
+    goes: list[Turn] = []
 
     def begin(index: int, event: Event, decided: tuple[str, ...] = ()) -> None:
-        found.append(Turn(event.id, event.at, fold(call.events[:index]), decided))
+        goes.append(Turn(event.id, event.at, fold(call.events[:index]), decided))
 
-    kept = {reading.event: reading for reading in call.readings}
+    readings = {reading.event: reading for reading in call.readings}
     for index, event in enumerate(call.events):
         if event.id in call.undone:
             continue
-        last = found[-1] if found else None
+        last = goes[-1] if goes else None
         if isinstance(event, DecisionTaken):
             if last is not None and not last.done and not last.outcome:
-                found.pop()
+                goes.pop()
             begin(index, event, tuple(dict.fromkeys(event.remedies)))
             continue
         did_now = _put_right(call, event)
         if did_now:
             if last is None or not _belongs(last, did_now):
                 begin(index, event)
-            done = tuple(dict.fromkeys((*found[-1].done, did_now)))
-            found[-1] = replace(found[-1], done=done, outcome="")
-        reading = kept.get(event.id)
+            done = tuple(dict.fromkeys((*goes[-1].done, did_now)))
+            goes[-1] = replace(goes[-1], done=done, outcome="")
+        reading = readings.get(event.id)
         tried = reading is not None and reading.probe.startswith(("attempt.", "fit."))
         if (
             reading is not None
             and tried
             and reading.answer
             and reading.probe != "attempt.known_good"
-            and found
+            and goes
         ):
-            found[-1] = replace(found[-1], outcome=reading.answer)
-    return tuple(found)
+            goes[-1] = replace(goes[-1], outcome=reading.answer)
+    return tuple(goes)
 
 
 def _belongs(turn: Turn, remedy: str) -> bool:
@@ -127,8 +127,8 @@ def _put_right(call: Call, event: Event) -> str:
 
 def last_turn(call: Call) -> Turn | None:
     """The last go at fixing it; None while nothing was decided or done."""
-    found = turns(call)
-    return found[-1] if found else None
+    goes = turns(call)
+    return goes[-1] if goes else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ class State:
 def state_of(call: Call, advice: Advice | None) -> State:
     """How far the call has come: what is to be done, what was done, what came of it."""
     if call.stopped:
-        why = listed(dict.fromkeys(each.stop.title.small() for each in call.stopped), "and")
+        why = listed(dict.fromkeys(stoppage.stop.title.small() for stoppage in call.stopped), "and")
         return State("stopped", (_HAND_OVER,), due=(_HAND_OVER,), why=why)
     if call.machine is None:
         return State("bare")
@@ -165,7 +165,7 @@ def state_of(call: Call, advice: Advice | None) -> State:
         return State("recognised")
     every = turns(call)
     turn = every[-1] if every else None
-    done = tuple(dict.fromkeys(remedy for each in every for remedy in each.done))
+    done = tuple(dict.fromkeys(remedy for go in every for remedy in go.done))
     judged = advice.verdict.due if advice.verdict is not None else ()
     if turn is None or (turn.done and turn.outcome not in ("", "runs")):  # nothing decided, or done in vain
         return replace(_judged(judged), done=done, turn=turn)

@@ -62,7 +62,7 @@ class Weighed:
         """One sentence per event that holds a reading."""
         if self.advice is None:
             return {}
-        return {each.id: each for each in findings(self.situation, self.shop)}
+        return {finding.id: finding for finding in findings(self.situation, self.shop)}
 
     @cached_property
     def contradictions(self) -> tuple[Message, ...]:

@@ -43,17 +43,17 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
         if known is None:
             known = parsed[event.value, probe.quantity] = parse_reading(event.value, Quantity(probe.quantity))
         return known, ""
-    said = _plain(event.value)
-    if said in _NOT_SURE:
+    words = _plain(event.value)
+    if words in _NOT_SURE:
         return None, ""
-    by_plain = {_plain(str(each)): str(each) for each in probe.outcomes}
-    if said not in by_plain:
+    by_plain = {_plain(str(outcome)): str(outcome) for outcome in probe.outcomes}
+    if words not in by_plain:
         raise Unknown(
             Message("answer to {probe}", probe=event.probe),
             event.value,
-            [str(each) for each in probe.outcomes],
+            [str(outcome) for outcome in probe.outcomes],
         )
-    return None, by_plain[said]
+    return None, by_plain[words]
 
 
 def _plain(text: str) -> str:

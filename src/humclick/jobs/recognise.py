@@ -55,9 +55,9 @@ def _fits(name: str, question: str, option: Mapping[str, object]) -> bool:
     kind = arrangement(name)
     if "have" in option and {part.family.role for part in kind.gear} & _CAPACITORS == set(_listed(option)):
         return True
-    said = kind.answers.get(question)
-    if said is not None:
-        return option["name"] in said
+    answers = kind.answers.get(question)
+    if answers is not None:
+        return option["name"] in answers
     return bool(option.get("usual", False)) or ("have" not in option and not kind.answers)
 
 
@@ -78,14 +78,16 @@ def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
     try:
         rows = read_data("humclick.jobs", "recognise.toml")["question"]
         for name in names:
-            for asked, said in arrangement(name).answers.items():
-                row = next((row for row in rows if row["name"] == asked), None)
+            for question, words in arrangement(name).answers.items():
+                row = next((row for row in rows if row["name"] == question), None)
                 if row is None:
-                    raise DataError(f"{name}: answers must be to {one_of(asked, [r['name'] for r in rows])}")
+                    raise DataError(
+                        f"{name}: answers must be to {one_of(question, [r['name'] for r in rows])}"
+                    )
                 options = [option["name"] for option in row["option"]]
-                for word in said:
+                for word in words:
                     if word not in options:
-                        raise DataError(f"{name}: answers.{asked} must be {one_of(word, options)}")
+                        raise DataError(f"{name}: answers.{question} must be {one_of(word, options)}")
         return tuple(
             Question(
                 str(row["name"]),
@@ -117,9 +119,9 @@ def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
     """
     left = set(arrangements())
     for question in questions():
-        said = answers.get(question.name, NOT_SURE)
-        if said not in ("", NOT_SURE):
-            left &= question.option(said).fits
+        answer = answers.get(question.name, NOT_SURE)
+        if answer not in ("", NOT_SURE):
+            left &= question.option(answer).fits
     usual = _usual()
     return tuple(sorted(left, key=lambda name: (usual.index(name) if name in usual else len(usual), name)))
 

@@ -56,7 +56,11 @@ def _odds(machine: Machine | None, shop: Shop | None, gears: Sequence[str]) -> O
     known = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
     by_gear = {}
     for gear in gears:
-        rows = [_shares(one, shop) for one in known if any(part.id == gear for part in one.parts)]
+        rows = [
+            _shares(candidate, shop)
+            for candidate in known
+            if any(part.id == gear for part in candidate.parts)
+        ]
         by_gear[gear] = {cause: sum(row[cause] for row in rows) / len(rows) for cause in rows[0]}
     return Odds(by_gear, misread())
 
@@ -82,10 +86,13 @@ def recording_event(
     """
     from humclick.recordings.recognise import Recognition
 
-    shown, course = evidence.recognition, evidence.course
-    given: dict[str, Any] = {"of": "sound"}
-    if isinstance(shown, Recognition):
-        given = {"of": "current", "causes": {c: max(x, -1e4) for c, x in shown.log_likelihood.items()}}
+    recognition, course = evidence.recognition, evidence.course
+    content: dict[str, Any] = {"of": "sound"}
+    if isinstance(recognition, Recognition):
+        content = {
+            "of": "current",
+            "causes": {c: max(x, -1e4) for c, x in recognition.log_likelihood.items()},
+        }
     event = new_event(
         "recording",
         device=device,
@@ -93,14 +100,14 @@ def recording_event(
         turn=turn,
         name=evidence.recording.name[:300],
         sha256=sha256,
-        heard=list(shown.heard[:500]),
-        words=" ".join(shown.sentences),
-        said=tuple(as_data(sentence) for sentence in shown.sentences),
+        heard=list(recognition.heard[:500]),
+        words=" ".join(recognition.sentences),
+        said=tuple(as_data(sentence) for sentence in recognition.sentences),
         seconds=course.seconds,
         unit=course.unit,
         course=list(course.values),
         spans=[list(span) for span in course.spans],
-        **given,
+        **content,
     )
     assert isinstance(event, RecordingTaken)
     return event

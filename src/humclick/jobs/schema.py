@@ -55,11 +55,11 @@ def call_schema() -> dict[str, Any]:
     _, parts = msgspec.json.schema_components(KINDS.values(), schema_hook=_hook)
     events = []
     for kind, event in KINDS.items():
-        own = dict(parts[event.__name__])
-        own["properties"] = {"kind": {"const": kind}, **own["properties"]}
-        own["required"] = ["kind", *(n for n in own["required"] if n not in _MADE)]
-        own["additionalProperties"] = False
-        events.append(own)
+        shape = dict(parts[event.__name__])
+        shape["properties"] = {"kind": {"const": kind}, **shape["properties"]}
+        shape["required"] = ["kind", *(n for n in shape["required"] if n not in _MADE)]
+        shape["additionalProperties"] = False
+        events.append(shape)
     return {
         "$schema": _DRAFT,
         "title": "A call",

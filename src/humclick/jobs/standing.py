@@ -171,15 +171,15 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
     arrangement is described or a note that begins with `_CONFIRMED`.
     """
     machine, noted = "", ""
-    said = False
+    for_now = False
     for event in live(events, call):
         if isinstance(event, MachineRead):
-            noted = noted if event.arrangement == machine and not said else ""
-            machine, said = event.arrangement, event.provisional
+            noted = noted if event.arrangement == machine and not for_now else ""
+            machine, for_now = event.arrangement, event.provisional
         elif isinstance(event, NoteWritten):
             noted = machine if event.text.startswith(_FOR_NOW) else noted
             noted = "" if event.text.startswith(_CONFIRMED) else noted
-    return said or bool(noted)
+    return for_now or bool(noted)
 
 
 def moment(now: datetime) -> datetime:
@@ -199,7 +199,7 @@ def moment(now: datetime) -> datetime:
 
 
 def added(
-    call: Call, kind: str, now: datetime, given: Mapping[str, Any], reading: Reading | None = None
+    call: Call, kind: str, now: datetime, content: Mapping[str, Any], reading: Reading | None = None
 ) -> tuple[Event, Call]:
     """
     A new event of the device that asks, the last in order, and the call with it.
@@ -208,8 +208,8 @@ def added(
     `Refused` if the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
-        given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
-    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **given)
+        content = {**content, "ended": call.ended.get(str(content.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **content)
     after = call.then(event, reading)
     unusable = [problem for problem in after.problems if problem.event == event.id]
     if unusable:
@@ -243,8 +243,8 @@ def pins_found(call: Call, shop: Shop | None = None) -> PinFinding | None:
 
     situation = call.situation()
     measured = {
-        seen.probe
-        for seen in (() if situation is None else situation.observations)
-        if seen.reading is not None and seen.reading.quantity is Quantity.RESISTANCE
+        observation.probe
+        for observation in (() if situation is None else situation.observations)
+        if observation.reading is not None and observation.reading.quantity is Quantity.RESISTANCE
     }
     return pins_of(situation, shop) if situation is not None and measured >= set(UNNAMED_PINS) else None

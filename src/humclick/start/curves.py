@@ -251,7 +251,7 @@ def describe_run(run: Run, *, seconds: float | None = None) -> Message:
         return Message("Nothing was recorded.")
     t, line = run.time[keep], run.line[keep]
     fast = float(np.abs(run.speed[keep]).max()) * 30 / math.pi
-    said = [
+    sentences = [
         Message(
             "{seconds:.2g} seconds: the line current reaches {most} A and ends at {last} A.",
             seconds=float(t[-1]),
@@ -268,11 +268,11 @@ def describe_run(run: Run, *, seconds: float | None = None) -> Message:
             rise=float(np.ptp(run.start_winding[keep])),
         ),
     ]
-    said += [
+    sentences += [
         Message("{event} at {seconds:.2f} s.", event=Message.of(event.what).capital(), seconds=event.time)
         for event in notable_events(run, seconds)
     ]
-    return listed(said, "space")
+    return listed(sentences, "space")
 
 
 def _amps(value: float, digits: int) -> str:

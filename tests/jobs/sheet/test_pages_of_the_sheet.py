@@ -17,7 +17,7 @@ from humclick.jobs.history import did, state_of, titles
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page, remedy_title
 from humclick.jobs.sheet.machine import machine_rows
-from humclick.jobs.sheet.model import Told, judgement_of
+from humclick.jobs.sheet.model import Account, judgement_of
 from humclick.jobs.sheet.render import sheet_of
 from humclick.jobs.sheet.technician import clock, technician_page
 from humclick.replacement.demand import demands, replaced_parts
@@ -31,16 +31,16 @@ SHOP = default_shop()
 everywhere = pytest.mark.parametrize(("name", "count"), points())
 
 
-def told_of(job: Call) -> Told:
+def told_of(job: Call) -> Account:
     """What a sheet speaks of, put together as the sheet does."""
     now = judgement_of(job)
     state = state_of(job, now.advice if now is not None else None)
     before = judgement_of(state.turn.before, leader=state.turn.about) if state.turn is not None else now
-    return Told(now, before, state)
+    return Account(now, before, state)
 
 
 @cache
-def at(name: str, count: int) -> tuple[Call, Told]:
+def at(name: str, count: int) -> tuple[Call, Account]:
     """An example with so many of its events, and what is told of it."""
     return example(name, count), told_of(example(name, count))
 

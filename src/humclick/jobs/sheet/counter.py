@@ -9,7 +9,7 @@ from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call
 from humclick.jobs.events import PartFitted
 from humclick.jobs.sheet.machine import machine_rows
-from humclick.jobs.sheet.model import CounterPage, FittedPart, Photo, Told
+from humclick.jobs.sheet.model import Account, CounterPage, FittedPart, Photo
 from humclick.jobs.sheet.technician import clock
 from humclick.messages import Message, counted
 from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
@@ -24,14 +24,14 @@ _WORTH = 0.15
 _SEALED = 0.5
 
 
-def counter_page(call: Call, told: Told) -> CounterPage:
+def counter_page(call: Call, account: Account) -> CounterPage:
     """
     The page for the parts counter.
 
     Before a verdict it lists the parts that may be needed, so that their marks are read while the machine
     is open; it then says not to order yet.
     """
-    state = told.state
+    state = account.state
     photos = tuple(
         Photo(p.caption or Message("without caption"), p.sha256[:12], clock(p)) for p in call.photos
     )
@@ -46,17 +46,17 @@ def counter_page(call: Call, told: Told) -> CounterPage:
         stamps.setdefault(stamp.part, []).append(stamp.text)
     rows = machine_rows(call.machine)
     wanted: tuple[str, ...] = ()
-    if state.name == "open" and told.now is not None:
-        likely = [(r, p) for r, p in told.now.advice.remedies if p >= _WORTH]
+    if state.name == "open" and account.now is not None:
+        likely = [(r, p) for r, p in account.now.advice.remedies if p >= _WORTH]
         wanted = tuple(
             r for r, p in likely if p >= _SEALED or replaced_parts(call.machine, r) != (COMPRESSOR,)
         )
     elif state.name in ("needed", "fitted", "repaired"):
         wanted = state.due or state.done
-    found = demands(call.machine, wanted, stamps)
-    asked = demands(call.machine, (*state.done, *wanted), stamps)
-    fitted = tuple(_fitted(call.machine, each, asked) for each in call.fitted)
-    if not found:
+    parts = demands(call.machine, wanted, stamps)
+    asked_for = demands(call.machine, (*state.done, *wanted), stamps)
+    fitted = tuple(_fitted(call.machine, event, asked_for) for event in call.fitted)
+    if not parts:
         headline, note = (
             Message("No new part is needed"),
             Message("There is nothing to order from this sheet."),
@@ -74,27 +74,27 @@ def counter_page(call: Call, told: Told) -> CounterPage:
             "No verdict so far. Read these marks while the machine is open; it saves a second visit."
         )
     elif state.due:
-        headline = counted("To order", "To order: {n} parts", len(found))
+        headline = counted("To order", "To order: {n} parts", len(parts))
         note = Message("Take the old part along. Where anything below is not met, ask before you buy.")
     else:
         headline, note = (
             Message("Fitted on this call"),
             Message("Kept so that the part can be checked or bought again."),
         )
-    return CounterPage(headline, note, found, fitted, photos, rows)
+    return CounterPage(headline, note, parts, fitted, photos, rows)
 
 
-def _fitted(machine: Machine, event: PartFitted, asked: tuple[PartDemand, ...]) -> FittedPart:
+def _fitted(machine: Machine, event: PartFitted, asked_for: tuple[PartDemand, ...]) -> FittedPart:
     """A fitted part, and how the marks written down of it match; silence where nothing can be compared."""
     try:
         title = machine.part(event.part).family.title
     except Unknown:
         title = Message.of(event.part)
     blank = FittedPart(title, event.note)
-    demand = next((each for each in asked if each.part == event.part), None)
+    demand = next((part for part in asked_for if part.part == event.part), None)
     if demand is None:
         return blank
-    new, _ = read_marks([each.rule for each in demand.marks], [event.note])
+    new, _ = read_marks([mark.rule for mark in demand.marks], [event.note])
     try:
         result = match(demand, new)
     except HumclickError:

@@ -26,6 +26,7 @@ from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
 
 __all__ = [
+    "Account",
     "CostLine",
     "CounterPage",
     "CustomerPage",
@@ -40,7 +41,6 @@ __all__ = [
     "StartPicture",
     "TechnicianPage",
     "Tested",
-    "Told",
     "judgement_of",
 ]
 
@@ -110,7 +110,7 @@ def judgement_of(
     return Judgement(
         advice=advice,
         explanation=explain(situation, shop, leader=leader_of(advice, leader)),
-        findings={each.id: each for each in findings(situation, shop)},
+        findings={finding.id: finding for finding in findings(situation, shop)},
         contradictions=contradictions(situation, shop),
         shares={part.id: left_of_part(judged, part.id) for part in situation.machine.parts},
         machine=situation.machine,
@@ -118,7 +118,7 @@ def judgement_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Account:
     """What a sheet speaks of: the call judged now, and as it stood when its last go at fixing it began."""
 
     now: Judgement | None  #: None for a machine that is only recognised, or none at all

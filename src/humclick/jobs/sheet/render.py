@@ -17,7 +17,7 @@ from humclick.jobs.call import Call
 from humclick.jobs.history import state_of
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
-from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
+from humclick.jobs.sheet.model import Account, Judgement, Sheet, StartPicture, judgement_of
 from humclick.jobs.sheet.technician import technician_page
 from humclick.messages import ENGLISH, Message, translator
 from humclick.safety import defer
@@ -49,7 +49,7 @@ def sheet_of(
     turn = state.turn
     if turn is not None and before is None:
         before = judgement_of(turn.before, shop, leader=turn.about)
-    told = Told(judged, before if turn is not None else judged, state)
+    account = Account(judged, before if turn is not None else judged, state)
     header = call.header
     return Sheet(
         shop=header.shop if header else "",
@@ -58,13 +58,13 @@ def sheet_of(
         date=_dates(call),
         invented=bool(header and header.invented),
         state=state,
-        customer_page=customer_page(call, told, shop, money),
+        customer_page=customer_page(call, account, shop, money),
         technician_page=replace(
-            technician_page(call, told, shop),
+            technician_page(call, account, shop),
             start_svg=picture.svg if picture else "",
             start_caption=picture.caption if picture else "",
         ),
-        counter_page=counter_page(call, told),
+        counter_page=counter_page(call, account),
     )
 
 
