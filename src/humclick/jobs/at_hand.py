@@ -1,6 +1,4 @@
-"""
-What a call has at hand about its motor: plate, stamps, and the windings as measured between the pins.
-"""
+"""What a call has at hand about its motor: plate, stamps, and the windings as measured between the pins."""
 
 from __future__ import annotations
 
@@ -67,15 +65,9 @@ def fitted_farads(call: Call, part: str) -> float | None:
     return None if last.reading is None else last.reading.value
 
 
-def of_call(
-    call: Call,
-    *,
-    horsepower: float | None = None,
-    displacement: float | None = None,
-    poles: int | None = None,
-) -> AtHand:
+def of_call(call: Call, *, horsepower: float | None = None) -> AtHand:
     """
-    What is at hand about a call's motor; `horsepower` in hp, `displacement` in m³.
+    What is at hand about a call's motor; `horsepower` if known. [hp]
 
     Raises
     ------
@@ -89,11 +81,4 @@ def of_call(
             "no machine is described in this call; add an event of kind machine with its arrangement"
         )
     run, start = winding_ohms(call)
-    return at_hand(
-        call.machine,
-        run_ohms=run,
-        start_ohms=start,
-        horsepower=horsepower,
-        displacement=displacement,
-        poles=poles,
-    )
+    return at_hand(call.machine, run_ohms=run, start_ohms=start, horsepower=horsepower)

@@ -197,13 +197,9 @@ def _cautions(call: Call, here: Sequence[Event], *, first: bool) -> tuple[Fact, 
     facts = cautions_for(situation.machine, breaker=breaker)
     if first:
         return facts
-    tripped = max((k for k, e in enumerate(here) if _trips(e)), default=-1)
-    new = breaker and tripped >= 0 and not any(isinstance(e, GatePassed) for e in here[tripped:])
+    attempts = [k for k, e in enumerate(here) if isinstance(e, ReadingTaken) and e.value == Heard.BREAKER]
+    new = breaker and attempts and not any(isinstance(e, GatePassed) for e in here[attempts[-1] :])
     return tuple(fact for fact in facts if new and fact.name == "breaker-tripped")
-
-
-def _trips(event: Event) -> bool:
-    return isinstance(event, ReadingTaken) and event.value == Heard.BREAKER
 
 
 # -- what is done, not measured -----------------------------------------------------------------------------

@@ -238,33 +238,24 @@ class Call(_Beside):
             place=self.place,
         )
 
-    def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
+    def gates_before(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
         """
-        Gates still to be passed before a probe that asks for some, in order: all while no machine is
-        described.
+        Gates still to be passed before a probe that asks for some, in order; raises `Unknown` for no gate.
 
-        The chosen discharge resistor is 10 kΩ if left out. [Ω]
-
-        Raises
-        ------
-        Unknown
-            If a gate does not exist.
-        OutOfRange
-            If the discharge resistor is not usable.
+        While no machine is described, all that the probe asks for.
         """
-        wanted = self.gates_of(probe_gates, ohms=ohms)
+        wanted = self.gates_of(probe_gates)
         if self.machine is None:
             return wanted
         missing = unproved([gate.name for gate in wanted], self.proved, self.this_round)
         return tuple(gate for gate in wanted if gate.name in missing or self._of_another_matter(gate))
 
-    def gates_of(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
+    def gates_of(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
         """All gates before a probe on this machine, passed or not, in order; else as `gates_before`."""
         if self.machine is None:
             names = [gate(name).name for name in probe_gates]
             return tuple(known for known in gates().values() if known.name in names)
-        marked = self.marked_volts
-        return gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=marked, place=self.place)
+        return gates_for(probe_gates, self.machine, marked_volts=self.marked_volts, place=self.place)
 
     @property
     def place(self) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
@@ -104,8 +105,7 @@ class Folding:
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
         self.counted = False
-        self.proved: dict[str, frozenset[str]] = {}
-        self.round: dict[str, frozenset[str]] = {}
+        self.held: dict[str, Holding] = {}
         self.ended: Counter[str] = Counter()
         self.skipped: dict[str, str] = {}
         self.waited = 0.0
@@ -168,8 +168,7 @@ class Folding:
         live = event.id not in self.undone
         if not self.counted and 0 < event.turn <= self.turn:
             self.counted = True
-            self.proved.clear()
-            self.round.clear()
+            self.held.clear()
         try:
             match event:
                 case GatePassed():
@@ -267,10 +266,8 @@ class Folding:
         now = frozenset(now)
         this_round = now if this_round is None else frozenset(this_round)
         self.ended.update(now | this_round)
-        for device, held in self.proved.items():
-            self.proved[device] = held - now
-        for device, held in self.round.items():
-            self.round[device] = held - this_round
+        for device, held in self.held.items():
+            self.held[device] = Holding(held.proved - now, held.this_round - this_round)
 
     def _gate(self, event: GatePassed, live: bool) -> None:
         known = event.ended is None or event.ended == self.ended[event.gate]
@@ -280,8 +277,8 @@ class Folding:
             self.gates.append(event)
         if live and known:
             passed = frozenset({event.gate})
-            self.proved[event.device] = self.proved.get(event.device, frozenset()) | passed
-            self.round[event.device] = self.round.get(event.device, frozenset()) | passed
+            held = self._holding(event.device)
+            self.held[event.device] = Holding(held.proved | passed, held.this_round | passed)
             for name in self.passed_since:
                 self.passed_since[name] |= passed
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
@@ -311,8 +308,8 @@ class Folding:
         power = [name for name, gate in gates().items() if gate.energises]
         ended = invalidated_by(gates())
         self._end(invalidated_by(power), ended)
-        for device, held in self.proved.items():
-            self.round[device] = held - ended
+        for device, held in self.held.items():
+            self.held[device] = replace(held, this_round=held.proved - ended)
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
         try:
@@ -427,7 +424,7 @@ class Folding:
 
     def _holding(self, device: str) -> Holding:
         """Gates that hold on a device."""
-        return Holding(self.proved.get(device, frozenset()), self.round.get(device, frozenset()))
+        return self.held.get(device, Holding())
 
     def call(self, device: str | None = None) -> Call:
         """All of it as a call, as a device sees it; the one that asks if none is named."""
@@ -444,9 +441,9 @@ class Folding:
             gates=tuple(self.gates),
             device=asker if asker is not None else self.events[-1].device if self.events else "",
             held={
-                holder: self._holding(holder)
-                for holder in {*self.proved, *self.round}
-                if (self.counted or asker is None) and (self.proved.get(holder) or self.round.get(holder))
+                holder: held
+                for holder, held in self.held.items()
+                if (self.counted or asker is None) and (held.proved or held.this_round)
             },
             ended=dict(+self.ended),
             order=self.order,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
 
-__all__ = ["State", "Turn", "did", "heading", "last_turn", "state_of", "titles", "turns"]
+__all__ = ["State", "Turn", "did", "heading", "state_of", "titles", "turns"]
 
 #: Remedies that mend nothing.
 _PASSING = WAIT | {"set control"}
@@ -123,12 +123,6 @@ def _put_right(call: Call, event: Event) -> str:
         except Unknown:
             return ""
     return ""
-
-
-def last_turn(call: Call) -> Turn | None:
-    """The last go at fixing it; None while nothing was decided or done."""
-    goes = turns(call)
-    return goes[-1] if goes else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,4 @@
-"""
-The machine of a call: the last one described, with what is stamped on its parts. Volts and farads.
-"""
+"""The machine of a call: the last one described, with what is stamped on its parts. Volts and farads."""
 
 from __future__ import annotations
 

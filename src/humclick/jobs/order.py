@@ -63,12 +63,8 @@ def place(event: Event, last: int) -> tuple[int, str, datetime, str]:
     return counted, event.device if counted else "", event.at, event.id
 
 
-def _key(event: Event) -> str:
-    return json.dumps(table_of(event), sort_keys=True, default=str)
-
-
 def _first(event: Event) -> tuple[int, datetime, str]:
-    return event.turn, event.at, _key(event)
+    return event.turn, event.at, json.dumps(table_of(event), sort_keys=True, default=str)
 
 
 def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:

@@ -1,6 +1,4 @@
-"""
-What the fold has to know of a probe, and what an answer typed for it means.
-"""
+"""What the fold has to know of a probe, and what an answer typed for it means."""
 
 from __future__ import annotations
 

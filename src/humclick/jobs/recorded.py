@@ -1,6 +1,4 @@
-"""
-A recording of a start, read and put into a call: by clamp or microphone.
-"""
+"""A recording of a start, read and put into a call: by clamp or microphone."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-Schemas: the shape of a call and of any result, as JSON Schema (draft 2020-12).
-"""
+"""Schemas: the shape of a call and of any result, as JSON Schema (draft 2020-12)."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-Which events of a call are taken back.
-"""
+"""Which events of a call are taken back."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-The curves of a start with their names in another language.
-"""
+"""The curves of a start with their names in another language."""
 
 from __future__ import annotations
 

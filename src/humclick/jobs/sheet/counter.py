@@ -1,6 +1,4 @@
-"""
-The counter's page: what to ask for, part by part, and which marks are still to be read.
-"""
+"""The counter's page: what to ask for, part by part, and which marks are still to be read."""
 
 from __future__ import annotations
 
@@ -8,11 +6,12 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call
 from humclick.jobs.events import PartFitted
+from humclick.jobs.flow import demands_of
 from humclick.jobs.sheet.machine import machine_rows
 from humclick.jobs.sheet.model import Account, CounterPage, FittedPart, Photo
 from humclick.jobs.sheet.technician import clock
 from humclick.messages import Message, counted
-from humclick.replacement.demand import COMPRESSOR, PartDemand, demands, replaced_parts
+from humclick.replacement.demand import COMPRESSOR, PartDemand, replaced_parts
 from humclick.replacement.marks import read_marks
 from humclick.replacement.match import MatchGrade, match, worst
 
@@ -33,7 +32,7 @@ def counter_page(call: Call, account: Account) -> CounterPage:
     """
     state = account.state
     photos = tuple(
-        Photo(p.caption or Message("without caption"), p.sha256[:12], clock(p)) for p in call.photos
+        Photo(p.caption or Message("without caption"), p.sha256[:12], clock(p.at)) for p in call.photos
     )
     if call.machine is None:
         return CounterPage(
@@ -41,9 +40,6 @@ def counter_page(call: Call, account: Account) -> CounterPage:
             Message("Nothing can be ordered from this sheet."),
             photos=photos,
         )
-    stamps: dict[str, list[str]] = {}
-    for stamp in call.stamps:
-        stamps.setdefault(stamp.part, []).append(stamp.text)
     rows = machine_rows(call.machine)
     wanted: tuple[str, ...] = ()
     if state.name == "open" and account.now is not None:
@@ -53,8 +49,8 @@ def counter_page(call: Call, account: Account) -> CounterPage:
         )
     elif state.name in ("needed", "fitted", "repaired"):
         wanted = state.due or state.done
-    parts = demands(call.machine, wanted, stamps)
-    asked_for = demands(call.machine, (*state.done, *wanted), stamps)
+    parts = demands_of(call, wanted)
+    asked_for = demands_of(call, (*state.done, *wanted))
     fitted = tuple(_fitted(call.machine, event, asked_for) for event in call.fitted)
     if not parts:
         headline, note = (

@@ -93,7 +93,7 @@ def _wrong(account: Account) -> tuple[Message, ...]:
         return ()
     wanted = frozenset(account.state.remedies)
     for suspect in behind.advice.suspects:
-        remedies = {behind.remedy_of(part, mode) for part, mode in suspect.parts}
+        remedies = {behind.machine.part(part).remedy(mode) for part, mode in suspect.parts}
         if remedies == wanted or (not remedies and wanted <= {"wait"}):
             return (suspect.plain,)
     return ()

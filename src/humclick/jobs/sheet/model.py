@@ -7,20 +7,16 @@ Every text here is plain text: the templates escape it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.advice import Advice, advise
-from humclick.diagnosis.contradictions import contradictions
-from humclick.diagnosis.findings import Finding, findings
+from humclick.diagnosis.advice import Advice
+from humclick.diagnosis.findings import Finding
 from humclick.diagnosis.guards import GuardState
-from humclick.diagnosis.judged import judge
-from humclick.diagnosis.reasons import Explanation, explain, leader_of
-from humclick.diagnosis.remaining import left_of_part
-from humclick.diagnosis.shop import Shop
-from humclick.jobs.call import Call
+from humclick.diagnosis.reasons import Explanation
 from humclick.jobs.history import State
+from humclick.jobs.judgements import Weighed
 from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
@@ -51,69 +47,28 @@ _DONE, _NOT_DONE = Message("done"), Message("NOT DONE")
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """
-    Everything judgement says of a call.
-
-    Attributes
-    ----------
-    advice : Advice
-        Suspects, next probe or verdict.
-    explanation : Explanation
-        Why the leading decision leads.
-    findings : mapping of event to Finding
-        One sentence per reading.
-    contradictions : tuple of str
-        Readings that do not fit together.
-    shares : mapping of part to float
-        Probability that each part is not healthy. [-]
-    machine : Machine
-        What was judged.
-    """
+    """Everything judgement says of a call."""
 
     advice: Advice
-    explanation: Explanation
-    findings: Mapping[str, Finding]
+    explanation: Explanation  #: why the leading decision leads
+    findings: Mapping[str, Finding]  #: by the event of the reading
     contradictions: tuple[Message, ...]
-    shares: Mapping[str, float]
+    shares: Mapping[str, float]  #: probability that each part is not healthy [-]
     machine: Machine
 
-    def remedy_of(self, part: str, mode: str) -> str:
-        """Name of the remedy for a mode of a part of the machine."""
-        return self.machine.part(part).remedy(mode)
 
-
-def judgement_of(
-    call: Call, shop: Shop | None = None, *, leader: Iterable[str] | None = None
-) -> Judgement | None:
-    """
-    Judge a call; None where no machine is described or it is one that is only recognised.
-
-    Parameters
-    ----------
-    call : Call
-        The call, as it stands or as it stood.
-    shop : Shop, optional
-        The shop's own figures.
-    leader : iterable of str, optional
-        The remedies whose reason is asked for; by default those of the verdict, else the likeliest.
-
-    Raises
-    ------
-    Unknown
-        If a reading names a probe the machine does not have.
-    """
-    situation = call.situation()
-    if situation is None or situation.machine.arrangement.recognised_only:
+def judgement_of(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
+    """What was weighed, and why some remedies lead; None where nothing can be said of the machine."""
+    explanation = weighed.explained(about) if weighed is not None else None
+    if weighed is None or weighed.advice is None or explanation is None:
         return None
-    advice = advise(situation, shop=shop)
-    judged = judge(situation, shop)
     return Judgement(
-        advice=advice,
-        explanation=explain(situation, shop, leader=leader_of(advice, leader)),
-        findings={finding.id: finding for finding in findings(situation, shop)},
-        contradictions=contradictions(situation, shop),
-        shares={part.id: left_of_part(judged, part.id) for part in situation.machine.parts},
-        machine=situation.machine,
+        advice=weighed.advice,
+        explanation=explanation,
+        findings=weighed.findings,
+        contradictions=weighed.contradictions,
+        shares=weighed.shares,
+        machine=weighed.situation.machine,
     )
 
 

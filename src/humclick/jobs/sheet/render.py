@@ -1,6 +1,4 @@
-"""
-The sheet as one HTML file: three pages, styles and drawing inside, nothing fetched, no script.
-"""
+"""The sheet as one HTML file: three pages, styles and drawing inside, nothing fetched, no script."""
 
 from __future__ import annotations
 
@@ -12,12 +10,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from humclick.circuit.drawing import draw_svg, draw_text
-from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.shop import Shop, default_shop
 from humclick.jobs.call import Call
 from humclick.jobs.history import state_of
+from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
-from humclick.jobs.sheet.model import Account, Judgement, Sheet, StartPicture, judgement_of
+from humclick.jobs.sheet.model import Account, Sheet, StartPicture, judgement_of
 from humclick.jobs.sheet.technician import technician_page
 from humclick.messages import ENGLISH, Message, translator
 from humclick.safety import defer
@@ -32,24 +31,23 @@ def sheet_of(
     call: Call,
     shop: Shop | None = None,
     *,
-    judgement: Judgement | None = None,
-    before: Judgement | None = None,
+    weighed: Weighed | None = None,
+    before: Weighed | None = None,
     money: str = "",
     picture: StartPicture | None = None,
 ) -> Sheet:
     """
-    Everything that stands on the sheet of a call, at any point; raises `Unknown` for a probe it does not
-    have.
+    Everything that stands on the sheet of a call, at any point.
 
-    The call is judged here where no judgement of now, and of `before` its last go at putting it right, is
-    given. Without the shop's own figures judgement takes the program's, and no price is shown.
+    `weighed` is what judgement says of it, `before` of it as it stood when its last go at putting it right
+    began; both are worked out where left out. No price is shown without the shop's own figures.
     """
-    judged = judgement if judgement is not None else judgement_of(call, shop)
-    state = state_of(call, judged.advice if judged is not None else None)
-    turn = state.turn
-    if turn is not None and before is None:
-        before = judgement_of(turn.before, shop, leader=turn.about)
-    account = Account(judged, before if turn is not None else judged, state)
+    now = judgement_of(weighed or _weighed(call, shop))
+    state = state_of(call, now.advice if now is not None else None)
+    turn, then = state.turn, now
+    if turn is not None:
+        then = judgement_of(before or _weighed(turn.before, shop), turn.about)
+    account = Account(now, then, state)
     header = call.header
     return Sheet(
         shop=header.shop if header else "",
@@ -66,6 +64,11 @@ def sheet_of(
         ),
         counter_page=counter_page(call, account),
     )
+
+
+def _weighed(call: Call, shop: Shop | None) -> Weighed | None:
+    situation = call.situation()
+    return None if situation is None else Weighed(situation, shop or default_shop())
 
 
 def _dates(call: Call) -> str:
@@ -98,14 +101,13 @@ def sheet_html(
     call: Call,
     shop: Shop | None = None,
     *,
-    judgement: Judgement | None = None,
     money: str = "",
     paper: str = "",
     picture: StartPicture | None = None,
     language: str = ENGLISH,
 ) -> str:
     """The sheet as one self-contained HTML file; `sheet_of` and `typeset` say what it takes and refuses."""
-    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    sheet = sheet_of(call, shop, money=money, picture=picture)
     return typeset(sheet, paper, language=language)
 
 

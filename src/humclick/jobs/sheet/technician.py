@@ -1,6 +1,4 @@
-"""
-The technician's page: every reading in order, what it means, and what stands behind the verdict.
-"""
+"""The technician's page: every reading in order, what it means, and what stands behind the verdict."""
 
 from __future__ import annotations
 
@@ -8,7 +6,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
-from typing import Protocol
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, Value
@@ -46,14 +43,9 @@ _ROWS, _FAINT = 6, 0.0005
 _RECORD_AND_PROVE = Message("Write down what was installed, start it and listen: that proves the repair")
 
 
-class _Timed(Protocol):
-    @property
-    def at(self) -> datetime: ...
-
-
-def clock(event: _Timed) -> str:
-    """Time of day of an event; empty where nobody wrote it down."""
-    return event.at.strftime("%H:%M") if event.at.year > 1970 else ""
+def clock(at: datetime) -> str:
+    """Time of day; empty where nobody wrote it down."""
+    return at.strftime("%H:%M") if at.year > 1970 else ""
 
 
 def technician_page(call: Call, account: Account, shop: Shop | None = None) -> TechnicianPage:
@@ -393,29 +385,33 @@ def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
     known = gates()
     for gate in call.gates:
         title = known[gate.gate].title if gate.gate in known else gate.gate
-        yield gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
+        yield gate.id, Entry(0, clock(gate.at), "gate", title, note=gate.words), gate.gate
     for hazard in call.hazards:
         title = Message("Hazard: {hazard}", hazard=stop_at(hazard.gate, hazard.hazard).title)
-        yield hazard.id, Entry(0, clock(hazard), "hazard", title, note=hazard.words), ""
+        yield hazard.id, Entry(0, clock(hazard.at), "hazard", title, note=hazard.words), ""
     for answer in call.cleared:
-        yield answer.id, Entry(0, clock(answer), "cleared", Message("Hazard cleared"), note=answer.words), ""
+        yield (
+            answer.id,
+            Entry(0, clock(answer.at), "cleared", Message("Hazard cleared"), note=answer.words),
+            "",
+        )
     for wait in call.waits:
         title = Message("Left alone for {minutes}", minutes=minutes_of(wait.minutes))
-        yield wait.id, Entry(0, clock(wait), "wait", title), ""
+        yield wait.id, Entry(0, clock(wait.at), "wait", title), ""
     for stamp in call.stamps:
         title = Message("Read on the {part}", part=_part(call.machine, stamp.part))
-        yield stamp.id, Entry(0, clock(stamp), "stamp", title, value=stamp.text), ""
+        yield stamp.id, Entry(0, clock(stamp.at), "stamp", title, value=stamp.text), ""
     for part in call.fitted:
         title = Message("Fitted a new {part}", part=_part(call.machine, part.part))
-        yield part.id, Entry(0, clock(part), "fitted", title, note=part.note), ""
+        yield part.id, Entry(0, clock(part.at), "fitted", title, note=part.note), ""
     for photo in call.photos:
         reference = Message("photo {hash}", hash=photo.sha256[:12])
-        yield photo.id, Entry(0, clock(photo), "photo", photo.caption or _NO_CAPTION, note=reference), ""
+        yield photo.id, Entry(0, clock(photo.at), "photo", photo.caption or _NO_CAPTION, note=reference), ""
     for note in call.notes:
-        yield note.id, Entry(0, clock(note), "note", note.text), ""
+        yield note.id, Entry(0, clock(note.at), "note", note.text), ""
     for decision in call.decisions:
         title = listed((remedy_title(r, shop) for r in decision.remedies), "and")
-        yield decision.id, Entry(0, clock(decision), "decision", title, note=decision.words), ""
+        yield decision.id, Entry(0, clock(decision.at), "decision", title, note=decision.words), ""
 
 
 def _part(machine: Machine | None, name: str) -> str:
@@ -429,7 +425,7 @@ def _title(machine: Machine | None, probe: str) -> str:
     if machine is None:
         return probe
     try:
-        return getattr(known_probe(machine, probe), "title", probe)
+        return known_probe(machine, probe).title
     except Unknown:
         return probe
 
@@ -453,7 +449,7 @@ def _reading(call: Call, reading: ReadingKept, judgement: Judgement | None, step
     held = [g for g in wanted if g not in reading.unproved]
     return Entry(
         number=0,
-        at=clock(reading),
+        at=clock(reading.at),
         kind="reading",
         title=_title(call.machine, reading.probe),
         probe=reading.probe,
