@@ -190,7 +190,7 @@ def test_the_customer_reads_what_was_done_and_what_is_needed(name: str, count: i
         plain = [
             s.plain
             for s in told.behind.advice.suspects
-            if {told.behind.remedy_of(p, m) for p, m in s.parts} == wanted
+            if {told.behind.machine.part(p).remedy(m) for p, m in s.parts} == wanted
             or (not s.parts and wanted <= {"wait"})
         ]
         assert list(page.wrong) == plain[:1]
