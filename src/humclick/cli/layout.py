@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from humclick.cli.language import say
 from humclick.messages import Message
 
-__all__ = ["WIDE", "bar", "heading", "label", "lines", "numbered", "row", "table"]
+__all__ = ["WIDE", "bar", "label", "lines", "numbered", "row", "table", "underlined"]
 
 #: Columns of a line.
 WIDE = 78
@@ -49,7 +49,7 @@ def lines(text: str, first: str = "", rest: str | None = None) -> str:
     return wrapped.replace(_TIED, " ")
 
 
-def heading(text: str) -> str:
+def underlined(text: str) -> str:
     """A heading."""
     said = say(text)
     return f"\n{said}\n{'-' * min(len(said), WIDE)}"

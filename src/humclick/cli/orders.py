@@ -134,7 +134,7 @@ def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
     return layout.lines(words.recorded(found.title))
 
 
-def cleared(session: Session, rest: str) -> str:
+def hazard_cleared(session: Session, rest: str) -> str:
     """Record how a hazard that stopped the work was cleared; only this reopens the call."""
     open_ = session.call.stopped or session.call.stoppages
     if not open_:
@@ -456,7 +456,7 @@ ORDERS: dict[str, Order] = {
     ),
     "stop": Order(Message("[HAZARD]"), Message("a hazard was found: the work stops here"), stop),
     "cleared": Order(
-        Message("HOW"), Message("how the hazard was cleared; only this reopens the call"), cleared
+        Message("HOW"), Message("how the hazard was cleared; only this reopens the call"), hazard_cleared
     ),
     "skip": Order(Message("[PROBE] [REASON]"), Message("leave a probe out"), skip),
     "fitted": Order(Message("PART"), Message("a new part was fitted"), fitted),

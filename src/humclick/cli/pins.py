@@ -25,7 +25,7 @@ _LAYOUTS = ("one above two", "two above one", "row", "column")
 
 def finding_in_words(found: PinFinding) -> str:
     """What the readings between the pins say, in sentences."""
-    from humclick.cli.layout import heading, lines, table
+    from humclick.cli.layout import lines, table, underlined
     from humclick.readings.shown import percent
 
     shown = [lines(found.sentence), *(lines(warning, "! ") for warning in found.warnings)]
@@ -43,12 +43,12 @@ def finding_in_words(found: PinFinding) -> str:
         longest = "-".join(test.longest)
         summed = Message.of(form, longest=longest, off=test.residual, uncertainty=test.uncertainty)
         shown.append(lines(summed))
-    shown.append(heading(Message("Pins 1, 2, 3")))
+    shown.append(underlined(Message("Pins 1, 2, 3")))
     shown += [f"  {percent(p):>5}  {' '.join(names)}" for names, p in found.permutations[:3]]
-    shown += [heading(Message("What may be the matter"))]
+    shown += [underlined(Message("What may be the matter"))]
     shown.append(table([(f"  {percent(case.probability):>5}", case.title) for case in found.cases[:4]]))
     if found.next:
-        shown += [heading(Message("Next")), *(lines(each, "  ") for each in found.next)]
+        shown += [underlined(Message("Next")), *(lines(each, "  ") for each in found.next)]
     return "\n".join(shown)
 
 

@@ -144,7 +144,7 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 
 
 def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
-    from humclick.cli.layout import heading, label, lines
+    from humclick.cli.layout import label, lines, underlined
     from humclick.jobs.result import as_json
 
     if json_:
@@ -152,7 +152,7 @@ def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
         return
     head = Message("{name}: sound, {seconds:.1f} s", name=Verbatim(read.name), seconds=shown.seconds)
     click.echo(lines(head))
-    click.echo(heading(Message("What is heard")))
+    click.echo(underlined(Message("What is heard")))
     for sentence in shown.sentences:
         click.echo(lines(sentence))
     if shown.clicks:
@@ -231,7 +231,7 @@ def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str
 def _current_in_words(
     read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[tuple[str, str]]
 ) -> str:
-    from humclick.cli.layout import bar, heading, label, lines, row
+    from humclick.cli.layout import bar, label, lines, row, underlined
     from humclick.readings.shown import percent
     from humclick.sourced import read_data
 
@@ -243,7 +243,7 @@ def _current_in_words(
         facts.append(f"{measured.hertz:g} Hz")
     said = [row(0, Message("{name}: {facts}", name=Verbatim(read.name), facts=tuple(facts)))]
     attempts = counted("{n} start attempt", "{n} start attempts", len(measured.attempts))
-    said.append(heading(attempts))
+    said.append(underlined(attempts))
     for number, (one, heard) in enumerate(zip(measured.attempts, shown.heard, strict=False), start=1):
         if number > 5:
             said.append(row(2, Message("… and {n} more", n=len(measured.attempts) - 5)))
@@ -255,14 +255,14 @@ def _current_in_words(
         )
     if measured.attempts:
         said.append(row(2, Message("On for {share:.0f} % of the time", share=measured.duty.amount)))
-    said.append(heading(Message("What it shows")))
+    said.append(underlined(Message("What it shows")))
     order = sorted(shown.probabilities.items(), key=lambda each: -each[1])
     for cause, p in order[:4]:
         if p >= 0.005:
             said.append(lines(Message.of(causes[cause]["title"]), f"  {percent(p):>5}  {bar(p)}  "))
     said += ["", *(lines(sentence) for sentence in shown.sentences)]
     if probes:
-        said.append(heading(Message("What tells them apart")))
+        said.append(underlined(Message("What tells them apart")))
         for name, title in probes:
             probe = Message("{title}  [{probe}]", title=title, probe=name)
             said.append(lines(probe if title else name, "  "))

@@ -190,7 +190,7 @@ def _tell(
     picture: Path | None,
     json_: bool,
 ) -> None:
-    from humclick.cli.layout import heading, label, lines
+    from humclick.cli.layout import label, lines, underlined
     from humclick.cli.words import machine_in_words
     from humclick.start.answers import answers
     from humclick.start.estimate import estimate
@@ -212,11 +212,11 @@ def _tell(
         *_answers(told),
     ]
     shown += [
-        heading(Message("Line amps of the most probable motor (speed: o)")),
+        underlined(Message("Line amps of the most probable motor (speed: o)")),
         _curve(machine, found, asked, modes),
     ]
     shown += [
-        heading(Message("What cannot be known")),
+        underlined(Message("What cannot be known")),
         *(lines(each, "  - ", "    ") for each in told.unknowable),
     ]
     shown.append("")

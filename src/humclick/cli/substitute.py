@@ -106,7 +106,7 @@ def _of_call(file: str, part: str) -> tuple[Machine, tuple[str, ...], tuple[floa
 
 
 def _words(machine: Machine, told: Substitution) -> str:
-    from humclick.cli.layout import heading, label, lines, row
+    from humclick.cli.layout import label, lines, row, underlined
     from humclick.cli.words import machine_in_words, paragraphs
     from humclick.readings.shown import percent
 
@@ -118,16 +118,16 @@ def _words(machine: Machine, told: Substitution) -> str:
     shown += [lines(flag, "!        ", "  ") for flag in told.flags]
     if told.findings:
         on = Message("Simulated on {n} machines that agree with what is at hand", n=told.machines)
-        shown.append(heading(on))
+        shown.append(underlined(on))
         for each in told.findings:
             change = Message("{what}: {old} -> {new}", what=each.title, old=each.old, new=each.new)
             shown.append(lines(change, f"{_sign(each.fit)} ", "    "))
             shown.append(lines(each.reason, "    "))
-        shown.append(heading(Message("Of them start, old and new")))
+        shown.append(underlined(Message("Of them start, old and new")))
         for at in told.starts:
             shown.append(f"{row(2, at.condition.text):<48}{percent(at.old):>6}{percent(at.new):>8}")
     if told.marks:
-        shown.append(heading(Message("Marks")))
+        shown.append(underlined(Message("Marks")))
         for line in told.marks:
             compared = Message(
                 "{mark}: {old} -> {new}: {reason}",
@@ -138,15 +138,15 @@ def _words(machine: Machine, told: Substitution) -> str:
             )
             shown.append(lines(compared, f"{_sign(line.fit)} ", "    "))
     if told.read:
-        shown.append(heading(Message("Read before it is fitted")))
+        shown.append(underlined(Message("Read before it is fitted")))
         shown += [
             lines(Message("{mark}: {text}", mark=mark.title, text=mark.where), "  - ", "    ")
             for mark in told.read
         ]
     if told.never:
-        shown.append(heading(Message("Never")))
+        shown.append(underlined(Message("Never")))
         shown += [lines(rule.text, "  - ", "    ") for rule in told.never]
-    shown.append(heading(Message("Taken for granted")))
+    shown.append(underlined(Message("Taken for granted")))
     shown += [lines(each, "  - ", "    ") for each in told.assumed] or [
         row(2, Message("nothing: it was not simulated"))
     ]
@@ -158,12 +158,12 @@ def _sign(fit: str) -> str:
 
 
 def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
-    from humclick.cli.layout import heading
+    from humclick.cli.layout import underlined
     from humclick.start.curves import curves_text, panels_to_compare
     from humclick.start.said import said_panels
 
     title = Message("The most probable motor at the plate's volts, cold, pressures equal")
-    return f"{heading(title)}\n{curves_text(said_panels(panels_to_compare(runs), say), width=76)}"
+    return f"{underlined(title)}\n{curves_text(said_panels(panels_to_compare(runs), say), width=76)}"
 
 
 def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from humclick.cli.language import say
-from humclick.cli.layout import bar, heading, label, lines, numbered
+from humclick.cli.layout import bar, label, lines, numbered, underlined
 from humclick.messages import N_, Message, Value, counted, listed
 from humclick.readings.shown import percent
 
@@ -114,13 +114,13 @@ def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
-        return "\n".join((heading(Message("Suspects")), now))
+        return "\n".join((underlined(Message("Suspects")), now))
     shown = []
     if turn.suspects:
         rest = max(0.0, 1.0 - sum(s.probability for s in turn.suspects))
         then = Message("Suspects before the repair") if turn.done else Message("Suspects when it was decided")
-        shown += [heading(then), suspects_in_words(turn.suspects, rest, 0.0, most)]
-    shown += [heading(LEFT if result.done else Message("Suspects now")), now]
+        shown += [underlined(then), suspects_in_words(turn.suspects, rest, 0.0, most)]
+    shown += [underlined(LEFT if result.done else Message("Suspects now")), now]
     return "\n".join(shown)
 
 
@@ -339,19 +339,19 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     heard = HEARD[result.complaint] if result.complaint else Message("not known")
     shown.append(lines(heard, label(Message("Complaint"))))
     if result.findings:
-        shown.append(heading(Message("Readings")))
+        shown.append(underlined(Message("Readings")))
     for finding in result.findings:
         shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
     shown += [lines(text, "! ") for text in result.cautions]
     shown += [lines(text, "! ") for text in (*_unproved(result), *result.contradictions)]
     if result.problems:
-        shown += [heading(Message("Could not be used")), problems_in_words(result.problems)]
+        shown += [underlined(Message("Could not be used")), problems_in_words(result.problems)]
     shown += [*bars_in_words(result.bars), standing_in_words(result), ""]
     if result.kind == "stop":
         return "\n".join((*shown, lines(Message("{sentence}.", sentence=result.heading))))
     shown += _onward(result, call)
     if result.explanation is not None:
-        shown += [heading(Message("Why")), why_in_words(result)]
+        shown += [underlined(Message("Why")), why_in_words(result)]
     return "\n".join(shown)
 
 

@@ -57,7 +57,7 @@ from humclick.jobs.call_text import (
 )
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
-from humclick.jobs.on_disk import OPEN, append, locked, write_whole
+from humclick.jobs.on_disk import OPEN, append_block, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
 from humclick.limits import CALL_BYTES, CALL_EVENTS
 from humclick.toml_text import blanked
@@ -247,7 +247,7 @@ def _append(
 def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name: str) -> Written:
     """What is new, put behind the `size` bytes of a file in which some events stand."""
     text = new.text if size or not new.text else _FIRST.encode() + new.text
-    if text and not append(descriptor, text, size):
+    if text and not append_block(descriptor, text, size):
         raise CallFileError("the disk is full: nothing was written", path=name)
     mark = mark_of(os.fstat(descriptor))
     ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time

@@ -18,7 +18,7 @@ import msgspec
 
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.events import KINDS, Event
-from humclick.jobs.fields import one_of
+from humclick.jobs.fields import choice_of
 from humclick.messages import N_, Message
 
 __all__ = ["event_from", "new_event", "table_of"]
@@ -83,7 +83,7 @@ def event_from(table: Mapping[str, Any]) -> Event:
     if not isinstance(kind, str) or kind not in KINDS:
         if kind is None:
             raise Refused(Message("kind is missing; it is one of {kinds}", kinds=", ".join(KINDS)))
-        raise Refused(Message("kind must be {allowed}", allowed=one_of(str(kind)[:60], KINDS)))
+        raise Refused(Message("kind must be {allowed}", allowed=choice_of(str(kind)[:60], KINDS)))
     wanted = KINDS[kind]
     names = [field.name for field in fields(wanted)]
     for key in table:

@@ -8,10 +8,10 @@ import math
 import re
 import unicodedata
 
-from humclick.errors import OutOfRange, one_of
+from humclick.errors import OutOfRange, choice_of
 from humclick.messages import N_, Message
 
-__all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
+__all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "choice_of"]
 
 #: Longest text of a line and of a page. [characters]
 _LINE, PAGE = 300, 5000

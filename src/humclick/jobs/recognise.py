@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.errors import DataError, Unknown, one_of
+from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import read_data
@@ -82,12 +82,12 @@ def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
                 row = next((row for row in rows if row["name"] == question), None)
                 if row is None:
                     raise DataError(
-                        f"{name}: answers must be to {one_of(question, [r['name'] for r in rows])}"
+                        f"{name}: answers must be to {choice_of(question, [r['name'] for r in rows])}"
                     )
                 options = [option["name"] for option in row["option"]]
                 for word in words:
                     if word not in options:
-                        raise DataError(f"{name}: answers.{question} must be {one_of(word, options)}")
+                        raise DataError(f"{name}: answers.{question} must be {choice_of(word, options)}")
         return tuple(
             Question(
                 str(row["name"]),

@@ -51,7 +51,7 @@ __all__ = [
     "Onward",
     "added",
     "cautions",
-    "decided",
+    "decision_in_force",
     "given_last",
     "live",
     "moment",
@@ -92,7 +92,7 @@ def live(events: Sequence[Event], call: Call) -> list[Event]:
     return [event for event in events if event.id not in call.undone]
 
 
-def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted | None:
+def decision_in_force(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted | None:
     """The decision or the new part after which nothing was measured yet."""
     for event in reversed(live(events, call)):
         if isinstance(event, DecisionTaken | PartFitted):
@@ -127,7 +127,7 @@ def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
         probe = _proving(call, shop)
         if probe:
             return Onward("prove", probe, part)
-    if isinstance(decided(call.events, call), DecisionTaken):
+    if isinstance(decision_in_force(call.events, call), DecisionTaken):
         return Onward("work")
     return Onward(advice.kind, advice.next.probe if advice.next is not None else "")
 

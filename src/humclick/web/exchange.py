@@ -22,7 +22,7 @@ from humclick.jobs.fold import merge
 __all__ = [
     "THEMES",
     "CallGiven",
-    "Photo",
+    "PhotoGiven",
     "Reply",
     "Request",
     "Settings",
@@ -73,7 +73,7 @@ class CallGiven:
 
 
 @dataclass(frozen=True, slots=True)
-class Photo:
+class PhotoGiven:
     """A photograph in store: SHA-256 of its bytes, caption, and size in pixels."""
 
     hash: str
@@ -103,7 +103,7 @@ class Request:
         The call the path names.
     calls : list or None
         Summaries of all calls, for the list.
-    photos : list of Photo
+    photos : list of PhotoGiven
         Photographs of the call that are in store here.
     place : str
         ``server`` or ``browser``.
@@ -126,7 +126,7 @@ class Request:
     language: str = "en"
     call: CallGiven | None = None
     calls: list[dict[str, Any]] | None = None
-    photos: list[Photo] = field(default_factory=list)
+    photos: list[PhotoGiven] = field(default_factory=list)
     place: str = "server"
     secure: bool = True
     settings: Settings = field(default_factory=Settings)

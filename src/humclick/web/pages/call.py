@@ -70,7 +70,7 @@ def show(desk: Desk) -> Reply:
         "refusal": desk.weighed.refusal if desk.weighed is not None else "",
         "last": record.last_entry(desk),
         "entries": record.entries(desk),
-        "contradictions": [record.named(desk, each) for each in desk.weighed.contradictions]
+        "contradictions": [record.with_names(desk, each) for each in desk.weighed.contradictions]
         if desk.weighed is not None
         else [],
         "suspects": suspects(desk),

@@ -40,7 +40,7 @@ from humclick.web.exchange import Reply
 from humclick.web.language import N_
 from humclick.web.typeset import page
 
-__all__ = ["Entry", "entries", "last_entry", "named", "show", "take_note", "take_undo"]
+__all__ = ["EntryLine", "entries", "last_entry", "show", "take_note", "take_undo", "with_names"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {
@@ -70,7 +70,7 @@ RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("So
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class EntryLine:
     """
     One event as shown.
 
@@ -168,7 +168,7 @@ def _probe_title(desk: Desk, name: str) -> str:
         return name
 
 
-def named(desk: Desk, message: Message) -> str:
+def with_names(desk: Desk, message: Message) -> str:
     """A message in the page's language; probes by their part or title, bare pins by letters."""
     known = desk.flow.probes
     parts = desk.call.machine.parts if desk.call.machine is not None else ()
@@ -195,7 +195,7 @@ def _titled(desk: Desk, title: str) -> str:
     return title
 
 
-def entries(desk: Desk) -> list[Entry]:
+def entries(desk: Desk) -> list[EntryLine]:
     """Every event but undos, in order, with what it means."""
     findings = desk.weighed.findings if desk.weighed is not None else {}
     seen = desk.weighed.situation.observations if desk.weighed is not None else ()
@@ -210,7 +210,7 @@ def entries(desk: Desk) -> list[Entry]:
         finding = findings.get(event.id)
         reading = kept.get(event.id)
         found.append(
-            Entry(
+            EntryLine(
                 id=event.id,
                 kind=event.kind,
                 at=event.at,
@@ -232,7 +232,7 @@ def entries(desk: Desk) -> list[Entry]:
     return found
 
 
-def last_entry(desk: Desk) -> Entry | None:
+def last_entry(desk: Desk) -> EntryLine | None:
     """The last thing done, where it can be taken back."""
     try:
         last = to_undo(desk.events, desk.call)

@@ -8,7 +8,7 @@ from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import probes
 from humclick.web.pages.call import suspects, suspects_before
-from humclick.web.pages.record import named
+from humclick.web.pages.record import with_names
 from humclick.web.typeset import page
 
 __all__ = ["show", "show_what_if"]
@@ -31,7 +31,7 @@ def show(desk: Desk) -> Reply:
         advice=advice,
         suspects=suspects(desk, 8),
         before=suspects_before(desk, 8),
-        contradictions=[named(desk, each) for each in weighed.contradictions],
+        contradictions=[with_names(desk, each) for each in weighed.contradictions],
     )
     return Reply(title=_("Why"), html=html, id=desk.id)
 
