@@ -158,15 +158,13 @@ def runs_of(
     new: str | Sequence[str],
     old: Sequence[str] = (),
     *,
-    condition: TrialCondition | None = None,
     seconds: float = 1.5,
 ) -> tuple[tuple[str, Run], ...]:
     """
     One start of the most probable machine with either part, for the curves.
 
-    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold, if no
-    condition is set. Otherwise as `try_substitute`; `Refused` also where the new part would do away with
-    protection.
+    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold. Else
+    as `try_substitute`; `Refused` also where the new part would do away with protection.
     """
     if part != ASSIST:
         require_replaceable(machine, part)
@@ -174,7 +172,7 @@ def runs_of(
     if proposal.defeated:
         raise Refused("a start without its protection is not drawn")
     motor = known.best if isinstance(known, Estimate) else known
-    at = condition or TrialCondition(1.0, "equal", False)
+    at = TrialCondition(1.0, "equal", False)
     before, after = _fitters(machine, proposal, motor)
     return tuple(
         (name, simulate(best_case(machine, motor, fit, at), seconds))

@@ -260,13 +260,13 @@ class Estimate:
         chosen = np.searchsorted(np.cumsum(weights) / weights.sum(), places)
         return [self._model.possible(points[min(i, len(points) - 1)]) for i in rng.permutation(chosen)]
 
-    def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200, seed: int = 0) -> Range:
+    def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200) -> Range:
         """
         The 90 % range of anything that can be computed from a motor.
 
-        `of` gives the quantity in `unit`; `n` and `seed` are as in `possible`.
+        `of` gives the quantity in `unit` of `n` motors, as in `possible`.
         """
-        return range_of([of(motor) for motor in self.possible(n, seed)], unit)
+        return range_of([of(motor) for motor in self.possible(n)], unit)
 
 
 def _density(model: _Model, z: NDArray[np.float64]) -> float:
