@@ -42,6 +42,7 @@ class Start:
     #: Current in the run and the start winding per volt. [A/V]
     run: complex
     start: complex
+    ground: float  #: Current through the shell per volt. [A/V]
 
 
 class Standstill:
@@ -107,6 +108,7 @@ class Standstill:
         return tuple(solved)
 
     def _phasors(self, branches: list[NetworkBranch], elements: list[Impedance]) -> Start:
+        bond = len(elements)
         wires = [(a, b, 0.0) for a, b in self.machine.wires if {a, b} != {"n", "c"}]
         currents = branch_currents(
             [*elements, ("shell", "c", self.data["ground_bond"]["value"]), *wires], ("k", "c"), 1.0
@@ -120,6 +122,7 @@ class Standstill:
             currents.source,
             winding.get(self.machine.having(Role.RUN_WINDING).id, 0j),
             winding.get(self.machine.having(Role.START_WINDING).id, 0j),
+            abs(currents.elements[bond]),
         )
 
     def _pulls(
