@@ -25,7 +25,7 @@ def _at_reference(measured: ReadingKept, leads: float) -> float | None:
 
 def winding_ohms(call: Call) -> tuple[float | None, float | None]:
     """
-    Run and start winding of a call's motor, as measured, at 25 °C; None where not measured or over limit. [Ω]
+    Run and start winding as measured between the pins, at 25 °C; None where not measured or over limit. [Ω]
 
     The last good reading of each of ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` counts, and the third stands
     in for one of the others.
@@ -48,10 +48,7 @@ def winding_ohms(call: Call) -> tuple[float | None, float | None]:
 
 
 def fitted_farads(call: Call, part: str) -> float | None:
-    """
-    Capacitance of a capacitor as last measured, if that one is still fitted and showed a number; else None.
-    [F]
-    """
+    """Capacitance of a capacitor as last measured, if that one is still fitted; else None. [F]"""
     last = None
     for measured in call.readings:
         if (
@@ -69,12 +66,7 @@ def of_call(call: Call, *, horsepower: float | None = None) -> AtHand:
     """
     What is at hand about a call's motor; `horsepower` if known. [hp]
 
-    Raises
-    ------
-    Refused
-        If no machine is described, or it has no run and start winding.
-    OutOfRange
-        If a value cannot belong to such a motor.
+    Raises `Refused` without a machine of run and start winding, `OutOfRange` for what cannot be its power.
     """
     if call.machine is None:
         raise Refused(

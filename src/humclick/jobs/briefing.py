@@ -118,8 +118,10 @@ def briefed(
     on_screen: Collection[str] = (),
 ) -> Briefing:
     """
-    What is said of safety before a probe, to whoever reads it on a device: what another device has shown is
-    not known here, and `shown` (`Briefing.texts` of before) stands on the reader's screen in full already.
+    What is said of safety before a probe, to whoever reads it on a device.
+
+    What another device has shown is not known here; what was shown before (`Briefing.texts`) stands
+    `on_screen` in full already.
     """
     held = _held_back(call, probe, shop)
     if held is not None:
@@ -218,9 +220,8 @@ def briefed_on(
     events: Sequence[Event], call: Call, remedies: Sequence[str], shop: Shop, device: str = ""
 ) -> RemedyBriefing:
     """
-    What is said of safety with some remedies on the machine of a call; parameters as in `briefed`.
-
-    Where the refrigerant circuit is opened, what the class of the refrigerant means is said too.
+    What is said of safety with some remedies on the machine of a call, and of its refrigerant where that
+    comes out.
     """
     machine = call.machine
     if machine is None:

@@ -177,13 +177,9 @@ class Call(_Beside):
         """
         The call with one event more: the same as a fold of all events and this one.
 
-        Only this event is read, unless it changes how earlier ones are read (`humclick.jobs.folding`);
-        `reading` is what its text was understood as, where somebody read it already.
-
-        Raises
-        ------
-        OutOfRange
-            If this call was not folded from events.
+        Only this event is read, unless it changes how earlier ones are read (`humclick.jobs.folding`).
+        `reading` is what its text was understood as. Raises `OutOfRange` if this call was not folded from
+        events.
         """
         folding: OneMore | None = getattr(self, "_folding", None)
         if folding is None:

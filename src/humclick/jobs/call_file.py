@@ -121,12 +121,8 @@ def mark_of(state: os.stat_result) -> tuple[int, int, int]:
 
 def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
     """
-    Events of a call file, in the order of the file. Torn blocks are left out; `load_call` shows them.
-
-    Raises
-    ------
-    CallFileError
-        If the file cannot be read, with the line and what would be right.
+    Events of a call file, in its order, torn blocks left out; raises `CallFileError` with the line that is
+    wrong.
     """
     return load_call(path).events
 
@@ -159,12 +155,8 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
     """
     Write a call file anew, all at once: either the old file or the whole new one is there.
 
-    Comments of an old file are not kept; `append_event` keeps them.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be written, or two events have one id.
+    Comments of an old file are not kept; `append_event` keeps them. Raises `CallFileError` if it cannot be
+    written, or two events have one id.
     """
     name = os.fspath(path)
     blocks, ids, counted = [_FIRST], set(), False
@@ -189,13 +181,10 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
     When this returns, the event is on the disk. If the program is killed before, the file holds every earlier
     event, and this one whole, torn (see `CallFile`) or not at all. What stands in the file is not touched,
     except that an earlier torn block is turned into comments. An event without a turn comes after all that
-    stand in the file. Where the file is `known` as last read or written, it is read again only where somebody
-    wrote to it since.
+    stand in the file. One `known` as last read or written is read again only where somebody wrote to it
+    since.
 
-    Raises
-    ------
-    CallFileError
-        If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
+    Raises `CallFileError` if it is no sound call file, holds this id, has no room, or cannot be written.
     """
     block = block_of(event, counted=False) if not event.turn else ""
     return _append(os.fspath(path), (event,), block, known, whole=True)

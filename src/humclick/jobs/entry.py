@@ -130,12 +130,7 @@ def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
     """
     What was seen at a probe, as the call keeps it; `warmth` goes before what stands in the text.
 
-    Raises
-    ------
-    ReadingRefused
-        If it is no reading of what the probe measures.
-    Unknown
-        If it is none of the answers.
+    Raises `ReadingRefused` for no reading of what the probe measures, `Unknown` for none of its answers.
     """
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):

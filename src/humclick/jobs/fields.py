@@ -57,10 +57,7 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
 
 def check_amount(value: float | None, name: str, high: float, unit: str, above_zero: bool = False) -> None:
     """
-    Refuse, with `OutOfRange`, a number below zero, above `high` or not finite, or zero where it must be
-    above.
-
-    Value and `high` are in `unit`.
+    Refuse, with `OutOfRange`, a number that is not finite, below zero (or zero) or above `high`, in `unit`.
     """
     if value is None:
         return

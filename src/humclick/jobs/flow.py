@@ -56,10 +56,7 @@ class Flow:
         self._briefings: dict[tuple[str, frozenset[str]], Briefing] = {}
 
     def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **content: Any) -> Flow:
-        """
-        The flow after one more event, which stands last in its `fresh`; refused as
-        `humclick.jobs.standing.added`.
-        """
+        """The flow after one more event, last in its `fresh`; raises as `humclick.jobs.standing.added`."""
         if self.ids:
             content["id"] = self.ids[0]
         event, call = added(self.call, kind, now, content, reading)
@@ -231,11 +228,10 @@ def step(
     on_screen: Collection[str] = (),
 ) -> Step:
     """
-    What to do now on a call, about a `chosen` probe instead of the one advised.
+    What to do now on a call, about a `chosen` probe instead of the one advised; raises `Unknown` for no such.
 
     It skips the wait that is advised where asked for `at_once`, and what is asked before a reading where that
-    was taken `already`; `shown` stands on the reader's screen in full. Raises `Unknown` for no probe of the
-    machine.
+    was taken `already`. What is `on_screen` (`humclick.jobs.briefing.briefed`) is not said in full again.
     """
     machine, advice = flow.call.machine, flow.advice
     if flow.call.stopped and not already:

@@ -207,8 +207,7 @@ def did(remedies: Iterable[str], shop: Shop) -> Message:
 
 def heading(state: State, advice: Advice | None, shop: Shop, recognised: Message = NOTHING) -> Message:
     """
-    How far the call has come, in one line, the same on every face; the arrangement's title where
-    `recognised`.
+    How far the call has come, in one line; `recognised` is the title of a machine that is no more than that.
     """
     done, due = did(state.done, shop), titles(state.due, shop)
     match state.name:

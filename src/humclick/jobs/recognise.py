@@ -68,7 +68,7 @@ def _listed(option: Mapping[str, object]) -> list[str]:
 
 def questions() -> tuple[Question, ...]:
     """
-    Every question in the order in which they are asked; `DataError` where an arrangement answers what is not.
+    Every question, in the order asked; raises `DataError` where an arrangement answers what is not asked.
     """
     return _questions(arrangements())
 

@@ -24,8 +24,7 @@ def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None
     What a machine's plate, start gear and odds tell the reading of a recording.
 
     Where the machine is not known, or only recognised, the odds are the mean over all arrangements with the
-    same kind of start gear: a current does not tell them apart. `gear` is that kind, where it is known
-    better.
+    same kind of start gear: a current does not tell them apart. `gear` names that kind, where known better.
     """
     from humclick.parts.family import Role
     from humclick.recordings import GEARS

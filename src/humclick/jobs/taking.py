@@ -80,14 +80,8 @@ def take(
 
     `answer` is what the text was understood as, where somebody read it already; `warmth` goes before what
     stands in the text; `confirmed` names the safety steps confirmed with it. One that was taken `already` is
-    marked, and nothing is asked before it.
-
-    Raises
-    ------
-    BarredNow, GatesFirst
-        If it is not to be taken now.
-    Refused
-        If it cannot be understood, or the call cannot use it.
+    marked, and nothing is asked before it. Raises `BarredNow` or `GatesFirst` if it is not to be taken now,
+    `Refused` if it cannot be understood, or the call cannot use it.
     """
     if not already:
         refuse_unready(flow, flow.briefing(probe), confirmed)
@@ -113,8 +107,7 @@ def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = 
 
 def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[str] = ()) -> Flow:
     """
-    The start arrangement, or another one; what else is known of the machine stays. Raises `Unknown` for no
-    such.
+    The start arrangement, or another one; what else is known of the machine stays. Raises `Unknown` for none.
 
     Its usual protector is taken where it does not come with the one known. If what was seen fits `others` as
     well, it is taken for now only, which is said on the record.
@@ -141,10 +134,7 @@ def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
     """
     A hazard, by the event that recorded it, was cleared, and how. Only this reopens the call.
 
-    Raises
-    ------
-    Refused
-        If nothing is open under that event, or it is not said how.
+    Raises `Refused` if nothing is open under that event, or it is not said how.
     """
     stoppage = next((open_hazard for open_hazard in flow.call.stoppages if open_hazard.event == event), None)
     if stoppage is None:

@@ -20,9 +20,8 @@ def taken_back(
     """
     Ids of events taken back, and whether any undo names an event that is not there, which may come yet.
 
-    An event is taken back by an undo that is itself in force. Circles of undos do nothing. `events` are all
-    of a call, in order, each id once; `problem` takes what cannot be used: the undo's id, why, and what it
-    named.
+    An event is taken back by an undo that is itself in force; circles of undos do nothing. Each id stands
+    once in `events`. `problem` takes what cannot be used: the undo's id, why, and what it named.
     """
     known = {event.id: event for event in events}
     undos = [event for event in events if isinstance(event, Undone)]

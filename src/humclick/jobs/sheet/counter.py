@@ -53,17 +53,14 @@ def counter_page(call: Call, account: Account) -> CounterPage:
     asked_for = demands_of(call, (*state.done, *wanted))
     fitted = tuple(_fitted(call.machine, event, asked_for) for event in call.fitted)
     if not parts:
-        headline, note = (
-            Message("No new part is needed"),
-            Message("There is nothing to order from this sheet."),
-        )
+        headline = Message("Nothing to order yet")
         if state.name == "open":
-            headline, note = Message("Nothing to order yet"), Message("No part stands out so far.")
+            note = Message("No part stands out so far.")
         elif state.name in ("recognised", "handed", "stopped"):
-            headline, note = (
-                Message("Nothing to order yet"),
-                Message("Somebody else decides what this machine needs."),
-            )
+            note = Message("Somebody else decides what this machine needs.")
+        else:
+            headline = Message("No new part is needed")
+            note = Message("There is nothing to order from this sheet.")
     elif state.name == "open":
         headline = Message("Do not order yet")
         note = Message(
@@ -73,10 +70,8 @@ def counter_page(call: Call, account: Account) -> CounterPage:
         headline = counted("To order", "To order: {n} parts", len(parts))
         note = Message("Take the old part along. Where anything below is not met, ask before you buy.")
     else:
-        headline, note = (
-            Message("Fitted on this call"),
-            Message("Kept so that the part can be checked or bought again."),
-        )
+        headline = Message("Fitted on this call")
+        note = Message("Kept so that the part can be checked or bought again.")
     return CounterPage(headline, note, parts, fitted, photos, rows)
 
 

@@ -29,10 +29,7 @@ def sheet_pdf(
     """
     The sheet as PDF on one of `PAPERS`; else as `humclick.jobs.sheet.render.sheet_of`.
 
-    Raises
-    ------
-    Refused
-        If WeasyPrint is not installed, or the paper is another.
+    Raises `Refused` for another paper, and where WeasyPrint is not installed.
     """
     if paper not in PAPERS:
         raise Refused(

@@ -188,12 +188,7 @@ def _with_judgement(
         reasons_title=_reasons_title(state, then=then),
         elimination=why.by_elimination,
         reasons=tuple(
-            Row(
-                r.shown,
-                _decibans(r.decibans),
-                _beside(r, taken_back=r.id in call.undone),
-            )
-            for r in loud
+            Row(r.shown, _decibans(r.decibans), _beside(r, taken_back=r.id in call.undone)) for r in loud
         ),
         reasons_note=counted(
             "{n} more says hardly anything either way (below {least:g} deciban).",
