@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -154,24 +154,28 @@ def _region(data: bytes, damage: int, places: list[int]) -> tuple[int, int] | No
     return None
 
 
-def _without(data: bytes, torn: list[tuple[int, int]]) -> bytes:
-    """The file with spaces for its torn text; lines and places stay."""
+def _changed(data: bytes, torn: list[tuple[int, int]], change: Callable[[bytes], bytes]) -> bytes:
+    """The file with its torn text changed."""
     pieces, at = [], 0
     for start, end in torn:
-        pieces += [data[at:start], re.sub(rb"[^\n]", b" ", data[start:end])]
+        pieces += [data[at:start], change(data[start:end])]
         at = end
     return b"".join((*pieces, data[at:]))
+
+
+def _without(data: bytes, torn: list[tuple[int, int]]) -> bytes:
+    """The file with spaces for its torn text; lines and places stay."""
+    return _changed(data, torn, lambda text: re.sub(rb"[^\n]", b" ", text))
 
 
 def with_comments(data: bytes, torn: list[tuple[int, int]]) -> bytes:
     """The file with its torn text turned into comments; a run of zeros stands as their number."""
-    pieces, at = [], 0
-    for start, end in torn:
-        text = _ZEROS.sub(lambda run: f"\0 ({len(run[0])} of them)", _text(data[start:end]))
-        lines = (f"# torn: {_printable(line)}\n" for line in text.splitlines() if line.strip())
-        pieces += [data[at:start], "".join(lines).encode()]
-        at = end
-    return b"".join((*pieces, data[at:]))
+    return _changed(data, torn, _as_comment)
+
+
+def _as_comment(torn: bytes) -> bytes:
+    text = _ZEROS.sub(lambda run: f"\0 ({len(run[0])} of them)", _text(torn))
+    return "".join(f"# torn: {_printable(line)}\n" for line in text.splitlines() if line.strip()).encode()
 
 
 def _text(data: bytes) -> str:

@@ -86,14 +86,7 @@ def turns(call: Call) -> tuple[Turn, ...]:
             done = tuple(dict.fromkeys((*goes[-1].done, did_now)))
             goes[-1] = replace(goes[-1], done=done, outcome="")
         reading = readings.get(event.id)
-        tried = reading is not None and reading.probe.startswith(("attempt.", "fit."))
-        if (
-            reading is not None
-            and tried
-            and reading.answer
-            and reading.probe != "attempt.known_good"
-            and goes
-        ):
+        if goes and reading is not None and reading.answer and _tries(reading.probe):
             goes[-1] = replace(goes[-1], outcome=reading.answer)
     return tuple(goes)
 
@@ -105,24 +98,27 @@ def _belongs(turn: Turn, remedy: str) -> bool:
     return not turn.outcome
 
 
+def _tries(probe: str) -> bool:
+    """Whether a probe tries the machine as it is."""
+    return probe.startswith(("attempt.", "fit.")) and probe != "attempt.known_good"
+
+
 def _put_right(call: Call, event: Event) -> str:
     """The remedy that an event carries out; empty where it carries out none."""
     machine = call.machine
     if machine is None:
         return ""
+    part, new = "", isinstance(event, PartFitted)
     if isinstance(event, PartFitted):
-        if event.part == COMPRESSOR:
-            return REPLACE_COMPRESSOR
-        try:
-            return remedy_of(machine, event.part, new=True)
-        except Unknown:
-            return ""
-    if isinstance(event, ReadingTaken) and event.probe.startswith("fit."):
-        try:
-            return remedy_of(machine, event.probe.removeprefix("fit."))
-        except Unknown:
-            return ""
-    return ""
+        part = event.part
+    elif isinstance(event, ReadingTaken) and event.probe.startswith("fit."):
+        part = event.probe.removeprefix("fit.")
+    if new and part == COMPRESSOR:
+        return REPLACE_COMPRESSOR
+    try:
+        return remedy_of(machine, part, new=new) if part else ""
+    except Unknown:
+        return ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from humclick.diagnosis.situation import warmth
-from humclick.errors import HumclickError
 from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, RecordingTaken, Waited
 from humclick.jobs.standing import live
 from humclick.meters import Quantity
@@ -28,13 +27,10 @@ def since(flow: Flow, now: datetime) -> datetime | None:
     """When the machine was last under power or was last written down to have cooled; None if not known."""
     at: datetime | None = None
     for event in live(flow.events, flow.call):
-        powered = False
-        if isinstance(event, ReadingTaken):
-            try:
-                powered = energises(flow.probe(event.probe).gates)
-            except HumclickError:
-                powered = False
-        if isinstance(event, ComplaintHeard | Waited) or powered:
+        counts = isinstance(event, ComplaintHeard | Waited)
+        if isinstance(event, ReadingTaken) and flow.has(event.probe):
+            counts = energises(flow.probe(event.probe).gates)
+        if counts:
             at = min(event.at, now) if event.timed else None  # no clock adds to a wait
     return at
 

@@ -329,6 +329,18 @@ def estimate(at_hand: AtHand) -> Estimate:
     )
 
 
+def _vague(result: Estimate) -> tuple[Message, ...]:
+    """Of what hardly anything is known, and within which factor."""
+    variance = np.diag(result.covariance)
+    return tuple(
+        Message("{what} (within a factor of {factor:.1f})", what=words, factor=result.known_factor(name))
+        for name, words in _WORDS.items()
+        if name in result.names
+        and variance[result.names.index(name)] > 1 - _LEARNT
+        and result.known_factor(name) > _TELLS
+    )
+
+
 def _unknowable(result: Estimate) -> tuple[Message, ...]:
     at_hand = result.at_hand
     sentences = []
@@ -358,21 +370,10 @@ def _unknowable(result: Estimate) -> tuple[Message, ...]:
                 " speed with up to twice the torque."
             )
         )
-    variance = np.diag(result.covariance)
-    vague = [
-        Message(
-            "{what} (within a factor of {factor:.1f})",
-            what=words,
-            factor=result.known_factor(name),
-        )
-        for name, words in _WORDS.items()
-        if name in result.names
-        and variance[result.names.index(name)] > 1 - _LEARNT
-        and result.known_factor(name) > _TELLS
-    ]
+    vague = _vague(result)
     if vague:
         sentences.append(
-            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=tuple(vague))
+            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=vague)
         )
     sentences.append(
         Message(

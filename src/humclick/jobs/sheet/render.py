@@ -11,7 +11,8 @@ from markupsafe import Markup
 
 from humclick.circuit.drawing import draw_svg, draw_text
 from humclick.diagnosis.shop import Shop, default_shop
-from humclick.jobs.call import Call
+from humclick.jobs.call import Call, ReadingKept
+from humclick.jobs.events import Event
 from humclick.jobs.history import state_of
 from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.counter import counter_page
@@ -73,13 +74,11 @@ def _weighed(call: Call, shop: Shop | None) -> Weighed | None:
 
 def _dates(call: Call) -> str:
     """The day or the days of the call; empty where nobody wrote a time down."""
-    times = [r.at for r in call.readings]
-    for events in (
-        *(call.hazards, call.cleared, call.gates, call.notes, call.stamps),
-        *(call.fitted, call.decisions, call.photos, call.waits),
-    ):
-        times += [event.at for event in events]
-    timed = sorted(at for at in times if at.year > 1970)
+    shown: tuple[Event | ReadingKept, ...] = (
+        *(*call.readings, *call.hazards, *call.cleared, *call.gates, *call.notes, *call.stamps),
+        *(*call.fitted, *call.decisions, *call.photos, *call.waits),
+    )
+    timed = sorted(event.at for event in shown if event.at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
     if first is None or first == last:
         return "" if first is None else f"{first}"
