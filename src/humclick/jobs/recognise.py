@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.errors import DataError, Unknown, choice_of
@@ -76,35 +77,32 @@ def questions() -> tuple[Question, ...]:
 @cache
 def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
     try:
-        rows = read_data("humclick.jobs", "recognise.toml")["question"]
-        for name in names:
-            for question, words in arrangement(name).answers.items():
-                row = next((row for row in rows if row["name"] == question), None)
-                if row is None:
-                    raise DataError(
-                        f"{name}: answers must be to {choice_of(question, [r['name'] for r in rows])}"
-                    )
-                options = [option["name"] for option in row["option"]]
-                for word in words:
-                    if word not in options:
-                        raise DataError(f"{name}: answers.{question} must be {choice_of(word, options)}")
-        return tuple(
-            Question(
-                str(row["name"]),
-                Message.of(row["text"]),
-                tuple(
-                    Option(
-                        str(option["name"]),
-                        Message.of(option["text"]),
-                        frozenset(name for name in names if _fits(name, row["name"], option)),
-                    )
-                    for option in row["option"]
-                ),
-            )
-            for row in rows
+        asked = tuple(
+            Question(str(row["name"]), Message.of(row["text"]), _options(row, names))
+            for row in read_data("humclick.jobs", "recognise.toml")["question"]
         )
     except (KeyError, TypeError) as error:
         raise DataError(f"recognise.toml: {error!r}") from error
+    known = {question.name: [option.name for option in question.options] for question in asked}
+    for name in names:
+        for question, words in arrangement(name).answers.items():
+            if question not in known:
+                raise DataError(f"{name}: answers must be to {choice_of(question, known)}")
+            for word in words:
+                if word not in known[question]:
+                    raise DataError(f"{name}: answers.{question} must be {choice_of(word, known[question])}")
+    return asked
+
+
+def _options(row: Mapping[str, Any], names: tuple[str, ...]) -> tuple[Option, ...]:
+    return tuple(
+        Option(
+            str(option["name"]),
+            Message.of(option["text"]),
+            frozenset(name for name in names if _fits(name, row["name"], option)),
+        )
+        for option in row["option"]
+    )
 
 
 def _usual() -> list[str]:

@@ -74,10 +74,8 @@ def _weighed(call: Call, shop: Shop | None) -> Weighed | None:
 
 def _dates(call: Call) -> str:
     """The day or the days of the call; empty where nobody wrote a time down."""
-    shown: tuple[Event | ReadingKept, ...] = (
-        *(*call.readings, *call.hazards, *call.cleared, *call.gates, *call.notes, *call.stamps),
-        *(*call.fitted, *call.decisions, *call.photos, *call.waits),
-    )
+    shown: list[Event | ReadingKept] = [*call.readings, *call.hazards, *call.cleared, *call.gates]
+    shown += [*call.notes, *call.stamps, *call.fitted, *call.decisions, *call.photos, *call.waits]
     timed = sorted(event.at for event in shown if event.at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
     if first is None or first == last:
