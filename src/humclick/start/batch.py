@@ -116,6 +116,7 @@ def simulate_many(
     step: float = 2.0e-4,
     *,
     quick: bool = True,
+    threads: int | None = None,
 ) -> Features:
     """
     Play many attempts and keep the features of each.
@@ -128,6 +129,8 @@ def simulate_many(
         Longest step. [s]
     quick : bool
         Leap over what is steady (see Notes).
+    threads : int or None
+        As many as there are cores if left out.
 
     Raises
     ------
@@ -144,7 +147,7 @@ def simulate_many(
     would bring it, and the leap ends when a winding has moved 2 K, the pressures 3 %, or the disc is 0.4 K
     from its trip. Trip times are then within 2 % of those without leaps.
     """
-    return simulate_packed(pack_many(cases), seconds, step, quick=quick)
+    return simulate_packed(pack_many(cases), seconds, step, quick=quick, threads=threads)
 
 
 def _portions(count: int, threads: int) -> Iterator[tuple[int, int]]:
