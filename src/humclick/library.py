@@ -86,7 +86,7 @@ def shop(path: str | os.PathLike[str]) -> Shop:
 
 
 @dataclass(frozen=True)
-class Call:
+class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
     """
     A call: what is known, and what to do next.
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from humclick.jobs.call_file import read_call
 from humclick.jobs.events import UNTIMED, Event, Undone
 from humclick.jobs.order import merge
-from humclick.jobs.standing import decided, provisional
+from humclick.jobs.standing import decision_in_force, provisional
 from humclick.jobs.warmth import since
 from humclick.web.desk import Desk
 from humclick.web.engine import answer

@@ -6,8 +6,6 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from humclick.jobs.judgements import Weighed
-from humclick.jobs.sheet.model import Judgement
 from humclick.jobs.sheet.render import sheet_of
 from humclick.messages import N_
 from humclick.safety import defer
@@ -16,21 +14,6 @@ from humclick.web.drawings import wiring
 from humclick.web.exchange import Reply
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
-
-
-def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
-    """What was weighed, as the sheet takes it."""
-    explanation = weighed.explained(about) if weighed is not None else None
-    if weighed is None or weighed.advice is None or explanation is None:
-        return None
-    return Judgement(
-        advice=weighed.advice,
-        explanation=explanation,
-        findings=weighed.findings,
-        contradictions=weighed.contradictions,
-        shares=weighed.shares,
-        machine=weighed.situation.machine,
-    )
 
 
 def show(desk: Desk) -> Reply:
