@@ -18,7 +18,7 @@ from humclick.errors import (
     Refused,
     Unknown,
     because,
-    one_of,
+    choice_of,
 )
 from humclick.messages import Message, Translator, Verbatim
 
@@ -125,7 +125,7 @@ def in_capitals(message: Message) -> str:
             "a.toml, LINE 3: NOT TOML: UNCLOSED ARRAY",
         ),
         (
-            OutOfRange(Message("kind must be {allowed}", allowed=one_of("b", ["a"]))),
+            OutOfRange(Message("kind must be {allowed}", allowed=choice_of("b", ["a"]))),
             "kind must be one of a; got 'b'",
             "KIND MUST BE ONE OF a; GOT 'b'",
         ),

@@ -34,7 +34,7 @@ __all__ = [
     "StorageTrouble",
     "Unknown",
     "because",
-    "one_of",
+    "choice_of",
     "printable",
 ]
 
@@ -172,7 +172,7 @@ def because(error: OSError) -> Message:
     return Message.of(error.strerror or str(error))
 
 
-def one_of(value: str, known: Iterable[str]) -> Message:
+def choice_of(value: str, known: Iterable[str]) -> Message:
     """What would be right instead of a name that is not known: all there are, and the nearest."""
     names = tuple(known)
     near = get_close_matches(value, names, n=1)

@@ -50,7 +50,7 @@ def test_the_server_says_refusals_and_sheets_in_the_language_asked_for(tmp_path:
     """Refusals as JSON, of an event and of the guard; the sheet by its address too."""
     ask = client(tmp_path)
     known = translator("es").text
-    assert ask("POST", "/api/calls/one/events", json=EVENTS).status_code == 200
+    assert ask("POST", "/api/calls/one/events", json={"events": EVENTS}).status_code == 200
     html = ask("GET", "/api/calls/one/sheet.html?lang=es")
     assert '<html lang="es"' in html.text
     assert known(Message("For the customer")) in html.text
@@ -59,7 +59,9 @@ def test_the_server_says_refusals_and_sheets_in_the_language_asked_for(tmp_path:
     assert refused.json()["error"] == known(
         Message("paper must be {papers:or}, got {paper}", papers=("A4", "Letter"), paper="'A9'")
     )
-    wrong = ask("POST", "/api/calls/one/events", json=[{"kind": "wiat", "id": "x"}], headers=SPANISH).json()
+    wrong = ask(
+        "POST", "/api/calls/one/events", json={"events": [{"kind": "wiat", "id": "x"}]}, headers=SPANISH
+    ).json()
     assert wrong["results"][0]["error"].startswith(known(Message("kind must be {allowed}")).partition("{")[0])
     foreign = ask(
         "POST", "/api/calls/one/events", json=[], headers=SPANISH | {"origin": "https://else.where"}

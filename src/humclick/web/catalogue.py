@@ -24,35 +24,29 @@ from humclick.messages import ENGLISH, LOCALES, languages
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
-__all__ = ["brought_up_to_date", "compiled", "gathered", "messages", "read"]
-
 _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
 _KEYWORDS: dict[str, tuple[int, ...] | None] = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
 #: What refuses a number by its name: the place of the name among what it is given.
 _KEYWORDS |= {"positive": (2,), "not_negative": (2,), "at_least": (3,), "between": (4,)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
-    {
-        "alike",
-        "assumes",
-        "answer",
-        "bad",
-        "before",
-        "caution",
-        "caveat",
-        "customer",
-        "defer",
-        "did",
-        "does",
+    {"alike", "answer", "assumes", "bad", "before", "caution", "caveat", "customer", "defer", "did", "does"}
+    | {
         "how",
         "lasts",
         "must",
         "next",
+        "outcomes",
+        "plain",
+        "question",
+        "reason",
+        "said",
+        "seen",
+        "steps",
+        "tested",
     }
-    | {"outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested", "text", "tick", "title"}
-    | {"where", "why"}
+    | {"text", "tick", "title", "where", "why"}
 )
-
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
 _ALL_WORDS, _NO_WORDS = frozenset({"words.toml"}), frozenset({"call.toml", "designs.toml"})
 #: What is the same in every language.
@@ -117,11 +111,11 @@ def messages() -> dict[str, tuple[str, ...]]:
     return table
 
 
-def _file(code: str, ending: str, folder: Path = LOCALES) -> Path:
-    return folder / code / "LC_MESSAGES" / f"humclick.{ending}"
+def _file(code: str, ending: str) -> Path:
+    return LOCALES / code / "LC_MESSAGES" / f"humclick.{ending}"
 
 
-def read(code: str) -> Catalog:
+def catalogue_of(code: str) -> Catalog:
     """The catalogue of a language as it stands."""
     from babel.messages.pofile import read_po
 
@@ -142,7 +136,7 @@ def gathered(code: str, old: Catalog | None = None) -> Catalog:
     return made
 
 
-def compiled(catalogue: Catalog) -> bytes:
+def compiled_catalogue(catalogue: Catalog) -> bytes:
     """A catalogue as the program reads it."""
     import io
 
@@ -164,10 +158,10 @@ def brought_up_to_date(code: str) -> int:
 
     source = _file(code, "po")
     source.parent.mkdir(parents=True, exist_ok=True)
-    made = gathered(code, read(code) if source.exists() else None)
+    made = gathered(code, catalogue_of(code) if source.exists() else None)
     with source.open("wb") as file:
         write_po(file, made, width=110, omit_header=False, no_location=True)
-    _file(code, "mo").write_bytes(compiled(made))
+    _file(code, "mo").write_bytes(compiled_catalogue(made))
     return sum(not _translated(message.string) for message in made if message.id)
 
 

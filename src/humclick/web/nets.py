@@ -13,31 +13,20 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
-from humclick.errors import Busy, OverBound, printable
-from humclick.messages import Message
+from humclick.errors import Busy, HumclickError, OverBound, printable
+from humclick.messages import NOTHING, Message
 from humclick.web.asked import said_to
 
-__all__ = ["NETS", "refusal"]
-
+_Answer = Callable[[Request, Exception], Awaitable[Any]]
 _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
 def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
     """What was wrong in the language of who asks, as JSON where JSON was asked; half letters by number."""
-    said = printable(said_to(request.headers, text))
+    words = printable(said_to(request.headers, text))
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": said}, status, dict(headers or {}))
-    return PlainTextResponse(said, status, dict(headers or {}))
-
-
-async def _busy(request: Request, error: Exception) -> Response:
-    assert isinstance(error, Busy)
-    return refusal(request, error.message, 503, {"Retry-After": "30"})
-
-
-async def _over_bound(request: Request, error: Exception) -> Response:
-    assert isinstance(error, OverBound)
-    return refusal(request, error.message, 422)
+        return JSONResponse({"error": words}, status, dict(headers or {}))
+    return PlainTextResponse(words, status, dict(headers or {}))
 
 
 async def _storage(request: Request, error: Exception) -> Response:
@@ -52,24 +41,22 @@ async def _storage(request: Request, error: Exception) -> Response:
     return refusal(request, text, 503)
 
 
-async def _half_letter(request: Request, error: Exception) -> Response:
-    return refusal(request, Message("a text holds half a letter (a lone surrogate); remove it"), 422)
+def _says(status: int, text: Message = NOTHING, headers: Mapping[str, str] | None = None) -> _Answer:
+    """An answer with these words, else with the failure's own."""
 
+    async def answered(request: Request, error: Exception) -> Response:
+        own = error.message if isinstance(error, HumclickError) else Message.of(str(error))
+        return refusal(request, text or own, status, headers)
 
-async def _too_deep(request: Request, error: Exception) -> Response:
-    return refusal(request, Message("nested too deeply"), 422)
-
-
-async def _no_memory(request: Request, error: Exception) -> Response:
-    return refusal(request, Message("the server has no memory left for this; try again later"), 503)
+    return answered
 
 
 #: What answers which failure.
-NETS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Any]]] = {
-    Busy: _busy,
-    OverBound: _over_bound,
+NETS: Mapping[type[Exception], _Answer] = {
+    Busy: _says(503, headers={"Retry-After": "30"}),
+    OverBound: _says(422),
     OSError: _storage,
-    UnicodeError: _half_letter,
-    RecursionError: _too_deep,
-    MemoryError: _no_memory,
+    UnicodeError: _says(422, Message("a text holds half a letter (a lone surrogate); remove it")),
+    RecursionError: _says(422, Message("nested too deeply")),
+    MemoryError: _says(503, Message("the server has no memory left for this; try again later")),
 }
