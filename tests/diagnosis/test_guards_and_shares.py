@@ -249,7 +249,7 @@ def test_a_tip_that_touches_nothing_shows_it_by_quantity() -> None:
 
     assert alone("OL", OHM, 5.0) == pytest.approx(1.0)
     assert alone("5.0", OHM, 5.0) == pytest.approx(0.0, abs=1e-9)
-    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75)
+    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75 + 0.25 * 0.05)
     assert alone("0.5 V", VOLT, 115.0) == pytest.approx(0.25 * 0.1 / 1.0)
     assert alone("2.0 V", VOLT, 115.0) == pytest.approx(0.0, abs=1e-9)
     assert alone("4.0 nF", FARAD, 15e-6) == pytest.approx(0.25 * 1e-10 / 1e-8)

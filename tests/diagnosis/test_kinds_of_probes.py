@@ -181,7 +181,7 @@ def test_the_feed_depends_on_supply_and_control_alone() -> None:
     assert Feed().scope(bench, feed) == (bench.place["supply"], bench.place["control"])
     assert (feed.covered, outlet.covered) == (True, False)
     row = by_mode(factor(seen("feed.volts", "0 V")), "control")
-    assert row["open"] > 100 * row[HEALTHY]
+    assert row["open"] > 50 * row[HEALTHY]
     fed = by_mode(factor(seen("feed.volts", "117 V")), "control")
     assert fed[HEALTHY] > 100 * fed["open"]
 
@@ -195,7 +195,7 @@ def test_volts_that_sag_while_it_starts_speak_for_a_weak_supply() -> None:
     assert low
     for mode in low:
         assert weak[mode] / weak[HEALTHY] > 10 * firm[mode] / firm[HEALTHY]
-    assert min(dead["dead"], dead["open_neutral"]) > 100 * dead[HEALTHY]
+    assert min(dead["dead"], dead["open_neutral"]) > 50 * dead[HEALTHY]
     assert factor(seen("supply.volts_start", answer="no")) == Factor(())
     model = VoltsStart()
     probe = probe_of(PTC, "supply.volts_start", SHOP)

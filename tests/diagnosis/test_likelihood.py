@@ -216,7 +216,7 @@ def test_cuts_that_are_nearly_one_are_one() -> None:
 
 @pytest.mark.parametrize("quantity", [OHMS, Quantity.VOLTAGE, Quantity.CAPACITANCE, Quantity.CURRENT])
 @given(median=st.floats(-3.0, 8.0), sigma=st.sampled_from((0.0, 0.004, 0.03, 0.2, 0.8, 2.0)))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_stretches_over_an_unknown_are_their_mean_over_close_nodes(
     quantity: Quantity, median: float, sigma: float
 ) -> None:
@@ -226,7 +226,7 @@ def test_stretches_over_an_unknown_are_their_mean_over_close_nodes(
     stretches = scale.stretches([edge * unit for edge in (0.05, 0.35, 3.0, 100.0, 200.0, 2000.0)])
     made = scale.bins(stretches, 10**median * unit, sigma)
     assert math.fsum(made) == pytest.approx(1.0, abs=1e-12)
-    zs = [-8.0 + 0.02 * k for k in range(801)] if sigma else [0.0]
+    zs = [-8.0 + 0.01 * k for k in range(1601)] if sigma else [0.0]
     weights = [math.exp(-0.5 * z * z) for z in zs]
     for stretch, share in zip(stretches, made, strict=True):
         rows = (stretch.probability(10**median * unit * math.exp(sigma * z)) for z in zs)
@@ -234,7 +234,7 @@ def test_stretches_over_an_unknown_are_their_mean_over_close_nodes(
         assert share == pytest.approx(plain, abs=2e-3)
 
 
-@pytest.mark.parametrize("name", ["basic", "standard", "good", "bench"])
+@pytest.mark.parametrize("name", ["basic", "standard"])
 @given(x=st.floats(-3.0, 8.0))
 @settings(max_examples=20, deadline=None)
 def test_a_stretch_is_the_sum_of_its_displays(name: str, x: float) -> None:
@@ -243,9 +243,10 @@ def test_a_stretch_is_the_sum_of_its_displays(name: str, x: float) -> None:
     scale = Scale(own, OHMS, SLIPS, 0.2)
     for low, high in ((190.0, 210.0), (1.0, 4.0)):
         (_, stretch, *_) = scale.stretches([low, high])
-        inside = [
-            Display(r, own, SLIPS, 0.2) for r in every_display(own) if r.value and low <= r.value < high
-        ]
+        tenths = [k / 10 for k in range(round(10 * low), round(10 * min(high, 200.0)))]
+        shown = [number(value, 0.1) for value in tenths]
+        shown += [number(float(ohms), 1.0) for ohms in range(200, round(high))]
+        inside = [Display(reading, own, SLIPS, 0.2) for reading in shown]
         total = math.fsum(display.probability(there) for display in inside)
         assert stretch.probability(there) == pytest.approx(total, abs=1e-9)
 
