@@ -234,7 +234,8 @@ class Scale:
         """The meter's own error alone; piece by piece where the meter may be in either of two ranges."""
         x = place - self.offset
         s = self.span_of(x).deviation(0.0)
-        widest = max(s, *(n.deviation(0.0) for n in self.spans if n.start < x + _REACH * n.deviation(0.0)))
+        reached = [n.deviation(0.0) for n in self.spans if n.start < x + _REACH * n.deviation(0.0)]
+        widest = max(s, *reached, s)
         before = unknown.below(x - _REACH * s)
         if unknown.below(x + _REACH * widest) - before < 1e-9:
             return before
