@@ -66,7 +66,7 @@ def standing(tables: list[dict[str, Any]]) -> list[Any]:
     """What else walks the events: undo target, what was decided, since when it rests, what is provisional."""
     desk = Desk(Request(path="/call/c", call=CallGiven("c", tables), device="phone-a"))
     entry = last_entry(desk)
-    last = decided(desk.flow.events, desk.call)
+    last = decision_in_force(desk.flow.events, desk.call)
     return [
         entry and entry.id,
         last,

@@ -133,7 +133,7 @@ class Session:
         key = self.flow, chosen, self.screen.read
         if self._step is None or self._step[0] != key:
             read = self.screen.read
-            self._step = key, step(self.flow, chosen, at_once=True, shown=read)
+            self._step = key, step(self.flow, chosen, at_once=True, on_screen=read)
         return self._step[1]
 
     def choose(self, name: str) -> None:

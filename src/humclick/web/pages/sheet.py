@@ -18,9 +18,7 @@ from humclick.web.typeset import page
 
 def show(desk: Desk) -> Reply:
     """The sheet."""
-    turn = desk.flow.state.turn
-    before = _judgement(desk.flow.before, turn.about) if turn is not None else None
-    made = sheet_of(desk.call, judgement=_judgement(desk.flow.weighed), before=before)
+    made = sheet_of(desk.call, weighed=desk.flow.weighed, before=desk.flow.before)
     machine = desk.call.machine
     drawn = wiring(machine, desk.language).whole if machine is not None else Markup()
     values = {"sheet": made, "drawing": drawn, "defer": defer(), "photos": photos_of(desk)}
