@@ -254,7 +254,7 @@ class Scale:
     def _place(self, place: float) -> _Place:
         x = place - self.offset
         s = self.span_of(x).error
-        widest = max(s, *(n.error for n in self.spans if n.start < x + _REACH * n.error))
+        widest = max((s, *(n.error for n in self.spans if n.start < x + _REACH * n.error)))
         astride = widest > s or any(abs(n.end - x) < _NEAR * s for n in self.spans[:-1])
         wild, lost = (self.wild * self.wildly(-math.inf, place), self.lost * self.loosely(-math.inf, place))
         return _Place(x, wild, lost, s, widest, astride)

@@ -16,7 +16,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
-from humclick.diagnosis.sets import Weighed, weigh
+from humclick.diagnosis.sets import WeighedSets, weigh
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 
@@ -38,7 +38,7 @@ class Posterior:
         What the indices refer to.
     evidence : Compiled
         What was seen.
-    weighed : Weighed
+    weighed : WeighedSets
         The sets that matter.
     mass : float
         What all of it weighs. [-]
@@ -54,7 +54,7 @@ class Posterior:
 
     bench: Bench
     evidence: Compiled
-    weighed: Weighed
+    weighed: WeighedSets
     mass: float
     none: float
     leads: tuple[tuple[float, float], ...]
