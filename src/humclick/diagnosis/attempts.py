@@ -7,17 +7,19 @@ comes in degrees fails with a least probability (`severity.toml`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Mapping
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.hearing import reported
+from humclick.diagnosis.quadrature import in_steps
 from humclick.diagnosis.stand_in import stand_in
 from humclick.sourced import read_data
 from humclick.start.power_up import Starts
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["Attempt", "Attempts", "attempts_of"]
+__all__ = ["Attempt", "Attempts", "attempts_of", "bits_of"]
 
 _RUNS = OUTCOMES.index("runs")
 
@@ -40,6 +42,7 @@ class Attempt:
         self._starts = starts
         self._key = key
         self._fails = fails
+        self._stepped: dict[float, tuple[tuple[float, float], ...]] = {}
 
     @cached_property
     def outcomes(self) -> tuple[float, ...]:
@@ -55,6 +58,18 @@ class Attempt:
     def amps(self) -> tuple[tuple[float, float], ...]:
         """Line current by what it comes to, over the sound locked-rotor current, and its ln spread. [-]"""
         return self._starts.amps_of(self._key)
+
+    def amps_in_steps(self, sigma: float) -> tuple[tuple[float, float], ...]:
+        """
+        The same in steps, the locked-rotor current itself known to `sigma` (of ln). [-]
+
+        (0, 0) for no current; see `humclick.diagnosis.quadrature.in_steps`.
+        """
+        stepped = self._stepped.get(sigma)
+        if stepped is None:
+            rows = [in_steps(x, math.hypot(sigma, s)) if x > 0.0 else (0.0, 0.0) for x, s in self.amps]
+            stepped = self._stepped[sigma] = tuple(rows)
+        return stepped
 
     @cached_property
     def reported(self) -> tuple[float, ...]:
@@ -85,7 +100,7 @@ class Attempts:
         data = read_data("humclick.diagnosis", "severity.toml")
         self._fails = float(data["fails"])
         self._starts = Starts(machine, stand_in(machine))
-        self._kept: dict[tuple[int, ...], Attempt] = {}
+        self._kept: dict[int, Attempt] = {}
 
     @cached_property
     def _codes(self) -> frozenset[int]:
@@ -99,16 +114,45 @@ class Attempts:
 
     def of(self, modes: Mapping[str, str], *, hot: bool = False) -> Attempt:
         """The attempt under a set of modes; arguments and errors as of `key`."""
-        return self.together([self.key(modes, hot=hot)])
+        return self.by(self.mark(modes, hot=hot))
 
-    def together(self, keys: Sequence[tuple[int, ...]]) -> Attempt:
-        """The attempt under several sets of modes at once, of parts that differ; by their keys."""
-        key = self._starts.joined(keys)
-        kept = self._kept.get(key)
+    @cached_property
+    def _quiet(self) -> int:
+        """Every bit: a mode that lets no current flow hides all others."""
+        return (1 << self.width) - 1
+
+    @cached_property
+    def width(self) -> int:
+        """So many bits hold what an attempt sees of a set."""
+        return self._starts.most + 1
+
+    def mark(self, modes: Mapping[str, str], *, hot: bool) -> int:
+        """What an attempt sees of a set of modes, in bits; arguments and errors as of `key`."""
+        key = self.key(modes, hot=hot)
+        return self._quiet if key == self._starts.quiet else sum([1 << code for code in key])
+
+    def either_way(self, seen: int) -> tuple[int, int]:
+        """What an attempt sees of a set cold, and hot; from bits as of `Bench.marks`."""
+        return seen & self._quiet, seen >> self.width
+
+    def by(self, mark: int) -> Attempt:
+        """The attempt under all sets of which it sees this much, the bits of their modes together."""
+        kept = self._kept.get(mark)
         if kept is None:
+            key = self._starts.quiet if mark == self._quiet else bits_of(mark)
             severe = not self._codes.isdisjoint(key)
-            kept = self._kept[key] = Attempt(self._starts, key, self._fails if severe else 0.0)
+            kept = self._kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
         return kept
+
+
+def bits_of(number: int) -> tuple[int, ...]:
+    """Places of the bits set in a number, the lowest first."""
+    places = []
+    while number:
+        lowest = number & -number
+        places.append(lowest.bit_length() - 1)
+        number ^= lowest
+    return tuple(places)
 
 
 def attempts_of(machine: Machine) -> Attempts:

@@ -19,6 +19,7 @@ __all__ = [
     "LEAST",
     "Alike",
     "Chosen",
+    "PerSet",
     "Row",
     "Scales",
     "Table",
@@ -57,30 +58,60 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Whole:
+class PerSet:
     """
-    What an observation of the whole machine says.
+    What an observation of the whole machine says, by what it can see of a set.
+
+    What it sees of a mode are bits, and of a set the bits of all its modes: sets of which it sees the same it
+    gives the same, worked out once. A mode that hides all others has every bit.
 
     Attributes
     ----------
-    value : callable
+    marks : mapping of fault to int
+        Bits seen of each mode; 0 where nothing is.
+    of_marks : callable
+        Probability under a set, by its bits. [-]
+    known : dict
+        What was given already, by bits. [-]
+    """
+
+    marks: Mapping[Fault, int]
+    of_marks: Callable[[int], float]
+    known: dict[int, float] = field(default_factory=dict, compare=False, repr=False)
+
+    def __call__(self, chosen: Chosen) -> float:
+        """Probability under a set of modes. [-]"""
+        seen = 0
+        for fault in chosen:
+            seen |= self.marks[fault]
+        return self.of(seen)
+
+    def of(self, seen: int) -> float:
+        """Probability under a set, by the bits of its modes. [-]"""
+        value = self.known.get(seen)
+        if value is None:
+            value = self.known[seen] = self.of_marks(seen)
+        return value
+
+
+@dataclass(frozen=True)
+class Whole:
+    """
+    An observation of the whole machine, as sets are weighed by it.
+
+    Attributes
+    ----------
+    says : PerSet
         Probability under a set. [-]
     most : float
         No set gives more. [-]
     effort : int
         How long it takes to work out beside others.
-    sees : callable or None
-        What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
-        nothing at all. Without it, the kind of the mode.
-    kept : dict
-        What was given already, by what was seen.
     """
 
-    value: Callable[[Chosen], float]
+    says: PerSet
     most: float = 1.0
     effort: int = 0
-    sees: Callable[[Fault], Hashable] | None = None
-    kept: dict[Hashable, float] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True)
@@ -103,7 +134,7 @@ class Scales:
     tables, wholes : sequence of Table, sequence of Whole
         The readings.
     kind : callable
-        A number for each mode: nothing but its odds and the tables tells modes of one number apart.
+        A number for each mode: nothing but its odds and the readings tells modes of one number apart.
     """
 
     odds: Sequence[Sequence[float]]
@@ -164,7 +195,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
                 for g in range(len(scales.leads))
             ]
             fault = (part, mode)
-            seen = tuple(w.sees(fault) for w in scales.wholes if w.sees is not None)
+            seen = tuple([whole.says.marks[fault] for whole in scales.wholes])
             ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
             groups.setdefault((scales.kind(fault), seen, ties), []).append((mode, ratios))
         found.extend(_alike(part, rows) for rows in groups.values())

@@ -12,11 +12,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from heapq import nlargest
-from itertools import accumulate, combinations
+from itertools import accumulate, combinations, pairwise
 from operator import mul
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
@@ -118,8 +118,8 @@ class _Made:
     ----------
     weights : list of float
         What each weighs by all that was asked so far. [-]
-    kinds : list of int
-        The kinds of its modes, a bit for each.
+    marks : list of int
+        What all readings of the whole machine see of it, side by side.
     codes : list of int
         The set itself.
     reached : list of float
@@ -127,19 +127,19 @@ class _Made:
     """
 
     weights: list[float]
-    kinds: list[int]
+    marks: list[int]
     codes: list[int]
     reached: list[float]
 
     def taken(self, which: Sequence[int]) -> _Made:
         """Some of them."""
-        weights, kinds, codes = self.weights, self.kinds, self.codes
-        return _Made([weights[i] for i in which], [kinds[i] for i in which], [codes[i] for i in which], [])
+        weights, marks, codes = self.weights, self.marks, self.codes
+        return _Made([weights[i] for i in which], [marks[i] for i in which], [codes[i] for i in which], [])
 
     def add(self, other: _Made) -> None:
         """More of them."""
         self.weights += other.weights
-        self.kinds += other.kinds
+        self.marks += other.marks
         self.codes += other.codes
         self.reached += other.reached
 
@@ -148,6 +148,10 @@ class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
         self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, whole.most))
+        fields = list(
+            accumulate([max(w.says.marks.values(), default=0).bit_length() for w in self.wholes], initial=0)
+        )
+        self.fields = [(low, (1 << high - low) - 1) for low, high in pairwise(fields)]
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
         self.base = [
@@ -169,8 +173,8 @@ class _Search:
         for chosen in self.ties:
             for n in chosen:
                 self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
-        self.faults = [group.fault for group in self.alike]
-        self.kinds = [1 << scales.kind(fault) for fault in self.faults]
+        marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
+        self.marks = [sum([of[group.fault] << low for of, low in marks]) for group in self.alike]
         self.count = 0
 
     # -- sets ---------------------------------------------------------------------------------------------
@@ -228,13 +232,13 @@ class _Search:
         nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
         """
         reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
-        most, falling, kinds = self.scales.most, [-x for x in reach], self.kinds
+        most, falling, marks = self.scales.most, [-x for x in reach], self.marks
         made = _Made([], [], [], [])
         single = [row[0] for row in ratios] if len(self.base) == 1 else None
 
-        def grow(chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
+        def grow(chosen: tuple[int, ...], used: int, seen: int, bound: float, row: Row, wider: Row) -> None:
             start = chosen[-1] + 1 if chosen else 0
-            plain, code, kind = wider is row, _code(chosen) << _BITS, sum(kinds[n] for n in chosen)
+            plain, code = wider is row, _code(chosen) << _BITS
             first = bisect_right(falling, -high / bound, start)
             for n in range(first, bisect_right(falling, -low / bound, first)):
                 if used & bits[n]:
@@ -246,7 +250,7 @@ class _Search:
                 if used & partners[n]:
                     weight = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
                 made.weights.append(weight)
-                made.kinds.append(kind | kinds[n])
+                made.marks.append(seen | marks[n])
                 made.codes.append(code | n + 1)
             if len(chosen) + 1 == most:
                 return
@@ -260,30 +264,25 @@ class _Search:
                     own = list(map(mul, row, ratios[n]))
                     loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
                     tied = self._tied_row(numbers, own) if used & partners[n] else own
-                    grow(numbers, used | bits[n], now, tied, loose)
+                    grow(numbers, used | bits[n], seen | marks[n], now, tied, loose)
 
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
             made = _Made([sound], [0], [0], [sound])
-        grow((), 0, math.fsum(self.base), self.base, self.base)
+        grow((), 0, 0, math.fsum(self.base), self.base, self.base)
         return made
 
     # -- what reads the whole machine ---------------------------------------------------------------------
 
     def _asked(self, stage: int, made: _Made) -> _Made:
         """Sets with what a reading of the whole machine says of each."""
-        whole = self.wholes[stage]
-        keys: list[int] | list[tuple[Hashable, ...]] = made.kinds
-        if whole.sees is not None:
-            sees = [whole.sees(fault) for fault in self.faults]
-            keys = [tuple([sees[n] for n in _set(code) if sees[n] is not None]) for code in made.codes]
-        values = list(map(whole.kept.get, keys))
-        for i, value in enumerate(values):
-            if value is None:
-                self.count += 1
-                chosen = tuple(sorted([self.faults[n] for n in _set(made.codes[i])]))
-                whole.kept[keys[i]] = values[i] = whole.value(chosen)
-        return _Made(list(map(mul, made.weights, values)), made.kinds, made.codes, [])
+        says, (low, field) = self.wholes[stage].says, self.fields[stage]
+        seen = [marks >> low & field for marks in made.marks]
+        new = set(seen).difference(says.known)
+        self.count += len(new)
+        says.known.update(zip(new, map(says.of_marks, new), strict=True))
+        values = map(says.known.__getitem__, seen)
+        return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
     def weighed(self, tolerance: float, floor: float) -> Weighed:
         """The sets that matter, best first."""

@@ -15,7 +15,7 @@ from functools import cached_property
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
+from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
 from humclick.diagnosis.sets import Weighed, weigh
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
@@ -163,14 +163,14 @@ def _wholes(factor: Factor) -> list[Whole]:
     if exact is None:
         return []
     if rough is None:
-        return [Whole(exact, factor.most, factor.effort, factor.sees, factor.values)]
+        return [Whole(exact, factor.most, factor.effort)]
 
-    def less(chosen: Chosen) -> float:
-        return exact(chosen) / rough(chosen)
+    def less(seen: int) -> float:
+        return exact.of(seen) / rough.of(seen)
 
     return [
-        Whole(rough, factor.most, factor.effort, factor.sees, factor.roughly),
-        Whole(less, 1.0, factor.effort + 1, factor.sees, factor.values),
+        Whole(rough, factor.most, factor.effort),
+        Whole(PerSet(exact.marks, less), 1.0, factor.effort + 1),
     ]
 
 

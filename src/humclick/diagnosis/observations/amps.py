@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
+from operator import mul
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -15,15 +16,15 @@ from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
 from humclick.diagnosis.observations.measured import labels_between
 from humclick.diagnosis.observations.model import COVER_ON, Model, Probe, Taken, rest_of, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
-from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity, meter
@@ -61,6 +62,18 @@ class _Shown:
 
 _BINS: Memory[_Drawn, list[float]] = Memory()
 _ROWS: Memory[_Shown, list[float]] = Memory()
+
+
+class _ByDrawn(dict[tuple[float, float], float]):
+    """Probability of a display by the median of a current and its spread, worked out once. [-]"""
+
+    def __init__(self, value: Callable[[float, float], float]) -> None:
+        super().__init__()
+        self._value = value
+
+    def __missing__(self, drawn: tuple[float, float]) -> float:
+        value = self[drawn] = self._value(*drawn)
+        return value
 
 
 class Amps(Model):
@@ -101,35 +114,29 @@ class Amps(Model):
         locked, sigma = _locked_amps(bench)
         nothing = display.probability(0.0)
 
-        @cache
-        def within(ratio: float, wide: float) -> float:
+        def at(ratio: float, wide: float) -> float:
             amps = locked * ratio
             wide = math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
-            return max(evidence([display], amps, wide).value, 1e-300)
-
-        def at(ratio: float, spread: float) -> float:
-            return within(*in_steps(ratio, math.hypot(sigma, spread))) if ratio > 0.0 else nothing
+            return max(evidence([display], amps, wide).value, 1e-300) if amps > 0.0 else nothing
 
         loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
         start = math.log(locked)
 
         @cache
-        def bound(spread: float) -> Callable[[float], float]:
-            narrow = math.hypot(sigma, spread)
-            return display.at_most(0.95 * narrow, 1.1 * math.hypot(narrow, loose))
+        def bound(wide: float) -> Callable[[float], float]:
+            return display.at_most(wide, math.hypot(wide, loose))
 
-        def at_most(ratio: float, spread: float) -> float:
-            return bound(spread)(start + math.log(ratio)) if ratio > 0.0 else nothing
+        def at_most(ratio: float, wide: float) -> float:
+            return bound(wide)(start + math.log(ratio)) if ratio > 0.0 else nothing
 
-        def mean(of: Callable[[float, float], float]) -> Callable[[tuple[Fault, ...]], float]:
-            return either_way(
-                bench,
-                lambda attempt: math.fsum(
-                    p * of(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
-                ),
-                p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
-                mended,
-            )
+        def mean(of: Callable[[float, float], float]) -> PerSet:
+            table = _ByDrawn(of)
+
+            def value(attempt: Attempt) -> float:
+                return sum(map(mul, attempt.outcomes, map(table.__getitem__, attempt.amps_in_steps(sigma))))
+
+            hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
+            return either_way(bench, value, hot, mended)
 
         value = mean(at)
         none = weighing.none(value(()), [display], _AS_HEALTHY)
@@ -146,11 +153,10 @@ class Amps(Model):
         clamp = clamp_of(outlook.situation.meter)
         made, shown = _BINS.of(bench), _ROWS.of(bench)
 
-        def bins(ratio: float, spread: float) -> list[float]:
-            place = in_steps(ratio, math.hypot(sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
-            key = _Drawn(*place, clamp)
+        def bins(ratio: float, wide: float) -> list[float]:
+            key = _Drawn(ratio, wide, clamp)
             if key not in made:
-                nodes = nodes_of(locked * place[0], place[1]) if ratio > 0.0 else ((0.0, 1.0),)
+                nodes = nodes_of(locked * ratio, wide) if ratio > 0.0 else ((0.0, 1.0),)
                 made[key] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
             return made[key]
 
@@ -158,7 +164,7 @@ class Amps(Model):
             key = _Shown(attempt, clamp)
             if key not in shown:
                 total = [0.0] * (len(edges) + 1)
-                for share, drawn in zip(attempt.outcomes, attempt.amps, strict=True):
+                for share, drawn in zip(attempt.outcomes, attempt.amps_in_steps(sigma), strict=True):
                     if share > 1e-4:
                         total = [r + share * b for r, b in zip(total, bins(*drawn), strict=True)]
                 shown[key] = total

@@ -5,16 +5,15 @@ Start attempts that are listened to: as found, on known-good gear, with somethin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from functools import cache, partial
+from functools import partial
 from operator import attrgetter
 from typing import ClassVar
 
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.attempts import Attempt
+from humclick.diagnosis.attempts import Attempt, Attempts
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.model import (
     COVER_ON,
     Group,
@@ -29,6 +28,7 @@ from humclick.diagnosis.observations.model import (
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
 from humclick.messages import Message
@@ -49,12 +49,28 @@ def none_of(outcome: str, runs: float = _RUNS_ANYHOW) -> float:
 
 def complaint(bench: Bench, heard: Heard | None) -> Factor:
     """What was heard before anybody came."""
-    attempts = bench.attempts(hot=True)
+    starts = bench.starts
+    marks = {fault: starts.either_way(seen)[1] for fault, seen in bench.marks().items()}
     if heard is None:
         runs = OUTCOMES.index(Heard.RUNS)
-        return Factor((), (), {}, lambda chosen: 1.0 - attempts(chosen).reported[runs], 0.98, 1.0)
+        return Factor((), (), {}, PerSet(marks, lambda seen: 1.0 - starts.by(seen).reported[runs]), 0.98, 1.0)
     k = OUTCOMES.index(heard.value)
-    return Factor((), (), {}, lambda chosen: attempts(chosen).reported[k], none_of(heard, 0.02), _MOST)
+    return Factor(
+        (), (), {}, PerSet(marks, lambda seen: starts.by(seen).reported[k]), none_of(heard, 0.02), _MOST
+    )
+
+
+class _ByAttempt(dict[int, float]):
+    """A value of an attempt by what the attempt sees, worked out once."""
+
+    def __init__(self, starts: Attempts, value: Callable[[Attempt], float]) -> None:
+        super().__init__()
+        self._starts = starts
+        self._value = value
+
+    def __missing__(self, mark: int) -> float:
+        value = self[mark] = self._value(self._starts.by(mark))
+        return value
 
 
 def either_way(
@@ -64,17 +80,16 @@ def either_way(
     renewed: frozenset[str],
     *,
     known_good: bool = False,
-) -> Callable[[tuple[Fault, ...]], float]:
+) -> PerSet:
     """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
-    cold = bench.attempts(hot=False, renewed=renewed, known_good=known_good)
-    warm = bench.attempts(hot=True, renewed=renewed, known_good=known_good)
-    of = cache(value)
+    starts = bench.starts
+    of = _ByAttempt(starts, value)
 
-    def either(chosen: tuple[Fault, ...]) -> float:
-        c, w = cold(chosen), warm(chosen)
-        return of(c) if c is w else (1.0 - hot) * of(c) + hot * of(w)
+    def either(seen: int) -> float:
+        cold, warm = starts.either_way(seen)
+        return of[cold] if cold == warm else (1.0 - hot) * of[cold] + hot * of[warm]
 
-    return either
+    return PerSet(bench.marks(renewed, known_good=known_good), either)
 
 
 class Listened(Model):

@@ -185,18 +185,18 @@ class Outlook:
         known_good: bool = False,
     ) -> tuple[list[Row], list[int], Row]:
         """The same for what depends on how a start attempt goes, hot with a probability."""
-        cold = self.bench.attempts(hot=False, renewed=renewed, known_good=known_good)
-        warm = self.bench.attempts(hot=True, renewed=renewed, known_good=known_good)
-        made: dict[tuple[Attempt, Attempt], Row] = {}
-
-        def mixed(chosen: tuple[tuple[int, int], ...]) -> Row:
-            pair = cold(chosen), warm(chosen)
-            if pair not in made:
-                rows = zip(row(pair[0]), row(pair[1]), strict=True)
-                made[pair] = rounded([(1.0 - hot) * c + hot * w for c, w in rows])
-            return made[pair]
-
-        return self.by_set(mixed)
+        starts, marks = self.bench.starts, self.bench.marks(renewed, known_good=known_good)
+        numbered: dict[Row, int] = {}
+        number: dict[int, int] = {}  # row of what is seen of a set
+        which = []
+        for seen in (*self.cases.seen(marks), 0):
+            if seen not in number:
+                cold, warm = map(row, map(starts.by, starts.either_way(seen)))
+                mixed = [(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)]
+                number[seen] = numbered.setdefault(rounded(mixed), len(numbered))
+            which.append(number[seen])
+        rows = list(numbered)
+        return rows, which[:-1], rows[which[-1]]
 
 
 def rounded(row: Sequence[float]) -> Row:

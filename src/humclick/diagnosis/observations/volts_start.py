@@ -18,9 +18,10 @@ from humclick.diagnosis.likelihood import evidence, nodes_of
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row, rounded
-from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.quadrature import in_steps
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity
@@ -90,7 +91,7 @@ class VoltsStart(Model):
             return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
 
         most = max(highest(displays[0], wide), nothing)
-        return Factor((), (), {}, value, weighing.none(value(()), displays), most, 3)
+        return Factor((), (), {}, bench.by_kind(value), weighing.none(value(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""
