@@ -9,7 +9,7 @@ everything the model does not know.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -136,5 +136,9 @@ class Hypotheses:
 
     def remedies(self, chosen: tuple[Fault, ...]) -> frozenset[str]:
         """What puts a set right: its decision class. Nothing broken needs only a wait."""
-        needed = frozenset([self.remedy[fault] for fault in chosen])
-        return needed - _WAIT or _WAIT
+        return self.left_of(map(self.remedy.__getitem__, chosen))
+
+    @staticmethod
+    def left_of(remedies: Iterable[str]) -> frozenset[str]:
+        """What is to be done of some remedies: only a wait where there is nothing else."""
+        return frozenset(remedies) - _WAIT or _WAIT

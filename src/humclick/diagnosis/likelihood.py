@@ -14,6 +14,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from operator import mul
 
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.meters import Meter, Quantity, default_meter
@@ -115,24 +116,38 @@ class Display:
 
     def probability(self, x: float) -> float:
         """Probability of exactly this display when `x` is there. [-]"""
+        return self.probabilities((x,))[0]
+
+    def probabilities(self, values: Sequence[float]) -> list[float]:
+        """The same for many values at once. [-]"""
+        highest, stray = self._highest, self._stray(0.1)
         if self.y is None:
-            return 1.0 - 0.1 * self._wild if x >= self._highest else self._lost + _WILD_OPEN * self._wild
-        if x >= self._highest:
-            return self._stray(0.1)
+            lost, over = self._lost + _WILD_OPEN * self._wild, 1.0 - 0.1 * self._wild
+            return [over if x >= highest else lost for x in values]
         if self.zero:
-            below = _phi((0.5 * self._d - x - self._c) / self._s)
-            return self._sure * below + _WILD_ZERO * self._wild + self._lost
-        more = self.y - x - self._c
-        off = more / self._s
-        density = self._scale * math.exp(-0.5 * off * off) if -9.0 < off < 9.0 else 0.0
-        if more > 0.0 and self._dirty:
-            mean = max(self._dirty_ohms, 0.5 * x)
-            density += self._dirty * math.exp(-more / mean) / mean
-        if self._kilo and x > 0.0:
-            for low, high, times in self._kilo_places:
-                if low < x < high:
-                    density += 0.5 * self._kilo / (0.45 * x * times)
-        return min(1.0, density * self._d) + self._number + (self._lost if self.y < x else 0.0)
+            scale, middle = 1.0 / (_SQRT2 * self._s), 0.5 * self._d - self._c
+            half, anyhow, erfc = 0.5 * self._sure, _WILD_ZERO * self._wild + self._lost, math.erfc
+            return [stray if x >= highest else half * erfc((x - middle) * scale) + anyhow for x in values]
+        y, c, d, scale, steep, exp = self.y, self._c, self._d, self._scale, 1.0 / self._s, math.exp
+        dirty, dirty_ohms, kilo = self._dirty, self._dirty_ohms, self._kilo
+        number, lost, found = self._number, self._number + self._lost, []
+        for x in values:
+            if x >= highest:
+                found.append(stray)
+                continue
+            more = y - x - c
+            off = more * steep
+            density = scale * exp(-0.5 * off * off) if -9.0 < off < 9.0 else 0.0
+            if more > 0.0 and dirty:
+                mean = max(dirty_ohms, 0.5 * x)
+                density += dirty * exp(-more / mean) / mean
+            if kilo and x > 0.0:
+                for low, high, times in self._kilo_places:
+                    if low < x < high:
+                        density += 0.5 * kilo / (0.45 * x * times)
+            shown = density * d
+            found.append((shown if shown < 1.0 else 1.0) + (lost if y < x else number))
+        return found
 
     @staticmethod
     def _untouched(quantity: Quantity, reading: Reading) -> float:
@@ -272,7 +287,9 @@ def peaks_of(displays: Iterable[Display]) -> list[Cut]:
     Repeats that agree make one peak, narrower by the root of their number, on a foot as wide as they lie
     apart.
     """
-    rest = sorted(d.peak for d in displays if d.peak is not None)
+    rest = sorted([d.peak for d in displays if d.peak is not None])
+    if len(rest) < 2:
+        return rest
     found: list[Cut] = []
     while rest:
         middle, width = rest[len(rest) // 2]
@@ -317,40 +334,37 @@ def evidence(displays: Sequence[Display], median: float, sigma: float) -> Integr
     -------
     Integral
     """
-    nodes = _nodes(displays, median, sigma)
-    weighted = []
-    for x, weight in nodes:
-        for display in displays:
-            weight *= display.probability(x)
-        weighted.append(weight)
+    values, weighted = _nodes(displays, median, sigma)
+    for display in displays:
+        weighted = list(map(mul, weighted, display.probabilities(values)))
     total = math.fsum(weighted)
     if total <= 0.0:
         return Integral(1e-300, nodes_of(median, sigma))
-    kept = tuple((x, w / total) for (x, _), w in zip(nodes, weighted, strict=True) if w > 1e-9 * total)
-    return Integral(total, kept)
+    faint = 1e-9 * total
+    return Integral(
+        total, tuple([(x, w / total) for x, w in zip(values, weighted, strict=True) if w > faint])
+    )
 
 
-def _nodes(displays: Sequence[Display], median: float, sigma: float) -> Sequence[tuple[float, float]]:
-    """Nodes of the unknown, close together where the displays need it; weights sum to 1 without displays."""
+def _nodes(
+    displays: Sequence[Display], median: float, sigma: float
+) -> tuple[Sequence[float], Sequence[float]]:
+    """Nodes of the unknown, close together where the displays need it; their weights sum to 1."""
     if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
-        return ((median, 1.0),)
+        return (median,), (1.0,)
     mu = math.log(median)
     cuts = prior_cuts(median, sigma)
-    low, high = cuts[0][0], cuts[-1][0]
     if sigma > _WIDE:
-        cuts.extend((mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0))
-    for place, width in peak_cuts(peaks_of(displays)):
-        if abs(place - mu) <= _FARTHEST * sigma:
-            cuts.append((place, width))
-    low, high = min(low, *(c[0] for c in cuts)), max(high, *(c[0] for c in cuts))
-    bends = {x for d in displays for x in d.steps} | {d.peak[0] for d in displays if d.peak is not None}
-    places = {math.log(x) for x in bends if x > 0.0}
-    cuts.extend((place, 0.0) for place in places if low < place < high)
-    low, high = min(c[0] for c in cuts), max(c[0] for c in cuts)
-    scale = 1.0 / (sigma * _ROOT_2PI)
-    return [
-        (x, width * scale * math.exp(-0.5 * ((y - mu) / sigma) ** 2))
-        for x, y, width in rule(cut(cuts, low, high))
+        cuts += [(mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0)]
+    farthest = _FARTHEST * sigma
+    cuts += [c for c in peak_cuts(peaks_of(displays)) if abs(c[0] - mu) <= farthest]
+    low, high = min(cuts)[0], max(cuts)[0]
+    bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
+    cuts += [(place, 0.0) for place in map(math.log, bends) if low < place < high]
+    values, places, widths = zip(*rule(cut(cuts, low, high)), strict=True)
+    scale, steep, exp = 1.0 / (sigma * _ROOT_2PI), -0.5 / (sigma * sigma), math.exp
+    return values, [
+        width * scale * exp(steep * (y - mu) ** 2) for y, width in zip(places, widths, strict=True)
     ]
 
 

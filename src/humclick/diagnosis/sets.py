@@ -14,10 +14,11 @@ import math
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from heapq import nlargest
 from itertools import accumulate, combinations, pairwise
-from operator import mul
+from operator import mul, or_
+from typing import NamedTuple
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
@@ -144,6 +145,18 @@ class _Made:
         self.reached += other.reached
 
 
+class _Open(NamedTuple):
+    """A set to which groups may be added."""
+
+    chosen: tuple[int, ...]  #: Its groups, rising.
+    used: int  #: Its parts, in bits.
+    seen: int  #: What all readings of the whole machine see of it.
+    code: int  #: The set as one number.
+    bound: float  #: The most it can weigh.
+    row: Row  #: Its weight by lead.
+    wider: Row  #: The most it can weigh by lead.
+
+
 class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
@@ -173,6 +186,9 @@ class _Search:
         for chosen in self.ties:
             for n in chosen:
                 self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
+        self.tied = reduce(or_, self.partners, 0)
+        self.loose = any(wide is not ratios for wide, ratios in zip(self.wide, self.ratios, strict=True))
+        self.single = [row[0] for row in self.ratios]
         marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
         self.marks = [sum([of[group.fault] << low for of, low in marks]) for group in self.alike]
         self.count = 0
@@ -217,11 +233,10 @@ class _Search:
 
     @cached_property
     def _ahead(self) -> list[list[float]]:
-        """The most that no, one, two ... groups after each can multiply by. [-]"""
-        found = [[1.0] * len(self.reach)]
-        for _ in range(1, self.scales.most):
-            after = zip((*self.reach[1:], 1.0), (*found[-1][1:], 1.0), strict=True)
-            found.append([max(1.0, x) * y for x, y in after])
+        """The most that one, up to two ... groups after each can multiply by. [-]"""
+        found = [[*self.reach[1:], 0.0]]
+        for _ in range(2, self.scales.most):
+            found.append([x * max(1.0, y) for x, y in zip(found[0], (*found[-1][1:], 0.0), strict=True)])
         return found
 
     def _made(self, low: float, high: float) -> _Made:
@@ -231,46 +246,59 @@ class _Search:
         What reads the whole machine is left out. Groups are added in falling order of their reach, so that
         nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
         """
-        reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
-        most, falling, marks = self.scales.most, [-x for x in reach], self.marks
+        reach, bits, marks = self.reach, self.bits, self.marks
+        most, falling = self.scales.most, [-x for x in reach]
         made = _Made([], [], [], [])
-        single = [row[0] for row in ratios] if len(self.base) == 1 else None
-
-        def grow(chosen: tuple[int, ...], used: int, seen: int, bound: float, row: Row, wider: Row) -> None:
-            start = chosen[-1] + 1 if chosen else 0
-            plain, code = wider is row, _code(chosen) << _BITS
-            first = bisect_right(falling, -high / bound, start)
-            for n in range(first, bisect_right(falling, -low / bound, first)):
-                if used & bits[n]:
-                    continue
-                weight = sum(map(mul, row, ratios[n])) if single is None else row[0] * single[n]
-                made.reached.append(
-                    weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
-                )
-                if used & partners[n]:
-                    weight = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
-                made.weights.append(weight)
-                made.marks.append(seen | marks[n])
-                made.codes.append(code | n + 1)
-            if len(chosen) + 1 == most:
-                return
-            further = self._ahead[most - len(chosen) - 1]
-            for n in range(start, len(reach)):
-                now = bound * reach[n]
-                if now * further[n] < low:
-                    return
-                if now > 0.0 and not used & bits[n]:
-                    numbers = (*chosen, n)
-                    own = list(map(mul, row, ratios[n]))
-                    loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
-                    tied = self._tied_row(numbers, own) if used & partners[n] else own
-                    grow(numbers, used | bits[n], seen | marks[n], now, tied, loose)
-
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
             made = _Made([sound], [0], [0], [sound])
-        grow((), 0, 0, math.fsum(self.base), self.base, self.base)
+        open_ = [_Open((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
+        while open_:
+            so_far = open_.pop()
+            chosen, used, seen, code, bound, row, wider = so_far
+            start = chosen[-1] + 1 if chosen else 0
+            first = bisect_right(falling, -high / bound, start)
+            last = bisect_right(falling, -low / bound, first)
+            more = [n for n in range(first, last) if not used & bits[n]]
+            code <<= _BITS
+            if more:
+                made.marks += [seen | marks[n] for n in more]
+                made.codes += [code | n + 1 for n in more]
+                self._weigh(made, so_far, more)
+            if len(chosen) + 1 >= most:
+                continue
+            further = self._ahead[most - len(chosen) - 2]
+            for n in range(start, len(reach)):
+                now = bound * reach[n]
+                if now * further[n] < low or now <= 0.0:
+                    break
+                if not used & bits[n]:
+                    numbers = (*chosen, n)
+                    own = list(map(mul, row, self.ratios[n]))
+                    tied = self._tied_row(numbers, own) if used & self.partners[n] else own
+                    same = wider is row and self.wide[n] is self.ratios[n]
+                    loose = own if same else list(map(mul, wider, self.wide[n]))
+                    marked, number = seen | marks[n], code | n + 1
+                    open_.append(_Open(numbers, used | bits[n], marked, number, now, tied, loose))
         return made
+
+    def _weigh(self, made: _Made, so_far: _Open, more: Sequence[int]) -> None:
+        """Weights of a set with one group more, for each that may be added."""
+        row, wider, ratios, wide = so_far.row, so_far.wider, self.ratios, self.wide
+        if len(row) == 1:
+            (times,), single = row, self.single
+            weights = [times * single[n] for n in more]
+        else:
+            weights = [sum(map(mul, row, ratios[n])) for n in more]
+        if wider is row and not self.loose:
+            made.reached += weights
+        else:
+            made.reached += [sum(map(mul, wider, wide[n])) for n in more]
+        if so_far.used & self.tied:
+            for i, n in enumerate(more):
+                if so_far.used & self.partners[n]:
+                    weights[i] = sum(self._tied_row((*so_far.chosen, n), list(map(mul, row, ratios[n]))))
+        made.weights += weights
 
     # -- what reads the whole machine ---------------------------------------------------------------------
 
@@ -325,14 +353,6 @@ class _Search:
         return tuple([w * scale for w in row])
 
 
-def _code(chosen: Sequence[int]) -> int:
-    """A set as one number."""
-    code = 0
-    for n in chosen:
-        code = code << _BITS | n + 1
-    return code
-
-
 def _set(code: int) -> tuple[int, ...]:
     """A set from its number."""
     found = []
@@ -344,9 +364,12 @@ def _set(code: int) -> tuple[int, ...]:
 
 def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:
     """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
-    rising = sorted(range(len(weights)), key=weights.__getitem__)
-    held = [ceiling * below for below in accumulate(map(weights.__getitem__, rising))]
+    rising = sorted(weights)
+    held = [ceiling * below for below in accumulate(rising)]
     at = bisect_right(held, allowed)
-    while 0 < at < len(rising) and weights[rising[at - 1]] > _ALIKE * weights[rising[at]]:
+    while 0 < at < len(rising) and rising[at - 1] > _ALIKE * rising[at]:
         at -= 1
-    return rising[at:], held[at - 1] if at else 0.0
+    if at == len(rising):
+        return (), held[-1] if held else 0.0
+    least = rising[at]
+    return [i for i, weight in enumerate(weights) if weight >= least], held[at - 1] if at else 0.0

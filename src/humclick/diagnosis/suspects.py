@@ -10,7 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
+from operator import or_
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
@@ -68,12 +69,12 @@ class Posterior:
 
         The likeliest of them stands for all.
         """
-        faults = [group.fault for group in self.weighed.alike]
-        rows = [
-            (tuple(sorted([faults[n] for n in numbers])), w / self.mass)
-            for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True)
-        ]
-        return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
+        fault_of = [group.fault for group in self.weighed.alike].__getitem__
+        rows = []
+        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
+            rows.append((-w / self.mass, len(numbers), tuple(sorted(map(fault_of, numbers)))))
+        rows.sort()
+        return [(chosen, -p) for p, _, chosen in rows]
 
     @cached_property
     def whole(self) -> Posterior:
@@ -88,11 +89,19 @@ class Posterior:
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:
         """Probability of each decision class, the most probable first. [-]"""
+        remedy, bits = self.bench.space.remedy, dict[str, int]()
+        of_group = []
+        for group in self.weighed.alike:
+            own = remedy[group.fault]
+            of_group.append(bits.setdefault(own, 1 << len(bits)))
+        masses: dict[int, float] = {}
+        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
+            needed = reduce(or_, map(of_group.__getitem__, numbers), 0)
+            masses[needed] = masses.get(needed, 0.0) + w
         rows: dict[frozenset[str], float] = {}
-        for chosen, p in self.cases:
-            if p > 0.0:
-                remedies = self.bench.space.remedies(chosen)
-                rows[remedies] = rows.get(remedies, 0.0) + p
+        for needed, w in masses.items():
+            remedies = self.bench.space.left_of({name for name, bit in bits.items() if needed & bit})
+            rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
         return dict(sorted(rows.items(), key=lambda row: (-row[1], sorted(row[0]))))
 
