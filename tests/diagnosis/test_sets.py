@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterable
+from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -74,7 +75,7 @@ def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
     """A reading of the whole machine that sees a few bits of each mode; a chance for each sum of them."""
     marks = {fault: draw(st.integers(0, 7)) for fault in faults}
     table = [draw(chances) for _ in range(8)]
-    return Whole(PerSet(marks, table.__getitem__), max(table))
+    return Whole(PerSet(marks, partial(map, table.__getitem__)), max(table))
 
 
 _CAREFUL = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])

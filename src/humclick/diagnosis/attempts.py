@@ -8,18 +8,19 @@ comes in degrees fails with a least probability (`severity.toml`).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.quadrature import in_steps
+from humclick.diagnosis.scales import bits_of
 from humclick.diagnosis.stand_in import stand_in
 from humclick.sourced import read_data
 from humclick.start.power_up import Starts
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["Attempt", "Attempts", "attempts_of", "bits_of"]
+__all__ = ["Attempt", "Attempts", "attempts_of"]
 
 _RUNS = OUTCOMES.index("runs")
 
@@ -42,7 +43,7 @@ class Attempt:
         self._starts = starts
         self._key = key
         self._fails = fails
-        self._stepped: dict[float, tuple[tuple[float, float], ...]] = {}
+        self.stepped: dict[float, tuple[tuple[float, float], ...]] = {}
 
     @cached_property
     def outcomes(self) -> tuple[float, ...]:
@@ -65,10 +66,10 @@ class Attempt:
 
         (0, 0) for no current; see `humclick.diagnosis.quadrature.in_steps`.
         """
-        stepped = self._stepped.get(sigma)
+        stepped = self.stepped.get(sigma)
         if stepped is None:
             rows = [in_steps(x, math.hypot(sigma, s)) if x > 0.0 else (0.0, 0.0) for x, s in self.amps]
-            stepped = self._stepped[sigma] = tuple(rows)
+            stepped = self.stepped[sigma] = tuple(rows)
         return stepped
 
     @cached_property
@@ -131,28 +132,23 @@ class Attempts:
         key = self.key(modes, hot=hot)
         return self._quiet if key == self._starts.quiet else sum([1 << code for code in key])
 
-    def either_way(self, seen: int) -> tuple[int, int]:
-        """What an attempt sees of a set cold, and hot; from bits as of `Bench.marks`."""
-        return seen & self._quiet, seen >> self.width
+    def either_way(self, seen: Collection[int]) -> tuple[list[int], list[int]]:
+        """What an attempt sees of sets cold, and hot; from bits as of `Bench.marks`."""
+        quiet, width = self._quiet, self.width
+        return [bits & quiet for bits in seen], [bits >> width for bits in seen]
 
     def by(self, mark: int) -> Attempt:
         """The attempt under all sets of which it sees this much, the bits of their modes together."""
-        kept = self._kept.get(mark)
-        if kept is None:
+        return self.by_all([mark])[0]
+
+    def by_all(self, marks: Sequence[int]) -> list[Attempt]:
+        """Attempts under sets, by what is seen of each."""
+        kept = self._kept
+        for mark in set(marks).difference(kept):
             key = self._starts.quiet if mark == self._quiet else bits_of(mark)
             severe = not self._codes.isdisjoint(key)
-            kept = self._kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
-        return kept
-
-
-def bits_of(number: int) -> tuple[int, ...]:
-    """Places of the bits set in a number, the lowest first."""
-    places = []
-    while number:
-        lowest = number & -number
-        places.append(lowest.bit_length() - 1)
-        number ^= lowest
-    return tuple(places)
+            kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
+        return list(map(kept.__getitem__, marks))
 
 
 def attempts_of(machine: Machine) -> Attempts:

@@ -7,17 +7,16 @@ Hypotheses and their prior, which mode each gives to each part, what a start att
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
-from humclick.diagnosis.attempts import attempts_of, bits_of
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
-from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import PUT_RIGHT
 from humclick.errors import Refused
@@ -127,15 +126,6 @@ class Bench(Remembering):
                 marks[part, m] = cold | hot << self.starts.width
             self._tried[trial] = marks
         return marks
-
-    def by_kind(self, value: Callable[[tuple[Fault, ...]], float]) -> PerSet:
-        """What a whole-machine reading says that sees no more of modes than their `kinds`."""
-        first = {number: fault for fault, number in reversed(self.kinds.items())}
-
-        def of_marks(seen: int) -> float:
-            return value(tuple(sorted([first[k] for k in bits_of(seen)])))
-
-        return PerSet({fault: 1 << number for fault, number in self.kinds.items()}, of_marks)
 
     def modes_in(self, chosen: tuple[Fault, ...]) -> dict[str, str]:
         """A set as part → mode."""

@@ -39,10 +39,6 @@ _WILD_OPEN, _WILD_ZERO = 0.2, 0.02
 _WILD_NUMBER = 1.0 - _WILD_OPEN - _WILD_ZERO
 
 
-def _phi(x: float) -> float:
-    return 0.5 * math.erfc(-x / _SQRT2)
-
-
 class Display:
     """
     One reading on one meter, ready to be asked how probable it is.
@@ -240,14 +236,6 @@ def _ranges(meter: Meter, quantity: Quantity) -> tuple[tuple[float, ...], tuple[
     return tuple(r.full_scale for r in own), tuple(r.counts * r.resolution / math.sqrt(3.0) for r in own)
 
 
-def _count_sd(ranges: tuple[tuple[float, ...], tuple[float, ...]], x: float) -> float:
-    """Standard deviation of the counts part of a reading near `x`. [SI]"""
-    ends, sds = ranges
-    if not ends:
-        return max(0.006 * abs(x), 1e-15)
-    return max(sds[min(bisect_right(ends, x), len(ends) - 1)], 1e-15)
-
-
 def gain(meter: Meter, quantity: Quantity, value: float) -> float:
     """
     Standard deviation of the meter's common relative error. [-]
@@ -400,18 +388,26 @@ def bins_of(
     dirty = slips["dirty_contact"] if ohms else 0.0
     lost = slips["no_contact"]
     wild = slips["wild"] + slips["factor_1000"]
-    ranges = _ranges(meter, quantity)
+    ends, sds = _ranges(meter, quantity)
+    open_to, sure, erfc, last_bin = -1 if ohms else 0, 0.5 * (1.0 - lost - dirty), math.erfc, len(edges)
     for x, weight in nodes:
         if x >= highest:
             bins[-1] += weight
             continue
-        bins[-1 if ohms else 0] += weight * lost
-        s = _count_sd(ranges, x)
-        mean = max(slips["dirty_contact_ohms"], 0.5 * x)
-        last = last_dirty = 0.0
-        for i, edge in enumerate((*edges, math.inf)):
-            now = 1.0 if edge == math.inf else _phi((edge - x - c) / s)
-            now_dirty = 1.0 if edge == math.inf else 1.0 - math.exp(-max(0.0, edge - x - c) / mean)
-            bins[i] += weight * ((1.0 - lost - dirty) * (now - last) + dirty * (now_dirty - last_dirty))
-            last, last_dirty = now, now_dirty
+        bins[open_to] += weight * lost
+        s = sds[min(bisect_right(ends, x), len(ends) - 1)] if ends else 0.006 * abs(x)
+        scale = 1.0 / (_SQRT2 * max(s, 1e-15))
+        last, middle = 0.0, x + c
+        for i, edge in enumerate(edges):
+            now = sure * erfc((middle - edge) * scale)
+            bins[i] += weight * (now - last)
+            last = now
+        bins[last_bin] += weight * (2.0 * sure - last)
+        if dirty:
+            last, mean = 0.0, max(slips["dirty_contact_ohms"], 0.5 * x)
+            for i, edge in enumerate(edges):
+                now = 1.0 - math.exp((middle - edge) / mean) if edge > middle else 0.0
+                bins[i] += weight * dirty * (now - last)
+                last = now
+            bins[last_bin] += weight * dirty * (1.0 - last)
     return [(1.0 - wild) * b + wild / len(bins) for b in bins]

@@ -8,7 +8,7 @@ the mode; what it gives several together beyond that is a tie of theirs, and so 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, product
 from operator import mul
@@ -24,7 +24,9 @@ __all__ = [
     "Scales",
     "Table",
     "Whole",
+    "bits_of",
     "held_as_one",
+    "marks_of",
     "reach_of",
     "ties_of",
 ]
@@ -70,13 +72,13 @@ class PerSet:
     marks : mapping of fault to int
         Bits seen of each mode; 0 where nothing is.
     of_marks : callable
-        Probability under a set, by its bits. [-]
+        Probabilities under sets, by the bits of each. [-]
     known : dict
         What was given already, by bits. [-]
     """
 
     marks: Mapping[Fault, int]
-    of_marks: Callable[[int], float]
+    of_marks: Callable[[Sequence[int]], Iterable[float]]
     known: dict[int, float] = field(default_factory=dict, compare=False, repr=False)
 
     def __call__(self, chosen: Chosen) -> float:
@@ -88,10 +90,41 @@ class PerSet:
 
     def of(self, seen: int) -> float:
         """Probability under a set, by the bits of its modes. [-]"""
-        value = self.known.get(seen)
-        if value is None:
-            value = self.known[seen] = self.of_marks(seen)
-        return value
+        return self.of_all([seen])[0]
+
+    def of_all(self, seen: Sequence[int]) -> list[float]:
+        """Probabilities under sets, by the bits of each. [-]"""
+        new = list(set(seen).difference(self.known))
+        if new:
+            self.known.update(zip(new, self.of_marks(new), strict=True))
+        return list(map(self.known.__getitem__, seen))
+
+
+def bits_of(number: int) -> tuple[int, ...]:
+    """Places of the bits set in a number, the lowest first."""
+    places = []
+    while number:
+        lowest = number & -number
+        places.append(lowest.bit_length() - 1)
+        number ^= lowest
+    return tuple(places)
+
+
+def marks_of(classes: Mapping[Fault, Hashable]) -> tuple[dict[Fault, int], list[Fault]]:
+    """
+    A bit for each class of modes, and a mode of the class of each bit.
+
+    Parameters
+    ----------
+    classes : mapping of fault to class
+        Modes of one part that are seen as the same; None is not seen at all.
+    """
+    first: dict[Hashable, Fault] = {}
+    for fault, name in classes.items():
+        if name is not None:
+            first.setdefault(name, fault)
+    bit = {name: 1 << k for k, name in enumerate(first)}
+    return {fault: bit.get(name, 0) for fault, name in classes.items()}, list(first.values())
 
 
 @dataclass(frozen=True)

@@ -306,10 +306,9 @@ class _Search:
         """Sets with what a reading of the whole machine says of each."""
         says, (low, field) = self.wholes[stage].says, self.fields[stage]
         seen = [marks >> low & field for marks in made.marks]
-        new = set(seen).difference(says.known)
-        self.count += len(new)
-        says.known.update(zip(new, map(says.of_marks, new), strict=True))
-        values = map(says.known.__getitem__, seen)
+        before = len(says.known)
+        values = says.of_all(seen)
+        self.count += len(says.known) - before
         return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
     def weighed(self, tolerance: float, floor: float) -> Weighed:

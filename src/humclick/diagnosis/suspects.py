@@ -8,10 +8,10 @@ part, by remedy; and bounds on the sets left out and on what sets of four and mo
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
-from operator import or_
+from operator import or_, truediv
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
@@ -174,8 +174,8 @@ def _wholes(factor: Factor) -> list[Whole]:
     if rough is None:
         return [Whole(exact, factor.most, factor.effort)]
 
-    def less(seen: int) -> float:
-        return exact.of(seen) / rough.of(seen)
+    def less(seen: Sequence[int]) -> Iterable[float]:
+        return map(truediv, exact.of_all(seen), rough.of_all(seen))
 
     return [
         Whole(rough, factor.most, factor.effort),

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
 from operator import mul
 from typing import ClassVar
@@ -43,25 +42,8 @@ _REACH = 40.0
 _AS_HEALTHY = 0.3
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawn:
-    """A current of a start, in steps, and with what clamp it is read. [A], [-]"""
-
-    amps: float
-    sigma: float
-    clamp: Meter
-
-
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """A start attempt whose amps are read with a clamp."""
-
-    attempt: Attempt
-    clamp: Meter
-
-
-_BINS: Memory[_Drawn, list[float]] = Memory()
-_ROWS: Memory[_Shown, list[float]] = Memory()
+_BINS: Memory[Meter, dict[tuple[float, float], list[float]]] = Memory()
+_ROWS: Memory[Meter, dict[Attempt, list[float]]] = Memory()
 
 
 class _ByDrawn(dict[tuple[float, float], float]):
@@ -130,17 +112,19 @@ class Amps(Model):
             return bound(wide)(start + math.log(ratio)) if ratio > 0.0 else nothing
 
         def mean(of: Callable[[float, float], float]) -> PerSet:
-            table = _ByDrawn(of)
+            by_drawn = _ByDrawn(of).__getitem__
 
-            def value(attempt: Attempt) -> float:
-                return sum(map(mul, attempt.outcomes, map(table.__getitem__, attempt.amps_in_steps(sigma))))
+            def values(attempts: Sequence[Attempt]) -> Iterator[float]:
+                for attempt in attempts:
+                    drawn = attempt.stepped.get(sigma) or attempt.amps_in_steps(sigma)
+                    yield sum(map(mul, attempt.outcomes, map(by_drawn, drawn)))
 
             hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
-            return either_way(bench, value, hot, mended)
+            return either_way(bench, values, hot, mended)
 
-        value = mean(at)
-        none = weighing.none(value(()), [display], _AS_HEALTHY)
-        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), rough=mean(at_most))
+        says = mean(at)
+        none = weighing.none(says(()), [display], _AS_HEALTHY)
+        return Factor((), (), {}, says, none, max(highest(display, sigma), nothing), rough=mean(at_most))
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""
@@ -151,24 +135,25 @@ class Amps(Model):
         locked, sigma = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
         clamp = clamp_of(outlook.situation.meter)
-        made, shown = _BINS.of(bench), _ROWS.of(bench)
+        made = _BINS.of(bench).setdefault(clamp, {})
+        shown = _ROWS.of(bench).setdefault(clamp, {})
 
-        def bins(ratio: float, wide: float) -> list[float]:
-            key = _Drawn(ratio, wide, clamp)
-            if key not in made:
-                nodes = nodes_of(locked * ratio, wide) if ratio > 0.0 else ((0.0, 1.0),)
-                made[key] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
-            return made[key]
+        def bins(drawn: tuple[float, float]) -> list[float]:
+            ratio, wide = drawn
+            nodes = nodes_of(locked * ratio, wide) if ratio > 0.0 else ((0.0, 1.0),)
+            return bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
 
         def row(attempt: Attempt) -> list[float]:
-            key = _Shown(attempt, clamp)
-            if key not in shown:
+            total = shown.get(attempt)
+            if total is None:
                 total = [0.0] * (len(edges) + 1)
                 for share, drawn in zip(attempt.outcomes, attempt.amps_in_steps(sigma), strict=True):
                     if share > 1e-4:
-                        total = [r + share * b for r, b in zip(total, bins(*drawn), strict=True)]
-                shown[key] = total
-            return shown[key]
+                        if drawn not in made:
+                            made[drawn] = bins(drawn)
+                        total = [r + share * b for r, b in zip(total, made[drawn], strict=True)]
+                shown[attempt] = total
+            return total
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)

@@ -4,14 +4,14 @@ Start attempts that are listened to: as found, on known-good gear, with somethin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from operator import attrgetter
 from typing import ClassVar
 
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.attempts import Attempt, Attempts
+from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
 from humclick.diagnosis.observations.model import (
@@ -50,44 +50,39 @@ def none_of(outcome: str, runs: float = _RUNS_ANYHOW) -> float:
 def complaint(bench: Bench, heard: Heard | None) -> Factor:
     """What was heard before anybody came."""
     starts = bench.starts
-    marks = {fault: starts.either_way(seen)[1] for fault, seen in bench.marks().items()}
+    marks = dict(zip(bench.marks(), starts.either_way(bench.marks().values())[1], strict=True))
     if heard is None:
         runs = OUTCOMES.index(Heard.RUNS)
-        return Factor((), (), {}, PerSet(marks, lambda seen: 1.0 - starts.by(seen).reported[runs]), 0.98, 1.0)
+
+        def value(seen: Sequence[int]) -> list[float]:
+            return [1.0 - attempt.reported[runs] for attempt in starts.by_all(seen)]
+
+        return Factor((), (), {}, PerSet(marks, value), 0.98, 1.0)
     k = OUTCOMES.index(heard.value)
-    return Factor(
-        (), (), {}, PerSet(marks, lambda seen: starts.by(seen).reported[k]), none_of(heard, 0.02), _MOST
-    )
 
+    def values(seen: Sequence[int]) -> list[float]:
+        return [attempt.reported[k] for attempt in starts.by_all(seen)]
 
-class _ByAttempt(dict[int, float]):
-    """A value of an attempt by what the attempt sees, worked out once."""
-
-    def __init__(self, starts: Attempts, value: Callable[[Attempt], float]) -> None:
-        super().__init__()
-        self._starts = starts
-        self._value = value
-
-    def __missing__(self, mark: int) -> float:
-        value = self[mark] = self._value(self._starts.by(mark))
-        return value
+    return Factor((), (), {}, PerSet(marks, values), none_of(heard, 0.02), _MOST)
 
 
 def either_way(
     bench: Bench,
-    value: Callable[[Attempt], float],
+    values: Callable[[Sequence[Attempt]], Iterable[float]],
     hot: float,
     renewed: frozenset[str],
     *,
     known_good: bool = False,
 ) -> PerSet:
     """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
-    starts = bench.starts
-    of = _ByAttempt(starts, value)
+    starts, cool = bench.starts, 1.0 - hot
+    known: dict[int, float] = {}
 
-    def either(seen: int) -> float:
+    def either(seen: Sequence[int]) -> list[float]:
         cold, warm = starts.either_way(seen)
-        return of[cold] if cold == warm else (1.0 - hot) * of[cold] + hot * of[warm]
+        new = list({*cold, *warm}.difference(known))
+        known.update(zip(new, values(starts.by_all(new)), strict=True))
+        return [cool * known[c] + hot * known[w] for c, w in zip(cold, warm, strict=True)]
 
     return PerSet(bench.marks(renewed, known_good=known_good), either)
 
@@ -104,7 +99,7 @@ class Listened(Model):
         k = OUTCOMES.index(seen.answer)
         value = either_way(
             weighing.bench,
-            lambda attempt: attempt.listened[k],
+            lambda attempts: [attempt.listened[k] for attempt in attempts],
             p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
             mended | probe.mends,
             known_good=self.on_known_good,

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.attempts import bits_of
 from humclick.diagnosis.bench import without
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.observations.attempt import Listened
@@ -17,7 +17,7 @@ from humclick.diagnosis.observations.model import COVER_ON, Probe, Taken, rest_o
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.recorded import SOUND, cause_of, causes, misread
-from humclick.diagnosis.scales import PerSet
+from humclick.diagnosis.scales import PerSet, bits_of
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.start.rows import OUTCOMES
@@ -77,7 +77,7 @@ class Recorded(Listened):
             chance = likely.get(names[first[0]] if first else SOUND, anything)
             return (1.0 - astray) * chance + astray * anything
 
-        return Factor((), (), {}, PerSet(marks, value), anything, 1.0)
+        return Factor((), (), {}, PerSet(marks, partial(map, value)), anything, 1.0)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

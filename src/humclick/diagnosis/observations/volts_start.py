@@ -5,9 +5,9 @@ Volts at the machine while it tries to start.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -22,6 +22,7 @@ from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.quadrature import in_steps
+from humclick.diagnosis.scales import PerSet, bits_of, marks_of
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity
@@ -33,15 +34,34 @@ __all__ = ["KINDS", "VoltsStart"]
 _LEAST_SIGMA = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class _Sag:
-    """How far the volts fall, and with what meter that is read. [-]"""
+@dataclass(frozen=True)
+class _Fractions:
+    """What of the outlet's volts is left at the machine, by what of a set matters to it."""
 
-    fraction: float
-    meter: Meter
+    bench: Bench
+    marks: Mapping[Fault, int]  #: Bits of each mode.
+    faults: Sequence[Fault]  #: A mode for each bit.
+
+    @staticmethod
+    def of(bench: Bench, mended: frozenset[str]) -> _Fractions:
+        """Worked out once for what is new or put right."""
+        made = _FRACTIONS.of(bench)
+        if mended not in made:
+            classes: dict[Fault, Hashable] = {}
+            for fault in bench.space.singles:
+                left = without(bench.modes_in((fault,)), mended)
+                classes[fault] = next((bench.standstill.shows(*mode) for mode in left.items()), None)
+            made[mended] = _Fractions(bench, *marks_of(classes))
+        return made[mended]
+
+    def at(self, seen: int) -> Sequence[tuple[float, float]]:
+        """Fractions under a set, by its bits, with weights. [-], [-]"""
+        modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(seen)]))
+        return self.bench.standstill.terminal_volts(modes)
 
 
-_BINS: Memory[_Sag, list[float]] = Memory()
+_FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
+_BINS: Memory[Meter, dict[float, list[float]]] = Memory()
 
 
 class VoltsStart(Model):
@@ -87,11 +107,14 @@ class VoltsStart(Model):
         def at(thousandths: int) -> float:
             return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
 
-        def value(chosen: tuple[Fault, ...]) -> float:
-            return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
+        fractions = _Fractions.of(bench, mended)
 
+        def value(seen: int) -> float:
+            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(seen)])
+
+        says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], wide), nothing)
-        return Factor((), (), {}, bench.by_kind(value), weighing.none(value(()), displays), most, 3)
+        return Factor((), (), {}, says, weighing.none(value(0), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""
@@ -102,32 +125,24 @@ class VoltsStart(Model):
         nominal = bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
         sigma = bench.machine.size("supply", "outlet").sigma
-        made = _BINS.of(bench)
+        made = _BINS.of(bench).setdefault(meter, {})
+        fractions = _Fractions.of(bench, outlook.mended)
 
-        def bins(fraction: float) -> list[float]:
-            key = _Sag(fraction, meter)
-            if key not in made:
-                nodes = nodes_of(max(nominal * fraction, 1e-6), sigma)
-                made[key] = outlook.bins(nodes, edges, Quantity.VOLTAGE)[:-1]
-            return made[key]
-
-        def row(chosen: tuple[Fault, ...]) -> Row:
+        def row(seen: int) -> Row:
             total = [0.0] * (len(edges) + 1)
-            for w, f in _fractions(bench, chosen, outlook.mended):
-                total = [r + w * b for r, b in zip(total, bins(round(f, 2)), strict=True)]
+            for w, f in fractions.at(seen):
+                step = round(f, 2)
+                bins = made.get(step)
+                if bins is None:
+                    nodes = nodes_of(max(nominal * step, 1e-6), sigma)
+                    bins = made[step] = outlook.bins(nodes, edges, Quantity.VOLTAGE)[:-1]
+                total = [r + w * b for r, b in zip(total, bins, strict=True)]
             return rounded(total)
 
-        rows, which, healthy = outlook.by_set(row)
+        rows, which, healthy = outlook.by_marks(fractions.marks, row)
         low = format_si(edges[1], Quantity.VOLTAGE)
         labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
         return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
-
-
-def _fractions(
-    bench: Bench, chosen: tuple[Fault, ...], mended: frozenset[str]
-) -> Sequence[tuple[float, float]]:
-    """What of the outlet's volts is left, with weights. [-], [-]"""
-    return bench.standstill.terminal_volts(without(bench.modes_in(chosen), mended))
 
 
 KINDS = (VoltsStart(),)
