@@ -43,7 +43,6 @@ class Attempt:
         self._starts = starts
         self._key = key
         self._fails = fails
-        self.stepped: dict[float, tuple[tuple[float, float], ...]] = {}
 
     @cached_property
     def outcomes(self) -> tuple[float, ...]:
@@ -60,18 +59,6 @@ class Attempt:
         """Line current by what it comes to, over the sound locked-rotor current, and its ln spread. [-]"""
         return self._starts.amps_of(self._key)
 
-    def amps_in_steps(self, sigma: float) -> tuple[tuple[float, float], ...]:
-        """
-        The same in steps, the locked-rotor current itself known to `sigma` (of ln). [-]
-
-        (0, 0) for no current; see `humclick.diagnosis.quadrature.in_steps`.
-        """
-        stepped = self.stepped.get(sigma)
-        if stepped is None:
-            rows = [in_steps(x, math.hypot(sigma, s)) if x > 0.0 else (0.0, 0.0) for x, s in self.amps]
-            stepped = self.stepped[sigma] = tuple(rows)
-        return stepped
-
     @cached_property
     def reported(self) -> tuple[float, ...]:
         """Probabilities of what a customer says of it. [-]"""
@@ -81,6 +68,42 @@ class Attempt:
     def listened(self) -> tuple[float, ...]:
         """Probabilities of what a technician hears who stands and listens. [-]"""
         return reported(self.outcomes, by="listened")
+
+
+class AmpsInSteps:
+    """
+    Line currents of start attempts in steps, numbered, so that what depends on them is worked out once.
+
+    Parameters
+    ----------
+    sigma : float
+        How well the sound machine's locked-rotor current is known, of ln. [-]
+
+    Attributes
+    ----------
+    places : list of (median, ln standard deviation)
+        By number; over the sound locked-rotor current, (0, 0) for none (`humclick.diagnosis.quadrature`). [-]
+    """
+
+    def __init__(self, sigma: float) -> None:
+        self.places: list[tuple[float, float]] = []
+        self._sigma = sigma
+        self._number: dict[tuple[float, float], int] = {}
+        self._kept: dict[Attempt, tuple[int, ...]] = {}
+
+    def of(self, attempts: Sequence[Attempt]) -> list[tuple[int, ...]]:
+        """Numbers of the currents of attempts, by what each comes to."""
+        for attempt in set(attempts).difference(self._kept):
+            numbers = []
+            for ratio, spread in attempt.amps:
+                place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+                number = self._number.get(place)
+                if number is None:
+                    number = self._number[place] = len(self.places)
+                    self.places.append(place)
+                numbers.append(number)
+            self._kept[attempt] = tuple(numbers)
+        return list(map(self._kept.__getitem__, attempts))
 
 
 class Attempts:
@@ -102,6 +125,7 @@ class Attempts:
         self._fails = float(data["fails"])
         self._starts = Starts(machine, stand_in(machine))
         self._kept: dict[int, Attempt] = {}
+        self._in_steps: dict[float, AmpsInSteps] = {}
 
     @cached_property
     def _codes(self) -> frozenset[int]:
@@ -149,6 +173,12 @@ class Attempts:
             severe = not self._codes.isdisjoint(key)
             kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
         return list(map(kept.__getitem__, marks))
+
+    def amps_in_steps(self, sigma: float) -> AmpsInSteps:
+        """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""
+        if sigma not in self._in_steps:
+            self._in_steps[sigma] = AmpsInSteps(sigma)
+        return self._in_steps[sigma]
 
 
 def attempts_of(machine: Machine) -> Attempts:

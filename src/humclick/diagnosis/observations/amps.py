@@ -42,20 +42,8 @@ _REACH = 40.0
 _AS_HEALTHY = 0.3
 
 
-_BINS: Memory[Meter, dict[tuple[float, float], list[float]]] = Memory()
+_BINS: Memory[Meter, dict[int, list[float]]] = Memory()
 _ROWS: Memory[Meter, dict[Attempt, list[float]]] = Memory()
-
-
-class _ByDrawn(dict[tuple[float, float], float]):
-    """Probability of a display by the median of a current and its spread, worked out once. [-]"""
-
-    def __init__(self, value: Callable[[float, float], float]) -> None:
-        super().__init__()
-        self._value = value
-
-    def __missing__(self, drawn: tuple[float, float]) -> float:
-        value = self[drawn] = self._value(*drawn)
-        return value
 
 
 class Amps(Model):
@@ -112,12 +100,17 @@ class Amps(Model):
             return bound(wide)(start + math.log(ratio)) if ratio > 0.0 else nothing
 
         def mean(of: Callable[[float, float], float]) -> PerSet:
-            by_drawn = _ByDrawn(of).__getitem__
+            drawn = bench.starts.amps_in_steps(sigma)
+            table: dict[int, float] = {}
 
-            def values(attempts: Sequence[Attempt]) -> Iterator[float]:
-                for attempt in attempts:
-                    drawn = attempt.stepped.get(sigma) or attempt.amps_in_steps(sigma)
-                    yield sum(map(mul, attempt.outcomes, map(by_drawn, drawn)))
+            def values(attempts: Sequence[Attempt]) -> list[float]:
+                rows = drawn.of(attempts)
+                for k in set().union(*rows).difference(table):
+                    table[k] = of(*drawn.places[k])
+                at = table.__getitem__
+                return [
+                    sum(map(mul, a.outcomes, map(at, row))) for a, row in zip(attempts, rows, strict=True)
+                ]
 
             hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
             return either_way(bench, values, hot, mended)
@@ -138,8 +131,10 @@ class Amps(Model):
         made = _BINS.of(bench).setdefault(clamp, {})
         shown = _ROWS.of(bench).setdefault(clamp, {})
 
-        def bins(drawn: tuple[float, float]) -> list[float]:
-            ratio, wide = drawn
+        drawn = bench.starts.amps_in_steps(sigma)
+
+        def bins(number: int) -> list[float]:
+            ratio, wide = drawn.places[number]
             nodes = nodes_of(locked * ratio, wide) if ratio > 0.0 else ((0.0, 1.0),)
             return bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
 
@@ -147,11 +142,11 @@ class Amps(Model):
             total = shown.get(attempt)
             if total is None:
                 total = [0.0] * (len(edges) + 1)
-                for share, drawn in zip(attempt.outcomes, attempt.amps_in_steps(sigma), strict=True):
+                for share, number in zip(attempt.outcomes, drawn.of([attempt])[0], strict=True):
                     if share > 1e-4:
-                        if drawn not in made:
-                            made[drawn] = bins(drawn)
-                        total = [r + share * b for r, b in zip(total, made[drawn], strict=True)]
+                        if number not in made:
+                            made[number] = bins(number)
+                        total = [r + share * b for r, b in zip(total, made[number], strict=True)]
                 shown[attempt] = total
             return total
 

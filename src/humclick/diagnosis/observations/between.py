@@ -91,7 +91,7 @@ class Between(Measured):
         def within(median: float, sigma: float) -> float:
             return max(evidence(displays, median, sigma).value, 1e-300)
 
-        unseen = {"mechanism"} | seen.renewed
+        unseen = frozenset({"mechanism"}) | seen.renewed
         left = {f: without(bench.modes_in((f,)), unseen) for f in bench.space.singles}
         marks, faults = marks_of({f: bench.kinds[f] if modes else None for f, modes in left.items()})
 
