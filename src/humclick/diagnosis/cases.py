@@ -45,7 +45,8 @@ class Cases:
 
     def seen(self, marks: Mapping[Fault, int]) -> list[int]:
         """What a reading of the whole machine sees of each set, in bits, from what it sees of each mode."""
-        return [reduce(or_, [marks[fault] for fault in chosen], 0) for chosen in self.sets]
+        of = marks.__getitem__
+        return [reduce(or_, map(of, chosen), 0) for chosen in self.sets]
 
     def _modes(self) -> list[bytearray]:
         """Mode of each part in each set."""

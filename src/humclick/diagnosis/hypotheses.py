@@ -121,7 +121,12 @@ class Hypotheses:
 
     def named(self, chosen: tuple[Fault, ...]) -> tuple[tuple[str, str], ...]:
         """A set as (part id, mode name)."""
-        return tuple((self.parts[p], self.modes[p][m].name) for p, m in chosen)
+        return tuple(map(self.name.__getitem__, chosen))
+
+    @cached_property
+    def name(self) -> Mapping[Fault, tuple[str, str]]:
+        """Part id and mode name of each mode that is not healthy."""
+        return {(p, m): (self.parts[p], self.modes[p][m].name) for p, m in self.singles}
 
     @cached_property
     def singles(self) -> tuple[Fault, ...]:

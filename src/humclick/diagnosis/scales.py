@@ -8,10 +8,10 @@ the mode; what it gives several together beyond that is a tie of theirs, and so 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations, product
-from operator import mul
+from itertools import combinations, product, repeat
+from operator import getitem, mul, truediv
 
 from humclick.diagnosis.hypotheses import Fault
 
@@ -187,6 +187,8 @@ class Alike:
 
     Attributes
     ----------
+    fault : fault
+        The likeliest of them, which stands for all.
     part : int
         The part.
     modes : tuple of int
@@ -197,15 +199,11 @@ class Alike:
         Share of each mode in them, by lead node. [-]
     """
 
+    fault: Fault
     part: int
     modes: tuple[int, ...]
     ratios: tuple[float, ...]
     shares: tuple[tuple[float, ...], ...]
-
-    @property
-    def fault(self) -> Fault:
-        """The likeliest of them, which stands for all."""
-        return self.part, self.modes[0]
 
 
 def held_as_one(scales: Scales) -> list[Alike]:
@@ -215,23 +213,27 @@ def held_as_one(scales: Scales) -> list[Alike]:
         paired.setdefault(a, []).append((b, factor))
         paired.setdefault(b, []).append((a, factor))
     found: list[Alike] = []
+    tied = _tied(scales)
+    marks = [whole.says.marks for whole in scales.wholes]
     for part, odds in enumerate(scales.odds):
-        alone = [t.rows for t in scales.tables if t.scope == (part,)]
-        tied = [(t, t.scope.index(part)) for t in _tied(scales) if part in t.scope]
-        columns = [_columns(t, at) for t, at in tied]
-        groups: dict[Hashable, list[tuple[int, list[float]]]] = {}
+        alone = [table.rows for table in scales.tables if table.scope == (part,)]
+        sound = [_clipped(rows[(0,)]) for rows in alone]
+        others = [(table, table.scope.index(part)) for table in tied if part in table.scope]
+        columns = [_columns(table, at) for table, at in others]
+        groups: dict[Hashable, list[tuple[int, Row]]] = {}
         for mode in range(1, len(odds)):
-            ratios = [
-                odds[mode]
-                * math.prod(rows[(mode,)][g] / max(rows[(0,)][g], LEAST) for rows in alone)
-                * math.prod(_main(t, at, mode, g) for t, at in tied)
-                for g in range(len(scales.leads))
-            ]
+            ratios: Row = [odds[mode]] * len(scales.leads)
+            for rows, healthy in zip(alone, sound, strict=True):
+                ratios = list(map(mul, ratios, map(truediv, rows[(mode,)], healthy)))
+            for table, at in others:
+                ratios = list(map(mul, ratios, _main(table, at, mode)))
             fault = (part, mode)
-            seen = tuple([whole.says.marks[fault] for whole in scales.wholes])
-            ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
-            groups.setdefault((scales.kind(fault), seen, ties), []).append((mode, ratios))
-        found.extend(_alike(part, rows) for rows in groups.values())
+            seen = tuple(map(getitem, marks, repeat(fault)))
+            ties = tuple([column[mode] for column in columns]) if columns else ()
+            key = scales.kind(fault), seen, ties, tuple(sorted(paired.get(fault, ())))
+            groups.setdefault(key, []).append((mode, ratios))
+        for members in groups.values():
+            found.append(_alike(part, members))
     return found
 
 
@@ -288,18 +290,19 @@ def _tied(scales: Scales) -> list[Table]:
     return [table for table in scales.tables if len(table.scope) > 1]
 
 
-def _alike(part: int, rows: list[tuple[int, list[float]]]) -> Alike:
+def _alike(part: int, rows: list[tuple[int, Row]]) -> Alike:
     """Modes of a part with their ratios as one, the likeliest first."""
-    rows.sort(key=lambda row: -max(row[1]))
     if len(rows) == 1:
         mode, ratios = rows[0]
-        return Alike(part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+        return Alike((part, mode), part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+    rows.sort(key=lambda row: -max(row[1]))
     sums = tuple(math.fsum(column) for column in zip(*(ratios for _, ratios in rows), strict=True))
     shares = tuple(
         tuple(x / total if total else 1.0 / len(rows) for x, total in zip(ratios, sums, strict=True))
         for _, ratios in rows
     )
-    return Alike(part, tuple(mode for mode, _ in rows), sums, shares)
+    modes = tuple(mode for mode, _ in rows)
+    return Alike((part, modes[0]), part, modes, sums, shares)
 
 
 def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
@@ -312,7 +315,13 @@ def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
     return {mode: tuple(rows) for mode, rows in found.items()}
 
 
-def _main(table: Table, at: int, mode: int, g: int) -> float:
-    """What a table gives a mode alone, over a machine in order."""
-    alone = tuple(mode if k == at else 0 for k in range(len(table.scope)))
-    return max(table.rows[alone][g], LEAST) / max(table.rows[(0,) * len(table.scope)][g], LEAST)
+def _main(table: Table, at: int, mode: int) -> Iterator[float]:
+    """What a table gives a mode alone, over a machine in order, by lead. [-]"""
+    sound = (0,) * len(table.scope)
+    alone = (*sound[:at], mode, *sound[at + 1 :])
+    return map(truediv, _clipped(table.rows[alone]), _clipped(table.rows[sound]))
+
+
+def _clipped(row: Row) -> Row:
+    """A row to divide by."""
+    return list(map(max, row, repeat(LEAST)))

@@ -16,9 +16,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from heapq import nlargest
-from itertools import accumulate, combinations, pairwise
-from operator import mul, or_
-from typing import NamedTuple
+from itertools import accumulate, combinations, compress, pairwise, repeat
+from operator import mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
@@ -75,15 +74,15 @@ class Weighed:
 
     def split(self, n: int) -> Iterator[tuple[Chosen, float]]:
         """A set as the sets of single modes it stands for, each with its weight. [-]"""
-        rows: list[tuple[Chosen, tuple[float, ...]]] = [((), self.by_lead[n])]
+        rows: list[tuple[Chosen, Row]] = [((), self.by_lead[n])]
         for k in self.sets[n]:
-            group = self.alike[k]
-            rows = [
-                ((*chosen, (group.part, mode)), tuple(w * s for w, s in zip(row, share, strict=True)))
-                for chosen, row in rows
-                for mode, share in zip(group.modes, group.shares, strict=True)
-            ]
-        return ((tuple(sorted(chosen)), math.fsum(row)) for chosen, row in rows)
+            group, so_far = self.alike[k], rows
+            rows = []
+            for chosen, row in so_far:
+                for mode, share in zip(group.modes, group.shares, strict=True):
+                    rows.append(((*chosen, (group.part, mode)), list(map(mul, row, share))))
+        for chosen, row in rows:
+            yield tuple(sorted(chosen)), math.fsum(row)
 
 
 def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
@@ -145,16 +144,9 @@ class _Made:
         self.reached += other.reached
 
 
-class _Open(NamedTuple):
-    """A set to which groups may be added."""
-
-    chosen: tuple[int, ...]  #: Its groups, rising.
-    used: int  #: Its parts, in bits.
-    seen: int  #: What all readings of the whole machine see of it.
-    code: int  #: The set as one number.
-    bound: float  #: The most it can weigh.
-    row: Row  #: Its weight by lead.
-    wider: Row  #: The most it can weigh by lead.
+#: A set to which groups may be added: its groups rising, its parts in bits, what all readings of the whole
+#: machine see of it, its number, the most it can weigh, its weight by lead, the most of that.
+_Open = tuple[tuple[int, ...], int, int, int, float, Row, Row]
 
 
 class _Search:
@@ -167,14 +159,14 @@ class _Search:
         self.fields = [(low, (1 << high - low) - 1) for low, high in pairwise(fields)]
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
-        self.base = [
-            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], LEAST) for t in scales.tables)
-            for g, w in enumerate(scales.leads)
-        ]
+        self.base = list(scales.leads)
+        for table in scales.tables:
+            sound = table.rows[(0,) * len(table.scope)]
+            self.base = list(map(mul, self.base, map(max, sound, repeat(LEAST))))
         groups = held_as_one(scales)
         ties = ties_of(scales, groups)
         reach = reach_of(groups, ties)
-        order = sorted(range(len(groups)), key=lambda n: -max(reach[n]))
+        order = sorted(range(len(groups)), key=list(map(max, reach)).__getitem__, reverse=True)
         rank = {n: k for k, n in enumerate(order)}
         self.alike = tuple(groups[n] for n in order)
         self.ratios = [group.ratios for group in self.alike]
@@ -190,7 +182,10 @@ class _Search:
         self.loose = any(wide is not ratios for wide, ratios in zip(self.wide, self.ratios, strict=True))
         self.single = [row[0] for row in self.ratios]
         marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
-        self.marks = [sum([of[group.fault] << low for of, low in marks]) for group in self.alike]
+        self.marks = [0] * len(self.alike)
+        for of, low in marks:
+            for n, group in enumerate(self.alike):
+                self.marks[n] |= of[group.fault] << low
         self.count = 0
 
     # -- sets ---------------------------------------------------------------------------------------------
@@ -252,19 +247,19 @@ class _Search:
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
             made = _Made([sound], [0], [0], [sound])
-        open_ = [_Open((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
+        open_: list[_Open] = [((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
         while open_:
-            so_far = open_.pop()
-            chosen, used, seen, code, bound, row, wider = so_far
+            chosen, used, seen, code, bound, row, wider = open_.pop()
             start = chosen[-1] + 1 if chosen else 0
             first = bisect_right(falling, -high / bound, start)
             last = bisect_right(falling, -low / bound, first)
-            more = [n for n in range(first, last) if not used & bits[n]]
+            free = map(not_, map(used.__and__, bits[first:last]))
+            more = list(compress(range(first, last), free))
             code <<= _BITS
             if more:
-                made.marks += [seen | marks[n] for n in more]
-                made.codes += [code | n + 1 for n in more]
-                self._weigh(made, so_far, more)
+                made.marks += map(seen.__or__, map(marks.__getitem__, more))
+                made.codes += map((code + 1).__add__, more)
+                self._weigh(made, chosen, used, row, wider, more)
             if len(chosen) + 1 >= most:
                 continue
             further = self._ahead[most - len(chosen) - 2]
@@ -279,25 +274,28 @@ class _Search:
                     same = wider is row and self.wide[n] is self.ratios[n]
                     loose = own if same else list(map(mul, wider, self.wide[n]))
                     marked, number = seen | marks[n], code | n + 1
-                    open_.append(_Open(numbers, used | bits[n], marked, number, now, tied, loose))
+                    open_.append((numbers, used | bits[n], marked, number, now, tied, loose))
         return made
 
-    def _weigh(self, made: _Made, so_far: _Open, more: Sequence[int]) -> None:
+    def _weigh(
+        self, made: _Made, chosen: tuple[int, ...], used: int, row: Row, wider: Row, more: Sequence[int]
+    ) -> None:
         """Weights of a set with one group more, for each that may be added."""
-        row, wider, ratios, wide = so_far.row, so_far.wider, self.ratios, self.wide
+        ratios, wide = self.ratios, self.wide
         if len(row) == 1:
-            (times,), single = row, self.single
-            weights = [times * single[n] for n in more]
+            weights = list(map(row[0].__mul__, map(self.single.__getitem__, more)))
         else:
             weights = [sum(map(mul, row, ratios[n])) for n in more]
         if wider is row and not self.loose:
             made.reached += weights
+        elif len(row) == 1:
+            made.reached += map(wider[0].__mul__, map(self.reach.__getitem__, more))
         else:
             made.reached += [sum(map(mul, wider, wide[n])) for n in more]
-        if so_far.used & self.tied:
+        if used & self.tied:
             for i, n in enumerate(more):
-                if so_far.used & self.partners[n]:
-                    weights[i] = sum(self._tied_row((*so_far.chosen, n), list(map(mul, row, ratios[n]))))
+                if used & self.partners[n]:
+                    weights[i] = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
         made.weights += weights
 
     # -- what reads the whole machine ---------------------------------------------------------------------
@@ -339,7 +337,7 @@ class _Search:
             rest += passed
             made = self._asked(stage, made.taken(which))
         order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
-        sets = [_set(made.codes[i]) for i in order if made.weights[i] > 0.0]
+        sets = _sets([made.codes[i] for i in order if made.weights[i] > 0.0])
         by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
         if len(self.base) > 1:
             by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
@@ -352,13 +350,17 @@ class _Search:
         return tuple([w * scale for w in row])
 
 
-def _set(code: int) -> tuple[int, ...]:
-    """A set from its number."""
+def _sets(codes: Sequence[int]) -> list[tuple[int, ...]]:
+    """Sets from their numbers."""
     found = []
-    while code:
-        found.append((code & (1 << _BITS) - 1) - 1)
-        code >>= _BITS
-    return tuple(reversed(found))
+    one = (1 << _BITS) - 1
+    for code in codes:
+        chosen: tuple[int, ...] = ()
+        while code:
+            chosen = ((code & one) - 1, *chosen)
+            code >>= _BITS
+        found.append(chosen)
+    return found
 
 
 def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:

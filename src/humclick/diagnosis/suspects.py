@@ -11,7 +11,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
-from operator import or_, truediv
+from itertools import compress
+from operator import mul, or_, truediv
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
@@ -100,10 +101,11 @@ class Posterior:
             masses[needed] = masses.get(needed, 0.0) + w
         rows: dict[frozenset[str], float] = {}
         for needed, w in masses.items():
-            remedies = self.bench.space.left_of({name for name, bit in bits.items() if needed & bit})
+            remedies = self.bench.space.left_of(compress(bits, map(needed.__and__, bits.values())))
             rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
-        return dict(sorted(rows.items(), key=lambda row: (-row[1], sorted(row[0]))))
+        ordered = sorted([(-p, sorted(remedies), remedies) for remedies, p in rows.items()])
+        return {remedies: -p for p, _, remedies in ordered}
 
     @cached_property
     def by_remedy(self) -> dict[str, float]:
@@ -112,7 +114,7 @@ class Posterior:
         for chosen, p in self.by_class.items():
             for remedy in chosen:
                 mass[remedy] = mass.get(remedy, 0.0) + p
-        return dict(sorted(mass.items(), key=lambda row: (-row[1], row[0])))
+        return {remedy: -p for p, remedy in sorted([(-p, remedy) for remedy, p in mass.items()])}
 
     @cached_property
     def _of_fault(self) -> dict[Fault, float]:
@@ -124,18 +126,18 @@ class Posterior:
                 own = sums[n]
                 for g, w in enumerate(row):
                     own[g] += w
-        return {
-            (group.part, mode): math.fsum(w * s for w, s in zip(row, share, strict=True)) / self.mass
-            for group, row in zip(alike, sums, strict=True)
-            for mode, share in zip(group.modes, group.shares, strict=True)
-        }
+        found = {}
+        for group, own in zip(alike, sums, strict=True):
+            for mode, share in zip(group.modes, group.shares, strict=True):
+                found[group.part, mode] = math.fsum(map(mul, own, share)) / self.mass
+        return found
 
     @cached_property
     def by_mode(self) -> dict[tuple[str, str], float]:
         """Probability of each mode that is not healthy, the most probable first. [-]"""
-        space = self.bench.space
-        found = {space.named((fault,))[0]: p for fault, p in self._of_fault.items()}
-        return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
+        name = self.bench.space.name
+        ordered = sorted([(-p, name[fault]) for fault, p in self._of_fault.items()])
+        return {mode: -p for p, mode in ordered}
 
     def of_mode(self, part: str, *modes: str) -> float:
         """Probability that a part is in one of some modes. [-]"""
@@ -147,13 +149,13 @@ class Posterior:
 
     def top(self, most: int) -> list[tuple[Chosen, float]]:
         """The most probable sets of single modes and their probabilities."""
-        rows: list[tuple[Chosen, float]] = []
+        rows: list[tuple[float, int, Chosen]] = []
         for n, w in enumerate(self.weighed.weights):
-            if len(rows) >= most and w / self.mass < rows[most - 1][1]:
+            if len(rows) >= most and w / self.mass < -rows[most - 1][0]:
                 break
-            rows.extend((chosen, p / self.mass) for chosen, p in self.weighed.split(n))
-            rows.sort(key=_first)
-        return rows[:most]
+            rows += [(-p / self.mass, len(chosen), chosen) for chosen, p in self.weighed.split(n)]
+            rows.sort()
+        return [(chosen, -p) for p, _, chosen in rows[:most]]
 
     def above(self, least: float) -> list[tuple[Chosen, float]]:
         """The sets of single modes at least so probable, the likeliest first."""

@@ -149,7 +149,7 @@ class Outlook:
     def none(self, healthy: Sequence[float]) -> Row:
         """Row of "none of these": partly what a sound machine shows, partly anything. [-]"""
         share = self.weighing.as_healthy
-        return tuple(share * p + (1.0 - share) / len(healthy) for p in healthy)
+        return tuple([share * p + (1.0 - share) / len(healthy) for p in healthy])
 
     def by_config(
         self,
