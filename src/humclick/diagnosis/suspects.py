@@ -25,6 +25,9 @@ __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 #: Sets left out hold no more than this share of all together. [-]
 TOLERANCE = 1e-3
 
+#: Probabilities equal to so many digits are told apart by names, whatever the last digits of sums are.
+_DIGITS = 13
+
 #: Decision class of "none of these": nobody here can fix it.
 NONE = frozenset({"hand over"})
 
@@ -73,9 +76,10 @@ class Posterior:
         fault_of = [group.fault for group in self.weighed.alike].__getitem__
         rows = []
         for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
-            rows.append((-w / self.mass, len(numbers), tuple(sorted(map(fault_of, numbers)))))
+            p = w / self.mass
+            rows.append((-round(p, _DIGITS), len(numbers), tuple(sorted(map(fault_of, numbers))), p))
         rows.sort()
-        return [(chosen, -p) for p, _, chosen in rows]
+        return [(chosen, p) for _, _, chosen, p in rows]
 
     @cached_property
     def whole(self) -> Posterior:
@@ -104,8 +108,8 @@ class Posterior:
             remedies = self.bench.space.left_of(compress(bits, map(needed.__and__, bits.values())))
             rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
-        ordered = sorted([(-p, sorted(remedies), remedies) for remedies, p in rows.items()])
-        return {remedies: -p for p, _, remedies in ordered}
+        ordered = sorted([(-round(p, _DIGITS), sorted(remedies), remedies) for remedies, p in rows.items()])
+        return {remedies: rows[remedies] for _, _, remedies in ordered}
 
     @cached_property
     def by_remedy(self) -> dict[str, float]:
@@ -114,7 +118,8 @@ class Posterior:
         for chosen, p in self.by_class.items():
             for remedy in chosen:
                 mass[remedy] = mass.get(remedy, 0.0) + p
-        return {remedy: -p for p, remedy in sorted([(-p, remedy) for remedy, p in mass.items()])}
+        ordered = sorted([(-round(p, _DIGITS), remedy) for remedy, p in mass.items()])
+        return {remedy: mass[remedy] for _, remedy in ordered}
 
     @cached_property
     def _of_fault(self) -> dict[Fault, float]:
