@@ -14,13 +14,14 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
+from humclick.diagnosis.displays import Display, Scale, gain
+from humclick.diagnosis.factors import Factor, flat, p_hot
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
-from humclick.diagnosis.observations.measured import labels_between
+from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import COVER_ON, Model, Probe, Taken, rest_of, touching
-from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
 from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.scales import PerSet
@@ -42,8 +43,8 @@ _REACH = 40.0
 _AS_HEALTHY = 0.3
 
 
-_BINS: Memory[Meter, dict[int, list[float]]] = Memory()
-_ROWS: Memory[Meter, dict[Attempt, list[float]]] = Memory()
+_BINS: Memory[Meter, dict[int, Row]] = Memory()
+_ROWS: Memory[Meter, dict[Attempt, Row]] = Memory()
 
 
 class Amps(Model):
@@ -85,9 +86,9 @@ class Amps(Model):
         nothing = display.probability(0.0)
 
         def at(ratio: float, wide: float) -> float:
-            amps = locked * ratio
-            wide = math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
-            return max(evidence([display], amps, wide).value, 1e-300) if amps > 0.0 else nothing
+            if ratio <= 0.0:
+                return nothing
+            return max(evidence([display], *_read(bench, clamp, ratio, wide)).value, 1e-300)
 
         loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
         start = math.log(locked)
@@ -124,35 +125,37 @@ class Amps(Model):
         return not any(seen.causes for _, seen in offer.taken) and super().offered(offer, probe)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
-        bench, slips = outlook.bench, outlook.weighing.slips
+        bench, clamp = outlook.bench, clamp_of(outlook.situation.meter)
         locked, sigma = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
-        clamp = clamp_of(outlook.situation.meter)
+        scale = Scale(clamp, Quantity.CURRENT, outlook.weighing.slips)
+        stretches = scale.stretches(edges, open_apart=False)
+        drawn = bench.starts.amps_in_steps(sigma)
         made = _BINS.of(bench).setdefault(clamp, {})
         shown = _ROWS.of(bench).setdefault(clamp, {})
 
-        drawn = bench.starts.amps_in_steps(sigma)
+        def bins(number: int) -> Row:
+            if number not in made:
+                ratio, wide = drawn.places[number]
+                amps = _read(bench, clamp, ratio, wide) if ratio > 0.0 else (0.0, 0.0)
+                made[number] = scale.bins(stretches, *amps)
+            return made[number]
 
-        def bins(number: int) -> list[float]:
-            ratio, wide = drawn.places[number]
-            nodes = nodes_of(locked * ratio, wide) if ratio > 0.0 else ((0.0, 1.0),)
-            return bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
-
-        def row(attempt: Attempt) -> list[float]:
-            total = shown.get(attempt)
-            if total is None:
-                total = [0.0] * (len(edges) + 1)
-                for share, number in zip(attempt.outcomes, drawn.of([attempt])[0], strict=True):
-                    if share > 1e-4:
-                        if number not in made:
-                            made[number] = bins(number)
-                        total = [r + share * b for r, b in zip(total, made[number], strict=True)]
-                shown[attempt] = total
-            return total
+        def row(attempt: Attempt) -> Row:
+            if attempt not in shown:
+                shown[attempt] = mixture(attempt.outcomes, list(map(bins, drawn.of([attempt])[0])))
+            return shown[attempt]
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)
-        return Forecast(probe, waits, labels, rows, which, outlook.none(healthy), edges)
+        none = outlook.none(healthy, [flat(s) for s in stretches], _AS_HEALTHY)
+        return Forecast(probe, waits, labels, rows, which, none, edges)
+
+
+def _read(bench: Bench, clamp: Meter, ratio: float, wide: float) -> tuple[float, float]:
+    """Median and ln standard deviation of amps as a clamp reads them. [A], [-]"""
+    amps = _locked_amps(bench)[0] * ratio
+    return amps, math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
 
 
 def clamp_of(own: Meter) -> Meter:

@@ -4,7 +4,8 @@ The most that a display can be given.
 
 from __future__ import annotations
 
-from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.displays import Display
+from humclick.diagnosis.likelihood import evidence
 
 __all__ = ["highest"]
 

@@ -12,10 +12,11 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
-from humclick.diagnosis.factors import Factor, dead
+from humclick.diagnosis.factors import Factor, dead, flat
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import evidence, nodes_of
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.observations.measured import mixture
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row, rounded
 from humclick.diagnosis.observations.steps import highest
@@ -61,7 +62,7 @@ class _Fractions:
 
 
 _FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
-_BINS: Memory[Meter, dict[float, list[float]]] = Memory()
+_BINS: Memory[Meter, dict[int, Row]] = Memory()
 
 
 class VoltsStart(Model):
@@ -96,7 +97,6 @@ class VoltsStart(Model):
         if not displays:
             return Factor(())
         nominal = bench.machine.nameplate.volts
-        wide = max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
         nothing = dead(displays[0], STRAY * nominal)
 
         @cache
@@ -105,7 +105,7 @@ class VoltsStart(Model):
 
         @cache
         def at(thousandths: int) -> float:
-            return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
+            return within(*_volts(bench, thousandths)) if thousandths else nothing
 
         fractions = _Fractions.of(bench, mended)
 
@@ -113,8 +113,8 @@ class VoltsStart(Model):
             return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(seen)])
 
         says = PerSet(fractions.marks, partial(map, value))
-        most = max(highest(displays[0], wide), nothing)
-        return Factor((), (), {}, says, weighing.none(value(0), displays), most, 3)
+        most = max(highest(displays[0], _spread(bench)), nothing)
+        return Factor((), (), {}, says, weighing.none(says(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""
@@ -124,25 +124,39 @@ class VoltsStart(Model):
         bench, meter = outlook.bench, outlook.situation.meter
         nominal = bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
-        sigma = bench.machine.size("supply", "outlet").sigma
-        made = _BINS.of(bench).setdefault(meter, {})
+        scale = outlook.weighing.scale(probe, 0.0)
+        stretches = scale.stretches(edges, open_apart=False)
+        known = _BINS.of(bench).setdefault(meter, {})
         fractions = _Fractions.of(bench, outlook.mended)
 
+        def bins(thousandths: int) -> Row:
+            if thousandths not in known:
+                known[thousandths] = (
+                    scale.bins(stretches, *_volts(bench, thousandths))
+                    if thousandths
+                    else tuple(dead(s, STRAY * nominal) for s in stretches)
+                )
+            return known[thousandths]
+
         def row(seen: int) -> Row:
-            total = [0.0] * (len(edges) + 1)
-            for w, f in fractions.at(seen):
-                step = round(f, 2)
-                bins = made.get(step)
-                if bins is None:
-                    nodes = nodes_of(max(nominal * step, 1e-6), sigma)
-                    bins = made[step] = outlook.bins(nodes, edges, Quantity.VOLTAGE)[:-1]
-                total = [r + w * b for r, b in zip(total, bins, strict=True)]
-            return rounded(total)
+            weighted = fractions.at(seen)
+            return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
 
         rows, which, healthy = outlook.by_marks(fractions.marks, row)
         low = format_si(edges[1], Quantity.VOLTAGE)
         labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
-        return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
+        none = outlook.none(healthy, [flat(s) for s in stretches])
+        return Forecast(probe, 0.0, labels, rows, which, none, edges)
+
+
+def _spread(bench: Bench) -> float:
+    """How far the volts of outlets differ: ln standard deviation. [-]"""
+    return max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+
+
+def _volts(bench: Bench, thousandths: int) -> tuple[float, float]:
+    """Median and ln standard deviation of what is left of the outlet's volts, in steps. [V], [-]"""
+    return in_steps(bench.machine.nameplate.volts * thousandths / 1000, _spread(bench))
 
 
 KINDS = (VoltsStart(),)
