@@ -16,7 +16,7 @@ from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
-from humclick.diagnosis.planner import Problem
+from humclick.diagnosis.planner import Choice
 from humclick.diagnosis.power import Bar, bars, insulation, owed
 from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
@@ -136,7 +136,7 @@ def opening_cost(probe: Probe, open_now: bool, shop: Shop) -> float:
 
 def choices(
     judged: Judged, every: Sequence[Bar] | None = None
-) -> tuple[Problem, list[frozenset[str]], list[Forecast]]:
+) -> tuple[Choice, list[frozenset[str]], list[Forecast]]:
     """
     The decision as it stands: what the planner weighs.
 
@@ -149,7 +149,7 @@ def choices(
 
     Returns
     -------
-    problem : Problem
+    problem : Choice
         Cases, losses, forecasts and costs. [money]
     actions : list of frozenset of str
         Action of each row of the loss table.
@@ -191,7 +191,7 @@ def choices(
         joined = [a | {remedy} if a != HAND_OVER else a for a in actions]
         after.append(losses(joined, list(classes), bench.shop, done, due))
     table = losses(actions, list(classes), bench.shop, done, due)
-    problem = Problem(weights, columns, table, forecasts, rows_of, tables, first, second, after)
+    problem = Choice(weights, columns, table, forecasts, rows_of, tables, first, second, after)
     return problem, actions, forecasts
 
 

@@ -20,7 +20,7 @@ from typing import Any
 
 from humclick.diagnosis.forecast import Forecast
 
-__all__ = ["Plan", "Problem", "Worth", "plan", "worth_of_each"]
+__all__ = ["Choice", "Plan", "Worth", "plan", "worth_of_each"]
 
 try:
     import numpy as _numpy
@@ -36,7 +36,7 @@ _SAME = 1e-5
 
 
 @dataclass(frozen=True)
-class Problem:
+class Choice:
     """
     A decision with probes in front of it.
 
@@ -133,7 +133,7 @@ def _act(mass: Sequence[float], loss: Sequence[Sequence[float]]) -> tuple[float,
     return best, next(a for a, x in enumerate(totals) if x <= best + _TIE)
 
 
-def worth_of_each(problem: Problem, *, arrays: bool | None = None) -> list[float]:
+def worth_of_each(problem: Choice, *, arrays: bool | None = None) -> list[float]:
     """
     Expected loss after each probe alone, its cost not included: one round over all probes. [money]
 
@@ -147,13 +147,13 @@ def worth_of_each(problem: Problem, *, arrays: bool | None = None) -> list[float
     return _one_steps(problem) if arrays else [_one_step(problem, t) for t in range(len(problem.tables))]
 
 
-def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
+def plan(problem: Choice, *, arrays: bool | None = None) -> Plan:
     """
     Choose between acting now and the probe with the least expected total, two steps ahead.
 
     Parameters
     ----------
-    problem : Problem
+    problem : Choice
         The decision.
     arrays : bool or None
         Use numpy; by default wherever it is installed. The answer is the same.
@@ -182,7 +182,7 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
 # -- pure Python ------------------------------------------------------------------------------------------
 
 
-def _one_step(problem: Problem, t: int) -> float:
+def _one_step(problem: Choice, t: int) -> float:
     """Expected loss after a probe: masses counted by row and class, then small products."""
     by_class = [[0.0] * len(problem.tables[t]) for _ in problem.loss[0]]
     for w, r, c in zip(problem.weights, problem.rows_of[t], problem.classes, strict=True):
@@ -220,7 +220,7 @@ class _Branch:
 class _Plain:
     """Cases in the order of their classes, so that each class is one slice; regrets instead of losses."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Choice) -> None:
         self.problem = problem
         order = sorted(range(len(problem.weights)), key=problem.classes.__getitem__)
         ends = accumulate(map(problem.classes.count, range(len(problem.loss[0]))), initial=0)
@@ -305,7 +305,7 @@ class _Plain:
 # -- numpy ------------------------------------------------------------------------------------------------
 
 
-def _one_steps(problem: Problem) -> list[float]:
+def _one_steps(problem: Choice) -> list[float]:
     """The same for every probe."""
     assert numpy is not None
     np = numpy
@@ -319,7 +319,7 @@ def _one_steps(problem: Problem) -> list[float]:
 
 
 class _Arrays:
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Choice) -> None:
         assert numpy is not None
         np = numpy
         self.problem = problem

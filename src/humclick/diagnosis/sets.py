@@ -21,7 +21,7 @@ from operator import mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
-__all__ = ["Weighed", "weigh"]
+__all__ = ["WeighedSets", "weigh"]
 
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
@@ -40,7 +40,7 @@ _ALIKE = 1.0 - 1e-9
 
 
 @dataclass(frozen=True)
-class Weighed:
+class WeighedSets:
     """
     The sets that matter.
 
@@ -85,7 +85,7 @@ class Weighed:
             yield tuple(sorted(chosen)), math.fsum(row)
 
 
-def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
+def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> WeighedSets:
     """
     Weigh the sets that matter.
 
@@ -100,7 +100,7 @@ def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
 
     Returns
     -------
-    Weighed
+    WeighedSets
     """
     return _Search(scales).weighed(tolerance, floor)
 
@@ -309,7 +309,7 @@ class _Search:
         self.count += len(says.known) - before
         return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
-    def weighed(self, tolerance: float, floor: float) -> Weighed:
+    def weighed(self, tolerance: float, floor: float) -> WeighedSets:
         """The sets that matter, best first."""
         tolerance /= 1.0 + tolerance  # a share of those weighed, as a share of all
         within, beyond = self._all()
@@ -341,7 +341,7 @@ class _Search:
         by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
         if len(self.base) > 1:
             by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
-        return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+        return WeighedSets(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
 
     def _shared(self, chosen: tuple[int, ...], weight: float) -> tuple[float, ...]:
         """A set's weight by lead."""

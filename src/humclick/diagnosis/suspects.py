@@ -18,7 +18,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
-from humclick.diagnosis.sets import Weighed, weigh
+from humclick.diagnosis.sets import WeighedSets, weigh
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 
@@ -43,7 +43,7 @@ class Posterior:
         What the indices refer to.
     evidence : Compiled
         What was seen.
-    weighed : Weighed
+    weighed : WeighedSets
         The sets that matter.
     mass : float
         What all of it weighs. [-]
@@ -59,7 +59,7 @@ class Posterior:
 
     bench: Bench
     evidence: Compiled
-    weighed: Weighed
+    weighed: WeighedSets
     mass: float
     none: float
     leads: tuple[tuple[float, float], ...]
