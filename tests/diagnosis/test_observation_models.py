@@ -44,7 +44,7 @@ WARMTHS = {"cold": False, "hot": True, "unknown": None}
 #: A step of the rows that attempts share: half of it, and what fills it up. [-]
 STEP = 0.005
 #: Integrals over an unknown are good to this. [-]
-CLOSE = 2e-3
+CLOSE = 4e-3
 
 
 def _ranges(quantity: Quantity, *rows: tuple[float, float]) -> list[MeterRange]:
