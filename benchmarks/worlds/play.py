@@ -49,7 +49,9 @@ def opened(case: Case) -> Any:
         rla=plate.rla,
         refrigerant=plate.refrigerant,
     )
-    call = hc.Call(machine, heard=opening.heard, words=opening.words, meter=opening.meter, leads=opening.leads)
+    call = hc.Call(
+        machine, heard=opening.heard, words=opening.words, meter=opening.meter, leads=opening.leads
+    )
     for part, text in opening.stamps.items():
         call = call.stamped(part, text)
     return call
@@ -142,7 +144,9 @@ def play_one(number: int, *, world: str, seed: int, shown: bool = False) -> Outc
     except hc.HumclickError as problem:
         error = f"{type(problem).__name__}: {problem}"
     if shown and visit is not None:
-        print(f"#{number} {plate}\n  {case.opening.heard}; truth {truth.cause}: {list(map(set, truth.needs))}")
+        print(
+            f"#{number} {plate}\n  {case.opening.heard}; truth {truth.cause}: {list(map(set, truth.needs))}"
+        )
         print("\n".join(f"    {line}" for line in visit.log))
     return Outcome(
         number=number,
@@ -179,7 +183,9 @@ def told(figures: dict[str, Any]) -> str:
     for name, value in figures.items():
         if name.startswith("by "):
             lines.append(f"{name}:")
-            lines += [f"    {group:24} {_line(row)}, condemned {row['condemned']}" for group, row in value.items()]
+            lines += [
+                f"    {group:24} {_line(row)}, condemned {row['condemned']}" for group, row in value.items()
+            ]
         elif name == "calibration":
             lines.append("calibration:")
             lines += [f"    claimed {row['claimed']:.3f}: {_line(row)}" for row in value]
@@ -208,7 +214,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     figures = summary(outcomes)
     print(told(figures))
     if given.out:
-        whole = {"world": given.world, "seed": given.seed, "figures": figures, "outcomes": [asdict(o) for o in outcomes]}
+        whole = {
+            "world": given.world,
+            "seed": given.seed,
+            "figures": figures,
+            "outcomes": [asdict(o) for o in outcomes],
+        }
         given.out.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n")
 
 

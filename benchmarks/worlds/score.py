@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import sqrt
 
 from benchmarks.worlds.face import Truth
@@ -22,7 +23,12 @@ WITH_COMPRESSOR = frozenset(
 )
 """What a new compressor brings along (the remedy reads: with new start gear)."""
 
-SIZES = ((0.0, 0.2, "below 1/5 hp"), (0.2, 0.6, "1/5 to 1/2 hp"), (0.6, 1.6, "3/4 to 1 1/2 hp"), (1.6, 9.9, "2 to 5 hp"))
+SIZES = (
+    (0.0, 0.2, "below 1/5 hp"),
+    (0.2, 0.6, "1/5 to 1/2 hp"),
+    (0.6, 1.6, "3/4 to 1 1/2 hp"),
+    (1.6, 9.9, "2 to 5 hp"),
+)
 
 
 @dataclass(frozen=True)
@@ -134,10 +140,16 @@ def size_class(horsepower: float) -> str:
 def summary(outcomes: Sequence[Outcome]) -> dict[str, object]:
     """All figures of a run."""
     of = len(outcomes)
-    claimed = [(each.claimed, each.right) for each in outcomes if each.claimed is not None and each.ended == "verdict"]
+    claimed = [
+        (each.claimed, each.right)
+        for each in outcomes
+        if each.claimed is not None and each.ended == "verdict"
+    ]
     healthy = [each for each in outcomes if each.truth.healthy]
     compressor = [
-        each for each in outcomes if each.condemned and "replace compressor" in superfluous(each.truth, each.ordered)
+        each
+        for each in outcomes
+        if each.condemned and "replace compressor" in superfluous(each.truth, each.ordered)
     ]
     return {
         "calls": of,
@@ -148,7 +160,9 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, object]:
         "stopped by a hazard": sum(each.ended == "stopped" for each in outcomes),
         "stuck": sum(each.ended == "stuck" for each in outcomes),
         "errors": sum(each.ended == "error" for each in outcomes),
-        "missed": _share(each.ended == "verdict" and not each.right and not each.condemned for each in outcomes),
+        "missed": _share(
+            each.ended == "verdict" and not each.right and not each.condemned for each in outcomes
+        ),
         "healthy called healthy": _share(each.right for each in healthy),
         "verdicts": len(claimed),
         "claimed, mean": round(sum(p for p, _ in claimed) / max(1, len(claimed)), 4),
@@ -169,7 +183,7 @@ def calibration(claimed: Sequence[tuple[float, bool]]) -> list[dict[str, object]
     """What was claimed beside what was right, by classes of claim."""
     edges = (0.0, 0.6, 0.8, 0.9, 0.95, 0.99, 1.0001)
     rows: list[dict[str, object]] = []
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in pairwise(edges):
         inside = [(p, right) for p, right in claimed if low <= p < high]
         if inside:
             mean = sum(p for p, _ in inside) / len(inside)

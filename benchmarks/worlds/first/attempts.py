@@ -17,6 +17,10 @@ from benchmarks.worlds.first.nodal import Branch, currents
 from benchmarks.worlds.first.things import Unit, trip_at, whole
 
 
+METER = 1e7
+"""Of a voltmeter: manuals of common meters say 10 MΩ. [Ω]"""
+
+
 @dataclass(frozen=True)
 class Tried:
     """
@@ -39,10 +43,14 @@ class Tried:
 
 def outlet_volts(unit: Unit) -> float:
     """At the outlet, nothing drawn. [V]"""
-    return 0.0 if unit.of("supply.dead") else unit.cold["line"] * unit.motor.volts * (1 - unit.of("supply.low"))
+    return (
+        0.0 if unit.of("supply.dead") else unit.cold["line"] * unit.motor.volts * (1 - unit.of("supply.low"))
+    )
 
 
-def _flow(unit: Unit, branches: list[Branch], volts: float) -> tuple[complex, complex, complex, dict[str, complex]]:
+def _flow(
+    unit: Unit, branches: list[Branch], volts: float
+) -> tuple[complex, complex, complex, dict[str, complex]]:
     flows, nodes = currents(branches, "L", "N", volts)
     total = run = start = 0j
     for branch, amps in zip(branches, flows, strict=True):
@@ -57,10 +65,14 @@ def _flow(unit: Unit, branches: list[Branch], volts: float) -> tuple[complex, co
 
 def standstill(unit: Unit, volts: float, jolt: float) -> tuple[complex, complex, complex, dict[str, complex]]:
     """Total, run and start current with the rotor locked and the relay where it goes, and volts. [A] [V]"""
-    earthed = [Branch("bond", "N", "PE", 0.3)]
+    earthed = [Branch("bond", "N", "PE", 0.3), *(Branch("meter", at, "n", METER) for at in "lk")]
     closed = "current_relay" not in unit.parts
     state = _flow(unit, [*whole(unit, closed=closed, live=True, jolt=jolt), *earthed], volts)
-    if not closed and abs(state[1]) > 0.55 * unit.motor.locked / 1.18 and not unit.of("current_relay.plunger"):
+    if (
+        not closed
+        and abs(state[1]) > 0.55 * unit.motor.locked / 1.18
+        and not unit.of("current_relay.plunger")
+    ):
         state = _flow(unit, [*whole(unit, closed=True, live=True, jolt=jolt), *earthed], volts)
     return state
 
@@ -82,7 +94,9 @@ def needed(unit: Unit) -> float:
 
 def holds_on(unit: Unit) -> bool:
     """Whether the start winding is never let go."""
-    welded = unit.of("current_relay.weld") or unit.of("potential_relay.weld") or unit.of("timed_starter.stays")
+    welded = (
+        unit.of("current_relay.weld") or unit.of("potential_relay.weld") or unit.of("timed_starter.stays")
+    )
     coil = unit.of("potential_relay.coil_open") or unit.of("potential_relay.high") > 0.3
     bridged = 0 < unit.of("ptc.bridge") < 60 * unit.cold.get("ptc", 1.0)
     return bool(welded or coil or bridged or unit.of("current_relay.upside_down"))
@@ -101,7 +115,7 @@ def attempt(unit: Unit, jolt: float, seconds: float = 10.0) -> Tried:
     """
     volts = outlet_volts(unit)
     total, run, start, nodes = standstill(unit, volts, jolt)
-    at = abs(nodes["l"] - nodes["n"]) if abs(total) > 0.01 else volts
+    at = abs(nodes["l"] - nodes["n"])
     amps, plate = abs(total), unit.motor.locked
     if amps > 2.2 * plate and amps > 60.0:
         return Tried("breaker", amps, at)
@@ -116,7 +130,11 @@ def attempt(unit: Unit, jolt: float, seconds: float = 10.0) -> Tried:
     load = 1 + 0.9 * unit.of("mechanism.blocked") + 0.5 * unit.of("mechanism.stiff")
     draws = unit.motor.running * load / max(share, 0.3) ** 0.5 * (1 + 0.3 * min(1.0, loss))
     carries = 1.25 + 0.35 * unit.cold["trip"]
-    if holds_on(unit) or load > 2.1 * share or draws > carries * unit.motor.running * (1 - unit.of("protector.tired")):
+    if (
+        holds_on(unit)
+        or load > 2.1 * share
+        or draws > carries * unit.motor.running * (1 - unit.of("protector.tired"))
+    ):
         welded = unit.of("protector.weld")
         return Tried("breaker" if welded and holds_on(unit) else "starts_then_trips", draws, at)
     return Tried("runs", draws, at)
@@ -145,7 +163,9 @@ def after(unit: Unit, tried: Tried, seconds: float = 10.0) -> Unit:
         pill=max(unit.pill, 120.0) if "ptc" in unit.parts and not unit.of("ptc.crack") > 0.6 else unit.pill,
     )
     if tried.heard in ("hum_click", "starts_then_trips"):
-        warm = replace(warm, condition={**warm.condition, "protector.tripped_now": 1.0}, bimetal=trip_heat(warm))
+        warm = replace(
+            warm, condition={**warm.condition, "protector.tripped_now": 1.0}, bimetal=trip_heat(warm)
+        )
     if tried.heard == "starts_then_trips":
         warm = replace(warm, pressure=0.6)
     return warm
@@ -162,6 +182,7 @@ def cooled(unit: Unit, minutes: float) -> Unit:
 
     Time constants by ``unit.cold``: poor cooling makes them long. [min]
     """
+
     def down(now: float, constant: float) -> float:
         return unit.room + (now - unit.room) * exp(-minutes / constant)
 
@@ -177,5 +198,3 @@ def cooled(unit: Unit, minutes: float) -> Unit:
         left = {name: value for name, value in cool.condition.items() if name != "protector.tripped_now"}
         cool = replace(cool, condition=left)
     return cool
-
-

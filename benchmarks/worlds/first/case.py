@@ -105,7 +105,11 @@ class FirstCase:
             return next(branch.ohms for branch in things.outside(calls) if branch.part == "control")
         if name == "coil":
             gone = unit.of(f"{kind}.coil_open")
-            return things.OPEN if gone else unit.cold["current_coil" if kind == "current_relay" else "potential_coil"]
+            return (
+                things.OPEN
+                if gone
+                else unit.cold["current_coil" if kind == "current_relay" else "potential_coil"]
+            )
         if kind == "current_relay":
             over = name == "turned_over" and not unit.of("current_relay.plunger")
             return things.contact_ohms(unit, kind, rest_closed=over)
@@ -178,12 +182,23 @@ class FirstCase:
 
     def _attempt(self, name: str) -> Shown | None:
         hands, rng = self.hands, self.rng
-        if name == "recorded" or (name == "amps" and not hands.clamp) or (name == "known_good" and not hands.known_good):
+        if (
+            name == "recorded"
+            or (name == "amps" and not hands.clamp)
+            or (name == "known_good" and not hands.known_good)
+        ):
             return None
         if name == "known_good":
             swapped = ("supply", "control", "wiring", "terminals", "protector", *self.unit.parts)
-            kept = swapped if self.unit.protector != "internal" else tuple(x for x in swapped if x != "protector")
-            tried = attempt(self.unit.repaired(*kept), float(rng.random()))
+            kept = (
+                swapped
+                if self.unit.protector != "internal"
+                else tuple(x for x in swapped if x != "protector")
+            )
+            lent = replace(self.unit.repaired(*kept), pill=self.unit.room)
+            if self.unit.protector != "internal":
+                lent = replace(lent, bimetal=self.unit.room)
+            tried = attempt(lent, float(rng.random()))
             warmed = after(self.unit, tried)
             self.unit = replace(warmed, condition=self._kept_trip(warmed, tried))
             return Shown(self._heard(tried.heard))
@@ -207,13 +222,20 @@ class FirstCase:
     def _fit(self, name: str) -> Shown | None:
         part = FITS.get(name, name)
         if part in ("wiring", "mechanism"):
-            keys = {"wiring": ("wiring.", "terminals.", "current_relay.upside"), "mechanism": ("mechanism.blocked",)}[part]
+            keys = {
+                "wiring": ("wiring.", "terminals.", "current_relay.upside"),
+                "mechanism": ("mechanism.blocked",),
+            }[part]
             left = {k: v for k, v in self.unit.condition.items() if not k.startswith(keys)}
             self.unit = replace(self.unit, condition=left)
         elif not self.hands.spare:
             return None
         else:
             self.unit = self.unit.repaired(part)
+            if part == "ptc":
+                self.unit = replace(self.unit, pill=self.unit.room)
+            elif part == "protector":
+                self.unit = replace(self.unit, bimetal=self.unit.room)
         return Shown(self._heard(self._tries(self.unit).heard))
 
     def _proof(self, name: str) -> Shown | None:

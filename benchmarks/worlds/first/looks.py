@@ -60,7 +60,13 @@ def setting(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
     if unit.of("control.off"):
         return _sign(0.95, "was off, set warm or in defrost; calls now", "was calling all along", hands, rng)
     if unit.of("control.drift"):
-        return _sign(0.85, "was set right and warm inside; calls only when turned colder", "was calling all along", hands, rng)
+        return _sign(
+            0.85,
+            "was set right and warm inside; calls only when turned colder",
+            "was calling all along",
+            hands,
+            rng,
+        )
     return _sign(0.88 if dead else 0.02, "never calls", "was calling all along", hands, rng)
 
 
@@ -68,7 +74,9 @@ def range_of(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
     """Where the control clicks."""
     if unit.of("control.open"):
         return _sign(0.9, "never closes", "near its setting", hands, rng)
-    return _sign(0.92 if unit.of("control.drift") else 0.05, "far from its setting", "near its setting", hands, rng)
+    return _sign(
+        0.92 if unit.of("control.drift") else 0.05, "far from its setting", "near its setting", hands, rng
+    )
 
 
 def _condenser(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
@@ -77,7 +85,13 @@ def _condenser(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
 
 
 def _shell(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
-    return _sign(0.8 if unit.of("mechanism.liquid") else 0.03, "cold or sweating", "warm or at room temperature", hands, rng)
+    return _sign(
+        0.8 if unit.of("mechanism.liquid") else 0.03,
+        "cold or sweating",
+        "warm or at room temperature",
+        hands,
+        rng,
+    )
 
 
 def _shake(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
@@ -100,12 +114,18 @@ def _pins(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
 
 def _protector(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
     hurt = unit.of("protector.open") or unit.of("protector.film") > 2
-    return _sign(0.5 if hurt else 0.2 if unit.of("protector.tired") > 0.5 else 0.03, "burnt", "clean", hands, rng)
+    return _sign(
+        0.5 if hurt else 0.2 if unit.of("protector.tired") > 0.5 else 0.03, "burnt", "clean", hands, rng
+    )
 
 
 def _bulged(name: str) -> Look:
     def look(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
-        hurt = unit.of(name + ".loss") + unit.of(name + ".open") * 0.5 + 0.8 * float(name + ".short" in unit.condition)
+        hurt = (
+            unit.of(name + ".loss")
+            + unit.of(name + ".open") * 0.5
+            + 0.8 * float(name + ".short" in unit.condition)
+        )
         return _sign(min(0.85, 0.02 + 0.6 * hurt), "bulged or wet", "dry and straight", hands, rng)
 
     return look
@@ -121,7 +141,9 @@ def _number(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
 
 
 def _position(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:
-    return _sign(0.93 if unit.of("current_relay.upside_down") else 0.01, "upside down", "right way up", hands, rng)
+    return _sign(
+        0.93 if unit.of("current_relay.upside_down") else 0.01, "upside down", "right way up", hands, rng
+    )
 
 
 def _plunger(unit: Unit, hands: Hands, rng: np.random.Generator) -> str:

@@ -11,7 +11,7 @@ from benchmarks.worlds.first import motors
 from benchmarks.worlds.first.attempts import after, attempt, cooled
 from benchmarks.worlds.first.hands import Hands, technician
 from benchmarks.worlds.first.things import LAYOUT, Unit
-from benchmarks.worlds.first.wear import FAULTS, fits, hit, truth
+from benchmarks.worlds.first.wear import FAULTS, Fault, fits, hit, truth
 
 GEAR = {"rsir": "split", "csir": "capacitor start", "rscr": "split", "timed": "capacitor start"}
 WORDS = {
@@ -23,6 +23,14 @@ WORDS = {
     "unknown": ("it does not get cold", "warm since the weekend"),
     "runs": ("seems to run now",),
 }
+NEAR = {
+    "silent": ("hum_click", "unknown"),
+    "hum": ("hum_click", "silent"),
+    "hum_click": ("hum", "starts_then_trips", "silent"),
+    "starts_then_trips": ("hum_click", "runs"),
+}
+"""What a customer takes it for."""
+
 CODES = (22, 27, 33, 39, 47, 56, 68, 82, 100, 120, 145, 175, 210, 270, 340, 430, 540)
 """Lower end of the stamped range of start capacitors. [µF]"""
 
@@ -59,9 +67,9 @@ def machine(rng: np.random.Generator) -> Unit:
     return Unit(arrangement, protector, built, _sizes(rng, built), room=float(rng.uniform(15, 43)))
 
 
-def _size_odds() -> np.ndarray:
-    odds = np.array([3, 5, 9, 9, 8, 9, 8, 8, 6, 6, 4, 5, 4, 3], dtype=float)
-    return odds / odds.sum()
+def _size_odds() -> list[float]:
+    odds = (3, 5, 9, 9, 8, 9, 8, 8, 6, 6, 4, 5, 4, 3)
+    return [each / sum(odds) for each in odds]
 
 
 def _sizes(rng: np.random.Generator, built: motors.Motor) -> dict[str, float]:
@@ -103,7 +111,7 @@ def scene(rng: np.random.Generator) -> Scene:
     """A call: machines are drawn and damaged until one fails as its physics says."""
     while True:
         unit = machine(rng)
-        faults = []
+        faults: list[Fault] = []
         pool = [fault for fault in FAULTS if fits(fault, unit)]
         odds = np.array([fault.rate for fault in pool])
         for _ in range(int(rng.choice([1, 2, 3], p=[0.85, 0.12, 0.03]))):
@@ -121,7 +129,9 @@ def scene(rng: np.random.Generator) -> Scene:
         unit = _arrives(unit, tried.heard, rng)
         hands = technician(rng)
         pins = tuple(str(each) for each in rng.permutation(["C", "S", "R"]))
-        return Scene(unit, _opening(unit, tried.heard, hands, rng), matter, hands, (pins[0], pins[1], pins[2]))
+        return Scene(
+            unit, _opening(unit, tried.heard, hands, rng), matter, hands, (pins[0], pins[1], pins[2])
+        )
 
 
 def _arrives(unit: Unit, heard: str, rng: np.random.Generator) -> Unit:
@@ -138,8 +148,8 @@ def _opening(unit: Unit, heard: str, hands: Hands, rng: np.random.Generator) -> 
     told = heard
     if rng.random() < 0.08:
         told = "unknown"
-    elif rng.random() < 0.05:
-        told = str(rng.choice(["silent", "hum", "hum_click", "starts_then_trips"]))
+    elif rng.random() < 0.06:
+        told = str(rng.choice(NEAR.get(heard, (heard,))))
     built = unit.motor
     seen = rng.random()
     lra = round(built.locked, 1) if seen < 0.55 else None

@@ -65,7 +65,9 @@ def ohms_between(branches: Sequence[Branch], a: str, b: str) -> float:
     return float(volts[names[a]] - volts[names[b]])
 
 
-def currents(branches: Sequence[Branch], hot: str, cold: str, volts: float) -> tuple[list[complex], dict[str, complex]]:
+def currents(
+    branches: Sequence[Branch], hot: str, cold: str, volts: float
+) -> tuple[list[complex], dict[str, complex]]:
     """
     Currents of all branches, from a to b, and volts of all nodes, with line volts between two nodes.
 

@@ -116,7 +116,12 @@ def compressor(unit: Unit) -> list[Branch]:
     start = Branch("start_winding", star, "S", motor.start_ohms * warm * gone + unit.of("start_winding.gap"))
     start = replace(start, line=motor.start_locked * gone**2 + unit.of("start_winding.gap"))
     path = unit.cold["insulation"]
-    found = [run, start, Branch("insulation", "R", "shell", 2 * path), Branch("insulation", "S", "shell", 2 * path)]
+    found = [
+        run,
+        start,
+        Branch("insulation", "R", "shell", 2 * path),
+        Branch("insulation", "S", "shell", 2 * path),
+    ]
     if inside:
         found.append(Branch("internal_protector", "C", "star", protector_ohms(unit)))
     for name, node in (("run_winding.ground", "R"), ("start_winding.ground", "S")):
@@ -131,7 +136,9 @@ def protector_ohms(unit: Unit) -> float:
     """The protector: open for good, open from heat, or its contact. [Ω]"""
     if unit.of("protector.open"):
         return OPEN
-    if unit.bimetal > trip_at(unit) - 35.0 * unit.of("protector.tripped_now") and unit.of("protector.tripped_now"):
+    if unit.bimetal > trip_at(unit) - 35.0 * unit.of("protector.tripped_now") and unit.of(
+        "protector.tripped_now"
+    ):
         return OPEN
     return unit.cold["protector"] + unit.of("protector.film")
 

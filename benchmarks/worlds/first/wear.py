@@ -72,7 +72,10 @@ def _capacitor(name: str) -> list[Fault]:
 def _leak(name: str) -> Draw:
     def draw(rng: np.random.Generator, unit: Unit) -> dict[str, float]:
         react = 1 / (2 * np.pi * unit.motor.hertz * unit.cold[name])
-        return {name + ".leak": float(react * np.exp(rng.uniform(-1.5, 3.0))), name + ".loss": float(rng.beta(2, 4))}
+        return {
+            name + ".leak": float(react * np.exp(rng.uniform(-1.5, 3.0))),
+            name + ".loss": float(rng.beta(2, 4)),
+        }
 
     return draw
 
@@ -148,7 +151,19 @@ FAULTS: tuple[Fault, ...] = (
     Fault("hot from short tries", "passing", "passing", 5.0, _({"wait"}), _flag("passing.hot")),
 )  # fmt: skip
 
-ALWAYS = frozenset({"protector", "terminals", "wiring", "run_winding", "start_winding", "mechanism", "supply", "control", "passing"})
+ALWAYS = frozenset(
+    {
+        "protector",
+        "terminals",
+        "wiring",
+        "run_winding",
+        "start_winding",
+        "mechanism",
+        "supply",
+        "control",
+        "passing",
+    }
+)
 
 
 def fits(fault: Fault, unit: Unit) -> bool:
@@ -192,7 +207,12 @@ def truth(unit: Unit, faults: list[Fault]) -> Truth:
     allowed = frozenset().union(*(remedies_of(fault, unit) for fault in faults), {"wait"})
     if unit.of("earth.open"):
         allowed |= {"restore ground"}
-    return Truth(needs, allowed, " + ".join(fault.name for fault in guilty), guilty[0].family if len(guilty) == 1 else "two")
+    return Truth(
+        needs,
+        allowed,
+        " + ".join(fault.name for fault in guilty),
+        guilty[0].family if len(guilty) == 1 else "two",
+    )
 
 
 def _only(unit: Unit, fault: Fault) -> Unit:
