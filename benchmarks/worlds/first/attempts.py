@@ -89,7 +89,7 @@ def needed(unit: Unit) -> float:
     if unit.of("mechanism.seized"):
         return 1e6
     stiff = 1 + unit.of("mechanism.stiff") + unit.of("mechanism.liquid")
-    return unit.cold["need"] * (stiff + 2.2 * unit.pressure + 0.5 * unit.of("mechanism.blocked"))
+    return unit.cold["need"] * (stiff + 2.2 * unit.pressure * (1 + 0.5 * unit.of("mechanism.blocked")))
 
 
 def holds_on(unit: Unit) -> bool:

@@ -58,7 +58,10 @@ class FirstCase:
         if kind == "fit":
             return self._fit(name)
         if probe in LOOKS:
-            return Shown(LOOKS[probe](self.unit, self.hands, self.rng))
+            seen = LOOKS[probe](self.unit, self.hands, self.rng)
+            if probe == "control.setting":
+                self.unit = replace(self.unit, calling=True)
+            return Shown(seen)
         if kind == "supply" or kind == "feed":
             return self._volts(name if kind == "supply" else "feed")
         if kind == "proof":

@@ -121,6 +121,8 @@ class State:
         Both conductors of the cord [Ω]; the outlet over the plate's volts [-].
     hot : float
         Minutes until the protector closes again. [min]
+    pill : float
+        Minutes until the thermistor is cool. [min]
     uneven : float
         Pressures left, over those of running. [-]
     warmth : float
@@ -136,6 +138,7 @@ class State:
     cord: float = 0.2
     volts: float = 1.0
     hot: float = 0.0
+    pill: float = 0.0
     uneven: float = 0.0
     warmth: float = 0.0
 

@@ -142,8 +142,9 @@ def history(rng: np.random.Generator) -> Iterator[State]:
         for event, (chance, reach) in EVENTS.items():
             if rng.random() < chance * STEP:
                 cause = event
-                for part in reach.keys() & life.keys():
-                    extra[part] += float(rng.uniform(0, reach[part]))
+                for part, most in reach.items():
+                    if part in life:
+                        extra[part] += float(rng.uniform(0, most))
         state.age, state.cause = now, cause
         state.damage = {part: ((now - born[part]) / life[part]) ** 2 + extra[part] for part in life}
         struck = [n for n, chance in PASSING.items() if possible(n, built) and rng.random() < chance * STEP]

@@ -90,6 +90,7 @@ class SecondCase:
         half = 18.0 * state.built.appliance.heat
         state.warmth *= 0.5 ** (minutes / half)
         state.hot = max(0.0, state.hot - minutes)
+        state.pill = max(0.0, state.pill - minutes)
         state.uneven *= exp(-minutes / 2.6)
         if state.hot == 0.0:
             state.passing.pop("tripped", None)
@@ -100,9 +101,11 @@ class SecondCase:
         state, rng = self.state, self.rng
         if heard == "silent":
             return
+        state.pill = float(rng.lognormal(np.log(4.0), 0.3))
         state.warmth = min(70.0, state.warmth + (8.0 if heard != "runs" else 4.0))
         if heard in ("hum_click", "starts_then_trips"):
             long = state.built.protector == "internal"
+            state.warmth = max(state.warmth, 30.0)
             slow = state.built.appliance.heat * (1 + state.warmth / 60)
             state.hot = max(state.hot, float(rng.lognormal(np.log(25 if long else 2.5), 0.6)) * slow)
         if heard in ("runs", "starts_then_trips"):
@@ -209,7 +212,7 @@ class SecondCase:
             if state.broken(part, "breaks"):
                 return OPEN if rng.random() < 0.75 else state.built.pill * float(rng.uniform(1.5, 9))
             shut = 1.5 if state.broken(part, "melts shut") else state.built.pill
-            hot = 1e4 if state.warmth > 40 else 1.0
+            hot = 10 ** min(4.0, 1.3 * state.pill)
             return shut * (1 + 1.2 * max(0.0, state.hurt(part, "weak") - 0.4)) * (1.0 if shut == 1.5 else hot)
         if part in ("current relay", "voltage relay"):
             if name == "coil":
