@@ -14,7 +14,7 @@ from benchmarks.worlds.first.case import FITS, FirstCase
 from benchmarks.worlds.first.looks import LOOKS
 from benchmarks.worlds.first.make import Scene
 from benchmarks.worlds.first.things import Unit
-from benchmarks.worlds.first.wear import FAULTS, fits, hit, truth
+from benchmarks.worlds.first.wear import FAULTS, fails, fits, hit, truth
 
 JOLTS = (0.15, 0.4, 0.65, 0.9)
 OHMS = ("ptc.ohms", "current_relay.coil", "current_relay.at_rest", "current_relay.turned_over", "potential_relay.coil",
@@ -81,12 +81,14 @@ def _with_parts(unit: Unit) -> Iterator[str]:
 
 
 def twins(case: FirstCase, rng: np.random.Generator, degrees: int) -> Iterator[tuple[FirstCase, Truth]]:
-    """The same machine with each other fault, in some degrees."""
+    """The same machine with each other fault, in those degrees that stop it."""
     sound = replace(case.unit, condition={})
     for fault in FAULTS:
         if fault.part == "passing" or not fits(fault, sound):
             continue
         for _ in range(degrees):
             other = hit(sound, fault, rng)
+            if not fails(other):
+                continue
             scene = Scene(other, case.opening, case.truth, case.hands, case.pins)
             yield FirstCase(scene, np.random.default_rng(11)), truth(other, [fault])
