@@ -1,9 +1,11 @@
 """
-How many calls nobody could tell: ``python -m benchmarks.worlds.ceiling --world first --calls 120 --seed 9``.
+How many calls nobody could tell: ``python -m benchmarks.worlds.ceiling --world first --calls 120 --seed
+9``.
 
-For each call, every other single fault of the world is put into the same machine in some degrees. Where one of
-these twins agrees with the call in everything that can be measured, looked at or tried, and needs something else,
-the call cannot be told for certain. Once with gear and parts at hand to try, once without.
+For each call, every other single fault of the world is put into the same machine in some degrees. Where
+one of these twins agrees with the call in everything that can be measured, looked at or tried, and needs
+something else, the call cannot be told for certain. Once with gear and parts at hand to try, once
+without.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from benchmarks.worlds.play import WORLDS, case_of
 from benchmarks.worlds.score import is_right, wilson
 
 SHARE = 0.15
-"""Readings nearer to each other than this share tell nothing: what a sound one shows is not printed on it. [-]"""
+"""Readings nearer to each other tell nothing: what a sound one shows is not printed on it. [-]"""
 
 OHMS = 0.2
 """So are those nearer than this. [Ω, V or A]"""
@@ -57,7 +59,9 @@ def untold(world: str, seed: int, number: int, *, parts_at_hand: bool, degrees: 
     case = oracle.rested(case_of(world, seed, number))
     rng = np.random.default_rng((seed, number, 4))
     for twin, truth in oracle.twins(case, rng, degrees):
-        if another(case.truth, truth) and alike(_fresh(oracle, case, parts_at_hand), _fresh(oracle, twin, parts_at_hand)):
+        if another(case.truth, truth) and alike(
+            _fresh(oracle, case, parts_at_hand), _fresh(oracle, twin, parts_at_hand)
+        ):
             return f"{case.truth.cause} / {truth.cause}"
     return ""
 
@@ -83,7 +87,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         )
         lost = given.calls - pairs.pop("", 0)
         low, high = wilson(lost, given.calls)
-        print(f"{'with' if parts else 'without'} gear and parts to try: {lost} of {given.calls} cannot be told")
+        print(
+            f"{'with' if parts else 'without'} gear and parts to try: {lost} of {given.calls} cannot be told"
+        )
         print(f"    {lost / given.calls:.1%} ({low:.1%} to {high:.1%})")
         for pair, times in pairs.most_common(8):
             print(f"    {times} × {pair}")

@@ -1,5 +1,6 @@
 """
-Play calls of a foreign world: ``python -m benchmarks.worlds.play --world first --calls 320 --seed 7 --out F``.
+Play calls of a foreign world: ``python -m benchmarks.worlds.play --world first --calls 320 --seed 7 --out
+F``.
 
 The program sees what a technician would type and nothing else; the world answers each probe it asks for.
 The first verdict ends the call. A seed that was looked at is spent: write it into ``seeds.toml``.

@@ -8,7 +8,6 @@ import tomllib
 from pathlib import Path
 
 import pytest
-
 from benchmarks.worlds import play, score
 from benchmarks.worlds.face import Truth
 
@@ -56,7 +55,9 @@ def told(world: str, hash_seed: str) -> str:
         "    print(c.opening, c.truth.cause, [c.shows(p) for p in ('pins.C-R', 'supply.look', 'attempt.as_found')])"
     )
     environment = {"PYTHONPATH": ":".join(sys.path), "PYTHONHASHSEED": hash_seed}
-    done = subprocess.run([sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True
+    )
     return done.stdout
 
 
@@ -73,12 +74,16 @@ def test_another_seed_gives_other_calls(world: str) -> None:
 
 
 @pytest.mark.parametrize("world", play.WORLDS)
-def test_six_calls_are_played_to_an_end(world: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_six_calls_are_played_to_an_end(
+    world: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = tmp_path / "six.json"
     play.main(["--world", world, "--calls", "6", "--seed", "5", "--out", str(out)])
     written = json.loads(out.read_text())
     assert len(written["outcomes"]) == 6
-    assert all(each["ended"] in ("verdict", "handed over", "stopped", "stuck") for each in written["outcomes"])
+    assert all(
+        each["ended"] in ("verdict", "handed over", "stopped", "stuck") for each in written["outcomes"]
+    )
     assert written["figures"]["errors"] == 0
     assert "right first time" in capsys.readouterr().out
 
@@ -95,34 +100,41 @@ def test_every_call_needs_something_and_names_no_gear_the_machine_lacks(world: s
     for number in range(80):
         case = play.case_of(world, 5, number)
         assert case.truth.needs
-        if case.opening.plate.arrangement.startswith("psc") and "assist" not in case.opening.plate.arrangement:
+        if (
+            case.opening.plate.arrangement.startswith("psc")
+            and "assist" not in case.opening.plate.arrangement
+        ):
             assert not any("replace relay" in need for need in case.truth.needs)
 
 
-class TestScore:
-    RELAY = Truth((frozenset({"replace relay"}),), frozenset({"wait"}), "relay", "relay")
+RELAY = Truth((frozenset({"replace relay"}),), frozenset({"wait"}), "relay", "relay")
 
-    def test_a_new_compressor_is_no_answer_to_a_relay(self) -> None:
-        assert not score.is_right(self.RELAY, ("replace compressor",))
-        assert score.superfluous(self.RELAY, ("replace compressor",)) == {"replace compressor"}
 
-    def test_a_sound_part_besides_is_condemned(self) -> None:
-        assert not score.is_right(self.RELAY, ("replace relay", "replace control"))
+def test_a_new_compressor_is_no_answer_to_a_relay() -> None:
+    assert not score.is_right(RELAY, ("replace compressor",))
+    assert score.superfluous(RELAY, ("replace compressor",)) == {"replace compressor"}
 
-    def test_a_new_compressor_brings_its_gear(self) -> None:
-        both = Truth((frozenset({"replace compressor"}), frozenset({"replace relay"})), frozenset(), "two", "two")
-        assert score.is_right(both, ("replace compressor",))
 
-    def test_a_wait_is_right_where_nothing_is_broken(self) -> None:
-        passing = Truth((frozenset({"wait"}),), frozenset({"wait"}), "pressures", "passing")
-        assert passing.healthy
-        assert score.is_right(passing, ("wait",))
-        assert not score.is_right(passing, ("replace starter",))
+def test_a_sound_part_besides_is_condemned() -> None:
+    assert not score.is_right(RELAY, ("replace relay", "replace control"))
 
-    def test_wilson_agrees_with_the_printed_example(self) -> None:
-        # Newcombe 1998, Statistics in Medicine 17, 857: 81 of 263 gives 0.2553 to 0.3662 (from memory)
-        low, high = score.wilson(81, 263)
-        assert (round(low, 4), round(high, 4)) == (0.2553, 0.3662)
+
+def test_a_new_compressor_brings_its_gear() -> None:
+    both = Truth((frozenset({"replace compressor"}), frozenset({"replace relay"})), frozenset(), "two", "two")
+    assert score.is_right(both, ("replace compressor",))
+
+
+def test_a_wait_is_right_where_nothing_is_broken() -> None:
+    passing = Truth((frozenset({"wait"}),), frozenset({"wait"}), "pressures", "passing")
+    assert passing.healthy
+    assert score.is_right(passing, ("wait",))
+    assert not score.is_right(passing, ("replace starter",))
+
+
+def test_wilson_agrees_with_the_printed_example() -> None:
+    # Newcombe 1998, Statistics in Medicine 17, 857: 81 of 263 gives 0.2553 to 0.3662 (from memory)
+    low, high = score.wilson(81, 263)
+    assert (round(low, 4), round(high, 4)) == (0.2553, 0.3662)
 
 
 def test_the_log_of_seeds_names_every_result() -> None:

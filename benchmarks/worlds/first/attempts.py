@@ -1,10 +1,10 @@
 """
 What a start attempt does in the first world.
 
-The network under line volts with the rotor locked gives the currents of both windings, these the torque, the
-torque over that of the sound machine at nominal volts the start. Then the machine runs on if its breakdown
-torque (as the square of the volts) carries the load, and if the start winding lets go; what hums is heated as the
-square of the current until the bimetal opens.
+The network under line volts with the rotor locked gives the currents of both windings, these the torque,
+the torque over that of the sound machine at nominal volts the start. Then the machine runs on if its
+breakdown torque (as the square of the volts) carries the load, and if the start winding lets go; what
+hums is heated as the square of the current until the bimetal opens.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from math import exp
 from benchmarks.worlds.first.motors import locked_torque
 from benchmarks.worlds.first.nodal import Branch, currents
 from benchmarks.worlds.first.things import Unit, trip_at, whole
-
 
 METER = 1e7
 """Of a voltmeter: manuals of common meters say 10 MΩ. [Ω]"""

@@ -17,19 +17,37 @@ Range = tuple[float, float, float, float]
 
 METERS: Mapping[str, Mapping[str, tuple[Range, ...]]] = {
     "basic": {
-        "ohm": ((200, 0.1, 1.0, 5), (2e3, 1, 1.0, 5), (2e4, 10, 1.0, 5), (2e5, 100, 1.0, 5), (2e6, 1e3, 1.5, 5)),
+        "ohm": (
+            (200, 0.1, 1.0, 5),
+            (2e3, 1, 1.0, 5),
+            (2e4, 10, 1.0, 5),
+            (2e5, 100, 1.0, 5),
+            (2e6, 1e3, 1.5, 5),
+        ),
         "V": ((200, 0.1, 1.5, 8), (600, 1, 1.5, 8)),
     },
     "standard": {
-        "ohm": ((200, 0.1, 0.8, 4), (2e3, 1, 0.8, 3), (2e4, 10, 0.8, 3), (2e5, 100, 0.8, 3), (2e6, 1e3, 0.8, 3),
-                (2e7, 1e4, 2.0, 5)),
+        "ohm": (
+            (200, 0.1, 0.8, 4),
+            (2e3, 1, 0.8, 3),
+            (2e4, 10, 0.8, 3),
+            (2e5, 100, 0.8, 3),
+            (2e6, 1e3, 0.8, 3),
+            (2e7, 1e4, 2.0, 5),
+        ),
         "F": ((2e-6, 1e-9, 3.0, 8), (2e-5, 1e-8, 3.0, 8), (2e-4, 1e-7, 3.0, 8), (2e-3, 1e-6, 5.0, 10)),
         "V": ((200, 0.1, 1.0, 4), (600, 1, 1.0, 4)),
         "A": ((10, 0.01, 2.5, 8),),
     },
     "good": {
-        "ohm": ((600, 0.1, 0.9, 2), (6e3, 1, 0.9, 1), (6e4, 10, 0.9, 1), (6e5, 100, 0.9, 1), (6e6, 1e3, 0.9, 1),
-                (5e7, 1e4, 1.5, 3)),
+        "ohm": (
+            (600, 0.1, 0.9, 2),
+            (6e3, 1, 0.9, 1),
+            (6e4, 10, 0.9, 1),
+            (6e5, 100, 0.9, 1),
+            (6e6, 1e3, 0.9, 1),
+            (5e7, 1e4, 1.5, 3),
+        ),
         "F": ((1e-6, 1e-9, 1.9, 2), (1e-5, 1e-8, 1.9, 2), (1e-4, 1e-7, 1.9, 2), (9.9e-3, 1e-6, 5.0, 20)),
         "V": ((600, 0.1, 1.0, 3), (1000, 1, 1.0, 3)),
         "A": ((10, 0.01, 1.5, 3),),
@@ -40,7 +58,7 @@ METERS: Mapping[str, Mapping[str, tuple[Range, ...]]] = {
         "V": ((600, 0.1, 1.5, 5),),
         "A": ((40, 0.1, 2.0, 5), (400, 0.1, 2.0, 5)),
     },
-}  # fmt: skip
+}
 
 UNIT = {"ohm": " ohm", "V": " V", "F": " uF", "A": " A"}
 
@@ -88,11 +106,10 @@ class Hands:
         ranges = METERS[self.meter].get(quantity)
         if ranges is None:
             return None
-        for scale, digit, percent, counts in ranges:
-            if abs(true) < scale:
-                break
-        else:
+        fitting = [each for each in ranges if abs(true) < each[0]]
+        if not fitting:
             return "OL"
+        scale, digit, percent, counts = fitting[0]
         if self.slips(rng, 0.01) and (scale, digit, percent, counts) != ranges[-1]:
             scale, digit, percent, counts = ranges[-1] if quantity != "ohm" else ranges[-2]
         shown = true * (1 + 0.01 * percent * self.gain[quantity]) + digit * counts * rng.uniform(-0.7, 0.7)

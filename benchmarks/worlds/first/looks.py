@@ -1,4 +1,7 @@
-"""What an eye, an ear or a nose says in the first world: it follows the condition, and misses at its own rates."""
+"""
+What an eye, an ear or a nose says in the first world: it follows the condition, and misses at its own
+rates.
+"""
 
 from __future__ import annotations
 

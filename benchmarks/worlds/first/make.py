@@ -50,8 +50,17 @@ def machine(rng: np.random.Generator) -> Unit:
     """A machine as new, of any size of the trade that its arrangement is made in."""
     horsepower = float(motors.SIZES[rng.choice(len(motors.SIZES), p=_size_odds())])
     horsepower *= float(rng.lognormal(0, 0.06))
-    small = ("rsir-ptc", "csir-ptc", "rscr-ptc", "rsir-current-relay", "csir-current-relay", "timed-starter",
-             "rsir-assist-relay", "rsir-assist-switch", "psc-ptc-assist")  # fmt: skip
+    small = (
+        "rsir-ptc",
+        "csir-ptc",
+        "rscr-ptc",
+        "rsir-current-relay",
+        "csir-current-relay",
+        "timed-starter",
+        "rsir-assist-relay",
+        "rsir-assist-switch",
+        "psc-ptc-assist",
+    )
     large = ("csr-potential-relay", "psc", "psc-assist-relay", "psc-assist-switch", "psc-ptc-assist")
     pool = small if horsepower < 0.45 else large if horsepower > 0.9 else (*small, *large)
     arrangement = str(rng.choice(pool))

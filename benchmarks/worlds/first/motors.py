@@ -1,10 +1,11 @@
 """
 A single-phase compressor motor from its horsepower, by the relations of motor handbooks.
 
-Efficiency and power factor rise with size (order of size as in small-motor handbooks, from memory); locked-rotor
-current is a multiple of running current (NEC table 430.7(B) code letters H to R, from memory); the auxiliary
-winding has finer wire and its own turns (Veinott, Fractional and Subfractional Horsepower Electric Motors, from
-memory); start and run capacitors by Veinott's conditions of greatest starting torque and of balance, from memory.
+Efficiency and power factor rise with size (order of size as in small-motor handbooks, from memory);
+locked-rotor current is a multiple of running current (NEC table 430.7(B) code letters H to R, from
+memory); the auxiliary winding has finer wire and its own turns (Veinott, Fractional and Subfractional
+Horsepower Electric Motors, from memory); start and run capacitors by Veinott's conditions of greatest
+starting torque and of balance, from memory.
 """
 
 from __future__ import annotations
@@ -102,17 +103,26 @@ def motor(rng: np.random.Generator, horsepower: float, volts: float, hertz: floa
     if gear == "split":
         start_locked = complex(start_locked.real, start_locked.imag * 0.75)
     return Motor(
-        horsepower, volts, hertz, running, locked, run_ohms, start_ohms, run_locked, start_locked, turns,
+        horsepower,
+        volts,
+        hertz,
+        running,
+        locked,
+        run_ohms,
+        start_ohms,
+        run_locked,
+        start_locked,
+        turns,
         start_farads(run_locked, start_locked, hertz) * float(rng.uniform(0.5, 0.8)),
         run_farads(horsepower, volts, hertz, turns),
-    )  # fmt: skip
+    )
 
 
 def start_farads(run: complex, start: complex, hertz: float) -> float:
     """
     Start capacitor of greatest torque: reactance ``Xa + Ra Rm / (Zm + Xm)``. [F]
 
-    Veinott, from memory. Makers fit less, nearer to the greatest torque for the amps: half to four fifths of it.
+    Veinott, from memory. Makers fit half to four fifths of it, nearer to the greatest torque for the amps.
     """
     reactance = start.imag + start.real * run.real / (abs(run) + run.imag)
     return 1.0 / (2 * pi * hertz * reactance)

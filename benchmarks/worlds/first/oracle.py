@@ -1,4 +1,7 @@
-"""What one who measures everything without error learns in the first world, and machines that might look alike."""
+"""
+What one who measures everything without error learns in the first world, and machines that might look
+alike.
+"""
 
 from __future__ import annotations
 
@@ -17,10 +20,30 @@ from benchmarks.worlds.first.things import Unit
 from benchmarks.worlds.first.wear import FAULTS, fails, fits, hit, truth
 
 JOLTS = (0.15, 0.4, 0.65, 0.9)
-OHMS = ("ptc.ohms", "current_relay.coil", "current_relay.at_rest", "current_relay.turned_over", "potential_relay.coil",
-        "potential_relay.at_rest", "start_capacitor.ohms", "run_capacitor.ohms")  # fmt: skip
-ALWAYS = ("pins.C-R", "pins.C-S", "pins.S-R", "pins.shell", "control.ohms", "between.c-C", "between.s-S", "between.r-R",
-          "between.l-k", "between.L-l", "between.N-n", "overload_protector.ohms")  # fmt: skip
+OHMS = (
+    "ptc.ohms",
+    "current_relay.coil",
+    "current_relay.at_rest",
+    "current_relay.turned_over",
+    "potential_relay.coil",
+    "potential_relay.at_rest",
+    "start_capacitor.ohms",
+    "run_capacitor.ohms",
+)
+ALWAYS = (
+    "pins.C-R",
+    "pins.C-S",
+    "pins.S-R",
+    "pins.shell",
+    "control.ohms",
+    "between.c-C",
+    "between.s-S",
+    "between.r-R",
+    "between.l-k",
+    "between.L-l",
+    "between.N-n",
+    "overload_protector.ohms",
+)
 
 
 def rested(case: FirstCase) -> FirstCase:
@@ -49,7 +72,13 @@ def measures(case: FirstCase, parts_at_hand: bool) -> Iterator[float | str]:
         if name.endswith("capacitor"):
             case.rng = np.random.default_rng(5)
             shown = case.shows(f"{name}.farads")
-            yield "none" if shown is None else 1.0 if shown.value == "OL" else float(shown.value.split()[0]) * 1e6
+            yield (
+                "none"
+                if shown is None
+                else 1.0
+                if shown.value == "OL"
+                else float(shown.value.split()[0]) * 1e6
+            )
     for jolt in JOLTS:
         tried = attempt(unit, jolt)
         yield tried.heard

@@ -1,10 +1,10 @@
 """
 The machine as things: each part has a condition of continuous figures and gives branches of the network.
 
-A condition is a mapping such as ``{"ptc.crack": 0.7}``; what is not in it is as new. Device physics: barium
-titanate pills jump by some decades at 120 °C; films on contacts follow a lognormal law (Holm, Electric Contacts,
-from memory); electrolytic capacitors dry out: farads fall, series ohms rise (capacitor makers' life notes, from
-memory); copper warms by 0.393 % a kelvin (IEC 60228).
+A condition is a mapping such as ``{"ptc.crack": 0.7}``; what is not in it is as new. Device physics:
+barium titanate pills jump by some decades at 120 °C; films on contacts follow a lognormal law (Holm,
+Electric Contacts, from memory); electrolytic capacitors dry out: farads fall, series ohms rise (capacitor
+makers' life notes, from memory); copper warms by 0.393 % a kelvin (IEC 60228).
 """
 
 from __future__ import annotations
@@ -29,20 +29,26 @@ LAYOUT: Mapping[str, tuple[tuple[str, str, str], ...]] = {
     "psc": (("run_capacitor", "k", "s"),),
     "psc-ptc-assist": (("ptc", "k", "s"), ("run_capacitor", "k", "s")),
     "csr-potential-relay": (
-        ("start_capacitor", "k", "q"), ("potential_relay", "q", "s"), ("run_capacitor", "k", "s"),
+        ("start_capacitor", "k", "q"),
+        ("potential_relay", "q", "s"),
+        ("run_capacitor", "k", "s"),
     ),
     "psc-assist-relay": (
-        ("start_capacitor", "k", "q"), ("potential_relay", "q", "s"), ("run_capacitor", "k", "s"),
+        ("start_capacitor", "k", "q"),
+        ("potential_relay", "q", "s"),
+        ("run_capacitor", "k", "s"),
     ),
     "psc-assist-switch": (
-        ("start_capacitor", "k", "q"), ("timed_starter", "q", "s"), ("run_capacitor", "k", "s"),
+        ("start_capacitor", "k", "q"),
+        ("timed_starter", "q", "s"),
+        ("run_capacitor", "k", "s"),
     ),
     "rsir-assist-relay": (("start_capacitor", "k", "q"), ("potential_relay", "q", "s")),
     "rsir-assist-switch": (("start_capacitor", "k", "q"), ("timed_starter", "q", "s")),
     "rsir-current-relay": (("current_relay", "k", "s"),),
     "csir-current-relay": (("current_relay", "k", "q"), ("start_capacitor", "q", "s")),
     "timed-starter": (("timed_starter", "k", "q"), ("start_capacitor", "q", "s")),
-}  # fmt: skip
+}
 """Which part of the start gear stands between which nodes, as the drawings of the arrangements show."""
 
 

@@ -1,9 +1,10 @@
 """
-What has become of the machine: faults of every degree, by rates of their own, and what would put it right.
+What has become of the machine: faults of every degree, by rates of their own, and what would put it
+right.
 
-The rates are this world's guesses at the trade, made without the program's; a degree is continuous, and whether
-it stops the machine is left to the physics of the attempt. The truth follows from it: what must be made good so
-that the machine starts and stays.
+The rates are this world's guesses at the trade, made without the program's; a degree is continuous, and
+whether it stops the machine is left to the physics of the attempt. The truth follows from it: what must
+be made good so that the machine starts and stays.
 """
 
 from __future__ import annotations
@@ -102,54 +103,198 @@ FAULTS: tuple[Fault, ...] = (
     Fault("pill cracked", "starter", "ptc", 11.0, _({"replace starter"}), _share("ptc.crack", 2.5, 1.0)),
     Fault("pill bridged", "starter", "ptc", 2.5, _({"replace starter"}), _ohms("ptc.bridge", 2.0, 1.0)),
     Fault("pill drifted", "starter", "ptc", 2.0, _({"replace starter"}), _ohms("ptc.drift", 3.0, 0.9)),
-    Fault("relay film", "relay", "current_relay", 8.0, _({"replace relay"}), _ohms("current_relay.film", 12.0, 1.8)),
-    Fault("relay stuck open", "relay", "current_relay", 3.0, _({"replace relay"}), _flag("current_relay.stuck")),
-    Fault("relay plunger stuck", "relay", "current_relay", 2.0, _({"replace relay"}), _flag("current_relay.plunger")),
+    Fault(
+        "relay film",
+        "relay",
+        "current_relay",
+        8.0,
+        _({"replace relay"}),
+        _ohms("current_relay.film", 12.0, 1.8),
+    ),
+    Fault(
+        "relay stuck open", "relay", "current_relay", 3.0, _({"replace relay"}), _flag("current_relay.stuck")
+    ),
+    Fault(
+        "relay plunger stuck",
+        "relay",
+        "current_relay",
+        2.0,
+        _({"replace relay"}),
+        _flag("current_relay.plunger"),
+    ),
     Fault("relay welded", "relay", "current_relay", 3.0, _({"replace relay"}), _flag("current_relay.weld")),
-    Fault("relay coil open", "relay", "current_relay", 1.0, _({"replace relay"}), _flag("current_relay.coil_open")),
-    Fault("relay upside down", "installer", "current_relay", 0.8, _({"correct wiring"}), _flag("current_relay.upside_down")),
-    Fault("relay film", "relay", "potential_relay", 7.0, _({"replace relay"}), _ohms("potential_relay.film", 12.0, 1.8)),
-    Fault("relay never closes", "relay", "potential_relay", 4.0, _({"replace relay"}), _flag("potential_relay.stuck")),
-    Fault("relay welded", "relay", "potential_relay", 3.5, _({"replace relay"}), _flag("potential_relay.weld")),
-    Fault("relay coil open", "relay", "potential_relay", 2.5, _({"replace relay"}), _flag("potential_relay.coil_open")),
-    Fault("relay of wrong pickup", "installer", "potential_relay", 1.0, _({"replace relay"}),
-          _share("potential_relay.high", 5.0, 4.0)),
-    Fault("board chatters", "starter", "timed_starter", 6.0, _({"replace starter"}), _share("timed_starter.dead", 2.5, 0.8)),
-    Fault("board stays on", "starter", "timed_starter", 2.0, _({"replace starter"}), _flag("timed_starter.stays")),
+    Fault(
+        "relay coil open",
+        "relay",
+        "current_relay",
+        1.0,
+        _({"replace relay"}),
+        _flag("current_relay.coil_open"),
+    ),
+    Fault(
+        "relay upside down",
+        "installer",
+        "current_relay",
+        0.8,
+        _({"correct wiring"}),
+        _flag("current_relay.upside_down"),
+    ),
+    Fault(
+        "relay film",
+        "relay",
+        "potential_relay",
+        7.0,
+        _({"replace relay"}),
+        _ohms("potential_relay.film", 12.0, 1.8),
+    ),
+    Fault(
+        "relay never closes",
+        "relay",
+        "potential_relay",
+        4.0,
+        _({"replace relay"}),
+        _flag("potential_relay.stuck"),
+    ),
+    Fault(
+        "relay welded", "relay", "potential_relay", 3.5, _({"replace relay"}), _flag("potential_relay.weld")
+    ),
+    Fault(
+        "relay coil open",
+        "relay",
+        "potential_relay",
+        2.5,
+        _({"replace relay"}),
+        _flag("potential_relay.coil_open"),
+    ),
+    Fault(
+        "relay of wrong pickup",
+        "installer",
+        "potential_relay",
+        1.0,
+        _({"replace relay"}),
+        _share("potential_relay.high", 5.0, 4.0),
+    ),
+    Fault(
+        "board chatters",
+        "starter",
+        "timed_starter",
+        6.0,
+        _({"replace starter"}),
+        _share("timed_starter.dead", 2.5, 0.8),
+    ),
+    Fault(
+        "board stays on",
+        "starter",
+        "timed_starter",
+        2.0,
+        _({"replace starter"}),
+        _flag("timed_starter.stays"),
+    ),
     *_capacitor("start_capacitor"),
     *_capacitor("run_capacitor"),
-    Fault("protector open", "protector", "protector", 5.0, _({"replace overload protector"}), _flag("protector.open")),
-    Fault("protector contact burnt", "protector", "protector", 2.0, _({"replace overload protector"}),
-          _ohms("protector.film", 6.0, 1.8)),
-    Fault("protector tired", "protector", "protector", 2.5, _({"replace overload protector"}),
-          _share("protector.tired", 4.0, 1.5)),
+    Fault(
+        "protector open",
+        "protector",
+        "protector",
+        5.0,
+        _({"replace overload protector"}),
+        _flag("protector.open"),
+    ),
+    Fault(
+        "protector contact burnt",
+        "protector",
+        "protector",
+        2.0,
+        _({"replace overload protector"}),
+        _ohms("protector.film", 6.0, 1.8),
+    ),
+    Fault(
+        "protector tired",
+        "protector",
+        "protector",
+        2.5,
+        _({"replace overload protector"}),
+        _share("protector.tired", 4.0, 1.5),
+    ),
     Fault("terminal half off or burnt", "terminal", "terminals", 7.0, TERMINAL, _wire),
     Fault("wire half broken", "terminal", "wiring", 4.0, TERMINAL, _broken),
     Fault("leads swapped", "installer", "wiring", 1.5, _({"correct wiring"}), _flag("wiring.swapped")),
     Fault("run winding open", "winding", "run_winding", 2.0, COMPRESSOR, _ohms("run_winding.gap", 1e12, 0.0)),
-    Fault("start winding open", "winding", "start_winding", 3.5, COMPRESSOR, _ohms("start_winding.gap", 1e12, 0.0)),
-    Fault("run winding shorted turns", "winding", "run_winding", 2.0, COMPRESSOR, _share("run_winding.short", 1.5, 4.0)),
-    Fault("start winding shorted turns", "winding", "start_winding", 2.0, COMPRESSOR,
-          _share("start_winding.short", 1.5, 4.0)),
+    Fault(
+        "start winding open",
+        "winding",
+        "start_winding",
+        3.5,
+        COMPRESSOR,
+        _ohms("start_winding.gap", 1e12, 0.0),
+    ),
+    Fault(
+        "run winding shorted turns",
+        "winding",
+        "run_winding",
+        2.0,
+        COMPRESSOR,
+        _share("run_winding.short", 1.5, 4.0),
+    ),
+    Fault(
+        "start winding shorted turns",
+        "winding",
+        "start_winding",
+        2.0,
+        COMPRESSOR,
+        _share("start_winding.short", 1.5, 4.0),
+    ),
     Fault("run winding to the shell", "winding", "run_winding", 2.0, COMPRESSOR, _ground("run_winding")),
-    Fault("start winding to the shell", "winding", "start_winding", 2.0, COMPRESSOR, _ground("start_winding")),
-    Fault("windings bridged", "winding", "start_winding", 1.0, COMPRESSOR, _ohms("start_winding.bridge", 1.0, 1.2)),
+    Fault(
+        "start winding to the shell", "winding", "start_winding", 2.0, COMPRESSOR, _ground("start_winding")
+    ),
+    Fault(
+        "windings bridged",
+        "winding",
+        "start_winding",
+        1.0,
+        COMPRESSOR,
+        _ohms("start_winding.bridge", 1.0, 1.2),
+    ),
     Fault("seized", "mechanism", "mechanism", 5.0, COMPRESSOR, _flag("mechanism.seized")),
     Fault("stiff", "mechanism", "mechanism", 3.0, COMPRESSOR, _ohms("mechanism.stiff", 1.6, 0.7)),
-    Fault("liquid in the shell", "mechanism", "mechanism", 1.5, _({"warm compressor"}), _ohms("mechanism.liquid", 2.2, 0.5)),
-    Fault("condenser blocked", "condenser", "mechanism", 5.0, _({"clear condenser"}), _ohms("mechanism.blocked", 1.2, 0.5)),
+    Fault(
+        "liquid in the shell",
+        "mechanism",
+        "mechanism",
+        1.5,
+        _({"warm compressor"}),
+        _ohms("mechanism.liquid", 2.2, 0.5),
+    ),
+    Fault(
+        "condenser blocked",
+        "condenser",
+        "mechanism",
+        5.0,
+        _({"clear condenser"}),
+        _ohms("mechanism.blocked", 1.2, 0.5),
+    ),
     Fault("outlet dead", "supply", "supply", 3.0, _({"restore supply"}), _flag("supply.dead")),
     Fault("volts low", "supply", "supply", 3.0, _({"restore supply"}), _share("supply.low", 4.0, 14.0)),
-    Fault("cord long or thin", "supply", "supply", 5.0, _({"restore supply"}), _ohms("supply.cord", 1.0, 0.8)),
+    Fault(
+        "cord long or thin", "supply", "supply", 5.0, _({"restore supply"}), _ohms("supply.cord", 1.0, 0.8)
+    ),
     Fault("plug burnt", "supply", "supply", 3.0, _({"restore supply"}), _ohms("supply.burnt", 10.0, 1.6)),
     Fault("conductor open", "supply", "supply", 2.0, _({"restore supply"}), _flag("supply.open")),
     Fault("control set warm", "setting", "control", 5.0, _({"set control"}), _flag("control.off")),
     Fault("control drifted", "control", "control", 1.5, _({"replace control"}), _flag("control.drift")),
     Fault("control open", "control", "control", 5.0, _({"replace control"}), _flag("control.open")),
-    Fault("control contact burnt", "control", "control", 2.0, _({"replace control"}), _ohms("control.film", 30.0, 2.0)),
+    Fault(
+        "control contact burnt",
+        "control",
+        "control",
+        2.0,
+        _({"replace control"}),
+        _ohms("control.film", 30.0, 2.0),
+    ),
     Fault("pressures not equal", "passing", "passing", 6.0, _({"wait"}), _flag("passing.pressure")),
     Fault("hot from short tries", "passing", "passing", 5.0, _({"wait"}), _flag("passing.hot")),
-)  # fmt: skip
+)
 
 ALWAYS = frozenset(
     {

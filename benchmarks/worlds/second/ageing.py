@@ -2,10 +2,10 @@
 How parts age, and what strikes several at once.
 
 Each part has a life drawn from Weibull's law, of shape below one for early deaths and above two for wear
-(Nelson, Accelerated Testing, and Abernethy, The New Weibull Handbook; from memory), made shorter by heat (half
-for ten kelvin, the rule for insulation and electrolytics), by starts and by damp. Damage is age over life to the
-power of two: one is worn out, and it goes on. An event of life (a surge, water, a power cut, a move, a
-home repair, a choked condenser) adds damage to all that it reaches.
+(Nelson, Accelerated Testing, and Abernethy, The New Weibull Handbook; from memory), made shorter by heat
+(half for ten kelvin, the rule for insulation and electrolytics), by starts and by damp. Damage is age
+over life to the power of two: one is worn out, and it goes on. An event of life (a surge, water, a power
+cut, a move, a home repair, a choked condenser) adds damage to all that it reaches.
 """
 
 from __future__ import annotations
@@ -61,25 +61,66 @@ class Law:
 
 LAWS: Mapping[str, Law] = {
     "pill": Law(1.4, 22, 0.6, 0.2, 0.5, 0, {"breaks": 8, "weak": 2, "melts shut": 2}),
-    "current relay": Law(1.8, 19, 0.3, 0.4, 0.9, 0, {"film": 6, "never closes": 3, "jammed": 2, "sticks shut": 3, "coil burnt": 1}),
-    "voltage relay": Law(1.6, 19, 0.3, 0.4, 0.8, 0, {"film": 5, "never closes": 3, "sticks shut": 3, "coil burnt": 3}),
+    "current relay": Law(
+        1.8,
+        19,
+        0.3,
+        0.4,
+        0.9,
+        0,
+        {"film": 6, "never closes": 3, "jammed": 2, "sticks shut": 3, "coil burnt": 1},
+    ),
+    "voltage relay": Law(
+        1.6, 19, 0.3, 0.4, 0.8, 0, {"film": 5, "never closes": 3, "sticks shut": 3, "coil burnt": 3}
+    ),
     "board": Law(0.9, 24, 0.8, 0.6, 0.2, 0, {"chatters": 4, "dead": 4, "stays": 2}),
     "start cap": Law(2.2, 17, 0.9, 0.1, 0.7, 0, {"dries": 6, "open": 4, "short": 1.5}),
     "run cap": Law(2.6, 18, 1.0, 0.1, 0, 0, {"dries": 7, "open": 3, "short": 1.2, "leaks": 1}),
     "protector": Law(1.3, 34, 0.5, 0.3, 0.5, 0, {"open": 5, "tired": 3, "burnt contact": 2}),
     "connector": Law(1.5, 34, 0.5, 0.9, 0.2, 0, {"common": 3, "start": 3, "run": 3}),
-    "windings": Law(1.7, 36, 0.9, 0.4, 0.2, 0, {"start open": 4, "run open": 2, "start short": 2, "run short": 2, "grounded": 4, "bridged": 0.7}),
+    "windings": Law(
+        1.7,
+        36,
+        0.9,
+        0.4,
+        0.2,
+        0,
+        {"start open": 4, "run open": 2, "start short": 2, "run short": 2, "grounded": 4, "bridged": 0.7},
+    ),
     "pump": Law(2.0, 33, 0.4, 0, 0.3, 0, {"seized": 5, "stiff": 4}),
     "plug": Law(1.1, 45, 0.3, 0.7, 0, 0, {"burnt": 4, "one wire off": 3, "dead outlet": 2}),
     "thermostat": Law(1.3, 32, 0.1, 0.7, 0.4, 0, {"open": 5, "burnt contact": 2, "wanders": 2}),
     "condenser": Law(2.5, 19, 0.2, 0, 0, 1.0, {"choked": 1}),
     "ground wire": Law(1.0, 220, 0, 0.6, 0, 0, {"off": 1}),
-}  # fmt: skip
+}
 
 EVENTS: Mapping[str, tuple[float, Mapping[str, float]]] = {
-    "surge": (0.030, {"board": 1.1, "run cap": 0.5, "start cap": 0.4, "windings": 0.35, "thermostat": 0.35, "pill": 0.4}),
-    "water": (0.020, {"connector": 0.7, "plug": 0.5, "ground wire": 0.7, "current relay": 0.4, "voltage relay": 0.4, "windings": 0.2}),
-    "short cycling": (0.035, {"start cap": 0.8, "current relay": 0.6, "voltage relay": 0.6, "pill": 0.5, "protector": 0.4, "pump": 0.3}),
+    "surge": (
+        0.030,
+        {"board": 1.1, "run cap": 0.5, "start cap": 0.4, "windings": 0.35, "thermostat": 0.35, "pill": 0.4},
+    ),
+    "water": (
+        0.020,
+        {
+            "connector": 0.7,
+            "plug": 0.5,
+            "ground wire": 0.7,
+            "current relay": 0.4,
+            "voltage relay": 0.4,
+            "windings": 0.2,
+        },
+    ),
+    "short cycling": (
+        0.035,
+        {
+            "start cap": 0.8,
+            "current relay": 0.6,
+            "voltage relay": 0.6,
+            "pill": 0.5,
+            "protector": 0.4,
+            "pump": 0.3,
+        },
+    ),
     "heat wave": (0.05, {"run cap": 0.4, "protector": 0.3, "windings": 0.25, "condenser": 0.4}),
     "move": (0.02, {"pump": 0.25, "pill": 0.3}),
     "home repair": (0.012, {"connector": 0.5}),
@@ -164,7 +205,12 @@ def lives(built: Built, rng: np.random.Generator) -> dict[str, float]:
     drawn = {}
     for part in (*GEAR[built.arrangement], *EVERYWHERE):
         law = LAWS[part]
-        stress = place.heat**law.heat * place.damp**law.damp * (place.starts / 30.0) ** law.starts * place.dust**law.dust
+        stress = (
+            place.heat**law.heat
+            * place.damp**law.damp
+            * (place.starts / 30.0) ** law.starts
+            * place.dust**law.dust
+        )
         drawn[part] = law.years * float(rng.weibull(law.shape)) / stress
     return drawn
 
@@ -176,5 +222,10 @@ def newborn(built: Built, rng: np.random.Generator) -> State:
         modes = LAWS[part].modes
         odds = list(modes.values())
         mode[part] = str(rng.choice(list(modes), p=np.divide(odds, sum(odds))))
-    return State(built, dict.fromkeys(mode, 0.0), mode, cord=0.25 * min(1.0, 5 / built.rla) * float(rng.lognormal(0, 0.4)),
-                 volts=float(rng.normal(1.0, 0.022)))  # fmt: skip
+    return State(
+        built,
+        dict.fromkeys(mode, 0.0),
+        mode,
+        cord=0.25 * min(1.0, 5 / built.rla) * float(rng.lognormal(0, 0.4)),
+        volts=float(rng.normal(1.0, 0.022)),
+    )

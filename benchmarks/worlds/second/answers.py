@@ -29,7 +29,9 @@ def _neighbor(state: State) -> Answers:
 
 def _supply(state: State) -> Answers:
     long = 0.85 if "long cord" in state.passing else 0.04
-    burnt = 0.75 if state.hurt("plug", "burnt") > 0.7 else 0.3 if state.broken("plug", "one wire off") else 0.02
+    burnt = (
+        0.75 if state.hurt("plug", "burnt") > 0.7 else 0.3 if state.broken("plug", "one wire off") else 0.02
+    )
     burnt = min(burnt, 0.98 - long)
     return {"clean": 1 - long - burnt, "burnt or damaged": burnt, "extension cord": long}
 
@@ -99,7 +101,9 @@ SEEN: Mapping[str, Callable[[State], Answers]] = {
     "wiring.look": _wiring,
     "start_capacitor.look": _bulged("start cap"),
     "run_capacitor.look": _bulged("run cap"),
-    "mechanism.condenser": lambda state: _two("blocked or fan stopped", "clean", 1.1 * (state.hurt("condenser") - 0.35)),
+    "mechanism.condenser": lambda state: _two(
+        "blocked or fan stopped", "clean", 1.1 * (state.hurt("condenser") - 0.35)
+    ),
     "mechanism.shell": lambda state: _two(
         "cold or sweating", "warm or at room temperature", 0.85 if "liquid" in state.passing else 0.04
     ),
@@ -115,7 +119,11 @@ SEEN: Mapping[str, Callable[[State], Answers]] = {
     "current_relay.shake": lambda state: _two(
         "does not move",
         "moves",
-        0.9 if state.broken("current relay", "jammed") else 0.5 if state.broken("current relay", "sticks shut") else 0.03,
+        0.9
+        if state.broken("current relay", "jammed")
+        else 0.5
+        if state.broken("current relay", "sticks shut")
+        else 0.03,
     ),
 }
 """Answers and their shares; a control that was only set warm calls once it has been turned."""

@@ -44,12 +44,25 @@ REMEDY = {
     "liquid": frozenset({"warm compressor"}),
 }
 FAMILY = {
-    "pill": "starter", "board": "starter", "current relay": "relay", "voltage relay": "relay", "wrong relay": "relay",
-    "start cap": "capacitor", "run cap": "capacitor", "windings": "winding", "pump": "mechanism",
-    "liquid": "mechanism", "plug": "supply", "long cord": "supply", "low volts": "supply",
-    "pressures": "passing", "tripped": "passing", "set warm": "setting", "leads swapped": "installer",
+    "pill": "starter",
+    "board": "starter",
+    "current relay": "relay",
+    "voltage relay": "relay",
+    "wrong relay": "relay",
+    "start cap": "capacitor",
+    "run cap": "capacitor",
+    "windings": "winding",
+    "pump": "mechanism",
+    "liquid": "mechanism",
+    "plug": "supply",
+    "long cord": "supply",
+    "low volts": "supply",
+    "pressures": "passing",
+    "tripped": "passing",
+    "set warm": "setting",
+    "leads swapped": "installer",
     "relay upside down": "installer",
-}  # fmt: skip
+}
 
 
 def remedy_of(state: State, thing: str) -> frozenset[str]:
@@ -92,7 +105,9 @@ def truth(state: State) -> Truth:
     for size in (1, 2, 3, 4):
         found = [pick for pick in combinations(suspects, size) if not fails(put_right(state, pick))]
         if found:
-            pick = max(found, key=lambda names: sum(state.passing.get(n, state.damage.get(n, 0.0)) for n in names))
+            pick = max(
+                found, key=lambda names: sum(state.passing.get(n, state.damage.get(n, 0.0)) for n in names)
+            )
             break
     else:
         pick = tuple(suspects)

@@ -24,8 +24,16 @@ SAYS = {
     "unknown": "food is warm",
     "runs": "on and off",
 }
-PARTS = {"ptc": "pill", "timed_starter": "board", "current_relay": "current relay", "potential_relay": "voltage relay",
-         "start_capacitor": "start cap", "run_capacitor": "run cap", "overload_protector": "protector", "control": "thermostat"}  # fmt: skip
+PARTS = {
+    "ptc": "pill",
+    "timed_starter": "board",
+    "current_relay": "current relay",
+    "potential_relay": "voltage relay",
+    "start_capacitor": "start cap",
+    "run_capacitor": "run cap",
+    "overload_protector": "protector",
+    "control": "thermostat",
+}
 
 
 def case(seed: int, number: int) -> SecondCase:
@@ -68,11 +76,15 @@ class SecondCase:
         told = "hum" if tried == "hum_click" and draw > 0.95 else told
         has_lra = rng.random() < (0.75 if built.horsepower > 0.8 else 0.35)
         plate = Plate(
-            built.arrangement, built.protector, built.volts, built.hertz,
+            built.arrangement,
+            built.protector,
+            built.volts,
+            built.hertz,
             float(f"{built.lra:.3g}") if has_lra else None,
             float(f"{built.rla:.2g}") if rng.random() < 0.45 else None,
-            str(rng.choice(["R134a", "R600a", "R404A", "R410A", "R290", ""])), built.horsepower,
-        )  # fmt: skip
+            str(rng.choice(["R134a", "R600a", "R404A", "R410A", "R290", ""])),
+            built.horsepower,
+        )
         leads = "nulled" if self.who.nulled else round(self.who.lead, 1) if self.who.measured else None
         stamps = {}
         gear = GEAR[built.arrangement]
@@ -131,7 +143,7 @@ class SecondCase:
         if name == "farads":
             return self._noted(self.who.shows("uF", self._microfarads(PARTS[kind]), self.rng))
         if probe == "shell.insulation":
-            return self._noted(self.who.insulation and self._meg() or None)
+            return self._noted(self._meg() if self.who.insulation else None)
         return self._ohms(probe)
 
     def _noted(self, text: str | None) -> Shown | None:
@@ -188,10 +200,12 @@ class SecondCase:
         return common + _beside(start, run + bridge)
 
     def _between(self, name: str) -> float:
-        """Of a pair of wires with everything plugged on: the pairs a person takes, others read as wires do."""
+        """Of two points with everything plugged on, by the way a person would reckon. [Ω]"""
         state = self.state
         a, b = name.split("-")
-        same = {frozenset("cC"): "common", frozenset("sS"): "start", frozenset("rR"): "run"}.get(frozenset((a, b)))
+        same = {frozenset("cC"): "common", frozenset("sS"): "start", frozenset("rR"): "run"}.get(
+            frozenset((a, b))
+        )
         if same:
             return 0.03 + connector_ohms(state, same)
         if {a, b} == {"l", "k"}:
@@ -218,13 +232,27 @@ class SecondCase:
             if name == "coil":
                 gone = state.broken(part, "coil burnt")
                 wrong = 0.35 if "wrong relay" in state.passing else 1.0
-                return OPEN if gone else state.built.coil * wrong if part == "voltage relay" else 0.3 / state.built.rla
+                return (
+                    OPEN
+                    if gone
+                    else state.built.coil * wrong
+                    if part == "voltage relay"
+                    else 0.3 / state.built.rla
+                )
             if state.broken(part, "sticks shut"):
                 return 0.02
             open_now = part == "current relay" and (name == "at_rest" or state.broken(part, "jammed"))
-            return OPEN if open_now or state.broken(part, "never closes") else 0.05 + film_ohms(state.hurt(part, "film"))
+            return (
+                OPEN
+                if open_now or state.broken(part, "never closes")
+                else 0.05 + film_ohms(state.hurt(part, "film"))
+            )
         if part == "protector":
-            return OPEN if state.hot > 0 or state.broken(part, "open") else 0.15 + film_ohms(state.hurt(part, "burnt contact"))
+            return (
+                OPEN
+                if state.hot > 0 or state.broken(part, "open")
+                else 0.15 + film_ohms(state.hurt(part, "burnt contact"))
+            )
         if part == "thermostat":
             return OPEN if state.broken(part, "open") else 0.08 + film_ohms(state.hurt(part, "burnt contact"))
         if state.broken(part, "short"):
@@ -283,11 +311,25 @@ class SecondCase:
             if "protector" in things:
                 self.state.hot = 0.0
             return Shown(self._start(self.state).heard)
-        if name == "recorded" or (name == "amps" and not who.clamp) or (name == "known_good" and not who.gear):
+        if (
+            name == "recorded"
+            or (name == "amps" and not who.clamp)
+            or (name == "known_good" and not who.gear)
+        ):
             return None
         if name == "known_good":
-            lent = (*GEAR[state.built.arrangement], "plug", "thermostat", "connector", "set warm", "long cord",
-                    "low volts", "leads swapped", "relay upside down", "wrong relay")  # fmt: skip
+            lent = (
+                *GEAR[state.built.arrangement],
+                "plug",
+                "thermostat",
+                "connector",
+                "set warm",
+                "long cord",
+                "low volts",
+                "leads swapped",
+                "relay upside down",
+                "wrong relay",
+            )
             if state.built.protector != "internal":
                 lent = (*lent, "protector", "tripped")
             other = put_right(replace(state, cord=0.2), lent)

@@ -1,4 +1,7 @@
-"""What one who measures everything without error learns in the second world, and machines that might look alike."""
+"""
+What one who measures everything without error learns in the second world, and machines that might look
+alike.
+"""
 
 from __future__ import annotations
 
@@ -15,10 +18,28 @@ from benchmarks.worlds.second.case import PARTS, SecondCase
 from benchmarks.worlds.second.starts import try_it
 
 LUCK = (0.2, 0.5, 0.8)
-PAIRS = ("pins.C-R", "pins.C-S", "pins.S-R", "pins.shell", "between.c-C", "between.s-S", "between.r-R", "between.l-k",
-         "between.n-c", "between.N-n")  # fmt: skip
-OFF = ("ptc.ohms", "current_relay.coil", "current_relay.at_rest", "current_relay.turned_over", "potential_relay.coil",
-       "potential_relay.at_rest", "start_capacitor.ohms", "run_capacitor.ohms")  # fmt: skip
+PAIRS = (
+    "pins.C-R",
+    "pins.C-S",
+    "pins.S-R",
+    "pins.shell",
+    "between.c-C",
+    "between.s-S",
+    "between.r-R",
+    "between.l-k",
+    "between.n-c",
+    "between.N-n",
+)
+OFF = (
+    "ptc.ohms",
+    "current_relay.coil",
+    "current_relay.at_rest",
+    "current_relay.turned_over",
+    "potential_relay.coil",
+    "potential_relay.at_rest",
+    "start_capacitor.ohms",
+    "run_capacitor.ohms",
+)
 
 
 def rested(case: SecondCase) -> SecondCase:
@@ -58,7 +79,12 @@ def measures(case: SecondCase, parts_at_hand: bool) -> Iterator[float | str]:
     if parts_at_hand:
         outer = () if state.built.protector == "internal" else ("protector",)
         lent = (*gear, *outer, "plug", "thermostat", "connector", "long cord", "low volts", "leads swapped")
-        for things in (lent, ("condenser",), ("connector", "leads swapped"), *((each,) for each in (*gear, *outer))):
+        for things in (
+            lent,
+            ("condenser",),
+            ("connector", "leads swapped"),
+            *((each,) for each in (*gear, *outer)),
+        ):
             yield try_it(put_right(state, things), 0.5).heard
 
 
@@ -72,7 +98,15 @@ def twins(case: SecondCase, rng: np.random.Generator, degrees: int) -> Iterator[
                 other = replace(new, damage=hurt, mode={**new.mode, part: mode})
                 if fails(other):
                     yield _case_of(case, other), truth(other)
-    for name in ("set warm", "long cord", "low volts", "leads swapped", "relay upside down", "wrong relay", "liquid"):
+    for name in (
+        "set warm",
+        "long cord",
+        "low volts",
+        "leads swapped",
+        "relay upside down",
+        "wrong relay",
+        "liquid",
+    ):
         for _ in range(degrees if possible(name, new.built) else 0):
             other = replace(new, passing={}, damage=dict(new.damage))
             passing_of(name, other, rng)

@@ -1,9 +1,9 @@
 """
 Who comes: four kinds of people with habits of their own, and what they write down of a true value.
 
-Slips here are of habit, not of chance alone: a person who swaps C-R and C-S does so for the whole call, one who
-rounds rounds everything, one with tired leads has them all day. Meter limits follow accuracy clauses of hand-held
-and clamp meters with autoranging (± percent of reading ± counts), from memory.
+Slips here are of habit, not of chance alone: a person who swaps C-R and C-S does so for the whole call,
+one who rounds rounds everything, one with tired leads has them all day. Meter limits follow accuracy
+clauses of hand-held and clamp meters with autoranging (± percent of reading ± counts), from memory.
 """
 
 from __future__ import annotations
@@ -48,20 +48,44 @@ class Kind:
 
 
 KINDS: Mapping[str, Kind] = {
-    "appliance repairer": Kind(4, {"standard": 6, "basic": 3, "clamp": 1}, 0.45, 0.1, 0.4, 0.5, 0.05, 0.3, 0.4, 0.3, 0.85, 0.02),
-    "refrigeration journeyman": Kind(4, {"good": 5, "clamp": 4, "standard": 2}, 0.55, 0.45, 0.9, 0.45, 0.1, 0.5, 0.4, 0.6, 0.95, 0.012),
-    "apprentice": Kind(2, {"standard": 5, "clamp": 3, "basic": 2}, 0.3, 0.15, 0.5, 0.2, 0.02, 0.25, 0.3, 0.5, 0.8, 0.045),
-    "house electrician": Kind(1, {"good": 6, "bench": 1, "standard": 2}, 0.1, 0.7, 0.7, 0.1, 0.4, 0.7, 0.5, 0.5, 0.9, 0.02),
-}  # fmt: skip
+    "appliance repairer": Kind(
+        4, {"standard": 6, "basic": 3, "clamp": 1}, 0.45, 0.1, 0.4, 0.5, 0.05, 0.3, 0.4, 0.3, 0.85, 0.02
+    ),
+    "refrigeration journeyman": Kind(
+        4, {"good": 5, "clamp": 4, "standard": 2}, 0.55, 0.45, 0.9, 0.45, 0.1, 0.5, 0.4, 0.6, 0.95, 0.012
+    ),
+    "apprentice": Kind(
+        2, {"standard": 5, "clamp": 3, "basic": 2}, 0.3, 0.15, 0.5, 0.2, 0.02, 0.25, 0.3, 0.5, 0.8, 0.045
+    ),
+    "house electrician": Kind(
+        1, {"good": 6, "bench": 1, "standard": 2}, 0.1, 0.7, 0.7, 0.1, 0.4, 0.7, 0.5, 0.5, 0.9, 0.02
+    ),
+}
 
 LIMITS: Mapping[str, Mapping[str, tuple[int, float, float, float, float]]] = {
     "basic": {"ohm": (1999, 1.2, 4, 0.1, 2e6), "V": (1999, 1.2, 6, 0.1, 600)},
-    "standard": {"ohm": (1999, 1.0, 4, 0.1, 2e7), "uF": (1999, 3.0, 5, 0.001, 2000), "V": (1999, 1.0, 5, 0.1, 600)},
-    "good": {"ohm": (6000, 0.9, 2, 0.1, 4e7), "uF": (1000, 1.9, 2, 0.001, 9999), "V": (6000, 1.0, 3, 0.1, 1000)},
-    "clamp": {"ohm": (4000, 1.0, 5, 0.1, 4e4), "uF": (4000, 1.9, 4, 0.1, 1000), "V": (6000, 1.0, 5, 0.1, 600)},
-    "bench": {"ohm": (20000, 0.1, 4, 0.01, 2e7), "uF": (20000, 1.0, 5, 0.001, 2000), "V": (20000, 0.5, 8, 0.01, 750)},
+    "standard": {
+        "ohm": (1999, 1.0, 4, 0.1, 2e7),
+        "uF": (1999, 3.0, 5, 0.001, 2000),
+        "V": (1999, 1.0, 5, 0.1, 600),
+    },
+    "good": {
+        "ohm": (6000, 0.9, 2, 0.1, 4e7),
+        "uF": (1000, 1.9, 2, 0.001, 9999),
+        "V": (6000, 1.0, 3, 0.1, 1000),
+    },
+    "clamp": {
+        "ohm": (4000, 1.0, 5, 0.1, 4e4),
+        "uF": (4000, 1.9, 4, 0.1, 1000),
+        "V": (6000, 1.0, 5, 0.1, 600),
+    },
+    "bench": {
+        "ohm": (20000, 0.1, 4, 0.01, 2e7),
+        "uF": (20000, 1.0, 5, 0.001, 2000),
+        "V": (20000, 0.5, 8, 0.01, 750),
+    },
 }
-"""Counts of the display, percent of reading, counts of error, least digit, most that it shows, by meter and unit."""
+"""Counts of the display, percent of reading, counts of error, least digit, most that it shows."""
 
 
 @dataclass(frozen=True)

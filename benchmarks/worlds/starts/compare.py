@@ -1,9 +1,10 @@
 """
-Hold the library's starts to the two simulators: ``python -m benchmarks.worlds.starts.compare --seed 5 --out F``.
+Hold the library's starts to the two simulators: ``python -m benchmarks.worlds.starts.compare --seed 5
+--out F``.
 
-The library gets what a technician can measure of each machine (plate, ohms of the windings, pill, microfarads),
-the simulators get the machine. Compared are: starts or not at 85, 100 and 110 % of the plate's volts, locked
-amps, and the time until the start winding lets go.
+The library gets what a technician can measure of each machine (plate, ohms of the windings, pill,
+microfarads), the simulators get the machine. Compared are: starts or not at 85, 100 and 110 % of the
+plate's volts, locked amps, and the time until the start winding lets go.
 """
 
 from __future__ import annotations
@@ -30,7 +31,12 @@ SHARES = (0.85, 1.0, 1.1)
 def call_of(motor: Windings, locked: float, running: float) -> Any:
     """The library's call on that machine, with what a technician measures."""
     plate = hc.machine(
-        motor.gear, protector="external", volts=motor.volts, hertz=motor.hertz, lra=round(locked, 2), rla=round(running, 2)
+        motor.gear,
+        protector="external",
+        volts=motor.volts,
+        hertz=motor.hertz,
+        lra=round(locked, 2),
+        rla=round(running, 2),
     )
     call = hc.Call(plate, heard="unknown", meter="good", leads="nulled")
     call = call.seen("pins.C-R", f"{motor.r1:.3g} ohm", temperature="cold")
@@ -92,7 +98,11 @@ def told(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
 def _agreement(some: Sequence[dict[str, Any]]) -> dict[str, Any]:
     same = sum(each["starts"] == (each["said starts"] >= 0.5) for each in some)
     inside = sum(each["said locked"][0] <= each["locked"] <= each["said locked"][2] for each in some)
-    timed = [each for each in some if each["let go"] is not None and each["said let go"] is not None and each["starts"]]
+    timed = [
+        each
+        for each in some
+        if each["let go"] is not None and each["said let go"] is not None and each["starts"]
+    ]
     in_time = sum(each["said let go"][0] <= each["let go"] <= each["said let go"][2] for each in timed)
     low, high = wilson(same, len(some))
     return {
@@ -110,7 +120,9 @@ def _agreement(some: Sequence[dict[str, Any]]) -> dict[str, Any]:
         "locked amps in the range": inside,
         "locked amps, said over played": round(median(e["said locked"][1] / e["locked"] for e in some), 3),
         "let go in the range": [in_time, len(timed)],
-        "let go, said over played": round(median(e["said let go"][1] / e["let go"] for e in timed), 2) if timed else nan,
+        "let go, said over played": round(median(e["said let go"][1] / e["let go"] for e in timed), 2)
+        if timed
+        else nan,
     }
 
 

@@ -1,9 +1,10 @@
 """
 Machines for both simulators, and what a start gives.
 
-Figures by size follow the equivalent circuits that textbooks print for fractional-horsepower motors (Fitzgerald,
-Kingsley and Umans, Electric Machinery, example 9.2: a quarter horsepower at 110 V; Krause, Analysis of Electric
-Machinery, chapter on single-phase machines: the same size), scaled by volts squared over power; from memory.
+Figures by size follow the equivalent circuits that textbooks print for fractional-horsepower motors
+(Fitzgerald, Kingsley and Umans, Electric Machinery, example 9.2: a quarter horsepower at 110 V; Krause,
+Analysis of Electric Machinery, chapter on single-phase machines: the same size), scaled by volts squared
+over power; from memory.
 """
 
 from __future__ import annotations
@@ -123,10 +124,29 @@ def drawn(rng: np.random.Generator, gear: str) -> Windings:
         farads = 0.0 if gear == "rsir-ptc" else 1 / (2 * pi * hertz * (xl + 0.6 * ra) * about(1.1))
     poles = 2 if rng.random() < 0.75 else 4
     torque = watts / (4 * pi * hertz / poles * 0.96)
-    made = Windings(gear, volts, hertz, poles, r1, x1, r2, x2, xm, ra, xa, turns, farads, about(0.9 * volts / 10, 0.3),
-                    about(3.8e-4 * (watts / 150) ** 1.3 * (poles / 2) ** 1.5, 0.2), 0.0, about(0.75 * torque, 0.15))  # fmt: skip
+    made = Windings(
+        gear,
+        volts,
+        hertz,
+        poles,
+        r1,
+        x1,
+        r2,
+        x2,
+        xm,
+        ra,
+        xa,
+        turns,
+        farads,
+        about(0.9 * volts / 10, 0.3),
+        about(3.8e-4 * (watts / 150) ** 1.3 * (poles / 2) ** 1.5, 0.2),
+        0.0,
+        about(0.75 * torque, 0.15),
+    )
     start = abs(locked_torque(made))
-    return replace(made, breakaway=start / max(1.05, about(1.7, 0.3)), load=min(made.load, 0.9 * start * about(1.0, 0.3)))
+    return replace(
+        made, breakaway=start / max(1.05, about(1.7, 0.3)), load=min(made.load, 0.9 * start * about(1.0, 0.3))
+    )
 
 
 def locked_torque(motor: Windings) -> float:

@@ -1,11 +1,12 @@
 """
 A start by phasors: two revolving fields, stepped in speed, with a compressor of reed valves.
 
-The equations are those of the double revolving field for two windings in quadrature (Morrill 1929; Veinott;
-Fitzgerald, Kingsley and Umans, Electric Machinery, section 9.3 and problem set; from memory). The pill holds
-charge in traps at its grain borders, which fill with a lag and empty under field, so that ohms follow temperature,
-volts and past (after Heywang's model, from memory); the relay has hysteresis; the protector is a bimetal with a
-heater, in a balance of heat; reed valves open at pressures and one of them leaks.
+The equations are those of the double revolving field for two windings in quadrature (Morrill 1929;
+Veinott; Fitzgerald, Kingsley and Umans, Electric Machinery, section 9.3 and problem set; from memory).
+The pill holds charge in traps at its grain borders, which fill with a lag and empty under field, so that
+ohms follow temperature, volts and past (after Heywang's model, from memory); the relay has hysteresis;
+the protector is a bimetal with a heater, in a balance of heat; reed valves open at pressures and one of
+them leaks.
 """
 
 from __future__ import annotations
@@ -63,7 +64,9 @@ def currents(
     return volts * (start + cross) / under, volts * (main - cross) / under, forward, backward
 
 
-def torque_at(motor: Windings, volts: float, slip: float, series: complex | None, squeeze: float = 1.0) -> float:
+def torque_at(
+    motor: Windings, volts: float, slip: float, series: complex | None, squeeze: float = 1.0
+) -> float:
     """Mean torque. [N m]"""
     main, start, forward, backward = currents(motor, volts, slip, series, squeeze)
     a = motor.turns
@@ -92,7 +95,9 @@ class Pill:
         """Warm it and fill its traps."""
         volts = amps * self.ohms(0.0)
         power = amps**2 * self.ohms(volts)
-        self.celsius = min(230.0, self.celsius + seconds * (power - self.loss * (self.celsius - self.room)) / self.heat)
+        self.celsius = min(
+            230.0, self.celsius + seconds * (power - self.loss * (self.celsius - self.room)) / self.heat
+        )
         full = 1 / (1 + exp(-(self.celsius - 128.0) / 7.0))
         self.traps += (full - self.traps) * min(1.0, seconds / 0.04)
 
@@ -131,7 +136,7 @@ class Cylinder:
 
 
 def saturated(motor: Windings, main: complex, forward: complex, volts: float) -> float:
-    """Magnetising reactance over its unsaturated value, by the flux of the forward field against its usual one. [-]"""
+    """Magnetising reactance over its unsaturated value, by the forward flux over its usual one. [-]"""
     flux = abs(main * forward) / (0.5 * motor.volts)
     return 1.0 / (1.0 + 0.25 * max(0.0, flux - 0.9) ** 2) if volts else 1.0
 
@@ -178,10 +183,8 @@ def play(motor: Windings, volts: float, *, seconds: float = 3.0, celsius: float 
         torque = torque_at(motor, volts, slip, series, squeeze)
         gas = cylinder.torque(angle, STEP)
         cylinder.pumped(speed / (2 * pi), STEP)
-        if speed == 0.0 and abs(torque) < motor.breakaway:
-            push = 0.0
-        else:
-            push = abs(torque) - 0.1 * motor.load + gas
+        stands = speed == 0.0 and abs(torque) < motor.breakaway
+        push = 0.0 if stands else abs(torque) - 0.1 * motor.load + gas
         speed = max(0.0, speed + STEP * push / motor.inertia)
         angle += STEP * speed
         now += STEP
@@ -193,8 +196,15 @@ def play(motor: Windings, volts: float, *, seconds: float = 3.0, celsius: float 
         let_go = _hold(motor, volts, pill, abs(first[1]), now)
     main, start, *_ = currents(motor, volts, 0.05, motor.in_series if motor.gear == "psc" else None)
     running = abs(main + start) if runs else nan
-    return Start(runs, abs(first[0] + first[1]), running, let_go, trips(motor, abs(first[0] + first[1])),
-                 tuple(times[::20]), tuple(trace[::20]))  # fmt: skip
+    return Start(
+        runs,
+        abs(first[0] + first[1]),
+        running,
+        let_go,
+        trips(motor, abs(first[0] + first[1])),
+        tuple(times[::20]),
+        tuple(trace[::20]),
+    )
 
 
 def _hold(motor: Windings, volts: float, pill: Pill, first: float, now: float) -> float:
@@ -236,4 +246,3 @@ def trips(motor: Windings, amps: float) -> float:
         if warm > 120.0:
             return step * 0.02
     return nan
-

@@ -1,10 +1,11 @@
 """
 A start in instants: two axes in the stator's frame, iron that saturates, bars that crowd the current.
 
-Krause, Analysis of Electric Machinery, chapter on unsymmetrical two-phase machines: fluxes as states, all of the
-start winding seen from the main winding (from memory). Main flux follows a saturation curve; the rotor's ohms rise
-and its leakage falls with the root of the slip's frequency (deep bars; Levi and others, from memory). Pill: ohms
-jump with temperature alone, another rule than in `revolving`. Integrated by scipy.
+Krause, Analysis of Electric Machinery, chapter on unsymmetrical two-phase machines: fluxes as states, all
+of the start winding seen from the main winding (from memory). Main flux follows a saturation curve; the
+rotor's ohms rise and its leakage falls with the root of the slip's frequency (deep bars; Levi and others,
+from memory). Pill: ohms jump with temperature alone, another rule than in `revolving`. Integrated by
+scipy.
 """
 
 from __future__ import annotations
@@ -157,8 +158,15 @@ def play(motor: Windings, volts: float, *, seconds: float = 1.6, celsius: float 
     times = np.arange(len(start_rms)) / per_cycle / motor.hertz + 1 / motor.hertz
     out = np.flatnonzero(start_rms < 0.2 * first)
     let_go = float(times[out[0]]) if len(out) and "ptc" in motor.gear else nan
-    return Start(runs, float(effective(held, per_cycle)[-1]), float(line_rms[-1]) if runs else nan, let_go, nan,
-                 tuple(map(float, times[::10])), tuple(map(float, start_rms[::10])))  # fmt: skip
+    return Start(
+        runs,
+        float(effective(held, per_cycle)[-1]),
+        float(line_rms[-1]) if runs else nan,
+        let_go,
+        nan,
+        tuple(map(float, times[::10])),
+        tuple(map(float, start_rms[::10])),
+    )
 
 
 def _integrated(axes: Axes, seconds: float, per_cycle: int, celsius: float) -> np.ndarray:
@@ -168,4 +176,3 @@ def _integrated(axes: Axes, seconds: float, per_cycle: int, celsius: float) -> n
     if not solved.success:
         raise ValueError(f"the integrator gave up: {solved.message}")
     return np.asarray(solved.y)
-
