@@ -8,7 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from benchmarks.worlds import play, score
+from benchmarks.worlds import ceiling, play, score
 from benchmarks.worlds.face import Truth
 
 HERE = Path(play.__file__).parent
@@ -52,7 +52,8 @@ def told(world: str, hash_seed: str) -> str:
     script = (
         "from benchmarks.worlds.play import case_of\n"
         f"for n in range(12):\n    c = case_of({world!r}, 5, n)\n"
-        "    print(c.opening, c.truth.cause, [c.shows(p) for p in ('pins.C-R', 'supply.look', 'attempt.as_found')])"
+        "    probes = ('pins.C-R', 'supply.look', 'attempt.as_found')\n"
+        "    print(c.opening, c.truth.cause, [c.shows(p) for p in probes])"
     )
     environment = {"PYTHONPATH": ":".join(sys.path), "PYTHONHASHSEED": hash_seed}
     done = subprocess.run(
@@ -144,3 +145,13 @@ def test_the_log_of_seeds_names_every_result() -> None:
         world, seed = path.stem.split("-")[:2]
         assert (world, int(seed)) in logged
     assert all(each["purpose"] and each["at"] for each in log)
+
+
+@pytest.mark.parametrize("world", play.WORLDS)
+def test_a_machine_is_alike_to_itself_and_a_twin_that_needs_the_same_does_not_count(world: str) -> None:
+    oracle = ceiling.import_module(f"benchmarks.worlds.{world}.oracle")
+    case = oracle.rested(play.case_of(world, 5, 1))
+    same = [list(ceiling._fresh(oracle, case, True)) for _ in range(2)]
+    assert ceiling.alike(iter(same[0]), iter(same[1]))
+    assert len(same[0]) > 25
+    assert not ceiling.another(RELAY, RELAY)

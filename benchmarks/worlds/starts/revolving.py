@@ -163,11 +163,10 @@ def play(motor: Windings, volts: float, *, seconds: float = 3.0, celsius: float 
         pill.heat *= motor.volts**2 / motor.pill / 1900.0 * 1.1
     cylinder = Cylinder(motor.load * 2.2)
     speed = angle = now = at_speed = 0.0
-    let_go, squeeze, amps = nan, 1.0, 0.0
+    let_go, squeeze, amps, main = nan, 1.0, 0.0, 0j
     first, closed = _locked(motor, volts, celsius)
     times: list[float] = []
     trace: list[float] = []
-    main = 0j
     while now < seconds and at_speed < 0.8:
         slip = 1 - speed / motor.synchronous
         series = _series(motor, pill, amps) if closed else None
