@@ -477,11 +477,8 @@ def _lying(form: Affine, run: _Prior, start: _Prior) -> list[Lying]:
     """A reading as a base plus a log-normal: of two unknowns the one that spreads less is taken in steps."""
     run, start = (form.run * run[0], run[1]), (form.start * start[0], start[1])
     less, more = sorted((run, start), key=lambda term: term[0] * term[1])
-    steps = (
-        nodes_of(*less)[1::2] or nodes_of(*less) if less[0] else ((0.0, 1.0),)
-    )  # a whole deviation apart is enough beside it
-    total = math.fsum(w for _, w in steps)
-    return [(w / total, form.constant + x, *more) for x, w in steps]
+    steps = nodes_of(*less) if less[0] else ((0.0, 1.0),)
+    return [(w, form.constant + x, *more) for x, w in steps]
 
 
 def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, float, float]]:
