@@ -31,11 +31,12 @@ from humclick.diagnosis.observations.part_test import PartTest
 from humclick.diagnosis.observations.recorded import Recorded
 from humclick.diagnosis.observations.setup import winding_setup
 from humclick.diagnosis.observations.shell import Shell
-from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.volts import Outlet
 from humclick.diagnosis.observations.volts_start import VoltsStart
 from humclick.diagnosis.observations.windings import Windings
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
+from humclick.diagnosis.quadrature import in_steps
 from humclick.diagnosis.recorded import cause_of, causes, misread
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation

@@ -351,7 +351,7 @@ def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...
 
 
 def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
-    found = []
+    found, leads = [], _leading(judged)
     for worth in made.worths:
         f = forecasts[worth.probe]
         found.append(
@@ -364,17 +364,21 @@ def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[For
                 problem.first[worth.probe],
                 f.probe.minutes,
                 f.waits,
-                _why(judged, f),
+                _why(leads, f),
             )
         )
     return tuple(found)
 
 
-def _why(judged: Judged, f: Forecast) -> Message:
-    """Which decisions the probe would move most, in one sentence."""
+def _leading(judged: Judged) -> list[Message]:
+    """The two likeliest decisions, what was done left out."""
     done = remedies_done(judged.situation)
-    left = dict.fromkeys(c if c == HAND_OVER else c - done for c in judged.post.by_class)
-    lead = [remedies_named(c) for c in list(left)[:2]]
+    left = dict.fromkeys([c if c == HAND_OVER else c - done for c in judged.post.by_class])
+    return [remedies_named(c) for c in list(left)[:2]]
+
+
+def _why(lead: Sequence[Message], f: Forecast) -> Message:
+    """Which decisions the probe would move most, in one sentence."""
     if len(lead) < 2:
         return Message("it would confirm: {remedies}", remedies=lead[0])
     return Message(
@@ -458,7 +462,7 @@ def _flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tu
     for a, row in enumerate(problem.loss):
         if a == chosen:
             continue
-        behind = math.fsum(m * (x - y) for m, x, y in zip(mass, row, own, strict=True))
+        behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, own, strict=True)])
         for m, x, y in zip(mass, row, own, strict=True):
             if m > 0.0 and y - x > 1e-9:
                 factor = 1.0 + behind / (m * (y - x))

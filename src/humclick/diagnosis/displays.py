@@ -449,25 +449,35 @@ class Stretch:
 
     def probability(self, x: float) -> float:
         """Probability of exactly these displays when `x` is there. [-]"""
-        if x >= self._highest:
-            return self._beyond
-        low, high = self._low - x, self._high - x
-        p = self._anyhow
-        if low < self._reach and high > -self._reach:
-            s = self._root
-            if not self._from <= x < self._to:
-                s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
-            p += self._half * (math.erf(high / s) - math.erf(low / s))
-        if high > 0.0 and self._dirty:
-            mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
-            begins = math.exp(-low / mean) if low > 0.0 else 1.0
-            p += self._dirty * (begins - math.exp(-high / mean))
-        for least, most, times in self._kilo_places:
-            if x > 0.0:
-                p += self._slid(x * times) if least < x < most else 0.0
-            elif self.low < 0.0 <= self.high:
-                p += self._kilo
-        return p
+        return self.probabilities((x,))[0]
+
+    def probabilities(self, values: Sequence[float]) -> list[float]:
+        """The same for many values at once. [-]"""
+        own_low, own_high, highest, reach = self._low, self._high, self._highest, self._reach
+        begin, end, root, half, dirty = self._from, self._to, self._root, self._half, self._dirty
+        exp, erf, found = math.exp, math.erf, []
+        for x in values:
+            if x >= highest:
+                found.append(self._beyond)
+                continue
+            low, high = own_low - x, own_high - x
+            p = self._anyhow
+            if low < reach and high > -reach:
+                s = root
+                if not begin <= x < end:
+                    s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
+                p += half * (erf(high / s) - erf(low / s))
+            if high > 0.0 and dirty:
+                mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
+                begins = exp(-low / mean) if low > 0.0 else 1.0
+                p += dirty * (begins - exp(-high / mean))
+            for least, most, times in self._kilo_places:
+                if x > 0.0:
+                    p += self._slid(x * times) if least < x < most else 0.0
+                elif self.low < 0.0 <= self.high:
+                    p += self._kilo
+            found.append(p)
+        return found
 
     def _slid(self, x: float) -> float:
         low, high = _KILO
@@ -487,9 +497,9 @@ class Edge:
         x = place - scale.offset
         self.peak: Cut | None = (x, scale.span_of(x).error)
 
-    def probability(self, x: float) -> float:
+    def probabilities(self, values: Sequence[float]) -> list[float]:
         """One, whatever is there."""
-        return 1.0
+        return [1.0] * len(values)
 
 
 class Display(Stretch):

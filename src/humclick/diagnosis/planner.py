@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, repeat
 from operator import mul
 from types import ModuleType
 from typing import Any
@@ -230,19 +230,17 @@ class _Plain:
         self.after = [None if table is None else _Table(table) for table in problem.after]
         self.chances = []
         for rows, table in zip(problem.rows_of, problem.tables, strict=True):
-            outcomes = list(zip(*(table[rows[i]] for i in order), strict=True))
-            outcomes.sort(key=lambda chance: -sum(map(mul, chance, self.weights)))  # most is learnt of these
-            self.chances.append(outcomes)
-
-    def _by_class(self, weights: list[float]) -> list[float]:
-        return [sum(weights[one]) for one in self.slices]
+            outcomes = list(zip(*map(table.__getitem__, map(rows.__getitem__, order)), strict=True))
+            shares = [sum(map(mul, chance, self.weights)) for chance in outcomes]  # most is learnt of these
+            first = sorted(range(len(outcomes)), key=shares.__getitem__, reverse=True)
+            self.chances.append(list(map(outcomes.__getitem__, first)))
 
     def _branches(self, t: int) -> Iterator[_Branch]:
         """What follows each outcome of a first probe, its own cost not included."""
         table, costs = self.after[t] or self.table, self.problem.second[t]
         for chance in self.chances[t]:
             weights = list(map(mul, self.weights, chance))
-            mass = self._by_class(weights)
+            mass = list(map(sum, map(weights.__getitem__, self.slices)))
             share, ideal = sum(mass), sum(map(mul, mass, table.ideal))
             now = ideal + min([sum(map(mul, mass, row)) for row in table.regret])
             seconds = [
@@ -294,9 +292,11 @@ class _Plain:
         self, weights: list[float], u: int, regret: list[list[float]], total: float, best: float
     ) -> float:
         """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
+        slices = self.slices
         for chance in self.chances[u]:
-            mass = self._by_class(list(map(mul, weights, chance)))
-            total += min([sum(map(mul, mass, row)) for row in regret])
+            left = list(map(mul, weights, chance))
+            mass = list(map(sum, map(left.__getitem__, slices)))
+            total += min(map(sum, map(map, repeat(mul), repeat(mass), regret)))
             if total >= best:
                 return best
         return total

@@ -174,7 +174,12 @@ def _for_class(entry: Gate, refrigerant: str) -> Gate:
 
 def energises(probe_gates: Iterable[str]) -> bool:
     """Whether a probe with these gates puts the machine under power."""
-    return any(gate(name).energises for name in probe_gates)
+    return any(map(_energises, probe_gates))
+
+
+@cache
+def _energises(name: str) -> bool:
+    return gate(name).energises
 
 
 def invalidated_by(probe_gates: Iterable[str]) -> frozenset[str]:
