@@ -9,6 +9,7 @@ import gc
 import hashlib
 import json
 import os
+import re
 import resource
 import signal
 import time
@@ -29,6 +30,7 @@ _START, _HANGS = 20.0, 8.0
 _LONGEST = 900.0
 _PASSED, _FAILED, _NOT_REACHED = 0, 1, 3
 _ROOT = Path(__file__).parents[1]
+_PACKAGES = ("diagnosis", "readings", "jobs")
 
 #: By file and number of line: the tests that cover it.
 Lines = dict[str, dict[int, list[str]]]
@@ -114,6 +116,18 @@ def _digest(paths: Iterable[Path]) -> str:
     return whole.hexdigest()[:24]
 
 
+def _with_helpers(test_file: Path) -> set[Path]:
+    """A test file, and the files among the tests that it takes something from."""
+    every, waiting = set(), [test_file]
+    while waiting:
+        file = waiting.pop()
+        every.add(file)
+        names = re.findall(r"^(?:from|import) (tests[\w.]*)", file.read_text("utf-8"), re.MULTILINE)
+        near = [_ROOT / f"{name.replace('.', '/')}.py" for name in names]
+        waiting += [path for path in near if path.exists() and path not in every]
+    return every
+
+
 class Map:
     """
     Which test covers which line, kept outside the tree under the digest of all that a test could depend on.
@@ -126,12 +140,11 @@ class Map:
         self.copy = copy
         source = _ROOT / "src" / "humclick"
         kept = [p for p in source.rglob("*") if p.suffix in (".py", ".toml") and "built" not in p.parts]
-        shared = [p for p in (_ROOT / "tests").rglob("*.py") if not p.name.startswith("test_")]
-        self.sources = _digest([*kept, *shared])
+        self.sources = _digest(kept)
 
     def path(self, test_file: Path) -> Path:
         """Where the map of a test file stands."""
-        return self.folder / f"{test_file.stem}-{self.sources}-{_digest([test_file])}.json"
+        return self.folder / f"{test_file.stem}-{self.sources}-{_digest(_with_helpers(test_file))}.json"
 
     def make(self, session: pytest.Session, jobs: int) -> None:
         """Run the files of tests that have no map yet, a process for each."""
@@ -148,7 +161,9 @@ class Map:
         children.wait()
 
     def _covered(self, session: pytest.Session, file: Path, items: Sequence[pytest.Item]) -> int:
-        covered = coverage.Coverage(data_file=None, config_file=False, source=[str(self.copy)])
+        covered = coverage.Coverage(
+            data_file=None, config_file=False, include=[f"{self.copy}/{name}/*" for name in _PACKAGES]
+        )
         seconds: dict[str, float] = {}
         failed: list[str] = []
         _forget()

@@ -1,5 +1,5 @@
 """
-What judgement says beside its figures, written down: findings, contradictions, guards, what stands before a probe.
+What judgement says beside its figures, written down: findings, guards, bars, what stands before a probe.
 
 ``python -m tests.diagnosis.written_sayings --calls`` draws the calls anew, without it only the answers are
 written again. A change of these files says in its commit why the new answers are better.
@@ -82,10 +82,7 @@ def situations(tables: list[Plain]) -> list[Situation]:
 
 
 def _guards(states: tuple[GuardState, ...]) -> list[Any]:
-    return [
-        [g.name, g.done, str(g.waived), list(g.probes), g.waits, str(g.reason)] if g.open else [g.name, g.done]
-        for g in states
-    ]
+    return [[g.name, g.done, str(g.waived), list(g.probes), g.waits, str(g.reason)] for g in states]
 
 
 def sayings(situation: Situation) -> Plain:
@@ -112,7 +109,9 @@ def sayings(situation: Situation) -> Plain:
         "leakage": _guards((leakage(situation),)),
         "verdict": _guards(needs_before(situation, None, shop)),
         "before": before,
-        "bars": [[b.name, str(b.title), str(b.reason), list(b.remedies), list(b.probes), b.whole] for b in every],
+        "bars": [
+            [b.name, str(b.title), str(b.reason), list(b.remedies), list(b.probes), b.whole] for b in every
+        ],
         "insulation": [allows.standing and allows.standing.value, allows.weak, allows.tripped, allows.read],
         "earth": earth(situation).value,
         "equal": three_equal(situation),
@@ -129,7 +128,12 @@ def supposed(situation: Situation) -> Plain:
     names = list(probes_of(situation.machine))
     return {
         name: [
-            [str(w.outcome), round(w.probability, 5), [[r, round(p, 5)] for r, p in w.remedies], list(w.decision)]
+            [
+                str(w.outcome),
+                round(w.probability, 5),
+                [[r, round(p, 5)] for r, p in w.remedies],
+                list(w.decision),
+            ]
             for w in what_if(situation, name)
         ]
         for name in (names[len(situation.observations) % len(names)], "attempt.as_found")

@@ -1,4 +1,4 @@
-"""What every face says along some dozens of calls, and on the sheet at their end, does not change unawares."""
+"""What faces say along some dozens of calls, and on the sheet at their end, does not change unawares."""
 
 from __future__ import annotations
 

@@ -23,7 +23,6 @@ from humclick.diagnosis.advice import advise
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.reasons import explain, leader_of
 from humclick.diagnosis.shop import default_shop
-from humclick.errors import HumclickError
 from humclick.jobs.call import Call
 from humclick.jobs.call_file import read_call
 from humclick.jobs.event_tables import event_from, table_of
@@ -52,6 +51,20 @@ _ODD = {
 
 #: Probes that are asked for instead of the one advised.
 _CHOSEN = ("attempt.as_found", "attempt.known_good", "shell.insulation")
+#: How often each kind of event is drawn, as shares. [-]
+_SHARES = {
+    "reading": 60,
+    "wait": 6,
+    "stamp": 4,
+    "fitted": 5,
+    "decision": 5,
+    "note": 2,
+    "photo": 2,
+    "skip": 4,
+    "hazard": 2,
+    "undo": 4,
+    "odd": 3,
+}
 
 Plain = dict[str, Any]
 
@@ -140,8 +153,10 @@ def at_the_end(tables: list[Plain]) -> Plain:
         [t.event, len(t.before.events), list(t.decided), list(t.done), t.outcome] for t in turns(call)
     ]
     row["readings"] = [
-        [r.event, r.text, r.answer, r.temperature.kind, r.temperature.celsius, list(r.unproved)]
-        + [sorted(r.renewed), r.repairs, list(map(str, r.against))]
+        [
+            *(r.event, r.text, r.answer, r.temperature.kind, r.temperature.celsius),
+            *(list(r.unproved), sorted(r.renewed), r.repairs, list(map(str, r.against))),
+        ]
         for r in call.readings
     ]
     situation = call.situation()
@@ -192,7 +207,9 @@ class _Drawn:
         else:
             value = rng.choice(_ODD[str(probe.quantity)])
         warm = rng.choice(("", "", "cold", "hot", "31 C")) if probe.heat else ""
-        self.add("reading", probe=probe.id, value=str(value), temperature=warm, note=rng.choice(("", "", "twice")))
+        self.add(
+            "reading", probe=probe.id, value=str(value), temperature=warm, note=rng.choice(("", "", "twice"))
+        )
 
     def anything(self) -> None:
         """Whatever may happen on a call."""
@@ -201,7 +218,19 @@ class _Drawn:
         probes = [p for p in probes_of(call.machine).values() if p.outcomes or p.quantity]
         parts = [part.id for part in call.machine.parts]
         kind = rng.choices(
-            ("reading", "wait", "stamp", "fitted", "decision", "note", "photo", "skip", "hazard", "undo", "odd"),
+            (
+                "reading",
+                "wait",
+                "stamp",
+                "fitted",
+                "decision",
+                "note",
+                "photo",
+                "skip",
+                "hazard",
+                "undo",
+                "odd",
+            ),
             (60, 6, 4, 5, 5, 2, 2, 4, 2, 4, 3),
         )[0]
         match kind:
@@ -210,16 +239,22 @@ class _Drawn:
             case "wait":
                 self.add("wait", minutes=rng.choice((3.0, 12.0, 45.0)))
             case "stamp":
-                self.add("stamp", part=rng.choice(parts), text=rng.choice(("88-108 MFD 125 VAC", "4.7 ohm", "?")))
+                self.add(
+                    "stamp", part=rng.choice(parts), text=rng.choice(("88-108 MFD 125 VAC", "4.7 ohm", "?"))
+                )
             case "fitted":
-                self.add("fitted", part=rng.choice([*parts, "compressor"]), note=rng.choice(("", "88-108 MFD")))
+                self.add(
+                    "fitted", part=rng.choice([*parts, "compressor"]), note=rng.choice(("", "88-108 MFD"))
+                )
             case "decision":
                 remedies = rng.sample(sorted(default_shop().remedies), rng.choice((1, 1, 2)))
                 self.add("decision", remedies=remedies, words=rng.choice(("", "no parts in the van")))
             case "note":
                 self.add("note", text="asked the owner")
             case "photo":
-                self.add("photo", sha256=f"{rng.getrandbits(256):064x}", caption=rng.choice(("", "the plate")))
+                self.add(
+                    "photo", sha256=f"{rng.getrandbits(256):064x}", caption=rng.choice(("", "the plate"))
+                )
             case "skip":
                 self.add("skip", probe=rng.choice(probes).id, reason=rng.choice(("", "no meter for it")))
             case "hazard":
@@ -259,7 +294,7 @@ def _at_random(number: int, name: str, guard: str) -> list[Plain]:
 
 
 def _tail(drawn: _Drawn, number: int) -> None:
-    """What is done after a call was judged: the parts fitted, tried or not, another thing decided, a hazard."""
+    """What is done after a call was judged: parts fitted, tried or not, or another thing decided."""
     call = drawn.call
     situation = call.situation()
     if situation is None or call.machine is None or situation.machine.arrangement.recognised_only:
