@@ -9,6 +9,7 @@ import gc
 import hashlib
 import json
 import os
+import random
 import re
 import resource
 import signal
@@ -18,12 +19,17 @@ from pathlib import Path
 from typing import Any
 
 import coverage
+import hypothesis
 import pytest
 
 from benchmarks import mutant_switch
 
 #: Tests that cover the line are run, the quickest first, while they fit into this much of the processor. [s]
-_SPENT = 40.0
+_SPENT = 30.0
+#: Lines are worked out for as many tests of a file as fit into this much of the processor. [s]
+_OF_A_FILE = 30.0
+#: Examples drawn for a property, the same ones each time; fewer than where the tests run by themselves. [-]
+_EXAMPLES = 20
 #: A run that takes more of the processor than this and so many times its tests hangs: noticed. [s], [-]
 _START, _HANGS = 20.0, 8.0
 #: Nothing takes longer than this, a wait for what never comes included. [s]
@@ -132,7 +138,7 @@ class Map:
     """
     Which test covers which line, kept outside the tree under the digest of all that a test could depend on.
 
-    A test file is run anew when the sources, what tests share, or itself have changed.
+    A test file is run anew when the sources, itself, or what it takes from other tests have changed.
     """
 
     def __init__(self, folder: Path, copy: Path) -> None:
@@ -168,7 +174,10 @@ class Map:
         failed: list[str] = []
         _forget()
         covered.start()
-        for item in items:
+        begun = time.process_time()
+        for item in random.Random(0).sample(items, len(items)):
+            if time.process_time() - begun > _OF_A_FILE:
+                break
             covered.switch_context(item.nodeid)
             before = session.testsfailed
             for name, spent in _run(session, [item], stop=False):
@@ -272,6 +281,13 @@ class Faults:
             print(f"{self.outcome[number]}: {self.task['drawn'][number]['name']}", flush=True)
         if len(self.outcome) % 10 == 0:
             print(f"{len(self.outcome)} of {len(self.task['drawn'])} faults woken", flush=True)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection() -> None:
+    """Before the tests are read, for they take their settings then."""
+    hypothesis.settings.register_profile("mutants", max_examples=_EXAMPLES, deadline=None, derandomize=True)
+    hypothesis.settings.load_profile("mutants")
 
 
 @pytest.hookimpl(tryfirst=True)
