@@ -161,13 +161,23 @@ def mutations_of(file: str, source: str) -> list[Mutation]:
     Annotations, decorators, defaults of dataclass fields and everything outside functions are left alone.
     """
     made = set()
-    lines = source.splitlines()
+    lines, begins = source.splitlines(), _begins(source)
+    data = source.encode()
     for node in _expressions(ast.parse(source)):
-        text = ast.get_source_segment(source, node)
-        for after in _changed(node) if text else ():
-            line = lines[node.lineno - 1].strip()
-            made.add(Mutation(file, *_place(node), text or "", ast.unparse(after), line))
+        for after in _changed(node):
+            line, column, end_line, end_column = _place(node)
+            before = data[begins[line - 1] + column : begins[end_line - 1] + end_column].decode()
+            changed = ast.unparse(after)
+            made.add(Mutation(file, *_place(node), before, changed, lines[line - 1].strip()))
     return sorted(made, key=lambda m: (m.file, m.place, m.after))
+
+
+def _begins(source: str) -> list[int]:
+    """Where each line begins. [byte]"""
+    begins = [0]
+    for line in source.encode().splitlines(keepends=True):
+        begins.append(begins[-1] + len(line))
+    return begins
 
 
 def _place(node: ast.expr) -> tuple[int, int, int, int]:
@@ -183,9 +193,7 @@ def instrumented(source: str, chosen: Mapping[int, Mutation]) -> str:
     Where a mutation is, ``(changed if awake else as it was)`` is written.
     """
     data = source.encode()
-    begins = [0]
-    for line in data.splitlines(keepends=True):
-        begins.append(begins[-1] + len(line))
+    begins = _begins(source)
     spans: dict[tuple[int, int], list[tuple[int, str]]] = {}
     for number, m in chosen.items():
         span = begins[m.line - 1] + m.column, begins[m.end_line - 1] + m.end_column
