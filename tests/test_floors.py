@@ -8,6 +8,7 @@ import json
 import pkgutil
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -137,6 +138,20 @@ def test_imports_only_go_down_the_floors() -> None:
     done = subprocess.run([tool, "--no-cache"], cwd=ROOT, capture_output=True, text=True, timeout=300)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "0 broken" in done.stdout
+
+
+def test_all_that_the_phone_runs_is_in_the_contract_of_what_is_light() -> None:
+    """Every module the pages' engine reaches lies in it, and none that the contract lets be heavy."""
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]["contracts"]
+    named = tuple(contracts[1]["source_modules"])
+    modules, reached, more = graph(ROOT / "src", "humclick"), set[str](), {"humclick.web.engine"}
+    while more:
+        reached |= more
+        more = {name for module in more for name in modules[module]} - reached
+    packages = {name for name in reached if any(other.startswith(f"{name}.") for other in reached)}
+    assert {n for n in reached - packages if not f"{n}.".startswith(tuple(f"{m}." for m in named))} == set()
+    assert reached.isdisjoint({"humclick.jobs.sheet.pdf", "humclick.jobs.sheet.picture"})
+    assert all(any(n == m or n.startswith(f"{m}.") for n in modules) for m in named)
 
 
 def test_no_modules_import_each_other() -> None:

@@ -12,7 +12,7 @@ Imports only go down these floors::
     3  behaviour    circuit | start
     2  matter       arrangements, parts, safety
     1  measuring    readings, meters, physics
-    0  ground       typed_data, sourced, toml_text, limits, errors
+    0  ground       typed_data, sourced, toml_text, limits, errors, messages
 """
 
 from typing import TYPE_CHECKING, Any

@@ -10,12 +10,13 @@ import pytest
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import bench_for
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.evidence import lead_nodes, weighing_of
 from humclick.diagnosis.factors import dead, flat, uncharged
 from humclick.diagnosis.findings import findings, shown_text
 from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.model import Group, Taken
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.shop import default_shop, shop_from_table

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.bench import Bench, bench_for
 from humclick.diagnosis.checks import checks
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.evidence import weighing_of
 from humclick.diagnosis.factors import Factor, copper
 from humclick.diagnosis.findings import findings
-from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.amps import clamp_of
 from humclick.diagnosis.observations.between import Between
 from humclick.diagnosis.observations.check import SafetyCheck

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate
 
-from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
+from humclick.diagnosis.displays import Display, gain
+from humclick.diagnosis.likelihood import evidence, nodes_of
 from humclick.diagnosis.quadrature import cut, peak_cuts, prior_cuts, rule
 from humclick.diagnosis.shop import default_shop
 from humclick.meters import Meter, Quantity, meter

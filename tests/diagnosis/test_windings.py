@@ -14,7 +14,7 @@ from scipy import integrate
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.delta import triangle_from
-from humclick.diagnosis.likelihood import Display
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.windings import PERMUTATIONS, Affine, PinDisplay, Sealed, WindingEvidence, pin_pairs
 from humclick.meters import Quantity, meter

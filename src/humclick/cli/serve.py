@@ -8,6 +8,7 @@ import contextlib
 import socket
 import threading
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 import click
@@ -18,6 +19,7 @@ from humclick.limits import CONNECTIONS, HEAD_BYTES, IDLE_SECONDS
 from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
+    from humclick.web.certificate import Certificates
     from humclick.web.connections import Book
 
 _EVERYWHERE = ("0.0.0.0", "::", "")
@@ -47,48 +49,29 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
 
     Example: humclick serve --host 0.0.0.0 --certificate
     """
-    try:
-        import uvicorn
+    uvicorn = _server()
+    from humclick.web.app import create_app
+    from humclick.web.certificate import certificates
+    from humclick.web.connections import Book, descriptors, protocol, short_logs
+    from humclick.web.guard import own_names
+    from humclick.web.office import fill, standard_office
+    from humclick.web.store import Store, examples_folder
 
-        from humclick.web.app import create_app
-        from humclick.web.certificate import certificates
-        from humclick.web.connections import Book, descriptors, protocol, short_logs
-        from humclick.web.guard import own_names
-        from humclick.web.office import fill, standard_office
-        from humclick.web.store import Store, examples_folder
-    except ImportError as error:
-        raise Refused(
-            Message(
-                "the pages need more packages: pip install 'humclick[web]' ({error})",
-                error=Verbatim(error),
-            )
-        ) from None
     store = Store.at(folder, None if empty else examples_folder())
     office = standard_office(store)
-    kept = None
+    made = None
     if certificate:
         known = {*own_names(), *names, "127.0.0.1", "::1", *_addresses()}
         known |= {host} - set(_EVERYWHERE)
-        kept = certificates(folder / "certificates", known)
-    app = create_app(office, names=names, authority=kept.authority if kept else None)
+        made = certificates(folder / "certificates", known)
+    app = create_app(office, names=names, authority=made.authority if made else None)
     files = descriptors()
     book = Book(min(CONNECTIONS, max(files - 128, files // 2)))
     listening = _listening(host, port, book)
-    bound = listening.getsockname()[1]
-    scheme = "https" if kept else "http"
+    scheme = "https" if made else "http"
     for name in _shown(host):
-        click.echo(f"Hum & Click: {scheme}://{name}:{bound}")
-    said = [Message("Calls are kept in {folder}. Ctrl-C ends.", folder=Verbatim(folder))]
-    if kept:
-        said += [
-            Message("Put on each phone: {file}", file=Verbatim(kept.authority)),
-            Message("and compare its SHA-256 there: {hash}", hash=Verbatim(kept.fingerprint)),
-        ]
-    if not app.state.offline:
-        said.append(
-            Message("The part that works without a network was not built; every page comes from here.")
-        )
-    click.echo("\n".join(map(say, said)))
+        click.echo(f"Hum & Click: {scheme}://{name}:{listening.getsockname()[1]}")
+    click.echo("\n".join(map(say, _opened(folder, made, app.state.offline))))
     config = uvicorn.Config(
         app,
         http=protocol(book),
@@ -101,13 +84,45 @@ def serve(host: str, port: int, folder: Path, certificate: bool, names: tuple[st
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=3,
-        ssl_certfile=kept.certificate if kept else None,
-        ssl_keyfile=kept.key if kept else None,
+        ssl_certfile=made.certificate if made else None,
+        ssl_keyfile=made.key if made else None,
     )
     short_logs()
     threading.Thread(target=fill, args=(office,), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _server() -> ModuleType:
+    """The library that serves, where it and what the pages need are installed."""
+    try:
+        import uvicorn
+
+        import humclick.web.app
+        import humclick.web.certificate  # noqa: F401
+    except ImportError as error:
+        raise Refused(
+            Message(
+                "the pages need more packages: pip install 'humclick[web]' ({error})",
+                error=Verbatim(error),
+            )
+        ) from None
+    return uvicorn
+
+
+def _opened(folder: Path, made: Certificates | None, offline: bool) -> list[Message]:
+    """What is said once the server listens."""
+    lines = [Message("Calls are kept in {folder}. Ctrl-C ends.", folder=Verbatim(folder))]
+    if made:
+        lines += [
+            Message("Put on each phone: {file}", file=Verbatim(made.authority)),
+            Message("and compare its SHA-256 there: {hash}", hash=Verbatim(made.fingerprint)),
+        ]
+    if not offline:
+        lines.append(
+            Message("The part that works without a network was not built; every page comes from here.")
+        )
+    return lines
 
 
 def _listening(host: str, port: int, book: Book) -> socket.socket:

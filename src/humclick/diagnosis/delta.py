@@ -16,7 +16,7 @@ from humclick.diagnosis.likelihood import peaks_of
 from humclick.diagnosis.quadrature import cut, peak_cuts, rule
 
 if TYPE_CHECKING:
-    from humclick.diagnosis.likelihood import Display
+    from humclick.diagnosis.displays import Display
     from humclick.diagnosis.windings import PinDisplay
 
 __all__ = ["PairRead", "three_numbers", "triangle_evidence", "triangle_from"]

@@ -8,8 +8,8 @@ import math
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 
+from humclick.diagnosis.displays import Stretch, evenly
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import Display
 from humclick.physics.copper import resistance_at
 from humclick.readings import PartTemperature
 
@@ -90,43 +90,33 @@ def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
     return _UNKNOWN_HOT
 
 
-def dead(display: Display, stray: float) -> float:
+def dead(shown: Stretch, stray: float) -> float:
     """
-    Probability of a display on a dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
+    Probability of displays on a dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
 
     A high-resistance meter shows up to a fifth of the mains on a wire that ends in the air (common
     practice; the shares are guesses).
 
     Parameters
     ----------
-    display : Display
-        What was shown.
+    shown : Stretch
+        A display, or neighbouring ones.
     stray : float
         The highest stray voltage. [V]
     """
-    p = 0.75 * display.probability(0.0)
-    if display.y is not None and display.y <= stray:
-        p += 0.1 * display.digit / stray + (0.15 * display.digit if display.y < 1.0 else 0.0)
-    return min(1.0, p)
+    loose = 0.1 * evenly(shown.low, shown.high, stray) + 0.15 * evenly(shown.low, shown.high, 1.0)
+    return 0.75 * shown.probability(0.0) + loose
 
 
-def uncharged(display: Display) -> float:
+def uncharged(shown: Stretch) -> float:
     """
-    Probability of a display on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
+    Probability of displays on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
 
     Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses). [-]
     """
-    left = 3e-8
-    p = 0.7 * display.probability(0.0)
-    if display.y is not None and display.y <= left:
-        p += 0.3 * (display.digit / left if not display.zero else min(1.0, display.digit / left))
-    return max(min(1.0, p), 1e-300)
+    return 0.7 * shown.probability(0.0) + 0.3 * evenly(shown.low, shown.high, 3e-8)
 
 
-def flat(display: Display) -> float:
-    """Probability of a display about which nothing is known. [-]"""
-    if display.y is None:
-        return 0.3
-    if display.zero or display.y <= 0.0:
-        return 0.1
-    return 0.6 * min(0.3, display.digit / (display.y * math.log(1e9)))
+def flat(shown: Stretch) -> float:
+    """Probability of displays about which nothing is known. [-]"""
+    return shown.scale.wildly(shown.low, shown.high, 0.3, 0.1)

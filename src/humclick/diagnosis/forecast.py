@@ -50,9 +50,9 @@ def forecast(
         situation,
         weighing_of(bench, situation),
         taken_of(situation.machine, situation.observations, bench.shop),
-        round(sum(c * w for c, w in post.leads), 3),  # in steps, so that what is kept is the same
+        post.leads,
         situation.renewed | called(situation.observations),
         Cases(sets, len(bench.parts)),
     )
     made = (probe.model.forecast(outlook, probe, waits) for probe, waits in wanted)
-    return [one for one in made if one is not None and len(one.rows) > 1]
+    return [foreseen for foreseen in made if foreseen is not None and len(foreseen.rows) > 1]

@@ -15,10 +15,11 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.evidence import lead_nodes
 from humclick.diagnosis.factors import flat
 from humclick.diagnosis.judged import Judged, judge
-from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.setup import State, winding_setup
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.shop import Shop

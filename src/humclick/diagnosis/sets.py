@@ -287,6 +287,7 @@ class _Search:
 
     def weighed(self, tolerance: float, floor: float) -> Weighed:
         """The sets that matter, best first."""
+        tolerance /= 1.0 + tolerance  # a share of those weighed, as a share of all
         within, beyond = self._all()
         ceiling, stages = self.ceilings[0], range(len(self.wholes))
         low, high = _START * tolerance * within, math.inf

@@ -18,11 +18,12 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.network import Setup, branches_of
 from humclick.circuit.solve import resistance_between
 from humclick.diagnosis.delta import three_numbers, triangle_evidence
-from humclick.diagnosis.likelihood import Display, nodes_of, peaks_of
+from humclick.diagnosis.displays import Display
+from humclick.diagnosis.likelihood import nodes_of, peaks_of
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.parts.family import HEALTHY, Condition, Element
 
-__all__ = ["PERMUTATIONS", "Affine", "PinDisplay", "Sealed", "WindingEvidence", "pin_pairs"]
+__all__ = ["PERMUTATIONS", "Affine", "Lying", "PinDisplay", "Sealed", "WindingEvidence", "pin_pairs"]
 
 #: All ways in which three pins can be C, R and S: the real pin behind each label or number.
 PERMUTATIONS: tuple[tuple[str, str, str], ...] = tuple(itertools.permutations(PINS))  # type: ignore[arg-type]
@@ -88,6 +89,9 @@ class PinDisplay:
     copper: float
     hot: bool
 
+
+#: A weight, and a base plus a log-normal: base, median, ln standard deviation. [-], [Ω], [Ω], [-]
+Lying = tuple[float, float, float, float]
 
 #: A mode of what is sealed in: (run winding, start winding, internal protector or healthy).
 Sealed = tuple[str, str, str]
@@ -288,46 +292,41 @@ class WindingEvidence:
             self._cuts[part] = sorted(c for m, s in modes if s for c in prior_cuts(m, s))
         return self._cuts[part]
 
-    def nodes(
+    def ahead(
         self,
         sealed: Sealed,
         displays: Sequence[PinDisplay],
         names: tuple[str, str, str],
         pair: tuple[str, str],
-    ) -> tuple[tuple[float, float], ...]:
+    ) -> list[Lying]:
         """
         What the next reading between two pins will find, given those taken.
 
         Returns
         -------
-        tuple of (value, weight)
-            At 25 °C; weights sum to 1. [Ω]
+        list of (weight, base, median, ln standard deviation)
+            A base plus a log-normal each, at 25 °C; weights sum to 1. [-], [Ω], [Ω], [-]
         """
         form = self.form(sealed, False)[pair]
         if not math.isfinite(form.constant):
-            return ((math.inf, 1.0),)
+            return [(1.0, math.inf, 0.0, 0.0)]
         run, start = self.prior("run_winding", sealed[0]), self.prior("start_winding", sealed[1])
         if not displays:
-            nodes = [
-                (form.at(r, s), w * v)
-                for r, w in (nodes_of(*run) if form.run else ((1.0, 1.0),))
-                for s, v in (nodes_of(*start) if form.start else ((1.0, 1.0),))
-            ]
-            return tuple(nodes)
+            return _lying(form, run, start)
         forms = tuple(self._reading(sealed, d, names) for d in displays)
-        known_run = form.run == 0.0 or any(f.run for f in forms)
-        known_start = form.start == 0.0 or any(f.start for f in forms)
-        found: list[tuple[float, float]] = []
-        for r, s, w in _weighted(_Grid(self, forms, displays), run, start):
-            more_r = [(r, 1.0)] if known_run else list(nodes_of(*run))
-            more_s = [(s, 1.0)] if known_start else list(nodes_of(*start))
-            found.extend((form.at(x, y), w * v * u) for x, v in more_r for y, u in more_s)
-        total = math.fsum(w for _, w in found)
+        known_run, known_start = any(f.run for f in forms), any(f.start for f in forms)
+        rows = _weighted(_Grid(self, forms, displays), run, start)
+        total = math.fsum(w for _, _, w in rows)
         if total <= 0.0:
-            return self.nodes(sealed, (), names, pair)
-        kept = [(x, w) for x, w in found if w > 1e-6 * total]
-        total = math.fsum(w for _, w in kept)
-        return tuple((x, w / total) for x, w in kept)
+            return _lying(form, run, start)
+        likely = [(r, s, w / total) for r, s, w in rows if w > 1e-5 * total]
+        return [
+            (w * v, base, median, sigma)
+            for r, s, w in likely
+            for v, base, median, sigma in _lying(
+                form, (r, 0.0) if known_run else run, (s, 0.0) if known_start else start
+            )
+        ]
 
     def resistances(
         self, sealed: Sealed, displays: Sequence[PinDisplay], names: tuple[str, str, str]
@@ -472,6 +471,14 @@ class _Grid:
                 math.fsum(_mass(n, start) * p for n, p in zip(nodes, likely, strict=True)) for start in starts
             )
         return most
+
+
+def _lying(form: Affine, run: _Prior, start: _Prior) -> list[Lying]:
+    """A reading as a base plus a log-normal: of two unknowns the one that spreads less is taken in steps."""
+    run, start = (form.run * run[0], run[1]), (form.start * start[0], start[1])
+    less, more = sorted((run, start), key=lambda term: term[0] * term[1])
+    steps = nodes_of(*less) if less[0] else ((0.0, 1.0),)
+    return [(w, form.constant + x, *more) for x, w in steps]
 
 
 def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, float, float]]:

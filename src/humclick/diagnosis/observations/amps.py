@@ -14,14 +14,15 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.displays import Display, Scale, gain
+from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import Display, bins_of, evidence, gain, nodes_of
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
-from humclick.diagnosis.observations.measured import labels_between
+from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import COVER_ON, Model, Probe, Taken, rest_of, touching
-from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
+from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
 from humclick.diagnosis.observations.steps import highest, in_steps
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
@@ -59,8 +60,8 @@ class _Shown:
     clamp: Meter
 
 
-_BINS: Memory[_Drawn, list[float]] = Memory()
-_ROWS: Memory[_Shown, list[float]] = Memory()
+_BINS: Memory[_Drawn, Row] = Memory()
+_ROWS: Memory[_Shown, Row] = Memory()
 
 
 class Amps(Model):
@@ -102,13 +103,11 @@ class Amps(Model):
         nothing = display.probability(0.0)
 
         @cache
-        def within(ratio: float, wide: float) -> float:
-            amps = locked * ratio
-            wide = math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
+        def within(amps: float, wide: float) -> float:
             return max(evidence([display], amps, wide).value, 1e-300)
 
         def at(ratio: float, spread: float) -> float:
-            return within(*in_steps(ratio, math.hypot(sigma, spread))) if ratio > 0.0 else nothing
+            return within(*_drawn(bench, clamp, ratio, spread)) if ratio > 0.0 else nothing
 
         loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
         start = math.log(locked)
@@ -140,33 +139,39 @@ class Amps(Model):
         return not any(seen.causes for _, seen in offer.taken) and super().offered(offer, probe)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
-        bench, slips = outlook.bench, outlook.weighing.slips
-        locked, sigma = _locked_amps(bench)
+        bench, clamp = outlook.bench, clamp_of(outlook.situation.meter)
+        locked, _ = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
-        clamp = clamp_of(outlook.situation.meter)
-        made, shown = _BINS.of(bench), _ROWS.of(bench)
+        scale = Scale(clamp, Quantity.CURRENT, outlook.weighing.slips)
+        stretches = scale.stretches(edges, open_apart=False)
+        known, rows_known = _BINS.of(bench), _ROWS.of(bench)
 
-        def bins(ratio: float, spread: float) -> list[float]:
-            place = in_steps(ratio, math.hypot(sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
-            key = _Drawn(*place, clamp)
-            if key not in made:
-                nodes = nodes_of(locked * place[0], place[1]) if ratio > 0.0 else ((0.0, 1.0),)
-                made[key] = bins_of(nodes, edges, clamp, Quantity.CURRENT, slips)[:-1]
-            return made[key]
+        def bins(ratio: float, spread: float) -> Row:
+            amps, sigma = _drawn(bench, clamp, ratio, spread) if ratio > 0.0 else (0.0, 0.0)
+            key = _Drawn(amps, sigma, clamp)
+            if key not in known:
+                known[key] = scale.bins(stretches, amps, sigma)
+            return known[key]
 
-        def row(attempt: Attempt) -> list[float]:
+        def row(attempt: Attempt) -> Row:
             key = _Shown(attempt, clamp)
-            if key not in shown:
-                total = [0.0] * (len(edges) + 1)
-                for share, drawn in zip(attempt.outcomes, attempt.amps, strict=True):
-                    if share > 1e-4:
-                        total = [r + share * b for r, b in zip(total, bins(*drawn), strict=True)]
-                shown[key] = total
-            return shown[key]
+            if key not in rows_known:
+                drawn = [bins(*amps) for amps in attempt.amps]
+                rows_known[key] = mixture(attempt.outcomes, drawn)
+            return rows_known[key]
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)
-        return Forecast(probe, waits, labels, rows, which, outlook.none(healthy), edges)
+        none = outlook.none(healthy, [flat(s) for s in stretches], _AS_HEALTHY)
+        return Forecast(probe, waits, labels, rows, which, none, edges)
+
+
+def _drawn(bench: Bench, clamp: Meter, ratio: float, spread: float) -> tuple[float, float]:
+    """Median and ln standard deviation of amps as a clamp reads them, in steps. [A], [-]"""
+    locked, sigma = _locked_amps(bench)
+    ratio, wide = in_steps(ratio, math.hypot(sigma, spread))
+    amps = locked * ratio
+    return amps, math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
 
 
 def clamp_of(own: Meter) -> Meter:

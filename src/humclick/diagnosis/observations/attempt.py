@@ -97,14 +97,10 @@ class Listened(Model):
         return Factor((), (), {}, value, none_of(seen.answer), _MOST)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
-        hot = self.hot(outlook, probe, waits)
+        hot = outlook.hot(probe, waits)
         renewed, known_good = outlook.mended | probe.mends, self.on_known_good
         rows, which, _ = outlook.by_attempt(attrgetter("listened"), hot, renewed, known_good=known_good)
         return Forecast(probe, waits, OUTCOMES, rows, which, tuple(map(none_of, OUTCOMES)))
-
-    def hot(self, outlook: Outlook, probe: Probe, waits: float) -> float:
-        """Probability that the attempt is made hot. [-]"""
-        return outlook.hot(probe, waits)
 
     def finding(self, say: Sayings) -> Said:
         return say.of_start() if say.factor.per_set is not None else say.of_nothing()
@@ -226,10 +222,6 @@ class Fit(Listened):
             return False
         no_gear = KnownGood.probe_name in offer.situation.skipped
         return (probe.part in NO_PART or no_gear) and super().offered(offer, probe)
-
-    def hot(self, outlook: Outlook, probe: Probe, waits: float) -> float:
-        """Mending takes longer than cooling."""
-        return 0.0
 
 
 KINDS = (AsFound(), KnownGood(), Fit())

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import mul
 from typing import ClassVar
 
 from humclick.circuit.network import Setup, predict
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.cases import Config
-from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.likelihood import Display, evidence, gain, nodes_of
+from humclick.diagnosis.displays import Display, Edge, Stretch, gain
+from humclick.diagnosis.factors import Factor, flat, p_hot
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
@@ -26,7 +28,7 @@ from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY, Condition
 from humclick.readings import Reading, format_si
 
-__all__ = ["Measured", "Tips", "across", "labels_between"]
+__all__ = ["Measured", "Tips", "across", "labels_between", "mixture"]
 
 #: Two predicted values closer than this ratio share a bin. [-]
 _APART = 1.6
@@ -113,9 +115,9 @@ class Measured(Model):
         """
         raise NotImplementedError
 
-    def nothing(self, bench: Bench, display: Display) -> float:
-        """Probability of a display where nothing is there to charge or to feed. [-]"""
-        return display.probability(0.0)
+    def nothing(self, bench: Bench, shown: Stretch) -> float:
+        """Probability of displays where nothing is there to charge or to feed. [-]"""
+        return shown.probability(0.0)
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         """What is common to readings of one unknown: the meter's gain; a ln standard deviation. [-]"""
@@ -227,7 +229,7 @@ class Measured(Model):
     ) -> float:
         quantity = Quantity(probe.quantity)
         if median <= 0.0 and quantity is not Quantity.RESISTANCE:
-            return math.prod(self.nothing(weighing.bench, d) for d in displays)
+            return math.prod(max(self.nothing(weighing.bench, d), 1e-300) for d in displays)
         sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
         return max(evidence(displays, median, sigma).value, 1e-300)
 
@@ -247,46 +249,106 @@ class Measured(Model):
             and t.seen.reading is not None
             and (t.seen.temperature.kind != "hot" or not waits)
         ]
-        shown = outlook.weighing.displays(before, outlook.offset)
-        meter = probe.meter or outlook.situation.meter
-        readings = tuple(t.seen.reading for t in before)
-        key = _Foreseen(probe.id, hot, outlook.mended, outlook.offset, readings, meter)
-        rows = _ROWS.of(bench).setdefault(key, {})
-        made = _EDGES.of(bench)
-        if probe.id not in made:
-            made[probe.id] = self.edges(bench, probe, quantity)
-        edges, labels = made[probe.id]
-        for config in outlook.configs(scope):
-            if config not in rows:
-                modes = without(bench.modes_of(scope, config), outlook.mended)
-                nodes = self._nodes(bench, probe, modes, shown, hot, meter)
-                rows[config] = tuple(outlook.bins(nodes, edges, quantity, meter))
-        return outlook.by_config(probe, waits, labels, scope, rows, edges)
+        if probe.id not in (known := _EDGES.of(bench)):
+            known[probe.id] = self.edges(bench, probe, quantity)
+        edges, labels = known[probe.id]
+        leads = outlook.leads if quantity is Quantity.RESISTANCE else outlook.leads[:1]
+        weights = [w for _, w in leads] if len(leads) > 1 else [1.0]
+        makers = [self._maker(outlook, probe, offset, before, hot, edges) for offset, _ in leads]
+        rows = {
+            config: mixture(weights, [maker(config) for maker in makers]) for config in outlook.configs(scope)
+        }
+        anything = tuple(flat(s) for s in outlook.weighing.scale(probe, 0.0).stretches(edges))
+        return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
 
-    def _nodes(
+    def _maker(
         self,
-        bench: Bench,
+        outlook: Outlook,
         probe: Probe,
-        modes: Mapping[str, str],
-        shown: Sequence[Display],
+        offset: float,
+        before: Sequence[Taken],
         hot: float,
-        meter: Meter,
-    ) -> list[tuple[float, float]]:
-        found: list[tuple[float, float]] = []
-        quantity = Quantity(probe.quantity)
-        for share, warm in ((1.0 - hot, False), (hot, True)):
-            tips = self.tips(bench, probe, modes, warm)
-            states: list[tuple[float, Sequence[tuple[float, float]]]] = []
-            for weight, median, sigma in tips.states if share > 0.0 else ():
-                sigma = math.hypot(sigma, gain(meter, quantity, median))
-                if tips.renewed or not shown:
-                    states.append((weight, nodes_of(median, sigma)))
-                else:  # what was read before says which state it is in
-                    before = evidence(shown, median, sigma)
-                    states.append((weight * before.value, before.nodes))
-            total = math.fsum(weight for weight, _ in states) or 1.0
-            found.extend((x, share * weight / total * w) for weight, nodes in states for x, w in nodes)
-        return found
+        edges: Sequence[float],
+    ) -> Callable[[Config], Row]:
+        """What makes the row of a mode configuration, the leads adding so much; worked out once. [Ω]"""
+        bench, weighing = outlook.bench, outlook.weighing
+        readings = tuple(t.seen.reading for t in before)
+        meter = probe.meter or weighing.meter
+        table = _ROWS.of(bench).setdefault(
+            _Foreseen(probe.id, hot, outlook.mended, offset, readings, meter), {}
+        )
+        scope, ahead = self.scope(bench, probe), Ahead(weighing, probe, offset, before, edges)
+
+        def row(config: Config) -> Row:
+            if config not in table:
+                modes = without(bench.modes_of(scope, config), outlook.mended)
+                cold = self._foreseen(ahead, modes, False) if hot < 1.0 else ()
+                warm = self._foreseen(ahead, modes, True) if hot > 0.0 else cold
+                table[config] = mixture((1.0 - hot, hot), (cold or warm, warm))
+            return table[config]
+
+        return row
+
+    def _foreseen(self, ahead: Ahead, modes: Mapping[str, str], hot: bool) -> Row:
+        """What the display after those shown will be, in one heat."""
+        tips = self.tips(ahead.weighing.bench, ahead.probe, modes, hot)
+        weights, rows = [], []
+        for weight, median, sigma in tips.states:
+            if median <= 0.0 and ahead.quantity is not Quantity.RESISTANCE:
+                likely = math.prod(self.nothing(ahead.weighing.bench, d) for d in ahead.shown)
+                row = tuple(self.nothing(ahead.weighing.bench, s) for s in ahead.stretches)
+            else:
+                wide = math.hypot(sigma, self.common(ahead.meter, ahead.quantity, median))
+                likely, row = ahead.of(median, wide, renewed=tips.renewed)
+            weights.append(weight if tips.renewed else weight * likely)
+            rows.append(row)
+        total = math.fsum(weights) or 1.0
+        return mixture([w / total for w in weights], rows)
+
+
+class Ahead:
+    """
+    The next display of a probe, cut at the edges of a forecast, after those shown.
+
+    Parameters
+    ----------
+    weighing, probe, offset
+        The machine, what is measured, what the leads add. [Ω]
+    before : sequence of Taken
+        Shown already of the same unknown.
+    edges : sequence of float
+        Ascending. [SI]
+    """
+
+    def __init__(
+        self,
+        weighing: Weighing,
+        probe: Probe,
+        offset: float,
+        before: Sequence[Taken],
+        edges: Sequence[float],
+    ) -> None:
+        self.weighing, self.probe = weighing, probe
+        self.meter, self.quantity = probe.meter or weighing.meter, Quantity(probe.quantity)
+        self.shown = weighing.displays(before, offset)
+        self._scale = weighing.scale(probe, offset)
+        self.stretches = self._scale.stretches(edges)
+
+    def of(self, median: float, sigma: float, *, renewed: bool) -> tuple[float, Row]:
+        """Probability of what was shown of an unknown, and the row of what will be. [-]"""
+        if renewed or not self.shown:
+            return 1.0, self._scale.bins(self.stretches, median, sigma)
+        cuts = [Edge(self._scale, s.high) for s in self.stretches[:-1]]
+        before = evidence([*self.shown, *cuts], median, sigma)
+        row = (math.fsum(w * s.probability(x) for x, w in before.nodes) for s in self.stretches)
+        return max(before.value, 1e-300), tuple(row)
+
+
+def mixture(weights: Sequence[float], rows: Sequence[Row]) -> Row:
+    """Rows taken together by their weights."""
+    if len(rows) == 1:
+        return rows[0]
+    return tuple(math.fsum(map(mul, weights, column)) for column in zip(*rows, strict=True))
 
 
 def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tuple[float, ...]:

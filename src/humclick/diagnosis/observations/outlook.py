@@ -13,11 +13,9 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Cases, Config
 from humclick.diagnosis.factors import p_hot
-from humclick.diagnosis.likelihood import bins_of
 from humclick.diagnosis.observations.model import Probe, Taken
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.situation import Observation, Situation, warmth
-from humclick.meters import Meter, Quantity
 from humclick.readings import PartTemperature
 
 __all__ = ["Forecast", "Offer", "Outlook", "Row", "rounded"]
@@ -104,8 +102,8 @@ class Outlook:
         The machine, and what it is measured with.
     taken : tuple of Taken
         Its observations with their probes.
-    offset : float
-        What the test leads add, as far as is known by now. [Ω]
+    leads : tuple of (offset, weight)
+        Nodes of what the test leads add, as far as is known by now. [Ω], [-]
     mended : frozenset of str
         Parts new, and modes put right.
     cases : Cases
@@ -115,7 +113,7 @@ class Outlook:
     situation: Situation
     weighing: Weighing
     taken: tuple[Taken, ...]
-    offset: float
+    leads: tuple[tuple[float, float], ...]
     mended: frozenset[str]
     cases: Cases
 
@@ -124,31 +122,38 @@ class Outlook:
         """The machine."""
         return self.weighing.bench
 
+    def temperature(self, probe: Probe, waits: float) -> PartTemperature:
+        """How warm what the probe looks at is when it is taken: cold after a wait. [min]"""
+        if waits or probe.mends:  # mending takes longer than cooling
+            return _COLD
+        return warmth(self.situation.hot, self.situation.waited, probe.heat)
+
     def hot(self, probe: Probe, waits: float) -> float:
-        """Probability that what the probe looks at is hot when it is taken. [-]"""
-        situation = self.situation
-        warm = _COLD if waits else warmth(situation.hot, situation.waited, probe.heat)
-        return p_hot(warm, self.weighing.slips["cold_but_warm"])
+        """Probability that it is hot then. [-]"""
+        return p_hot(self.temperature(probe, waits), self.weighing.slips["cold_but_warm"])
 
     def configs(self, scope: tuple[int, ...]) -> list[Config]:
         """Mode configurations of some parts that are asked about, the sound one among them."""
         return list(dict.fromkeys([(0,) * len(scope), *self.cases.index(scope)[0]]))
 
-    def bins(
-        self,
-        nodes: Sequence[tuple[float, float]],
-        edges: Sequence[float],
-        quantity: Quantity,
-        meter: Meter | None = None,
-    ) -> list[float]:
-        """Probabilities of the next display between edges, and of OL; see `bins_of`. [-]"""
-        meter = meter or self.situation.meter
-        return bins_of(nodes, edges, meter, quantity, self.weighing.slips, self.offset)
+    def none(
+        self, healthy: Sequence[float], anything: Sequence[float] = (), share: float | None = None
+    ) -> Row:
+        """
+        Row of "none of these": partly what a sound machine shows, partly anything. [-]
 
-    def none(self, healthy: Sequence[float]) -> Row:
-        """Row of "none of these": partly what a sound machine shows, partly anything. [-]"""
-        share = self.weighing.as_healthy
-        return tuple(share * p + (1.0 - share) / len(healthy) for p in healthy)
+        Parameters
+        ----------
+        healthy : sequence of float
+            Under the sound machine. [-]
+        anything : sequence of float
+            Where nothing is known; all alike if left out. [-]
+        share : float, optional
+            How probably it shows as a healthy part does; the shop's figure if left out. [-]
+        """
+        share = self.weighing.as_healthy if share is None else share
+        anything = anything or [1.0 / len(healthy)] * len(healthy)
+        return tuple(share * p + (1.0 - share) * q for p, q in zip(healthy, anything, strict=True))
 
     def by_config(
         self,
@@ -158,11 +163,12 @@ class Outlook:
         scope: tuple[int, ...],
         rows: Mapping[Config, Row],
         edges: tuple[float, ...] = (),
+        anything: Sequence[float] = (),
     ) -> Forecast:
         """A forecast from a row for each mode configuration of some parts."""
         configs, which = self.cases.index(scope)
         shown = [rows[config] for config in configs]
-        none = self.none(rows[(0,) * len(scope)])
+        none = self.none(rows[(0,) * len(scope)], anything)
         return Forecast(probe, waits, tuple(labels), shown, which, none, edges)
 
     def by_set(self, row: Callable[[tuple[tuple[int, int], ...]], Row]) -> tuple[list[Row], list[int], Row]:

@@ -11,8 +11,8 @@ from typing import ClassVar
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.displays import Stretch
 from humclick.diagnosis.factors import uncharged
-from humclick.diagnosis.likelihood import Display
 from humclick.diagnosis.observations.measured import Measured, across
 from humclick.diagnosis.observations.model import Probe, with_discharge
 from humclick.diagnosis.shop import Shop
@@ -63,8 +63,8 @@ class PartTest(Measured):
             return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
         return across(bench, probe, modes, hot)
 
-    def nothing(self, bench: Bench, display: Display) -> float:
-        return uncharged(display)
+    def nothing(self, bench: Bench, shown: Stretch) -> float:
+        return uncharged(shown)
 
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:

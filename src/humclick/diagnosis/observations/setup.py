@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.displays import Display, gain
 from humclick.diagnosis.factors import copper, p_hot
-from humclick.diagnosis.likelihood import Display, gain
 from humclick.diagnosis.observations.model import Taken
 from humclick.diagnosis.windings import PinDisplay, Sealed, WindingEvidence
 from humclick.meters import Meter, Quantity
@@ -35,6 +35,8 @@ class WindingSetup:
     ----------
     windings : WindingEvidence
         With the spread that meter gain and temperature add.
+    ahead : float
+        Copper factor of the next reading. [-]
     seen : tuple of (first pin, second pin, reading, temperature, copper factor)
         The readings that have a value.
     hot : mapping of epoch to float
@@ -43,6 +45,7 @@ class WindingSetup:
     """
 
     windings: WindingEvidence
+    ahead: float
     seen: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
     hot: Mapping[str, float]
     meter: Meter
@@ -95,28 +98,39 @@ def _epoch(temperature: PartTemperature) -> str:
     return temperature.kind
 
 
-def winding_setup(bench: Bench, meter: Meter, taken: Sequence[Taken]) -> WindingSetup:
-    """Make pin readings ready, their temperatures and the meter's gain put into factors and spreads."""
+def winding_setup(
+    bench: Bench, meter: Meter, taken: Sequence[Taken], ahead: PartTemperature | None = None
+) -> WindingSetup:
+    """
+    Pin readings made ready, their temperatures and the meter's gain put into factors and spreads.
+
+    Parameters
+    ----------
+    bench, meter, taken
+        The machine, and what was read with what.
+    ahead : PartTemperature, optional
+        Of a reading still to come.
+    """
     slips = bench.shop.slips
-    seen = [o for _, o in taken]
-    factors = [copper(o.temperature) for o in seen] or [(1.0, 0.0)]
-    felt = [
-        (o.temperature.kind, f[0])
-        for o, f in zip(seen, factors, strict=False)
-        if o.temperature.kind != "unknown"
-    ]
-    if len({kind for kind, _ in felt}) == 1:  # all windings sit in one shell: what nobody felt is as warm
-        shared = math.fsum(factor for _, factor in felt) / len(felt)
-        factors = [
-            (shared, f[1]) if o.temperature.kind == "unknown" else f
-            for o, f in zip(seen, factors, strict=True)
-        ]
+    felt = [seen.temperature for _, seen in taken]
+    factors = _copper([*felt, ahead] if ahead is not None else felt)
     typical = bench.machine.size("run_winding", "winding").median
-    widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(f[1] for f in factors))
-    hot = {_epoch(o.temperature): p_hot(o.temperature, slips["cold_but_warm"]) for o in seen}
+    widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(sigma for _, sigma in factors))
+    hot = {_epoch(temperature): p_hot(temperature, slips["cold_but_warm"]) for temperature in felt}
     rows = [
-        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], o.reading, o.temperature, factor)
-        for (probe, o), (factor, _) in zip(taken, factors, strict=False)
-        if probe.pins is not None and o.reading is not None
+        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], seen.reading, seen.temperature, factor)
+        for (probe, seen), (factor, _) in zip(taken, factors, strict=False)
+        if probe.pins is not None and seen.reading is not None
     ]
-    return WindingSetup(WindingEvidence(bench.machine, widen), tuple(rows), hot, meter, slips)
+    windings = WindingEvidence(bench.machine, widen)
+    return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)
+
+
+def _copper(temperatures: Sequence[PartTemperature]) -> list[tuple[float, float]]:
+    """Factors on the windings and their ln spreads; what nobody felt is as warm as what was. [-], [-]"""
+    factors = [copper(temperature) for temperature in temperatures] or [(1.0, 0.0)]
+    felt = [(t.kind, f[0]) for t, f in zip(temperatures, factors, strict=False) if t.kind != "unknown"]
+    if len({kind for kind, _ in felt}) != 1:  # all windings sit in one shell
+        return factors
+    shared = math.fsum(factor for _, factor in felt) / len(felt)
+    return [(shared, f[1]) if t.kind == "unknown" else f for t, f in zip(temperatures, factors, strict=True)]

@@ -6,7 +6,8 @@ from __future__ import annotations
 
 import math
 
-from humclick.diagnosis.likelihood import Display, evidence
+from humclick.diagnosis.displays import Display
+from humclick.diagnosis.likelihood import evidence
 
 __all__ = ["highest", "in_steps"]
 

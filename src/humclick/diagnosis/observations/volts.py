@@ -9,8 +9,8 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.displays import Stretch
 from humclick.diagnosis.factors import dead
-from humclick.diagnosis.likelihood import Display
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import METER, Probe
 from humclick.diagnosis.shop import Shop
@@ -66,8 +66,8 @@ class Outlet(Measured):
             sigma = max(sigma, _LOW_SIGMA)
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
-    def nothing(self, bench: Bench, display: Display) -> float:
-        return dead(display, STRAY * bench.machine.nameplate.volts)
+    def nothing(self, bench: Bench, shown: Stretch) -> float:
+        return dead(shown, STRAY * bench.machine.nameplate.volts)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity

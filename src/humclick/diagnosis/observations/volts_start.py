@@ -12,10 +12,11 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
-from humclick.diagnosis.factors import Factor, dead
+from humclick.diagnosis.factors import Factor, dead, flat
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import evidence, nodes_of
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.observations.measured import mixture
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row, rounded
 from humclick.diagnosis.observations.steps import highest, in_steps
@@ -34,13 +35,13 @@ _LEAST_SIGMA = 0.02
 
 @dataclass(frozen=True, slots=True)
 class _Sag:
-    """How far the volts fall, and with what meter that is read. [-]"""
+    """How far the volts fall, in thousandths, and with what meter that is read. [-]"""
 
-    fraction: float
+    thousandths: int
     meter: Meter
 
 
-_BINS: Memory[_Sag, list[float]] = Memory()
+_BINS: Memory[_Sag, Row] = Memory()
 
 
 class VoltsStart(Model):
@@ -75,7 +76,6 @@ class VoltsStart(Model):
         if not displays:
             return Factor(())
         nominal = bench.machine.nameplate.volts
-        wide = max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
         nothing = dead(displays[0], STRAY * nominal)
 
         @cache
@@ -84,12 +84,12 @@ class VoltsStart(Model):
 
         @cache
         def at(thousandths: int) -> float:
-            return within(*in_steps(nominal * thousandths / 1000, wide)) if thousandths else nothing
+            return within(*_volts(bench, thousandths)) if thousandths else nothing
 
         def value(chosen: tuple[Fault, ...]) -> float:
             return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
 
-        most = max(highest(displays[0], wide), nothing)
+        most = max(highest(displays[0], _spread(bench)), nothing)
         return Factor((), (), {}, value, weighing.none(value(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -100,26 +100,39 @@ class VoltsStart(Model):
         bench, meter = outlook.bench, outlook.situation.meter
         nominal = bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
-        sigma = bench.machine.size("supply", "outlet").sigma
-        made = _BINS.of(bench)
+        scale = outlook.weighing.scale(probe, 0.0)
+        stretches = scale.stretches(edges, open_apart=False)
+        known = _BINS.of(bench)
 
-        def bins(fraction: float) -> list[float]:
-            key = _Sag(fraction, meter)
-            if key not in made:
-                nodes = nodes_of(max(nominal * fraction, 1e-6), sigma)
-                made[key] = outlook.bins(nodes, edges, Quantity.VOLTAGE)[:-1]
-            return made[key]
+        def bins(thousandths: int) -> Row:
+            key = _Sag(thousandths, meter)
+            if key not in known:
+                known[key] = (
+                    scale.bins(stretches, *_volts(bench, thousandths))
+                    if thousandths
+                    else tuple(dead(s, STRAY * nominal) for s in stretches)
+                )
+            return known[key]
 
         def row(chosen: tuple[Fault, ...]) -> Row:
-            total = [0.0] * (len(edges) + 1)
-            for w, f in _fractions(bench, chosen, outlook.mended):
-                total = [r + w * b for r, b in zip(total, bins(round(f, 2)), strict=True)]
-            return rounded(total)
+            weighted = _fractions(bench, chosen, outlook.mended)
+            return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
 
         rows, which, healthy = outlook.by_set(row)
         low = format_si(edges[1], Quantity.VOLTAGE)
         labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
-        return Forecast(probe, 0.0, labels, rows, which, outlook.none(healthy), edges)
+        none = outlook.none(healthy, [flat(s) for s in stretches])
+        return Forecast(probe, 0.0, labels, rows, which, none, edges)
+
+
+def _spread(bench: Bench) -> float:
+    """How far the volts of outlets differ: ln standard deviation. [-]"""
+    return max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+
+
+def _volts(bench: Bench, thousandths: int) -> tuple[float, float]:
+    """Median and ln standard deviation of what is left of the outlet's volts, in steps. [V], [-]"""
+    return in_steps(bench.machine.nameplate.volts * thousandths / 1000, _spread(bench))
 
 
 def _fractions(

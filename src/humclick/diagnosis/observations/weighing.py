@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.displays import Display, Scale
 from humclick.diagnosis.factors import flat
-from humclick.diagnosis.likelihood import Display
-from humclick.diagnosis.observations.model import Taken
-from humclick.meters import Meter
+from humclick.diagnosis.observations.model import Probe, Taken
+from humclick.meters import Meter, Quantity
 
 __all__ = ["Weighing"]
 
@@ -53,6 +53,10 @@ class Weighing:
             for probe, o in taken
             if o.reading is not None
         ]
+
+    def scale(self, probe: Probe, offset: float) -> Scale:
+        """All that the meter of a probe may show, with what the leads add. [Ω]"""
+        return Scale(probe.meter or self.meter, Quantity(probe.quantity), self.slips, offset)
 
     def mean(self, row: Sequence[float]) -> float:
         """A value by lead node, over what the leads may add."""

@@ -13,9 +13,9 @@ from typing import ClassVar
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
-from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.memory import Memory
-from humclick.diagnosis.observations.measured import labels_between
+from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
 from humclick.diagnosis.observations.setup import State, WindingSetup, winding_setup
@@ -45,7 +45,7 @@ class _Foreseen:
     pins: tuple[str, str]
     offset: float
     seen: tuple[tuple[tuple[str, str] | None, Reading | None, PartTemperature], ...]
-    hot: float
+    warm: PartTemperature
     meter: Meter
 
 
@@ -117,9 +117,7 @@ class Windings(Model):
         middle = len(leads) // 2
         shown = displays(leads[middle][0])
         central = windings.evidence(shown, straight)
-        rest: dict[Sealed, float] = {}
-        if named and not _agree(windings, shown, straight, central):
-            rest = _crossed(windings, shown, naming)
+        rest = _crossed(windings, shown, naming) if named else {}
         most = {n: max(row[n] for row in central.values()) for n in straight}
         alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
         rows: dict[State, list[float]] = {}
@@ -147,29 +145,94 @@ class Windings(Model):
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         if probe.pins is None or not probe.pins_named:
             return None
-        bench, situation = outlook.bench, outlook.situation
+        bench = outlook.bench
         before = [t for t in outlook.taken if t.probe.pins_named and t.seen.reading is not None]
-        hot = outlook.hot(probe, waits) if probe.heat else 0.0
+        warm = outlook.temperature(probe, waits)
+        edges, scope = _edges(bench, probe.pins), _scope(bench)
         read = tuple((t.probe.pins, t.seen.reading, t.seen.temperature) for t in before)
-        key = _Foreseen(probe.pins, outlook.offset, read, hot, situation.meter)
-        rows = _ROWS.of(bench).setdefault(key, {})
-        edges = _edges(bench, probe.pins)
-        setup = winding_setup(bench, situation.meter, before)
-        displays, scope = setup.displays(outlook.offset), _scope(bench)
-        first, second = sorted(probe.pins)
-        made: dict[tuple[Sealed, float], Row] = {}
+        setup = winding_setup(bench, outlook.weighing.meter, before, warm)
+        makers = []
+        for offset, _ in outlook.leads:
+            key = _Foreseen(probe.pins, offset, read, warm, outlook.weighing.meter)
+            table = _ROWS.of(bench).setdefault(key, {})
+            makers.append((table, _Ahead(outlook.weighing, probe, setup, warm, offset, edges)))
+        rows = {}
         for config in outlook.configs(scope):
-            if config in rows:
-                continue
-            sealed, opens = _sealed(bench.modes_of(scope, config), hot, setup)
-            if (sealed, opens) not in made:
-                nodes = list(setup.windings.nodes(sealed, displays, _IDENTITY, (first, second)))
-                if opens and "C" in probe.pins:
-                    nodes = [(x, (1.0 - opens) * w) for x, w in nodes] + [(math.inf, opens)]
-                made[(sealed, opens)] = tuple(outlook.bins(nodes, edges, Quantity.RESISTANCE))
-            rows[config] = made[(sealed, opens)]
+            for table, ahead in makers:
+                if config not in table:
+                    table[config] = ahead.row(bench.modes_of(scope, config))
+            rows[config] = mixture([w for _, w in outlook.leads], [table[config] for table, _ in makers])
         labels = (*labels_between(edges, Quantity.RESISTANCE), "OL")
-        return outlook.by_config(probe, waits, labels, scope, rows, edges)
+        anything = tuple(flat(s) for s in outlook.weighing.scale(probe, 0.0).stretches(edges))
+        return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
+
+
+class _Ahead:
+    """The next reading between two named pins, cut at the edges of a forecast, after those taken."""
+
+    def __init__(
+        self,
+        weighing: Weighing,
+        probe: Probe,
+        setup: WindingSetup,
+        warm: PartTemperature,
+        offset: float,
+        edges: Sequence[float],
+    ) -> None:
+        assert probe.pins is not None
+        self._setup, self._displays = setup, setup.displays(offset)
+        self._hot = p_hot(warm, weighing.slips["cold_but_warm"])
+        self._pins = tuple(_IDENTITY.index(pin) for pin in probe.pins)
+        self._naming = _namings(weighing.slips["pins_mixed"])
+        self._scale = weighing.scale(probe, offset)
+        self._stretches = self._scale.stretches(edges)
+        self._open = self._scale.bins(self._stretches, math.inf, 0.0)
+        self._known: dict[tuple[Sealed, tuple[str, str], _Naming], Row] = {}
+
+    def row(self, modes: Mapping[str, str]) -> Row:
+        """Probability of each stretch. [-]"""
+        sealed, opens = _sealed(modes, self._hot, self._setup)
+        likely = self._likely(sealed)
+        least = 1e-4 * math.fsum(likely.values())
+        shares = {names: p for names, p in likely.items() if p > least}
+        total = math.fsum(shares.values())
+        rows = [self._between(sealed, names, opens) for names in shares]
+        return mixture([p / total for p in shares.values()], rows)
+
+    def _likely(self, sealed: Sealed) -> Mapping[_Naming, float]:
+        """Each way the pins may lie, with the probability of what was read. [-]"""
+        if not self._displays:
+            return self._naming
+        windings, plain = self._setup.windings, _plain(sealed)
+        straight = {_IDENTITY: self._naming[_IDENTITY]}
+        crossed = {n: w for n, w in self._naming.items() if n != _IDENTITY}
+        return {
+            **windings.evidence(self._displays, straight, [sealed])[sealed],
+            **windings.evidence(self._displays, crossed, [plain])[plain],
+        }
+
+    def _between(self, sealed: Sealed, names: _Naming, opens: float) -> Row:
+        """Probability of each stretch, the pins lying in one way. [-]"""
+        first, second = sorted(names[pin] for pin in self._pins)
+        sealed = sealed if names == _IDENTITY else _plain(sealed)
+        after = names if self._displays else _IDENTITY
+        key = (sealed, (first, second), after)
+        if key not in self._known:
+            self._known[key] = self._sealed_in(sealed, (first, second), names)
+        if opens and "C" in (first, second):
+            return mixture((opens, 1.0 - opens), (self._open, self._known[key]))
+        return self._known[key]
+
+    def _sealed_in(self, sealed: Sealed, pair: tuple[str, str], names: _Naming) -> Row:
+        weights, rows = [], []
+        for weight, base, median, sigma in self._setup.windings.ahead(sealed, self._displays, names, pair):
+            weights.append(weight)
+            base, median = base * self._setup.ahead, median * self._setup.ahead
+            if sigma:
+                rows.append(self._scale.bins(self._stretches, median, sigma, base))
+            else:
+                rows.append(tuple(s.probability(base + median) for s in self._stretches))
+        return mixture(weights, rows)
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:
@@ -181,24 +244,6 @@ def _scope(bench: Bench) -> tuple[int, ...]:
 def _namings(mixed: float) -> dict[_Naming, float]:
     """How probably labelled pins are those they are called. [-]"""
     return {n: 1.0 - mixed if n == _IDENTITY else mixed / 5 for n in PERMUTATIONS}
-
-
-def _agree(
-    windings: WindingEvidence,
-    displays: Sequence[PinDisplay],
-    naming: Mapping[_Naming, float],
-    together: Mapping[Sealed, Mapping[_Naming, float]],
-) -> bool:
-    """
-    Whether labelled readings fit each other at least as well as each fits by itself.
-
-    Then that the labels are mixed up has no more than the small weight of that slip and is left out.
-    """
-    alone = 1.0
-    for d in displays:
-        got = windings.evidence([d], naming)
-        alone *= max(math.fsum(row.values()) for row in got.values())
-    return max(math.fsum(row.values()) for row in together.values()) >= alone
 
 
 def _crossed(
@@ -213,15 +258,16 @@ def _crossed(
     whole has only the weight of that slip.
     """
     crossed = {n: w for n, w in naming.items() if n != _IDENTITY}
-    plain = [s for s in windings.modes() if {s[0], s[1]} <= {HEALTHY, "open"}]
+    plain = list(dict.fromkeys(_plain(sealed) for sealed in windings.modes()))
     got = windings.evidence(displays, crossed, plain)
-    sums = {s: math.fsum(row.values()) for s, row in got.items()}
+    sums = {sealed: math.fsum(row.values()) for sealed, row in got.items()}
+    return {sealed: sums[_plain(sealed)] for sealed in windings.modes()}
 
-    def like(sealed: Sealed) -> Sealed:
-        run, start = (m if m == "open" else HEALTHY for m in sealed[:2])
-        return run, start, sealed[2]
 
-    return {s: sums[like(s)] for s in windings.modes()}
+def _plain(sealed: Sealed) -> Sealed:
+    """The same with windings that are otherwise faulty taken as sound."""
+    run, start = (mode if mode == "open" else HEALTHY for mode in sealed[:2])
+    return run, start, sealed[2]
 
 
 def _table(

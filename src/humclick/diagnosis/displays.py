@@ -1,0 +1,576 @@
+"""
+What a meter shows, given what is really there: how probable a display is, or any stretch of displays.
+
+A display is a stretch of values that are rounded to it: half its last digit either way, everything below half
+a digit for nothing but zeros, everything above the top range for OL. A bin of a forecast is a stretch too, so
+that what is foreseen is the sum of what is weighed. Values in SI units of the quantity measured.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from humclick.diagnosis.quadrature import Cut
+from humclick.meters import Meter, Quantity, default_meter
+from humclick.readings import Reading
+
+__all__ = ["Display", "Edge", "Scale", "Stretch", "evenly", "gain"]
+
+_SQRT2 = math.sqrt(2.0)
+_ROOT_2PI = math.sqrt(2.0 * math.pi)
+#: A meter's last digits are unsure by at least this part of one: its data page may promise less. [-]
+_LEAST_COUNTS = 0.25
+#: Beyond this many standard deviations the meter's own error is not looked for. [-]
+_REACH = 9.0
+#: Within so many of them the end of a range matters. [-]
+_NEAR = 6.0
+#: Numbers that mean nothing share what OL and zero leave of them; so little is left of them in the open. [-]
+_WILD_OPEN, _WILD_ZERO, _WILD_IN_THE_OPEN = 0.2, 0.02, 0.1
+#: A factor of a thousand is dropped or added from a number this far from what is there. [-]
+_KILO = (0.8, 1.25)
+#: Where a tip touches nothing, volts and capacitance show something up to this in one case of four. [SI]
+_LOOSE = {Quantity.VOLTAGE: 1.0, Quantity.CAPACITANCE: 1e-8}
+_LOOSE_ZERO = 0.75
+#: Steps of three quarters of a standard deviation: the trapezoid rule over a bell is then exact to 1e-6.
+_STEPS = tuple(0.75 * k for k in range(-7, 8))
+_BELL = tuple(math.exp(-0.5 * z * z) * 0.75 / _ROOT_2PI for z in _STEPS)
+#: Gauss–Legendre rule of eight points on −1 … 1: Abramowitz and Stegun, Table 25.4.
+_EIGHT = (
+    (0.183434642495650, 0.362683783378362),
+    (0.525532409916329, 0.313706645877887),
+    (0.796666477413627, 0.222381034453374),
+    (0.960289856497536, 0.101228536290376),
+)
+_RULE = tuple((sign * at, weight) for at, weight in _EIGHT for sign in (-1.0, 1.0))
+
+
+def _phi(x: float) -> float:
+    return 0.5 * math.erfc(-x / _SQRT2)
+
+
+def gain(meter: Meter, quantity: Quantity, value: float) -> float:
+    """
+    Standard deviation of the meter's common relative error. [-]
+
+    The percent part of the limit, as a uniform distribution (JCGM 100:2008, 4.3.7).
+    """
+    if not meter.measures(quantity) or value <= 0.0 or not math.isfinite(value):
+        return 0.0
+    return meter.gain_limit(quantity, value) / value / math.sqrt(3.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """A range of a meter: where it begins and ends, and its last digit [SI]; the counts of its limit [-]."""
+
+    start: float
+    end: float
+    digit: float
+    counts: int
+    #: Where its displays begin: what is rounded to the end of the range below is its own.
+    first: float
+
+    @property
+    def last(self) -> float:
+        """Where its displays end. [SI]"""
+        return self.end - 0.5 * self.digit
+
+    def deviation(self, digit: float) -> float:
+        """Standard deviation of the counts part, for a last digit that may be coarser. [SI]"""
+        digit = max(self.digit, digit)
+        return max(self.counts / math.sqrt(3.0), _LEAST_COUNTS) * digit
+
+
+@lru_cache(maxsize=64)
+def _spans(meter: Meter, quantity: Quantity) -> tuple[_Span, ...]:
+    spans: list[_Span] = []
+    for own in sorted((r for r in meter.ranges if r.quantity == quantity), key=lambda r: r.full_scale):
+        start, first = (spans[-1].end, spans[-1].last) if spans else (0.0, 0.0)
+        spans.append(_Span(start, own.full_scale, own.resolution, own.counts, first))
+    return tuple(spans)
+
+
+class Scale:
+    """
+    All that a meter may show of a quantity, and what hands do wrong on the way.
+
+    Parameters
+    ----------
+    meter : Meter
+        Its ranges, their accuracy, where OL begins; one that does not measure the quantity was not in hand.
+    quantity : Quantity
+        What is measured.
+    slips : mapping of str to float
+        Probabilities of what hands do wrong; see ``shop.toml``. [-]
+    offset : float
+        Added by the test leads. [Ω]
+    bound : float or None
+        Where OL begins in the range the meter was set to; its top range's end if left out. [SI]
+
+    Notes
+    -----
+    The counts part of the meter's limit is taken as uniform, so its standard deviation is limit/√3 (JCGM
+    100:2008, 4.3.7); rounding to the last digit is that of the stretch. The range is the one of what is
+    there. The percent part is common to all readings of a call and is put into the spread of the unknown
+    (see `gain`).
+    """
+
+    __slots__ = (
+        "bottom",
+        "dirty",
+        "dirty_ohms",
+        "highest",
+        "kilo",
+        "limit",
+        "loose",
+        "lost",
+        "offset",
+        "spans",
+        "sure",
+        "wild",
+    )
+
+    def __init__(
+        self,
+        meter: Meter,
+        quantity: Quantity,
+        slips: Mapping[str, float],
+        offset: float = 0.0,
+        bound: float | None = None,
+    ) -> None:
+        ohms = quantity is Quantity.RESISTANCE
+        self.spans = _spans(meter if meter.measures(quantity) else default_meter(), quantity)
+        top = self.spans[-1] if bound is None else self.span_of(bound * (1.0 - 1e-12))
+        self.highest = bound or top.end
+        self.limit = self.highest - 0.5 * top.digit
+        self.bottom = 0.5 * self.spans[0].digit
+        self.offset = offset if ohms else 0.0
+        self.lost = slips["no_contact"]
+        self.loose = None if ohms else _LOOSE.get(quantity, 0.0)
+        self.wild, self.kilo = slips["wild"], slips["factor_1000"]
+        self.dirty = slips["dirty_contact"] if ohms else 0.0
+        self.dirty_ohms = slips["dirty_contact_ohms"]
+        self.sure = 1.0 - self.lost - self.wild - self.dirty - self.kilo
+
+    def span_of(self, x: float) -> _Span:
+        """The range the meter takes for what is there."""
+        return next((span for span in self.spans if x < span.end), self.spans[-1])
+
+    def start_of(self, value: float) -> float:
+        """Where displays of at least a value begin: what is below is rounded to less. [SI]"""
+        span = self.span_of(value)
+        shown = math.ceil(value / span.digit - 1e-9) * span.digit
+        return min(max(shown - 0.5 * span.digit, span.first), self.limit)
+
+    def stretches(self, edges: Sequence[float], *, open_apart: bool = True) -> list[Stretch]:
+        """All that may be shown, cut at ascending edges, with OL as the last or in the last. [SI]"""
+        places = [-math.inf, *(self.start_of(edge) for edge in edges)]
+        places += [self.limit, math.inf] if open_apart else [math.inf]
+        return [Stretch(self, low, high) for low, high in itertools.pairwise(places)]
+
+    def bins(
+        self, stretches: Sequence[Stretch], median: float, sigma: float, base: float = 0.0
+    ) -> tuple[float, ...]:
+        """Probability of each stretch, which lie side by side, for a log-normal unknown. [SI], [-]"""
+        places = [s.high for s in stretches[:-1]]
+        below = [0.0, *(self.below(place, median, sigma, base) for place in places), 1.0]
+        return tuple(b - a for a, b in itertools.pairwise(below))
+
+    def loosely(self, low: float, high: float) -> float:
+        """
+        Probability of a stretch while a tip touches nothing. [-]
+
+        Ohms are over limit, volts nothing or a fraction of a volt, and a capacitance range shows nothing or
+        the nanofarads of the leads (common practice; the shares are guesses).
+        """
+        if self.loose is None:
+            return float(high == math.inf)
+        zeros = _LOOSE_ZERO if self.loose else 1.0
+        return zeros * (low < 0.0 <= high) + (1.0 - zeros) * evenly(low, high, self.loose)
+
+    def wildly(self, low: float, high: float, is_open: float = _WILD_OPEN, zero: float = _WILD_ZERO) -> float:
+        """Probability of a stretch that means nothing: OL, zero, or even over the ln of all numbers. [-]"""
+        share = is_open * (high == math.inf) + zero * (low < 0.0 <= high)
+        low, high = max(low, self.bottom), min(high, self.limit)
+        if low < high:
+            share += (1.0 - is_open - zero) * math.log(high / low) / math.log(self.limit / self.bottom)
+        return share
+
+    # -- over a log-normal unknown --------------------------------------------------------------------------
+
+    def below(self, place: float, median: float, sigma: float, base: float = 0.0) -> float:
+        """
+        Probability that less than a place is shown of an unknown that is a base plus a log-normal. [-]
+
+        Parameters
+        ----------
+        place : float
+            No higher than `limit`. [SI]
+        median, sigma, base : float
+            Of the unknown: median above its base, standard deviation of ln, base. [SI], [-], [SI]
+        """
+        unknown = _Unknown(median, sigma, base)
+        there = unknown.below(self.highest)
+        anything = self.wild * self.wildly(-math.inf, place)
+        share = (1.0 - there) * (_WILD_IN_THE_OPEN * anything + self._lost_below(place))
+        if there <= 0.0:
+            return share
+        share += there * (anything + self._lost_below(place))
+        share += self.sure * min(there, self._shown_below(place, unknown))
+        if self.dirty:
+            share += self.dirty * min(there, self._dirty_below(place - self.offset, unknown))
+        if self.kilo:
+            share += 0.5 * self.kilo * math.fsum(min(there, unknown.slid(place / t)) for t in (1e3, 1e-3))
+        return share
+
+    def _lost_below(self, place: float) -> float:
+        return self.lost * self.loosely(-math.inf, place)
+
+    def _shown_below(self, place: float, unknown: _Unknown) -> float:
+        """The meter's own error alone; piece by piece where the meter may be in either of two ranges."""
+        x = place - self.offset
+        s = self.span_of(x).deviation(0.0)
+        widest = max(s, *(n.deviation(0.0) for n in self.spans if n.start < x + _REACH * n.deviation(0.0)))
+        before = unknown.below(x - _REACH * s)
+        if unknown.below(x + _REACH * widest) - before < 1e-9:
+            return before
+        if widest <= s and not any(abs(e.end - x) < _NEAR * s for e in self.spans[:-1]):
+            made = unknown.plus_error_below(x, s)
+            if made is not None:
+                return made
+        if not unknown.sigma:
+            return _phi((x - unknown.top) / self.span_of(unknown.top).deviation(0.0))
+        total = 0.0
+        for span in self.spans:
+            s = span.deviation(0.0)
+            start = span.start if span is not self.spans[0] else -math.inf
+            sure = max(start, min(span.end, x - _REACH * s))
+            total += unknown.below(sure) - unknown.below(start)
+            total += unknown.mean(sure, min(span.end, x + _REACH * s), s, lambda there: _phi((x - there) / s))  # noqa: B023
+        return total
+
+    def _dirty_below(self, x: float, unknown: _Unknown) -> float:
+        """A contact that adds ohms: all below the place that its ohms do not lift over it."""
+        least = self.dirty_ohms
+
+        def lifted(there: float) -> float:
+            return math.exp(-(x - there) / max(least, 0.5 * there))
+
+        if not unknown.sigma:
+            return 1.0 - lifted(unknown.top) if unknown.top < x else 0.0
+        near = max(x / 12.0, x - 25.0 * least) if x < 2.0 * least else x / 12.0
+        return unknown.below(x) - unknown.mean(near, x, math.inf, lifted)
+
+
+class _Unknown:
+    """A base plus a log-normal; infinite, or all in one place, where it has no spread."""
+
+    __slots__ = ("base", "median", "sigma", "top")
+
+    def __init__(self, median: float, sigma: float, base: float) -> None:
+        self.median, self.base = median, base
+        self.top = median + base
+        self.sigma = sigma if sigma >= 1e-6 and 0.0 < median < math.inf else 0.0
+
+    def at(self, z: float) -> float:
+        """Where it is, so many standard deviations from its median. [SI]"""
+        return self.base + self.median * math.exp(self.sigma * z)
+
+    def steps_to(self, x: float) -> float:
+        """How many standard deviations a place is from its median. [-]"""
+        if not self.sigma:
+            return math.inf if x > self.top else -math.inf
+        above = x - self.base
+        return math.log(above / self.median) / self.sigma if above > 0.0 else -math.inf
+
+    def below(self, x: float) -> float:
+        """Probability that it is below a place. [-]"""
+        return _phi(self.steps_to(x))
+
+    def mean(self, low: float, high: float, scale: float, of: Callable[[float], float]) -> float:
+        """A mean over what lies between two places, of what bends within a scale at the upper one. [SI]"""
+        first, last = max(self.steps_to(low), -7.0), min(self.steps_to(high), 7.0)
+        if first >= last:
+            return 0.0
+        bends = min(1.0, scale / (self.sigma * (high - self.base)))
+        pieces = math.ceil((last - first) / (4.0 * bends))
+        half = 0.5 * (last - first) / pieces
+        total = 0.0
+        for k in range(pieces):
+            middle = first + half * (2 * k + 1)
+            for at, weight in _RULE:
+                z = middle + half * at
+                total += weight * math.exp(-0.5 * z * z) * of(self.at(z))
+        return total * half / _ROOT_2PI
+
+    def plus_error_below(self, x: float, s: float) -> float | None:
+        """
+        Probability that it is below a place with a bell added: the narrower of both is taken in steps.
+
+        None where both bend at once, near the base of a wide unknown.
+        """
+        if not self.sigma:
+            return _phi((x - self.top) / s)
+        above = x - self.base
+        if s <= self.sigma * above and _NEAR * s < above:
+            return math.fsum(w * self.below(x - s * z) for z, w in zip(_STEPS, _BELL, strict=True))
+        if self.sigma * (above + _NEAR * s) <= s:
+            return math.fsum(w * _phi((x - self.at(z)) / s) for z, w in zip(_STEPS, _BELL, strict=True))
+        return None
+
+    def slid(self, x: float) -> float:
+        """
+        Probability that it is below a place with an even factor over `_KILO`.
+
+        The mean of (Y − K)⁺ over a log-normal Y of median M is M·exp(σ²/2)·Φ(d + σ) − K·Φ(d), where
+        d = ln(M/K)/σ.
+        """
+        low, high = _KILO
+        if x <= 0.0 or not math.isfinite(self.top):
+            return 0.0
+        if self.top <= 0.0:
+            return 1.0
+        m, sigma = x / self.top, self.sigma * self.median / self.top
+        if sigma < 1e-3:
+            return min(max((m - low) / (high - low), 0.0), 1.0)
+        if abs(math.log(m)) > 7.0 * sigma + 1.0:
+            return float(m > 1.0)
+
+        def over(k: float) -> float:
+            d = math.log(m / k) / sigma
+            return m * math.exp(0.5 * sigma * sigma) * _phi(d + sigma) - k * _phi(d)
+
+        return min(max((over(low) - over(high)) / (high - low), 0.0), 1.0)
+
+
+def evenly(low: float, high: float, top: float) -> float:
+    """Share of a stretch in what is spread evenly from nothing to a top. [-]"""
+    return max(0.0, min(high, top) - max(low, 0.0)) / top if top > 0.0 else 0.0
+
+
+class Stretch:
+    """
+    Neighbouring displays of a meter, ready to be asked how probable they are.
+
+    Parameters
+    ----------
+    scale : Scale
+        All that may be shown.
+    low, high : float
+        What is rounded to them lies between these; infinite for zeros and OL. [SI]
+    coarse : float
+        The last digit that was read, where it is coarser than the meter's; else zero. [SI]
+    """
+
+    __slots__ = (
+        "_anyhow",
+        "_beyond",
+        "_dirty",
+        "_from",
+        "_half",
+        "_high",
+        "_highest",
+        "_kilo",
+        "_kilo_places",
+        "_low",
+        "_reach",
+        "_root",
+        "_to",
+        "coarse",
+        "dirty_ohms",
+        "high",
+        "low",
+        "near",
+        "scale",
+    )
+
+    def __init__(self, scale: Scale, low: float, high: float, coarse: float = 0.0) -> None:
+        self.scale, self.low, self.high, self.coarse = scale, low, high, coarse
+        self._low, self._high = low - scale.offset, high - scale.offset
+        self._highest = scale.highest
+        anything = scale.wild * scale.wildly(low, high)
+        loose = scale.lost * scale.loosely(low, high)
+        self._anyhow = anything + loose
+        in_the_open = _WILD_IN_THE_OPEN * anything + loose
+        self._beyond = in_the_open if high < math.inf else 1.0 - scale.below(low, math.inf, 0.0)
+        self._half, self._dirty, self.dirty_ohms = 0.5 * scale.sure, scale.dirty, scale.dirty_ohms
+        self.near = tuple(self._in_reach())
+        first = self.near[0]
+        self._from, self._to, self._root = first[0], first[1], _SQRT2 * first[2]
+        self._reach = _REACH * max(s for _, _, s in self.near)
+        self._kilo = 0.5 * scale.kilo
+        least, most = _KILO
+        places = ((low / (most * t), high / (least * t), t) for t in (1e3, 1e-3))
+        self._kilo_places = tuple(row for row in places if row[0] < scale.highest) if scale.kilo else ()
+
+    def _in_reach(self) -> list[tuple[float, float, float]]:
+        """Ranges of the meter whose own error can bring them about: start, end, standard deviation. [SI]"""
+        spans = self.scale.spans
+        rows = []
+        for span in spans:
+            s = span.deviation(self.coarse)
+            end = span.end if span is not spans[-1] else math.inf
+            start = span.start if span is not spans[0] else -math.inf
+            if start <= self._high + _REACH * s and end >= self._low - _REACH * s:
+                rows.append((start, end, s))
+        middle = self._low if math.isfinite(self._low) else self._high
+        return sorted(rows, key=lambda row: not row[0] <= middle < row[1])
+
+    def probability(self, x: float) -> float:
+        """Probability of exactly these displays when `x` is there. [-]"""
+        if x >= self._highest:
+            return self._beyond
+        low, high = self._low - x, self._high - x
+        p = self._anyhow
+        if low < self._reach and high > -self._reach:
+            s = self._root
+            if not self._from <= x < self._to:
+                s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
+            p += self._half * (math.erf(high / s) - math.erf(low / s))
+        if high > 0.0 and self._dirty:
+            mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
+            begins = math.exp(-low / mean) if low > 0.0 else 1.0
+            p += self._dirty * (begins - math.exp(-high / mean))
+        for least, most, times in self._kilo_places:
+            if x > 0.0:
+                p += self._slid(x * times) if least < x < most else 0.0
+            elif self.low < 0.0 <= self.high:
+                p += self._kilo
+        return p
+
+    def _slid(self, x: float) -> float:
+        low, high = _KILO
+        share = min(self.high, high * x) - max(self.low, low * x)
+        return self._kilo * max(share, 0.0) / ((high - low) * x)
+
+
+class Edge:
+    """A place where something is cut: nodes are wanted close together there, and nothing was shown."""
+
+    __slots__ = ("peak",)
+
+    #: It jumps nowhere.
+    steps: tuple[float, ...] = ()
+
+    def __init__(self, scale: Scale, place: float) -> None:
+        x = place - scale.offset
+        self.peak: Cut | None = (x, scale.span_of(x).deviation(0.0))
+
+    def probability(self, x: float) -> float:
+        """One, whatever is there."""
+        return 1.0
+
+
+class Display(Stretch):
+    """
+    One reading on one meter.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was shown.
+    meter, slips, offset
+        As in `Scale`.
+    """
+
+    __slots__ = ("_deviation", "_digit", "y", "zero")
+
+    def __init__(
+        self, reading: Reading, meter: Meter, slips: Mapping[str, float], offset: float = 0.0
+    ) -> None:
+        quantity, bound, coarse = reading.quantity, reading.bound, 0.0
+        scale = Scale(meter, quantity, slips, offset, bound)
+        self.y = reading.value
+        self.zero = reading.below_resolution
+        if self.y is not None and self.y >= scale.highest:  # more than this meter can show
+            self.y, self.zero = None, False
+        value = self.y or 0.0
+        span = scale.span_of(value)
+        digit = reading.resolution or span.digit
+        self._digit = digit if self.zero else max(digit, span.digit)
+        if self.y is None:
+            low, high = scale.limit, math.inf
+        elif self.zero:
+            low, high = -math.inf, 0.5 * self._digit
+        else:
+            low, high = value - 0.5 * self._digit, value + 0.5 * self._digit
+            if self._digit <= span.digit and value > 0.0:  # rounded to the end of a range it is the next's
+                low, high = max(low, span.first), min(high, span.last)
+        if self._digit > span.digit:
+            coarse = self._digit
+        self._deviation = math.hypot(span.deviation(coarse), self._digit / math.sqrt(12.0))
+        super().__init__(scale, low, high, coarse)
+
+    @property
+    def digit(self) -> float:
+        """Size of the last digit. [SI]"""
+        return self._digit
+
+    @property
+    def most(self) -> float:
+        """No value gives more than this. [-]"""
+        if self.y is None or self.zero:
+            return 1.0
+        width = self.high - self.low
+        narrowest = min(s for _, _, s in self.near)
+        more = 2.0 * self._half * math.erf(0.5 * width / (_SQRT2 * narrowest))
+        more += self._dirty * -math.expm1(-width / self.dirty_ohms)
+        return min(1.0, more + self._kilo * width / max(self.low, width)) + self._anyhow
+
+    def at_most(self, narrow: float, wide: float) -> Callable[[float], float]:
+        """
+        An upper bound on the probability of the display for log-normal unknowns, in closed form.
+
+        Parameters
+        ----------
+        narrow, wide : float
+            The standard deviation of ln of the unknown lies between these. [-]
+
+        Returns
+        -------
+        callable
+            The bound [-], of the natural logarithm of the median over 1 in the unit of the reading.
+
+        Notes
+        -----
+        With x = y·exp(t), (x − y)² is at least (0.63·t·y)² for t > −1 and at least 0.39·y² below, so that the
+        bell over x is no higher than one over t, whose product with the unknown's bell is one again. The
+        display is at most its width times the highest of these between its ends.
+        """
+        if self.y is None or self.zero or self._low <= 0.0:
+            return lambda _: self.most
+        y, across = self._low, self.high - self.low
+        first, last = math.log(y), math.log(self._high)
+        bells = []
+        floor = self._anyhow + self._dirty * across / self.dirty_ohms + 1.5 * self._kilo * across / y
+        for _, _, s in self.near:
+            width, scale = s / (0.63 * y), 2.0 * self._half / (s * _ROOT_2PI)
+            height = 1.02 * scale * across * width / math.hypot(narrow, width)
+            bells.append((height, -0.5 / (wide * wide + width * width)))
+            floor += 1.02 * scale * across * math.exp(-0.19 * (y / s) ** 2)
+
+        def bound(median: float) -> float:
+            off = first - median if median < first else median - last if median > last else 0.0
+            return math.fsum(height * math.exp(steep * off * off) for height, steep in bells) + floor
+
+        return bound
+
+    @property
+    def peak(self) -> Cut | None:
+        """Where the probability is largest, and how narrow it is there; None for OL. [SI], [SI]"""
+        if self.y is None:
+            return None
+        if self.zero:
+            return self._high, self._deviation
+        return self.y - self.scale.offset, self._deviation
+
+    @property
+    def steps(self) -> tuple[float, ...]:
+        """Values at which the probability jumps. [SI]"""
+        ends = [end for _, end, _ in self.near if len(self.near) > 1 and end < self._highest]
+        kilo = [x for low, high, _ in self._kilo_places for x in (low, high) if self.y and not self.zero]
+        return (self._highest, *ends, *(x for x in kilo if 0.0 < x < math.inf))
