@@ -16,8 +16,8 @@ from humclick.diagnosis import advice as advising
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.choices import opening_cost
 from humclick.diagnosis.decisions import HAND_OVER, WAIT, actions_for, covered, loss
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import dead, flat, p_hot, uncharged
-from humclick.diagnosis.likelihood import Display
 from humclick.diagnosis.planner import Problem, plan
 from humclick.diagnosis.power import Earth, earth, insulation, three_equal
 from humclick.diagnosis.probes import probe_of
@@ -118,7 +118,7 @@ def test_a_dead_conductor_shows_nothing_or_a_stray_voltage() -> None:
     assert dead(twenty, 24.0) - 0.75 * twenty.probability(0.0) == pytest.approx(0.1 * twenty.digit / 24.0)
     assert dead(thirty, 24.0) == pytest.approx(0.75 * thirty.probability(0.0))
     assert dead(twenty, 20.0) > dead(twenty, 19.9)  # what is just as high is still a stray one
-    one, less = display("1.0 V", Quantity.VOLTAGE), display("0.9 V", Quantity.VOLTAGE)
+    one, less = display("2.0 V", Quantity.VOLTAGE), display("0.9 V", Quantity.VOLTAGE)
     assert dead(less, 24.0) > 3.0 * dead(one, 24.0)  # a fraction of a volt is common, a whole one is not
 
 
@@ -129,16 +129,18 @@ def test_an_open_capacitor_keeps_some_nanofarads() -> None:
     assert uncharged(some) > 100.0 * uncharged(much) > 0.0
     assert uncharged(much) == pytest.approx(max(0.7 * much.probability(0.0), 1e-300))
     edge, over = display("0.03 uF", Quantity.CAPACITANCE), display("0.04 uF", Quantity.CAPACITANCE)
-    assert uncharged(edge) - 0.7 * edge.probability(0.0) == pytest.approx(0.3 * edge.digit / 3e-8)
+    assert uncharged(edge) - 0.7 * edge.probability(0.0) == pytest.approx(0.15 * edge.digit / 3e-8)
     assert uncharged(over) == pytest.approx(0.7 * over.probability(0.0))
 
 
 def test_a_display_of_which_nothing_is_known() -> None:
     """OL is the commonest, then zeros; numbers share the rest evenly by decades."""
-    ol, zero, low, high = (display(text, OHMS) for text in ("OL", "0.0", "4.7", "47"))
-    assert (flat(ol), flat(zero)) == (0.3, 0.1)
-    assert flat(low) == pytest.approx(0.6 * low.digit / 4.7 / math.log(1e9))
-    assert flat(high) == pytest.approx(0.6 * high.digit / 47 / math.log(1e9))
+    ol, zero, low, high, shown = (display(text, OHMS) for text in ("OL", "0.0", "4.7", "47", "47.0"))
+    assert flat(ol) == pytest.approx(0.3)
+    assert flat(zero) == pytest.approx(0.1)
+    assert 0.0 < flat(low) < 0.01
+    assert flat(high) == pytest.approx(flat(low))
+    assert flat(shown) == pytest.approx(0.1 * flat(high), rel=0.05)
 
 
 @pytest.mark.parametrize(
