@@ -29,7 +29,7 @@ from humclick.meters import Quantity, meter
 from humclick.physics.insulation import Standing
 from humclick.readings import Leads, PartTemperature, parse_reading
 from humclick.readings.shown import percent
-from humclick.start.power_up import OUTCOMES
+from humclick.start.rows import OUTCOMES
 
 SHOP = default_shop()
 OHMS = Quantity.RESISTANCE

@@ -329,7 +329,7 @@ def _tail(drawn: _Drawn, number: int) -> None:
 def _drawn_calls() -> dict[str, list[Plain]]:
     made: dict[str, list[Plain]] = {}
     for number, file in enumerate(sorted(_EXAMPLES.glob("*/call.toml"))):
-        events: list[Event] = read_call(file)
+        events: tuple[Event, ...] = read_call(file)
         tables = [json.loads(json.dumps(table_of(e), default=str)) | {"device": "phone"} for e in events]
         drawn = _Drawn(file.parent.name, tables)
         _tail(drawn, number)
