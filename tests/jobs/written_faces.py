@@ -334,7 +334,7 @@ def _drawn_calls() -> dict[str, list[Plain]]:
         drawn = _Drawn(file.parent.name, tables)
         _tail(drawn, number)
         made[f"example {file.parent.name}"] = drawn.tables
-    for number, (name, guard) in enumerate(MACHINES):
+    for number, (name, guard) in list(enumerate(MACHINES))[::2]:
         made[f"random {number}"] = _at_random(number, name, guard)
     return made
 
