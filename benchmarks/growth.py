@@ -113,10 +113,19 @@ class _Starts:
 
     def key(self, modes: Mapping[str, str], *, hot: bool) -> tuple[int, ...]:
         """As of `Attempts`."""
-        return self._starts.key({part: mode.partition("~")[0] for part, mode in modes.items()}, hot=hot)
+        return self._starts.key(_first(modes), hot=hot)
+
+    def mark(self, modes: Mapping[str, str], *, hot: bool) -> int:
+        """As of `Attempts`."""
+        return self._starts.mark(_first(modes), hot=hot)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._starts, name)
+
+
+def _first(modes: Mapping[str, str]) -> dict[str, str]:
+    """Modes that were cut up, for their copies."""
+    return {part: mode.partition("~")[0] for part, mode in modes.items()}
 
 
 def _bench(times: int) -> Bench:

@@ -24,7 +24,7 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.choices import choices
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.planner import Problem, plan
+from humclick.diagnosis.planner import Choice, plan
 from humclick.diagnosis.situation import Heard, Situation
 
 __all__ = ["by_trees", "cut", "left_after", "one_step_rule", "optimum", "two_step_rule", "value_of"]
@@ -33,10 +33,10 @@ _RESULTS = Path(__file__).parent / "results"
 _COMPLAINTS = (Heard.SILENT, Heard.HUM, Heard.HUM_CLICK, Heard.TRIPS)
 
 #: A rule: the next probe of a problem, or None to act.
-Rule = Callable[[Problem], int | None]
+Rule = Callable[[Choice], int | None]
 
 
-def cut(problem: Problem, probes: Sequence[int], cases: int) -> Problem:
+def cut(problem: Choice, probes: Sequence[int], cases: int) -> Choice:
     """
     Keep some probes and the most probable cases of a problem.
 
@@ -45,7 +45,7 @@ def cut(problem: Problem, probes: Sequence[int], cases: int) -> Problem:
     order = sorted(range(len(problem.weights) - 1), key=lambda i: -problem.weights[i])[: cases - 1]
     kept = [*sorted(order), len(problem.weights) - 1]
     scale = math.fsum(problem.weights[i] for i in kept)
-    return Problem(
+    return Choice(
         [problem.weights[i] / scale for i in kept],
         [problem.classes[i] for i in kept],
         problem.loss,
@@ -58,7 +58,7 @@ def cut(problem: Problem, probes: Sequence[int], cases: int) -> Problem:
     )
 
 
-def real_problem(machine: Machine, complaint: Heard) -> Problem:
+def real_problem(machine: Machine, complaint: Heard) -> Choice:
     """The planning problem of a cooled machine about which only the complaint is known."""
     return choices(judge(Situation(machine, complaint, hot=False)))[0]
 
@@ -66,7 +66,7 @@ def real_problem(machine: Machine, complaint: Heard) -> Problem:
 # -- the optimum ------------------------------------------------------------------------------------------
 
 
-def optimum(problem: Problem) -> float:
+def optimum(problem: Choice) -> float:
     """
     Least expected total of any way of testing and acting.
 
@@ -103,7 +103,7 @@ def optimum(problem: Problem) -> float:
     return float(values[(0, -1)])
 
 
-def by_trees(problem: Problem) -> float:
+def by_trees(problem: Choice) -> float:
     """
     The same by plain recursion over every order of probes and outcomes, with normalised beliefs.
 
@@ -133,13 +133,13 @@ def by_trees(problem: Problem) -> float:
 # -- rules ------------------------------------------------------------------------------------------------
 
 
-def two_step_rule(problem: Problem) -> int | None:
+def two_step_rule(problem: Choice) -> int | None:
     """The program's rule."""
     best = plan(problem).best
     return None if best is None else best.probe
 
 
-def one_step_rule(problem: Problem) -> int | None:
+def one_step_rule(problem: Choice) -> int | None:
     """Act unless some probe pays by itself."""
     made = plan(problem)
     if not made.worths:
@@ -148,13 +148,13 @@ def one_step_rule(problem: Problem) -> int | None:
     return best.probe if best.one_step < made.act_now - 1e-7 else None
 
 
-def left_after(problem: Problem, probe: int, outcome: int) -> tuple[float, Problem]:
+def left_after(problem: Choice, probe: int, outcome: int) -> tuple[float, Choice]:
     """Probability of an outcome, and the problem that remains after it without the probe."""
     table, rows = problem.tables[probe], problem.rows_of[probe]
     joint = [w * table[r][outcome] for w, r in zip(problem.weights, rows, strict=True)]
     p = math.fsum(joint)
     rest = [u for u in range(len(problem.tables)) if u != probe]
-    return p, Problem(
+    return p, Choice(
         [j / p for j in joint] if p else joint,
         problem.classes,
         problem.loss,
@@ -167,7 +167,7 @@ def left_after(problem: Problem, probe: int, outcome: int) -> tuple[float, Probl
     )
 
 
-def value_of(rule: Rule, problem: Problem) -> float:
+def value_of(rule: Rule, problem: Choice) -> float:
     """Exact expected total of a rule that decides anew after every outcome."""
     t = rule(problem) if problem.tables else None
     if t is None:
@@ -186,7 +186,7 @@ def value_of(rule: Rule, problem: Problem) -> float:
 # -- the study --------------------------------------------------------------------------------------------
 
 
-def instances(probes: int, cases: int, seed: int) -> list[tuple[str, Problem]]:
+def instances(probes: int, cases: int, seed: int) -> list[tuple[str, Choice]]:
     """
     Problems cut from every arrangement and complaint.
 

@@ -39,7 +39,7 @@ from humclick.diagnosis.guards import (
 )
 from humclick.diagnosis.hypotheses import Hypotheses
 from humclick.diagnosis.judged import Judged, judge
-from humclick.diagnosis.planner import Plan, Problem, plan
+from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, three_equal
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop, default_shop
@@ -290,7 +290,7 @@ def _judged(situation: Situation, bench: Bench) -> Judged:
 _ORDERS: dict[tuple[object, ...], list[tuple[str, float]]] = {}
 
 
-def information(problem: Problem) -> list[float]:
+def information(problem: Choice) -> list[float]:
     """Expected fall of the entropy over decision classes, by probe. [nat]"""
     columns = len(problem.loss[0])
 
@@ -330,7 +330,7 @@ def _static(case: Case, visit: Visit, bench: Bench) -> list[tuple[str, float]]:
     return _ORDERS[key]
 
 
-def _stops(brain: Brain, problem: Problem, made: Plan) -> bool:
+def _stops(brain: Brain, problem: Choice, made: Plan) -> bool:
     if brain.stop == "two-step":
         return made.best is None
     if brain.stop == "one-step":

@@ -92,7 +92,7 @@ def replayed_on_terminal(folder: Path, name: str, *, silent: bool = False) -> Co
             take(f"{kind} {rest[0]}")
             continue
         probe, value = rest
-        if session.asked is None or session.asked.id != probe:
+        if session.step.probe is None or session.step.probe.id != probe:
             take(probe)
         if _steps(session) == "with the reading":
             take(f"done {value}")
@@ -112,7 +112,7 @@ def _steps(session: Any) -> str:
     """Whether safety steps are waiting, and whether the reading may confirm them; older states too."""
     if hasattr(session, "gates"):
         return "waiting" if session.gates() else ""
-    briefing = session.briefing()
+    briefing = session.step.briefing
     return "with the reading" if briefing.dead else "waiting" if briefing.gates else ""
 
 

@@ -31,7 +31,7 @@ from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.observations.look import PartLook
 from humclick.diagnosis.observations.measured import Measured
-from humclick.diagnosis.planner import Problem, worth_of_each
+from humclick.diagnosis.planner import Choice, worth_of_each
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.scales import Chosen
 from humclick.diagnosis.shop import default_shop
@@ -174,7 +174,7 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     classes = [columns.setdefault(bench.space.remedies(chosen), len(columns)) for chosen, _ in post.cases]
     classes.append(columns.setdefault(NONE, len(columns)))
     loss = losses(actions_for(post.by_class), list(columns), bench.shop, frozenset())
-    problem = Problem(
+    problem = Choice(
         [*(p for _, p in post.cases), post.none],
         classes,
         loss,

@@ -18,7 +18,7 @@ from unittest.mock import patch
 
 from humclick import messages
 from humclick.web import language as pages
-from humclick.web.catalogue import compiled
+from humclick.web.catalogue import compiled_catalogue
 from humclick.web.catalogue import messages as every_id
 
 CODE = "qps"
@@ -73,7 +73,7 @@ def write_catalogue(folder: Path, code: str = CODE) -> None:
     made.add("0.5", "0.5")
     place = folder / code / "LC_MESSAGES"
     place.mkdir(parents=True)
-    (place / "humclick.mo").write_bytes(compiled(made))
+    (place / "humclick.mo").write_bytes(compiled_catalogue(made))
     assert io.BytesIO((place / "humclick.mo").read_bytes()).read(4)
 
 

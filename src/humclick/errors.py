@@ -33,7 +33,7 @@ __all__ = [
     "Refused",
     "StorageTrouble",
     "Unknown",
-    "one_of",
+    "choice_of",
     "printable",
 ]
 
@@ -141,7 +141,7 @@ class DataError(HumclickError):
     """A data file of the program itself is damaged or incomplete."""
 
 
-def one_of(value: str, known: Iterable[str]) -> str:
+def choice_of(value: str, known: Iterable[str]) -> str:
     """What would be right instead of a name that is not known: all there are, and the nearest."""
     names = list(known)
     near = get_close_matches(value, names, n=1)

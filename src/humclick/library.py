@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeGuard
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
@@ -53,12 +53,12 @@ def machine(
     refrigerant: str = "",
 ) -> Machine:
     """
-    Describe a machine.
+    Describe a machine; `Unknown` or `OutOfRange` says what of it cannot be, and what would be right.
 
     Parameters
     ----------
     arrangement : str
-        Name of its start arrangement, such as ``rsir-ptc``; a wrong one is told the right ones.
+        Name of its start arrangement, such as ``rsir-ptc``.
     protector : str
         ``external``, ``integrated`` or ``internal``; the arrangement's usual one if left out.
     volts, hertz : float
@@ -67,13 +67,6 @@ def machine(
         Locked-rotor and running amps of the plate. [A]
     refrigerant : str
         As printed.
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement, or it does not come with that protector.
-    OutOfRange
-        If a figure cannot be.
 
     Examples
     --------
@@ -86,21 +79,14 @@ def machine(
 
 
 def shop(path: str | os.PathLike[str]) -> Shop:
-    """
-    A shop's own prices, times and odds, from its file.
-
-    Raises
-    ------
-    Refused, Unknown
-        If the file cannot be used.
-    """
+    """A shop's own prices, times and odds, from its file."""
     from pathlib import Path
 
     return shop_from_file(Path(path))
 
 
 @dataclass(frozen=True)
-class Call:
+class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
     """
     A call: what is known, and what to do next.
 
@@ -167,8 +153,8 @@ class Call:
             ("complaint", {"heard": str(self.heard), "words": self.words}),
         ]
         flow = Flow(fold((), device=""), self.shop)
-        for kind, given in steps:
-            flow = flow.keep(kind, datetime.now().astimezone(), **given)
+        for kind, values in steps:
+            flow = flow.keep(kind, datetime.now().astimezone(), **values)
         object.__setattr__(self, "events", flow.events)
         self.__dict__["_flow"] = flow
 
@@ -184,8 +170,8 @@ class Call:
         call.__dict__["_flow"] = flow
         return call
 
-    def _with(self, kind: str, **given: Any) -> Call:
-        return self._after(self._flow.keep(kind, datetime.now().astimezone(), **given))
+    def _with(self, kind: str, **values: Any) -> Call:
+        return self._after(self._flow.keep(kind, datetime.now().astimezone(), **values))
 
     def seen(self, probe: str, value: str | float, *, temperature: str | float = "", note: str = "") -> Call:
         """
@@ -209,28 +195,21 @@ class Call:
             If it is of another quantity, no answer of that probe, or no value at all.
         """
         known = probe_of(self.machine, _text(probe, "probe"), self.shop)
-        if isinstance(value, numbers.Real) and not isinstance(value, bool):
+        if _is_number(value):
             if known.quantity not in _UNITS:
                 right = (
                     'the figure with its unit, such as "14.84 uF"' if known.quantity else "one of its answers"
                 )
                 raise Refused(f"{probe}: write {right}, got {value!r}")
             value = f"{float(value):g} {_UNITS[known.quantity]}"
-        if isinstance(temperature, numbers.Real) and not isinstance(temperature, bool):
+        if _is_number(temperature):
             temperature = f"{float(temperature):g} C"
         answer = answer_to(known, _text(value, "value"), _text(temperature, "temperature"))
         now = datetime.now().astimezone()
         return self._after(take(self._flow, now, known, answer.value, answer=answer, already=True, note=note))
 
     def passed(self, gate: str, words: str = "") -> Call:
-        """
-        A safety step was passed.
-
-        Raises
-        ------
-        Unknown
-            If there is no such gate.
-        """
+        """A safety step was passed; `Unknown` if there is no such gate."""
         from humclick.safety import gate as gate_of
 
         return self._with("gate", gate=gate_of(_text(gate, "gate")).name, words=words)
@@ -252,15 +231,8 @@ class Call:
         return self._with("skip", probe=probe_of(self.machine, _text(probe, "probe")).id, reason=reason)
 
     def decided(self, *remedies: str) -> Call:
-        """
-        What is to be done.
-
-        Raises
-        ------
-        Unknown
-            If there is no such remedy.
-        """
-        return self._with("decision", remedies=[self.shop.remedy(each).name for each in remedies])
+        """What is to be done; `Unknown` if there is no such remedy."""
+        return self._with("decision", remedies=[self.shop.remedy(remedy).name for remedy in remedies])
 
     def stopped(self, hazard: str, words: str = "") -> Call:
         """A hazard was found: the work stops until it is answered."""
@@ -270,10 +242,7 @@ class Call:
         """
         The first hazard that is open was cleared, and how.
 
-        Raises
-        ------
-        Refused
-            If nothing stops this call, or its safety step was not passed again first.
+        Refused if nothing stops this call, or its safety step was not passed again first.
         """
         if not self.folded.stoppages:
             raise Refused("nothing stops this call")
@@ -291,10 +260,7 @@ class Call:
         """
         What to do next: a probe, a wait, a verdict or a stop, with the suspects.
 
-        Raises
-        ------
-        Refused
-            If the machine is one that is only recognised.
+        Refused if the machine is one that is only recognised.
         """
         return advise(self._situation, shop=self.shop)
 
@@ -305,7 +271,7 @@ class Call:
     @property
     def probes(self) -> Mapping[str, str]:
         """Every probe of the machine and what it is."""
-        return {name: each.title for name, each in probes_of(self.machine, self.shop).items()}
+        return {name: probe.title for name, probe in probes_of(self.machine, self.shop).items()}
 
     @property
     def findings(self) -> Sequence[Finding]:
@@ -327,10 +293,7 @@ class Call:
         """
         The job sheet as one HTML file; written too, as HTML or PDF by its ending, where a path is given.
 
-        Raises
-        ------
-        Refused
-            If the file cannot be written, or PDF is asked for where no typesetter is installed.
+        Refused if the file cannot be written, or PDF is asked for where no typesetter is installed.
         """
         from pathlib import Path
 
@@ -354,14 +317,7 @@ class Call:
         return html
 
     def save(self, path: str | os.PathLike[str]) -> None:
-        """
-        Write the call file.
-
-        Raises
-        ------
-        CallFileError
-            If it cannot be written.
-        """
+        """Write the call file; `CallFileError` if it cannot be written."""
         write_call(path, self.events)
 
     def __repr__(self) -> str:
@@ -372,23 +328,14 @@ class Call:
         from html import escape
 
         rows = "".join(
-            f"<tr><td>{escape(percent(each.probability))}</td><td>{escape(each.label)}</td></tr>"
-            for each in self.advice.suspects[:5]
+            f"<tr><td>{escape(percent(suspect.probability))}</td><td>{escape(suspect.label)}</td></tr>"
+            for suspect in self.advice.suspects[:5]
         )
         return f"<p><b>{escape(repr(self.advice))}</b></p><table>{rows}</table>"
 
 
 def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
-    """
-    A call from its file.
-
-    Raises
-    ------
-    CallFileError
-        If the file cannot be read.
-    Refused
-        If no machine is described in it.
-    """
+    """A call from its file; refused if it cannot be read or no machine is described in it."""
     events = read_call(path)
     folded = fold(events)
     if folded.machine is None:
@@ -397,7 +344,7 @@ def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
     return Call(folded.machine, heard, folded.words, shop=shop or default_shop(), events=folded.events)
 
 
-def try_start(of: Call | Machine, **asked: Any) -> Answers:
+def try_start(of: Call | Machine, **wanted: Any) -> Answers:
     """
     Whether it starts, how fast, with how many amps, down to which volts; each with its range.
 
@@ -405,7 +352,7 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
     ----------
     of : Call or Machine
         Windings and capacitors are taken as measured on a call.
-    asked : fields of `humclick.start.conditions.StartConditions`
+    wanted : fields of `humclick.start.conditions.StartConditions`
         ``volts`` [V], ``difference`` [-], ``ambient`` [°C], ``hot``, ``supply_ohms`` [Ω], ``start_farads``,
         ``run_farads`` [F]; and ``modes``, a mapping of part to mode.
 
@@ -425,21 +372,14 @@ def try_start(of: Call | Machine, **asked: Any) -> Answers:
             f"starts need the numeric extras: pip install 'humclick[start]' ({error.name})"
         ) from None
     subject = of.machine if isinstance(of, Call) else of
-    modes = asked.pop("modes", {})
+    modes = wanted.pop("modes", {})
     known = of_call(of.folded) if isinstance(of, Call) else at_hand(subject)
-    given = StartConditions(**{"volts": subject.nameplate.volts, **asked})
-    return answers(subject, estimate(known), given, modes=modes)
+    conditions = StartConditions(**{"volts": subject.nameplate.volts, **wanted})
+    return answers(subject, estimate(known), conditions, modes=modes)
 
 
 def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = None) -> Evidence:
-    """
-    What a recording of a start shows: a clamp's log (CSV), or a WAV file of a clamp or of the sound.
-
-    Raises
-    ------
-    Refused
-        If the file cannot be read, or holds too little.
-    """
+    """What a recording of a start shows: a clamp's log (CSV), or a WAV file of a clamp or of the sound."""
     from pathlib import Path
 
     from humclick.jobs.recorded import plate_of
@@ -449,6 +389,10 @@ def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = Non
     subject = of.machine if isinstance(of, Call) else of
     hertz = None if subject is None else subject.nameplate.hertz
     return evidence_of(logs.read_recording(Path(path)), plate_of(subject), hertz=hertz)
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, numbers.Real) and not isinstance(value, bool)
 
 
 def _text(value: object, name: str) -> str:
@@ -462,6 +406,6 @@ def _leads(leads: str | float | None) -> dict[str, Any]:
         return {}
     if leads == "nulled":
         return {"leads_nulled": True}
-    if isinstance(leads, numbers.Real) and not isinstance(leads, bool):
+    if _is_number(leads):
         return {"lead_ohms": float(leads)}
     raise Refused(f'leads must be "nulled" or the ohms shown with the tips together, got {leads!r:.40}')

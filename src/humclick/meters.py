@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any
 
@@ -91,6 +92,13 @@ class MeterRange:
             raise OutOfRange("percent and counts are both 0; no meter is exact, give the data page's figures")
 
 
+@lru_cache(maxsize=256)
+def _of(meter: Meter, quantity: Quantity) -> tuple[MeterRange, ...]:
+    """Ranges of a quantity, the smallest first."""
+    own = [span for span in meter.ranges if span.quantity == quantity]
+    return tuple(sorted(own, key=attrgetter("full_scale")))
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """
@@ -107,8 +115,11 @@ class Meter:
     ranges: tuple[MeterRange, ...]
     #: Voltage an insulation tester puts on the part; None for a multimeter. [V]
     test_voltage: float | None = None
+    _hash: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        spans = [(r.full_scale, r.resolution, r.percent, r.counts) for r in self.ranges]  # numbers alone
+        object.__setattr__(self, "_hash", hash(tuple(spans)))
         if not self.ranges:
             raise OutOfRange(f"meter {self.name!r} has no ranges; give at least one")
         ends: set[tuple[Quantity, float]] = set()
@@ -121,9 +132,12 @@ class Meter:
                 )
             ends.add(key)
 
+    def __hash__(self) -> int:
+        return self._hash
+
     def measures(self, quantity: Quantity) -> bool:
         """Whether the meter has a range for the quantity."""
-        return any(span.quantity == quantity for span in self.ranges)
+        return bool(_of(self, quantity))
 
     def range_for(self, quantity: Quantity, value: float) -> MeterRange:
         """
@@ -133,9 +147,7 @@ class Meter:
         """
         if math.isnan(value):
             raise OutOfRange(f"a {quantity} must be a number, got nan")
-        ranges = sorted(
-            (span for span in self.ranges if span.quantity == quantity), key=lambda span: span.full_scale
-        )
+        ranges = _of(self, quantity)
         if not ranges:
             can = ", ".join(sorted({str(span.quantity) for span in self.ranges}))
             raise OutOfRange(f"meter {self.name!r} does not measure {quantity}; it measures {can}")

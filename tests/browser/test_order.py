@@ -113,14 +113,14 @@ def test_every_face_agrees_after_every_step(
             here, there = (shown(p, server.address + path, p is page) for p in (page, other))
             assert here == there
             session = terminal(server, path[6:])
-            events = {event.id: event for event in session.events}
+            events = {event.id: event for event in session.flow.events}
             assert here["ids"][::-1] == [n for n, e in events.items() if e.kind not in ("opened", "undo")]
             turns = [events[each].turn for each in here["ids"][::-1]]
             assert turns == sorted(turns)
             made = [each for each in here["ids"][::-1] if events[each].device == name]
             assert made == sorted(made, reverse=True)
             try:
-                last = to_undo(session.events, session.call).id
+                last = to_undo(session.flow.events, session.call).id
             except HumclickError:
                 last = ""
             assert here["undo"] == last

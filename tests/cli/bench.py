@@ -39,11 +39,11 @@ def worked(session: Session, shows: Mapping[str, str], most: int = 40) -> list[s
     """Answer all that is asked until nothing more is, and give back what was typed."""
     typed: list[str] = []
     while len(typed) < most:
-        probe, advice = session.asked, session.advice
+        probe, advice = session.step.probe, session.flow.advice
         if probe is None or advice is None:
             break
         waits = advice.next.waits if advice.next is not None else 0.0
-        if session.briefing().gates:
+        if session.step.briefing.gates:
             line = "done"
         elif waits and not (typed and typed[-1].startswith("wait")):
             line = f"wait {waits:g}"

@@ -315,16 +315,16 @@ def test_lines_from_a_pipe_are_kept_one_by_one(tmp_path: Path) -> None:
 def test_questions_are_asked_until_the_complaint_is_known(tmp_path: Path) -> None:
     """All, then all but the arrangement, then none; each with what is usual; the list only once."""
     session = begun(tmp_path / "c.toml")
-    assert questions_for(session.events, session.call) == list(FACTS)
+    assert questions_for(session.flow.events, session.call) == list(FACTS)
     shown, again = question_in_words(session), question_again(session)
     assert all(name in shown for name in arrangements())
     assert len(again) < len(shown)
     session.take("rsir-ptc")
-    left = questions_for(session.events, session.call)
+    left = questions_for(session.flow.events, session.call)
     assert left == [name for name in FACTS if name != "arrangement"]
     assert set(arrangement("rsir-ptc").protectors) <= set(question_in_words(session).split())
     set_fact(session, "complaint", "2; since noon")
-    assert questions_for(session.events, session.call) == []
+    assert questions_for(session.flow.events, session.call) == []
     with pytest.raises(Refused, match="of what"):
         set_fact(session, "volts", " ")
 
@@ -374,21 +374,21 @@ def test_a_reading_is_taken_by_its_name_with_what_it_means(tmp_path: Path) -> No
     """Behind its safety steps; a name alone chooses it; a line too long or not understood keeps nothing."""
     session = begun(tmp_path / "c.toml", *READY)
     assert session.questions == []
-    count = len(session.events)
+    count = len(session.flow.events)
     for line in ("x" * 100_000, "frobnicate", "5.1 parsec"):
         with pytest.raises(HumclickError):
             taken(session, line)
-    assert len(session.events) == count
+    assert len(session.flow.events) == count
     assert taken(session, "ptc.ohms") == ""
-    assert session.asked is not None
-    assert session.asked.id == "ptc.ohms"
+    assert session.step.probe is not None
+    assert session.step.probe.id == "ptc.ohms"
     with pytest.raises(HumclickError, match="safety steps"):
         taken(session, "OL cold")
     said = taken(session, "ptc.ohms OL cold")
     assert said.startswith("! ")
     assert session.call.readings[-1].probe == "ptc.ohms"
     assert read(session, "ptc.shake", "rattles", already=True).startswith("! ")
-    assert len(session.events) == count + 2
+    assert len(session.flow.events) == count + 2
 
 
 def test_the_screen_shows_the_next_step_then_the_verdict(tmp_path: Path) -> None:

@@ -75,7 +75,7 @@ def names_of(path: Path) -> tuple[str, ...]:
         parts += probes_of(machine)
     gates = [name for reading in session.call.readings for name in reading.unproved]
     values = [reading.text for reading in session.call.readings]
-    events = [event.id for event in session.events]
+    events = [event.id for event in session.flow.events]
     return (*parts, *gates, *values, *events, *arrangements(), path.name, str(path))
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from humclick.cli.orders import ORDERS
+from humclick.cli.screen import prompt, view
 from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import append_event, read_call
@@ -58,13 +59,13 @@ def test_wrong_answers_are_asked_again(tmp_path: Path) -> None:
     session = begun(tmp_path / "call.toml")
     assert "Power off first" in session.take("?")
     assert "did you mean rsir-ptc" in session.take("rsir-pct")
-    assert session.prompt == "arrangement> "
+    assert prompt(session) == "arrangement> "
     session.take("rsir-ptc")
     session.take("")
     assert "100–127 or 200–240" in session.take("300")
-    assert session.prompt == "volts> "
+    assert prompt(session) == "volts> "
     session.take("?")
-    assert session.prompt == "hertz> "
+    assert prompt(session) == "hertz> "
     assert session.call.machine is not None
     assert session.call.machine.nameplate.volts == 115
 
@@ -122,7 +123,7 @@ def test_a_call_is_led_to_its_remedy(
     """Answering what is asked ends in the right verdict, or in the right part fitted and running."""
     session = begun(tmp_path / "call.toml", *facts)
     worked(session, shows)
-    advice = session.advice
+    advice = session.flow.advice
     assert advice is not None
     if advice.verdict is not None:
         assert advice.verdict.remedies == (remedy,)
@@ -130,7 +131,7 @@ def test_a_call_is_led_to_its_remedy(
         assert session.call.decisions[-1].remedies == (remedy,)
     else:
         assert remedy == f"replace {next(iter(session.call.renewed)).replace('_', ' ')}"
-        assert "Repaired" in session.view()
+        assert "Repaired" in view(session)
     assert session.call.problems == ()
     assert all(not reading.unproved for reading in session.call.readings)
     assert fold(read_call(session.path)) == session.call
@@ -142,7 +143,7 @@ def test_a_gate_stands_before_a_reading(session: Session) -> None:
     assert "Prove the meter on a live source you know." in again.open()
     shown = session.take("pins.C-R")
     assert "SAFETY FIRST: Power off, and proved dead" in shown
-    assert session.prompt == "done or cannot> "
+    assert prompt(session) == "done or cannot> "
     assert "type done 4.7" in " ".join(session.take("4.7").split())
     assert not session.call.readings
     session.take("done locked and tagged")
@@ -155,7 +156,7 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
     """One line passes cover and standing clear, each an event of its own; the next try asks in one line."""
     session.take("earth.continuity 0.1")
     shown = session.take("attempt.as_found")
-    assert session.briefing().names == ("cover-on", "stand-clear")
+    assert [gate.gate.name for gate in session.step.briefing.gates] == ["cover-on", "stand-clear"]
     assert shown.count("SAFETY FIRST") == 2
     assert "Codes, your license" in shown
     after = session.take("done")
@@ -164,7 +165,7 @@ def test_gates_that_stand_together_are_confirmed_together(session: Session) -> N
     assert "Suspects" not in after
     session.take("3")
     shown = session.take("attempt.as_found")
-    assert session.briefing().names == ("stand-clear",)
+    assert [gate.gate.name for gate in session.step.briefing.gates] == ["stand-clear"]
     assert "SAFETY AGAIN: Stand clear while power is on: [ ] called out" in shown
     assert "SAFETY FIRST" not in shown
     assert "Codes, your license" not in shown
@@ -184,14 +185,14 @@ def test_a_reading_confirms_only_what_is_not_live(session: Session) -> None:
     )
     for line in lines:
         session.take(line)
-    assert session.briefing().dead
+    assert session.step.briefing.dead
     assert "type done 11.2" in " ".join(session.take("11.2").split())
     assert session.call.readings[-1].probe == "attempt.as_found"
     session.take("done 11.2 cold")
     assert session.call.readings[-1].text == "11.2"
     assert session.call.readings[-1].unproved == ()
     session.take("attempt.as_found")
-    assert not session.briefing().dead
+    assert not session.step.briefing.dead
     assert [g.gate for g in session.call.gates].count("power-off-proved-dead") == 2
 
 
@@ -218,8 +219,8 @@ def test_a_safety_step_that_cannot_be_done_stops_the_work(session: Session) -> N
     assert "The power is not off, or I cannot prove it off" in session.take("cannot")
     said = session.take("cannot no key for the disconnect")
     assert "STOP: Power cannot be proved off" in said
-    assert session.prompt == "stopped> "
-    assert session.asked is None
+    assert prompt(session) == "stopped> "
+    assert session.step.probe is None
     assert [s.words for s in session.call.stopped] == ["no key for the disconnect"]
 
 
@@ -228,8 +229,8 @@ def test_what_cannot_be_done_without_a_safety_step_is_left_out(session: Session)
     session.take("earth.look")
     session.take("cannot the plug is behind the wall")
     assert "behind the wall" in session.call.skipped["earth.look"]
-    assert session.asked is not None
-    assert session.asked.id != "earth.look"
+    assert session.step.probe is not None
+    assert session.step.probe.id != "earth.look"
 
 
 def test_a_reading_taken_without_a_gate_is_marked(session: Session) -> None:
@@ -294,15 +295,15 @@ def test_a_fitted_part_is_to_be_proved(session: Session) -> None:
     assert session.call.renewed == {"ptc"}
     order = []
     for answer in ("1", "0.1", "OL", "runs"):
-        assert session.asked is not None
-        order.append(session.asked.id)
-        while session.briefing().gates:
+        assert session.step.probe is not None
+        order.append(session.step.probe.id)
+        while session.step.briefing.gates:
             session.take("done")
         session.take(answer)
     assert order == ["proof.sight", "earth.continuity", "pins.shell", "attempt.as_found"]
-    assert "Repaired" in session.view()
-    assert session.asked is not None
-    assert session.asked.id == "proof.ground_current"
+    assert "Repaired" in view(session)
+    assert session.step.probe is not None
+    assert session.step.probe.id == "proof.ground_current"
     assert "did you mean" in session.take("fitted ptcc")
 
 
@@ -375,7 +376,7 @@ def test_a_call_is_resumed_where_it_stood(session: Session) -> None:
     assert "resumed" in said
     assert again.questions == []
     assert again.call == session.call
-    assert again.asked == session.asked
+    assert again.step.probe == session.step.probe
 
 
 def test_a_call_left_in_its_questions_goes_on_asking(tmp_path: Path) -> None:
@@ -384,7 +385,7 @@ def test_a_call_left_in_its_questions_goes_on_asking(tmp_path: Path) -> None:
     again = Session(tmp_path / "call.toml", default_shop())
     assert "[internal]" in again.open()
     again.take("")
-    assert "[230]" in again.view()
+    assert "[230]" in view(again)
 
 
 def test_another_writer_is_heard(session: Session) -> None:
@@ -418,7 +419,7 @@ def test_changing_the_arrangement_says_what_no_longer_fits(session: Session) -> 
     said = session.take("arrangement rsir-current-relay")
     assert "not used" in said
     assert "ptc.ohms" in said
-    assert sum(isinstance(e, MachineRead) for e in session.events) >= 2
+    assert sum(isinstance(e, MachineRead) for e in session.flow.events) >= 2
 
 
 def test_the_terminal_has_a_name_of_its_own(
@@ -426,20 +427,20 @@ def test_the_terminal_has_a_name_of_its_own(
 ) -> None:
     """It is the same each time and telling nothing, stands in each event, and its gates hold there alone."""
     session.take("pins.C-R")
-    while session.briefing().gates:
+    while session.step.briefing.gates:
         session.take("done")
-    assert {event.device for event in session.events} == {session.flow.device}
-    again = Session(session.path, session.shop)
+    assert {event.device for event in session.flow.events} == {session.flow.device}
+    again = Session(session.path, session.flow.shop)
     again.open()
     again.choose("pins.C-R")
     assert again.flow.device == session.flow.device
-    assert again.briefing().gates == ()
+    assert again.step.briefing.gates == ()
     monkeypatch.setenv("HUMCLICK_DEVICE", "van-2")
-    other = Session(session.path, session.shop)
+    other = Session(session.path, session.flow.shop)
     other.open()
     other.choose("pins.C-R")
     assert other.flow.device == "van-2"
-    assert other.briefing().gates
+    assert other.step.briefing.gates
 
 
 @pytest.mark.parametrize("line", ["arrangement csir-current-relay", "undo", "protector internal"])
@@ -449,5 +450,5 @@ def test_a_probe_the_machine_no_longer_has_is_not_asked_for(tmp_path: Path, line
     session = begun(tmp_path / "call.toml", "rsir-ptc", "external", asked)
     session.take(line)
     session.take(line)
-    assert session.prompt
-    assert session.asked is None or session.flow.has(session.asked.id)
+    assert prompt(session)
+    assert session.step.probe is None or session.flow.has(session.step.probe.id)

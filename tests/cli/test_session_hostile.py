@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from humclick.cli.orders import ORDERS
+from humclick.cli.screen import prompt
 from humclick.cli.session import Session
 from humclick.diagnosis.shop import default_shop
 from humclick.jobs.call_file import read_call
@@ -60,8 +61,8 @@ def test_any_answer_to_the_questions_is_survived(lines: list[str]) -> None:
         session.open()
         for line in lines:
             assert session.take(line) or session.over
-            assert session.prompt
-        assert read_call(session.path) == session.events
+            assert prompt(session)
+        assert read_call(session.path) == session.flow.events
 
 
 @settings(max_examples=15)
@@ -71,11 +72,11 @@ def test_any_line_in_a_call_is_survived(lines: list[str]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         facts = ("rsir-ptc", "external", "115", "60", "", "", "R134a", "good", "nulled", "3", "C-R 4.7")
         session = begun(Path(folder) / "call.toml", *facts)
-        kept = {event.id for event in session.events}
+        kept = {event.id for event in session.flow.events}
         for line in lines:
             assert session.take(line) or session.over
             session.over = False
-            assert session.prompt
+            assert prompt(session)
             now = {event.id for event in read_call(session.path)}
             assert kept <= now
             kept = now

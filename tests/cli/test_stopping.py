@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from humclick.cli.screen import prompt
 from humclick.cli.session import Session
 from humclick.diagnosis.power import bars, bars_on
 from humclick.diagnosis.shop import default_shop
@@ -31,7 +32,7 @@ def test_cannot_leak_found_ends_the_call(session: Session) -> None:
     said = session.take("cannot: leak found, the detector alarms")
     assert "STOP: Refrigerant leak" in said
     assert "Switch it off from outside the room" in said
-    assert session.prompt == "stopped> "
+    assert prompt(session) == "stopped> "
     kept = len(session.call.readings)
     for line in (
         "",
@@ -48,13 +49,13 @@ def test_cannot_leak_found_ends_the_call(session: Session) -> None:
         assert session.call.stopped
         shown = said.split("STOP:")[0] if line == "help" else said
         assert not [title for title in live_titles(session) if title in shown], line
-        assert session.advice is not None
-        assert session.advice.next is None
+        assert session.flow.advice is not None
+        assert session.flow.advice.next is None
     assert len(session.call.readings) == kept
     assert "cleared" in session.take("cleared")
     session.take("cleared detector reads 0 after 30 minutes of airing")
     assert session.call.stopped == ()
-    assert session.prompt != "stopped> "
+    assert prompt(session) != "stopped> "
 
 
 @pytest.mark.parametrize("name", WHOLE)
@@ -74,10 +75,10 @@ def test_a_stop_stands_before_the_opening_questions_and_after_the_machine_is_tak
     """A hazard met at the door is shown at once, and is still shown when the machine was undone."""
     session = begun(tmp_path / "a.toml")
     assert "STOP: Water" in session.take("stop water under the unit")
-    assert session.prompt == "stopped> "
+    assert prompt(session) == "stopped> "
     again = begun(tmp_path / "b.toml", "rsir-ptc")
     again.take("stop leak")
-    assert "STOP" in Session(again.path, again.shop).open()
+    assert "STOP" in Session(again.path, again.flow.shop).open()
 
 
 @pytest.mark.parametrize(
@@ -142,15 +143,15 @@ def test_a_skip_answers_no_hazard_and_no_need(session: Session) -> None:
     for name in ("shell.insulation", "earth.continuity", "earth.look"):
         session.take(f"skip {name} no tester")
     for _ in range(12):
-        assert session.advice is not None
-        if session.advice.next is None:
+        assert session.flow.advice is not None
+        if session.flow.advice.next is None:
             break
-        probe = session.probe(session.advice.next.probe)
+        probe = session.probe(session.flow.advice.next.probe)
         assert not probe.energises
         session.take(f"skip {probe.id}")
-    assert session.advice is not None
-    assert session.advice.verdict is not None
-    assert session.advice.verdict.remedies == ("hand over",)
+    assert session.flow.advice is not None
+    assert session.flow.advice.verdict is not None
+    assert session.flow.advice.verdict.remedies == ("hand over",)
 
 
 def test_the_first_gate_of_a_new_call_is_said_in_full(tmp_path: Path) -> None:
@@ -159,8 +160,8 @@ def test_the_first_gate_of_a_new_call_is_said_in_full(tmp_path: Path) -> None:
     said = session.open()
     for typed in ("rsir-ptc", "", "", "", "", "", "R600a", "", "", "hum_click"):
         said = session.take(typed)
-    assert session.asked is not None
-    for gate in session.briefing().gates:
+    assert session.step.probe is not None
+    for gate in session.step.briefing.gates:
         assert gate.full
         for step in gate.gate.steps:
             assert step in " ".join(said.split())

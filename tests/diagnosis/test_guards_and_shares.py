@@ -209,14 +209,12 @@ def test_what_warns_is_not_what_a_healthy_part_reads() -> None:
 
 
 def test_nothing_known_of_a_display_spreads_it_evenly_over_decades() -> None:
-    """By its last digit over itself, nine decades in all; OL and nothing have shares of their own."""
+    """By the ln of what is rounded to it, over all numbers; OL and nothing have shares of their own."""
     assert flat(show("OL", OHM)) == 0.3
     assert flat(show("0.0", OHM)) == 0.1
-    for text, ohms in (("4.7", 4.7), ("47", 47.0), ("4.7k", 4700.0), ("8M", 8e6)):
-        display = show(text, OHM)
-        assert flat(display) == pytest.approx(
-            0.6 * min(0.3, display.digit / (ohms * math.log(1e9))), rel=1e-6
-        )
+    for text, low, high in (("4.7", 4.65, 4.75), ("47.0", 46.95, 47.05), ("8.00M", 7.995e6, 8.005e6)):
+        share = math.log(high / low) / math.log(19.995e6 / 0.05)
+        assert flat(show(text, OHM)) == pytest.approx(0.6 * share, rel=1e-6)
 
 
 def test_a_dead_wire_shows_nothing_or_a_stray_voltage() -> None:
@@ -251,7 +249,7 @@ def test_a_tip_that_touches_nothing_shows_it_by_quantity() -> None:
 
     assert alone("OL", OHM, 5.0) == pytest.approx(1.0)
     assert alone("5.0", OHM, 5.0) == pytest.approx(0.0, abs=1e-9)
-    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75)
+    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75 + 0.25 * 0.05)
     assert alone("0.5 V", VOLT, 115.0) == pytest.approx(0.25 * 0.1 / 1.0)
     assert alone("2.0 V", VOLT, 115.0) == pytest.approx(0.0, abs=1e-9)
     assert alone("4.0 nF", FARAD, 15e-6) == pytest.approx(0.25 * 1e-10 / 1e-8)

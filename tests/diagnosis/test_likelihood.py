@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate
 
-from humclick.diagnosis.displays import Display, gain
+from humclick.diagnosis.displays import Display, Scale, gain
 from humclick.diagnosis.likelihood import evidence, nodes_of
 from humclick.diagnosis.quadrature import cut, peak_cuts, prior_cuts, rule
 from humclick.diagnosis.shop import default_shop
@@ -51,15 +51,15 @@ def displays() -> list[Display]:
     return [Display(shown, own, SLIPS, 0.2) for shown in every_display(own)]
 
 
-@pytest.mark.parametrize("x", [0.5, 4.0, 12.3, 180.0, 2500.0, 3e5])
+@pytest.mark.parametrize("x", [0.0, 0.5, 4.0, 12.3, 180.0, 199.9, 2500.0, 3e5, 19.9e6])
 def test_probabilities_of_all_displays_sum_to_one(displays: list[Display], x: float) -> None:
     """Whatever is really there, the meter shows some number, zeros or OL."""
-    assert math.fsum(d.probability(x) for d in displays) == pytest.approx(1.0, abs=2e-3)
+    assert math.fsum(d.probability(x) for d in displays) == pytest.approx(1.0, abs=1e-9)
 
 
 def test_probabilities_of_all_displays_of_an_open_sum_to_one(displays: list[Display]) -> None:
     """On an open circuit the meter shows OL, or something that means nothing."""
-    assert math.fsum(d.probability(math.inf) for d in displays) == pytest.approx(1.0, abs=2e-3)
+    assert math.fsum(d.probability(math.inf) for d in displays) == pytest.approx(1.0, abs=1e-9)
 
 
 def test_probabilities_without_slips_sum_to_one() -> None:
@@ -214,12 +214,41 @@ def test_cuts_that_are_nearly_one_are_one() -> None:
     assert twice == sorted(twice)
 
 
-@pytest.mark.parametrize("x", [0.3, 4.0, 45.0, 1e9])
-def test_forecast_bins_sum_to_one(x: float) -> None:
-    """The next display falls into some bin or is OL."""
-    bins = bins_of([(x, 0.5), (2.0 * x, 0.5)], (0.5, 2.0, 10.0, 100.0), meter("standard"), OHMS, SLIPS, 0.2)
-    assert len(bins) == 6
-    assert math.fsum(bins) == pytest.approx(1.0, abs=1e-9)
+@pytest.mark.parametrize("quantity", [OHMS, Quantity.VOLTAGE, Quantity.CAPACITANCE, Quantity.CURRENT])
+@given(median=st.floats(-3.0, 8.0), sigma=st.sampled_from((0.0, 0.004, 0.03, 0.2, 0.8, 2.0)))
+@settings(max_examples=5, deadline=None)
+def test_stretches_over_an_unknown_are_their_mean_over_close_nodes(
+    quantity: Quantity, median: float, sigma: float
+) -> None:
+    """The closed form of a forecast against a plain sum of the same law; all stretches sum to one."""
+    scale = Scale(meter("standard"), quantity, SLIPS, 0.2)
+    unit = 1e-6 if quantity is Quantity.CAPACITANCE else 1.0
+    stretches = scale.stretches([edge * unit for edge in (0.05, 0.35, 3.0, 100.0, 200.0, 2000.0)])
+    made = scale.bins(stretches, 10**median * unit, sigma)
+    assert math.fsum(made) == pytest.approx(1.0, abs=1e-12)
+    zs = [-8.0 + 0.01 * k for k in range(1601)] if sigma else [0.0]
+    weights = [math.exp(-0.5 * z * z) for z in zs]
+    for stretch, share in zip(stretches, made, strict=True):
+        rows = (stretch.probability(10**median * unit * math.exp(sigma * z)) for z in zs)
+        plain = math.fsum(w * p for w, p in zip(weights, rows, strict=True)) / math.fsum(weights)
+        assert share == pytest.approx(plain, abs=2e-3)
+
+
+@pytest.mark.parametrize("name", ["basic", "standard"])
+@given(x=st.floats(-3.0, 8.0))
+@settings(max_examples=20, deadline=None)
+def test_a_stretch_is_the_sum_of_its_displays(name: str, x: float) -> None:
+    """Whatever is there, displays lie side by side, also where a range ends or a contact adds ohms."""
+    own, there = meter(name), 10**x
+    scale = Scale(own, OHMS, SLIPS, 0.2)
+    for low, high in ((190.0, 210.0), (1.0, 4.0)):
+        (_, stretch, *_) = scale.stretches([low, high])
+        tenths = [k / 10 for k in range(round(10 * low), round(10 * min(high, 200.0)))]
+        shown = [number(value, 0.1) for value in tenths]
+        shown += [number(float(ohms), 1.0) for ohms in range(200, round(high))]
+        inside = [Display(reading, own, SLIPS, 0.2) for reading in shown]
+        total = math.fsum(display.probability(there) for display in inside)
+        assert stretch.probability(there) == pytest.approx(total, abs=1e-9)
 
 
 def test_a_wild_display_is_never_impossible() -> None:

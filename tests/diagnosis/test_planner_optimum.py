@@ -19,7 +19,7 @@ from benchmarks.optimum import (
 from scipy.optimize import linprog
 
 from humclick.arrangements.machine import Machine, Nameplate
-from humclick.diagnosis.planner import Problem, plan, worth_of_each
+from humclick.diagnosis.planner import Choice, plan, worth_of_each
 from humclick.diagnosis.situation import Heard
 from tests.published import published
 
@@ -31,19 +31,19 @@ _CALLS = (
 
 
 @pytest.fixture(scope="module", params=_CALLS, ids=lambda row: f"{row[0]}-{row[2].value}")
-def whole(request: pytest.FixtureRequest) -> Problem:
+def whole(request: pytest.FixtureRequest) -> Choice:
     """A planning problem of the real model, after the complaint only."""
     name, protector, complaint = request.param
     return real_problem(Machine.of(name, protector, Nameplate(230.0, 50.0)), complaint)
 
 
-def _small(whole: Problem, probes: int, cases: int) -> Problem:
+def _small(whole: Choice, probes: int, cases: int) -> Choice:
     """The probes that are worth most, without trial fittings."""
     best = [w.probe for w in plan(whole).worths if whole.after[w.probe] is None]
     return cut(whole, best[:probes], cases)
 
 
-def _lookahead(problem: Problem) -> tuple[float, list[float]]:
+def _lookahead(problem: Choice) -> tuple[float, list[float]]:
     """Value of acting now, and of each first probe with at most one more, nothing skipped."""
 
     def acting(weights: list[float], loss: list[list[float]]) -> float:
@@ -71,7 +71,7 @@ def _lookahead(problem: Problem) -> tuple[float, list[float]]:
     return acting(problem.weights, problem.loss), totals
 
 
-def test_optimum_agrees_with_a_recursion_over_every_order(whole: Problem) -> None:
+def test_optimum_agrees_with_a_recursion_over_every_order(whole: Choice) -> None:
     """Dynamic programming and plain recursion over all policy trees give the same least cost."""
     small = _small(whole, 4, 9)
     assert optimum(small) == pytest.approx(by_trees(small), rel=1e-9)
@@ -82,7 +82,7 @@ def test_optimum_agrees_with_a_recursion_over_every_order(whole: Problem) -> Non
     where="sequence form, one player (from memory)",
     printed_to="1e-7",
 )
-def test_optimum_agrees_with_a_linear_programme(whole: Problem) -> None:
+def test_optimum_agrees_with_a_linear_programme(whole: Choice) -> None:
     """The sequence form of the decision tree, solved as a linear programme, gives the same least cost."""
     small = _small(whole, 3, 8)
     cost: list[float] = []
@@ -121,7 +121,7 @@ def test_optimum_agrees_with_a_linear_programme(whole: Problem) -> None:
     assert optimum(small) == pytest.approx(solved.fun, rel=1e-7)
 
 
-def test_two_step_rule_lies_between_the_optimum_and_acting_now(whole: Problem) -> None:
+def test_two_step_rule_lies_between_the_optimum_and_acting_now(whole: Choice) -> None:
     """The repeated two-step rule never beats the optimum and never costs more than acting at once."""
     small = _small(whole, 5, 14)
     least, two = optimum(small), value_of(two_step_rule, small)
@@ -129,13 +129,13 @@ def test_two_step_rule_lies_between_the_optimum_and_acting_now(whole: Problem) -
     assert two <= plan(small).act_now * (1 + 1e-12)
 
 
-def test_one_step_rule_is_no_better_than_the_optimum(whole: Problem) -> None:
+def test_one_step_rule_is_no_better_than_the_optimum(whole: Choice) -> None:
     """The one-step rule never beats the optimum."""
     small = _small(whole, 5, 14)
     assert optimum(small) <= value_of(one_step_rule, small) * (1 + 1e-12)
 
 
-def test_two_steps_are_exact_where_only_two_probes_exist(whole: Problem) -> None:
+def test_two_steps_are_exact_where_only_two_probes_exist(whole: Choice) -> None:
     """With two probes the two-step rule is the optimum, and its plan says what it costs."""
     small = _small(whole, 2, 14)
     made = plan(small)
@@ -144,7 +144,7 @@ def test_two_steps_are_exact_where_only_two_probes_exist(whole: Problem) -> None
     assert value_of(two_step_rule, small) == pytest.approx(optimum(small), rel=1e-9)
 
 
-def test_pure_python_and_arrays_choose_the_same(whole: Problem) -> None:
+def test_pure_python_and_arrays_choose_the_same(whole: Choice) -> None:
     """Planning in pure Python and with arrays gives the same probe at the same worth."""
     plain, arrays = plan(whole, arrays=False), plan(whole, arrays=True)
     assert plain.action == arrays.action
@@ -156,7 +156,7 @@ def test_pure_python_and_arrays_choose_the_same(whole: Problem) -> None:
     assert [w.probe for w in plain.worths] == [w.probe for w in arrays.worths]
 
 
-def test_what_is_skipped_does_not_change_the_choice(whole: Problem) -> None:
+def test_what_is_skipped_does_not_change_the_choice(whole: Choice) -> None:
     """The pruned plan has the least total of a lookahead that skips nothing."""
     act_now, totals = _lookahead(whole)
     for arrays in (False, True):
@@ -167,14 +167,14 @@ def test_what_is_skipped_does_not_change_the_choice(whole: Problem) -> None:
         assert totals[made.best.probe] == pytest.approx(min(totals), abs=2e-5)
 
 
-def test_one_round_over_all_probes_agrees_with_the_plan(whole: Problem) -> None:
+def test_one_round_over_all_probes_agrees_with_the_plan(whole: Choice) -> None:
     """The one-step worth of every probe is what one round over all probes finds."""
     by_probe = {w.probe: w.one_step for w in plan(whole).worths}
     for t, worth in enumerate(worth_of_each(whole)):
         assert by_probe[t] == pytest.approx(whole.first[t] + worth, rel=1e-9)
 
 
-def test_useless_probe_changes_nothing(whole: Problem) -> None:
+def test_useless_probe_changes_nothing(whole: Choice) -> None:
     """A probe that tells nothing and makes nothing cheaper leaves the optimum as it is."""
     small = _small(whole, 3, 9)
     dearest = [max(column) for column in zip(small.first, *small.second, strict=True)]
@@ -193,7 +193,7 @@ def test_useless_probe_changes_nothing(whole: Problem) -> None:
 @pytest.mark.parametrize("arrays", [True, False])
 def test_a_part_that_only_a_trial_fitting_makes_right_is_still_planned_second(arrays: bool) -> None:
     """Losses that fall once a part is fitted count in what a second probe may save; no branch is lost."""
-    problem = Problem(
+    problem = Choice(
         weights=[0.5, 0.5],
         classes=[0, 1],
         loss=[[10.0, 0.0]],

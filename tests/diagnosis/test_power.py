@@ -27,7 +27,7 @@ from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.fold import COMPRESSOR
 from humclick.meters import Quantity, meters
-from humclick.physics.insulation import Standing, standing
+from humclick.physics.insulation import InsulationStanding, standing
 from humclick.physics.insulation import judge as work_insulation
 from humclick.readings import PartTemperature, parse_reading
 from tests.visit import MACHINES, Visit
@@ -99,7 +99,7 @@ def test_insulation_decides_before_power(
     free = powered(situation)
     if last_low >= 0 and not tests:
         assert free == []
-        assert insulation(situation).standing is Standing.NEVER
+        assert insulation(situation).standing is InsulationStanding.NEVER
     if tripped and not any(o.tester for o in readings):
         assert free == []
     if free and readings:
@@ -112,7 +112,7 @@ def test_insulation_decides_before_power(
         twice = [o for o, v in tests if v is not None and v >= 1e6]
         assert sure or len(twice) >= 2
     assert bool(free) == (
-        insulation(situation).standing is not Standing.NEVER and not insulation_needs(situation)
+        insulation(situation).standing is not InsulationStanding.NEVER and not insulation_needs(situation)
     )
 
 
@@ -130,7 +130,7 @@ def test_one_rule_for_work_and_judgement(ohms: float, celsius: float) -> None:
     assert found is standing(exact, tester=True, celsius=celsius)
     if abs(exact - ohms) < 1e-9:
         assert found is said.standing
-    assert (ohms < 1e6) == (said.standing is Standing.NEVER)
+    assert (ohms < 1e6) == (said.standing is InsulationStanding.NEVER)
 
 
 @pytest.mark.parametrize("celsius", [-40.0, -11.0, 111.0, 200.0])
@@ -138,7 +138,7 @@ def test_a_temperature_that_cannot_be_corrected_lifts_nothing(celsius: float) ->
     """Beyond the range of the correction a hot reading stands as it is and a cold one as at the coldest."""
     seen = shell("2 M", "insulation tester", PartTemperature("measured", celsius))
     situation = Situation(Machine.of("rsir-ptc"), Heard.HUM_CLICK, (seen,))
-    assert insulation(situation).standing is Standing.RETEST
+    assert insulation(situation).standing is InsulationStanding.RETEST
     assert powered(situation) == []
     assert advise(situation).kind in ("probe", "verdict")
 
@@ -398,7 +398,7 @@ def test_the_same_bad_answer_again_and_again_ends_in_a_verdict(always: dict[str,
     advice, taken = visit.goes_on(always)
     assert advice.verdict is not None
     assert all(taken.count(name) <= 4 for name in taken)
-    if insulation(visit.situation).standing is Standing.NEVER:
+    if insulation(visit.situation).standing is InsulationStanding.NEVER:
         assert set(advice.verdict.remedies) <= {"hand over", "replace compressor"}
         assert powered(visit.situation) == []
 

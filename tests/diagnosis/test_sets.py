@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -14,7 +15,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
+from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
 from humclick.diagnosis.sets import weigh
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Situation
@@ -35,7 +36,7 @@ def every_set(scales: Scales, most: int | None = None) -> dict[Chosen, list[floa
             for pair in itertools.combinations(chosen, 2):
                 weight *= scales.joint.get(pair, 1.0)
             for whole in scales.wholes:
-                weight *= whole.value(chosen)
+                weight *= whole.says(chosen)
             row = [w * weight for w in scales.leads]
             for table in scales.tables:
                 config = tuple(modes.get(p, 0) for p in table.scope)
@@ -71,24 +72,10 @@ def invented(draw: st.DrawFn) -> Scales:
 
 
 def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
-    """A reading of the whole machine that sees classes of modes and gives each set of them a chance."""
-    sees = {fault: draw(st.sampled_from(["a", "b", "c", None])) for fault in faults}
-    table = {
-        key: draw(chances) for n in range(6) for key in itertools.combinations_with_replacement("abc", n)
-    }
-    value = _by_classes(sees, table)
-    most = max(table.values())
-    return Whole(value, most, 0, sees.__getitem__)
-
-
-def _by_classes(
-    sees: dict[Fault, str | None], table: dict[tuple[str, ...], float]
-) -> Callable[[Chosen], float]:
-    def value(chosen: Chosen) -> float:
-        classes: list[Hashable] = [sees[fault] for fault in chosen if sees[fault] is not None]
-        return table[tuple(sorted(map(str, classes)))]
-
-    return value
+    """A reading of the whole machine that sees a few bits of each mode; a chance for each sum of them."""
+    marks = {fault: draw(st.integers(0, 7)) for fault in faults}
+    table = [draw(chances) for _ in range(8)]
+    return Whole(PerSet(marks, partial(map, table.__getitem__)), max(table))
 
 
 _CAREFUL = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -157,7 +144,8 @@ def test_copies_of_a_mode_change_nothing(scales: Scales, data: st.DataObject) ->
     odds[part].append(0.5 * odds[part][mode])
     odds[part][mode] *= 0.5
     tables = [_with_twin(table, part, mode, twin[1]) for table in scales.tables]
-    wholes = [_blind(whole, first) for whole in scales.wholes]
+    every = [(p, m) for p, row in enumerate(odds) for m in range(1, len(row))]
+    wholes = [_blind(whole, first, every) for whole in scales.wholes]
     joint = dict(scales.joint)
     for pair, factor in scales.joint.items():
         if (part, mode) in pair:
@@ -174,17 +162,10 @@ def test_copies_of_a_mode_change_nothing(scales: Scales, data: st.DataObject) ->
     assert after.rest == pytest.approx(before.rest, rel=1e-6, abs=1e-12 * math.fsum(before.weights))
 
 
-def _blind(whole: Whole, first: Callable[[Fault], Fault]) -> Whole:
+def _blind(whole: Whole, first: Callable[[Fault], Fault], faults: Iterable[Fault]) -> Whole:
     """The same reading, taking a twin for the mode it was cut from."""
-
-    def value(chosen: Chosen) -> float:
-        return whole.value(tuple(map(first, chosen)))
-
-    def sees(fault: Fault) -> Hashable:
-        assert whole.sees is not None
-        return whole.sees(first(fault))
-
-    return Whole(value, whole.most, 0, sees)
+    marks = {fault: whole.says.marks[first(fault)] for fault in faults}
+    return Whole(PerSet(marks, whole.says.of_marks), whole.most)
 
 
 def _with_twin(table: Table, part: int, mode: int, twin: int) -> Table:

@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 
+from humclick.cli.screen import view
 from humclick.cli.session import Session
 from humclick.cli.words import advice_in_words
 from humclick.diagnosis.advice import advise
@@ -271,10 +272,10 @@ def test_advice_and_the_prompt_say_the_same_next_step(name: str, tmp_path: Path)
         assert step is not None
         assert step.kind == result.kind
         assert step.probe == (result.next.probe if result.next is not None else "")
-        asked = session.asked
+        asked = session.step.probe
         assert (asked.id if asked is not None else "") == step.probe
         if result.kind in ("work", "prove", "repaired"):
-            assert result.heading in " ".join(session.view().split())
+            assert result.heading in " ".join(view(session).split())
 
 
 def test_the_reason_is_the_one_that_stood_at_the_decision() -> None:

@@ -77,7 +77,7 @@ def test_a_writer_without_a_lock_beside_ours_is_seen_next_time(
     path = tmp_path / "call.toml"
     append_event(path, note("first", "a"))
     held = load_call(path)
-    real = on_disk.append
+    real = on_disk.append_block
 
     def and_another(descriptor: int, block: bytes, size: int) -> bool:
         done = real(descriptor, block, size)
@@ -85,7 +85,7 @@ def test_a_writer_without_a_lock_beside_ours_is_seen_next_time(
             other.write(b'\n[[event]]\nid = "theirs"\nkind = "note"\ntext = "x"\n')
         return done
 
-    monkeypatch.setattr(call_file, "append", and_another)
+    monkeypatch.setattr(call_file, "append_block", and_another)
     held = append_event(path, note("mine", "b"), held).after
     monkeypatch.undo()
     assert [e.id for e in append_event(path, note("mine", "c"), held).before] == ["a", "b", "theirs"]

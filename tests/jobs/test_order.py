@@ -18,7 +18,7 @@ from humclick.jobs.event_tables import event_from, new_event
 from humclick.jobs.events import LAST_TURN, LATEST, UNTIMED, Event, ReadingTaken
 from humclick.jobs.fold import fold, merge
 from humclick.jobs.order import MOST_AHEAD, in_order, last_turn, next_turn
-from humclick.jobs.standing import decided, given_last, live, moment, to_undo
+from humclick.jobs.standing import decision_in_force, given_last, live, moment, to_undo
 from tests import strategies
 from tests.visit import accepted
 from tests.web.bench import EXAMPLES
@@ -80,7 +80,7 @@ def test_whatever_walks_the_events_sees_one_order(events: tuple[Event, ...], see
     call = fold(shuffled(events, seed))
     assert call == fold(first)
     assert live(first, call) == live(second, call)
-    assert decided(first, call) == decided(second, call)
+    assert decision_in_force(first, call) == decision_in_force(second, call)
     assert given_last(first, call, ReadingTaken) == given_last(second, call, ReadingTaken)
     assert [*call.order] == [event.id for event in first]
 

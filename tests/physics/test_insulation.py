@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from humclick.errors import OutOfRange, Unknown
 from humclick.physics.insulation import (
-    Standing,
+    InsulationStanding,
     corrected_to_40,
     judge,
     judge_polarization,
@@ -62,7 +62,7 @@ def test_a_reading_below_the_floor_is_never_powered() -> None:
     """A reading below 1 MΩ says never to power it; the limits of its source are named."""
     verdict = judge(0.4e6, 25)
     assert not verdict.passes
-    assert verdict.standing is Standing.NEVER
+    assert verdict.standing is InsulationStanding.NEVER
     assert "never power it" in verdict.says
     assert "750 W" in verdict.caveat
 
@@ -70,10 +70,10 @@ def test_a_reading_below_the_floor_is_never_powered() -> None:
 @published(source="IEEE 43-2013", where="5 MΩ at 40 °C, random wound, from memory", printed_to="exact")
 def test_a_reading_between_floor_and_minimum_is_a_warning_and_no_verdict() -> None:
     """2 MΩ at 40 °C asks for warming or drying and a retest; 5 MΩ at 40 °C is enough."""
-    assert judge(2e6, 40).standing is Standing.RETEST
+    assert judge(2e6, 40).standing is InsulationStanding.RETEST
     assert "a warning, not a verdict" in judge(2e6, 40).says
     assert judge(5e6, 40).passes
-    assert judge(19e6, 20).standing is Standing.RETEST
+    assert judge(19e6, 20).standing is InsulationStanding.RETEST
     assert judge(20e6, 20).passes
 
 
@@ -83,7 +83,7 @@ def test_no_temperature_lifts_a_reading_over_the_floor(
 ) -> None:
     """Whatever the temperature and the meter, a reading below 1 MΩ is never powered, and only such a one."""
     allows = standing(ohms, tester=tester, celsius=celsius if known else None)
-    assert (allows is Standing.NEVER) == (ohms < 1e6)
+    assert (allows is InsulationStanding.NEVER) == (ohms < 1e6)
 
 
 @given(readings, temperatures)
@@ -92,14 +92,14 @@ def test_only_a_tester_at_a_measured_temperature_is_corrected(ohms: float, celsi
     assert standing(ohms, celsius=celsius) is standing(ohms)
     corrected = standing(ohms, tester=True, celsius=celsius)
     if ohms >= 1e6:
-        assert (corrected is Standing.PASSES) == (corrected_to_40(ohms, celsius) >= 5e6)
+        assert (corrected is InsulationStanding.PASSES) == (corrected_to_40(ohms, celsius) >= 5e6)
 
 
 @given(readings)
 def test_over_range_counts_as_the_lower_bound_its_range_gives(ohms: float) -> None:
     """OL of a range that ends below 5 MΩ proves nothing; above it, it passes; it never condemns."""
     allows = standing(ohms, at_least=True)
-    assert allows is (Standing.PASSES if ohms >= 5e6 else Standing.UNPROVED)
+    assert allows is (InsulationStanding.PASSES if ohms >= 5e6 else InsulationStanding.UNPROVED)
 
 
 def test_an_ohmmeter_proves_no_insulation() -> None:

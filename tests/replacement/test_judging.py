@@ -41,7 +41,6 @@ OLD = PartTrial(
     release=filled(0.4),
     speed_time=filled(0.5),
     heat=filled(20.0),
-    gear_amps=filled(9.0),
     running=filled(1.6),
     least_volts=filled(80.0, 2),
     locked_trip=filled(10.0, 3),

@@ -10,7 +10,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import read_mo
 
 from humclick.messages import LOCALES, Message, languages, translator
-from humclick.web.catalogue import messages, read
+from humclick.web.catalogue import catalogue_of, messages
 
 _PLACES = re.compile(r"\{(\w+)")
 CODES = [code for code in languages() if code != "en"]
@@ -31,13 +31,13 @@ def texts(catalogue: Catalog) -> dict[tuple[str, ...], tuple[str, ...]]:
 @pytest.mark.parametrize("code", CODES)
 def test_catalogue_holds_every_text_and_no_other(code: str) -> None:
     """No text of templates, code and data is missing from a catalogue, and none is left from before."""
-    assert {forms(m.id)[0] for m in read(code) if m.id} == set(messages())
+    assert {forms(m.id)[0] for m in catalogue_of(code) if m.id} == set(messages())
 
 
 @pytest.mark.parametrize("code", CODES)
 def test_every_text_is_translated(code: str) -> None:
     """Every text has its translation, with the same places in braces."""
-    for message in read(code):
+    for message in catalogue_of(code):
         if not message.id:
             continue
         ids, strings = forms(message.id), forms(message.string)
@@ -53,7 +53,7 @@ def test_every_text_is_translated(code: str) -> None:
 def test_compiled_catalogues_are_up_to_date(code: str) -> None:
     """The compiled file says the same as the catalogue it was made from."""
     compiled = (LOCALES / code / "LC_MESSAGES" / "humclick.mo").read_bytes()
-    assert texts(read_mo(io.BytesIO(compiled))) == texts(read(code))
+    assert texts(read_mo(io.BytesIO(compiled))) == texts(catalogue_of(code))
 
 
 def test_a_sentence_of_judgement_is_said_with_a_decimal_comma() -> None:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from humclick.jobs.call_file import read_call
 from humclick.jobs.events import UNTIMED, Event, Undone
 from humclick.jobs.order import merge
-from humclick.jobs.standing import decided, provisional
+from humclick.jobs.standing import decision_in_force, provisional
 from humclick.jobs.warmth import since
 from humclick.web.desk import Desk
 from humclick.web.engine import answer
@@ -66,13 +66,13 @@ def standing(tables: list[dict[str, Any]]) -> list[Any]:
     """What else walks the events: undo target, what was decided, since when it rests, what is provisional."""
     desk = Desk(Request(path="/call/c", call=CallGiven("c", tables), device="phone-a"))
     entry = last_entry(desk)
-    last = decided(desk.events, desk.call)
+    last = decision_in_force(desk.flow.events, desk.call)
     return [
         entry and entry.id,
         last,
         since(desk.flow, desk.request.now),
-        provisional(desk.events, desk.call),
-        desk.events,
+        provisional(desk.flow.events, desk.call),
+        desk.flow.events,
         desk.call,
     ]
 

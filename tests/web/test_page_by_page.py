@@ -492,11 +492,11 @@ def test_pieces_of_work_give_plain_values() -> None:
     clean, looked = tasks.photo_cleaned(picture(640, 480))
     assert looked == tasks.photo_checked(clean)
     assert looked[1:3] == [640, 480]
-    text, kept_photos = tasks.parcel((EXAMPLES / "broken-starter" / "call.toml").read_bytes())
+    text, kept_photos = tasks.parcel_unpacked((EXAMPLES / "broken-starter" / "call.toml").read_bytes())
     assert json.loads(text)["events"]
     assert kept_photos == []
     events = [plain_table(e) for e in load_call(EXAMPLES / "broken-starter" / "call.toml").events]
-    assert tasks.sheet(json.dumps(events), "A4").startswith(b"%PDF")
+    assert tasks.sheet_typeset(json.dumps(events), "A4").startswith(b"%PDF")
     with pytest.raises(Refused):
         tasks.photo_checked(b"not a picture")
 

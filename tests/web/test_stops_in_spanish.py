@@ -16,7 +16,7 @@ from humclick.diagnosis.probes import Probe, probes_of
 from humclick.messages import Message
 from humclick.safety import gates, stops, stops_at
 from humclick.sourced import read_data
-from humclick.web.catalogue import read
+from humclick.web.catalogue import catalogue_of
 from humclick.web.language import language
 from tests.web.pages_asked import Bench, Page
 
@@ -32,7 +32,7 @@ _TRIPPED = {"kind": "complaint", "heard": "breaker"}
 @cache
 def english() -> tuple[str, ...]:
     """Sentences of the catalogue that are not the same in Spanish."""
-    pairs = ((str(m.id), str(m.string)) for m in read("es") if m.id and isinstance(m.id, str))
+    pairs = ((str(m.id), str(m.string)) for m in catalogue_of("es") if m.id and isinstance(m.id, str))
     return tuple(text for text, said in pairs if len(text.split()) > 2 and text != said and "{" not in text)
 
 

@@ -18,7 +18,7 @@ from typing import Literal
 
 import msgspec
 
-from humclick.errors import DataError, Unknown, one_of
+from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message, nothing
 from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
 from humclick.parts.mode import DataTable
@@ -171,7 +171,7 @@ def _gear(rows: Iterable[_Part], where: str) -> tuple[PlacedPart, ...]:
     for row in rows:
         name = row.id or row.family
         if row.family not in families():
-            raise DataError(f"{where}: part {name!r}: family must be {one_of(row.family, families())}")
+            raise DataError(f"{where}: part {name!r}: family must be {choice_of(row.family, families())}")
         part = row.placed()
         if name in taken:
             raise DataError(f"{where}: a part {name!r} is there already; give this one an id of its own")
@@ -182,13 +182,13 @@ def _gear(rows: Iterable[_Part], where: str) -> tuple[PlacedPart, ...]:
         for terminal in sorted(joined - terminals):
             raise DataError(
                 f"{where}: part {name!r}: connect names a terminal that must be"
-                f" {one_of(terminal, part.family.terminals)}"
+                f" {choice_of(terminal, part.family.terminals)}"
             )
         remedies = {mode.remedy for mode in part.family.listed}
         for remedy in part.remedies:
             if remedy not in remedies:
                 raise DataError(
-                    f"{where}: part {name!r}: remedies must be of {one_of(remedy, sorted(remedies))}"
+                    f"{where}: part {name!r}: remedies must be of {choice_of(remedy, sorted(remedies))}"
                 )
         placed.append(part)
     return tuple(placed)
@@ -215,7 +215,7 @@ def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
     if not file.protectors:
         raise DataError(f"{where}: protectors must name one of {', '.join(_frame().protector)}, or more")
     if file.starts_as and file.starts_as not in arrangement_sources():
-        raise DataError(f"{where}: starts_as must be {one_of(file.starts_as, arrangement_sources())}")
+        raise DataError(f"{where}: starts_as must be {choice_of(file.starts_as, arrangement_sources())}")
     gear = _gear(file.part, where)
     _check_roles(gear, file.recognised_only, where)
     values = {key: getattr(file, key) for key in file.__struct_fields__ if key != "part"}

@@ -1,6 +1,4 @@
-"""
-Dense solution of a nodal matrix with pivoting, for networks at a resonance.
-"""
+"""Dense solution of a nodal matrix with pivoting, for networks at a resonance."""
 
 from __future__ import annotations
 

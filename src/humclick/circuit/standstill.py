@@ -9,7 +9,7 @@ shell is bonded to the neutral side.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -205,6 +205,16 @@ class Standstill:
         if key not in self._volts:
             self._volts[key] = self._terminal_volts(modes, hot)
         return self._volts[key]
+
+    def shows(self, part: str, mode: str) -> Hashable:
+        """What a mode changes when power comes to a cold machine; None where it shows as a sound part."""
+        seen = self._shown(part, mode)
+        return None if seen == self._shown(part, HEALTHY) else seen
+
+    def _shown(self, part: str, mode: str) -> tuple[Hashable, ...]:
+        rows = () if part in self._still else self.machine.sized(part, mode, Condition(Regime.START))
+        at_rest = self.machine.sized(part, mode, Condition()) if part in self._supply else ()
+        return part, self.machine.part(part).family.mode(mode).volts, rows, at_rest
 
     def _terminal_volts(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, float], ...]:
         chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}

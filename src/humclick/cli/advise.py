@@ -1,6 +1,4 @@
-"""
-``humclick advise``: a call file in; suspects, findings and what to do next out.
-"""
+"""``humclick advise``: a call file in; suspects, findings and what to do next out."""
 
 from __future__ import annotations
 

@@ -1,6 +1,4 @@
-"""
-What a line typed in a call does: an order, a reading, the answer to a question.
-"""
+"""What a line typed in a call does: an order, a reading, the answer to a question."""
 
 from __future__ import annotations
 
@@ -18,18 +16,9 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.diagnosis.probes import Probe
 
-__all__ = ["taken"]
-
 
 def taken(session: Session, line: str) -> str:
-    """
-    Take one line, and what there is to say to it.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood, or not be taken now; nothing is kept then.
-    """
+    """Take one line, and what there is to say to it; refused whole where it cannot be taken now."""
     if len(line) > LONGEST:
         raise Refused(
             Message("a line may have {most} letters; a long text goes in several notes", most=LONGEST)
@@ -53,13 +42,13 @@ def _named(session: Session, word: str) -> str | None:
     """The probe that a word names."""
     if not word or session.call.machine is None:
         return None
-    found = probe_named(word, session.flow.probes)
-    return session.probe(word).id if found is None and word.startswith("between.") else found
+    probe = probe_named(word, session.flow.probes)
+    return session.probe(word).id if probe is None and word.startswith("between.") else probe
 
 
 def _bare(session: Session, line: str) -> str:
     """A reading of the probe asked for."""
-    probe, first = session.asked, line.partition(" ")[0]
+    probe, first = session.step.probe, line.partition(" ")[0]
     if probe is None:
         if looks_like_probe(first):
             raise Unknown("probe", first[:60], session.flow.probes)

@@ -1,6 +1,4 @@
-"""
-``humclick call``: a call at the bench, step by step.
-"""
+"""``humclick call``: a call at the bench, step by step."""
 
 from __future__ import annotations
 
@@ -13,7 +11,7 @@ import click
 from humclick.cli.given import shop_in, shop_option
 
 
-def typed(prompt: str) -> str | None:
+def typed(before: str) -> str | None:
     """
     What is typed next, all of it where several lines come at once; None at the end of the input.
 
@@ -25,7 +23,7 @@ def typed(prompt: str) -> str | None:
         with contextlib.suppress(ImportError):
             import readline  # noqa: F401  makes the line editable
         try:
-            text = input(prompt)
+            text = input(before)
             while sys.platform != "win32" and select.select([sys.stdin], [], [], 0.03)[0]:
                 text += "\n" + input()  # pasted lines
         except EOFError:
@@ -34,7 +32,7 @@ def typed(prompt: str) -> str | None:
     line = sys.stdin.readline()
     if not line:
         return None
-    click.echo(f"{prompt}{line.rstrip()}")
+    click.echo(f"{before}{line.rstrip()}")
     return line.rstrip("\r\n")
 
 
@@ -68,6 +66,7 @@ def call(
 
     Example: humclick call call.toml
     """
+    from humclick.cli.screen import prompt
     from humclick.cli.session import Session
     from humclick.safety import chosen_place
 
@@ -78,7 +77,7 @@ def call(
     try:
         click.echo(session.open())
         while not session.over:
-            text = typed(session.prompt)
+            text = typed(prompt(session))
             if text is None:
                 break
             click.echo(session.take(text))

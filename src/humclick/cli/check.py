@@ -1,6 +1,4 @@
-"""
-``humclick check``: is a call file sound?
-"""
+"""``humclick check``: is a call file sound?"""
 
 from __future__ import annotations
 
@@ -20,8 +18,8 @@ _HEAD = re.compile(r"^[ \t]*\[\[[ \t]*event[ \t]*\]\]")
 
 def lines_of(text: str, count: int) -> list[int]:
     """Line of each event's head; empty where heads and events do not agree in number."""
-    found = [number for number, line in enumerate(text.splitlines(), start=1) if _HEAD.match(line)]
-    return found if len(found) == count else []
+    heads = [number for number, line in enumerate(text.splitlines(), start=1) if _HEAD.match(line)]
+    return heads if len(heads) == count else []
 
 
 @click.command()
@@ -60,12 +58,12 @@ def check(file: str, json_: bool) -> None:
             where = Message("event {event}", event=row["event"])
             if row["line"]:
                 where = Message("line {n}", n=row["line"])
-            said = Message("{file}, {where}: {reason}", file=name, where=where, reason=row["reason"])
-            click.echo(say(said))
-        told = Message("all of it can be used")
+            sentence = Message("{file}, {where}: {reason}", file=name, where=where, reason=row["reason"])
+            click.echo(say(sentence))
+        verdict = Message("all of it can be used")
         if rows:
-            told = counted("{n} problem", "{n} problems", len(rows))
+            verdict = counted("{n} problem", "{n} problems", len(rows))
         held = events_in_words(len(read.events))
-        click.echo(say(Message("{file}: {events}, {told}.", file=name, events=held, told=told)))
+        click.echo(say(Message("{file}: {events}, {told}.", file=name, events=held, told=verdict)))
     if rows:
         sys.exit(1)

@@ -1,6 +1,4 @@
-"""
-A machine described by options, instead of a call.
-"""
+"""A machine described by options, instead of a call."""
 
 from __future__ import annotations
 
@@ -13,8 +11,6 @@ import click
 from humclick.cli.given import AMPS, OHMS, VOLTS
 from humclick.cli.language import say
 from humclick.messages import Message
-
-__all__ = ["EITHER", "describable"]
 
 #: Said where both a call and an arrangement are given, or neither.
 EITHER = Message("Give either a call FILE or --arrangement.")
@@ -40,14 +36,7 @@ _OPTIONS = (
 
 
 def describable(command: Callable[..., None]) -> Callable[..., None]:
-    """
-    Options that describe a machine where there is no call ``file``; the command gets it as ``machine``.
-
-    Raises
-    ------
-    click.UsageError
-        When the command is run with both a call and a description, or with neither.
-    """
+    """Options that describe a machine in place of a call ``file``; the command gets it as ``machine``."""
 
     @wraps(command)
     def run(

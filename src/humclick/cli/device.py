@@ -1,6 +1,4 @@
-"""
-The name under which this terminal writes events, and under which its safety gates hold.
-"""
+"""The name under which this terminal writes events, and under which its safety gates hold."""
 
 from __future__ import annotations
 
@@ -9,13 +7,11 @@ import os
 import platform
 from pathlib import Path
 
-__all__ = ["terminal"]
-
 
 def terminal() -> str:
     """
     The same name each time for one person on one machine, telling neither; ``HUMCLICK_DEVICE`` gives another.
     """
-    given = os.environ.get("HUMCLICK_DEVICE", "").strip()
+    name = os.environ.get("HUMCLICK_DEVICE", "").strip()
     who = hashlib.sha256(f"{platform.node()}\n{Path.home()}".encode("utf-8", "backslashreplace")).hexdigest()
-    return given[:100] or f"terminal-{who[:8]}"
+    return name[:100] or f"terminal-{who[:8]}"

@@ -1,6 +1,4 @@
-"""
-``humclick draw``: the wiring of a call's machine, or of an arrangement.
-"""
+"""``humclick draw``: the wiring of a call's machine, or of an arrangement."""
 
 from __future__ import annotations
 
@@ -9,11 +7,11 @@ from pathlib import Path
 import click
 
 from humclick.cli.described import EITHER
-from humclick.cli.given import VOLTS, call_in, shop_in, shop_option
+from humclick.cli.given import VOLTS, described_in, shop_in, shop_option
 from humclick.cli.language import say
 from humclick.cli.written import save
 from humclick.errors import Refused
-from humclick.messages import Message, Verbatim
+from humclick.messages import N_, Message
 
 
 @click.command()
@@ -51,22 +49,17 @@ def draw(
 
     if (file is None) == (arrangement is None):
         raise click.UsageError(say(EITHER))
-    situation = call_in(file).situation() if file is not None else None
-    if arrangement is not None:
-        machine = Machine.of(arrangement, protector, Nameplate(volts))
-    elif situation is not None:
-        machine = situation.machine
+    situation = None
+    if file is not None:
+        form = N_("{file}: no machine is described in this call, so there is nothing to draw")
+        call, machine = described_in(file, form)
+        situation = call.situation()
     else:
-        raise Refused(
-            Message(
-                "{file}: no machine is described in this call, so there is nothing to draw",
-                file=Verbatim(file),
-            )
-        )
+        machine = Machine.of(str(arrangement), protector, Nameplate(volts))
     points = clamp = None
     if probe is not None:
-        asked = probe_of(machine, probe)
-        points, clamp = asked.points, asked.clamp
+        marked = probe_of(machine, probe)
+        points, clamp = marked.points, marked.clamp
         if points is None and clamp is None:
             raise Refused(
                 Message(
@@ -80,5 +73,5 @@ def draw(
     if svg is not None:
         save(svg, draw_svg(machine, points, shares, dark, clamp, translate=say).encode("utf-8", "replace"))
     else:
-        shown = draw_text(machine, points, clamp, translate=say)
-        click.echo(say(describe_wiring(machine, points, shares, clamp)) if words else shown)
+        picture = draw_text(machine, points, clamp, translate=say)
+        click.echo(say(describe_wiring(machine, points, shares, clamp)) if words else picture)

@@ -1,6 +1,4 @@
-"""
-The end of a call: the verdict, the parts it asks for, and how the repair is proved.
-"""
+"""The end of a call: the verdict, the parts it asks for, and how the repair is proved."""
 
 from __future__ import annotations
 
@@ -20,9 +18,6 @@ if TYPE_CHECKING:
     from humclick.jobs.flow import Flow
     from humclick.jobs.standing import Onward
 
-__all__ = ["LEAVE", "onward_in_words", "proof_in_words", "verdict_shown"]
-
-
 #: What is asked for after a repair, in order; see `humclick.diagnosis.guards.needs_before`.
 _IN_ORDER = Message(
     "go on as asked: look it over, ground wire, windings to the shell, start, current to ground"
@@ -39,7 +34,7 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
         return ""
     situation = session.situation
     machine = situation.machine
-    lasting = [bar for bar in bars(situation, session.shop) if not (bar.remedies or bar.gates)]
+    lasting = [bar for bar in bars(situation, session.flow.shop) if not (bar.remedies or bar.gates)]
     if lasting:  # whatever was decided
         return "\n".join(words.bars_in_words(tuple(lasting)))
     parts = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
@@ -51,16 +46,7 @@ def proof_in_words(session: Session, remedies: Iterable[str]) -> str:
 
 
 def onward_in_words(flow: Flow, step: Onward) -> str:
-    """
-    What follows a decision, what was put right, or a start that ran.
-
-    Parameters
-    ----------
-    flow : Flow
-        The call.
-    step : Onward
-        Of kind ``work``, ``prove`` or ``repaired``.
-    """
+    """What follows a decision (``work``), what was put right (``repaired``), or a start (``prove``)."""
     head = Message("{sentence}.", sentence=flow.heading)
     if step.kind == "work":
         done = Message(
@@ -76,7 +62,7 @@ def onward_in_words(flow: Flow, step: Onward) -> str:
             title=flow.probes[step.probe].title,
         )
         return layout.lines(words.paragraphs(head, prove))
-    left = tuple(Message("{probe} ({title})", probe=each.id, title=each.title) for each in flow.still_worth())
+    left = tuple(Message("{probe} ({title})", probe=p.id, title=p.title) for p in flow.still_worth())
     more = Message("Still worth measuring: {probes:semicolon}.", probes=left) if left else ""
     return layout.lines(words.paragraphs(head, more, LEAVE))
 
@@ -89,15 +75,15 @@ def verdict_shown(session: Session) -> str:
     backed = defended(verdict, weighed.explanation if weighed is not None else None)
     if verdict is None or backed is None:
         return layout.lines(Message("Nothing is asked for now; list shows what else can be tested."))
-    shown = [words.verdict_in_words(backed)]
+    pieces = [words.verdict_in_words(backed)]
     if not verdict.due:
-        return "\n".join((*shown, layout.lines(LEAVE)))
-    shown += [words.demand_in_words(each) for each in demands_of(flow.call, verdict.due)]
-    shown += words.remedy_in_words(flow.briefing_on(verdict.due))
-    shown.append(proof_in_words(session, verdict.due))
-    told = Message(
+        return "\n".join((*pieces, layout.lines(LEAVE)))
+    pieces += [words.demand_in_words(piece) for piece in demands_of(flow.call, verdict.due)]
+    pieces += words.remedy_in_words(flow.briefing_on(verdict.due))
+    pieces.append(proof_in_words(session, verdict.due))
+    request = Message(
         "So: {remedies}. Type decide to record it, decide and other remedies, or go on with any probe.",
         remedies=words.remedies_named(verdict.due),
     )
-    shown.append(layout.lines(told))  # the verdict's first line has left a small screen by now
-    return "\n".join(each for each in shown if each)
+    pieces.append(layout.lines(request))  # the verdict's first line has left a small screen by now
+    return "\n".join(piece for piece in pieces if piece)

@@ -22,8 +22,6 @@ from humclick.cli.language import reason, say
 from humclick.errors import HumclickError
 from humclick.messages import Message, Verbatim
 
-__all__ = ["apology", "refused", "report", "state_folder"]
-
 
 def refused(error: HumclickError) -> None:
     """Say on the error stream why something was refused."""
@@ -37,21 +35,12 @@ def state_folder() -> Path:
     return base / "humclick"
 
 
-def apology(error: BaseException, kept: Message) -> str:
-    """
-    Write a failure to a file and give back what to say.
-
-    Parameters
-    ----------
-    error : BaseException
-        What happened.
-    kept : Message
-        What is not lost, in a sentence.
-    """
-    told = "".join(traceback.format_exception(error))
+def apology(error: BaseException, safe: Message) -> str:
+    """Write a failure to a file and give back what to say, with what is not lost in a sentence."""
+    trace = "".join(traceback.format_exception(error))
     moment = datetime.now().astimezone()
     text = (
-        f"{moment.isoformat()}\nhumclick {__version__}, Python {sys.version.split()[0]}\n{sys.argv}\n{told}"
+        f"{moment.isoformat()}\nhumclick {__version__}, Python {sys.version.split()[0]}\n{sys.argv}\n{trace}"
     )
     name = f"failure-{moment:%Y%m%d-%H%M%S}-{os.getpid()}.txt"
     for folder in (state_folder(), Path(tempfile.gettempdir())):
@@ -62,16 +51,16 @@ def apology(error: BaseException, kept: Message) -> str:
             return say(
                 Message(
                     "Sorry, the program itself failed here. {kept} What happened is written in {path}",
-                    kept=kept,
+                    kept=safe,
                     path=Verbatim(path),
                 )
             )
     form = Message(
-        "Sorry, the program itself failed here ({error}). {kept}", error=type(error).__name__, kept=kept
+        "Sorry, the program itself failed here ({error}). {kept}", error=type(error).__name__, kept=safe
     )
     return say(form)
 
 
-def report(error: BaseException, kept: Message) -> None:
+def report(error: BaseException, safe: Message) -> None:
     """Say on the error stream that the program failed, and where that is written."""
-    click.echo(apology(error, kept), err=True)
+    click.echo(apology(error, safe), err=True)

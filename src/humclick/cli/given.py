@@ -1,6 +1,4 @@
-"""
-What a verb is given: call files, the shop's figures, quantities as typed.
-"""
+"""What a verb is given: call files, the shop's figures, quantities as typed."""
 
 from __future__ import annotations
 
@@ -13,25 +11,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from humclick.cli.language import reason, say
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
+    from humclick.arrangements.machine import Machine
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
     from humclick.jobs.call_file import CallFile
-
-__all__ = [
-    "AMPS",
-    "CELSIUS",
-    "FARADS",
-    "METRES",
-    "OHMS",
-    "VOLTS",
-    "call_in",
-    "file_in",
-    "shop_in",
-    "shop_option",
-]
 
 shop_option: Callable[[Any], Any] = click.option(
     "--shop",
@@ -43,28 +29,14 @@ shop_option: Callable[[Any], Any] = click.option(
 
 
 def shop_in(path: Path | None) -> Shop:
-    """
-    The shop's figures from its file, else the program's own.
-
-    Raises
-    ------
-    Refused, Unknown, DataError
-        As `humclick.diagnosis.shop.shop_from_file`.
-    """
+    """The shop's figures from its file, else the program's own."""
     from humclick.diagnosis.shop import default_shop, shop_from_file
 
     return default_shop() if path is None else shop_from_file(path)
 
 
 def file_in(name: str) -> CallFile:
-    """
-    A call file by its name; ``-`` reads standard input.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be read.
-    """
+    """A call file by its name; ``-`` reads standard input."""
     from humclick.jobs.call_file import LARGEST, load_call, parse_call
 
     if name == "-":
@@ -73,17 +45,20 @@ def file_in(name: str) -> CallFile:
 
 
 def call_in(name: str) -> Call:
-    """
-    The call in a file, folded.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be read.
-    """
+    """The call in a file, folded."""
     from humclick.jobs.fold import fold
 
     return fold(file_in(name).events)
+
+
+def described_in(name: str, form: str) -> tuple[Call, Machine]:
+    """The call in a file, and its machine; refused in a form with ``{file}`` where none is described."""
+    from humclick.errors import Refused
+
+    call = call_in(name)
+    if call.machine is None:
+        raise Refused(Message.of(form, file=Verbatim(name)))
+    return call, call.machine
 
 
 class _Amount(click.ParamType[float]):

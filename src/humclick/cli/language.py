@@ -32,20 +32,6 @@ from humclick.messages import (
     translator,
 )
 
-__all__ = [
-    "LANGUAGE",
-    "OF_CLICK",
-    "chosen",
-    "helped",
-    "reason",
-    "say",
-    "speaking",
-    "spoken",
-    "texts_of",
-    "with_language",
-    "without_language",
-]
-
 #: Name of the environment's variable.
 LANGUAGE = "HUMCLICK_LANG"
 _OPTION = "--lang"
@@ -104,30 +90,23 @@ def reason(error: HumclickError) -> str:
 
 def without_language(args: Sequence[str]) -> tuple[list[str], str]:
     """What is typed without ``--lang`` and its language, wherever that stands, and the language asked for."""
-    rest, asked = list(args), os.environ.get(LANGUAGE, "")
+    rest, code = list(args), os.environ.get(LANGUAGE, "")
     at, end = 0, rest.index("--") if "--" in rest else len(rest)
     while at < end:
         name, sign, value = rest[at].partition("=")
         if name != _OPTION or (not sign and at + 1 >= end):
             at += 1
             continue
-        asked = value if sign else rest[at + 1]
+        code = value if sign else rest[at + 1]
         width = 1 if sign else 2
         del rest[at : at + width]
         end -= width
-    return rest, asked
+    return rest, code
 
 
-def chosen(asked: str) -> str:
-    """
-    The code of a language asked for, such as ``es``, ``es-MX`` or ``es_MX.UTF-8``; English where none is.
-
-    Raises
-    ------
-    Refused
-        If there is no catalogue for it.
-    """
-    code = asked.strip().partition(".")[0].replace("_", "-")
+def chosen(text: str) -> str:
+    """The code of a language asked for, such as ``es`` or ``es_MX.UTF-8``; English for none."""
+    code = text.strip().partition(".")[0].replace("_", "-")
     known = {name.casefold().replace("_", "-"): name for name in languages()}
     for wanted in (code.casefold(), code.casefold().partition("-")[0]):
         if wanted in known:
@@ -137,7 +116,7 @@ def chosen(asked: str) -> str:
     raise Refused(
         Message(
             "no catalogue for the language {code}; there are: {known}",
-            code=ascii(asked)[:40],
+            code=ascii(text)[:40],
             known=tuple(known.values()),
         )
     )
@@ -189,9 +168,9 @@ def texts_of(command: click.Command) -> Iterator[Message]:
     if isinstance(command, click.Group):
         context = click.Context(command)
         for name in command.list_commands(context):
-            found = command.get_command(context, name)
-            if found is not None:
-                yield from texts_of(found)
+            verb = command.get_command(context, name)
+            if verb is not None:
+                yield from texts_of(verb)
 
 
 def helped(command: _Command) -> _Command:
@@ -200,7 +179,7 @@ def helped(command: _Command) -> _Command:
         return command
     made = copy.copy(command)
     if made.help:
-        made.help = "\n\n".join(say(_paragraph(each)) for each in inspect.cleandoc(made.help).split("\n\n"))
+        made.help = "\n\n".join(say(_paragraph(verb)) for verb in inspect.cleandoc(made.help).split("\n\n"))
     if made.epilog:
         made.epilog = say(_paragraph(made.epilog))
     made.params = [copy.copy(param) for param in made.params]
@@ -208,22 +187,16 @@ def helped(command: _Command) -> _Command:
         if isinstance(param, click.Option) and param.help:
             param.help = say(_paragraph(param.help))
     if isinstance(made, click.Group):
-        made.commands = {name: helped(each) for name, each in made.commands.items()}
+        made.commands = {name: helped(verb) for name, verb in made.commands.items()}
     return made
 
 
 def with_language(command: click.Command) -> click.Command:
     """A verb, and its own verbs, with ``--lang`` among its options; it is taken before they are read."""
     if not any(_OPTION in param.opts for param in command.params):
-        command.params.append(
-            click.Option(
-                [_OPTION],
-                expose_value=False,
-                metavar="CODE",
-                help="Language of what is written, such as es; also HUMCLICK_LANG.",
-            )
-        )
+        words = "Language of what is written, such as es; also HUMCLICK_LANG."
+        command.params.append(click.Option([_OPTION], expose_value=False, metavar="CODE", help=words))
     if isinstance(command, click.Group):
-        for each in command.commands.values():
-            with_language(each)
+        for verb in command.commands.values():
+            with_language(verb)
     return command

@@ -13,8 +13,6 @@ from collections.abc import Iterable, Sequence
 from humclick.cli.language import say
 from humclick.messages import Message
 
-__all__ = ["WIDE", "bar", "heading", "label", "lines", "numbered", "row", "table"]
-
 #: Columns of a line.
 WIDE = 78
 #: Letters of a bar of 100 %.
@@ -31,8 +29,8 @@ def bar(probability: float) -> str:
 
 def label(text: str, indent: int = 0, wide: int = 0) -> str:
     """A word with its colon, as it begins a paragraph; its column is as wide as asked, or wider."""
-    said = say(Message("{label}:", label=text))
-    return f"{' ' * indent}{said} ".ljust(indent + wide)
+    word = say(Message("{label}:", label=text))
+    return f"{' ' * indent}{word} ".ljust(indent + wide)
 
 
 def lines(text: str, first: str = "", rest: str | None = None) -> str:
@@ -49,10 +47,10 @@ def lines(text: str, first: str = "", rest: str | None = None) -> str:
     return wrapped.replace(_TIED, " ")
 
 
-def heading(text: str) -> str:
+def underlined(text: str) -> str:
     """A heading."""
-    said = say(text)
-    return f"\n{said}\n{'-' * min(len(said), WIDE)}"
+    words = say(text)
+    return f"\n{words}\n{'-' * min(len(words), WIDE)}"
 
 
 def numbered(entries: Iterable[str]) -> str:
@@ -67,13 +65,13 @@ def row(indent: int, text: str) -> str:
 
 def table(rows: Sequence[Sequence[str]]) -> str:
     """Rows in columns; the last column is wrapped."""
-    said = [[say(cell) for cell in cells] for cells in rows]
-    widths = [max(len(cells[k]) for cells in said) for k in range(len(said[0]) - 1)] if said else []
-    shown = []
-    for cells in said:
+    written = [[say(cell) for cell in cells] for cells in rows]
+    widths = [max(len(cells[k]) for cells in written) for k in range(len(written[0]) - 1)] if written else []
+    text = []
+    for cells in written:
         first = "".join(f"{cell:<{width}}  " for cell, width in zip(cells[:-1], widths, strict=True))
         if len(first) > WIDE // 2:
-            shown += [first.rstrip(), lines(cells[-1], "    ")]
+            text += [first.rstrip(), lines(cells[-1], "    ")]
         else:
-            shown.append(lines(cells[-1], first) if cells[-1] else first.rstrip())
-    return "\n".join(shown)
+            text.append(lines(cells[-1], first) if cells[-1] else first.rstrip())
+    return "\n".join(text)

@@ -1,6 +1,4 @@
-"""
-``humclick list``: what the program knows, by name.
-"""
+"""``humclick list``: what the program knows, by name."""
 
 from __future__ import annotations
 
@@ -20,19 +18,18 @@ if TYPE_CHECKING:
 Rows = list[dict[str, Any]]
 
 
+def _fields(value: object, *names: str) -> dict[str, Any]:
+    """Fields of a value, its tuples as lists."""
+    fields = {name: getattr(value, name) for name in names}
+    return {name: list(field) if isinstance(field, tuple) else field for name, field in fields.items()}
+
+
 def _arrangements(machine: Machine | None, shop: Shop) -> Rows:
     from humclick.arrangements.arrangement import arrangement, arrangements
 
     kinds = [machine.arrangement] if machine else [arrangement(name) for name in arrangements()]
     return [
-        {
-            "name": kind.id,
-            "title": kind.title,
-            "seen": list(kind.seen),
-            "protectors": list(kind.protectors),
-            "recognised_only": kind.recognised_only,
-        }
-        for kind in kinds
+        {"name": kind.id, **_fields(kind, "title", "seen", "protectors", "recognised_only")} for kind in kinds
     ]
 
 
@@ -52,52 +49,34 @@ def _probes(machine: Machine | None, shop: Shop) -> Rows:
 
     pairs = [(name, p) for name in arrangements() for p in arrangement(name).protectors]
     machines = [machine] if machine else [Machine.of(name, protector) for name, protector in pairs]
-    found = {name: probe for each in machines for name, probe in probes_of(each, shop).items()}
-    return [
-        {
-            "name": probe.id,
-            "title": probe.title,
-            "minutes": probe.minutes,
-            "quantity": probe.quantity,
-            "answers": list(probe.outcomes),
-            "gates": list(probe.gates),
-        }
-        for probe in found.values()
-    ]
+    probes = {name: probe for kind in machines for name, probe in probes_of(kind, shop).items()}
+    rows = []
+    for name, probe in probes.items():
+        row = _fields(probe, "title", "minutes", "quantity")
+        rows.append({"name": name, **row, "answers": list(probe.outcomes), "gates": list(probe.gates)})
+    return rows
 
 
 def _remedies(machine: Machine | None, shop: Shop) -> Rows:
     wanted = {p.remedy(m) for p in machine.parts for m in p.family.modes} if machine else set(shop.remedies)
-    return [
-        {
-            "name": each.name,
-            "title": each.title,
-            "price": each.price,
-            "minutes": each.minutes,
-            "cost": each.cost,
-        }
-        for each in shop.remedies.values()
-        if each.name in wanted
-    ]
+    remedies = [remedy for remedy in shop.remedies.values() if remedy.name in wanted]
+    return [_fields(remedy, "name", "title", "price", "minutes", "cost") for remedy in remedies]
 
 
 def _meters(machine: Machine | None, shop: Shop) -> Rows:
     from humclick.meters import meters
 
     return [
-        {"name": each.name, "title": each.title, "measures": sorted({str(r.quantity) for r in each.ranges})}
-        for each in meters().values()
+        {**_fields(meter, "name", "title"), "measures": sorted({str(r.quantity) for r in meter.ranges})}
+        for meter in meters().values()
     ]
 
 
 def _gates(machine: Machine | None, shop: Shop) -> Rows:
     from humclick.safety import gates, gates_for
 
-    found = gates_for(gates(), machine) if machine else tuple(gates().values())
-    return [
-        {"name": each.name, "title": each.title, "steps": list(each.steps), "lasts": each.lasts}
-        for each in found
-    ]
+    known = gates_for(gates(), machine) if machine else tuple(gates().values())
+    return [_fields(gate, "name", "title", "steps", "lasts") for gate in known]
 
 
 _LISTS: dict[str, Callable[[Machine | None, Shop], Rows]] = {
@@ -130,31 +109,27 @@ _KEYS = {
 _TYPED = frozenset({"modes", "gates"})
 #: Quantities by their names.
 _QUANTITIES = (
-    N_("capacitance"),
-    N_("current"),
-    N_("resistance"),
-    N_("voltage"),
-    N_("temperature"),
+    *(N_("capacitance"), N_("current"), N_("resistance")),
+    *(N_("voltage"), N_("temperature")),
 )
 
 
 def _row(row: dict[str, Any]) -> tuple[str, Message]:
     """Name, and all else in a sentence."""
-    told: list[Message] = []
+    sentences: Message = row["title"]
     for key, value in row.items():
         if key in ("name", "title") or value in (False, "", []):
             continue
-        name = _KEYS[key]
-        told.append(name if value is True else Message("{label}: {text}", label=name, text=_cell(key, value)))
-    sentences: Message = row["title"]
-    for each in told:
-        sentences = Message("{text}. {more}", text=sentences, more=each)
+        more = _KEYS[key]
+        if value is not True:
+            more = Message("{label}: {text}", label=more, text=_cell(key, value))
+        sentences = Message("{text}. {more}", text=sentences, more=more)
     return row["name"], sentences
 
 
 def _cell(key: str, value: object) -> str:
     if isinstance(value, list):
-        return listed((each if key in _TYPED else Message.of(each) for each in value), "semicolon")
+        return listed((text if key in _TYPED else Message.of(text) for text in value), "semicolon")
     return f"{value:g}" if isinstance(value, float | int) else Message.of(str(value))
 
 

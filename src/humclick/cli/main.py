@@ -21,24 +21,11 @@ from humclick.cli.terminal import plain_terminal
 from humclick.errors import HumclickError
 from humclick.messages import Message
 
-__all__ = ["main"]
-
-#: Verbs in the order of a call, and the module and name of each.
-VERBS = {
-    "call": ("call", "call"),
-    "advise": ("advise", "advise"),
-    "check": ("check", "check"),
-    "sheet": ("sheet", "sheet"),
-    "draw": ("draw", "draw"),
-    "pins": ("pins", "pins"),
-    "start": ("start", "start"),
-    "substitute": ("substitute", "substitute"),
-    "recording": ("recording", "recording"),
-    "list": ("listing", "listing"),
-    "work": ("work", "work"),
-    "schema": ("schema", "schema"),
-    "serve": ("serve", "serve"),
-}
+#: Verbs in the order of a call; each stands in a module under its own name.
+VERBS = (
+    *("call", "advise", "check", "sheet", "draw", "pins", "start", "substitute", "recording", "list", "work"),
+    *("schema", "serve"),
+)
 
 
 class Verbs(click.Group):
@@ -52,10 +39,10 @@ class Verbs(click.Group):
         """One verb, read from its file."""
         if cmd_name not in VERBS:
             return None
-        module, name = VERBS[cmd_name]
-        found = getattr(importlib.import_module(f"humclick.cli.{module}"), name)
-        assert isinstance(found, click.Command)
-        return helped(with_language(found))
+        name = "listing" if cmd_name == "list" else cmd_name
+        verb = getattr(importlib.import_module(f"humclick.cli.{name}"), name)
+        assert isinstance(verb, click.Command)
+        return helped(with_language(verb))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -65,39 +52,39 @@ class Verbs(click.Group):
             from difflib import get_close_matches
 
             near = get_close_matches(args[0], VERBS, n=1, cutoff=0.5)
-            hint = Message("It has: {verbs}.", verbs=tuple(VERBS))
+            hint = Message("It has: {verbs}.", verbs=VERBS)
             if near:
                 hint = Message("Did you mean {verb}?", verb=near[0])
             ctx.fail(say(Message("No such verb {verb}. {hint}", verb=repr(args[0]), hint=hint)))
         return super().resolve_command(ctx, args)
 
-    def main(self, args: Sequence[str] | None = None, *more: Any, **given: Any) -> Any:
+    def main(self, args: Sequence[str] | None = None, *more: Any, **options: Any) -> Any:
         """Run; a refusal ends with 2, a failure of the program itself with 70 and a report."""
-        rest, asked = without_language(sys.argv[1:] if args is None else args)
+        rest, code = without_language(sys.argv[1:] if args is None else args)
         for stream in (sys.stdin, sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")
         with plain_terminal():
             try:
-                with speaking(chosen(asked)):
-                    return self._run(rest, more, given)
+                with speaking(chosen(code)):
+                    return self._run(rest, more, options)
             except HumclickError as error:  # no such language
-                if not given.get("standalone_mode", True):
+                if not options.get("standalone_mode", True):
                     raise
                 refused(error)
                 sys.exit(2)
 
-    def _run(self, args: Sequence[str], more: tuple[Any, ...], given: dict[str, Any]) -> Any:
-        """What is asked for, in the language chosen."""
-        run = super(Verbs, helped(self)).main
-        if not given.get("standalone_mode", True):
-            return run(args, *more, **given)
+    def _run(self, args: Sequence[str], more: tuple[Any, ...], options: dict[str, Any]) -> Any:
         try:
-            return run(args, *more, **given)
+            return super(Verbs, helped(self)).main(args, *more, **options)
         except HumclickError as error:
+            if not options.get("standalone_mode", True):
+                raise
             refused(error)
             sys.exit(2)
         except Exception as error:
+            if not options.get("standalone_mode", True):
+                raise
             report(error, Message("Nothing that was written to a call file is lost."))
             sys.exit(70)
 
@@ -108,11 +95,8 @@ class Verbs(click.Group):
     epilog="Start with: humclick call FILE",
 )
 @click.version_option(__version__, prog_name="humclick")
-@click.option(
-    "--lang",
-    expose_value=False,
-    metavar="CODE",
-    help="Language of what is written, such as es; also HUMCLICK_LANG.",
-)
 def main() -> None:
     """From a compressor that will not start to a verdict that can be defended."""
+
+
+with_language(main)

@@ -26,26 +26,21 @@ from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 
 if TYPE_CHECKING:
+    from humclick.arrangements.machine import Nameplate
     from humclick.cli.session import Session
     from humclick.jobs.call import Call
     from humclick.jobs.flow import Flow
 
-__all__ = ["FACTS", "answer_question", "question_again", "question_in_words", "questions_for", "set_fact"]
-
-_ORDER = (
-    *("arrangement", "protector", "volts", "hertz", "lra", "rla"),
-    *("refrigerant", "meter", "leads", "complaint"),
-)
 _UNKNOWN = ("?", N_("unknown"), N_("not sure"), "don't know")
 
 
 def questions_for(events: Sequence[Event], call: Call) -> list[str]:
     """Questions still to be asked: all, or all but the arrangement, until the complaint is known."""
     if call.machine is None:
-        return list(_ORDER)
+        return list(_ASKED)
     if any(isinstance(event, ComplaintHeard | ReadingTaken) for event in events):
         return []
-    return list(_ORDER[1:])
+    return list(_ASKED)[1:]
 
 
 _NOT_READ = Message("not read")
@@ -74,69 +69,55 @@ def arrangements_in_words() -> str:
 
 
 def _arrangement(session: Session) -> str:
-    asked = Message("Which start arrangement is it? Its number or name, or ? if you cannot tell.")
-    return f"{arrangements_in_words()}\n{layout.lines(asked)}"
+    question = Message("Which start arrangement is it? Its number or name, or ? if you cannot tell.")
+    return f"{arrangements_in_words()}\n{layout.lines(question)}"
 
 
 def _protector(session: Session) -> str:
     machine = session.situation.machine
-    shown = layout.numbered(map(Message.of, machine.arrangement.protectors))
-    asked = _with(Message("Where is the overload protector?"), Message.of(machine.protector))
-    return f"{shown}\n{asked}"
+    choices = layout.numbered(map(Message.of, machine.arrangement.protectors))
+    question = _with(Message("Where is the overload protector?"), Message.of(machine.protector))
+    return f"{choices}\n{question}"
 
 
-def _volts(session: Session) -> str:
-    return _with(Message("Volts on the nameplate?"), f"{session.situation.machine.nameplate.volts:g}")
-
-
-def _hertz(session: Session) -> str:
-    return _with(Message("Hertz on the nameplate?"), f"{session.situation.machine.nameplate.hertz:g}")
-
-
-def _lra(session: Session) -> str:
-    return _with(Message("Locked-rotor amps (LRA) on the nameplate?"), _NOT_READ)
-
-
-def _rla(session: Session) -> str:
-    return _with(Message("Rated-load amps (RLA) on the nameplate?"), _NOT_READ)
-
-
-def _refrigerant(session: Session) -> str:
-    printed = session.situation.machine.nameplate.refrigerant
-    return _with(Message("Refrigerant on the nameplate?"), printed or _NOT_READ)
+def _plate(session: Session) -> Nameplate:
+    return session.situation.machine.nameplate
 
 
 def _meter(session: Session) -> str:
-    shown = layout.numbered(
-        Message("{name}: {title}", name=name, title=each.title) for name, each in meters().items()
+    choices = layout.numbered(
+        Message("{name}: {title}", name=name, title=meter.title) for name, meter in meters().items()
     )
-    asked = _with(Message("Which kind of meter do you use?"), session.call.meter.name)
-    return f"{shown}\n{asked}"
+    question = _with(Message("Which kind of meter do you use?"), session.call.meter.name)
+    return f"{choices}\n{question}"
 
 
 def _leads(session: Session) -> str:
-    asked = Message(
+    question = Message(
         "Test leads: nulled by the meter, or what does it show with the tips held together, such as 0.3?"
     )
-    return _with(asked, Message("not known"))
+    return _with(question, Message("not known"))
 
 
 def _complaint(session: Session) -> str:
-    shown = layout.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
-    asked = Message(
+    choices = layout.numbered(HEARD[name] for name in COMPLAINTS if name in HEARD)
+    question = Message(
         "What is heard when it should start? The number or the words; more words may follow; or ?"
     )
-    return f"{shown}\n{layout.lines(asked)}"
+    return f"{choices}\n{layout.lines(question)}"
 
 
+#: The questions in order.
 _ASKED: dict[str, Callable[[Session], str]] = {
     "arrangement": _arrangement,
     "protector": _protector,
-    "volts": _volts,
-    "hertz": _hertz,
-    "lra": _lra,
-    "rla": _rla,
-    "refrigerant": _refrigerant,
+    "volts": lambda s: _with(Message("Volts on the nameplate?"), f"{_plate(s).volts:g}"),
+    "hertz": lambda s: _with(Message("Hertz on the nameplate?"), f"{_plate(s).hertz:g}"),
+    "lra": lambda s: _with(Message("Locked-rotor amps (LRA) on the nameplate?"), _NOT_READ),
+    "rla": lambda s: _with(Message("Rated-load amps (RLA) on the nameplate?"), _NOT_READ),
+    "refrigerant": lambda s: _with(
+        Message("Refrigerant on the nameplate?"), _plate(s).refrigerant or _NOT_READ
+    ),
     "meter": _meter,
     "leads": _leads,
     "complaint": _complaint,
@@ -150,22 +131,15 @@ def question_in_words(session: Session) -> str:
 
 def question_again(session: Session) -> str:
     """The same question without its list, so that what was said to the last answer stays on the screen."""
-    asked = _ASKED[session.questions[0]](session).splitlines()
-    listed = [k for k, line in enumerate(asked) if re.match(r" {2,3}\d+  |      ", line)]
-    listless = asked[listed[-1] + 1 :] if listed else asked
+    question = _ASKED[session.questions[0]](session).splitlines()
+    listed = [k for k, line in enumerate(question) if re.match(r" {2,3}\d+  |      ", line)]
+    listless = question[listed[-1] + 1 :] if listed else question
     more = [say(Message("Enter shows the list again."))] if session.questions[0] == "arrangement" else []
     return "\n".join((*listless, *more))
 
 
 def answer_question(session: Session, line: str) -> str:
-    """
-    Take an answer to the question asked.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood; the question is then asked again.
-    """
+    """Take an answer to the question asked; one that is refused is asked for again."""
     name = session.questions[0]
     if name == "arrangement" and _unsaid(line):
         look = Message(
@@ -173,13 +147,10 @@ def answer_question(session: Session, line: str) -> str:
             " If you must go and look, type quit: the call is kept."
         )
         return layout.lines(look)
-    said = ""
-    if name == "complaint":
-        said = set_fact(session, name, line or "?")
-    elif not _unsaid(line):
-        said = set_fact(session, name, line)
-    session.questions = [each for each in session.questions if each != name]
-    return said
+    if name != "complaint" and _unsaid(line):
+        session.answered(name)
+        return ""
+    return set_fact(session, name, line or "?")
 
 
 def _unsaid(text: str) -> bool:
@@ -191,7 +162,7 @@ def _unsaid(text: str) -> bool:
 
 
 def _machine(session: Session, **changed: Any) -> str:
-    now = given_last(session.events, session.call, MachineRead)
+    now = given_last(session.flow.events, session.call, MachineRead)
     if not now:
         raise Refused(Message("first the arrangement: type arrangement and its name (list arrangements)"))
     return _described(session, session.flow.keep("machine", session.now(), **{**now, **changed}))
@@ -208,11 +179,10 @@ def _described(session: Session, after: Flow) -> str:
 def _set_arrangement(session: Session, text: str) -> str:
     titles = {name: arrangement(name).title for name in arrangements()}
     name = one_of("arrangement", text, arrangements(), titles)
-    said = _described(session, arrangement_named(session.flow, session.now(), name))
-    session.questions = [each for each in session.questions if each != "arrangement"]
+    problems = _described(session, arrangement_named(session.flow, session.now(), name))
     if len(arrangement(name).protectors) < 2:
-        session.questions = [each for each in session.questions if each != "protector"]
-    return said
+        session.answered("protector")
+    return problems
 
 
 def _set_protector(session: Session, text: str) -> str:
@@ -231,9 +201,12 @@ def _set_hertz(session: Session, text: str) -> str:
     return _machine(session, hertz=figure(text, "hertz", {"": 1.0, "hz": 1.0, "hertz": 1.0}, "60 or 60 Hz"))
 
 
+def _meter_now(session: Session) -> dict[str, Any]:
+    return given_last(session.flow.events, session.call, MeterTaken)
+
+
 def _set_meter(session: Session, text: str) -> str:
-    now = given_last(session.events, session.call, MeterTaken)
-    session.keep("meter", **{**now, "own": {}, "name": one_of("meter", text, list(meters()))})
+    session.keep("meter", **{**_meter_now(session), "own": {}, "name": one_of("meter", text, list(meters()))})
     return ""
 
 
@@ -241,15 +214,12 @@ _NULLED = (N_("nulled"), N_("not nulled"))
 
 
 def _set_leads(session: Session, text: str) -> str:
-    now = given_last(session.events, session.call, MeterTaken)
-    said = plain(english(text, _NULLED))
-    if said in ("nulled", "null", "yes"):
-        now |= {"leads_nulled": True}
-    elif said in ("not nulled", "no"):
-        now |= {"leads_nulled": False}
-    else:
-        now |= {"leads_nulled": False, "lead_ohms": _amount(text, Quantity.RESISTANCE)}
-    session.keep("meter", **now)
+    answer = plain(english(text, _NULLED))
+    nulled = answer in ("nulled", "null", "yes")
+    leads: dict[str, Any] = {"leads_nulled": nulled}
+    if not nulled and answer not in ("not nulled", "no"):
+        leads["lead_ohms"] = _amount(text, Quantity.RESISTANCE)
+    session.keep("meter", **{**_meter_now(session), **leads})
     return ""
 
 
@@ -257,13 +227,13 @@ def _set_complaint(session: Session, text: str) -> str:
     names = [name for name in COMPLAINTS if name in HEARD]
     parts = re.split(r"\s*[,;:]\s*|\s+", text, maxsplit=1)
     if _unsaid(text) or _unsaid(parts[0]):
-        heard, told = "unknown", "" if _unsaid(text) else parts[-1]
+        heard, more = "unknown", "" if _unsaid(text) else parts[-1]
     elif parts[0].isdecimal() and len(parts) > 1:
-        heard, told = one_of("complaint", parts[0], names, HEARD), parts[1]
+        heard, more = one_of("complaint", parts[0], names, HEARD), parts[1]
     else:
-        head, _, told = text.partition(";")
+        head, _, more = text.partition(";")
         heard = one_of("complaint", english(head, (HEARD[name] for name in names)), names, HEARD)
-    session.keep("complaint", heard=heard, words=told.strip())
+    session.keep("complaint", heard=heard, words=more.strip())
     return ""
 
 
@@ -283,16 +253,9 @@ FACTS: dict[str, Callable[[Session, str], str]] = {
 
 
 def set_fact(session: Session, name: str, text: str) -> str:
-    """
-    Keep a fact of machine, meter or complaint.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood or is not possible.
-    """
+    """Keep a fact of machine, meter or complaint; refused where it cannot be meant."""
     if not text.strip():
         raise Refused(Message("{name} of what? Write it behind the word, or see: help", name=name))
-    said = FACTS[name](session, text.strip())
-    session.questions = [each for each in session.questions if each != name]
-    return said
+    answer = FACTS[name](session, text.strip())
+    session.answered(name)
+    return answer

@@ -39,9 +39,6 @@ from humclick.safety import Stop, place_of, stop_meant, stops, stops_at
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
-    from humclick.jobs.flow import Flow
-
-__all__ = ["ORDERS", "Order", "order_in"]
 
 _MINUTES = {
     **dict.fromkeys(("", "min", "minute", "minutes", "m"), 1.0),
@@ -58,16 +55,16 @@ class Order:
     does: Callable[[Session, str], str]
 
 
-def done(session: Session, rest: str) -> str:
+def _done(session: Session, rest: str) -> str:
     """Record that the safety steps shown are done; where nothing is live, the reading may follow."""
-    briefing, probe = session.briefing(), session.asked
+    briefing, probe = session.step.briefing, session.step.probe
     if not briefing.gates or probe is None:
         raise Refused(Message("no safety step is waiting; type the reading, or help"))
     answer = _answer(probe, in_english(probe, rest))
     if answer is not None and briefing.dead:
-        said = read(session, probe.id, rest, answer=answer, confirmed=briefing.names)
+        answered = read(session, probe.id, rest, answer=answer, confirmed=briefing.names)
         session.screen.confirmed = True
-        return said
+        return answered
     if answer is not None and probe.quantity:
         raise Refused(
             Message(
@@ -76,7 +73,7 @@ def done(session: Session, rest: str) -> str:
         )
     session.record(passed(session.flow, session.now(), briefing.names, rest))
     session.screen.confirmed = True
-    return layout.lines(words.recorded(listed((each.gate.title for each in briefing.gates), "semicolon")))
+    return layout.lines(words.on_record(listed((step.gate.title for step in briefing.gates), "semicolon")))
 
 
 def _answer(probe: Probe, text: str) -> Answer | None:
@@ -87,17 +84,16 @@ def _answer(probe: Probe, text: str) -> Answer | None:
         return None
 
 
-def safety(session: Session, rest: str) -> str:
+def _safety(session: Session, rest: str) -> str:
     """Show everything there is to read of safety before a probe, with the rules of the place."""
     call, name = session.call, _probe(session, rest)
     probe = session.probe(name)
-    shown = [each.hazard for each in briefed((), call, probe, session.shop).hazards]
-    return words.safety_in_words(call.gates_of(probe.gates), shown, place_of(call.place))
+    hazards = [meeting.hazard for meeting in briefed((), call, probe, session.flow.shop).hazards]
+    return words.safety_in_words(call.gates_of(probe.gates), hazards, place_of(call.place))
 
 
-def cannot(session: Session, rest: str) -> str:
-    """Record what stands in the way of the safety steps shown: a hazard, which stops the work."""
-    gates, probe = session.briefing().gates, session.asked
+def _cannot(session: Session, rest: str) -> str:
+    gates, probe = session.step.briefing.gates, session.step.probe
     if probe is None:
         raise Refused(Message("nothing is asked for now"))
     if not gates:
@@ -105,37 +101,35 @@ def cannot(session: Session, rest: str) -> str:
         session.release(probe.id)
         return layout.lines(words.left_out(probe.id, Message("Not sure? Stop and hand over.")))
     offered = {
-        str(each.said): (each, shown.gate.name) for shown in gates for each in stops_at(shown.gate.name)
+        str(hazard.said): (hazard, step.gate.name) for step in gates for hazard in stops_at(step.gate.name)
     }
     if not rest:
-        asked = say(Message("What is in the way? Type cannot and the number, or say it:"))
-        rows = [f"  {k}  {say(each.said)}" for k, (each, _) in enumerate(offered.values(), start=1)]
-        return "\n".join((asked, *rows))
+        question = say(Message("What is in the way? Type cannot and the number, or say it:"))
+        rows = [f"  {k}  {say(hazard.said)}" for k, (hazard, _) in enumerate(offered.values(), start=1)]
+        return "\n".join((question, *rows))
     if rest.isdecimal():
-        found, gate = offered[one_of("hazard", rest, list(offered))]
+        hazard, gate = offered[one_of("hazard", rest, list(offered))]
     else:
-        said = english(rest, (each.said for each, _ in offered.values()))
-        found, gate = stop_meant(gates[0].gate.name, said), gates[0].gate.name
-    return _stopped(session, found, gate, "" if rest.isdecimal() else rest)
+        words_typed = english(rest, (hazard.said for hazard, _ in offered.values()))
+        hazard, gate = stop_meant(gates[0].gate.name, words_typed), gates[0].gate.name
+    return _stopped(session, hazard, gate, "" if rest.isdecimal() else rest)
 
 
-def stop(session: Session, rest: str) -> str:
-    """Record a hazard that stops the work, at any time."""
+def _stop(session: Session, rest: str) -> str:
     if not rest:
-        rows = layout.table([(each.name, each.said) for each in stops().values()])
+        rows = layout.table([(hazard.name, hazard.said) for hazard in stops().values()])
         return "\n".join((say(Message("What was found? Type stop and its name, or say it:")), rows))
-    said = english(rest, (each.said for each in stops().values()))
-    return _stopped(session, stop_meant("", said), "", rest)
+    text = english(rest, (hazard.said for hazard in stops().values()))
+    return _stopped(session, stop_meant("", text), "", rest)
 
 
-def _stopped(session: Session, found: Stop, gate: str, told: str) -> str:
-    session.keep("hazard", hazard=found.name, gate=gate, words=told)
+def _stopped(session: Session, hazard: Stop, gate: str, typed: str) -> str:
+    session.keep("hazard", hazard=hazard.name, gate=gate, words=typed)
     session.queue, session.chosen = [], ""
-    return layout.lines(words.recorded(found.title))
+    return layout.lines(words.on_record(hazard.title))
 
 
-def cleared(session: Session, rest: str) -> str:
-    """Record how a hazard that stopped the work was cleared; only this reopens the call."""
+def _cleared(session: Session, rest: str) -> str:
     open_ = session.call.stopped or session.call.stoppages
     if not open_:
         raise Refused(Message("nothing stops this call"))
@@ -143,15 +137,14 @@ def cleared(session: Session, rest: str) -> str:
     if not rest:
         raise Refused(Message("{answer} Type cleared and the answer", answer=stoppage.stop.answer))
     session.record(taking.cleared(session.flow, session.now(), stoppage.event, rest))
-    return layout.lines(words.recorded(Message("{hazard}: cleared", hazard=stoppage.stop.title)))
+    return layout.lines(words.on_record(Message("{hazard}: cleared", hazard=stoppage.stop.title)))
 
 
-def skip(session: Session, rest: str) -> str:
-    """Leave out a probe that cannot be done here."""
+def _skip(session: Session, rest: str) -> str:
     first, _, more = rest.partition(" ")
     name = probe_named(first, session.flow.probes) if first else None
     if name is None:
-        probe = session.asked
+        probe = session.step.probe
         if probe is None:
             raise Refused(Message("skip what? Write the probe's name: skip pins.shell no bare metal"))
         name, more = probe.id, rest
@@ -160,8 +153,7 @@ def skip(session: Session, rest: str) -> str:
     return layout.lines(words.left_out(name))
 
 
-def fitted(session: Session, rest: str) -> str:
-    """Record that a new part was fitted."""
+def _fitted(session: Session, rest: str) -> str:
     parts = [*(part.id for part in session.situation.machine.parts), COMPRESSOR]
     first, _, note = rest.partition(" ")
     part = named(rest, parts) or named(first, parts)
@@ -181,98 +173,82 @@ _WARMTH = {
 }
 
 
-def wait(session: Session, rest: str) -> str:
-    """Record that the machine was left alone for some minutes."""
+def _wait(session: Session, rest: str) -> str:
     minutes = figure(rest, "wait", _MINUTES, Message("wait 10 or wait 1.5 h"))
     session.keep("wait", minutes=minutes)
-    told = Message(
+    sentence = Message(
         "Waited {minutes:g} min since the last try; {warmth}.",
         minutes=session.call.waited,
         warmth=_WARMTH[session.call.hot],
     )
-    return layout.lines(told)
+    return layout.lines(sentence)
 
 
-def stamp(session: Session, rest: str) -> str:
-    """Record what is stamped on a part."""
+def _stamp(session: Session, rest: str) -> str:
     part, _, text = rest.partition(" ")
     if not text.strip():
         raise Refused(Message("stamp of what? Write part and text: stamp start_capacitor 88-108 MFD 125 VAC"))
-    known = [*(each.id for each in session.situation.machine.parts), COMPRESSOR]
-    found = named(part, known)
-    if found is None:
+    known = [*(member.id for member in session.situation.machine.parts), COMPRESSOR]
+    name = named(part, known)
+    if name is None:
         raise Unknown("part", part[:60], known)
-    session.keep("stamp", part=found, text=text.strip())
-    return layout.lines(Message("Stamp of {part}: {text}", part=found, text=Verbatim(text.strip())))
+    session.keep("stamp", part=name, text=text.strip())
+    return layout.lines(Message("Stamp of {part}: {text}", part=name, text=Verbatim(text.strip())))
 
 
-def note(session: Session, rest: str) -> str:
-    """Keep a note."""
+def _note(session: Session, rest: str) -> str:
     session.keep("note", text=rest)
     return say(Message("Noted."))
 
 
 def _told(event: Event) -> str:
-    shared = {"kind", *(each.name for each in fields(Event))}
+    shared = {"kind", *(field.name for field in fields(Event))}
     table = {key: value for key, value in table_of(event).items() if key not in (*shared, "ended")}
     return f"{event.kind} {' '.join(str(value) for value in table.values())}".strip()
 
 
-def undo(session: Session, rest: str) -> str:
-    """Take back the last line that was kept."""
+def _undo(session: Session, rest: str) -> str:
     if rest:
         raise Refused(
             Message("undo takes back the last thing; type undo alone, several times to go back further")
         )
-    of = _undo_kept(session, undone(session.flow, session.now()))
+    event = session.record(undone(session.flow, session.now()))[-1]
+    assert isinstance(event, Undone)
+    what = next(_told(past) for past in session.flow.events if past.id == event.of)
     if session.questions and session.call.machine is None:  # the machine itself was taken back
-        session.questions = questions_for(session.events, session.call)
-    return layout.lines(Message("Taken back: {what}. (redo brings it back)", what=Verbatim(of)))
+        session.questions = questions_for(session.flow.events, session.call)
+    return layout.lines(Message("Taken back: {what}. (redo brings it back)", what=Verbatim(what)))
 
 
-def redo(session: Session, rest: str) -> str:
-    """Bring back what was taken back last."""
-    last = to_redo(session.events, session.call)
+def _redo(session: Session, rest: str) -> str:
+    last = to_redo(session.flow.events, session.call)
     session.record(redone(session.flow, session.now()))
-    back = next((event for event in session.events if event.id == last.of), None)
+    back = next((event for event in session.flow.events if event.id == last.of), None)
     if back is None:
         return ""
     return layout.lines(Message("Brought back: {what}.", what=Verbatim(_told(back))))
 
 
-def _undo_kept(session: Session, after: Flow) -> str:
-    """Write down that something was taken back; what it was."""
-    undo = session.record(after)[-1]
-    assert isinstance(undo, Undone)
-    return _told(next(event for event in session.events if event.id == undo.of))
-
-
-_UNJUDGED = Message("nothing can be judged yet")
-
-
-def why(session: Session, rest: str) -> str:
+def _why(session: Session, rest: str) -> str:
     """Say how strongly each reading speaks, or why a probe is advised."""
-    if not rest:
-        if session.advice is None:
-            raise Refused(_UNJUDGED)
-        return words.why_in_words(result_of(session.call, session.shop, why=True, advice=session.advice))
-    name = _probe(session, rest)
-    advice = session.advice
+    name = _probe(session, rest) if rest else ""
+    advice = session.flow.advice
     if advice is None:
-        raise Refused(_UNJUDGED)
+        raise Refused(Message("nothing can be judged yet"))
+    if not rest:
+        return words.why_in_words(result_of(session.call, session.flow.shop, why=True, advice=advice))
     for value in (advice.next, *advice.alternatives):
         if value is not None and value.probe == name:
             worth = Message("Worth {worth:.2f} money, its cost taken off.", worth=value.worth)
             return f"{words.next_in_words(value)}\n{layout.lines(worth, '  ')}"
-    told = words.what_if_in_words(name, _what_if(session, name))
     least = Message("{probe} is not among the probes worth most now.", probe=name)
-    return f"{layout.lines(least)}\n{told}"
+    return f"{layout.lines(least)}\n{words.what_if_in_words(name, _what_if(session, name))}"
 
 
 def _probe(session: Session, text: str) -> str:
     """Name of the probe meant, or of the one asked for where nothing is said."""
     if not text:
-        probe = session.asked
+        probe = session.step.probe
         if probe is None:
             raise Refused(Message("which probe? Write its name, such as: what if pins.C-R"))
         return probe.id
@@ -283,42 +259,38 @@ def _what_if(session: Session, probe: str) -> Sequence[WhatIf]:
     return session.flow.weighed.what_if(probe) if session.flow.weighed is not None else ()
 
 
-def what(session: Session, rest: str) -> str:
-    """Say what each outcome of a probe would change."""
+def _what(session: Session, rest: str) -> str:
     first, _, name = rest.partition(" ")
     name = name.strip() if first.casefold() == "if" else rest
-    found = _probe(session, name)
-    return words.what_if_in_words(found, _what_if(session, found))
+    probe = _probe(session, name)
+    return words.what_if_in_words(probe, _what_if(session, probe))
 
 
-def suspects(session: Session, rest: str) -> str:
-    """Show all suspects, what is needed how probably, and readings that do not fit."""
-    weighed, advice = session.flow.weighed, session.advice
+def _suspects(session: Session, rest: str) -> str:
+    weighed, advice = session.flow.weighed, session.flow.advice
     if weighed is None or advice is None:
         session.situation  # noqa: B018  says what is missing
         return ""
-    result = result_of(session.call, session.shop, advice=advice)
+    result = result_of(session.call, session.flow.shop, advice=advice)
     needed = Message("May still be needed") if result.done else Message("Needed")
-    shown = [words.standing_in_words(result, 8), layout.label(needed).rstrip()]
+    pieces = [words.standing_in_words(result, 8), layout.label(needed).rstrip()]
     for remedy, p in advice.remedies:
-        shown.append(layout.lines(Message.of(remedy), f"  {percent(p):>5}  {layout.bar(p)}  "))
-    shown += [layout.lines(text, "!! ") for text in weighed.contradictions]
-    return "\n".join(shown)
+        pieces.append(layout.lines(Message.of(remedy), f"  {percent(p):>5}  {layout.bar(p)}  "))
+    pieces += [layout.lines(text, "!! ") for text in weighed.contradictions]
+    return "\n".join(pieces)
 
 
-def draw(session: Session, rest: str) -> str:
-    """Draw the wiring, with the points of a probe."""
+def _draw(session: Session, rest: str) -> str:
     machine = session.situation.machine
-    probe = session.asked
+    probe = session.step.probe
     name = _probe(session, rest) if rest else probe.id if probe is not None else ""
     if not name:
         return draw_text(machine, translate=say)
-    asked = session.probe(name)
-    return draw_text(machine, asked.points, asked.clamp, translate=say)
+    marked = session.probe(name)
+    return draw_text(machine, marked.points, marked.clamp, translate=say)
 
 
-def pins(session: Session, rest: str) -> str:
-    """Take the three readings between pins that are not named yet."""
+def _pins(session: Session, rest: str) -> str:
     values = rest.split()
     if values and len(values) != 3:
         raise Refused(
@@ -342,15 +314,14 @@ def pins(session: Session, rest: str) -> str:
         session.queue = []
 
 
-def list_(session: Session, rest: str) -> str:
-    """List probes, or arrangements, parts, remedies, meters."""
+def _list(session: Session, rest: str) -> str:
     what = one_of("list", rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"])
     if what == "arrangements":
         return arrangements_in_words()
     if what == "remedies":
-        return layout.table([(name, each.title) for name, each in session.shop.remedies.items()])
+        return layout.table([(name, entry.title) for name, entry in session.flow.shop.remedies.items()])
     if what == "meters":
-        return layout.table([(name, each.title) for name, each in meters().items()])
+        return layout.table([(name, entry.title) for name, entry in meters().items()])
     if what == "parts":
         return layout.table([(part.id, part.family.title) for part in session.situation.machine.parts])
     taken = {reading.probe for reading in session.call.readings}
@@ -365,57 +336,52 @@ def list_(session: Session, rest: str) -> str:
     return layout.table(rows)
 
 
-def decide(session: Session, rest: str) -> str:
-    """Record what is to be done: the verdict, or remedies by name."""
-    advice = session.advice
-    names = list(session.shop.remedies)
+def _decide(session: Session, rest: str) -> str:
+    advice = session.flow.advice
+    names = list(session.flow.shop.remedies)
     if rest:
         between = "|".join({" and ", re.escape(say(Message(" and "))), ","})
-        given = [
-            one_of("remedy", english(each, names), names) for each in re.split(between, rest) if each.strip()
+        remedies = [
+            one_of("remedy", english(name, names), names) for name in re.split(between, rest) if name.strip()
         ]
     elif advice is not None and advice.verdict is not None:
-        given = list(advice.verdict.due)
+        remedies = list(advice.verdict.due)
     else:
         raise Refused(
             Message("there is no verdict yet; name what you decide, such as: decide replace starter")
         )
-    if not given:
+    if not remedies:
         raise Refused(Message("nothing is left to decide; to decide otherwise name a remedy (list remedies)"))
-    session.record(decided(session.flow, session.now(), given))
-    said = layout.lines(Message("Decided: {remedies}.", remedies=words.remedies_named(given)))
-    proof = proof_in_words(session, given) if session.call.machine is not None else ""
-    return f"{said}\n{proof}" if proof else said
+    session.record(decided(session.flow, session.now(), remedies))
+    sentence = layout.lines(Message("Decided: {remedies}.", remedies=words.remedies_named(remedies)))
+    proof = proof_in_words(session, remedies) if session.call.machine is not None else ""
+    return f"{sentence}\n{proof}" if proof else sentence
 
 
-def sheet(session: Session, rest: str) -> str:
-    """Write the job sheet beside the call file, or where it is told."""
+def _sheet(session: Session, rest: str) -> str:
     from humclick.cli.sheet import write_sheet
 
     path = Path(rest).expanduser() if rest else session.path.with_suffix(".html")
-    write_sheet(session.call, session.shop, path, quiet=True)
+    write_sheet(session.call, session.flow.shop, path, quiet=True)
     return layout.lines(Message("Sheet written to {path}", path=Verbatim(path)))
 
 
-def machine(session: Session, rest: str) -> str:
-    """Show what is known of the machine, the meter and the complaint."""
+def _machine(session: Session, rest: str) -> str:
     call = session.call
     nulled = Message("nulled") if call.leads.nulled else Message("not nulled")
-    told = Message("Meter: {meter}, leads {nulled}.", meter=call.meter.name, nulled=nulled)
+    meter = Message("Meter: {meter}, leads {nulled}.", meter=call.meter.name, nulled=nulled)
     complaint = str(call.complaint) if call.complaint else Message("not known")
     heard = words.paragraphs(Message("Complaint: {complaint}.", complaint=complaint), call.words)
-    shown = (words.machine_in_words(session.situation.machine), layout.lines(told), layout.lines(heard))
-    return "\n".join(shown)
+    pieces = (words.machine_in_words(session.situation.machine), layout.lines(meter), layout.lines(heard))
+    return "\n".join(pieces)
 
 
-def leave(session: Session, rest: str) -> str:
-    """Leave; everything is kept."""
+def _leave(session: Session, rest: str) -> str:
     session.over = True
     return ""
 
 
-def help_(session: Session, rest: str) -> str:
-    """Show what can be typed."""
+def _help(session: Session, rest: str) -> str:
     rows: list[tuple[str, str]] = [
         (
             Message("READING"),
@@ -446,40 +412,40 @@ ORDERS: dict[str, Order] = {
     "done": Order(
         Message("[READING]"),
         Message("the safety steps shown are done; with power off, with the reading"),
-        done,
+        _done,
     ),
     "safety": Order(
-        Message("[PROBE]"), Message("all there is to read of safety before it, with sources"), safety
+        Message("[PROBE]"), Message("all there is to read of safety before it, with sources"), _safety
     ),
     "cannot": Order(
-        Message("[NUMBER or WORDS]"), Message("they cannot be done: say what is in the way"), cannot
+        Message("[NUMBER or WORDS]"), Message("they cannot be done: say what is in the way"), _cannot
     ),
-    "stop": Order(Message("[HAZARD]"), Message("a hazard was found: the work stops here"), stop),
+    "stop": Order(Message("[HAZARD]"), Message("a hazard was found: the work stops here"), _stop),
     "cleared": Order(
-        Message("HOW"), Message("how the hazard was cleared; only this reopens the call"), cleared
+        Message("HOW"), Message("how the hazard was cleared; only this reopens the call"), _cleared
     ),
-    "skip": Order(Message("[PROBE] [REASON]"), Message("leave a probe out"), skip),
-    "fitted": Order(Message("PART"), Message("a new part was fitted"), fitted),
-    "wait": Order(Message("MINUTES"), Message("it was left to cool"), wait),
+    "skip": Order(Message("[PROBE] [REASON]"), Message("leave a probe out"), _skip),
+    "fitted": Order(Message("PART"), Message("a new part was fitted"), _fitted),
+    "wait": Order(Message("MINUTES"), Message("it was left to cool"), _wait),
     "stamp": Order(
-        Message("PART TEXT"), Message("what stands on a part: stamp start_capacitor 88-108 MFD"), stamp
+        Message("PART TEXT"), Message("what stands on a part: stamp start_capacitor 88-108 MFD"), _stamp
     ),
-    "note": Order(Message("TEXT"), Message("keep a note"), note),
-    "undo": Order("", Message("take back the last thing"), undo),
-    "redo": Order("", Message("bring it back"), redo),
-    "why": Order(Message("[PROBE]"), Message("why it looks so, or why this probe"), why),
-    "what": Order(Message("if PROBE"), Message("what each outcome of a probe would change"), what),
-    "suspects": Order("", Message("all suspects and remedies"), suspects),
-    "draw": Order(Message("[PROBE]"), Message("the wiring, with the points to probe"), draw),
-    "pins": Order(Message("[1-2 1-3 2-3]"), Message("three readings between pins not named yet"), pins),
-    "list": Order(Message("[WHAT]"), Message("probes; or arrangements, parts, remedies, meters"), list_),
-    "decide": Order(Message("[REMEDIES]"), Message("record the decision"), decide),
-    "sheet": Order(Message("[FILE]"), Message("write the job sheet"), sheet),
+    "note": Order(Message("TEXT"), Message("keep a note"), _note),
+    "undo": Order("", Message("take back the last thing"), _undo),
+    "redo": Order("", Message("bring it back"), _redo),
+    "why": Order(Message("[PROBE]"), Message("why it looks so, or why this probe"), _why),
+    "what": Order(Message("if PROBE"), Message("what each outcome of a probe would change"), _what),
+    "suspects": Order("", Message("all suspects and remedies"), _suspects),
+    "draw": Order(Message("[PROBE]"), Message("the wiring, with the points to probe"), _draw),
+    "pins": Order(Message("[1-2 1-3 2-3]"), Message("three readings between pins not named yet"), _pins),
+    "list": Order(Message("[WHAT]"), Message("probes; or arrangements, parts, remedies, meters"), _list),
+    "decide": Order(Message("[REMEDIES]"), Message("record the decision"), _decide),
+    "sheet": Order(Message("[FILE]"), Message("write the job sheet"), _sheet),
     "machine": Order(
-        "", Message("what is known; to correct it: {facts} and the right value", facts=tuple(FACTS)), machine
+        "", Message("what is known; to correct it: {facts} and the right value", facts=tuple(FACTS)), _machine
     ),
-    "help": Order("", Message("this list"), help_),
-    "quit": Order("", Message("leave; everything is kept"), leave),
+    "help": Order("", Message("this list"), _help),
+    "quit": Order("", Message("leave; everything is kept"), _leave),
     **{name: _fact(name) for name in FACTS},
 }
 _ALSO = {"exit": "quit", "q": "quit", "h": "help", "yes": "decide", "whatif": "what", "probes": "list"}

@@ -17,8 +17,6 @@ from humclick.messages import Message
 if TYPE_CHECKING:
     from humclick.diagnosis.probes import Probe
 
-__all__ = ["english", "in_english"]
-
 #: What says that somebody does not know.
 _NOT_SURE = Message("not sure")
 #: What may be typed for how warm a part was, apart by commas, and the English of it.
@@ -27,11 +25,11 @@ _WARMTH = {"hot": Message("hot, warm"), "cold": Message("cold, cool")}
 
 def english(text: str, offered: Iterable[str]) -> str:
     """The English of what was offered, where a text is that in the terminal's language; else the text."""
-    shown = {say(Message.of(each)): each for each in offered}
-    if all(own == each for own, each in shown.items()):
+    meanings = {say(Message.of(meaning)): meaning for meaning in offered}
+    if all(word == meaning for word, meaning in meanings.items()):
         return text
-    meant = named(text, shown)
-    return text if meant is None else str(shown[meant])
+    meant = named(text, meanings)
+    return text if meant is None else str(meanings[meant])
 
 
 def in_english(probe: Probe, text: str) -> str:
@@ -39,7 +37,7 @@ def in_english(probe: Probe, text: str) -> str:
     if not probe.quantity:
         if named(text, probe.outcomes) is not None:
             return text
-        return english(text, (*(HEARD.get(each, each) for each in probe.outcomes), _NOT_SURE))
+        return english(text, (*(HEARD.get(outcome, outcome) for outcome in probe.outcomes), _NOT_SURE))
     head, _, last = text.rpartition(" ")
     if head and not with_warmth(text)[1]:
         for warmth, words in _WARMTH.items():

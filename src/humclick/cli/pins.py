@@ -1,6 +1,4 @@
-"""
-``humclick pins``: which pin is which, from three readings.
-"""
+"""``humclick pins``: which pin is which, from three readings."""
 
 from __future__ import annotations
 
@@ -23,14 +21,14 @@ if TYPE_CHECKING:
 _LAYOUTS = ("one above two", "two above one", "row", "column")
 
 
-def finding_in_words(found: PinFinding) -> str:
+def finding_in_words(finding: PinFinding) -> str:
     """What the readings between the pins say, in sentences."""
-    from humclick.cli.layout import heading, lines, table
+    from humclick.cli.layout import lines, table, underlined
     from humclick.readings.shown import percent
 
-    shown = [lines(found.sentence), *(lines(warning, "! ") for warning in found.warnings)]
-    if found.sum_test is not None:
-        test = found.sum_test
+    pieces = [lines(finding.sentence), *(lines(warning, "! ") for warning in finding.warnings)]
+    if finding.sum_test is not None:
+        test = finding.sum_test
         form = N_(
             "Sum: {longest}, the largest, is not the sum of the other two"
             " (off by {off:.2g} Ω, uncertainty {uncertainty:.2g} Ω)."
@@ -42,14 +40,14 @@ def finding_in_words(found: PinFinding) -> str:
             )
         longest = "-".join(test.longest)
         summed = Message.of(form, longest=longest, off=test.residual, uncertainty=test.uncertainty)
-        shown.append(lines(summed))
-    shown.append(heading(Message("Pins 1, 2, 3")))
-    shown += [f"  {percent(p):>5}  {' '.join(names)}" for names, p in found.permutations[:3]]
-    shown += [heading(Message("What may be the matter"))]
-    shown.append(table([(f"  {percent(case.probability):>5}", case.title) for case in found.cases[:4]]))
-    if found.next:
-        shown += [heading(Message("Next")), *(lines(each, "  ") for each in found.next)]
-    return "\n".join(shown)
+        pieces.append(lines(summed))
+    pieces.append(underlined(Message("Pins 1, 2, 3")))
+    pieces += [f"  {percent(p):>5}  {' '.join(names)}" for names, p in finding.permutations[:3]]
+    pieces += [underlined(Message("What may be the matter"))]
+    pieces.append(table([(f"  {percent(case.probability):>5}", case.title) for case in finding.cases[:4]]))
+    if finding.next:
+        pieces += [underlined(Message("Next")), *(lines(step, "  ") for step in finding.next)]
+    return "\n".join(pieces)
 
 
 def _leads(text: str | None) -> Leads | None:
@@ -60,12 +58,12 @@ def _leads(text: str | None) -> Leads | None:
         return None
     if text.strip().casefold() == "nulled":
         return Leads(nulled=True)
-    shown = parse_reading(text, Quantity.RESISTANCE).value
-    if shown is None:
+    ohms = parse_reading(text, Quantity.RESISTANCE).value
+    if ohms is None:
         raise Refused(
             Message("test leads that show OL are broken; write nulled, or what they show, such as 0.3")
         )
-    return Leads(resistance=shown)
+    return Leads(resistance=ohms)
 
 
 @click.command()
@@ -111,11 +109,11 @@ def pins(
     from humclick.meters import Quantity, meter
     from humclick.readings import PartTemperature, parse_reading
 
-    shown: Mapping[tuple[str, str], Reading] = {
+    measured: Mapping[tuple[str, str], Reading] = {
         pair: parse_reading(text, Quantity.RESISTANCE) for pair, text in zip(PIN_PAIRS, readings, strict=True)
     }
-    found = find_pins(
-        shown,
+    finding = find_pins(
+        measured,
         nameplate=Nameplate(volts, locked_rotor_amps=lra),
         temperature=None if hot is None else PartTemperature("hot" if hot else "cold"),
         meter=None if meter_name is None else meter(meter_name),
@@ -124,8 +122,8 @@ def pins(
         shell=None if shell is None else parse_reading(shell, Quantity.RESISTANCE),
         shop=shop_in(shop_file),
     )
-    click.echo(as_json(found) if json_ else finding_in_words(found))
+    click.echo(as_json(finding) if json_ else finding_in_words(finding))
     if layout is not None and not json_:
-        click.echo(f"\n{pins_text(layout, found.names, translate=say)}")
+        click.echo(f"\n{pins_text(layout, finding.names, translate=say)}")
     if svg is not None:
-        save(svg, pins_svg(layout or _LAYOUTS[0], found.names, translate=say).encode(), quiet=json_)
+        save(svg, pins_svg(layout or _LAYOUTS[0], finding.names, translate=say).encode(), quiet=json_)

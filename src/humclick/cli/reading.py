@@ -1,6 +1,4 @@
-"""
-A reading typed in a call: it is kept, and what it means is said.
-"""
+"""A reading typed in a call: it is kept, and what it means is said."""
 
 from __future__ import annotations
 
@@ -18,8 +16,6 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.entry import Answer
 
-__all__ = ["read"]
-
 
 def read(
     session: Session,
@@ -30,14 +26,7 @@ def read(
     confirmed: Collection[str] = (),
     already: bool = False,
 ) -> str:
-    """
-    Keep a reading or an answer, and what it means in a sentence; parameters as `humclick.jobs.taking.take`.
-
-    Raises
-    ------
-    HumclickError
-        If it cannot be understood, or not be taken now.
-    """
+    """Keep a reading or an answer, and what it means in a sentence; as `humclick.jobs.taking.take`."""
     probe = session.probe(name)
     after = take(
         session.flow,
@@ -50,23 +39,23 @@ def read(
     )
     event = session.record(after)[-1]
     session.release(name)
-    taken = next((each for each in session.call.readings if each.event == event.id), None)
+    taken = next((reading for reading in session.call.readings if reading.event == event.id), None)
     weighed = session.flow.weighed
     finding = weighed.findings.get(event.id) if weighed is not None else None
     if finding is not None:
-        said = [lines(finding.text, "! " if finding.warns else "  ")]
+        pieces = [lines(finding.text, "! " if finding.warns else "  ")]
     else:
-        said = [lines(Message("{probe} {value}: kept.", probe=name, value=getattr(event, "value", "")))]
+        pieces = [lines(Message("{probe} {value}: kept.", probe=name, value=getattr(event, "value", "")))]
     missing = (*taken.unproved, *taken.against) if taken is not None else ()
     if missing:
         marked = Message("taken without a record of {missing}; it is marked so.", missing=missing)
-        said.append(lines(marked, "  ! "))
+        pieces.append(lines(marked, "  ! "))
     if weighed is None or weighed.advice is None:
-        return "\n".join(said)
+        return "\n".join(pieces)
     new = [text for text in weighed.contradictions if text not in session.screen.contradictions]
     session.screen.contradictions = frozenset(weighed.contradictions)
-    said += [lines(each, "!! ") for each in new]
+    pieces += [lines(reading, "!! ") for reading in new]
     pins = session.flow.pins if name in UNNAMED_PINS and name not in session.queue else None
     if pins is not None:
-        said.append(finding_in_words(pins))
-    return "\n".join(said)
+        pieces.append(finding_in_words(pins))
+    return "\n".join(pieces)

@@ -1,6 +1,4 @@
-"""
-``humclick recording``: a clamp's log or a phone's sound of a start attempt, and what it shows.
-"""
+"""``humclick recording``: a clamp's log or a phone's sound of a start attempt, and what it shows."""
 
 from __future__ import annotations
 
@@ -22,8 +20,6 @@ if TYPE_CHECKING:
     from humclick.recordings.recognise import Plate, Recognition
     from humclick.recordings.recording import Recording
     from humclick.recordings.sound import SoundRecognition
-
-__all__ = ["recording"]
 
 _SAID = {
     "silent": Message("nothing"),
@@ -110,8 +106,8 @@ def _keep(file: str, call_file: str | None, evidence: Evidence) -> None:
     turn = next_turn(read_call(str(call_file)))
     event = recording_event(evidence, sha256=digest.hexdigest(), device=terminal(), turn=turn)
     append_event(str(call_file), event)
-    told = Message("Put into {path}; ask humclick advise {path}", path=Verbatim(call_file))
-    click.echo(say(told), err=True)
+    sentence = Message("Put into {path}; ask humclick advise {path}", path=Verbatim(call_file))
+    click.echo(say(sentence), err=True)
 
 
 def _plate(
@@ -143,37 +139,37 @@ def _offered(names: tuple[str, ...], machine: Machine | None) -> list[tuple[str,
 # -- sound ------------------------------------------------------------------------------------------------
 
 
-def _tell_sound(read: Recording, shown: SoundRecognition, json_: bool) -> None:
-    from humclick.cli.layout import heading, label, lines
+def _tell_sound(read: Recording, heard: SoundRecognition, json_: bool) -> None:
+    from humclick.cli.layout import label, lines, underlined
     from humclick.jobs.result import as_json
 
     if json_:
-        click.echo(as_json(_sound_result(read, shown)))
+        click.echo(as_json(_sound_result(read, heard)))
         return
-    head = Message("{name}: sound, {seconds:.1f} s", name=Verbatim(read.name), seconds=shown.seconds)
+    head = Message("{name}: sound, {seconds:.1f} s", name=Verbatim(read.name), seconds=heard.seconds)
     click.echo(lines(head))
-    click.echo(heading(Message("What is heard")))
-    for sentence in shown.sentences:
+    click.echo(underlined(Message("What is heard")))
+    for sentence in heard.sentences:
         click.echo(lines(sentence))
-    if shown.clicks:
-        click.echo(lines(", ".join(f"{t:.2f}" for t in shown.clicks[:20]) + " s", label(Message("Clicks"))))
+    if heard.clicks:
+        click.echo(lines(", ".join(f"{t:.2f}" for t in heard.clicks[:20]) + " s", label(Message("Clicks"))))
     for note in read.notes:
         click.echo(lines(note, label(Message("Note"))))
-    told = Message("As a reading of {probe}: {heard}.", probe="attempt.as_found", heard=shown.heard)
-    click.echo(lines(told))
+    answer = Message("As a reading of {probe}: {heard}.", probe="attempt.as_found", heard=heard.heard)
+    click.echo(lines(answer))
 
 
-def _sound_result(read: Recording, shown: SoundRecognition) -> dict[str, Any]:
+def _sound_result(read: Recording, heard: SoundRecognition) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
         "kind": "sound",
         "file": read.name,
-        "seconds": shown.seconds,
-        "hertz": shown.hertz,
-        "heard": list(shown.heard),
-        "stretches": [{"kind": s.kind, "start": s.start, "end": s.end} for s in shown.stretches],
-        "clicks": list(shown.clicks),
-        "sentences": list(shown.sentences),
+        "seconds": heard.seconds,
+        "hertz": heard.hertz,
+        "heard": list(heard.heard),
+        "stretches": [{"kind": s.kind, "start": s.start, "end": s.end} for s in heard.stretches],
+        "clicks": list(heard.clicks),
+        "sentences": list(heard.sentences),
         "notes": list(read.notes),
     }
 
@@ -182,23 +178,27 @@ def _sound_result(read: Recording, shown: SoundRecognition) -> dict[str, Any]:
 
 
 def _tell_current(
-    read: Recording, measured: RecordingMeasured, shown: Recognition, machine: Machine | None, json_: bool
+    read: Recording,
+    measured: RecordingMeasured,
+    recognised: Recognition,
+    machine: Machine | None,
+    json_: bool,
 ) -> None:
     from humclick.jobs.result import as_json
 
-    probes = _offered(shown.probes, machine)
+    probes = _offered(recognised.probes, machine)
     if json_:
-        click.echo(as_json(_current_result(read, measured, shown, [name for name, _ in probes])))
+        click.echo(as_json(_current_result(read, measured, recognised, [name for name, _ in probes])))
     else:
-        click.echo(_current_in_words(read, measured, shown, probes))
+        click.echo(_current_in_words(read, measured, recognised, probes))
 
 
-def _figure(seen: MeasuredFigure | None) -> str:
+def _figure(value: MeasuredFigure | None) -> str:
     """A measured figure with its uncertainty, to two digits of that."""
-    if seen is None:
+    if value is None:
         return "–"
-    digits = 2 if seen.plus_minus < 0.095 else 1 if seen.plus_minus < 0.95 else 0
-    return f"{seen.amount:.{digits}f} ± {seen.plus_minus:.{digits}f}{' ' + seen.unit if seen.unit else ''}"
+    digits = 2 if value.plus_minus < 0.095 else 1 if value.plus_minus < 0.95 else 0
+    return f"{value.amount:.{digits}f} ± {value.plus_minus:.{digits}f} {value.unit}".rstrip()
 
 
 _MEASURES = (
@@ -213,25 +213,25 @@ _MEASURES = (
 )
 
 
-def _attempt_in_words(number: int, one: AttemptMeasured, heard: str) -> list[str]:
+def _attempt_in_words(number: int, attempt: AttemptMeasured, heard: str) -> list[str]:
     from humclick.cli.layout import row, table
 
-    when = Message("at {seconds:.2f} s", seconds=one.stretch.on)
-    if one.stretch.before:
+    when = Message("at {seconds:.2f} s", seconds=attempt.stretch.on)
+    if attempt.stretch.before:
         when = Message("before it began")
-    skipped = {"end"} if one.run is not None else set()
+    skipped = {"end"} if attempt.run is not None else set()
     rows = [
-        (row(5, words), _figure(getattr(one, name)))
+        (row(5, words), _figure(getattr(attempt, name)))
         for name, words in _MEASURES
-        if name not in skipped and getattr(one, name) is not None
+        if name not in skipped and getattr(attempt, name) is not None
     ]
     return [row(2, Message("{n}  {when}: {heard}", n=number, when=when, heard=_SAID[heard])), table(rows)]
 
 
 def _current_in_words(
-    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[tuple[str, str]]
+    read: Recording, measured: RecordingMeasured, recognised: Recognition, probes: list[tuple[str, str]]
 ) -> str:
-    from humclick.cli.layout import bar, heading, label, lines, row
+    from humclick.cli.layout import bar, label, lines, row, underlined
     from humclick.readings.shown import percent
     from humclick.sourced import read_data
 
@@ -241,37 +241,37 @@ def _current_in_words(
     facts.append(f"{measured.seconds:.1f} s")
     if measured.hertz:
         facts.append(f"{measured.hertz:g} Hz")
-    said = [row(0, Message("{name}: {facts}", name=Verbatim(read.name), facts=tuple(facts)))]
+    pieces = [row(0, Message("{name}: {facts}", name=Verbatim(read.name), facts=tuple(facts)))]
     attempts = counted("{n} start attempt", "{n} start attempts", len(measured.attempts))
-    said.append(heading(attempts))
-    for number, (one, heard) in enumerate(zip(measured.attempts, shown.heard, strict=False), start=1):
-        if number > 5:
-            said.append(row(2, Message("… and {n} more", n=len(measured.attempts) - 5)))
-            break
-        said += _attempt_in_words(number, one, heard)
+    pieces.append(underlined(attempts))
+    heard = zip(measured.attempts[:5], recognised.heard, strict=False)
+    for number, (attempt, outcome) in enumerate(heard, start=1):
+        pieces += _attempt_in_words(number, attempt, outcome)
+    if len(measured.attempts) > 5:
+        pieces.append(row(2, Message("… and {n} more", n=len(measured.attempts) - 5)))
     if measured.restarts:
-        said.append(
+        pieces.append(
             lines(", ".join(_figure(r) for r in measured.restarts[:5]), label(Message("Off between"), 2))
         )
     if measured.attempts:
-        said.append(row(2, Message("On for {share:.0f} % of the time", share=measured.duty.amount)))
-    said.append(heading(Message("What it shows")))
-    order = sorted(shown.probabilities.items(), key=lambda each: -each[1])
+        pieces.append(row(2, Message("On for {share:.0f} % of the time", share=measured.duty.amount)))
+    pieces.append(underlined(Message("What it shows")))
+    order = sorted(recognised.probabilities.items(), key=lambda chance: -chance[1])
     for cause, p in order[:4]:
         if p >= 0.005:
-            said.append(lines(Message.of(causes[cause]["title"]), f"  {percent(p):>5}  {bar(p)}  "))
-    said += ["", *(lines(sentence) for sentence in shown.sentences)]
+            pieces.append(lines(Message.of(causes[cause]["title"]), f"  {percent(p):>5}  {bar(p)}  "))
+    pieces += ["", *(lines(sentence) for sentence in recognised.sentences)]
     if probes:
-        said.append(heading(Message("What tells them apart")))
+        pieces.append(underlined(Message("What tells them apart")))
         for name, title in probes:
             probe = Message("{title}  [{probe}]", title=title, probe=name)
-            said.append(lines(probe if title else name, "  "))
-    said += [lines(note, label(Message("Note"))) for note in measured.notes]
-    return "\n".join(said)
+            pieces.append(lines(probe if title else name, "  "))
+    pieces += [lines(note, label(Message("Note"))) for note in measured.notes]
+    return "\n".join(pieces)
 
 
 def _current_result(
-    read: Recording, measured: RecordingMeasured, shown: Recognition, probes: list[str]
+    read: Recording, measured: RecordingMeasured, recognised: Recognition, probes: list[str]
 ) -> dict[str, Any]:
     return {
         "humclick_recording": 1,
@@ -285,21 +285,21 @@ def _current_result(
         "clipped": measured.clipped,
         "attempts": [
             {
-                "on": one.stretch.on,
-                "off": None if one.stretch.cut else one.stretch.off,
-                "began_before": one.stretch.before,
+                "on": attempt.stretch.on,
+                "off": None if attempt.stretch.cut else attempt.stretch.off,
+                "began_before": attempt.stretch.before,
                 "heard": heard,
-                **{name: getattr(one, name) for name, _ in _MEASURES},
+                **{name: getattr(attempt, name) for name, _ in _MEASURES},
             }
-            for one, heard in zip(measured.attempts, shown.heard, strict=False)
+            for attempt, heard in zip(measured.attempts, recognised.heard, strict=False)
         ],
         "restarts": measured.restarts,
         "duty": measured.duty,
-        "heard": list(shown.heard),
-        "probabilities": dict(shown.probabilities),
-        "none": shown.none,
-        "log_likelihood": dict(shown.log_likelihood),
+        "heard": list(recognised.heard),
+        "probabilities": dict(recognised.probabilities),
+        "none": recognised.none,
+        "log_likelihood": dict(recognised.log_likelihood),
         "probes": probes,
-        "sentences": list(shown.sentences),
+        "sentences": list(recognised.sentences),
         "notes": list(measured.notes),
     }

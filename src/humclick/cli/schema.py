@@ -1,6 +1,4 @@
-"""
-``humclick schema``: the shape of what is read and of what is handed over.
-"""
+"""``humclick schema``: the shape of what is read and of what is handed over."""
 
 from __future__ import annotations
 
@@ -22,9 +20,9 @@ def schema(what: str) -> None:
     from humclick.jobs.schema import call_schema
 
     if what == "call":
-        shown = call_schema()
+        shape = call_schema()
     else:
         from humclick.jobs.result import advice_schema
 
-        shown = advice_schema()
-    click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
+        shape = advice_schema()
+    click.echo(json.dumps(shape, ensure_ascii=False, indent=2))

@@ -1,6 +1,4 @@
-"""
-What the terminal shows of a call: where it stands, and what is asked.
-"""
+"""What the terminal shows of a call: where it stands, and what is asked."""
 
 from __future__ import annotations
 
@@ -21,38 +19,25 @@ if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.flow import Step
 
-__all__ = ["NO_MACHINE", "Screen", "opened", "prompt", "shown_next", "view"]
-
 #: Said where a machine is needed and none is described.
 NO_MACHINE = Message("no machine is described yet; type arrangement and its name (list arrangements)")
 
 
 @dataclass(slots=True)
 class Screen:
-    """
-    What stands on the screen, and what was read on it before.
+    """What stands on the screen, and what was read on it before."""
 
-    Attributes
-    ----------
-    shown : str
-        The last view.
-    texts : frozenset of str
-        What it showed in full (`humclick.jobs.briefing.Briefing.texts`).
-    read : frozenset of str
-        What stood in full on views before it.
-    bars : frozenset of str
-        What forbids power, as said last.
-    contradictions : frozenset of str
-        Readings that do not fit, as said last.
-    confirmed : bool
-        Whether safety steps were confirmed by the last line.
-    """
-
+    #: The last view.
     shown: str = ""
+    #: What it showed in full (`humclick.jobs.briefing.Briefing.texts`).
     texts: frozenset[str] = frozenset()
+    #: What stood in full on views before it.
     read: frozenset[str] = frozenset()
+    #: What forbids power, as said last.
     bars: frozenset[str] = frozenset()
+    #: Readings that do not fit, as said last.
     contradictions: frozenset[str] = frozenset()
+    #: Whether safety steps were confirmed by the last line.
     confirmed: bool = False
 
 
@@ -87,11 +72,11 @@ def shown_next(session: Session, typed: bool) -> str:
         before, screen.read = screen.read, screen.read | read
         if session.step.probe is not None and screen.read != before:
             now = view(session)
-    probe = session.asked if screen.confirmed else None
+    probe = session.step.probe if screen.confirmed else None
     screen.shown = now
-    if session.advice is not None and not session.questions:
-        screen.bars = frozenset(bar.name for bar in session.advice.bars)
-    if probe is not None and not session.briefing().gates:  # what it is stands on the screen above
+    if session.flow.advice is not None and not session.questions:
+        screen.bars = frozenset(bar.name for bar in session.flow.advice.bars)
+    if probe is not None and not session.step.briefing.gates:  # what it is stands on the screen above
         return layout.lines(how_to_answer(probe), "  ")
     return f"\n{_brief(session)}" if again else now
 
@@ -106,27 +91,27 @@ def view(session: Session) -> str:
     flow, step = session.flow, session.step
     advice = flow.advice
     if advice is None:
-        hazards = [layout.lines(each.sentence, "! ") for each in on_machine(flow.call)]
+        hazards = [layout.lines(hazard.sentence, "! ") for hazard in on_machine(flow.call)]
         return "\n".join(("", layout.lines(_refusal(session)), *hazards))
-    shown = [
+    pieces = [
         "",
         *words.bars_in_words(advice.bars, session.screen.bars),
         *([layout.label(words.LEFT).rstrip()] if flow.state.done else []),
     ]
-    shown += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]
+    pieces += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]
     onward = flow.onward
     if onward is not None and onward.kind in ("work", "prove", "repaired"):
         if step.probe is None:
-            return "\n".join((*shown, onward_in_words(flow, onward)))
-        shown.append(layout.lines(Message("{sentence}.", sentence=flow.heading)))
+            return "\n".join((*pieces, onward_in_words(flow, onward)))
+        pieces.append(layout.lines(Message("{sentence}.", sentence=flow.heading)))
     if step.probe is None:
-        return "\n".join((*shown, verdict_shown(session)))
+        return "\n".join((*pieces, verdict_shown(session)))
     if step.advised and advice.next is not None:
-        shown.append(words.next_in_words(advice.next, advice.guards))
+        pieces.append(words.next_in_words(advice.next, advice.guards))
     else:
-        shown.append(words.probe_in_words(step.probe))
-    shown.append(_before(session, step))
-    return "\n".join(shown)
+        pieces.append(words.probe_in_words(step.probe))
+    pieces.append(_before(session, step))
+    return "\n".join(pieces)
 
 
 def _refusal(session: Session) -> str:
@@ -143,17 +128,17 @@ def _brief(session: Session) -> str:
         return layout.lines(Message("Stopped: {title}. Type cleared and how, or quit.", title=title))
     if session.questions:
         return question_again(session)
-    step, advice = session.step, session.advice
+    step, advice = session.step, session.flow.advice
     if step.probe is not None:
-        asked = Message("{title}  [{probe}]", title=step.probe.title, probe=step.probe.id)
-        titles = listed((each.gate.title for each in step.briefing.gates), "semicolon")
+        request = Message("{title}  [{probe}]", title=step.probe.title, probe=step.probe.id)
+        titles = listed((entry.gate.title for entry in step.briefing.gates), "semicolon")
         if titles:
-            asked = Message("{probe} (first: {steps}: done or cannot)", probe=asked, steps=titles)
-        return layout.lines(asked, layout.label(Message("Next")), "      ")
+            request = Message("{probe} (first: {steps}: done or cannot)", probe=request, steps=titles)
+        return layout.lines(request, layout.label(Message("Next")), "      ")
     if advice is not None and advice.verdict is not None and step.kind is Next.DECIDE:
         then = Message("Type decide to record it.") if advice.verdict.due else LEAVE
-        told = words.paragraphs(Message("{sentence}.", sentence=advice.verdict.sentence), then)
-        return layout.lines(told, layout.label(Message("Verdict")), "  ")
+        verdict = words.paragraphs(Message("{sentence}.", sentence=advice.verdict.sentence), then)
+        return layout.lines(verdict, layout.label(Message("Verdict")), "  ")
     return layout.lines(Message("Type help for what can be typed, quit to leave."))
 
 

@@ -1,6 +1,4 @@
-"""
-``humclick serve``: the pages and the JSON interface, for this machine or for the shop's network.
-"""
+"""``humclick serve``: the pages and the JSON interface, for this machine or for the shop's network."""
 
 from __future__ import annotations
 
@@ -153,19 +151,19 @@ def _listening(host: str, port: int, book: Book) -> socket.socket:
 
 def _addresses() -> list[str]:
     """Addresses of the machine on its network, as far as it can tell."""
-    found: set[str] = set()
+    names: set[str] = set()
     with contextlib.suppress(OSError):
-        found |= {str(each[4][0]) for each in socket.getaddrinfo(socket.gethostname(), None)}
-    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-        asked.connect(("192.0.2.1", 9))  # nothing is sent: the system only says which way it would go
-        found.add(str(asked.getsockname()[0]))
-    return sorted(each for each in found if "%" not in each)
+        names |= {str(name[4][0]) for name in socket.getaddrinfo(socket.gethostname(), None)}
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(("192.0.2.1", 9))  # nothing is sent: the system only says which way it would go
+        names.add(str(probe.getsockname()[0]))
+    return sorted(name for name in names if "%" not in name)
 
 
 def _shown(host: str) -> list[str]:
     if host in _EVERYWHERE:
         return [
             "localhost",
-            *(f"[{each}]" if ":" in each else each for each in _addresses() if each != "127.0.0.1"),
+            *(f"[{name}]" if ":" in name else name for name in _addresses() if name != "127.0.0.1"),
         ]
     return [f"[{host}]" if ":" in host else host]

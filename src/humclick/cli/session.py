@@ -29,46 +29,14 @@ from humclick.jobs.fold import fold
 from humclick.messages import Message, Verbatim
 
 if TYPE_CHECKING:
-    from humclick.diagnosis.advice import Advice
     from humclick.diagnosis.shop import Shop
     from humclick.diagnosis.situation import Situation
-    from humclick.jobs.briefing import Briefing
     from humclick.jobs.call import Call
     from humclick.jobs.events import Event
 
-__all__ = ["Session"]
-
 
 class Session:
-    """
-    One call file and the person at it.
-
-    Parameters
-    ----------
-    path : Path
-        The call file; begun if it is not there.
-    shop : Shop
-        Figures of the shop.
-    opened : mapping
-        Shop, customer and equipment for a call that is begun.
-    invented : bool
-        Whether a call that is begun is practice.
-
-    Attributes
-    ----------
-    flow : Flow
-        The call, and what follows from it.
-    over : bool
-        Whether the person has left.
-    questions : list of str
-        Names of the opening questions still to be asked.
-    queue : list of str
-        Probes asked for one after the other.
-    chosen : str
-        The probe asked for by name; empty where it is the one advised.
-    screen : Screen
-        What stands on the screen, and what was read on it before.
-    """
+    """One call file, begun if it is not there, and the person at it."""
 
     def __init__(
         self, path: Path, shop: Shop, opened: Mapping[str, str] | None = None, *, invented: bool = False
@@ -77,8 +45,11 @@ class Session:
         self.opened: dict[str, str | bool] = {**(opened or {}), "invented": invented}
         self.flow = Flow(fold((), device=terminal()), shop)
         self.over = False
+        #: Opening questions still to be asked.
         self.questions: list[str] = []
+        #: Probes asked for one after the other.
         self.queue: list[str] = []
+        #: The probe asked for by name; empty where it is the one advised.
         self.chosen = ""
         self.screen = screen.Screen()
         self._file: CallFile | None = None
@@ -87,68 +58,45 @@ class Session:
     # -- the file -------------------------------------------------------------------------------------------
 
     def open(self) -> str:
-        """
-        Begin or resume, and what to say first.
-
-        Raises
-        ------
-        CallFileError
-            If the file cannot be read or written.
-        """
+        """Begin or resume, and what to say first."""
         if not os.path.lexists(self.path):
             self.keep("opened", **self.opened)
-            said = [
+            pieces = [
                 say(Message("New call, kept in {path}", path=Verbatim(self.path))),
                 say(Message("Each line is written to it at once.")),
             ]
         else:
             self._read(load_call(self.path))
-            held = words.events_in_words(len(self.events))
+            held = words.events_in_words(len(self.flow.events))
             resumed = Message("Call resumed from {path}: {events}.", path=Verbatim(self.path), events=held)
-            said = [say(resumed)]
+            pieces = [say(resumed)]
             if self._file is not None and self._file.torn:
                 torn = Message(
                     "Something was being written when it stopped; what is left of it stays in the file."
                 )
-                said.append(f"! {say(torn)}")
+                pieces.append(f"! {say(torn)}")
             if self.call.machine is not None:
-                said.append(words.machine_in_words(self.call.machine))
+                pieces.append(words.machine_in_words(self.call.machine))
             if self.call.problems:
-                said.append(words.problems_in_words(self.call.problems))
-        said.append(say(Message("Type help at any time, quit to leave.")))
-        self.questions = questions_for(self.events, self.call)
-        return "\n".join((*said, screen.opened(self)))
+                pieces.append(words.problems_in_words(self.call.problems))
+        pieces.append(say(Message("Type help at any time, quit to leave.")))
+        self.questions = questions_for(self.flow.events, self.call)
+        return "\n".join((*pieces, screen.opened(self)))
 
     def _read(self, file: CallFile) -> None:
         self._file = file
-        self.flow = Flow(fold(file.events, device=self.flow.device), self.shop)
+        self.flow = Flow(fold(file.events, device=self.flow.device), self.flow.shop)
 
     def now(self) -> datetime:
         """What this device's clock says."""
         return datetime.now().astimezone()
 
-    def keep(self, kind: str, **given: Any) -> Event:
-        """
-        Write an event to the file, if the call can use it.
-
-        Raises
-        ------
-        Refused
-            If the call cannot use it; nothing is written then.
-        CallFileError
-            If it cannot be written.
-        """
-        return self.record(self.flow.keep(kind, self.now(), **given))[-1]
+    def keep(self, kind: str, **values: Any) -> Event:
+        """Write an event to the file; refused, and nothing written, if the call cannot use it."""
+        return self.record(self.flow.keep(kind, self.now(), **values))[-1]
 
     def record(self, after: Flow) -> tuple[Event, ...]:
-        """
-        Write what is new to the file, all of it or none, and go on from there; the new events come back.
-
-        Raises
-        ------
-        CallFileError
-            If it cannot be written.
-        """
+        """Write what is new to the file, all of it or none, and go on from there; the new events."""
         done = append_all(self.path, after.fresh, self._file)
         if self._file is not None and done.before is self._file.events:
             self._file, self.flow = done.after, after.written()
@@ -166,21 +114,6 @@ class Session:
         return self.flow.call
 
     @property
-    def events(self) -> tuple[Event, ...]:
-        """All its events, in order."""
-        return self.flow.events
-
-    @property
-    def shop(self) -> Shop:
-        """Whose figures count."""
-        return self.flow.shop
-
-    @property
-    def advice(self) -> Advice | None:
-        """What to do next; None where nothing can be said (no machine, or one only recognised)."""
-        return self.flow.advice
-
-    @property
     def situation(self) -> Situation:
         """The call as judgement sees it; refused while no machine is described."""
         if self.call.machine is None:
@@ -189,7 +122,7 @@ class Session:
 
     def probe(self, name: str) -> Probe:
         """One probe by name; refused while no machine is described, or if it has no such probe."""
-        return probe_of(self.situation.machine, name, self.shop)
+        return probe_of(self.situation.machine, name, self.flow.shop)
 
     @property
     def step(self) -> Step:
@@ -199,37 +132,27 @@ class Session:
         chosen = next((name for name in (*self.queue[:1], self.chosen, due) if name), "")
         key = self.flow, chosen, self.screen.read
         if self._step is None or self._step[0] != key:
-            shown = self.screen.read
-            self._step = key, step(self.flow, chosen, at_once=True, shown=shown)
+            read = self.screen.read
+            self._step = key, step(self.flow, chosen, at_once=True, on_screen=read)
         return self._step[1]
-
-    @property
-    def asked(self) -> Probe | None:
-        """The probe a bare reading belongs to."""
-        return self.step.probe
-
-    def briefing(self) -> Briefing:
-        """What is said of safety before the probe asked for."""
-        return self.step.briefing
 
     def choose(self, name: str) -> None:
         """Ask for a probe by name instead of the one advised."""
         self.chosen = self.probe(name).id
         first = self.flow.briefing(self.probe(name)).first
         if first:  # that comes before it
-            self.queue = [first, *(each for each in self.queue if each != first)]
+            self.queue = [first, *(probe for probe in self.queue if probe != first)]
+
+    def answered(self, question: str) -> None:
+        """An opening question is not asked any more."""
+        self.questions = [name for name in self.questions if name != question]
 
     def release(self, name: str) -> None:
         """A probe is done with or skipped: no longer asked for."""
-        self.queue = [each for each in self.queue if each != name]
+        self.queue = [probe for probe in self.queue if probe != name]
         self.chosen = "" if self.chosen == name else self.chosen
 
     # -- what is typed, and what is shown -------------------------------------------------------------------
-
-    @property
-    def prompt(self) -> str:
-        """What stands before the cursor."""
-        return screen.prompt(self)
 
     def take(self, typed: str) -> str:
         """
@@ -237,26 +160,22 @@ class Session:
 
         What is refused is answered with the right form; nothing kept so far is touched.
         """
-        said = []
+        pieces = []
         self.screen.confirmed = False
         for line in typed.splitlines() or [""]:
             if self.over:
                 break
             try:
-                said.append(taken(self, line.strip()))
+                pieces.append(taken(self, line.strip()))
             except HumclickError as error:
-                said.append(layout.lines(reason(error), "? "))
-        shown = [each for each in said if each]
+                pieces.append(layout.lines(reason(error), "? "))
+        text = [piece for piece in pieces if piece]
         if not self.over:
-            shown.append(screen.shown_next(self, bool(typed.strip())))
-        return "\n".join(shown)
-
-    def view(self) -> str:
-        """Where the call stands: suspects and the next step, or the question to be answered."""
-        return screen.view(self)
+            text.append(screen.shown_next(self, bool(typed.strip())))
+        return "\n".join(text)
 
     @property
     def farewell(self) -> str:
         """What is said on leaving."""
-        told = say(Message("Everything is kept. To go on:"))
-        return f"{told}\n  humclick call {shlex.quote(str(self.path))}"
+        sentence = say(Message("Everything is kept. To go on:"))
+        return f"{sentence}\n  humclick call {shlex.quote(str(self.path))}"

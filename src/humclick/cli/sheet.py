@@ -1,11 +1,9 @@
-"""
-``humclick sheet``: the job sheet of a call, as PDF or as one HTML file.
-"""
+"""``humclick sheet``: the job sheet of a call, as PDF or as one HTML file."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -22,33 +20,19 @@ if TYPE_CHECKING:
 
 
 def write_sheet(
-    call: Call,
-    shop: Shop | None,
-    path: Path,
-    *,
-    money: str = "",
-    paper: str = "A4",
-    picture: StartPicture | None = None,
-    quiet: bool = False,
+    call: Call, shop: Shop | None, path: Path, *, paper: str = "A4", quiet: bool = False, **looks: Any
 ) -> None:
-    """
-    Write the sheet of a call as its name asks: ``.pdf`` or ``.html``.
-
-    Raises
-    ------
-    Refused
-        If the name ends otherwise, the file cannot be written, or a PDF cannot be made here.
-    """
+    """Write the sheet of a call as its name asks, ``.pdf`` or ``.html``; looks as `sheet_html` takes them."""
     kind = path.suffix.casefold()
+    looks |= {"paper": paper, "language": spoken()}
     if kind == ".pdf":
         from humclick.jobs.sheet.pdf import sheet_pdf
 
-        data = sheet_pdf(call, shop, money=money, paper=paper, picture=picture, language=spoken())
+        data = sheet_pdf(call, shop, **looks)
     elif kind in (".html", ".htm"):
         from humclick.jobs.sheet.render import sheet_html
 
-        text = sheet_html(call, shop, money=money, paper=paper, picture=picture, language=spoken())
-        data = text.encode("utf-8", "replace")
+        data = sheet_html(call, shop, **looks).encode("utf-8", "replace")
     else:
         raise Refused(Message("{path}: a sheet ends in .pdf or .html", path=Verbatim(path)))
     save(path, data, quiet=quiet)
@@ -96,9 +80,9 @@ def sheet(
         write_sheet(call, shop, path, money=money, paper=paper, picture=picture)
 
 
-def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | None:
+def _picture(call: Call, recording: str | None, forced: bool) -> StartPicture | None:
     """The start, where it is asked for or the call has a recording of one."""
-    wanted = asked or recording is not None
+    wanted = forced or recording is not None
     if not wanted and not call.recordings:
         return None
     from humclick.jobs.sheet.picture import start_picture
@@ -108,12 +92,12 @@ def _picture(call: Call, recording: str | None, asked: bool) -> StartPicture | N
         from humclick.recordings.logs import read_recording
 
         read = read_recording(recording)
-    found = start_picture(call, read, asked=wanted, language=spoken())
-    if found is None and wanted:
+    picture = start_picture(call, read, asked=wanted, language=spoken())
+    if picture is None and wanted:
         raise Refused(
             Message(
                 "no start can be drawn: it needs a machine that is simulated in the call, and"
                 " python -m pip install 'humclick[start]'"
             )
         )
-    return found
+    return picture

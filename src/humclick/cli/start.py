@@ -14,20 +14,18 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.described import describable
-from humclick.cli.given import CELSIUS, FARADS, OHMS, VOLTS, call_in
+from humclick.cli.given import CELSIUS, FARADS, OHMS, VOLTS, described_in
 from humclick.cli.language import say
 from humclick.cli.substitute import PICTURE
-from humclick.messages import Message, Value, Verbatim, listed
+from humclick.messages import N_, Message, Value, Verbatim, listed
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.start.answers import Answers
     from humclick.start.at_hand import AtHand
     from humclick.start.conditions import StartConditions
-    from humclick.start.estimate import Estimate
     from humclick.start.ranges import Range
-
-__all__ = ["patience", "start"]
+    from humclick.start.run import Run
 
 #: Columns and rows of the curve. [characters]
 _WIDE, _HIGH = 60, 9
@@ -97,7 +95,7 @@ def start(
         machine, measured = _of_call(str(file))
         run_ohms, start_ohms = run_ohms or measured[0], start_ohms or measured[1]
         capacitor = capacitor or measured[2]
-    given = at_hand(
+    facts = at_hand(
         machine,
         run_ohms=run_ohms,
         start_ohms=start_ohms,
@@ -105,13 +103,13 @@ def start(
         displacement=None if displacement is None else displacement * 1e-6,
         poles=None if poles is None else int(poles),
     )
-    on_start = given.start_capacitor is not None
-    if capacitor is not None and not on_start and given.run_capacitor is None:
+    on_start = facts.start_capacitor is not None
+    if capacitor is not None and not on_start and facts.run_capacitor is None:
         none = Message(
             "A {arrangement} has no capacitor; leave --capacitor out.", arrangement=machine.arrangement.title
         )
         raise click.UsageError(say(none))
-    asked = StartConditions(
+    conditions = StartConditions(
         volts=machine.nameplate.volts if volts is None else volts,
         difference=pressure_of(pressure),
         ambient=ambient,
@@ -120,7 +118,7 @@ def start(
         start_farads=capacitor if on_start else None,
         run_farads=None if on_start else capacitor,
     )
-    _tell(machine, given, asked, _modes(faults), machines, picture, json_)
+    _tell(machine, facts, conditions, _modes(faults), machines, picture, json_)
 
 
 def _refuse_misuse(machine: Machine | None, picture: Path | None) -> None:
@@ -134,185 +132,163 @@ def _refuse_misuse(machine: Machine | None, picture: Path | None) -> None:
 
 @contextmanager
 def patience(after: float = 4.0) -> Iterator[None]:
-    """
-    Say on the error stream why it takes long, if it does.
-
-    Parameters
-    ----------
-    after : float
-        How long before it is said. [s]
-    """
-    said = threading.Timer(after, click.echo, (say(_FIRST),), {"err": True})
-    said.daemon = True
-    said.start()
+    """Say on the error stream why it takes long, if it takes so long. [s]"""
+    notice = threading.Timer(after, click.echo, (say(_FIRST),), {"err": True})
+    notice.daemon = True
+    notice.start()
     try:
         yield
     finally:
-        said.cancel()
+        notice.cancel()
 
 
 def _of_call(file: str) -> tuple[Machine, tuple[float | None, float | None, float | None]]:
     """The machine of a call, its windings [Ω at 25 °C] and its start, else run, capacitor [F] as measured."""
-    from humclick.errors import Refused
     from humclick.jobs.at_hand import fitted_farads, winding_ohms
     from humclick.parts.family import Role
 
-    call = call_in(file)
-    if call.machine is None:
-        raise Refused(
-            Message(
-                "{file}: no machine is described in this call, so there is nothing to start",
-                file=Verbatim(file),
-            )
-        )
-    part = call.machine.has(Role.START_CAPACITOR) or call.machine.has(Role.RUN_CAPACITOR)
-    return call.machine, (*winding_ohms(call), fitted_farads(call, part.id) if part else None)
+    form = N_("{file}: no machine is described in this call, so there is nothing to start")
+    call, machine = described_in(file, form)
+    part = machine.has(Role.START_CAPACITOR) or machine.has(Role.RUN_CAPACITOR)
+    return machine, (*winding_ohms(call), fitted_farads(call, part.id) if part else None)
 
 
 def _modes(faults: Sequence[str]) -> dict[str, str]:
     """Faults typed as PART=MODE."""
-    found = {}
-    for each in faults:
-        part, sign, mode = each.partition("=")
+    modes = {}
+    for fault in faults:
+        part, sign, mode = fault.partition("=")
         if not sign or not part.strip() or not mode.strip():
-            wrong = Message("--fault is written PART=MODE, such as ptc=open; got {text}.", text=repr(each))
+            wrong = Message("--fault is written PART=MODE, such as ptc=open; got {text}.", text=repr(fault))
             raise click.UsageError(say(wrong))
-        found[part.strip()] = mode.strip()
-    return found
+        modes[part.strip()] = mode.strip()
+    return modes
 
 
 def _tell(
     machine: Machine,
-    given: AtHand,
-    asked: StartConditions,
+    facts: AtHand,
+    conditions: StartConditions,
     modes: dict[str, str],
     machines: int | None,
     picture: Path | None,
     json_: bool,
 ) -> None:
-    from humclick.cli.layout import heading, label, lines
+    from humclick.cli.layout import label, lines, underlined
     from humclick.cli.words import machine_in_words
-    from humclick.start.answers import answers
+    from humclick.jobs.result import as_json
+    from humclick.start.answers import answers, best_run
     from humclick.start.estimate import estimate
 
-    found = estimate(given)
+    motors, situation = estimate(facts), _conditions(conditions, modes)
     with patience():
-        told = answers(machine, found, asked, modes=modes, n=machines)
+        result = answers(machine, motors, conditions, modes=modes, n=machines)
+    likely = (machine, motors, conditions, _SHOWN, modes)
     if picture is not None:
-        _picture(picture, machine, found, asked, modes, quiet=json_)
+        _picture(picture, best_run(*likely), situation, quiet=json_)
     if json_:
-        from humclick.jobs.result import as_json
-
-        click.echo(as_json(told))
+        click.echo(as_json(result))
         return
-    shown = [
-        machine_in_words(machine),
-        lines(_conditions(asked, modes), label(Message("Asked"), 0, 9), "  "),
-        "",
-        *_answers(told),
-    ]
-    shown += [
-        heading(Message("Line amps of the most probable motor (speed: o)")),
-        _curve(machine, found, asked, modes),
-    ]
-    shown += [
-        heading(Message("What cannot be known")),
-        *(lines(each, "  - ", "    ") for each in told.unknowable),
-    ]
-    shown.append("")
-    shown.append(
-        lines(
-            Message(
-                "Worked out, not measured. Before power is put on: cover on, meter proved,"
-                " nobody in front of the terminals."
-            )
-        )
+    caution = Message(
+        "Worked out, not measured. Before power is put on: cover on, meter proved,"
+        " nobody in front of the terminals."
     )
-    click.echo("\n".join(shown))
+    pieces = [
+        machine_in_words(machine),
+        lines(situation, label(Message("Asked"), 0, 9), "  "),
+        "",
+        *_answers(result),
+        underlined(Message("Line amps of the most probable motor (speed: o)")),
+        _curve(best_run(*likely)),
+        underlined(Message("What cannot be known")),
+        *(lines(limit, "  - ", "    ") for limit in result.unknowable),
+        "",
+        lines(caution),
+    ]
+    click.echo("\n".join(pieces))
 
 
-def _conditions(asked: StartConditions, modes: dict[str, str]) -> Message:
+def _conditions(conditions: StartConditions, modes: dict[str, str]) -> Message:
     pressure = Message("pressures equal")
-    if asked.difference != 0:
-        pressure = Message("{share:.0f} % of running pressure", share=100 * asked.difference)
-    said: list[Value] = [Message("{volts:g} V at the outlet", volts=asked.volts), pressure]
-    said.append(f"{asked.ambient:g} °C")
-    said.append(Message("hot from attempts") if asked.hot else Message("rested"))
-    if asked.supply_ohms is not None:
-        said.append(Message("{ohms:g} Ω of supply", ohms=asked.supply_ohms))
-    if asked.start_farads is not None:
-        said.append(Message("start capacitor {farads:.3g} µF", farads=asked.start_farads * 1e6))
-    if asked.run_farads is not None:
-        said.append(Message("run capacitor {farads:.3g} µF", farads=asked.run_farads * 1e6))
-    said += [f"{part} {mode}".replace("_", " ") for part, mode in modes.items()]
-    return listed(said)
+    if conditions.difference != 0:
+        pressure = Message("{share:.0f} % of running pressure", share=100 * conditions.difference)
+    phrases: list[Value] = [Message("{volts:g} V at the outlet", volts=conditions.volts), pressure]
+    phrases.append(f"{conditions.ambient:g} °C")
+    phrases.append(Message("hot from attempts") if conditions.hot else Message("rested"))
+    if conditions.supply_ohms is not None:
+        phrases.append(Message("{ohms:g} Ω of supply", ohms=conditions.supply_ohms))
+    if conditions.start_farads is not None:
+        phrases.append(Message("start capacitor {farads:.3g} µF", farads=conditions.start_farads * 1e6))
+    if conditions.run_farads is not None:
+        phrases.append(Message("run capacitor {farads:.3g} µF", farads=conditions.run_farads * 1e6))
+    phrases += [f"{part} {mode}".replace("_", " ") for part, mode in modes.items()]
+    return listed(phrases)
 
 
 def _number(value: float, unit: str) -> str:
     return Message("never") if math.isinf(value) else f"{value:.3g} {unit}".strip()
 
 
-def _range(found: Range | None, unit: str) -> str:
-    if found is None:
+def _range(span: Range | None, unit: str) -> str:
+    if span is None:
         return "-"
-    if found.low == found.high:
-        return _number(found.middle, unit)
+    if span.low == span.high:
+        return _number(span.middle, unit)
     return Message(
         "{middle}  ({low} to {high})",
-        middle=_number(found.middle, unit),
-        low=_number(found.low, ""),
-        high=_number(found.high, ""),
+        middle=_number(span.middle, unit),
+        low=_number(span.low, ""),
+        high=_number(span.high, ""),
     )
 
 
-def _volts(found: Range, searched_from: float) -> str:
-    shown = _range(found, "V")
-    if found.low > searched_from:
-        return shown
-    return Message("{range}, {volts:.3g} being that or less", range=shown, volts=searched_from)
+def _volts(span: Range, searched_from: float) -> str:
+    volts = _range(span, "V")
+    if span.low > searched_from:
+        return volts
+    return Message("{range}, {volts:.3g} being that or less", range=volts, volts=searched_from)
 
 
-def _answers(told: Answers) -> list[str]:
+def _answers(result: Answers) -> list[str]:
     """The answers, one a line: the middle, and where nine in ten lie."""
     from humclick.cli.layout import label, lines, row, table
     from humclick.readings.shown import percent
 
     agree = Message(
         "{share} of {n} motors that agree with what is at hand.",
-        share=percent(told.starts),
-        n=told.machines,
+        share=percent(result.starts),
+        n=result.machines,
     )
-    shown = [lines(agree, label(Message("Starts"), 0, 9), "  ")]
-    for what, share in sorted(told.happenings.items(), key=lambda each: -each[1]):
-        if share > 0 and told.starts < 1:
-            shown.append(lines(Message.of(what), f"  {percent(share):>5}  "))
+    pieces = [lines(agree, label(Message("Starts"), 0, 9), "  ")]
+    for what, share in sorted(result.happenings.items(), key=lambda outcome: -outcome[1]):
+        if share > 0 and result.starts < 1:
+            pieces.append(lines(Message.of(what), f"  {percent(share):>5}  "))
     times = say(Message("times"))
     rows = [
-        (2, Message("locked-rotor amps"), _range(told.locked_amps, "A")),
-        (2, Message("peak amps, momentary"), _range(told.peak_amps, "A")),
-        (2, Message("running amps"), _range(told.running_amps, "A")),
-        (2, Message("time to three quarters speed"), _range(told.speed_time, "s")),
-        (2, Message("start winding let go after"), _range(told.release_time, "s")),
-        (2, Message("protector trips, rotor held"), _range(told.trip_time, "s")),
-        (2, Message("and closes again after"), _range(told.open_time, "s")),
-        (2, Message("torque over that needed"), _range(told.torque_margin, times)),
-        (2, Message("least volts that start it"), _volts(told.least_volts, told.searched_from)),
+        (2, Message("locked-rotor amps"), _range(result.locked_amps, "A")),
+        (2, Message("peak amps, momentary"), _range(result.peak_amps, "A")),
+        (2, Message("running amps"), _range(result.running_amps, "A")),
+        (2, Message("time to three quarters speed"), _range(result.speed_time, "s")),
+        (2, Message("start winding let go after"), _range(result.release_time, "s")),
+        (2, Message("protector trips, rotor held"), _range(result.trip_time, "s")),
+        (2, Message("and closes again after"), _range(result.open_time, "s")),
+        (2, Message("torque over that needed"), _range(result.torque_margin, times)),
+        (2, Message("least volts that start it"), _volts(result.least_volts, result.searched_from)),
     ]
-    if told.weak is not None:
-        weak = Message("{part} {low:.0f} % low: starts", part=told.weak.part, low=100 * (1 - told.weak.share))
+    if result.weak is not None:
+        weak = Message(
+            "{part} {low:.0f} % low: starts", part=result.weak.part, low=100 * (1 - result.weak.share)
+        )
         rows += [
-            (2, weak, percent(told.weak.starts)),
-            (4, Message("time to speed"), _range(told.weak.speed_time, "s")),
-            (4, Message("torque over that needed"), _range(told.weak.torque_margin, times)),
-            (4, Message("least volts"), _volts(told.weak.least_volts, told.searched_from)),
+            (2, weak, percent(result.weak.starts)),
+            (4, Message("time to speed"), _range(result.weak.speed_time, "s")),
+            (4, Message("torque over that needed"), _range(result.weak.torque_margin, times)),
+            (4, Message("least volts"), _volts(result.weak.least_volts, result.searched_from)),
         ]
-    return [*shown, "", table([(row(indent, name), text) for indent, name, text in rows])]
+    return [*pieces, "", table([(row(indent, name), text) for indent, name, text in rows])]
 
 
-def _curve(machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str]) -> str:
-    from humclick.start.answers import best_run
-
-    run = best_run(machine, found, asked, _SHOWN, modes)
+def _curve(run: Run) -> str:
     top = max(float(run.line.max(initial=0.0)), 1e-9)
     fastest = max(float(abs(run.speed).max(initial=0.0)), 1e-9)
     times = run.time.tolist()
@@ -329,18 +305,14 @@ def _curve(machine: Machine, found: Estimate, asked: StartConditions, modes: dic
     return "\n".join((*rows, axis, scale))
 
 
-def _picture(
-    path: Path, machine: Machine, found: Estimate, asked: StartConditions, modes: dict[str, str], quiet: bool
-) -> None:
+def _picture(path: Path, run: Run, conditions: Message, quiet: bool) -> None:
     """Current, speed, torque and temperatures of the most probable motor."""
     from humclick.cli.written import save
-    from humclick.start.answers import best_run
     from humclick.start.curves import describe_run, notable_events, panels_of
     from humclick.start.pictures import picture_png, picture_svg
     from humclick.start.said import said_events, said_panels
 
-    run = best_run(machine, found, asked, _SHOWN, modes)
-    title = say(Message("Simulated: {conditions}", conditions=_conditions(asked, modes)))
+    title = say(Message("Simulated: {conditions}", conditions=conditions))
     panels, events = said_panels(panels_of(run), say), said_events(notable_events(run), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title, events=events), quiet=quiet)
@@ -350,9 +322,9 @@ def _picture(
 
 def _binned(times: Sequence[float], values: Sequence[float]) -> list[float | None]:
     """Largest value in each column of the curve; None where there is none. As in `values`."""
-    found: list[float | None] = [None] * _WIDE
+    bins: list[float | None] = [None] * _WIDE
     for time, value in zip(times, values, strict=True):
         column = min(int(time / _SHOWN * _WIDE), _WIDE - 1)
-        before = found[column]
-        found[column] = float(value) if before is None else max(before, float(value))
-    return found
+        before = bins[column]
+        bins[column] = float(value) if before is None else max(before, float(value))
+    return bins

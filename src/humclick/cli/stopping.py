@@ -1,6 +1,4 @@
-"""
-What stops the work, or forbids power, as plain text.
-"""
+"""What stops the work, or forbids power, as plain text."""
 
 from __future__ import annotations
 
@@ -15,8 +13,6 @@ if TYPE_CHECKING:
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.situation import Stoppage
     from humclick.jobs.briefing import Briefing
-
-__all__ = ["barred_in_words", "stop_in_words"]
 
 
 def stop_in_words(stoppages: Sequence[Stoppage]) -> str:

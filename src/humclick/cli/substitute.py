@@ -1,6 +1,4 @@
-"""
-``humclick substitute``: would the machine start with this part as with the old one, and stay protected?
-"""
+"""``humclick substitute``: would the machine start with this part as with the old one, and stay protected?"""
 
 from __future__ import annotations
 
@@ -10,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from humclick.cli.described import describable
-from humclick.cli.given import call_in
+from humclick.cli.given import described_in
 from humclick.cli.language import say
 from humclick.cli.written import save
 from humclick.messages import N_, Message, Verbatim
@@ -19,8 +17,6 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.replacement.substitute import Substitution
     from humclick.start.run import Run
-
-__all__ = ["PICTURE", "substitute"]
 
 #: Said where a picture is asked for under another name.
 PICTURE = N_("{path}: a picture ends in .svg or .png.")
@@ -71,64 +67,57 @@ def substitute(
     from humclick.start.estimate import estimate
 
     machine = described(machine, part, old)
-    found = estimate(at_hand(machine, run_ohms=run_ohms, start_ohms=start_ohms))
-    told = tried(machine, found, part, new, old, n=machines)
+    motors = estimate(at_hand(machine, run_ohms=run_ohms, start_ohms=start_ohms))
+    result = tried(machine, motors, part, new, old, n=machines)
     runs: tuple[tuple[str, Run], ...] = ()
-    if (curves or picture is not None) and told.starts:
-        runs = runs_of(machine, found, part, new, old)
+    if (curves or picture is not None) and result.starts:
+        runs = runs_of(machine, motors, part, new, old)
     if json_:
         from humclick.jobs.result import as_json
 
-        click.echo(as_json(told))
+        click.echo(as_json(result))
     else:
-        click.echo(_words(machine, told))
+        click.echo(_words(machine, result))
         if curves and runs:
             click.echo(_curves(runs))
     if picture is not None and runs:
-        _picture(picture, runs, told, json_)
+        _picture(picture, runs, result, json_)
 
 
 def _of_call(file: str, part: str) -> tuple[Machine, tuple[str, ...], tuple[float | None, float | None]]:
     """Machine of a call, what was noted of its part, and its windings as measured. [Ω at 25 °C]"""
-    from humclick.errors import Refused
     from humclick.jobs.at_hand import winding_ohms
 
-    call = call_in(file)
-    if call.machine is None:
-        raise Refused(
-            Message(
-                "{file}: no machine is described in this call, so there is nothing to try a part on",
-                file=Verbatim(file),
-            )
-        )
+    form = N_("{file}: no machine is described in this call, so there is nothing to try a part on")
+    call, machine = described_in(file, form)
     noted = tuple(stamp.text for stamp in call.stamps if stamp.part == part)
-    return call.machine, noted, winding_ohms(call)
+    return machine, noted, winding_ohms(call)
 
 
-def _words(machine: Machine, told: Substitution) -> str:
-    from humclick.cli.layout import heading, label, lines, row
+def _words(machine: Machine, result: Substitution) -> str:
+    from humclick.cli.layout import label, lines, row, underlined
     from humclick.cli.words import machine_in_words, paragraphs
     from humclick.readings.shown import percent
 
-    part = paragraphs(Message("{sentence}.", sentence=told.title), told.before)
-    shown = [machine_in_words(machine), lines(part, label(Message("Part"), 0, 9), "  ")]
-    shown.append(lines(told.old or Message("nothing read"), label(Message("Old"), 0, 9), "  "))
-    shown.append(lines(told.new, label(Message("New"), 0, 9), "  "))
-    shown += ["", lines(told.sentence, label(Message("Answer"), 0, 9), "  ")]
-    shown += [lines(flag, "!        ", "  ") for flag in told.flags]
-    if told.findings:
-        on = Message("Simulated on {n} machines that agree with what is at hand", n=told.machines)
-        shown.append(heading(on))
-        for each in told.findings:
-            change = Message("{what}: {old} -> {new}", what=each.title, old=each.old, new=each.new)
-            shown.append(lines(change, f"{_sign(each.fit)} ", "    "))
-            shown.append(lines(each.reason, "    "))
-        shown.append(heading(Message("Of them start, old and new")))
-        for at in told.starts:
-            shown.append(f"{row(2, at.condition.text):<48}{percent(at.old):>6}{percent(at.new):>8}")
-    if told.marks:
-        shown.append(heading(Message("Marks")))
-        for line in told.marks:
+    part = paragraphs(Message("{sentence}.", sentence=result.title), result.before)
+    pieces = [machine_in_words(machine), lines(part, label(Message("Part"), 0, 9), "  ")]
+    pieces.append(lines(result.old or Message("nothing read"), label(Message("Old"), 0, 9), "  "))
+    pieces.append(lines(result.new, label(Message("New"), 0, 9), "  "))
+    pieces += ["", lines(result.sentence, label(Message("Answer"), 0, 9), "  ")]
+    pieces += [lines(flag, "!        ", "  ") for flag in result.flags]
+    if result.findings:
+        on = Message("Simulated on {n} machines that agree with what is at hand", n=result.machines)
+        pieces.append(underlined(on))
+        for finding in result.findings:
+            change = Message("{what}: {old} -> {new}", what=finding.title, old=finding.old, new=finding.new)
+            pieces.append(lines(change, f"{_sign(finding.fit)} ", "    "))
+            pieces.append(lines(finding.reason, "    "))
+        pieces.append(underlined(Message("Of them start, old and new")))
+        for at in result.starts:
+            pieces.append(f"{row(2, at.condition.text):<48}{percent(at.old):>6}{percent(at.new):>8}")
+    if result.marks:
+        pieces.append(underlined(Message("Marks")))
+        for line in result.marks:
             compared = Message(
                 "{mark}: {old} -> {new}: {reason}",
                 mark=line.title,
@@ -136,21 +125,21 @@ def _words(machine: Machine, told: Substitution) -> str:
                 new=line.new or Message("not read"),
                 reason=line.reason,
             )
-            shown.append(lines(compared, f"{_sign(line.fit)} ", "    "))
-    if told.read:
-        shown.append(heading(Message("Read before it is fitted")))
-        shown += [
+            pieces.append(lines(compared, f"{_sign(line.fit)} ", "    "))
+    if result.read:
+        pieces.append(underlined(Message("Read before it is fitted")))
+        pieces += [
             lines(Message("{mark}: {text}", mark=mark.title, text=mark.where), "  - ", "    ")
-            for mark in told.read
+            for mark in result.read
         ]
-    if told.never:
-        shown.append(heading(Message("Never")))
-        shown += [lines(rule.text, "  - ", "    ") for rule in told.never]
-    shown.append(heading(Message("Taken for granted")))
-    shown += [lines(each, "  - ", "    ") for each in told.assumed] or [
+    if result.never:
+        pieces.append(underlined(Message("Never")))
+        pieces += [lines(rule.text, "  - ", "    ") for rule in result.never]
+    pieces.append(underlined(Message("Taken for granted")))
+    pieces += [lines(finding, "  - ", "    ") for finding in result.assumed] or [
         row(2, Message("nothing: it was not simulated"))
     ]
-    return "\n".join(shown)
+    return "\n".join(pieces)
 
 
 def _sign(fit: str) -> str:
@@ -158,20 +147,20 @@ def _sign(fit: str) -> str:
 
 
 def _curves(runs: tuple[tuple[str, Run], ...]) -> str:
-    from humclick.cli.layout import heading
+    from humclick.cli.layout import underlined
     from humclick.start.curves import curves_text, panels_to_compare
     from humclick.start.said import said_panels
 
     title = Message("The most probable motor at the plate's volts, cold, pressures equal")
-    return f"{heading(title)}\n{curves_text(said_panels(panels_to_compare(runs), say), width=76)}"
+    return f"{underlined(title)}\n{curves_text(said_panels(panels_to_compare(runs), say), width=76)}"
 
 
-def _picture(path: Path, runs: tuple[tuple[str, Run], ...], told: Substitution, quiet: bool) -> None:
+def _picture(path: Path, runs: tuple[tuple[str, Run], ...], result: Substitution, quiet: bool) -> None:
     from humclick.start.curves import describe_run, panels_to_compare
     from humclick.start.pictures import picture_png, picture_svg
     from humclick.start.said import said_panels
 
-    title = say(Message("A start with either {part}", part=told.title))
+    title = say(Message("A start with either {part}", part=result.title))
     panels = said_panels(panels_to_compare(runs), say)
     if path.suffix.casefold() == ".png":
         save(path, picture_png(panels, title), quiet=quiet)

@@ -14,18 +14,9 @@ from typing import Any
 
 from humclick.errors import printable
 
-__all__ = ["Plain", "plain_terminal"]
-
 
 class Plain:
-    """
-    A text stream that shows what steers a terminal instead of doing it.
-
-    Parameters
-    ----------
-    stream : text stream
-        Where it goes on; asked for everything but to write.
-    """
+    """A text stream that shows what steers a terminal instead of doing it."""
 
     def __init__(self, stream: Any) -> None:
         self._stream = stream

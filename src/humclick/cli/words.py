@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from humclick.cli.language import say
-from humclick.cli.layout import bar, heading, label, lines, numbered
+from humclick.cli.layout import bar, label, lines, numbered, underlined
 from humclick.messages import N_, Message, Value, counted, listed
 from humclick.readings.shown import percent
 
@@ -27,28 +27,6 @@ if TYPE_CHECKING:
     from humclick.jobs.result import AdviceResult, DefendedVerdict
     from humclick.replacement.demand import PartDemand
     from humclick.safety import Fact, Gate, Place, PlaceRule
-
-__all__ = [
-    "LEFT",
-    "advice_in_words",
-    "bars_in_words",
-    "demand_in_words",
-    "events_in_words",
-    "explanation_in_words",
-    "gate_in_words",
-    "left_out",
-    "machine_in_words",
-    "next_in_words",
-    "paragraphs",
-    "probe_in_words",
-    "problems_in_words",
-    "recorded",
-    "standing_in_words",
-    "suspects_in_words",
-    "verdict_in_words",
-    "what_if_in_words",
-    "why_in_words",
-]
 
 #: Heading of what is suspected once something was put right.
 LEFT = Message("Left to suspect now")
@@ -70,7 +48,7 @@ def paragraphs(*texts: str) -> Message:
     return listed(filter(None, texts), "space")
 
 
-def recorded(what: Message) -> Message:
+def on_record(what: Message) -> Message:
     """Says that something was written down."""
     return Message("Recorded: {what}.", what=what)
 
@@ -84,15 +62,15 @@ def machine_in_words(machine: Machine) -> str:
     """The machine in one paragraph."""
     kind, plate = machine.arrangement, machine.nameplate
     sits = machine.protector
-    said: list[Value] = [Message("{title} ({name})", title=kind.title, name=kind.id)]
-    said.append(Message("protector {place}", place=Message.of(sits) if sits in _SITS else sits))
-    said.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
+    phrases: list[Value] = [Message("{title} ({name})", title=kind.title, name=kind.id)]
+    phrases.append(Message("protector {place}", place=Message.of(sits) if sits in _SITS else sits))
+    phrases.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
     if plate.locked_rotor_amps is not None:
-        said.append(f"LRA {plate.locked_rotor_amps:g} A")
+        phrases.append(f"LRA {plate.locked_rotor_amps:g} A")
     if plate.rated_load_amps is not None:
-        said.append(f"RLA {plate.rated_load_amps:g} A")
-    said.append(plate.refrigerant or Message("refrigerant not read"))
-    return lines(listed(said), label(Message("Machine")), "  ")
+        phrases.append(f"RLA {plate.rated_load_amps:g} A")
+    phrases.append(plate.refrigerant or Message("refrigerant not read"))
+    return lines(listed(phrases), label(Message("Machine")), "  ")
 
 
 def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
@@ -114,14 +92,14 @@ def standing_in_words(result: AdviceResult, most: int = 6) -> str:
     now = suspects_in_words(result.suspects, result.none_of_these, result.beyond, most)
     turn = result.turns[-1] if result.turns else None
     if turn is None or (turn.suspects == result.suspects and not result.done):
-        return "\n".join((heading(Message("Suspects")), now))
-    shown = []
+        return "\n".join((underlined(Message("Suspects")), now))
+    pieces = []
     if turn.suspects:
         rest = max(0.0, 1.0 - sum(s.probability for s in turn.suspects))
         then = Message("Suspects before the repair") if turn.done else Message("Suspects when it was decided")
-        shown += [heading(then), suspects_in_words(turn.suspects, rest, 0.0, most)]
-    shown += [heading(LEFT if result.done else Message("Suspects now")), now]
-    return "\n".join(shown)
+        pieces += [underlined(then), suspects_in_words(turn.suspects, rest, 0.0, most)]
+    pieces += [underlined(LEFT if result.done else Message("Suspects now")), now]
+    return "\n".join(pieces)
 
 
 def why_in_words(result: AdviceResult) -> str:
@@ -130,13 +108,13 @@ def why_in_words(result: AdviceResult) -> str:
     now = result.explanation
     if turn is None or (turn.done and turn.outcome not in ("", "runs")):  # nothing decided, or done in vain
         return explanation_in_words(now) if now is not None else ""
-    shown = []
+    pieces = []
     if turn.explanation is not None:
         then = Message("Before the repair:") if turn.done else Message("When it was decided:")
-        shown += [say(then), explanation_in_words(turn.explanation)]
+        pieces += [say(then), explanation_in_words(turn.explanation)]
     if now is not None and result.done:
-        shown += [say(Message("Now:")), lines(now.sentence)]
-    return "\n".join(shown)
+        pieces += [say(Message("Now:")), lines(now.sentence)]
+    return "\n".join(pieces)
 
 
 def _effort(value: Worth) -> Message:
@@ -147,37 +125,34 @@ def _effort(value: Worth) -> Message:
     return listed(spent, "semicolon")
 
 
-def _asked(title: Message, probe: str) -> str:
-    """The probe that comes next, by its title and its name."""
-    return lines(Message("{title}  [{probe}]", title=title, probe=probe), label(Message("Next")), "      ")
+def _asked(title: Message, probe: str, how: Message) -> list[str]:
+    """The probe that comes next, by its title and its name, and how it is done."""
+    head = Message("{title}  [{probe}]", title=title, probe=probe)
+    text = [lines(head, label(Message("Next")), "      ")]
+    return text if how == title else [*text, lines(how, label(Message("How"), 2, 6))]
 
 
 def next_in_words(value: Worth, guards: Sequence[GuardState] = ()) -> str:
     """The probe advised: what, how, why, and what it costs."""
-    shown = [_asked(value.title, value.probe)]
+    pieces = _asked(value.title, value.probe, value.how)
     if value.waits:
         wait = Message(
             "Let it cool for {minutes:g} minutes (then type: wait {minutes:g}).", minutes=value.waits
         )
-        shown.insert(0, lines(wait))
-    if value.how != value.title:
-        shown.append(lines(value.how, label(Message("How"), 2, 6)))
-    shown.append(lines(Message("{reason}.", reason=value.reason.capital()), label(Message("Why"), 2, 6)))
-    shown.append(lines(_effort(value), label(Message("Cost"), 2, 6)))
+        pieces.insert(0, lines(wait))
+    pieces.append(lines(Message("{reason}.", reason=value.reason.capital()), label(Message("Why"), 2, 6)))
+    pieces.append(lines(_effort(value), label(Message("Cost"), 2, 6)))
     if guards[1:]:
         names = tuple(guard.title for guard in guards[1:])
         also = Message("Also before {before}: {names:semicolon}.", before=guards[0].before, names=names)
-        shown.append(lines(also, "  "))
-    return "\n".join(shown)
+        pieces.append(lines(also, "  "))
+    return "\n".join(pieces)
 
 
 def probe_in_words(probe: Probe) -> str:
     """A probe asked for by name."""
-    shown = [_asked(probe.title, probe.id)]
-    if probe.how != probe.title:
-        shown.append(lines(probe.how, label(Message("How"), 2, 6)))
-    shown.append(lines(f"{probe.minutes:g} min", label(Message("Cost"), 2, 6)))
-    return "\n".join(shown)
+    cost = lines(f"{probe.minutes:g} min", label(Message("Cost"), 2, 6))
+    return "\n".join((*_asked(probe.title, probe.id, probe.how), cost))
 
 
 def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
@@ -186,38 +161,38 @@ def gate_in_words(gate: Gate, *, full: bool = True, new: bool = True) -> str:
     if not full:
         ticks = "  ".join(f"[ ] {say(tick)}".replace(" ", _TIED) for tick in gate.ticks)
         return lines(f"{say(gate.title)}: {ticks}", first, "  ").replace(_TIED, " ")
-    said = [lines(listed(gate.said, "space"), "  ")] if gate.said else []
-    return "\n".join([f"{first}{say(gate.title)}", *said, numbered(gate.steps)])
+    meaning = [lines(listed(gate.said, "space"), "  ")] if gate.said else []
+    return "\n".join([f"{first}{say(gate.title)}", *meaning, numbered(gate.steps)])
 
 
 def hazards_in_words(hazards: Sequence[HazardShown]) -> list[str]:
     """What a probe or a remedy meets: in full where it is new, else in one line."""
-    shown = [lines(each.hazard.sentence, "! ") for each in hazards if each.full]
-    short = listed((each.hazard.tick for each in hazards if not each.full), "semicolon")
-    return [*shown, *([lines(short, label(Message("Mind"), 2))] if short else [])]
+    pieces = [lines(meeting.hazard.sentence, "! ") for meeting in hazards if meeting.full]
+    short = listed((meeting.hazard.tick for meeting in hazards if not meeting.full), "semicolon")
+    return [*pieces, *([lines(short, label(Message("Mind"), 2))] if short else [])]
 
 
 def gates_in_words(briefing: Briefing) -> str:
     """All that stands before a probe, to be confirmed together."""
-    shown = [lines(each.sentence, "! ") for each in briefing.cautions]
-    shown += [gate_in_words(each.gate, full=each.full, new=each.new) for each in briefing.gates]
+    pieces = [lines(entry.sentence, "! ") for entry in briefing.cautions]
+    pieces += [gate_in_words(entry.gate, full=entry.full, new=entry.new) for entry in briefing.gates]
     if briefing.defer:
-        shown.append(lines(briefing.defer, "  "))
-    return "\n".join(shown)
+        pieces.append(lines(briefing.defer, "  "))
+    return "\n".join(pieces)
 
 
 def safety_in_words(gates: Sequence[Gate], hazards: Sequence[Fact], place: Place) -> str:
     """All there is to read of safety: steps, why, how long, by which rule, and the rules of the place."""
-    shown = []
-    for each in gates:
-        shown += [gate_in_words(each), lines(each.why, label(Message("Why"), 2))]
-        shown.append(lines(Message("It holds {time}.", time=each.lasts), "  "))
-        shown.append(lines(each.source, label(Message("Rule"), 2)))
-    cited = (Message("{said} ({source})", said=each.sentence, source=each.source) for each in hazards)
-    shown += [lines(each, "! ") for each in cited]
-    shown.append(lines(place.title, label(Message("Rules of"))))
-    shown += [lines(_ruled(rule, titled=True), "  ") for rule in place.rules.values()]
-    return "\n".join(shown)
+    pieces = []
+    for fact in gates:
+        pieces += [gate_in_words(fact), lines(fact.why, label(Message("Why"), 2))]
+        pieces.append(lines(Message("It holds {time}.", time=fact.lasts), "  "))
+        pieces.append(lines(fact.source, label(Message("Rule"), 2)))
+    cited = (Message("{said} ({source})", said=fact.sentence, source=fact.source) for fact in hazards)
+    pieces += [lines(fact, "! ") for fact in cited]
+    pieces.append(lines(place.title, label(Message("Rules of"))))
+    pieces += [lines(_ruled(rule, titled=True), "  ") for rule in place.rules.values()]
+    return "\n".join(pieces)
 
 
 def _ruled(rule: PlaceRule, *, titled: bool = False) -> Message:
@@ -229,14 +204,14 @@ def _ruled(rule: PlaceRule, *, titled: bool = False) -> Message:
 
 def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
     """What doing a remedy meets, and what takes a certificate."""
-    shown = hazards_in_words(briefing.hazards)
+    pieces = hazards_in_words(briefing.hazards)
     if briefing.refrigerant is not None:
         kind = briefing.refrigerant
         meant = Message("{title}. {text}", title=kind.title.capital(), text=listed(kind.said, "space"))
-        shown.insert(0, lines(meant, "! "))
+        pieces.insert(0, lines(meant, "! "))
     if briefing.certificate is not None:
-        shown.append(lines(_ruled(briefing.certificate), "! "))
-    return shown
+        pieces.append(lines(_ruled(briefing.certificate), "! "))
+    return pieces
 
 
 def remedies_named(remedies: Iterable[str]) -> Message:
@@ -247,21 +222,21 @@ def remedies_named(remedies: Iterable[str]) -> Message:
 def verdict_in_words(verdict: DefendedVerdict) -> str:
     """A verdict and what stands behind it."""
     stated = Message("{sentence}.", sentence=verdict.sentence)
-    shown = [lines(stated, label(Message("Verdict")), "  ")]
-    shown.append(lines(verdict.because, label(Message("Why"), 2, 7)))
+    pieces = [lines(stated, label(Message("Verdict")), "  ")]
+    pieces.append(lines(verdict.because, label(Message("Why"), 2, 7)))
     for guard in verdict.guards:
         state = Message("done") if guard.done else Message("OPEN")
         if guard.waived and not guard.done:
             state = Message("waived, {reason}", reason=guard.waived)
-        told = Message("{guard}: {state}", guard=guard.title, state=state)
-        shown.append(lines(told, label(Message("Guard"), 2, 7)))
+        line = Message("{guard}: {state}", guard=guard.title, state=state)
+        pieces.append(lines(line, label(Message("Guard"), 2, 7)))
     if verdict.flip_factor is not None:
         flip = Message(
             "{rival} would have to be {factor:.3g} times as likely before any test as assumed.",
             rival=remedies_named(verdict.rival),
             factor=verdict.flip_factor,
         )
-        shown.append(lines(flip, label(Message("To change this"), 2), "         "))
+        pieces.append(lines(flip, label(Message("To change this"), 2), "         "))
     tail = [Message("expected cost of deciding now {cost:.2f} money", cost=verdict.expected_loss)]
     if verdict.margin is not None:
         tail.append(
@@ -270,64 +245,64 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
                 loss=max(verdict.margin, 0.0),
             )
         )
-    shown.append(lines(listed(tail, "semicolon"), label(Message("Cost"), 2, 7)))
-    return "\n".join(shown)
+    pieces.append(lines(listed(tail, "semicolon"), label(Message("Cost"), 2, 7)))
+    return "\n".join(pieces)
 
 
 def demand_in_words(demand: PartDemand) -> str:
     """What to ask for at the counter, for one part."""
-    asked = paragraphs(Message("{sentence}.", sentence=demand.title), demand.before)
-    shown = [lines(asked, label(Message("Part"), 2, 7))]
-    must, never = (f"    {say(each)}".ljust(10) + " " for each in (Message("must"), Message("never")))
+    part = paragraphs(Message("{sentence}.", sentence=demand.title), demand.before)
+    pieces = [lines(part, label(Message("Part"), 2, 7))]
+    must, never = (f"    {say(word)}".ljust(10) + " " for word in (Message("must"), Message("never")))
     for mark in demand.marks:
         if mark.value is not None or mark.limit is not None:
-            shown.append(lines(Message("{mark}: {text}", mark=mark.rule.title, text=mark.text), must))
-    shown += [lines(rule.text, never) for rule in demand.never]
+            pieces.append(lines(Message("{mark}: {text}", mark=mark.rule.title, text=mark.text), must))
+    pieces += [lines(rule.text, never) for rule in demand.never]
     if demand.missing:
         titles = listed((missing.title for missing in demand.missing), "semicolon")
-        found = Message("{marks} (the sheet says where)", marks=titles)
-        shown.append(lines(found, label(Message("read on the old part"), 4), " " * 11))
-    return "\n".join(shown)
+        unread = Message("{marks} (the sheet says where)", marks=titles)
+        pieces.append(lines(unread, label(Message("read on the old part"), 4), " " * 11))
+    return "\n".join(pieces)
 
 
 def explanation_in_words(explanation: Explanation) -> str:
     """How strongly each reading speaks, for a lead technician."""
-    shown = [lines(explanation.sentence)]
+    pieces = [lines(explanation.sentence)]
     for reason in explanation.reasons:
-        shown.append(lines(reason.shown, "  "))
+        pieces.append(lines(reason.shown, "  "))
         weighed = Message(
             "{words} ({decibans:+.1f} decibans; without it {chance})",
             words=reason.words,
             decibans=reason.decibans,
             chance=percent(reason.without),
         )
-        shown.append(lines(weighed, "      "))
-    return "\n".join(shown)
+        pieces.append(lines(weighed, "      "))
+    return "\n".join(pieces)
 
 
-def what_if_in_words(probe: str, found: Sequence[WhatIf]) -> str:
+def what_if_in_words(probe: str, outcomes: Sequence[WhatIf]) -> str:
     """What each outcome of a probe would change."""
-    if not found:
+    if not outcomes:
         return lines(Message("{probe} would change nothing now.", probe=probe))
-    shown = [lines(Message("If {probe} shows:", probe=probe))]
-    for each in found:
-        chance = Message("{what} ({chance})", what=each.outcome, chance=percent(each.probability))
-        shown.append(lines(chance, "  "))
+    pieces = [lines(Message("If {probe} shows:", probe=probe))]
+    for outcome in outcomes:
+        chance = Message("{what} ({chance})", what=outcome.outcome, chance=percent(outcome.probability))
+        pieces.append(lines(chance, "  "))
         then = tuple(
             Message("{what} {chance}", what=Message.of(remedy), chance=percent(p))
-            for remedy, p in each.remedies[:3]
+            for remedy, p in outcome.remedies[:3]
         )
-        acting = remedies_named(each.decision)
-        shown.append(lines(Message("{then}; acting then: {decision}", then=then, decision=acting), "      "))
-    return "\n".join(shown)
+        acting = remedies_named(outcome.decision)
+        pieces.append(lines(Message("{then}; acting then: {decision}", then=then, decision=acting), "      "))
+    return "\n".join(pieces)
 
 
 def problems_in_words(problems: Sequence[Problem]) -> str:
     """What in a call could not be used."""
     first = label(Message("not used"), 2)
     return "\n".join(
-        lines(Message("{text} (event {event})", text=each.text, event=each.event), first, "    ")
-        for each in problems
+        lines(Message("{text} (event {event})", text=problem.text, event=problem.event), first, "    ")
+        for problem in problems
     )
 
 
@@ -335,24 +310,24 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     """All of the advice on a call."""
     from humclick.diagnosis.findings import HEARD
 
-    shown = [machine_in_words(call.machine)] if call.machine else []
+    pieces = [machine_in_words(call.machine)] if call.machine else []
     heard = HEARD[result.complaint] if result.complaint else Message("not known")
-    shown.append(lines(heard, label(Message("Complaint"))))
+    pieces.append(lines(heard, label(Message("Complaint"))))
     if result.findings:
-        shown.append(heading(Message("Readings")))
+        pieces.append(underlined(Message("Readings")))
     for finding in result.findings:
-        shown.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
-    shown += [lines(text, "! ") for text in result.cautions]
-    shown += [lines(text, "! ") for text in (*_unproved(result), *result.contradictions)]
+        pieces.append(lines(finding.text, f"{'!' if finding.warns else ' '} {finding.probe}: ", "    "))
+    pieces += [lines(text, "! ") for text in result.cautions]
+    pieces += [lines(text, "! ") for text in (*_unproved(result), *result.contradictions)]
     if result.problems:
-        shown += [heading(Message("Could not be used")), problems_in_words(result.problems)]
-    shown += [*bars_in_words(result.bars), standing_in_words(result), ""]
+        pieces += [underlined(Message("Could not be used")), problems_in_words(result.problems)]
+    pieces += [*bars_in_words(result.bars), standing_in_words(result), ""]
     if result.kind == "stop":
-        return "\n".join((*shown, lines(Message("{sentence}.", sentence=result.heading))))
-    shown += _onward(result, call)
+        return "\n".join((*pieces, lines(Message("{sentence}.", sentence=result.heading))))
+    pieces += _onward(result, call)
     if result.explanation is not None:
-        shown += [heading(Message("Why")), why_in_words(result)]
-    return "\n".join(shown)
+        pieces += [underlined(Message("Why")), why_in_words(result)]
+    return "\n".join(pieces)
 
 
 def _unproved(result: AdviceResult) -> list[Message]:
@@ -374,24 +349,24 @@ def _onward(result: AdviceResult, call: Call) -> list[str]:
     """What to do next on a call that goes on."""
     from humclick.jobs.flow import demands_of
 
-    shown = []
+    pieces = []
     if result.kind in ("work", "prove", "repaired"):
-        shown.append(lines(Message("{sentence}.", sentence=result.heading), "", "  "))
+        pieces.append(lines(Message("{sentence}.", sentence=result.heading), "", "  "))
     if result.kind == "work":
         do = Message("Do it, write down what was installed, then start it and listen.")
-        shown.append(lines(do, label(Message("Next")), "      "))
+        pieces.append(lines(do, label(Message("Next")), "      "))
     elif result.verdict is not None and result.kind != "prove":
-        shown.append(verdict_in_words(result.verdict))
-        shown += [demand_in_words(each) for each in demands_of(call, result.verdict.due)]
+        pieces.append(verdict_in_words(result.verdict))
+        pieces += [demand_in_words(thing) for thing in demands_of(call, result.verdict.due)]
     if result.next is not None:
-        shown.append(next_in_words(result.next, result.guards))
-        before = listed((each.title for each in call.gates_before(result.next.gates)), "semicolon")
+        pieces.append(next_in_words(result.next, result.guards))
+        before = listed((thing.title for thing in call.gates_before(result.next.gates)), "semicolon")
         if before:
-            shown.append(lines(before, label(Message("First"), 2)))
+            pieces.append(lines(before, label(Message("First"), 2)))
         others = listed(map(_other, result.alternatives[:3]))
         if others:
-            shown.append(lines(others, label(Message("Else"), 2)))
-    return shown
+            pieces.append(lines(others, label(Message("Else"), 2)))
+    return pieces
 
 
 def _other(value: Worth) -> Message:
@@ -406,12 +381,12 @@ def _other(value: Worth) -> Message:
     return Message("{probe} ({minutes:g} min)", probe=value.probe, minutes=value.minutes)
 
 
-def bars_in_words(bars: Sequence[Bar], told: Collection[str] = ()) -> list[str]:
+def bars_in_words(bars: Sequence[Bar], known: Collection[str] = ()) -> list[str]:
     """What ends the call, or forbids power now; those told before in a line."""
-    shown = []
+    pieces = []
     for bar_ in bars:
         head = Message("STOP: {title}.", title=bar_.title)
         if not bar_.whole:
             head = Message("Do not power it: {title}.", title=bar_.title)
-        shown.append(lines(paragraphs(head, "" if bar_.name in told else bar_.reason), "!! "))
-    return shown
+        pieces.append(lines(paragraphs(head, "" if bar_.name in known else bar_.reason), "!! "))
+    return pieces

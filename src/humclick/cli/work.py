@@ -15,19 +15,17 @@ from humclick.cli.given import AMPS, CELSIUS, FARADS, METRES, OHMS, VOLTS
 from humclick.cli.language import reason, say
 from humclick.messages import Message
 
-__all__ = ["work"]
-
 json_option: Callable[[Any], Any] = click.option(
     "--json", "json_", is_flag=True, help="As JSON, in SI units."
 )
 
 
-def tell(figures: object, said: Sequence[str], json_: bool) -> None:
+def tell(figures: object, sentences: Sequence[str], json_: bool) -> None:
     """Show figures as JSON, or what is said of them."""
     from humclick.cli.layout import lines
     from humclick.jobs.result import as_json
 
-    click.echo(as_json(figures) if json_ else "\n".join(lines(each) for each in said))
+    click.echo(as_json(figures) if json_ else "\n".join(lines(sentence) for sentence in sentences))
 
 
 @click.group()
@@ -56,7 +54,7 @@ def discharge(farads: float, volts: float, ohms: float, safe: float | None, json
     from humclick.readings import format_si
 
     d = discharge_through(farads, volts, ohms, safe)
-    said = [
+    sentences = [
         Message(
             "From {peak:.0f} V down to {safe:g} V: {seconds:.2g} s through {ohms}.",
             peak=d.peak_volts,
@@ -72,7 +70,7 @@ def discharge(farads: float, volts: float, ohms: float, safe: float | None, json
         ),
         Message("Hold it on longer than that, then prove it with the meter on dc volts."),
     ]
-    tell(d, said, json_)
+    tell(d, sentences, json_)
 
 
 @work.command()
@@ -100,10 +98,10 @@ def wire(
     lossy = Message(
         "Out and back {ohms:.3g} Ω; at {amps:g} A {volts:.3g} V are lost.", ohms=loop, amps=amps, volts=lost
     )
-    said = [lossy]
+    sentences = [lossy]
     if volts is not None:
         left = figures["terminal_volts"] = terminal_volts(volts, loop, amps)
-        said.append(
+        sentences.append(
             Message(
                 "If {amps:g} A are its locked-rotor amps, {left:.4g} V of {volts:g} V reach the motor.",
                 amps=amps,
@@ -111,7 +109,7 @@ def wire(
                 volts=volts,
             )
         )
-    tell(figures, said, json_)
+    tell(figures, sentences, json_)
 
 
 @work.command()
@@ -133,21 +131,23 @@ def capacitor(volts: float, amps: float | None, farads: float | None, hertz: flo
     if (amps is None) == (farads is None):
         raise click.UsageError(say(Message("Give either --amps or --uF.")))
     if amps is not None:
-        found = farads_from(volts, amps, hertz)
-        tell({"farads": found}, [format_si(found, Quantity.CAPACITANCE, 4)], json_)
+        result = farads_from(volts, amps, hertz)
+        tell({"farads": result}, [format_si(result, Quantity.CAPACITANCE, 4)], json_)
     elif farads is not None:
         current = amps_through(farads, volts, hertz)
         tell({"amps": current}, [format_si(current, Quantity.CURRENT, 3)], json_)
 
 
-@work.command()
+@work.command("copper")
 @click.option("--ohms", type=OHMS, required=True, help="Measured resistance of the winding.")
 @click.option("--at", "at", type=CELSIUS, required=True, help="Its temperature then, such as 25 C or 77 F.")
 @click.option("--to", "to", type=CELSIUS, help="Wanted temperature: gives the resistance there.")
 @click.option("--hot", "hot", type=OHMS, help="Resistance hot: gives how warm the winding is.")
 @click.option("--material", type=click.Choice(["copper", "aluminium"]), default="copper", show_default=True)
 @json_option
-def copper(ohms: float, at: float, to: float | None, hot: float | None, material: str, json_: bool) -> None:
+def copper_at(
+    ohms: float, at: float, to: float | None, hot: float | None, material: str, json_: bool
+) -> None:
     """
     Resistance of a winding at another temperature, or its temperature from its resistance.
 
@@ -160,20 +160,20 @@ def copper(ohms: float, at: float, to: float | None, hot: float | None, material
     if (to is None) == (hot is None):
         raise click.UsageError(say(Message("Give either --to or --hot.")))
     if to is not None:
-        found = resistance_at(to, ohms, at, material)
-        shown = format_si(found, Quantity.RESISTANCE, 4)
-        tell({"ohms": found}, [Message("{ohms} at {celsius:g} °C", ohms=shown, celsius=to)], json_)
+        result = resistance_at(to, ohms, at, material)
+        resistance = format_si(result, Quantity.RESISTANCE, 4)
+        tell({"ohms": result}, [Message("{ohms} at {celsius:g} °C", ohms=resistance, celsius=to)], json_)
     elif hot is not None:
         warm = temperature_from(hot, ohms, at, material)
         tell({"celsius": warm}, [Message("The winding is at {celsius:.0f} °C.", celsius=warm)], json_)
 
 
-@work.command()
+@work.command("insulation")
 @click.option("--ohms", type=OHMS, required=True, help="Reading of the tester, such as 30M or >550M.")
 @click.option("--at", "at", type=CELSIUS, required=True, help="Temperature of the winding, such as 25 C.")
 @click.option("--after", type=OHMS, help="Reading after ten minutes, --ohms being the one after one minute.")
 @json_option
-def insulation(ohms: float, at: float, after: float | None, json_: bool) -> None:
+def insulation_judged(ohms: float, at: float, after: float | None, json_: bool) -> None:
     """
     Judge a winding's insulation to the shell.
 
@@ -186,13 +186,13 @@ def insulation(ohms: float, at: float, after: float | None, json_: bool) -> None
 
     verdict = judge(ohms, at)
     figures: dict[str, Any] = {"insulation": verdict, "polarization": None}
-    said = [verdict.says, verdict.caveat]
+    sentences = [verdict.says, verdict.caveat]
     if after is not None:
         index = judge_polarization(ohms, after)
         figures["polarization"] = index
-        said.append(index.says)
-    said.append(hazard("tester-vacuum").plain)
-    tell(figures, said, json_)
+        sentences.append(index.says)
+    sentences.append(hazard("tester-vacuum").plain)
+    tell(figures, sentences, json_)
 
 
 @work.command()
@@ -221,13 +221,13 @@ def supply(
 
     verdict = judge(volts, plate, hertz, plate_hertz or hertz)
     figures: dict[str, Any] = {"at_rest": verdict}
-    said = [Message("At rest: {verdict}", verdict=verdict.says)]
+    sentences = [Message("At rest: {verdict}", verdict=verdict.says)]
     if starting is not None:
         loaded = judge(starting, plate, hertz, plate_hertz or hertz)
         lost, torque = sag(volts, starting), torque_fraction(starting, plate, hertz, plate_hertz or hertz)
         figures |= {"starting": loaded, "sag": lost, "torque": torque}
-        said.append(Message("While starting: {verdict}", verdict=loaded.says))
-        said.append(
+        sentences.append(Message("While starting: {verdict}", verdict=loaded.says))
+        sentences.append(
             Message(
                 "It sags by {lost:.0%}; the starting torque is {torque:.0%} of that on the nameplate.",
                 lost=lost,
@@ -236,8 +236,8 @@ def supply(
         )
         if amps is not None:
             figures["source_ohms"] = source_ohms(volts, starting, amps)
-            said.append(Message("Everything ahead of it has {ohms:.2g} Ω.", ohms=figures["source_ohms"]))
-    tell(figures, said, json_)
+            sentences.append(Message("Everything ahead of it has {ohms:.2g} Ω.", ohms=figures["source_ohms"]))
+    tell(figures, sentences, json_)
 
 
 @work.command()
@@ -253,15 +253,15 @@ def unbalance(volts: tuple[float, float, float], json_: bool) -> None:
     from humclick.physics.supply import unbalance as unbalance_of
     from humclick.physics.supply import unbalance_derating
 
-    found = unbalance_of(*volts)
-    said: list[str] = [Message("Unbalance {share:.2f} %.", share=100 * found)]
+    share = unbalance_of(*volts)
+    sentences: list[str] = [Message("Unbalance {share:.2f} %.", share=100 * share)]
     part = None
     try:
-        part = unbalance_derating(found)
-        said.append(Message("The motor may give {share:.0f} % of its power.", share=100 * part))
+        part = unbalance_derating(share)
+        sentences.append(Message("The motor may give {share:.0f} % of its power.", share=100 * part))
     except OutOfRange as error:
-        said.append(reason(error))
-    tell({"unbalance": found, "derating": part}, said, json_)
+        sentences.append(reason(error))
+    tell({"unbalance": share, "derating": part}, sentences, json_)
 
 
 #: What passes with time, in words.
@@ -290,20 +290,20 @@ def cool(what: str | None, minutes: float | None, sure: float, json_: bool) -> N
     from humclick.physics.cooling import minutes_for, passing, probability_passed
     from humclick.readings.shown import percent
 
-    figures, said = [], []
+    figures, sentences = [], []
     for kind in (what,) if what else passing():
         needed = minutes_for(kind, sure / 100)
         passed = None if minutes is None else probability_passed(kind, minutes)
         figures.append({"what": kind, "minutes": needed, "probability_passed": passed})
-        told = Message(
+        sentence = Message(
             "{what}: {minutes:.0f} min to be {sure:g} % sure", what=_PASSING[kind], minutes=needed, sure=sure
         )
         if minutes is not None and passed is not None:
-            told = Message(
+            sentence = Message(
                 "{told}; after {minutes:g} min it has passed with {chance}",
-                told=told,
+                told=sentence,
                 minutes=minutes,
                 chance=percent(passed),
             )
-        said.append(Message("{sentence}.", sentence=told))
-    tell({"passing": figures}, said, json_)
+        sentences.append(Message("{sentence}.", sentence=sentence))
+    tell({"passing": figures}, sentences, json_)

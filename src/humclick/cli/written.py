@@ -1,6 +1,4 @@
-"""
-Files that verbs write: drawings and sheets. A call file is never written over.
-"""
+"""Files that verbs write: drawings and sheets. A call file is never written over."""
 
 from __future__ import annotations
 
@@ -12,18 +10,9 @@ from humclick.cli.language import say
 from humclick.errors import Refused
 from humclick.messages import Message, Verbatim
 
-__all__ = ["save"]
-
 
 def save(path: Path, data: bytes, *, quiet: bool = False) -> None:
-    """
-    Write a file, and say so unless told to be quiet.
-
-    Raises
-    ------
-    Refused
-        If it cannot be written, or a call stands in it.
-    """
+    """Write a file, and say so unless told to be quiet; refused where a call stands in it."""
     try:
         if path.is_file():
             with path.open("rb") as old:

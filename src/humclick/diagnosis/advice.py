@@ -25,7 +25,7 @@ from humclick.diagnosis.guards import (
     needs_before,
 )
 from humclick.diagnosis.judged import Judged, judge
-from humclick.diagnosis.planner import Plan, Problem, plan
+from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
@@ -269,7 +269,7 @@ def _probe(judged: Judged, name: str) -> Probe:
 
 
 def _best(
-    judged: Judged, problem: Problem, made: Plan, values: Sequence[Value], every: Sequence[Bar]
+    judged: Judged, problem: Choice, made: Plan, values: Sequence[Value], every: Sequence[Bar]
 ) -> Value | None:
     """The probe worth most; None where it is time to decide."""
     situation, shop = judged.situation, judged.bench.shop
@@ -295,7 +295,7 @@ def _to_be_proved(situation: Situation, shop: Shop) -> bool:
 def _decided(
     judged: Judged,
     blank: Advice,
-    problem: Problem,
+    problem: Choice,
     actions: Sequence[frozenset[str]],
     made: Plan,
     free: Sequence[Value],
@@ -335,7 +335,7 @@ def _decided(
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
 
 
-def _acting(problem: Problem, made: Plan, actions: Sequence[frozenset[str]], first: frozenset[str]) -> Plan:
+def _acting(problem: Choice, made: Plan, actions: Sequence[frozenset[str]], first: frozenset[str]) -> Plan:
     """The plan with the action that puts right what comes first, and as little else as there is."""
     action = min((a for a, x in enumerate(actions) if first <= x), key=lambda a: (len(actions[a]), a))
     rows = zip(problem.weights, problem.classes, strict=True)
@@ -350,8 +350,8 @@ def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...
 # -- words --------------------------------------------------------------------------------------------------
 
 
-def _values(judged: Judged, problem: Problem, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
-    found = []
+def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
+    found, leads = [], _leading(judged)
     for worth in made.worths:
         f = forecasts[worth.probe]
         found.append(
@@ -364,17 +364,21 @@ def _values(judged: Judged, problem: Problem, made: Plan, forecasts: Sequence[Fo
                 problem.first[worth.probe],
                 f.probe.minutes,
                 f.waits,
-                _why(judged, f),
+                _why(leads, f),
             )
         )
     return tuple(found)
 
 
-def _why(judged: Judged, f: Forecast) -> Message:
-    """Which decisions the probe would move most, in one sentence."""
+def _leading(judged: Judged) -> list[Message]:
+    """The two likeliest decisions, what was done left out."""
     done = remedies_done(judged.situation)
-    left = dict.fromkeys(c if c == HAND_OVER else c - done for c in judged.post.by_class)
-    lead = [remedies_named(c) for c in list(left)[:2]]
+    left = dict.fromkeys([c if c == HAND_OVER else c - done for c in judged.post.by_class])
+    return [remedies_named(c) for c in list(left)[:2]]
+
+
+def _why(lead: Sequence[Message], f: Forecast) -> Message:
+    """Which decisions the probe would move most, in one sentence."""
     if len(lead) < 2:
         return Message("it would confirm: {remedies}", remedies=lead[0])
     return Message(
@@ -404,7 +408,7 @@ def _suspects(judged: Judged) -> tuple[Suspect, ...]:
     return tuple(found)
 
 
-def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
+def _verdict(judged: Judged, problem: Choice, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
     post, shop = judged.post, judged.bench.shop
     done = remedies_done(judged.situation) - owed(judged.situation, shop)
     action = actions[made.action]
@@ -443,7 +447,7 @@ def _verdict(judged: Judged, problem: Problem, actions: Sequence[frozenset[str]]
     )
 
 
-def _flip(problem: Problem, actions: Sequence[frozenset[str]], chosen: int) -> tuple[frozenset[str], float]:
+def _flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tuple[frozenset[str], float]:
     """
     Smallest factor on the prior odds of one class that changes the decision.
 
@@ -458,7 +462,7 @@ def _flip(problem: Problem, actions: Sequence[frozenset[str]], chosen: int) -> t
     for a, row in enumerate(problem.loss):
         if a == chosen:
             continue
-        behind = math.fsum(m * (x - y) for m, x, y in zip(mass, row, own, strict=True))
+        behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, own, strict=True)])
         for m, x, y in zip(mass, row, own, strict=True):
             if m > 0.0 and y - x > 1e-9:
                 factor = 1.0 + behind / (m * (y - x))

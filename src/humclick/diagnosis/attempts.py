@@ -7,11 +7,14 @@ comes in degrees fails with a least probability (`severity.toml`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Collection, Mapping, Sequence
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.hearing import reported
+from humclick.diagnosis.quadrature import in_steps
+from humclick.diagnosis.scales import bits_of
 from humclick.diagnosis.stand_in import stand_in
 from humclick.sourced import read_data
 from humclick.start.power_up import Starts
@@ -67,6 +70,42 @@ class Attempt:
         return reported(self.outcomes, by="listened")
 
 
+class AmpsInSteps:
+    """
+    Line currents of start attempts in steps, numbered, so that what depends on them is worked out once.
+
+    Parameters
+    ----------
+    sigma : float
+        How well the sound machine's locked-rotor current is known, of ln. [-]
+
+    Attributes
+    ----------
+    places : list of (median, ln standard deviation)
+        By number; over the sound locked-rotor current, (0, 0) for none (`humclick.diagnosis.quadrature`). [-]
+    """
+
+    def __init__(self, sigma: float) -> None:
+        self.places: list[tuple[float, float]] = []
+        self._sigma = sigma
+        self._number: dict[tuple[float, float], int] = {}
+        self._kept: dict[Attempt, tuple[int, ...]] = {}
+
+    def of(self, attempts: Sequence[Attempt]) -> list[tuple[int, ...]]:
+        """Numbers of the currents of attempts, by what each comes to."""
+        for attempt in set(attempts).difference(self._kept):
+            numbers = []
+            for ratio, spread in attempt.amps:
+                place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+                number = self._number.get(place)
+                if number is None:
+                    number = self._number[place] = len(self.places)
+                    self.places.append(place)
+                numbers.append(number)
+            self._kept[attempt] = tuple(numbers)
+        return list(map(self._kept.__getitem__, attempts))
+
+
 class Attempts:
     """
     Start attempts of one machine on a call.
@@ -85,7 +124,8 @@ class Attempts:
         data = read_data("humclick.diagnosis", "severity.toml")
         self._fails = float(data["fails"])
         self._starts = Starts(machine, stand_in(machine))
-        self._kept: dict[tuple[int, ...], Attempt] = {}
+        self._kept: dict[int, Attempt] = {}
+        self._in_steps: dict[float, AmpsInSteps] = {}
 
     @cached_property
     def _codes(self) -> frozenset[int]:
@@ -99,16 +139,46 @@ class Attempts:
 
     def of(self, modes: Mapping[str, str], *, hot: bool = False) -> Attempt:
         """The attempt under a set of modes; arguments and errors as of `key`."""
-        return self.together([self.key(modes, hot=hot)])
+        return self.by(self.mark(modes, hot=hot))
 
-    def together(self, keys: Sequence[tuple[int, ...]]) -> Attempt:
-        """The attempt under several sets of modes at once, of parts that differ; by their keys."""
-        key = self._starts.joined(keys)
-        kept = self._kept.get(key)
-        if kept is None:
+    @cached_property
+    def _quiet(self) -> int:
+        """Every bit: a mode that lets no current flow hides all others."""
+        return (1 << self.width) - 1
+
+    @cached_property
+    def width(self) -> int:
+        """So many bits hold what an attempt sees of a set."""
+        return self._starts.most + 1
+
+    def mark(self, modes: Mapping[str, str], *, hot: bool) -> int:
+        """What an attempt sees of a set of modes, in bits; arguments and errors as of `key`."""
+        key = self.key(modes, hot=hot)
+        return self._quiet if key == self._starts.quiet else sum([1 << code for code in key])
+
+    def either_way(self, seen: Collection[int]) -> tuple[list[int], list[int]]:
+        """What an attempt sees of sets cold, and hot; from bits as of `Bench.marks`."""
+        quiet, width = self._quiet, self.width
+        return [bits & quiet for bits in seen], [bits >> width for bits in seen]
+
+    def by(self, mark: int) -> Attempt:
+        """The attempt under all sets of which it sees this much, the bits of their modes together."""
+        return self.by_all([mark])[0]
+
+    def by_all(self, marks: Sequence[int]) -> list[Attempt]:
+        """Attempts under sets, by what is seen of each."""
+        kept = self._kept
+        for mark in set(marks).difference(kept):
+            key = self._starts.quiet if mark == self._quiet else bits_of(mark)
             severe = not self._codes.isdisjoint(key)
-            kept = self._kept[key] = Attempt(self._starts, key, self._fails if severe else 0.0)
-        return kept
+            kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
+        return list(map(kept.__getitem__, marks))
+
+    def amps_in_steps(self, sigma: float) -> AmpsInSteps:
+        """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""
+        if sigma not in self._in_steps:
+            self._in_steps[sigma] = AmpsInSteps(sigma)
+        return self._in_steps[sigma]
 
 
 def attempts_of(machine: Machine) -> Attempts:

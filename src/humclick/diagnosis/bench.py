@@ -7,13 +7,13 @@ Hypotheses and their prior, which mode each gives to each part, what a start att
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
-from humclick.diagnosis.attempts import Attempt, attempts_of
+from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
@@ -32,21 +32,18 @@ _SAID = frozenset({"name", "title", "plain", "odds"})
 @dataclass(frozen=True, slots=True)
 class Trial:
     """
-    Under what a start attempt is made.
+    On what a start attempt is made.
 
     Attributes
     ----------
-    hot : bool
-        Still hot from the last try.
     renewed : frozenset of str
         Parts that are new, and single modes put right (``part.mode``).
     known_good : bool
         On known-good gear and supply: only what is sealed counts.
     """
 
-    hot: bool
-    renewed: frozenset[str] = frozenset()
-    known_good: bool = False
+    renewed: frozenset[str]
+    known_good: bool
 
 
 class Bench(Remembering):
@@ -78,7 +75,7 @@ class Bench(Remembering):
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._configs: dict[tuple[int, ...], tuple[Config, ...]] = {}
-        self._attempted: dict[Trial, Callable[[tuple[Fault, ...]], Attempt]] = {}
+        self._tried: dict[Trial, Mapping[Fault, int]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
 
     @cached_property
@@ -109,21 +106,26 @@ class Bench(Remembering):
 
     # -- start attempts ---------------------------------------------------------------------------------
 
-    def attempts(
-        self, *, hot: bool, renewed: frozenset[str] = frozenset(), known_good: bool = False
-    ) -> Callable[[tuple[Fault, ...]], Attempt]:
-        """The start attempt under each set of modes; parameters as the attributes of `Trial`."""
-        trial = Trial(hot, renewed, known_good)
-        attempt = self._attempted.get(trial)
-        if attempt is None:
-            alone = []
-            for part, modes in zip(self.parts, self.space.modes, strict=True):
-                counts = part in self._sealed or not known_good
-                left = [without({part: mode.name}, renewed) if counts else {} for mode in modes]
-                alone.append([self.starts.key(each, hot=hot) for each in left])
-            together = self.starts.together
-            self._attempted[trial] = attempt = lambda chosen: together([alone[p][m] for p, m in chosen])
-        return attempt
+    def marks(
+        self, renewed: frozenset[str] = frozenset(), *, known_good: bool = False
+    ) -> Mapping[Fault, int]:
+        """
+        What a start attempt sees of each mode, in bits: the lower half cold, the upper half hot.
+
+        The bits of all modes of a set together give its attempt either way (`Attempts.either_way`).
+        """
+        trial = Trial(renewed, known_good)
+        marks = self._tried.get(trial)
+        if marks is None:
+            marks = {}
+            for part, m in self.space.singles:
+                name = self.parts[part]
+                counts = name in self._sealed or not known_good
+                left = without({name: self.space.modes[part][m].name}, renewed) if counts else {}
+                cold, hot = (self.starts.mark(left, hot=hot) for hot in (False, True))
+                marks[part, m] = cold | hot << self.starts.width
+            self._tried[trial] = marks
+        return marks
 
     def modes_in(self, chosen: tuple[Fault, ...]) -> dict[str, str]:
         """A set as part → mode."""

@@ -4,7 +4,9 @@ Hypotheses in a row, and which modes of some parts each of them has.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import reduce
+from operator import or_
 
 from humclick.diagnosis.hypotheses import Fault
 
@@ -40,6 +42,11 @@ class Cases:
             number = {config: k for k, config in enumerate(dict.fromkeys(configs))}
             self._index[scope] = (list(number), [number[config] for config in configs])
         return self._index[scope]
+
+    def seen(self, marks: Mapping[Fault, int]) -> list[int]:
+        """What a reading of the whole machine sees of each set, in bits, from what it sees of each mode."""
+        of = marks.__getitem__
+        return [reduce(or_, map(of, chosen), 0) for chosen in self.sets]
 
     def _modes(self) -> list[bytearray]:
         """Mode of each part in each set."""

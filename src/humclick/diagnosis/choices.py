@@ -16,7 +16,7 @@ from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
-from humclick.diagnosis.planner import Problem
+from humclick.diagnosis.planner import Choice
 from humclick.diagnosis.power import Bar, bars, insulation, owed
 from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
@@ -97,13 +97,16 @@ def _costs(
     open_now = cover_open(judged)
     first = [c + opening_cost(p, open_now, shop) for c, p in zip(own, probes, strict=True)]
     second = []
-    for f in forecasts:
-        state = _cover_after(f.probe, open_now)
+    opening = {state: [opening_cost(p, state, shop) for p in probes] for state in (False, True)}
+    repairs, waiting = [p.repairs for p in probes], shop.rates["waiting"]
+    for f, repaired in zip(forecasts, repairs, strict=True):
         row = []
-        for g, cost in zip(forecasts, own, strict=True):
-            saved = min(f.waits, g.waits) * shop.rates["waiting"]  # waited already
-            twice = f.probe.repairs and g.probe.repairs  # planned afresh after the first
-            row.append(_NEVER if twice else max(0.2, cost - saved) + opening_cost(g.probe, state, shop))
+        for g, cost, more, again in zip(
+            forecasts, own, opening[_cover_after(f.probe, open_now)], repairs, strict=True
+        ):
+            saved = min(f.waits, g.waits) * waiting  # waited already
+            twice = repaired and again  # planned afresh after the first
+            row.append(_NEVER if twice else max(0.2, cost - saved) + more)
         second.append(row)
     return first, second
 
@@ -133,7 +136,7 @@ def opening_cost(probe: Probe, open_now: bool, shop: Shop) -> float:
 
 def choices(
     judged: Judged, every: Sequence[Bar] | None = None
-) -> tuple[Problem, list[frozenset[str]], list[Forecast]]:
+) -> tuple[Choice, list[frozenset[str]], list[Forecast]]:
     """
     The decision as it stands: what the planner weighs.
 
@@ -146,7 +149,7 @@ def choices(
 
     Returns
     -------
-    problem : Problem
+    problem : Choice
         Cases, losses, forecasts and costs. [money]
     actions : list of frozenset of str
         Action of each row of the loss table.
@@ -188,7 +191,7 @@ def choices(
         joined = [a | {remedy} if a != HAND_OVER else a for a in actions]
         after.append(losses(joined, list(classes), bench.shop, done, due))
     table = losses(actions, list(classes), bench.shop, done, due)
-    problem = Problem(weights, columns, table, forecasts, rows_of, tables, first, second, after)
+    problem = Choice(weights, columns, table, forecasts, rows_of, tables, first, second, after)
     return problem, actions, forecasts
 
 
@@ -197,12 +200,7 @@ def _merged(
 ) -> tuple[list[float], list[int], list[list[int]]]:
     """Cases that no probe and no action can tell apart become one."""
     groups: dict[tuple[int, ...], float] = {}
-    for i, w in enumerate(weights):
-        key = (columns[i], *(rows[i] for rows in rows_of))
+    for w, key in zip(weights, zip(columns, *rows_of, strict=True), strict=True):
         groups[key] = groups.get(key, 0.0) + w
-    keys = list(groups)
-    return (
-        [groups[k] for k in keys],
-        [k[0] for k in keys],
-        [[k[t + 1] for k in keys] for t in range(len(rows_of))],
-    )
+    merged = list(map(list, zip(*groups, strict=True)))
+    return list(groups.values()), merged[0], merged[1:]

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from operator import mul
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Cases
@@ -13,6 +14,7 @@ from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.pins import sum_test
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import probe_of
@@ -32,6 +34,9 @@ _CONTRADICTS = 2e-3
 _EXCHANGED = 0.7
 #: The same for readings of one unknown, set against each by itself; where they agree this is above 1. [-]
 _AT_ODDS = 0.5
+
+
+_FEW: Memory[int, tuple[Cases, tuple[float, ...]]] = Memory()
 
 
 def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Message, ...]:
@@ -81,30 +86,38 @@ def _surprises(judged: Judged) -> list[float]:
     Products from both ends, so that all are had for the price of two posteriors.
     """
     bench, leads = judged.bench, judged.evidence.leads
-    space = replace(bench.space, most=2)
-    cases, count = Cases(space.sets, len(bench.parts)), len(space.sets)
+    cases, prior = _few(bench)
     columns: list[list[list[float]]] = []
     for factor in judged.evidence.factors:
         if factor.per_set is not None:
-            row = [factor.per_set(chosen) for chosen in space.sets]
+            row = factor.per_set.of_all(cases.seen(factor.per_set.marks))
             columns.append([row] * len(leads))
         elif factor.table:
             configs, which = cases.index(factor.scope)
             tables = [[factor.table[c][g] for c in configs] for g in range(len(leads))]
-            columns.append([[table[k] for k in which] for table in tables])
+            columns.append([list(map(table.__getitem__, which)) for table in tables])
         else:
-            columns.append([[1.0] * count] * len(leads))
+            columns.append([[1.0] * len(prior)] * len(leads))
     total, without = 0.0, [0.0] * len(columns)
     for g, (_, weight) in enumerate(leads):
-        before = [[weight * w for w in space.prior]]
+        before = [list(map(weight.__mul__, prior))]
         for column in columns:
-            before.append([a * b for a, b in zip(before[-1], column[g], strict=True)])
+            before.append(list(map(mul, before[-1], column[g])))
         total += math.fsum(before[-1])
-        after = [1.0] * count
+        after = [1.0] * len(prior)
         for f in reversed(range(len(columns))):
-            without[f] += sum(a * b for a, b in zip(before[f], after, strict=True))
-            after = [a * b for a, b in zip(after, columns[f][g], strict=True)]
+            without[f] += sum(map(mul, before[f], after))
+            after = list(map(mul, after, columns[f][g]))
     return [total / rest if rest > 0.0 else 1.0 for rest in without]
+
+
+def _few(bench: Bench) -> tuple[Cases, tuple[float, ...]]:
+    """Sets of at most two parts not healthy and their prior weights, made once."""
+    made = _FEW.of(bench)
+    if 2 not in made:
+        space = replace(bench.space, most=2)
+        made[2] = Cases(space.sets, len(bench.parts)), space.prior
+    return made[2]
 
 
 def _at_odds(judged: Judged, factor: Factor) -> bool:

@@ -9,6 +9,7 @@ Money throughout.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.suspects import NONE
@@ -34,6 +35,7 @@ _WITH_COMPRESSOR = frozenset(
 _OWN, _PAIRED = 10, 4
 
 
+@lru_cache(maxsize=8192)
 def loss(action: frozenset[str], needed: frozenset[str], shop: Shop) -> float:
     """
     What an action costs too much when something else, or more, was needed.

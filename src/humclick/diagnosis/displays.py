@@ -12,7 +12,7 @@ import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from humclick.diagnosis.quadrature import Cut
 from humclick.meters import Meter, Quantity, default_meter
@@ -65,12 +65,12 @@ def gain(meter: Meter, quantity: Quantity, value: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    """A range of a meter: where it begins and ends, and its last digit [SI]; the counts of its limit [-]."""
+    """A range of a meter: where it begins and ends, its last digit, and the deviation of its counts. [SI]"""
 
     start: float
     end: float
     digit: float
-    counts: int
+    error: float
     #: Where its displays begin: what is rounded to the end of the range below is its own.
     first: float
 
@@ -79,10 +79,9 @@ class _Span:
         """Where its displays end. [SI]"""
         return self.end - 0.5 * self.digit
 
-    def deviation(self, digit: float) -> float:
-        """Standard deviation of the counts part, for a last digit that may be coarser. [SI]"""
-        digit = max(self.digit, digit)
-        return max(self.counts / math.sqrt(3.0), _LEAST_COUNTS) * digit
+    def deviation(self, coarse: float) -> float:
+        """Standard deviation of the counts part, where the last digit that was read is coarser. [SI]"""
+        return self.error * max(1.0, coarse / self.digit)
 
 
 @lru_cache(maxsize=64)
@@ -90,8 +89,30 @@ def _spans(meter: Meter, quantity: Quantity) -> tuple[_Span, ...]:
     spans: list[_Span] = []
     for own in sorted((r for r in meter.ranges if r.quantity == quantity), key=lambda r: r.full_scale):
         start, first = (spans[-1].end, spans[-1].last) if spans else (0.0, 0.0)
-        spans.append(_Span(start, own.full_scale, own.resolution, own.counts, first))
+        error = max(own.counts / math.sqrt(3.0), _LEAST_COUNTS) * own.resolution
+        spans.append(_Span(start, own.full_scale, own.resolution, error, first))
     return tuple(spans)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """
+    A place among the displays.
+
+    What must be there; probabilities of less shown by displays that mean nothing and by tips that touch
+    nothing; the meter's error there, that of the widest range in reach, and whether it is near a range's end.
+    """
+
+    x: float
+    anything: float
+    lost: float
+    error: float
+    widest: float
+    astride: bool
+
+
+def _bell_below(x: float, s: float, there: float) -> float:
+    return _phi((x - there) / s)
 
 
 class Scale:
@@ -120,6 +141,7 @@ class Scale:
     """
 
     __slots__ = (
+        "_places",
         "bottom",
         "dirty",
         "dirty_ohms",
@@ -154,6 +176,7 @@ class Scale:
         self.wild, self.kilo = slips["wild"], slips["factor_1000"]
         self.dirty = slips["dirty_contact"] if ohms else 0.0
         self.dirty_ohms = slips["dirty_contact_ohms"]
+        self._places: dict[float, _Place] = {}
         self.sure = 1.0 - self.lost - self.wild - self.dirty - self.kilo
 
     def span_of(self, x: float) -> _Span:
@@ -214,43 +237,47 @@ class Scale:
             Of the unknown: median above its base, standard deviation of ln, base. [SI], [-], [SI]
         """
         unknown = _Unknown(median, sigma, base)
+        if place not in self._places:
+            self._places[place] = self._place(place)
+        at = self._places[place]
         there = unknown.below(self.highest)
-        anything = self.wild * self.wildly(-math.inf, place)
-        share = (1.0 - there) * (_WILD_IN_THE_OPEN * anything + self._lost_below(place))
+        share = at.lost + at.anything * (there + (1.0 - there) * _WILD_IN_THE_OPEN)
         if there <= 0.0:
             return share
-        share += there * (anything + self._lost_below(place))
-        share += self.sure * min(there, self._shown_below(place, unknown))
+        share += self.sure * min(there, self._shown_below(at, unknown))
         if self.dirty:
-            share += self.dirty * min(there, self._dirty_below(place - self.offset, unknown))
+            share += self.dirty * min(there, self._dirty_below(at.x, unknown))
         if self.kilo:
             share += 0.5 * self.kilo * math.fsum(min(there, unknown.slid(place / t)) for t in (1e3, 1e-3))
         return share
 
-    def _lost_below(self, place: float) -> float:
-        return self.lost * self.loosely(-math.inf, place)
-
-    def _shown_below(self, place: float, unknown: _Unknown) -> float:
-        """The meter's own error alone; piece by piece where the meter may be in either of two ranges."""
+    def _place(self, place: float) -> _Place:
         x = place - self.offset
-        s = self.span_of(x).deviation(0.0)
-        widest = max(s, *(n.deviation(0.0) for n in self.spans if n.start < x + _REACH * n.deviation(0.0)))
-        before = unknown.below(x - _REACH * s)
-        if unknown.below(x + _REACH * widest) - before < 1e-9:
+        s = self.span_of(x).error
+        widest = max((s, *(n.error for n in self.spans if n.start < x + _REACH * n.error)))
+        astride = widest > s or any(abs(n.end - x) < _NEAR * s for n in self.spans[:-1])
+        wild, lost = (self.wild * self.wildly(-math.inf, place), self.lost * self.loosely(-math.inf, place))
+        return _Place(x, wild, lost, s, widest, astride)
+
+    def _shown_below(self, at: _Place, unknown: _Unknown) -> float:
+        """The meter's own error alone; piece by piece where the meter may be in either of two ranges."""
+        x = at.x
+        before = unknown.below(x - _REACH * at.error)
+        if unknown.below(x + _REACH * at.widest) - before < 1e-9:
             return before
-        if widest <= s and not any(abs(e.end - x) < _NEAR * s for e in self.spans[:-1]):
-            made = unknown.plus_error_below(x, s)
-            if made is not None:
-                return made
+        if not at.astride:
+            value = unknown.plus_error_below(x, at.error)
+            if value is not None:
+                return value
         if not unknown.sigma:
-            return _phi((x - unknown.top) / self.span_of(unknown.top).deviation(0.0))
+            return _phi((x - unknown.top) / self.span_of(unknown.top).error)
         total = 0.0
         for span in self.spans:
-            s = span.deviation(0.0)
+            s = span.error
             start = span.start if span is not self.spans[0] else -math.inf
             sure = max(start, min(span.end, x - _REACH * s))
             total += unknown.below(sure) - unknown.below(start)
-            total += unknown.mean(sure, min(span.end, x + _REACH * s), s, lambda there: _phi((x - there) / s))  # noqa: B023
+            total += unknown.mean(sure, min(span.end, x + _REACH * s), s, partial(_bell_below, x, s))
         return total
 
     def _dirty_below(self, x: float, unknown: _Unknown) -> float:
@@ -262,7 +289,7 @@ class Scale:
 
         if not unknown.sigma:
             return 1.0 - lifted(unknown.top) if unknown.top < x else 0.0
-        near = max(x / 12.0, x - 25.0 * least) if x < 2.0 * least else x / 12.0
+        near = x / 12.0 if x > 24.0 * least else -math.inf
         return unknown.below(x) - unknown.mean(near, x, math.inf, lifted)
 
 
@@ -422,25 +449,35 @@ class Stretch:
 
     def probability(self, x: float) -> float:
         """Probability of exactly these displays when `x` is there. [-]"""
-        if x >= self._highest:
-            return self._beyond
-        low, high = self._low - x, self._high - x
-        p = self._anyhow
-        if low < self._reach and high > -self._reach:
-            s = self._root
-            if not self._from <= x < self._to:
-                s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
-            p += self._half * (math.erf(high / s) - math.erf(low / s))
-        if high > 0.0 and self._dirty:
-            mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
-            begins = math.exp(-low / mean) if low > 0.0 else 1.0
-            p += self._dirty * (begins - math.exp(-high / mean))
-        for least, most, times in self._kilo_places:
-            if x > 0.0:
-                p += self._slid(x * times) if least < x < most else 0.0
-            elif self.low < 0.0 <= self.high:
-                p += self._kilo
-        return p
+        return self.probabilities((x,))[0]
+
+    def probabilities(self, values: Sequence[float]) -> list[float]:
+        """The same for many values at once. [-]"""
+        own_low, own_high, highest, reach = self._low, self._high, self._highest, self._reach
+        begin, end, root, half, dirty = self._from, self._to, self._root, self._half, self._dirty
+        exp, erf, found = math.exp, math.erf, []
+        for x in values:
+            if x >= highest:
+                found.append(self._beyond)
+                continue
+            low, high = own_low - x, own_high - x
+            p = self._anyhow
+            if low < reach and high > -reach:
+                s = root
+                if not begin <= x < end:
+                    s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
+                p += half * (erf(high / s) - erf(low / s))
+            if high > 0.0 and dirty:
+                mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
+                begins = exp(-low / mean) if low > 0.0 else 1.0
+                p += dirty * (begins - exp(-high / mean))
+            for least, most, times in self._kilo_places:
+                if x > 0.0:
+                    p += self._slid(x * times) if least < x < most else 0.0
+                elif self.low < 0.0 <= self.high:
+                    p += self._kilo
+            found.append(p)
+        return found
 
     def _slid(self, x: float) -> float:
         low, high = _KILO
@@ -458,11 +495,11 @@ class Edge:
 
     def __init__(self, scale: Scale, place: float) -> None:
         x = place - scale.offset
-        self.peak: Cut | None = (x, scale.span_of(x).deviation(0.0))
+        self.peak: Cut | None = (x, scale.span_of(x).error)
 
-    def probability(self, x: float) -> float:
+    def probabilities(self, values: Sequence[float]) -> list[float]:
         """One, whatever is there."""
-        return 1.0
+        return [1.0] * len(values)
 
 
 class Display(Stretch):

@@ -5,11 +5,11 @@ What one group of observations says, and what a display says where little or not
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from humclick.diagnosis.displays import Stretch, evenly
-from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.scales import PerSet
 from humclick.physics.copper import resistance_at
 from humclick.readings import PartTemperature
 
@@ -33,7 +33,7 @@ class Factor:
         Parts it depends on.
     table : mapping of configuration to tuple of float
         Probability of the observations per mode configuration of the scope and per lead node.
-    per_set : callable or None
+    per_set : PerSet or None
         Instead of a table: gives the probability under a set of modes, worked out when asked for.
     none : float
         Probability of the observations when the cause is none of those modelled.
@@ -41,25 +41,18 @@ class Factor:
         No hypothesis whatever can give more. [-]
     effort : int
         How long it takes to work out beside others; what takes longest is asked last.
-    sees : callable or None
-        What it sees of a mode, where that is not just what the mode is electrically.
-    rough : callable or None
-        No less than `per_set` gives, and sooner had.
-    values, roughly : dict
-        What was given for sets already, by what was seen of them. [-]
+    rough : PerSet or None
+        No less than `per_set` gives, and sooner had; it sees the same.
     """
 
     observations: tuple[int, ...]
     scope: tuple[int, ...] = ()
     table: Mapping[tuple[int, ...], tuple[float, ...]] = field(default_factory=dict)
-    per_set: Callable[[tuple[Fault, ...]], float] | None = None
+    per_set: PerSet | None = None
     none: float = 1.0
     most: float = 1.0
     effort: int = 0
-    sees: Callable[[Fault], Hashable] | None = None
-    rough: Callable[[tuple[Fault, ...]], float] | None = None
-    roughly: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
-    values: dict[Hashable, float] = field(default_factory=dict, compare=False, repr=False)
+    rough: PerSet | None = None
 
 
 @dataclass(frozen=True)

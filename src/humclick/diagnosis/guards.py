@@ -21,7 +21,7 @@ from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, 
 from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
 from humclick.physics.cooling import minutes_for, probability_passed
-from humclick.physics.insulation import Standing
+from humclick.physics.insulation import InsulationStanding
 from humclick.sourced import read_data
 
 __all__ = [
@@ -280,9 +280,9 @@ def insulation_needs(situation: Situation, shop: Shop | None = None) -> list[Gua
     allows = insulation(situation, shop)
     if allows.tripped:
         return [_guard("tripped", False, ("shell.insulation",))]
-    if allows.standing is Standing.UNPROVED:
+    if allows.standing is InsulationStanding.UNPROVED:
         return [_guard("range", False, ("shell.insulation", "pins.shell"))]
-    if allows.standing is Standing.RETEST:
+    if allows.standing is InsulationStanding.RETEST:
         return [_guard("weak", False, ("shell.insulation",))]
     return []
 
@@ -435,7 +435,9 @@ def leakage(situation: Situation) -> GuardState:
 def _shell_read(bench: Bench, situation: Situation) -> bool:
     """Whether the shell was tested well enough to condemn: after a trip OL of an ohmmeter is not."""
     allows = insulation(situation, bench.shop)
-    return allows.standing is not None and not (allows.tripped and allows.standing is not Standing.NEVER)
+    if allows.tripped:
+        return allows.standing is InsulationStanding.NEVER
+    return allows.standing is not None
 
 
 def _direct(post: Posterior) -> float:

@@ -9,7 +9,7 @@ everything the model does not know.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -121,7 +121,12 @@ class Hypotheses:
 
     def named(self, chosen: tuple[Fault, ...]) -> tuple[tuple[str, str], ...]:
         """A set as (part id, mode name)."""
-        return tuple((self.parts[p], self.modes[p][m].name) for p, m in chosen)
+        return tuple(map(self.name.__getitem__, chosen))
+
+    @cached_property
+    def name(self) -> Mapping[Fault, tuple[str, str]]:
+        """Part id and mode name of each mode that is not healthy."""
+        return {(p, m): (self.parts[p], self.modes[p][m].name) for p, m in self.singles}
 
     @cached_property
     def singles(self) -> tuple[Fault, ...]:
@@ -136,5 +141,9 @@ class Hypotheses:
 
     def remedies(self, chosen: tuple[Fault, ...]) -> frozenset[str]:
         """What puts a set right: its decision class. Nothing broken needs only a wait."""
-        needed = frozenset([self.remedy[fault] for fault in chosen])
-        return needed - _WAIT or _WAIT
+        return self.left_of(map(self.remedy.__getitem__, chosen))
+
+    @staticmethod
+    def left_of(remedies: Iterable[str]) -> frozenset[str]:
+        """What is to be done of some remedies: only a wait where there is nothing else."""
+        return frozenset(remedies) - _WAIT or _WAIT

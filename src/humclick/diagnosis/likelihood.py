@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import mul
 
 from humclick.diagnosis.displays import Display, Edge
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
@@ -55,7 +56,9 @@ def peaks_of(displays: Iterable[Display | Edge]) -> list[Cut]:
     Repeats that agree make one peak, narrower by the root of their number, on a foot as wide as they lie
     apart.
     """
-    rest = sorted(d.peak for d in displays if d.peak is not None)
+    rest = sorted([d.peak for d in displays if d.peak is not None])
+    if len(rest) < 2:
+        return rest
     found: list[Cut] = []
     while rest:
         middle, width = rest[len(rest) // 2]
@@ -100,38 +103,33 @@ def evidence(displays: Sequence[Display | Edge], median: float, sigma: float) ->
     -------
     Integral
     """
-    nodes = _nodes(displays, median, sigma)
-    weighted = []
-    for x, weight in nodes:
-        for display in displays:
-            weight *= display.probability(x)
-        weighted.append(weight)
+    values, weighted = _nodes(displays, median, sigma)
+    for display in displays:
+        weighted = list(map(mul, weighted, display.probabilities(values)))
     total = math.fsum(weighted)
     if total <= 0.0:
         return Integral(1e-300, nodes_of(median, sigma))
-    kept = tuple((x, w / total) for (x, _), w in zip(nodes, weighted, strict=True) if w > 1e-9 * total)
-    return Integral(total, kept)
+    rows, faint = zip(values, weighted, strict=True), 1e-9 * total
+    return Integral(total, tuple([(x, w / total) for x, w in rows if w > faint]))
 
 
-def _nodes(displays: Sequence[Display | Edge], median: float, sigma: float) -> Sequence[tuple[float, float]]:
-    """Nodes of the unknown, close together where the displays need it; weights sum to 1 without displays."""
+def _nodes(
+    displays: Sequence[Display | Edge], median: float, sigma: float
+) -> tuple[Sequence[float], Sequence[float]]:
+    """Nodes of the unknown, close together where the displays need it; their weights sum to 1."""
     if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
-        return ((median, 1.0),)
+        return (median,), (1.0,)
     mu = math.log(median)
     cuts = prior_cuts(median, sigma)
-    low, high = cuts[0][0], cuts[-1][0]
     if sigma > _WIDE:
-        cuts.extend((mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0))
-    for place, width in peak_cuts(peaks_of(displays)):
-        if abs(place - mu) <= _FARTHEST * sigma:
-            cuts.append((place, width))
-    low, high = min(low, *(c[0] for c in cuts)), max(high, *(c[0] for c in cuts))
-    bends = {x for d in displays for x in d.steps} | {d.peak[0] for d in displays if d.peak is not None}
-    places = {math.log(x) for x in bends if x > 0.0}
-    cuts.extend((place, 0.0) for place in places if low < place < high)
-    low, high = min(c[0] for c in cuts), max(c[0] for c in cuts)
-    scale = 1.0 / (sigma * _ROOT_2PI)
-    return [
-        (x, width * scale * math.exp(-0.5 * ((y - mu) / sigma) ** 2))
-        for x, y, width in rule(cut(cuts, low, high))
+        cuts += [(mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0)]
+    farthest = _FARTHEST * sigma
+    cuts += [c for c in peak_cuts(peaks_of(displays)) if abs(c[0] - mu) <= farthest]
+    low, high = min(cuts)[0], max(cuts)[0]
+    bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
+    cuts += [(place, 0.0) for place in map(math.log, bends) if low < place < high]
+    values, places, widths = zip(*rule(cut(cuts, low, high)), strict=True)
+    scale, steep, exp = 1.0 / (sigma * _ROOT_2PI), -0.5 / (sigma * sigma), math.exp
+    return values, [
+        width * scale * exp(steep * (y - mu) ** 2) for y, width in zip(places, widths, strict=True)
     ]

@@ -13,14 +13,14 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, repeat
 from operator import mul
 from types import ModuleType
 from typing import Any
 
 from humclick.diagnosis.forecast import Forecast
 
-__all__ = ["Plan", "Problem", "Worth", "plan", "worth_of_each"]
+__all__ = ["Choice", "Plan", "Worth", "plan", "worth_of_each"]
 
 try:
     import numpy as _numpy
@@ -36,7 +36,7 @@ _SAME = 1e-5
 
 
 @dataclass(frozen=True)
-class Problem:
+class Choice:
     """
     A decision with probes in front of it.
 
@@ -133,7 +133,7 @@ def _act(mass: Sequence[float], loss: Sequence[Sequence[float]]) -> tuple[float,
     return best, next(a for a, x in enumerate(totals) if x <= best + _TIE)
 
 
-def worth_of_each(problem: Problem, *, arrays: bool | None = None) -> list[float]:
+def worth_of_each(problem: Choice, *, arrays: bool | None = None) -> list[float]:
     """
     Expected loss after each probe alone, its cost not included: one round over all probes. [money]
 
@@ -147,13 +147,13 @@ def worth_of_each(problem: Problem, *, arrays: bool | None = None) -> list[float
     return _one_steps(problem) if arrays else [_one_step(problem, t) for t in range(len(problem.tables))]
 
 
-def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
+def plan(problem: Choice, *, arrays: bool | None = None) -> Plan:
     """
     Choose between acting now and the probe with the least expected total, two steps ahead.
 
     Parameters
     ----------
-    problem : Problem
+    problem : Choice
         The decision.
     arrays : bool or None
         Use numpy; by default wherever it is installed. The answer is the same.
@@ -182,7 +182,7 @@ def plan(problem: Problem, *, arrays: bool | None = None) -> Plan:
 # -- pure Python ------------------------------------------------------------------------------------------
 
 
-def _one_step(problem: Problem, t: int) -> float:
+def _one_step(problem: Choice, t: int) -> float:
     """Expected loss after a probe: masses counted by row and class, then small products."""
     by_class = [[0.0] * len(problem.tables[t]) for _ in problem.loss[0]]
     for w, r, c in zip(problem.weights, problem.rows_of[t], problem.classes, strict=True):
@@ -220,7 +220,7 @@ class _Branch:
 class _Plain:
     """Cases in the order of their classes, so that each class is one slice; regrets instead of losses."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Choice) -> None:
         self.problem = problem
         order = sorted(range(len(problem.weights)), key=problem.classes.__getitem__)
         ends = accumulate(map(problem.classes.count, range(len(problem.loss[0]))), initial=0)
@@ -230,19 +230,17 @@ class _Plain:
         self.after = [None if table is None else _Table(table) for table in problem.after]
         self.chances = []
         for rows, table in zip(problem.rows_of, problem.tables, strict=True):
-            outcomes = list(zip(*(table[rows[i]] for i in order), strict=True))
-            outcomes.sort(key=lambda chance: -sum(map(mul, chance, self.weights)))  # most is learnt of these
-            self.chances.append(outcomes)
-
-    def _by_class(self, weights: list[float]) -> list[float]:
-        return [sum(weights[one]) for one in self.slices]
+            outcomes = list(zip(*map(table.__getitem__, map(rows.__getitem__, order)), strict=True))
+            shares = [sum(map(mul, chance, self.weights)) for chance in outcomes]  # most is learnt of these
+            first = sorted(range(len(outcomes)), key=shares.__getitem__, reverse=True)
+            self.chances.append(list(map(outcomes.__getitem__, first)))
 
     def _branches(self, t: int) -> Iterator[_Branch]:
         """What follows each outcome of a first probe, its own cost not included."""
         table, costs = self.after[t] or self.table, self.problem.second[t]
         for chance in self.chances[t]:
             weights = list(map(mul, self.weights, chance))
-            mass = self._by_class(weights)
+            mass = list(map(sum, map(weights.__getitem__, self.slices)))
             share, ideal = sum(mass), sum(map(mul, mass, table.ideal))
             now = ideal + min([sum(map(mul, mass, row)) for row in table.regret])
             seconds = [
@@ -294,9 +292,11 @@ class _Plain:
         self, weights: list[float], u: int, regret: list[list[float]], total: float, best: float
     ) -> float:
         """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
+        slices = self.slices
         for chance in self.chances[u]:
-            mass = self._by_class(list(map(mul, weights, chance)))
-            total += min([sum(map(mul, mass, row)) for row in regret])
+            left = list(map(mul, weights, chance))
+            mass = list(map(sum, map(left.__getitem__, slices)))
+            total += min(map(sum, map(map, repeat(mul), repeat(mass), regret)))
             if total >= best:
                 return best
         return total
@@ -305,7 +305,7 @@ class _Plain:
 # -- numpy ------------------------------------------------------------------------------------------------
 
 
-def _one_steps(problem: Problem) -> list[float]:
+def _one_steps(problem: Choice) -> list[float]:
     """The same for every probe."""
     assert numpy is not None
     np = numpy
@@ -319,7 +319,7 @@ def _one_steps(problem: Problem) -> list[float]:
 
 
 class _Arrays:
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Choice) -> None:
         assert numpy is not None
         np = numpy
         self.problem = problem

@@ -20,7 +20,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.messages import Message, listed
 from humclick.meters import Quantity
-from humclick.physics.insulation import Standing, standing
+from humclick.physics.insulation import InsulationStanding, standing
 from humclick.readings.shown import format_si
 from humclick.sourced import read_data
 
@@ -100,7 +100,7 @@ class Insulation:
 
     Attributes
     ----------
-    standing : Standing or None
+    standing : InsulationStanding or None
         None where nothing was read on this compressor.
     weak : bool
         Between floor and 5 MΩ, and tested twice: it may be powered, and is told.
@@ -110,7 +110,7 @@ class Insulation:
         The deciding reading, in words.
     """
 
-    standing: Standing | None
+    standing: InsulationStanding | None
     weak: bool
     tripped: bool
     read: str
@@ -191,7 +191,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
     Unknown
         If an observation names a probe the machine does not have.
     """
-    state: Standing | None = None
+    state: InsulationStanding | None = None
     low, weak, read = 0, False, ""
     tripped = situation.complaint is Heard.BREAKER
     for o in situation.observations:
@@ -204,25 +204,25 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
             continue  # of the old compressor
         allows = _standing(situation, probe, o)
         if o.tester:
-            low = low + 1 if allows is Standing.RETEST else 0
-        if state is Standing.NEVER and not (o.tester and allows is not Standing.NEVER):
+            low = low + 1 if allows is InsulationStanding.RETEST else 0
+        if state is InsulationStanding.NEVER and not (o.tester and allows is not InsulationStanding.NEVER):
             continue
-        if state is Standing.RETEST and not o.tester and allows is not Standing.NEVER:
+        if state is InsulationStanding.RETEST and not o.tester and allows is not InsulationStanding.NEVER:
             continue
-        if state is Standing.PASSES and allows is Standing.UNPROVED:
+        if state is InsulationStanding.PASSES and allows is InsulationStanding.UNPROVED:
             continue
-        if allows is Standing.RETEST:
+        if allows is InsulationStanding.RETEST:
             weak = low >= 2
-            allows = Standing.PASSES if weak else allows
-        elif allows is Standing.PASSES:
+            allows = InsulationStanding.PASSES if weak else allows
+        elif allows is InsulationStanding.PASSES:
             weak = False
         state, read = allows, o.reading.text
-        if o.tester and state is Standing.PASSES:
+        if o.tester and state is InsulationStanding.PASSES:
             tripped = False
     return Insulation(state, weak, tripped, read)
 
 
-def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
+def _standing(situation: Situation, probe: Probe, o: Observation) -> InsulationStanding:
     assert o.reading is not None
     celsius = o.temperature.celsius if o.temperature.kind == "measured" else None
     meter = probe.meter or situation.meter
@@ -230,7 +230,7 @@ def _standing(situation: Situation, probe: Probe, o: Observation) -> Standing:
     if top is None:
         top = meter.highest(Quantity.RESISTANCE) if meter.measures(Quantity.RESISTANCE) else 0.0
     as_read = standing(o.reading.value or 0.0, tester=o.tester, celsius=celsius)
-    beyond = (o.reading.value or 0.0) > top and as_read is not Standing.NEVER
+    beyond = (o.reading.value or 0.0) > top and as_read is not InsulationStanding.NEVER
     if o.reading.over_limit or beyond:  # a figure the meter cannot show is over its range
         return standing(o.reading.bound or top, tester=o.tester, at_least=True, celsius=celsius)
     return as_read
@@ -323,7 +323,7 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
     """
     every = [*_stoppages(situation), *_damage(situation, shop), *_limits(situation)]
     allows = insulation(situation, shop)
-    if allows.standing is Standing.NEVER:
+    if allows.standing is InsulationStanding.NEVER:
         every.append(_bar("insulation", ("shell.insulation",), read=allows.read))
     ground = _open_ground(situation)
     if ground is not None:

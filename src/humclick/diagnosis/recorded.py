@@ -10,7 +10,10 @@ from functools import cache
 from humclick.arrangements.machine import Machine
 from humclick.sourced import read_data
 
-__all__ = ["cause_of", "causes", "misread"]
+__all__ = ["SOUND", "cause_of", "causes", "misread"]
+
+#: What a recording looks like where no mode shows in it.
+SOUND = "healthy"
 
 
 @cache
@@ -27,4 +30,4 @@ def misread() -> float:
 def cause_of(machine: Machine, modes: Mapping[str, str]) -> str:
     """What a recording looks like under some modes, by part: the first cause that one of them shows."""
     shown = {machine.part(part).family.mode(mode).recorded for part, mode in modes.items()}
-    return next((cause for cause in causes() if cause in shown), "healthy")
+    return next((cause for cause in causes() if cause in shown), SOUND)

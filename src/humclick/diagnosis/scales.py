@@ -8,10 +8,10 @@ the mode; what it gives several together beyond that is a tie of theirs, and so 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations, product
-from operator import mul
+from itertools import combinations, product, repeat
+from operator import getitem, mul, truediv
 
 from humclick.diagnosis.hypotheses import Fault
 
@@ -19,11 +19,14 @@ __all__ = [
     "LEAST",
     "Alike",
     "Chosen",
+    "PerSet",
     "Row",
     "Scales",
     "Table",
     "Whole",
+    "bits_of",
     "held_as_one",
+    "marks_of",
     "reach_of",
     "ties_of",
 ]
@@ -57,30 +60,91 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Whole:
+class PerSet:
     """
-    What an observation of the whole machine says.
+    What an observation of the whole machine says, by what it can see of a set.
+
+    What it sees of a mode are bits, and of a set the bits of all its modes: sets of which it sees the same it
+    gives the same, worked out once. A mode that hides all others has every bit.
 
     Attributes
     ----------
-    value : callable
+    marks : mapping of fault to int
+        Bits seen of each mode; 0 where nothing is.
+    of_marks : callable
+        Probabilities under sets, by the bits of each. [-]
+    known : dict
+        What was given already, by bits. [-]
+    """
+
+    marks: Mapping[Fault, int]
+    of_marks: Callable[[Sequence[int]], Iterable[float]]
+    known: dict[int, float] = field(default_factory=dict, compare=False, repr=False)
+
+    def __call__(self, chosen: Chosen) -> float:
+        """Probability under a set of modes. [-]"""
+        seen = 0
+        for fault in chosen:
+            seen |= self.marks[fault]
+        return self.of(seen)
+
+    def of(self, seen: int) -> float:
+        """Probability under a set, by the bits of its modes. [-]"""
+        return self.of_all([seen])[0]
+
+    def of_all(self, seen: Sequence[int]) -> list[float]:
+        """Probabilities under sets, by the bits of each. [-]"""
+        new = list(set(seen).difference(self.known))
+        if new:
+            self.known.update(zip(new, self.of_marks(new), strict=True))
+        return list(map(self.known.__getitem__, seen))
+
+
+def bits_of(number: int) -> tuple[int, ...]:
+    """Places of the bits set in a number, the lowest first."""
+    places = []
+    while number:
+        lowest = number & -number
+        places.append(lowest.bit_length() - 1)
+        number ^= lowest
+    return tuple(places)
+
+
+def marks_of(classes: Mapping[Fault, Hashable]) -> tuple[dict[Fault, int], list[Fault]]:
+    """
+    A bit for each class of modes, and a mode of the class of each bit.
+
+    Parameters
+    ----------
+    classes : mapping of fault to class
+        Modes of one part that are seen as the same; None is not seen at all.
+    """
+    first: dict[Hashable, Fault] = {}
+    for fault, name in classes.items():
+        if name is not None:
+            first.setdefault(name, fault)
+    bit = {name: 1 << k for k, name in enumerate(first)}
+    return {fault: bit.get(name, 0) for fault, name in classes.items()}, list(first.values())
+
+
+@dataclass(frozen=True)
+class Whole:
+    """
+    An observation of the whole machine, as sets are weighed by it.
+
+    Attributes
+    ----------
+    says : PerSet
         Probability under a set. [-]
     most : float
         No set gives more. [-]
     effort : int
         How long it takes to work out beside others.
-    sees : callable or None
-        What the observation can see of a mode; sets of which it sees the same it gives the same, and None is
-        nothing at all. Without it, the kind of the mode.
-    kept : dict
-        What was given already, by what was seen.
     """
 
-    value: Callable[[Chosen], float]
+    says: PerSet
     most: float = 1.0
     effort: int = 0
-    sees: Callable[[Fault], Hashable] | None = None
-    kept: dict[Hashable, float] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True)
@@ -103,7 +167,7 @@ class Scales:
     tables, wholes : sequence of Table, sequence of Whole
         The readings.
     kind : callable
-        A number for each mode: nothing but its odds and the tables tells modes of one number apart.
+        A number for each mode: nothing but its odds and the readings tells modes of one number apart.
     """
 
     odds: Sequence[Sequence[float]]
@@ -123,6 +187,8 @@ class Alike:
 
     Attributes
     ----------
+    fault : fault
+        The likeliest of them, which stands for all.
     part : int
         The part.
     modes : tuple of int
@@ -133,15 +199,11 @@ class Alike:
         Share of each mode in them, by lead node. [-]
     """
 
+    fault: Fault
     part: int
     modes: tuple[int, ...]
     ratios: tuple[float, ...]
     shares: tuple[tuple[float, ...], ...]
-
-    @property
-    def fault(self) -> Fault:
-        """The likeliest of them, which stands for all."""
-        return self.part, self.modes[0]
 
 
 def held_as_one(scales: Scales) -> list[Alike]:
@@ -151,23 +213,27 @@ def held_as_one(scales: Scales) -> list[Alike]:
         paired.setdefault(a, []).append((b, factor))
         paired.setdefault(b, []).append((a, factor))
     found: list[Alike] = []
+    tied = _tied(scales)
+    marks = [whole.says.marks for whole in scales.wholes]
     for part, odds in enumerate(scales.odds):
-        alone = [t.rows for t in scales.tables if t.scope == (part,)]
-        tied = [(t, t.scope.index(part)) for t in _tied(scales) if part in t.scope]
-        columns = [_columns(t, at) for t, at in tied]
-        groups: dict[Hashable, list[tuple[int, list[float]]]] = {}
+        alone = [table.rows for table in scales.tables if table.scope == (part,)]
+        sound = [_clipped(rows[(0,)]) for rows in alone]
+        others = [(table, table.scope.index(part)) for table in tied if part in table.scope]
+        columns = [_columns(table, at) for table, at in others]
+        groups: dict[Hashable, list[tuple[int, Row]]] = {}
         for mode in range(1, len(odds)):
-            ratios = [
-                odds[mode]
-                * math.prod(rows[(mode,)][g] / max(rows[(0,)][g], LEAST) for rows in alone)
-                * math.prod(_main(t, at, mode, g) for t, at in tied)
-                for g in range(len(scales.leads))
-            ]
+            ratios: Row = [odds[mode]] * len(scales.leads)
+            for rows, healthy in zip(alone, sound, strict=True):
+                ratios = list(map(mul, ratios, map(truediv, rows[(mode,)], healthy)))
+            for table, at in others:
+                ratios = list(map(mul, ratios, _main(table, at, mode)))
             fault = (part, mode)
-            seen = tuple(w.sees(fault) for w in scales.wholes if w.sees is not None)
-            ties = (*(column[mode] for column in columns), *sorted(paired.get(fault, ())))
-            groups.setdefault((scales.kind(fault), seen, ties), []).append((mode, ratios))
-        found.extend(_alike(part, rows) for rows in groups.values())
+            seen = tuple(map(getitem, marks, repeat(fault)))
+            ties = tuple([column[mode] for column in columns]) if columns else ()
+            key = scales.kind(fault), seen, ties, tuple(sorted(paired.get(fault, ())))
+            groups.setdefault(key, []).append((mode, ratios))
+        for members in groups.values():
+            found.append(_alike(part, members))
     return found
 
 
@@ -224,18 +290,19 @@ def _tied(scales: Scales) -> list[Table]:
     return [table for table in scales.tables if len(table.scope) > 1]
 
 
-def _alike(part: int, rows: list[tuple[int, list[float]]]) -> Alike:
+def _alike(part: int, rows: list[tuple[int, Row]]) -> Alike:
     """Modes of a part with their ratios as one, the likeliest first."""
-    rows.sort(key=lambda row: -max(row[1]))
     if len(rows) == 1:
         mode, ratios = rows[0]
-        return Alike(part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+        return Alike((part, mode), part, (mode,), tuple(ratios), ((1.0,) * len(ratios),))
+    rows.sort(key=lambda row: -max(row[1]))
     sums = tuple(math.fsum(column) for column in zip(*(ratios for _, ratios in rows), strict=True))
     shares = tuple(
         tuple(x / total if total else 1.0 / len(rows) for x, total in zip(ratios, sums, strict=True))
         for _, ratios in rows
     )
-    return Alike(part, tuple(mode for mode, _ in rows), sums, shares)
+    modes = tuple(mode for mode, _ in rows)
+    return Alike((part, modes[0]), part, modes, sums, shares)
 
 
 def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
@@ -248,7 +315,13 @@ def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
     return {mode: tuple(rows) for mode, rows in found.items()}
 
 
-def _main(table: Table, at: int, mode: int, g: int) -> float:
-    """What a table gives a mode alone, over a machine in order."""
-    alone = tuple(mode if k == at else 0 for k in range(len(table.scope)))
-    return max(table.rows[alone][g], LEAST) / max(table.rows[(0,) * len(table.scope)][g], LEAST)
+def _main(table: Table, at: int, mode: int) -> Iterator[float]:
+    """What a table gives a mode alone, over a machine in order, by lead. [-]"""
+    sound = (0,) * len(table.scope)
+    alone = (*sound[:at], mode, *sound[at + 1 :])
+    return map(truediv, _clipped(table.rows[alone]), _clipped(table.rows[sound]))
+
+
+def _clipped(row: Row) -> Row:
+    """A row to divide by."""
+    return list(map(max, row, repeat(LEAST)))

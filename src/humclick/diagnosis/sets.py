@@ -12,16 +12,16 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from heapq import nlargest
-from itertools import accumulate, combinations
-from operator import mul
+from itertools import accumulate, combinations, compress, pairwise, repeat
+from operator import mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
-__all__ = ["Weighed", "weigh"]
+__all__ = ["WeighedSets", "weigh"]
 
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
@@ -40,7 +40,7 @@ _ALIKE = 1.0 - 1e-9
 
 
 @dataclass(frozen=True)
-class Weighed:
+class WeighedSets:
     """
     The sets that matter.
 
@@ -74,18 +74,18 @@ class Weighed:
 
     def split(self, n: int) -> Iterator[tuple[Chosen, float]]:
         """A set as the sets of single modes it stands for, each with its weight. [-]"""
-        rows: list[tuple[Chosen, tuple[float, ...]]] = [((), self.by_lead[n])]
+        rows: list[tuple[Chosen, Row]] = [((), self.by_lead[n])]
         for k in self.sets[n]:
-            group = self.alike[k]
-            rows = [
-                ((*chosen, (group.part, mode)), tuple(w * s for w, s in zip(row, share, strict=True)))
-                for chosen, row in rows
-                for mode, share in zip(group.modes, group.shares, strict=True)
-            ]
-        return ((tuple(sorted(chosen)), math.fsum(row)) for chosen, row in rows)
+            group, so_far = self.alike[k], rows
+            rows = []
+            for chosen, row in so_far:
+                for mode, share in zip(group.modes, group.shares, strict=True):
+                    rows.append(((*chosen, (group.part, mode)), list(map(mul, row, share))))
+        for chosen, row in rows:
+            yield tuple(sorted(chosen)), math.fsum(row)
 
 
-def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
+def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> WeighedSets:
     """
     Weigh the sets that matter.
 
@@ -100,7 +100,7 @@ def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> Weighed:
 
     Returns
     -------
-    Weighed
+    WeighedSets
     """
     return _Search(scales).weighed(tolerance, floor)
 
@@ -118,8 +118,8 @@ class _Made:
     ----------
     weights : list of float
         What each weighs by all that was asked so far. [-]
-    kinds : list of int
-        The kinds of its modes, a bit for each.
+    marks : list of int
+        What all readings of the whole machine see of it, side by side.
     codes : list of int
         The set itself.
     reached : list of float
@@ -127,37 +127,46 @@ class _Made:
     """
 
     weights: list[float]
-    kinds: list[int]
+    marks: list[int]
     codes: list[int]
     reached: list[float]
 
     def taken(self, which: Sequence[int]) -> _Made:
         """Some of them."""
-        weights, kinds, codes = self.weights, self.kinds, self.codes
-        return _Made([weights[i] for i in which], [kinds[i] for i in which], [codes[i] for i in which], [])
+        weights, marks, codes = self.weights, self.marks, self.codes
+        return _Made([weights[i] for i in which], [marks[i] for i in which], [codes[i] for i in which], [])
 
     def add(self, other: _Made) -> None:
         """More of them."""
         self.weights += other.weights
-        self.kinds += other.kinds
+        self.marks += other.marks
         self.codes += other.codes
         self.reached += other.reached
+
+
+#: A set to which groups may be added: its groups rising, its parts in bits, what all readings of the whole
+#: machine see of it, its number, the most it can weigh, its weight by lead, the most of that.
+_Open = tuple[tuple[int, ...], int, int, int, float, Row, Row]
 
 
 class _Search:
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
         self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, whole.most))
+        fields = list(
+            accumulate([max(w.says.marks.values(), default=0).bit_length() for w in self.wholes], initial=0)
+        )
+        self.fields = [(low, (1 << high - low) - 1) for low, high in pairwise(fields)]
         ceilings = [min(1.0, whole.most) for whole in self.wholes]
         self.ceilings = [math.prod(ceilings[k:]) for k in range(len(ceilings) + 1)]
-        self.base = [
-            w * math.prod(max(t.rows[(0,) * len(t.scope)][g], LEAST) for t in scales.tables)
-            for g, w in enumerate(scales.leads)
-        ]
+        self.base = list(scales.leads)
+        for table in scales.tables:
+            sound = table.rows[(0,) * len(table.scope)]
+            self.base = list(map(mul, self.base, map(max, sound, repeat(LEAST))))
         groups = held_as_one(scales)
         ties = ties_of(scales, groups)
         reach = reach_of(groups, ties)
-        order = sorted(range(len(groups)), key=lambda n: -max(reach[n]))
+        order = sorted(range(len(groups)), key=list(map(max, reach)).__getitem__, reverse=True)
         rank = {n: k for k, n in enumerate(order)}
         self.alike = tuple(groups[n] for n in order)
         self.ratios = [group.ratios for group in self.alike]
@@ -169,8 +178,14 @@ class _Search:
         for chosen in self.ties:
             for n in chosen:
                 self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
-        self.faults = [group.fault for group in self.alike]
-        self.kinds = [1 << scales.kind(fault) for fault in self.faults]
+        self.tied = reduce(or_, self.partners, 0)
+        self.loose = any(wide is not ratios for wide, ratios in zip(self.wide, self.ratios, strict=True))
+        self.single = [row[0] for row in self.ratios]
+        marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
+        self.marks = [0] * len(self.alike)
+        for of, low in marks:
+            for n, group in enumerate(self.alike):
+                self.marks[n] |= of[group.fault] << low
         self.count = 0
 
     # -- sets ---------------------------------------------------------------------------------------------
@@ -213,11 +228,10 @@ class _Search:
 
     @cached_property
     def _ahead(self) -> list[list[float]]:
-        """The most that no, one, two ... groups after each can multiply by. [-]"""
-        found = [[1.0] * len(self.reach)]
-        for _ in range(1, self.scales.most):
-            after = zip((*self.reach[1:], 1.0), (*found[-1][1:], 1.0), strict=True)
-            found.append([max(1.0, x) * y for x, y in after])
+        """The most that one, up to two ... groups after each can multiply by. [-]"""
+        found = [[*self.reach[1:], 0.0]]
+        for _ in range(2, self.scales.most):
+            found.append([x * max(1.0, y) for x, y in zip(found[0], (*found[-1][1:], 0.0), strict=True)])
         return found
 
     def _made(self, low: float, high: float) -> _Made:
@@ -227,65 +241,75 @@ class _Search:
         What reads the whole machine is left out. Groups are added in falling order of their reach, so that
         nothing further needs to be looked at once a set cannot reach `low` with all that may still be added.
         """
-        reach, ratios, wide, bits, partners = self.reach, self.ratios, self.wide, self.bits, self.partners
-        most, falling, kinds = self.scales.most, [-x for x in reach], self.kinds
+        reach, bits, marks = self.reach, self.bits, self.marks
+        most, falling = self.scales.most, [-x for x in reach]
         made = _Made([], [], [], [])
-        single = [row[0] for row in ratios] if len(self.base) == 1 else None
-
-        def grow(chosen: tuple[int, ...], used: int, bound: float, row: Row, wider: Row) -> None:
-            start = chosen[-1] + 1 if chosen else 0
-            plain, code, kind = wider is row, _code(chosen) << _BITS, sum(kinds[n] for n in chosen)
-            first = bisect_right(falling, -high / bound, start)
-            for n in range(first, bisect_right(falling, -low / bound, first)):
-                if used & bits[n]:
-                    continue
-                weight = sum(map(mul, row, ratios[n])) if single is None else row[0] * single[n]
-                made.reached.append(
-                    weight if plain and wide[n] is ratios[n] else sum(map(mul, wider, wide[n]))
-                )
-                if used & partners[n]:
-                    weight = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
-                made.weights.append(weight)
-                made.kinds.append(kind | kinds[n])
-                made.codes.append(code | n + 1)
-            if len(chosen) + 1 == most:
-                return
-            further = self._ahead[most - len(chosen) - 1]
-            for n in range(start, len(reach)):
-                now = bound * reach[n]
-                if now * further[n] < low:
-                    return
-                if now > 0.0 and not used & bits[n]:
-                    numbers = (*chosen, n)
-                    own = list(map(mul, row, ratios[n]))
-                    loose = own if plain and wide[n] is ratios[n] else list(map(mul, wider, wide[n]))
-                    tied = self._tied_row(numbers, own) if used & partners[n] else own
-                    grow(numbers, used | bits[n], now, tied, loose)
-
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
             made = _Made([sound], [0], [0], [sound])
-        grow((), 0, math.fsum(self.base), self.base, self.base)
+        open_: list[_Open] = [((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
+        while open_:
+            chosen, used, seen, code, bound, row, wider = open_.pop()
+            start = chosen[-1] + 1 if chosen else 0
+            first = bisect_right(falling, -high / bound, start)
+            last = bisect_right(falling, -low / bound, first)
+            free = map(not_, map(used.__and__, bits[first:last]))
+            more = list(compress(range(first, last), free))
+            code <<= _BITS
+            if more:
+                made.marks += map(seen.__or__, map(marks.__getitem__, more))
+                made.codes += map((code + 1).__add__, more)
+                self._weigh(made, chosen, used, row, wider, more)
+            if len(chosen) + 1 >= most:
+                continue
+            further = self._ahead[most - len(chosen) - 2]
+            for n in range(start, len(reach)):
+                now = bound * reach[n]
+                if now * further[n] < low or now <= 0.0:
+                    break
+                if not used & bits[n]:
+                    numbers = (*chosen, n)
+                    own = list(map(mul, row, self.ratios[n]))
+                    tied = self._tied_row(numbers, own) if used & self.partners[n] else own
+                    same = wider is row and self.wide[n] is self.ratios[n]
+                    loose = own if same else list(map(mul, wider, self.wide[n]))
+                    marked, number = seen | marks[n], code | n + 1
+                    open_.append((numbers, used | bits[n], marked, number, now, tied, loose))
         return made
+
+    def _weigh(
+        self, made: _Made, chosen: tuple[int, ...], used: int, row: Row, wider: Row, more: Sequence[int]
+    ) -> None:
+        """Weights of a set with one group more, for each that may be added."""
+        ratios, wide = self.ratios, self.wide
+        if len(row) == 1:
+            weights = list(map(row[0].__mul__, map(self.single.__getitem__, more)))
+        else:
+            weights = [sum(map(mul, row, ratios[n])) for n in more]
+        if wider is row and not self.loose:
+            made.reached += weights
+        elif len(row) == 1:
+            made.reached += map(wider[0].__mul__, map(self.reach.__getitem__, more))
+        else:
+            made.reached += [sum(map(mul, wider, wide[n])) for n in more]
+        if used & self.tied:
+            for i, n in enumerate(more):
+                if used & self.partners[n]:
+                    weights[i] = sum(self._tied_row((*chosen, n), list(map(mul, row, ratios[n]))))
+        made.weights += weights
 
     # -- what reads the whole machine ---------------------------------------------------------------------
 
     def _asked(self, stage: int, made: _Made) -> _Made:
         """Sets with what a reading of the whole machine says of each."""
-        whole = self.wholes[stage]
-        keys: list[int] | list[tuple[Hashable, ...]] = made.kinds
-        if whole.sees is not None:
-            sees = [whole.sees(fault) for fault in self.faults]
-            keys = [tuple([sees[n] for n in _set(code) if sees[n] is not None]) for code in made.codes]
-        values = list(map(whole.kept.get, keys))
-        for i, value in enumerate(values):
-            if value is None:
-                self.count += 1
-                chosen = tuple(sorted([self.faults[n] for n in _set(made.codes[i])]))
-                whole.kept[keys[i]] = values[i] = whole.value(chosen)
-        return _Made(list(map(mul, made.weights, values)), made.kinds, made.codes, [])
+        says, (low, field) = self.wholes[stage].says, self.fields[stage]
+        seen = [marks >> low & field for marks in made.marks]
+        before = len(says.known)
+        values = says.of_all(seen)
+        self.count += len(says.known) - before
+        return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
-    def weighed(self, tolerance: float, floor: float) -> Weighed:
+    def weighed(self, tolerance: float, floor: float) -> WeighedSets:
         """The sets that matter, best first."""
         tolerance /= 1.0 + tolerance  # a share of those weighed, as a share of all
         within, beyond = self._all()
@@ -313,11 +337,11 @@ class _Search:
             rest += passed
             made = self._asked(stage, made.taken(which))
         order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
-        sets = [_set(made.codes[i]) for i in order if made.weights[i] > 0.0]
+        sets = _sets([made.codes[i] for i in order if made.weights[i] > 0.0])
         by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
         if len(self.base) > 1:
             by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
-        return Weighed(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+        return WeighedSets(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
 
     def _shared(self, chosen: tuple[int, ...], weight: float) -> tuple[float, ...]:
         """A set's weight by lead."""
@@ -326,28 +350,27 @@ class _Search:
         return tuple([w * scale for w in row])
 
 
-def _code(chosen: Sequence[int]) -> int:
-    """A set as one number."""
-    code = 0
-    for n in chosen:
-        code = code << _BITS | n + 1
-    return code
-
-
-def _set(code: int) -> tuple[int, ...]:
-    """A set from its number."""
+def _sets(codes: Sequence[int]) -> list[tuple[int, ...]]:
+    """Sets from their numbers."""
     found = []
-    while code:
-        found.append((code & (1 << _BITS) - 1) - 1)
-        code >>= _BITS
-    return tuple(reversed(found))
+    one = (1 << _BITS) - 1
+    for code in codes:
+        chosen: tuple[int, ...] = ()
+        while code:
+            chosen = ((code & one) - 1, *chosen)
+            code >>= _BITS
+        found.append(chosen)
+    return found
 
 
 def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:
     """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
-    rising = sorted(range(len(weights)), key=weights.__getitem__)
-    held = [ceiling * below for below in accumulate(map(weights.__getitem__, rising))]
+    rising = sorted(weights)
+    held = [ceiling * below for below in accumulate(rising)]
     at = bisect_right(held, allowed)
-    while 0 < at < len(rising) and weights[rising[at - 1]] > _ALIKE * weights[rising[at]]:
+    while 0 < at < len(rising) and rising[at - 1] > _ALIKE * rising[at]:
         at -= 1
-    return rising[at:], held[at - 1] if at else 0.0
+    if at == len(rising):
+        return (), held[-1] if held else 0.0
+    least = rising[at]
+    return [i for i, weight in enumerate(weights) if weight >= least], held[at - 1] if at else 0.0

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from humclick.arrangements.arrangement import PlacedPart
-from humclick.errors import DataError, Refused, Unknown, one_of, printable
+from humclick.errors import DataError, Refused, Unknown, choice_of, printable
 from humclick.limits import SHOP_BYTES
 from humclick.messages import Message, listed
 from humclick.parts.family import families, family
@@ -133,7 +133,7 @@ def check_remedies(parts: Iterable[PlacedPart], shop: Shop) -> None:
         for remedy in sorted(named - {""}):
             if remedy not in shop.remedies:
                 where = f"{part.family.name}.toml, as {part.id}"
-                raise DataError(f"{where}: a remedy must be {one_of(remedy, shop.remedies)}")
+                raise DataError(f"{where}: a remedy must be {choice_of(remedy, shop.remedies)}")
 
 
 def _pair(text: str) -> tuple[tuple[str, str], tuple[str, str]]:

@@ -8,20 +8,25 @@ part, by remedy; and bounds on the sets left out and on what sets of four and mo
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
+from itertools import compress
+from operator import mul, or_, truediv
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
-from humclick.diagnosis.sets import Weighed, weigh
+from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
+from humclick.diagnosis.sets import WeighedSets, weigh
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 
 #: Sets left out hold no more than this share of all together. [-]
 TOLERANCE = 1e-3
+
+#: Probabilities equal to so many digits are told apart by names, whatever the last digits of sums are.
+_DIGITS = 13
 
 #: Decision class of "none of these": nobody here can fix it.
 NONE = frozenset({"hand over"})
@@ -38,7 +43,7 @@ class Posterior:
         What the indices refer to.
     evidence : Compiled
         What was seen.
-    weighed : Weighed
+    weighed : WeighedSets
         The sets that matter.
     mass : float
         What all of it weighs. [-]
@@ -54,7 +59,7 @@ class Posterior:
 
     bench: Bench
     evidence: Compiled
-    weighed: Weighed
+    weighed: WeighedSets
     mass: float
     none: float
     leads: tuple[tuple[float, float], ...]
@@ -68,12 +73,13 @@ class Posterior:
 
         The likeliest of them stands for all.
         """
-        faults = [group.fault for group in self.weighed.alike]
-        rows = [
-            (tuple(sorted([faults[n] for n in numbers])), w / self.mass)
-            for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True)
-        ]
-        return sorted(rows, key=lambda row: (-row[1], len(row[0]), row[0]))
+        fault_of = [group.fault for group in self.weighed.alike].__getitem__
+        rows = []
+        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
+            p = w / self.mass
+            rows.append((-round(p, _DIGITS), len(numbers), tuple(sorted(map(fault_of, numbers))), p))
+        rows.sort()
+        return [(chosen, p) for _, _, chosen, p in rows]
 
     @cached_property
     def whole(self) -> Posterior:
@@ -88,13 +94,22 @@ class Posterior:
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:
         """Probability of each decision class, the most probable first. [-]"""
+        remedy, bits = self.bench.space.remedy, dict[str, int]()
+        of_group = []
+        for group in self.weighed.alike:
+            own = remedy[group.fault]
+            of_group.append(bits.setdefault(own, 1 << len(bits)))
+        masses: dict[int, float] = {}
+        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
+            needed = reduce(or_, map(of_group.__getitem__, numbers), 0)
+            masses[needed] = masses.get(needed, 0.0) + w
         rows: dict[frozenset[str], float] = {}
-        for chosen, p in self.cases:
-            if p > 0.0:
-                remedies = self.bench.space.remedies(chosen)
-                rows[remedies] = rows.get(remedies, 0.0) + p
+        for needed, w in masses.items():
+            remedies = self.bench.space.left_of(compress(bits, map(needed.__and__, bits.values())))
+            rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
-        return dict(sorted(rows.items(), key=lambda row: (-row[1], sorted(row[0]))))
+        ordered = sorted([(-round(p, _DIGITS), sorted(remedies), remedies) for remedies, p in rows.items()])
+        return {remedies: rows[remedies] for _, _, remedies in ordered}
 
     @cached_property
     def by_remedy(self) -> dict[str, float]:
@@ -103,7 +118,8 @@ class Posterior:
         for chosen, p in self.by_class.items():
             for remedy in chosen:
                 mass[remedy] = mass.get(remedy, 0.0) + p
-        return dict(sorted(mass.items(), key=lambda row: (-row[1], row[0])))
+        ordered = sorted([(-round(p, _DIGITS), remedy) for remedy, p in mass.items()])
+        return {remedy: mass[remedy] for _, remedy in ordered}
 
     @cached_property
     def _of_fault(self) -> dict[Fault, float]:
@@ -115,18 +131,18 @@ class Posterior:
                 own = sums[n]
                 for g, w in enumerate(row):
                     own[g] += w
-        return {
-            (group.part, mode): math.fsum(w * s for w, s in zip(row, share, strict=True)) / self.mass
-            for group, row in zip(alike, sums, strict=True)
-            for mode, share in zip(group.modes, group.shares, strict=True)
-        }
+        found = {}
+        for group, own in zip(alike, sums, strict=True):
+            for mode, share in zip(group.modes, group.shares, strict=True):
+                found[group.part, mode] = math.fsum(map(mul, own, share)) / self.mass
+        return found
 
     @cached_property
     def by_mode(self) -> dict[tuple[str, str], float]:
         """Probability of each mode that is not healthy, the most probable first. [-]"""
-        space = self.bench.space
-        found = {space.named((fault,))[0]: p for fault, p in self._of_fault.items()}
-        return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
+        name = self.bench.space.name
+        ordered = sorted([(-p, name[fault]) for fault, p in self._of_fault.items()])
+        return {mode: -p for p, mode in ordered}
 
     def of_mode(self, part: str, *modes: str) -> float:
         """Probability that a part is in one of some modes. [-]"""
@@ -138,13 +154,13 @@ class Posterior:
 
     def top(self, most: int) -> list[tuple[Chosen, float]]:
         """The most probable sets of single modes and their probabilities."""
-        rows: list[tuple[Chosen, float]] = []
+        rows: list[tuple[float, int, Chosen]] = []
         for n, w in enumerate(self.weighed.weights):
-            if len(rows) >= most and w / self.mass < rows[most - 1][1]:
+            if len(rows) >= most and w / self.mass < -rows[most - 1][0]:
                 break
-            rows.extend((chosen, p / self.mass) for chosen, p in self.weighed.split(n))
-            rows.sort(key=_first)
-        return rows[:most]
+            rows += [(-p / self.mass, len(chosen), chosen) for chosen, p in self.weighed.split(n)]
+            rows.sort()
+        return [(chosen, -p) for p, _, chosen in rows[:most]]
 
     def above(self, least: float) -> list[tuple[Chosen, float]]:
         """The sets of single modes at least so probable, the likeliest first."""
@@ -163,14 +179,14 @@ def _wholes(factor: Factor) -> list[Whole]:
     if exact is None:
         return []
     if rough is None:
-        return [Whole(exact, factor.most, factor.effort, factor.sees, factor.values)]
+        return [Whole(exact, factor.most, factor.effort)]
 
-    def less(chosen: Chosen) -> float:
-        return exact(chosen) / rough(chosen)
+    def less(seen: Sequence[int]) -> Iterable[float]:
+        return map(truediv, exact.of_all(seen), rough.of_all(seen))
 
     return [
-        Whole(rough, factor.most, factor.effort, factor.sees, factor.roughly),
-        Whole(less, 1.0, factor.effort + 1, factor.sees, factor.values),
+        Whole(rough, factor.most, factor.effort),
+        Whole(PerSet(exact.marks, less), 1.0, factor.effort + 1),
     ]
 
 

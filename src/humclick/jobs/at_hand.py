@@ -1,6 +1,4 @@
-"""
-What a call has at hand about its motor: plate, stamps, and the windings as measured between the pins.
-"""
+"""What a call has at hand about its motor: plate, stamps, and the windings as measured between the pins."""
 
 from __future__ import annotations
 
@@ -15,41 +13,33 @@ __all__ = ["fitted_farads", "of_call", "winding_ohms"]
 _REFERENCE = 25.0
 
 
-def _at_reference(each: ReadingKept, leads: float) -> float | None:
+def _at_reference(measured: ReadingKept, leads: float) -> float | None:
     """One reading at 25 °C without the leads; None where it shows no number. [Ω]"""
-    reading = each.reading
+    reading = measured.reading
     if reading is None or reading.value is None or reading.below_resolution:
         return None
     ohms = reading.value - leads
-    low, high = each.temperature.between
+    low, high = measured.temperature.between
     return resistance_at(_REFERENCE, ohms, (low + high) / 2) if ohms > 0 else None
 
 
 def winding_ohms(call: Call) -> tuple[float | None, float | None]:
     """
-    Run and start winding of a call's motor, as measured, at 25 °C. [Ω], [Ω]
+    Run and start winding as measured between the pins, at 25 °C; None where not measured or over limit. [Ω]
 
-    Parameters
-    ----------
-    call : Call
-        Readings ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` are used; the last good one of each counts, and
-        the third stands in for one of the others.
-
-    Returns
-    -------
-    tuple
-        None where a winding was not measured or showed over limit.
+    The last good reading of each of ``pins.C-R``, ``pins.C-S`` and ``pins.S-R`` counts, and the third stands
+    in for one of the others.
     """
     leads = call.leads.offset or 0.0
     if call.leads.offset is None and call.leads.spread is not None:
         leads = call.leads.spread.median
-    found: dict[str, float] = {}
-    for each in call.readings:
-        if each.probe in ("pins.C-R", "pins.C-S", "pins.S-R"):
-            ohms = _at_reference(each, leads)
+    windings: dict[str, float] = {}
+    for measured in call.readings:
+        if measured.probe in ("pins.C-R", "pins.C-S", "pins.S-R"):
+            ohms = _at_reference(measured, leads)
             if ohms is not None:
-                found[each.probe.removeprefix("pins.")] = ohms
-    run, start, both = found.get("C-R"), found.get("C-S"), found.get("S-R")
+                windings[measured.probe.removeprefix("pins.")] = ohms
+    run, start, both = windings.get("C-R"), windings.get("C-S"), windings.get("S-R")
     if both is not None and run is not None and start is None and both > run:
         start = both - run
     if both is not None and start is not None and run is None and both > start:
@@ -58,68 +48,29 @@ def winding_ohms(call: Call) -> tuple[float | None, float | None]:
 
 
 def fitted_farads(call: Call, part: str) -> float | None:
-    """
-    Capacitance of a capacitor as it was last measured, if that one is still fitted. [F]
-
-    Parameters
-    ----------
-    call : Call
-        Readings ``<part>.farads`` are used.
-    part : str
-        Such as ``start_capacitor``.
-
-    Returns
-    -------
-    float or None
-        None where it was not measured, showed no number, or was replaced since.
-    """
-    found = None
-    for each in call.readings:
-        if each.probe == f"{part}.farads" and each.reading is not None and each.reading.value is not None:
-            found = None if each.reading.below_resolution else each
-    if found is None or (part in call.renewed and part not in found.renewed):
+    """Capacitance of a capacitor as last measured, if that one is still fitted; else None. [F]"""
+    last = None
+    for measured in call.readings:
+        if (
+            measured.probe == f"{part}.farads"
+            and measured.reading is not None
+            and measured.reading.value is not None
+        ):
+            last = None if measured.reading.below_resolution else measured
+    if last is None or (part in call.renewed and part not in last.renewed):
         return None
-    return None if found.reading is None else found.reading.value
+    return None if last.reading is None else last.reading.value
 
 
-def of_call(
-    call: Call,
-    *,
-    horsepower: float | None = None,
-    displacement: float | None = None,
-    poles: int | None = None,
-) -> AtHand:
+def of_call(call: Call, *, horsepower: float | None = None) -> AtHand:
     """
-    What is at hand about a call's motor.
+    What is at hand about a call's motor; `horsepower` if known. [hp]
 
-    Parameters
-    ----------
-    call : Call
-        With its machine described.
-    horsepower : float or None
-        If known. [hp]
-    displacement : float or None
-        If known. [m³]
-    poles : int or None
-        If known.
-
-    Raises
-    ------
-    Refused
-        If no machine is described, or it has no run and start winding.
-    OutOfRange
-        If a value cannot belong to such a motor.
+    Raises `Refused` without a machine of run and start winding, `OutOfRange` for what cannot be its power.
     """
     if call.machine is None:
         raise Refused(
             "no machine is described in this call; add an event of kind machine with its arrangement"
         )
     run, start = winding_ohms(call)
-    return at_hand(
-        call.machine,
-        run_ohms=run,
-        start_ohms=start,
-        horsepower=horsepower,
-        displacement=displacement,
-        poles=poles,
-    )
+    return at_hand(call.machine, run_ohms=run, start_ohms=start, horsepower=horsepower)

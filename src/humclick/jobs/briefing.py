@@ -53,36 +53,16 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class GateShown:
-    """
-    A gate as it is shown.
-
-    Attributes
-    ----------
-    gate : Gate
-        Which.
-    full : bool
-        With all its steps; else in one line of ticks.
-    new : bool
-        Whether it was not passed yet on this call and device, or for another matter.
-    """
+    """A gate as it is shown: `full` with all its steps, else in one line of ticks."""
 
     gate: Gate
     full: bool
-    new: bool
+    new: bool  #: not passed yet on this call and device, or for another matter
 
 
 @dataclass(frozen=True, slots=True)
 class HazardShown:
-    """
-    A hazard as it is spoken.
-
-    Attributes
-    ----------
-    hazard : Hazard
-        Which.
-    full : bool
-        In full; else in a few words.
-    """
+    """A hazard as it is spoken: in full, or in a few words."""
 
     hazard: Hazard
     full: bool
@@ -90,37 +70,17 @@ class HazardShown:
 
 @dataclass(frozen=True, slots=True)
 class Briefing:
-    """
-    What is said before a probe.
+    """What is said before a probe. What bars it, or has to be shown first, leaves no gate to be shown."""
 
-    Attributes
-    ----------
-    gates : tuple of GateShown
-        Gates still to be passed, in order; one confirmation passes them all.
-    hazards : tuple of HazardShown
-        What the probe meets and no gate of it keeps away; what is not new, only beside gates.
-    cautions : tuple of Fact
-        What to mind from now on; said once.
-    defer : str
-        That local codes come first; said once, else empty.
-    live_work : PlaceRule or None
-        Who may do live work here; said once, with the first gate.
-    bars : tuple of Bar
-        What forbids the probe; then no gate is shown.
-    needs : tuple of GuardState
-        What has to be shown before it, in order; then no gate is shown.
-    first : str
-        The probe that shows the first of them; empty where none can.
-    """
-
-    gates: tuple[GateShown, ...] = ()
+    gates: tuple[GateShown, ...] = ()  #: still to be passed, in order; one confirmation passes them all
+    #: what the probe meets and no gate of it keeps away; what is not new, only beside gates
     hazards: tuple[HazardShown, ...] = ()
-    cautions: tuple[Fact, ...] = ()
-    defer: str = ""
-    live_work: PlaceRule | None = None
+    cautions: tuple[Fact, ...] = ()  #: said once
+    defer: str = ""  #: that local codes come first; said once
+    live_work: PlaceRule | None = None  #: who may do live work here; said once
     bars: tuple[Bar, ...] = ()
-    needs: tuple[GuardState, ...] = ()
-    first: str = ""
+    needs: tuple[GuardState, ...] = ()  #: to be shown before it, in order
+    first: str = ""  #: the probe that shows the first of them
 
     @property
     def barred(self) -> bool:
@@ -135,18 +95,18 @@ class Briefing:
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the gates, in the order in which they are passed."""
-        return tuple(each.gate.name for each in self.gates)
+        return tuple(line.gate.name for line in self.gates)
 
     @property
     def texts(self) -> frozenset[str]:
         """What it shows in full, so that it need not be shown in full again right below."""
-        gates = {_text_of(each.gate) for each in self.gates if each.full}
-        return frozenset(gates | {each.hazard.name for each in self.hazards if each.full})
+        gates = {_text_of(line.gate) for line in self.gates if line.full}
+        return frozenset(gates | {line.hazard.name for line in self.hazards if line.full})
 
     @property
     def dead(self) -> bool:
         """Whether there are gates, and none is about power being on: then the reading may confirm them."""
-        return bool(self.gates) and not any(each.gate.live for each in self.gates)
+        return bool(self.gates) and not any(line.gate.live for line in self.gates)
 
 
 def briefed(
@@ -155,40 +115,31 @@ def briefed(
     probe: Probe,
     shop: Shop,
     device: str = "",
-    shown: Collection[str] = (),
+    on_screen: Collection[str] = (),
 ) -> Briefing:
     """
-    What is said of safety before a probe, to whoever holds a device.
+    What is said of safety before a probe, to whoever reads it on a device.
 
-    Parameters
-    ----------
-    events, call
-        The call as it stands.
-    probe : Probe
-        What is to be done.
-    shop : Shop
-        Whose probes they are.
-    device : str
-        Who reads it: what another device has shown is not known here.
-    shown : collection of str
-        What stands on the reader's screen in full already: `Briefing.texts` of what was shown before.
+    What another device has shown is not known here; what was shown before (`Briefing.texts`) stands
+    `on_screen` in full already.
     """
     held = _held_back(call, probe, shop)
     if held is not None:
         return held
-    own = [each for each in events if each.id not in call.undone and each.device == device]
-    passed = [each for each in own if isinstance(each, GatePassed)]
+    here = [event for event in events if event.id not in call.undone and event.device == device]
+    passed = [event for event in here if isinstance(event, GatePassed)]
     gates = []
-    for each in call.gates_before(probe.gates):
-        new = _new(each, passed)
-        gates.append(GateShown(each, new and _text_of(each) not in shown, new))
+    for gate in call.gates_before(probe.gates):
+        new = _new(gate, passed)
+        gates.append(GateShown(gate, new and _text_of(gate) not in on_screen, new))
     hazards = [
-        HazardShown(each, new and each.name not in shown) for each, new in _spoken(call, probe, shop, own)
+        HazardShown(hazard, new and hazard.name not in on_screen)
+        for hazard, new in _spoken(call, probe, shop, here)
     ]
     return Briefing(
         gates=tuple(gates),
-        hazards=tuple(each for each in hazards if each.full or gates),
-        cautions=_cautions(call, own, first=not passed) if gates else (),
+        hazards=tuple(hazard for hazard in hazards if hazard.full or gates),
+        cautions=_cautions(call, here, first=not passed) if gates else (),
         defer=defer() if gates and not passed else "",
         live_work=place_of(call.place).rule("live-work") if gates and not passed else None,
     )
@@ -214,47 +165,43 @@ def _text_of(gate: Gate) -> str:
 
 def _new(gate: Gate, passed: Sequence[GatePassed]) -> bool:
     """Whether a gate is to be read in full: not passed yet, or passed for another matter."""
-    last = next((each for each in reversed(passed) if each.gate == gate.name), None)
+    last = next((event for event in reversed(passed) if event.gate == gate.name), None)
     return last is None or (bool(last.matter) and last.matter != gate.matter)
 
 
-def _spoken(call: Call, probe: Probe, shop: Shop, own: Sequence[Event]) -> tuple[tuple[Hazard, bool], ...]:
+def _spoken(call: Call, probe: Probe, shop: Shop, here: Sequence[Event]) -> tuple[tuple[Hazard, bool], ...]:
     """Hazards a probe meets and no gate of it keeps away, and whether each is new on this device."""
     machine = call.machine
     if machine is None:
         return ()
-    kept_away = frozenset[str]().union(*(each.hazards for each in call.gates_of(probe.gates)))
-    wanted = [each for each in met_at(probe, machine) if each.name not in kept_away]
-    read = _read(machine, shop, own) if wanted else frozenset()
-    return tuple((each, each.name not in read) for each in wanted)
+    kept_away = frozenset[str]().union(*(gate.hazards for gate in call.gates_of(probe.gates)))
+    wanted = [hazard for hazard in met_at(probe, machine) if hazard.name not in kept_away]
+    read = _read(machine, shop, here) if wanted else frozenset()
+    return tuple((hazard, hazard.name not in read) for hazard in wanted)
 
 
-def _read(machine: Machine, shop: Shop, own: Sequence[Event]) -> frozenset[str]:
+def _read(machine: Machine, shop: Shop, here: Sequence[Event]) -> frozenset[str]:
     """Hazards that were spoken with what was measured from this device."""
     read: set[str] = set()
-    for name in {event.probe for event in own if isinstance(event, ReadingTaken)}:
+    for name in {event.probe for event in here if isinstance(event, ReadingTaken)}:
         try:
-            read |= {each.name for each in met_at(probe_of(machine, name, shop), machine)}
+            read |= {hazard.name for hazard in met_at(probe_of(machine, name, shop), machine)}
         except HumclickError:
             continue
     return frozenset(read)
 
 
-def _cautions(call: Call, own: Sequence[Event], *, first: bool) -> tuple[Fact, ...]:
+def _cautions(call: Call, here: Sequence[Event], *, first: bool) -> tuple[Fact, ...]:
     situation = call.situation()
     if situation is None:
         return ()
     breaker = breaker_tripped(situation)
-    found = cautions_for(situation.machine, breaker=breaker)
+    facts = cautions_for(situation.machine, breaker=breaker)
     if first:
-        return found
-    tripped = max((k for k, e in enumerate(own) if _trips(e)), default=-1)
-    new = breaker and tripped >= 0 and not any(isinstance(e, GatePassed) for e in own[tripped:])
-    return tuple(each for each in found if new and each.name == "breaker-tripped")
-
-
-def _trips(event: Event) -> bool:
-    return isinstance(event, ReadingTaken) and event.value == Heard.BREAKER
+        return facts
+    attempts = [k for k, e in enumerate(here) if isinstance(e, ReadingTaken) and e.value == Heard.BREAKER]
+    new = breaker and attempts and not any(isinstance(e, GatePassed) for e in here[attempts[-1] :])
+    return tuple(fact for fact in facts if new and fact.name == "breaker-tripped")
 
 
 # -- what is done, not measured -----------------------------------------------------------------------------
@@ -262,45 +209,33 @@ def _trips(event: Event) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class RemedyBriefing:
-    """
-    What is said of safety with a remedy.
+    """What is said of safety with a remedy."""
 
-    Attributes
-    ----------
-    hazards : tuple of HazardShown
-        What doing it meets: in full, or in a few words where it was spoken on this call.
-    refrigerant : Meaning or None
-        What comes out where the refrigerant circuit is opened.
-    certificate : PlaceRule or None
-        What takes a certificate in this place.
-    """
-
-    hazards: tuple[HazardShown, ...] = ()
-    refrigerant: Meaning | None = None
-    certificate: PlaceRule | None = None
+    hazards: tuple[HazardShown, ...] = ()  #: in full, or in a few words where spoken on this call
+    refrigerant: Meaning | None = None  #: what comes out where the refrigerant circuit is opened
+    certificate: PlaceRule | None = None  #: what takes a certificate in this place
 
 
 def briefed_on(
     events: Sequence[Event], call: Call, remedies: Sequence[str], shop: Shop, device: str = ""
 ) -> RemedyBriefing:
     """
-    What is said of safety with some remedies on the machine of a call; parameters as in `briefed`.
-
-    Where the refrigerant circuit is opened, what the class of the refrigerant means is said too.
+    What is said of safety with some remedies on the machine of a call, and of its refrigerant where that
+    comes out.
     """
     machine = call.machine
     if machine is None:
         return RemedyBriefing()
-    own = [each for each in events if each.id not in call.undone and each.device == device]
-    alone, read = {each.name for each in met_by("", machine)}, _read(machine, shop, own)
-    found: dict[str, Hazard] = {}
+    here = [event for event in events if event.id not in call.undone and event.device == device]
+    alone, read = {hazard.name for hazard in met_by("", machine)}, _read(machine, shop, here)
+    met: dict[str, Hazard] = {}
     for remedy in remedies:
-        found |= {each.name: each for each in met_by(remedy, machine) if each.name not in alone}
-    shown = tuple(HazardShown(each, each.name not in read) for each in found.values())
-    if "opened-circuit" not in found:
-        return RemedyBriefing(shown)
+        met |= {hazard.name: hazard for hazard in met_by(remedy, machine) if hazard.name not in alone}
+    hazards = tuple(HazardShown(hazard, hazard.name not in read) for hazard in met.values())
+    if "opened-circuit" not in met:
+        return RemedyBriefing(hazards)
     kind = meaning(machine.nameplate.refrigerant)
-    return RemedyBriefing(shown, kind, place_of(call.place).rule("opened-circuit"))
+    return RemedyBriefing(hazards, kind, place_of(call.place).rule("opened-circuit"))
 
 
 def spoken_with(call: Call, probe: str, remedies: Sequence[str], shop: Shop) -> tuple[HazardShown, ...]:
@@ -308,9 +243,9 @@ def spoken_with(call: Call, probe: str, remedies: Sequence[str], shop: Shop) -> 
     machine = call.machine
     if machine is None:
         return ()
-    found = briefed((), call, probe_of(machine, probe, shop), shop).hazards if probe else ()
+    ahead = briefed((), call, probe_of(machine, probe, shop), shop).hazards if probe else ()
     more = briefed_on((), call, remedies, shop).hazards
-    return tuple({each.hazard.name: each for each in (*found, *more)}.values())
+    return tuple({spoken.hazard.name: spoken for spoken in (*ahead, *more)}.values())
 
 
 def on_machine(call: Call) -> tuple[Hazard, ...]:

@@ -39,16 +39,7 @@ __all__ = ["Call", "Holding", "OneMore", "Problem", "ReadingKept", "unproved"]
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """
-    Gates that hold on one device.
-
-    Attributes
-    ----------
-    proved : frozenset of str
-        Those that hold now.
-    this_round : frozenset of str
-        Those passed since the machine was last under power.
-    """
+    """Gates that hold on one device now, and those passed since the machine was last under power."""
 
     proved: frozenset[str] = frozenset()
     this_round: frozenset[str] = frozenset()
@@ -79,58 +70,31 @@ class ReadingKept:
     """
     A reading, a look or a start attempt that was understood.
 
-    Attributes
-    ----------
-    event : str
-        Id of the event.
-    at : datetime
-        When.
-    probe, text, note : str
-        Where, as typed, and the note beside it.
-    reading : Reading or None
-        What the meter showed, for a measurement.
-    answer : str
-        What was seen or heard; empty for a measurement and for "not sure".
-    temperature : PartTemperature
-        Of the part: as typed; else hot after an attempt, cold once cooled, unknown before either.
-    unproved : tuple of str
-        Gates it needs that were not passed, or no longer held.
-    against : tuple of str
-        What forbade it when it was taken, or had to be shown first, in words.
-    renewed : frozenset of str
-        Parts that had been replaced before it was taken.
-    causes : tuple of (cause, logarithm)
-        For a recording: how probable it is under each cause; see `RecordingTaken`. [-]
-    repairs : int
-        Repairs made before it was taken. [-]
-    tester : bool
-        Read with a meter that proves insulation.
-    top : float or None
-        Top of the ohms of the meter it was read with, which OL exceeds; None where nobody read one. [Ω]
+    The temperature of the part is that typed; else hot after an attempt, cold once cooled, unknown before.
     """
 
     event: str
     at: datetime
     probe: str
-    text: str
-    reading: Reading | None
-    answer: str
+    text: str  #: as typed
+    reading: Reading | None  #: for a measurement
+    answer: str  #: what was seen or heard; empty for a measurement and for "not sure"
     temperature: PartTemperature
-    unproved: tuple[str, ...]
-    renewed: frozenset[str]
+    unproved: tuple[str, ...]  #: gates it needs that were not passed, or no longer held
+    renewed: frozenset[str]  #: parts that had been replaced before
     note: str = ""
-    causes: tuple[tuple[str, float], ...] = ()
-    repairs: int = 0
-    tester: bool = False
-    top: float | None = None
-    against: tuple[str, ...] = ()
+    causes: tuple[tuple[str, float], ...] = ()  #: of a recording, as in `RecordingTaken`
+    repairs: int = 0  #: made before
+    tester: bool = False  #: read with a meter that proves insulation
+    top: float | None = None  #: top of its meter's ohms, which OL exceeds [Ω]
+    against: tuple[str, ...] = ()  #: what forbade it, or had to be shown first, in words
     _observation: Observation | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def observation(self) -> Observation:
         """As judgement sees it."""
         if self._observation is None:
-            seen = Observation(
+            observation = Observation(
                 self.probe,
                 self.reading,
                 self.answer,
@@ -142,8 +106,8 @@ class ReadingKept:
                 self.tester,
                 self.top,
             )
-            object.__setattr__(self, "_observation", seen)
-            return seen
+            object.__setattr__(self, "_observation", observation)
+            return observation
         return self._observation
 
     @property
@@ -170,87 +134,32 @@ class _Beside:
 
 @dataclass(frozen=True, slots=True)
 class Call(_Beside):
-    """
-    What is known of a call now.
-
-    Attributes
-    ----------
-    header : Opened or None
-        Shop, customer, equipment.
-    machine : Machine or None
-        None until an arrangement is named.
-    complaint : Heard or None
-        What was heard before the call; None if not known.
-    words : str
-        The complaint as told.
-    meter, leads
-        What is measured with now.
-    readings : tuple of ReadingKept
-        In order.
-    gates : tuple of GatePassed
-        Every gate passed, in order, with its time.
-    device : str
-        Who asks.
-    held : mapping of device to Holding
-        Gates that hold on each device that passed any.
-    ended : mapping of gate to int
-        How often each gate has been ended.
-    order : mapping of event to int
-        Where each event stands in the order in which they count, from 0.
-    turn : int
-        The largest turn that is believed; 0 where nobody counted.
-    skipped : mapping of probe to reason
-        What cannot be done here.
-    waited : float
-        Since the machine last tried to start, as far as written down. [min]
-    hot : bool or None
-        Whether protector and starter are hot now; None if not known.
-    renewed : frozenset of str
-        Parts replaced during the call.
-    repairs : int
-        Repairs made during the call. [-]
-    renewals : mapping of part to int
-        Which of the repairs, counted from 1, last renewed a part. [-]
-    stoppages : tuple of Stoppage
-        What stops the call, or a part of it, and is not answered yet; in order.
-    marked_volts : mapping of part to float
-        Voltages stamped on capacitors. [V]
-    hazards : tuple of HazardFound
-        Every hazard that was found, in order, answered or not, taken back or not.
-    cleared : tuple of HazardCleared
-        How they were answered, in order.
-    stamps, waits, fitted, photos, recordings, marks, notes, decisions : tuples of events
-        In order, without what was undone.
-    undone : frozenset of str
-        Ids of events that are taken back.
-    problems : tuple of Problem
-        What could not be used.
-    events : tuple of Event
-        All of it, in order, what was taken back too: how it came to this.
-    """
+    """What is known of a call now. Tuples of events are in order, without what was undone."""
 
     header: Opened | None = None
     machine: Machine | None = None
-    complaint: Heard | None = None
-    words: str = ""
+    complaint: Heard | None = None  #: heard before the call
+    words: str = ""  #: the complaint as told
     meter: Meter = field(default_factory=default_meter)
     leads: Leads = field(default_factory=Leads)
     readings: tuple[ReadingKept, ...] = ()
     gates: tuple[GatePassed, ...] = ()
-    device: str = ""
-    held: Mapping[str, Holding] = field(default_factory=dict)
-    ended: Mapping[str, int] = field(default_factory=dict)
+    device: str = ""  #: who asks
+    held: Mapping[str, Holding] = field(default_factory=dict)  #: by the device that passed them
+    ended: Mapping[str, int] = field(default_factory=dict)  #: how often each gate has been ended
+    #: where each event stands in the order in which they count
     order: Mapping[str, int] = field(default_factory=dict)
-    turn: int = 0
-    skipped: Mapping[str, str] = field(default_factory=dict)
-    waited: float = 0.0
-    hot: bool | None = None
-    renewed: frozenset[str] = frozenset()
+    turn: int = 0  #: the largest that is believed; 0 where nobody counted
+    skipped: Mapping[str, str] = field(default_factory=dict)  #: probes that cannot be done here, and why
+    waited: float = 0.0  #: since the machine last tried to start, as far as written down [min]
+    hot: bool | None = None  #: protector and starter now; None if not known
+    renewed: frozenset[str] = frozenset()  #: parts replaced during the call
     repairs: int = 0
+    #: which of the repairs, counted from 1, last renewed a part
     renewals: Mapping[str, int] = field(default_factory=dict)
-    stoppages: tuple[Stoppage, ...] = ()
-    marked_volts: Mapping[str, float] = field(default_factory=dict)
-    hazards: tuple[HazardFound, ...] = ()
+    stoppages: tuple[Stoppage, ...] = ()  #: what stops the call, or a part of it, and is not answered yet
+    marked_volts: Mapping[str, float] = field(default_factory=dict)  #: stamped on capacitors [V]
+    hazards: tuple[HazardFound, ...] = ()  #: answered or not, taken back or not
     cleared: tuple[HazardCleared, ...] = ()
     stamps: tuple[StampRead, ...] = ()
     waits: tuple[Waited, ...] = ()
@@ -260,27 +169,17 @@ class Call(_Beside):
     marks: tuple[PhotoMarked, ...] = ()
     notes: tuple[NoteWritten, ...] = ()
     decisions: tuple[DecisionTaken, ...] = ()
-    undone: frozenset[str] = frozenset()
+    undone: frozenset[str] = frozenset()  #: ids
     problems: tuple[Problem, ...] = ()
-    events: tuple[Event, ...] = field(default=(), repr=False, compare=False)
+    events: tuple[Event, ...] = field(default=(), repr=False, compare=False)  #: all, what was taken back too
 
     def then(self, event: Event, reading: Reading | None = None) -> Call:
         """
         The call with one event more: the same as a fold of all events and this one.
 
         Only this event is read, unless it changes how earlier ones are read (`humclick.jobs.folding`).
-
-        Parameters
-        ----------
-        event : Event
-            The new one.
-        reading : Reading, optional
-            What its text was understood as, where somebody read it already.
-
-        Raises
-        ------
-        OutOfRange
-            If this call was not folded from events.
+        `reading` is what its text was understood as. Raises `OutOfRange` if this call was not folded from
+        events.
         """
         folding: OneMore | None = getattr(self, "_folding", None)
         if folding is None:
@@ -335,46 +234,24 @@ class Call(_Beside):
             place=self.place,
         )
 
-    def gates_before(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
+    def gates_before(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
         """
-        Gates still to be passed before a probe, in order.
+        Gates still to be passed before a probe that asks for some, in order; raises `Unknown` for no gate.
 
         While no machine is described, all that the probe asks for.
-
-        Parameters
-        ----------
-        probe_gates : iterable of str
-            Names the probe asks for.
-        ohms : float, optional
-            Chosen discharge resistor; 10 kΩ if left out. [Ω]
-
-        Raises
-        ------
-        Unknown
-            If a gate does not exist.
-        OutOfRange
-            If the discharge resistor is not usable.
         """
-        wanted = self.gates_of(probe_gates, ohms=ohms)
+        wanted = self.gates_of(probe_gates)
         if self.machine is None:
             return wanted
-        missing = unproved([each.name for each in wanted], self.proved, self.this_round)
-        return tuple(each for each in wanted if each.name in missing or self._of_another_matter(each))
+        missing = unproved([gate.name for gate in wanted], self.proved, self.this_round)
+        return tuple(gate for gate in wanted if gate.name in missing or self._of_another_matter(gate))
 
-    def gates_of(self, probe_gates: Iterable[str], *, ohms: float | None = None) -> tuple[Gate, ...]:
-        """
-        All gates before a probe on this machine, passed or not, in order; parameters as in `gates_before`.
-
-        Raises
-        ------
-        Unknown, OutOfRange
-            As `gates_before`.
-        """
+    def gates_of(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
+        """All gates before a probe on this machine, passed or not, in order; else as `gates_before`."""
         if self.machine is None:
             names = [gate(name).name for name in probe_gates]
-            return tuple(each for each in gates().values() if each.name in names)
-        marked = self.marked_volts
-        return gates_for(probe_gates, self.machine, ohms=ohms, marked_volts=marked, place=self.place)
+            return tuple(known for known in gates().values() if known.name in names)
+        return gates_for(probe_gates, self.machine, marked_volts=self.marked_volts, place=self.place)
 
     @property
     def place(self) -> str:
@@ -385,7 +262,7 @@ class Call(_Beside):
         """Whether a gate that holds for the whole call was passed for something else, such as another gas."""
         if gate.once or gate.on or gate.name in invalidated_by(gates()):
             return False
-        last = next((each for each in reversed(self.gates) if each.gate == gate.name), None)
+        last = next((passed for passed in reversed(self.gates) if passed.gate == gate.name), None)
         return last is not None and bool(last.matter) and last.matter != gate.matter
 
 

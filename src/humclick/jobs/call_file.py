@@ -57,7 +57,7 @@ from humclick.jobs.call_text import (
 )
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
-from humclick.jobs.on_disk import OPEN, append, locked, write_whole
+from humclick.jobs.on_disk import OPEN, append_block, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
 from humclick.limits import CALL_BYTES, CALL_EVENTS
 from humclick.toml_text import blanked
@@ -91,43 +91,17 @@ _AT_LINE = re.compile(r" \(at line (\d+), column \d+\)$")
 
 @dataclass(frozen=True, slots=True)
 class CallFile:
-    """
-    A call file as read.
-
-    Attributes
-    ----------
-    events : tuple of Event
-        In the order of the file.
-    torn : str
-        Text of blocks that were begun and not completed; usually empty.
-    torn_line : int or None
-        Line where the first of them begins.
-    mark : tuple of int
-        What tells the file as it was read from any other state of it (`mark_of`); zeros if not known.
-    """
+    """A call file as read, its events in the order of the file."""
 
     events: tuple[Event, ...]
-    torn: str = ""
-    torn_line: int | None = None
-    mark: tuple[int, int, int] = (0, 0, 0)
+    torn: str = ""  #: text of blocks that were begun and not completed
+    torn_line: int | None = None  #: where the first of them begins
+    mark: tuple[int, int, int] = (0, 0, 0)  #: what tells this state of the file from any other
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """
-    What came of appending.
-
-    Attributes
-    ----------
-    before : tuple of Event
-        What stood in the file.
-    fresh : tuple of Event
-        What was appended.
-    no_room : frozenset of str
-        Ids of events that are not in the file because it is full.
-    mark : tuple of int
-        What tells the file as it stands now from any other: time, size and number of it.
-    """
+    """What stood in a file, what was appended, and ids of events for which there was no room."""
 
     before: tuple[Event, ...]
     fresh: tuple[Event, ...]
@@ -140,51 +114,28 @@ class Written:
         return CallFile((*self.before, *self.fresh), mark=self.mark)
 
 
-def mark_of(found: os.stat_result) -> tuple[int, int, int]:
+def mark_of(state: os.stat_result) -> tuple[int, int, int]:
     """What tells a file from itself once something was written to it."""
-    return found.st_mtime_ns, found.st_size, found.st_ino
+    return state.st_mtime_ns, state.st_size, state.st_ino
 
 
 def read_call(path: str | os.PathLike[str]) -> tuple[Event, ...]:
     """
-    Events of a call file, in the order of the file. Torn blocks are left out; `load_call` shows them.
-
-    Raises
-    ------
-    CallFileError
-        If the file cannot be read, with the line and what would be right.
+    Events of a call file, in its order, torn blocks left out; raises `CallFileError` with the line that is
+    wrong.
     """
     return load_call(path).events
 
 
 def load_call(path: str | os.PathLike[str]) -> CallFile:
-    """
-    Read a call file.
-
-    Raises
-    ------
-    CallFileError
-        As `read_call`.
-    """
+    """Read a call file; raises `CallFileError` as `read_call`."""
     data, mark = _read(path)
     return replace(parse_call(data, os.fspath(path)), mark=mark)
 
 
 def parse_call(data: bytes, name: str = "call file") -> CallFile:
     r"""
-    Read a call file's bytes.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    name : str
-        What it is called in a message.
-
-    Raises
-    ------
-    CallFileError
-        As `read_call`.
+    Read a call file's bytes, called `name` in a message; raises `CallFileError` as `read_call`.
 
     Examples
     --------
@@ -204,23 +155,19 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
     """
     Write a call file anew, all at once: either the old file or the whole new one is there.
 
-    Comments of an old file are not kept; `append_event` keeps them.
-
-    Raises
-    ------
-    CallFileError
-        If it cannot be written, or two events have one id.
+    Comments of an old file are not kept; `append_event` keeps them. Raises `CallFileError` if it cannot be
+    written, or two events have one id.
     """
     name = os.fspath(path)
-    blocks, seen, counted = [_FIRST], set(), False
+    blocks, ids, counted = [_FIRST], set(), False
     for event in events:
-        if event.id in seen:
+        if event.id in ids:
             raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
-        seen.add(event.id)
+        ids.add(event.id)
         blocks.append("\n" + block_of(event, counted))
         counted = counted or event.turn > 0
     data = "".join(blocks).encode()
-    _fits(len(data), len(seen), name)
+    _fits(len(data), len(ids), name)
     with _as_call_file_errors(name, "written"):
         _regular(name, missing_ok=True)
         target = Path(os.path.realpath(name))
@@ -234,19 +181,10 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
     When this returns, the event is on the disk. If the program is killed before, the file holds every earlier
     event, and this one whole, torn (see `CallFile`) or not at all. What stands in the file is not touched,
     except that an earlier torn block is turned into comments. An event without a turn comes after all that
-    stand in the file.
+    stand in the file. One `known` as last read or written is read again only where somebody wrote to it
+    since.
 
-    Parameters
-    ----------
-    path, event
-        Where, and what.
-    known : CallFile, optional
-        The file as it was read or written last: it is read again only where somebody wrote to it since.
-
-    Raises
-    ------
-    CallFileError
-        If the file is not a sound call file, holds an event of this id, has no room, or cannot be written.
+    Raises `CallFileError` if it is no sound call file, holds this id, has no room, or cannot be written.
     """
     block = block_of(event, counted=False) if not event.turn else ""
     return _append(os.fspath(path), (event,), block, known, whole=True)
@@ -255,14 +193,7 @@ def append_event(path: str | os.PathLike[str], event: Event, known: CallFile | N
 def append_all(
     path: str | os.PathLike[str], events: Iterable[Event], known: CallFile | None = None
 ) -> Written:
-    """
-    Append events at one go, all of them or none; else as `append_event`.
-
-    Raises
-    ------
-    CallFileError
-        As `append_event`.
-    """
+    """Append events at one go, all of them or none; else as `append_event`."""
     return _append(os.fspath(path), tuple(events), "", known, whole=True)
 
 
@@ -273,11 +204,6 @@ def append_events(
     Append those events whose ids are not in the file yet, as they are and at one go; else as `append_event`.
 
     Two programs that begin one file at the same time both find their events in it.
-
-    Raises
-    ------
-    CallFileError
-        If the file is not a sound call file, or cannot be written.
     """
     return _append(os.fspath(path), tuple(events), "", known)
 
@@ -299,18 +225,18 @@ def _append(
                 fresh = _new_text(known.events, events, stands[1], block, name, whole)
                 return _added(descriptor, known.events, fresh, stands[1], name)
             data, _mark = _read(target, name)
-            found = parse_call(data or _FIRST.encode(), name)
-            fresh = _new_text(found.events, events, len(data), block, name, whole)
-            if not (found.torn and fresh.text):
-                return _added(descriptor, found.events, fresh, len(data), name)
+            stood = parse_call(data or _FIRST.encode(), name)
+            fresh = _new_text(stood.events, events, len(data), block, name, whole)
+            if not (stood.torn and fresh.text):
+                return _added(descriptor, stood.events, fresh, len(data), name)
             write_whole(target, with_comments(data, torn_regions(data)) + fresh.text, _mode_of(target))
-            return Written(found.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
+            return Written(stood.events, fresh.events, fresh.no_room, mark_of(os.stat(target)))
 
 
 def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name: str) -> Written:
     """What is new, put behind the `size` bytes of a file in which some events stand."""
     text = new.text if size or not new.text else _FIRST.encode() + new.text
-    if text and not append(descriptor, text, size):
+    if text and not append_block(descriptor, text, size):
         raise CallFileError("the disk is full: nothing was written", path=name)
     mark = mark_of(os.fstat(descriptor))
     ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time
@@ -335,9 +261,9 @@ def _new_text(
             if whole:
                 raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
             continue
-        own = block or block_of(event, counted)
-        one = f"\n# event {event.id} begins\n{own}# event {event.id} is complete\n".encode()
-        if len(known) >= MOST_EVENTS or size + len(text) + len(one) > LARGEST:
+        lines = block or block_of(event, counted)
+        framed = f"\n# event {event.id} begins\n{lines}# event {event.id} is complete\n".encode()
+        if len(known) >= MOST_EVENTS or size + len(text) + len(framed) > LARGEST:
             if whole:
                 _fits(0, MOST_EVENTS + 1, name)
             no_room.add(event.id)
@@ -345,7 +271,7 @@ def _new_text(
         known.add(event.id)
         counted = counted or event.turn > 0
         fresh.append(event)
-        text += one
+        text += framed
     return _New(tuple(fresh), frozenset(no_room), text)
 
 
@@ -376,27 +302,27 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
     taken: dict[str, int] = {}
     for number, table in enumerate(tables):
         if isinstance(table.get("id"), str):
-            own = table["id"]
-            if own in taken:
-                before = line_in(plain, starts, taken[own], "id")
+            ident = table["id"]
+            if ident in taken:
+                before = line_in(plain, starts, taken[ident], "id")
                 raise CallFileError(
-                    f"the id {own[:64]!r} stands already at line {before}; leave it out, and one is made",
+                    f"the id {ident[:64]!r} stands already at line {before}; leave it out, and one is made",
                     line=line_in(plain, starts, number, "id"),
                     path=name,
                 )
-            taken[own] = number
-    found, last, counts, turn = [], UNTIMED, dict[str, int](), 0
+            taken[ident] = number
+    events, last, counts, turn = [], UNTIMED, dict[str, int](), 0
     for number, table in enumerate(tables):
-        given = dict(table)
-        if "id" not in given:
-            given["id"] = _name_of(table, taken, counts)
-        if "at" not in given:
+        fields = dict(table)
+        if "id" not in fields:
+            fields["id"] = _name_of(table, taken, counts)
+        if "at" not in fields:
             after = last + timedelta(microseconds=1)
-            given["at"] = after if after.year <= LATEST else last
-        if "turn" not in given and turn:
-            given["turn"] = turn + 1
+            fields["at"] = after if after.year <= LATEST else last
+        if "turn" not in fields and turn:
+            fields["turn"] = turn + 1
         try:
-            event = event_from(given)
+            event = event_from(fields)
         except Refused as error:
             field = re.match(r"\w*", str(error))
             line = line_in(plain, starts, number, field[0] if field else "")
@@ -404,8 +330,8 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
         last = event.at
         if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
             turn = max(turn, event.turn)
-        found.append(event)
-    return tuple(found)
+        events.append(event)
+    return tuple(events)
 
 
 def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
@@ -424,8 +350,8 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
         else:
             near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
             hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
-        shown = ascii(key)[1:-1][:60]
-        raise CallFileError(f"unknown key {shown}; {hint}", line=line_of(key, plain), path=name)
+        shown_key = ascii(key)[1:-1][:60]
+        raise CallFileError(f"unknown key {shown_key}; {hint}", line=line_of(key, plain), path=name)
 
 
 def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, int]) -> str:
@@ -482,13 +408,13 @@ def _mode_of(target: Path) -> int:
     return stat.S_IMODE(os.stat(target).st_mode) if target.exists() else OPEN
 
 
-def _read(path: str | os.PathLike[str], shown: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
+def _read(path: str | os.PathLike[str], called: str | None = None) -> tuple[bytes, tuple[int, int, int]]:
     """All of a file, and its mark from before it was read."""
     name = os.fspath(path)
-    with _as_call_file_errors(shown or name, "read"):
+    with _as_call_file_errors(called or name, "read"):
         _regular(name)
         with open(name, "rb") as file:
             mark = mark_of(os.fstat(file.fileno()))
             data = file.read(LARGEST + 1)
-    _fits(len(data), 0, shown or name)
+    _fits(len(data), 0, called or name)
     return data, mark

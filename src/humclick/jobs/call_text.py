@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -51,17 +51,12 @@ _ZEROS = re.compile("\0{2,}")
 
 def heads(plain: str) -> list[int]:
     """Where the lines ``[[event]]`` begin, in text that is `blanked`."""
-    return [found.start() for found in _HEAD.finditer(plain)]
+    return [head.start() for head in _HEAD.finditer(plain)]
 
 
 def refuse_unmeant(plain: str, name: str) -> None:
     """
     Refuse keys of too many parts, endless numbers and lists nested too deeply, in text that is `blanked`.
-
-    Raises
-    ------
-    CallFileError
-        If there are any.
     """
     wrong = unmeant(plain)
     if wrong is not None:
@@ -71,16 +66,16 @@ def refuse_unmeant(plain: str, name: str) -> None:
 
 def line_of(key: str, plain: str) -> int | None:
     """Line on which a key of the file's top stands first."""
-    found = re.search(rf"^[ \t]*+\[*+[ \t]*+{re.escape(key[:64])}", plain, re.MULTILINE)
-    return plain.count("\n", 0, found.start()) + 1 if found else None
+    place = re.search(rf"^[ \t]*+\[*+[ \t]*+{re.escape(key[:64])}", plain, re.MULTILINE)
+    return plain.count("\n", 0, place.start()) + 1 if place else None
 
 
 def line_in(plain: str, starts: list[int], number: int, key: str) -> int:
     """Line of a key in the n-th block; of the block's head if the key is not found there."""
     start = starts[number]
     end = starts[number + 1] if number + 1 < len(starts) else len(plain)
-    found = re.compile(rf"^[ \t]*+{re.escape(key)}[ \t]*+[=.]", re.MULTILINE).search(plain, start, end)
-    return plain.count("\n", 0, found.start() if key and found else start) + 1
+    place = re.compile(rf"^[ \t]*+{re.escape(key)}[ \t]*+[=.]", re.MULTILINE).search(plain, start, end)
+    return plain.count("\n", 0, place.start() if key and place else start) + 1
 
 
 # -- torn blocks ------------------------------------------------------------------------------------------
@@ -122,7 +117,7 @@ def _damaged(block: bytes) -> bool:
 
 def _damaged_ends(data: bytes, torn: list[tuple[int, int]], places: list[int]) -> list[tuple[int, int]]:
     """Damage outside blocks: in a block's first line, or zeros to the end of the file."""
-    found: list[tuple[int, int]] = []
+    regions: list[tuple[int, int]] = []
     starts = [start for start, _ in torn]
     at = 0
     while (zero := data.find(b"\0", at)) >= 0:
@@ -132,18 +127,18 @@ def _damaged_ends(data: bytes, torn: list[tuple[int, int]], places: list[int]) -
             continue
         region = _region(data, zero, places)
         if region is None:
-            return found
-        found.append(region)
+            return regions
+        regions.append(region)
         at = region[1]
-    if found or b"# event" not in data:
-        return found
+    if regions or b"# event" not in data:
+        return regions
     try:
         _without(data, torn).decode("utf-8")
     except UnicodeDecodeError as error:
         region = _region(data, error.start, places)
         if region is not None and data.startswith(b"# event ", region[0]) and region[1] == len(data):
-            found.append(region)
-    return found
+            regions.append(region)
+    return regions
 
 
 def _region(data: bytes, damage: int, places: list[int]) -> tuple[int, int] | None:
@@ -159,24 +154,28 @@ def _region(data: bytes, damage: int, places: list[int]) -> tuple[int, int] | No
     return None
 
 
+def _changed(data: bytes, torn: list[tuple[int, int]], change: Callable[[bytes], bytes]) -> bytes:
+    """The file with its torn text changed."""
+    pieces, at = [], 0
+    for start, end in torn:
+        pieces += [data[at:start], change(data[start:end])]
+        at = end
+    return b"".join((*pieces, data[at:]))
+
+
 def _without(data: bytes, torn: list[tuple[int, int]]) -> bytes:
     """The file with spaces for its torn text; lines and places stay."""
-    kept, at = [], 0
-    for start, end in torn:
-        kept += [data[at:start], re.sub(rb"[^\n]", b" ", data[start:end])]
-        at = end
-    return b"".join((*kept, data[at:]))
+    return _changed(data, torn, lambda text: re.sub(rb"[^\n]", b" ", text))
 
 
 def with_comments(data: bytes, torn: list[tuple[int, int]]) -> bytes:
     """The file with its torn text turned into comments; a run of zeros stands as their number."""
-    kept, at = [], 0
-    for start, end in torn:
-        text = _ZEROS.sub(lambda run: f"\0 ({len(run[0])} of them)", _text(data[start:end]))
-        lines = (f"# torn: {_printable(line)}\n" for line in text.splitlines() if line.strip())
-        kept += [data[at:start], "".join(lines).encode()]
-        at = end
-    return b"".join((*kept, data[at:]))
+    return _changed(data, torn, _as_comment)
+
+
+def _as_comment(torn: bytes) -> bytes:
+    text = _ZEROS.sub(lambda run: f"\0 ({len(run[0])} of them)", _text(torn))
+    return "".join(f"# torn: {_printable(line)}\n" for line in text.splitlines() if line.strip()).encode()
 
 
 def _text(data: bytes) -> str:
@@ -209,24 +208,17 @@ def _toml(value: Any) -> str:
     import tomlkit  # here: only writing needs it
 
     if isinstance(value, Mapping):
-        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(each)}" for key, each in value.items())
+        inner = (f"{tomlkit.key(str(key)).as_string()} = {_toml(item)}" for key, item in value.items())
         return f"{{ {', '.join(inner)} }}"
     if isinstance(value, list | tuple):
-        return f"[{', '.join(_toml(each) for each in value)}]"
+        return f"[{', '.join(_toml(item) for item in value)}]"
     if isinstance(value, datetime):
         return value.isoformat()
     return str(tomlkit.item(value).as_string())
 
 
 def decoded(data: bytes, name: str) -> str:
-    """
-    The text of a file's bytes.
-
-    Raises
-    ------
-    CallFileError
-        If it is none.
-    """
+    """The text of a file's bytes; raises `CallFileError` if it is none."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
     data = data.removeprefix(b"\xef\xbb\xbf")

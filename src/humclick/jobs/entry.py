@@ -48,34 +48,29 @@ def plain(text: str) -> str:
 
 def named(text: str, names: Iterable[str]) -> str | None:
     """The name meant by a text that is the whole name or the beginning of one name only."""
-    said = plain(text)
+    typed = plain(text)
     known = list(names)
-    whole = [name for name in known if plain(name) == said]
-    begun = [name for name in known if said and plain(name).startswith(said)]
+    whole = [name for name in known if plain(name) == typed]
+    begun = [name for name in known if typed and plain(name).startswith(typed)]
     return whole[0] if whole else begun[0] if len(begun) == 1 else None
 
 
-def one_of(what: str, text: str, names: Sequence[str], shown: Mapping[str, str] | None = None) -> str:
+def one_of(what: str, text: str, names: Sequence[str], titles: Mapping[str, str] | None = None) -> str:
     """
-    The name meant by a number from 1, a name, its words or the beginning of one.
-
-    Raises
-    ------
-    Unknown
-        If it is none of them.
+    The name meant by a number from 1, a name, its words or the beginning of one; raises `Unknown` if none is.
     """
-    words = shown or {}
-    said = text.strip().rstrip(".)")
-    if said.isdecimal() and said.isascii() and 1 <= int(said[:6]) <= len(names):
-        return names[int(said[:6]) - 1]
-    found = named(text, names)
-    if found is None and words:
+    words = titles or {}
+    typed = text.strip().rstrip(".)")
+    if typed.isdecimal() and typed.isascii() and 1 <= int(typed[:6]) <= len(names):
+        return names[int(typed[:6]) - 1]
+    name = named(text, names)
+    if name is None and words:
         by_words = {words[name]: name for name in names if name in words}
-        told = named(text, by_words)
-        found = by_words[told] if told is not None else None
-    if found is None:
+        title = named(text, by_words)
+        name = by_words[title] if title is not None else None
+    if name is None:
         raise Unknown(what, text[:60], names)
-    return found
+    return name
 
 
 def probe_named(text: str, known: Iterable[str]) -> str | None:
@@ -90,12 +85,12 @@ def probe_named(text: str, known: Iterable[str]) -> str | None:
     'pins.C-R'
     """
     names = list(known)
-    said = text.casefold().rstrip(":=")
+    typed = text.casefold().rstrip(":=")
     for name in names:
-        if name.casefold() == said:
+        if name.casefold() == typed:
             return name
-    pins = _TWO_PINS.fullmatch(said.removeprefix("pins."))
-    if pins and (said.startswith("pins.") or "-" in said or not said.isdecimal()):
+    pins = _TWO_PINS.fullmatch(typed.removeprefix("pins."))
+    if pins and (typed.startswith("pins.") or "-" in typed or not typed.isdecimal()):
         wanted = sorted(pins.groups())
         for name in names:
             first, _, second = name.removeprefix("pins.").casefold().partition("-")
@@ -118,40 +113,24 @@ def with_warmth(text: str) -> tuple[str, str]:
     >>> with_warmth("OL hot"), with_warmth("3.2 @35 C"), with_warmth("4k7")
     (('OL', 'hot'), ('3.2', '35 C'), ('4k7', ''))
     """
-    found = _WORD.fullmatch(text.strip()) or _AT.fullmatch(text.strip())
-    return (found[1], found[2].strip()) if found else (text.strip(), "")
+    parts = _WORD.fullmatch(text.strip()) or _AT.fullmatch(text.strip())
+    return (parts[1], parts[2].strip()) if parts else (text.strip(), "")
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """
-    What was seen at a probe.
+    """What was seen at a probe."""
 
-    Attributes
-    ----------
-    value : str
-        As the call keeps it.
-    warmth : str
-        How warm the part was, as typed; empty where nothing was said.
-    reading : Reading or None
-        What the value was understood as, for a measurement.
-    """
-
-    value: str
-    warmth: str = ""
-    reading: Reading | None = None
+    value: str  #: as the call keeps it
+    warmth: str = ""  #: as typed; empty where nothing was said
+    reading: Reading | None = None  #: what the value of a measurement was understood as
 
 
 def answer_to(probe: Probe, text: str, warmth: str = "") -> Answer:
     """
     What was seen at a probe, as the call keeps it; `warmth` goes before what stands in the text.
 
-    Raises
-    ------
-    ReadingRefused
-        If it is no reading of what the probe measures.
-    Unknown
-        If it is none of the answers.
+    Raises `ReadingRefused` for no reading of what the probe measures, `Unknown` for none of its answers.
     """
     if not probe.quantity:
         if plain(text) in ("?", "not sure", "unknown"):
@@ -178,27 +157,14 @@ def how_to_answer(probe: Probe) -> Message:
 
 def figure(text: str, name: str, units: Mapping[str, float], right: str) -> float:
     """
-    A figure with one of some units, in the first of them.
+    A figure such as ``10 min`` in the first of some units; raises `Refused` if it is none.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``10 min``.
-    name : str
-        What it is called in a message.
-    units : mapping of str to float
-        Units in small letters and what each is worth; an empty one may be left out.
-    right : str
-        An example of the right form.
-
-    Raises
-    ------
-    Refused
-        If it is not such a figure.
+    The units are in small letters, with what each is worth; an empty one may be left out. `name` and `right`,
+    an example of the right form, stand in the refusal.
     """
-    found = _FIGURE.fullmatch(text.strip())
-    unit = found[2].strip().casefold().rstrip(".") if found else ""
-    if found is None or unit not in units:
+    parts = _FIGURE.fullmatch(text.strip())
+    unit = parts[2].strip().casefold().rstrip(".") if parts else ""
+    if parts is None or unit not in units:
         raise Refused(
             Message(
                 "{name}: {text} is not understood; write it such as {right}",
@@ -207,4 +173,4 @@ def figure(text: str, name: str, units: Mapping[str, float], right: str) -> floa
                 right=right,
             )
         )
-    return float(found[1].replace(",", ".")) * units[unit]
+    return float(parts[1].replace(",", ".")) * units[unit]

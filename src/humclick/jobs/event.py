@@ -1,6 +1,4 @@
-"""
-What every event of a call has, and the bounds of it.
-"""
+"""What every event of a call has, and the bounds of it."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ import msgspec
 
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.events import KINDS, Event
-from humclick.jobs.fields import one_of
+from humclick.jobs.fields import choice_of
 from humclick.messages import N_, Message
 
 __all__ = ["event_from", "new_event", "table_of"]
@@ -55,8 +55,8 @@ def _explained(error: msgspec.ValidationError) -> Message:
         form = N_("{name} must be {wanted:or}; got {given}")
         if name == "value":
             form = N_('{name} must be {wanted:or}, as the display shows it: value = "4.7"; got {given}')
-        given = _WORDS.get(expected[2], expected[2])
-        return Message.of(form, name=name or "it", wanted=wanted, given=given)
+        got = _WORDS.get(expected[2], expected[2])
+        return Message.of(form, name=name or "it", wanted=wanted, given=got)
     if message.startswith("Invalid RFC3339"):
         return Message("{name} must be {wanted}", name=name, wanted=_WORDS["datetime"])
     text = message if not name or message.startswith(name) else f"{name} {message[:1].lower()}{message[1:]}"
@@ -83,9 +83,9 @@ def event_from(table: Mapping[str, Any]) -> Event:
     if not isinstance(kind, str) or kind not in KINDS:
         if kind is None:
             raise Refused(Message("kind is missing; it is one of {kinds}", kinds=", ".join(KINDS)))
-        raise Refused(Message("kind must be {allowed}", allowed=one_of(str(kind)[:60], KINDS)))
+        raise Refused(Message("kind must be {allowed}", allowed=choice_of(str(kind)[:60], KINDS)))
     wanted = KINDS[kind]
-    names = [each.name for each in fields(wanted)]
+    names = [field.name for field in fields(wanted)]
     for key in table:
         if key != "kind" and key not in names:
             near = get_close_matches(str(key), names, n=1, cutoff=0.5)
@@ -125,21 +125,16 @@ def _refuse_broken_letters(table: Mapping[str, Any]) -> None:
                     )
                 )
         elif isinstance(value, Mapping):
-            waiting += [(name, each) for pair in value.items() for each in pair]
+            waiting += [(name, part) for pair in value.items() for part in pair]
         elif isinstance(value, list | tuple):
-            waiting += [(name, each) for each in value]
+            waiting += [(name, part) for part in value]
 
 
 def new_event(
-    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", turn: int = 0, **given: Any
+    kind: str, *, device: str = "", at: datetime | None = None, id: str = "", turn: int = 0, **content: Any
 ) -> Event:
     """
-    A new event, with an id of its own and the time now unless given.
-
-    Raises
-    ------
-    Refused
-        As `event_from`.
+    A new event, with an id of its own and the time now unless given; raises `Refused` as `event_from`.
 
     Examples
     --------
@@ -154,7 +149,7 @@ def new_event(
             "at": moment,
             "device": device,
             "turn": turn,
-            **{name: str(value) if isinstance(value, Message) else value for name, value in given.items()},
+            **{name: str(value) if isinstance(value, Message) else value for name, value in content.items()},
         }
     )
 
@@ -170,14 +165,14 @@ def table_of(event: Event) -> dict[str, Any]:
     5.0
     """
     table: dict[str, Any] = {"kind": event.kind, "id": event.id, "at": event.at}
-    for each in fields(event):
-        value = getattr(event, each.name)
-        default = each.default_factory() if each.default_factory is not MISSING else each.default
-        if each.name not in ("id", "at") and value != default:
-            table[each.name] = _listed(value)
+    for field in fields(event):
+        value = getattr(event, field.name)
+        default = field.default_factory() if field.default_factory is not MISSING else field.default
+        if field.name not in ("id", "at") and value != default:
+            table[field.name] = _listed(value)
     return table
 
 
 def _listed(value: Any) -> Any:
     """Tuples, those within tuples too, as lists."""
-    return [_listed(each) for each in value] if isinstance(value, tuple) else value
+    return [_listed(item) for item in value] if isinstance(value, tuple) else value

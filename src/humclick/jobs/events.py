@@ -19,7 +19,7 @@ import msgspec
 from humclick.errors import OutOfRange
 from humclick.jobs.event import EARLIEST, HEARD, LAST_TURN, LATEST, UNTIMED, Event
 from humclick.jobs.event_media import PhotoMarked, PhotoTaken, RecordingTaken
-from humclick.jobs.fields import PAGE, check_amount, check_text, one_of
+from humclick.jobs.fields import PAGE, check_amount, check_text, choice_of
 from humclick.messages import Message
 from humclick.meters import meter_from_table
 from humclick.safety import gates, stops
@@ -173,7 +173,7 @@ class ComplaintHeard(Event):
 
     def _check(self) -> None:
         if self.heard not in HEARD:
-            raise OutOfRange(Message("heard must be {allowed}", allowed=one_of(self.heard, HEARD)))
+            raise OutOfRange(Message("heard must be {allowed}", allowed=choice_of(self.heard, HEARD)))
         check_text(self.words, "words", PAGE)
 
 
@@ -239,9 +239,9 @@ class HazardFound(Event):
 
     def _check(self) -> None:
         if self.hazard and self.hazard not in stops():
-            raise OutOfRange(Message("hazard must be {allowed}", allowed=one_of(self.hazard, stops())))
+            raise OutOfRange(Message("hazard must be {allowed}", allowed=choice_of(self.hazard, stops())))
         if self.gate and self.gate not in gates():
-            raise OutOfRange(Message("gate must be {allowed}", allowed=one_of(self.gate, gates())))
+            raise OutOfRange(Message("gate must be {allowed}", allowed=choice_of(self.gate, gates())))
         if not (self.hazard or self.gate):
             raise OutOfRange(Message("hazard is missing; it is one of {value}", value=", ".join(stops())))
         check_text(self.words, "words", PAGE)
@@ -388,8 +388,8 @@ class Undone(Event):
 
 #: Every kind of event by its name.
 KINDS: Mapping[str, type[Event]] = {
-    each.kind: each
-    for each in (
+    event.kind: event
+    for event in (
         *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, HazardFound, HazardCleared),
         *(ReadingTaken, ProbeSkipped),
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),

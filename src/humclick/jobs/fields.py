@@ -8,10 +8,10 @@ import math
 import re
 import unicodedata
 
-from humclick.errors import OutOfRange, one_of
+from humclick.errors import OutOfRange, choice_of
 from humclick.messages import N_, Message
 
-__all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "one_of"]
+__all__ = ["PAGE", "TURNING_LETTERS", "check_amount", "check_hash", "check_text", "choice_of"]
 
 #: Longest text of a line and of a page. [characters]
 _LINE, PAGE = 300, 5000
@@ -30,14 +30,7 @@ _IN_FORMS = (
 
 
 def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False) -> None:
-    """
-    Refuse text that cannot be shown as it is, is too long, or is missing.
-
-    Raises
-    ------
-    OutOfRange
-        If it is so.
-    """
+    """Refuse, with `OutOfRange`, text that cannot be shown as it is, is too long, or is missing."""
     if needed and not value.strip():
         raise OutOfRange(Message("{name} must not be empty", name=Message.of(name)))
     if len(value) > longest:
@@ -64,12 +57,7 @@ def check_text(value: str, name: str, longest: int = _LINE, needed: bool = False
 
 def check_amount(value: float | None, name: str, high: float, unit: str, above_zero: bool = False) -> None:
     """
-    Refuse a number below zero, above `high` or not finite; `value` and `high` are in `unit`.
-
-    Raises
-    ------
-    OutOfRange
-        If it is so, or zero where it must be above.
+    Refuse, with `OutOfRange`, a number that is not finite, below zero (or zero) or above `high`, in `unit`.
     """
     if value is None:
         return
@@ -88,14 +76,7 @@ def check_amount(value: float | None, name: str, high: float, unit: str, above_z
 
 
 def check_hash(value: str, of: str) -> None:
-    """
-    Refuse what is no SHA-256 of a photo's or a file's bytes.
-
-    Raises
-    ------
-    OutOfRange
-        If it is none.
-    """
+    """Refuse, with `OutOfRange`, what is no SHA-256 of a photo's or a file's bytes."""
     if not _SHA256.fullmatch(value):
         raise OutOfRange(
             Message("sha256 must be 64 digits of 0-9 and a-f, the hash of the {of}'s bytes", of=of)

@@ -45,16 +45,8 @@ class Flow:
     """
     A call at one device, and what follows from it. It never changes: a new event gives a new one.
 
-    Parameters
-    ----------
-    call : Call
-        As folded for the device that asks.
-    shop : Shop
-        Whose figures count.
-    fresh : tuple of Event
-        Events that are not written down yet.
-    ids : tuple of str
-        Ids for the next events, where they were worked out before under these.
+    `fresh` holds events that are not written down yet, `ids` those for the next events, where they were
+    worked out before under these.
     """
 
     def __init__(
@@ -63,18 +55,11 @@ class Flow:
         self.call, self.shop, self.fresh, self.ids = call, shop, fresh, ids
         self._briefings: dict[tuple[str, frozenset[str]], Briefing] = {}
 
-    def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **given: Any) -> Flow:
-        """
-        The flow after one more event, which stands last in its `fresh`; see `humclick.jobs.standing.added`.
-
-        Raises
-        ------
-        Refused
-            If the event is not well formed or the call cannot use it.
-        """
+    def keep(self, kind: str, now: datetime, *, reading: Reading | None = None, **content: Any) -> Flow:
+        """The flow after one more event, last in its `fresh`; raises as `humclick.jobs.standing.added`."""
         if self.ids:
-            given["id"] = self.ids[0]
-        event, call = added(self.call, kind, now, given, reading)
+            content["id"] = self.ids[0]
+        event, call = added(self.call, kind, now, content, reading)
         return Flow(call, self.shop, (*self.fresh, event), self.ids[1:])
 
     def written(self) -> Flow:
@@ -166,12 +151,12 @@ class Flow:
         except HumclickError:
             return False
 
-    def briefing(self, probe: Probe, shown: Collection[str] = ()) -> Briefing:
+    def briefing(self, probe: Probe, on_screen: Collection[str] = ()) -> Briefing:
         """What is said of safety before a probe; `shown` stands on the reader's screen already."""
-        key = probe.id, frozenset(shown)
+        key = probe.id, frozenset(on_screen)
         if key not in self._briefings:
-            own = briefed(self.events, self.call, probe, self.shop, self.device, key[1])
-            self._briefings[key] = own
+            briefing = briefed(self.events, self.call, probe, self.shop, self.device, key[1])
+            self._briefings[key] = briefing
         return self._briefings[key]
 
     def briefing_on(self, remedies: Iterable[str]) -> RemedyBriefing:
@@ -183,8 +168,8 @@ class Flow:
         situation = self.call.situation()
         if situation is None:
             return ()
-        found = (met_next(situation, probe, self.shop) for probe in wanted)
-        return tuple({probe.id: probe for probe in found if probe is not None}.values())
+        first = (met_next(situation, probe, self.shop) for probe in wanted)
+        return tuple({probe.id: probe for probe in first if probe is not None}.values())
 
     def still_worth(self) -> tuple[Probe, ...]:
         """What is still worth measuring on a machine that runs again: what safety asks for first."""
@@ -225,51 +210,28 @@ class Next(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """
-    What to do now.
-
-    Attributes
-    ----------
-    kind : Next
-        Of which kind.
-    probe : Probe or None
-        The probe in question.
-    value : Value or None
-        What it is worth, where it is among those advised.
-    advised : bool
-        Whether it is the one advised, and not one chosen instead.
-    briefing : Briefing
-        What is said of safety before it, with the gates that do not hold yet.
-    """
+    """What to do now."""
 
     kind: Next
-    probe: Probe | None = None
-    value: Value | None = None
-    advised: bool = True
-    briefing: Briefing = field(default_factory=Briefing)
+    probe: Probe | None = None  #: the probe in question
+    value: Value | None = None  #: what it is worth, where it is among those advised
+    advised: bool = True  #: it is the one advised, not one chosen instead
+    briefing: Briefing = field(default_factory=Briefing)  #: with the gates that do not hold yet
 
 
 def step(
-    flow: Flow, chosen: str = "", *, at_once: bool = False, already: bool = False, shown: Collection[str] = ()
+    flow: Flow,
+    chosen: str = "",
+    *,
+    at_once: bool = False,
+    already: bool = False,
+    on_screen: Collection[str] = (),
 ) -> Step:
     """
-    What to do now on a call.
+    What to do now on a call, about a `chosen` probe instead of the one advised; raises `Unknown` for no such.
 
-    Parameters
-    ----------
-    chosen : str
-        A probe asked for instead of the one advised.
-    at_once : bool
-        Whether to probe without the wait that is advised.
-    already : bool
-        Whether the reading was taken already: then nothing is asked before it.
-    shown : collection of str
-        What stands on the reader's screen in full (`humclick.jobs.briefing.briefed`).
-
-    Raises
-    ------
-    Unknown
-        If the machine has no such probe.
+    It skips the wait that is advised where asked for `at_once`, and what is asked before a reading where that
+    was taken `already`. What is `on_screen` (`humclick.jobs.briefing.briefed`) is not said in full again.
     """
     machine, advice = flow.call.machine, flow.advice
     if flow.call.stopped and not already:
@@ -294,7 +256,7 @@ def step(
     advised = advice.next is not None and advice.next.probe == probe.id
     if value is not None and value.waits > 0 and not at_once:
         return Step(Next.WAIT, probe, value, advised)
-    briefing = flow.briefing(probe, shown)
+    briefing = flow.briefing(probe, on_screen)
     kind = Next.ASK
     if briefing.barred and not already:
         kind = Next.BARRED

@@ -37,20 +37,12 @@ __all__ = [
 
 def fold(events: Iterable[Event], *, device: str | None = None) -> Call:
     """
-    What is known after these events.
+    What is known after these events, in any order, with repeats.
 
-    Parameters
-    ----------
-    events : iterable of Event
-        In any order, with repeats.
-    device : str, optional
-        Who asks, and whose gates count (`Call.proved`); the device of the last event if left out.
-
-    Notes
-    -----
-    An attempt that drew current makes protector and starter hot; waits add up until each passing condition of
-    the machine (protector, thermistor) is over with a probability of 0.9 by
+    The gates of the device that asks count (`Call.proved`), that of the last event if left out. An attempt
+    that drew current makes protector and starter hot; waits add up until each passing condition of the
+    machine (protector, thermistor) is over with a probability of 0.9 by
     `humclick.physics.cooling.probability_passed`.
     """
-    given = tuple(events)
-    return Folding(merge(given), device, conflicts(given)).call()
+    copies = tuple(events)
+    return Folding(merge(copies), device, conflicts(copies)).call()

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
@@ -61,18 +62,9 @@ _RE_READ = (MachineRead, StampRead, Undone)
 
 class Folding:
     """
-    What is known while events are taken one by one.
+    What is known while events are taken one by one; they come in order, each id once (`merge`).
 
-    Parameters
-    ----------
-    events : tuple of Event
-        In order, each id once (`humclick.jobs.order.merge`).
-    device : str or None
-        Who asks; None for the device of the last event.
-    repeated : tuple of str
-        Ids under which different events stand.
-    parsed : dict, optional
-        Readings that were understood before, by their text and quantity; more are put in.
+    `repeated` are ids under which different events stand, `parsed` readings that were understood before.
     """
 
     def __init__(
@@ -113,8 +105,7 @@ class Folding:
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
         self.counted = False
-        self.proved: dict[str, frozenset[str]] = {}
-        self.round: dict[str, frozenset[str]] = {}
+        self.held: dict[str, Holding] = {}
         self.ended: Counter[str] = Counter()
         self.skipped: dict[str, str] = {}
         self.waited = 0.0
@@ -125,9 +116,9 @@ class Folding:
         self.stoppages: dict[str, Stoppage] = {}
         self.passed_since: dict[str, frozenset[str]] = {}
 
-    def problem(self, event: str, text: Message, kept: str = "") -> None:
+    def problem(self, event: str, text: Message, written: str = "") -> None:
         """Something that could not be used."""
-        self.problems.append(Problem(event, text, kept))
+        self.problems.append(Problem(event, text, written))
 
     # -- one more event -------------------------------------------------------------------------------------
 
@@ -137,7 +128,7 @@ class Folding:
             self.parsed[event.value, str(reading.quantity)] = reading
         if self._follows(event):
             return self._with(event).call()
-        known = next((each for each in self.events if each.id == event.id), event)
+        known = next((earlier for earlier in self.events if earlier.id == event.id), event)
         repeated = self.repeated if known == event else tuple(sorted({*self.repeated, event.id}))
         events = merge(self.events, (event,))
         return Folding(events, self.device, repeated, self.parsed).call()
@@ -177,8 +168,7 @@ class Folding:
         live = event.id not in self.undone
         if not self.counted and 0 < event.turn <= self.turn:
             self.counted = True
-            self.proved.clear()
-            self.round.clear()
+            self.held.clear()
         try:
             match event:
                 case GatePassed():
@@ -199,16 +189,16 @@ class Folding:
         except HumclickError as error:
             self.problem(event.id, error.message)
 
-    def _stop(self, found: Stoppage) -> None:
+    def _stop(self, hazard: Stoppage) -> None:
         """
         A hazard was found: from here it stands until it is answered.
 
         What was passed before it, or by a device that had not heard of it, answers nothing: every gate ends,
         or those alone that it bars.
         """
-        self.stoppages[found.event] = found
-        self.passed_since[found.event] = frozenset()
-        stop = found.stop
+        self.stoppages[hazard.event] = hazard
+        self.passed_since[hazard.event] = frozenset()
+        stop = hazard.stop
         self._end(gates() if stop.whole else {*stop.gates, *([stop.proof] if stop.proof else [])})
 
     def _answered(self, event: HazardCleared) -> None:
@@ -239,8 +229,8 @@ class Folding:
                 if self.hot is not False and self.machine is not None and cooled(self.machine, self.waited):
                     self.hot = False
             case ProbeSkipped():
-                if isinstance(found := self._probe(event.probe), Message):
-                    self.problem(event.id, found, event.reason)
+                if isinstance(probe := self._probe(event.probe), Message):
+                    self.problem(event.id, probe, event.reason)
                 else:
                     self.skipped[event.probe] = event.reason
             case PhotoMarked():
@@ -276,10 +266,8 @@ class Folding:
         now = frozenset(now)
         this_round = now if this_round is None else frozenset(this_round)
         self.ended.update(now | this_round)
-        for device, held in self.proved.items():
-            self.proved[device] = held - now
-        for device, held in self.round.items():
-            self.round[device] = held - this_round
+        for device, held in self.held.items():
+            self.held[device] = Holding(held.proved - now, held.this_round - this_round)
 
     def _gate(self, event: GatePassed, live: bool) -> None:
         known = event.ended is None or event.ended == self.ended[event.gate]
@@ -289,8 +277,8 @@ class Folding:
             self.gates.append(event)
         if live and known:
             passed = frozenset({event.gate})
-            self.proved[event.device] = self.proved.get(event.device, frozenset()) | passed
-            self.round[event.device] = self.round.get(event.device, frozenset()) | passed
+            held = self._holding(event.device)
+            self.held[event.device] = Holding(held.proved | passed, held.this_round | passed)
             for name in self.passed_since:
                 self.passed_since[name] |= passed
                 if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
@@ -305,8 +293,8 @@ class Folding:
                 self.looked_up[name] = known_probe(self.machine, name)
             except Unknown as error:
                 self.looked_up[name] = error
-        found = self.looked_up[name]
-        return found.message if isinstance(found, Unknown) else found
+        probe = self.looked_up[name]
+        return probe.message if isinstance(probe, Unknown) else probe
 
     def _may_power(self, name: str) -> bool:
         """Whether what was done under an unknown name may have put power on: if the nearest probe does."""
@@ -317,11 +305,11 @@ class Folding:
 
     def _powered(self) -> None:
         """The machine was, or may have been, under power: what that ends."""
-        power = [name for name, each in gates().items() if each.energises]
+        power = [name for name, gate in gates().items() if gate.energises]
         ended = invalidated_by(gates())
         self._end(invalidated_by(power), ended)
-        for device, held in self.proved.items():
-            self.round[device] = held - ended
+        for device, held in self.held.items():
+            self.held[device] = replace(held, this_round=held.proved - ended)
 
     def _reading(self, event: ReadingTaken, live: bool) -> None:
         try:
@@ -337,7 +325,7 @@ class Folding:
             if live and isinstance(probe, Message):
                 self.problem(event.id, probe, event.value)
             return
-        wanted = [each.name for each in gates_for(probe.gates, self.machine)]
+        wanted = [gate.name for gate in gates_for(probe.gates, self.machine)]
         against = self._against(event, event.probe) if live else ()
         holding = self._holding(event.device)
         missing = unproved(wanted, holding.proved, holding.this_round)
@@ -383,7 +371,7 @@ class Folding:
                 against=against,
             )
         )
-        attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(each) for each in probe.outcomes}
+        attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(outcome) for outcome in probe.outcomes}
         drew = attempted and answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
         if powered and drew:
             self.hot, self.waited = True, 0.0
@@ -436,12 +424,12 @@ class Folding:
 
     def _holding(self, device: str) -> Holding:
         """Gates that hold on a device."""
-        return Holding(self.proved.get(device, frozenset()), self.round.get(device, frozenset()))
+        return self.held.get(device, Holding())
 
     def call(self, device: str | None = None) -> Call:
         """All of it as a call, as a device sees it; the one that asks if none is named."""
         asker = self.device if device is None else device
-        own = self.of_kind
+        live = self.of_kind
         return Call(
             header=self.header,
             machine=self.machine,
@@ -453,9 +441,9 @@ class Folding:
             gates=tuple(self.gates),
             device=asker if asker is not None else self.events[-1].device if self.events else "",
             held={
-                each: self._holding(each)
-                for each in {*self.proved, *self.round}
-                if (self.counted or asker is None) and (self.proved.get(each) or self.round.get(each))
+                holder: held
+                for holder, held in self.held.items()
+                if (self.counted or asker is None) and (held.proved or held.this_round)
             },
             ended=dict(+self.ended),
             order=self.order,
@@ -469,15 +457,15 @@ class Folding:
             stoppages=tuple(self.stoppages.values()),
             marked_volts=self.marked,
             hazards=self.hazards,
-            cleared=tuple(own.get(HazardCleared, ())),
-            stamps=tuple(own.get(StampRead, ())),
-            waits=tuple(own.get(Waited, ())),
-            fitted=tuple(own.get(PartFitted, ())),
-            photos=tuple(own.get(PhotoTaken, ())),
-            recordings=tuple(own.get(RecordingTaken, ())),
-            marks=tuple(own.get(PhotoMarked, ())),
-            notes=tuple(own.get(NoteWritten, ())),
-            decisions=tuple(own.get(DecisionTaken, ())),
+            cleared=tuple(live.get(HazardCleared, ())),
+            stamps=tuple(live.get(StampRead, ())),
+            waits=tuple(live.get(Waited, ())),
+            fitted=tuple(live.get(PartFitted, ())),
+            photos=tuple(live.get(PhotoTaken, ())),
+            recordings=tuple(live.get(RecordingTaken, ())),
+            marks=tuple(live.get(PhotoMarked, ())),
+            notes=tuple(live.get(NoteWritten, ())),
+            decisions=tuple(live.get(DecisionTaken, ())),
             undone=self.undone,
             problems=tuple(self.problems),
             events=self.events,

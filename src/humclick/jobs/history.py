@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call
 
-__all__ = ["State", "Turn", "did", "heading", "last_turn", "state_of", "titles", "turns"]
+__all__ = ["State", "Turn", "did", "heading", "state_of", "titles", "turns"]
 
 #: Remedies that mend nothing.
 _PASSING = WAIT | {"set control"}
@@ -36,29 +36,14 @@ _HAND_OVER = "hand over"
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """
-    One go at fixing it.
+    """One go at fixing it."""
 
-    Attributes
-    ----------
-    event : str
-        Id of the event that began it: the decision, else the first thing put right.
-    at : datetime
-        When.
-    before : Call
-        The call as it stood then, that event left out.
-    decided, done : tuple of str
-        Remedies decided, and those carried out.
-    outcome : str
-        What the last try after it came to; empty where it was not tried since.
-    """
-
-    event: str
+    event: str  #: the decision that began it, else the first thing put right
     at: datetime
-    before: Call
+    before: Call  #: as it stood then, that event left out
     decided: tuple[str, ...] = ()
     done: tuple[str, ...] = ()
-    outcome: str = ""
+    outcome: str = ""  #: of the last try after it; empty where it was not tried since
 
     @property
     def about(self) -> tuple[str, ...]:
@@ -79,38 +64,31 @@ def turns(call: Call) -> tuple[Turn, ...]:
     with another part once the one before was tried. A decision that is changed before anything is done counts
     from its change.
     """
-    found: list[Turn] = []
+    goes: list[Turn] = []
 
     def begin(index: int, event: Event, decided: tuple[str, ...] = ()) -> None:
-        found.append(Turn(event.id, event.at, fold(call.events[:index]), decided))
+        goes.append(Turn(event.id, event.at, fold(call.events[:index]), decided))
 
-    kept = {reading.event: reading for reading in call.readings}
+    readings = {reading.event: reading for reading in call.readings}
     for index, event in enumerate(call.events):
         if event.id in call.undone:
             continue
-        last = found[-1] if found else None
+        last = goes[-1] if goes else None
         if isinstance(event, DecisionTaken):
             if last is not None and not last.done and not last.outcome:
-                found.pop()
+                goes.pop()
             begin(index, event, tuple(dict.fromkeys(event.remedies)))
             continue
         did_now = _put_right(call, event)
         if did_now:
             if last is None or not _belongs(last, did_now):
                 begin(index, event)
-            done = tuple(dict.fromkeys((*found[-1].done, did_now)))
-            found[-1] = replace(found[-1], done=done, outcome="")
-        reading = kept.get(event.id)
-        tried = reading is not None and reading.probe.startswith(("attempt.", "fit."))
-        if (
-            reading is not None
-            and tried
-            and reading.answer
-            and reading.probe != "attempt.known_good"
-            and found
-        ):
-            found[-1] = replace(found[-1], outcome=reading.answer)
-    return tuple(found)
+            done = tuple(dict.fromkeys((*goes[-1].done, did_now)))
+            goes[-1] = replace(goes[-1], done=done, outcome="")
+        reading = readings.get(event.id)
+        if goes and reading is not None and reading.answer and _tries(reading.probe):
+            goes[-1] = replace(goes[-1], outcome=reading.answer)
+    return tuple(goes)
 
 
 def _belongs(turn: Turn, remedy: str) -> bool:
@@ -120,30 +98,27 @@ def _belongs(turn: Turn, remedy: str) -> bool:
     return not turn.outcome
 
 
+def _tries(probe: str) -> bool:
+    """Whether a probe tries the machine as it is."""
+    return probe.startswith(("attempt.", "fit.")) and probe != "attempt.known_good"
+
+
 def _put_right(call: Call, event: Event) -> str:
     """The remedy that an event carries out; empty where it carries out none."""
     machine = call.machine
     if machine is None:
         return ""
+    part, new = "", isinstance(event, PartFitted)
     if isinstance(event, PartFitted):
-        if event.part == COMPRESSOR:
-            return REPLACE_COMPRESSOR
-        try:
-            return remedy_of(machine, event.part, new=True)
-        except Unknown:
-            return ""
-    if isinstance(event, ReadingTaken) and event.probe.startswith("fit."):
-        try:
-            return remedy_of(machine, event.probe.removeprefix("fit."))
-        except Unknown:
-            return ""
-    return ""
-
-
-def last_turn(call: Call) -> Turn | None:
-    """The last go at fixing it; None while nothing was decided or done."""
-    found = turns(call)
-    return found[-1] if found else None
+        part = event.part
+    elif isinstance(event, ReadingTaken) and event.probe.startswith("fit."):
+        part = event.probe.removeprefix("fit.")
+    if new and part == COMPRESSOR:
+        return REPLACE_COMPRESSOR
+    try:
+        return remedy_of(machine, part, new=new) if part else ""
+    except Unknown:
+        return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,32 +126,17 @@ class State:
     """
     How far the call has come.
 
-    Attributes
-    ----------
-    name : str
-        ``stopped`` while a hazard ends the call; ``bare``, ``recognised``, ``open``, ``handed``, ``passing``,
-        ``needed``, ``fitted`` or ``repaired``.
-    remedies : tuple of str
-        What is to be done, or was done: as the technician decided, else as judged.
-    decided : bool
-        Whether the technician decided.
-    done : tuple of str
-        Remedies carried out on this call, in order.
-    due : tuple of str
-        What is still to be done.
-    turn : Turn or None
-        The last go at fixing it.
-    why : str
-        What ended the call, in words; empty while it goes on.
+    ``stopped`` while a hazard ends the call; ``bare``, ``recognised``, ``open``, ``handed``, ``passing``,
+    ``needed``, ``fitted`` or ``repaired``.
     """
 
     name: str
-    remedies: tuple[str, ...] = ()
-    decided: bool = False
-    done: tuple[str, ...] = ()
-    due: tuple[str, ...] = ()
-    turn: Turn | None = None
-    why: Message = NOTHING
+    remedies: tuple[str, ...] = ()  #: to be done, or done: as the technician decided, else as judged
+    decided: bool = False  #: by the technician
+    done: tuple[str, ...] = ()  #: on this call, in order
+    due: tuple[str, ...] = ()  #: still to be done
+    turn: Turn | None = None  #: the last go at fixing it
+    why: Message = NOTHING  #: what ended the call
 
     @property
     def failed(self) -> bool:
@@ -187,7 +147,7 @@ class State:
 def state_of(call: Call, advice: Advice | None) -> State:
     """How far the call has come: what is to be done, what was done, what came of it."""
     if call.stopped:
-        why = listed(dict.fromkeys(each.stop.title.small() for each in call.stopped), "and")
+        why = listed(dict.fromkeys(stoppage.stop.title.small() for stoppage in call.stopped), "and")
         return State("stopped", (_HAND_OVER,), due=(_HAND_OVER,), why=why)
     if call.machine is None:
         return State("bare")
@@ -195,7 +155,7 @@ def state_of(call: Call, advice: Advice | None) -> State:
         return State("recognised")
     every = turns(call)
     turn = every[-1] if every else None
-    done = tuple(dict.fromkeys(remedy for each in every for remedy in each.done))
+    done = tuple(dict.fromkeys(remedy for go in every for remedy in go.done))
     judged = advice.verdict.due if advice.verdict is not None else ()
     if turn is None or (turn.done and turn.outcome not in ("", "runs")):  # nothing decided, or done in vain
         return replace(_judged(judged), done=done, turn=turn)
@@ -243,18 +203,7 @@ def did(remedies: Iterable[str], shop: Shop) -> Message:
 
 def heading(state: State, advice: Advice | None, shop: Shop, recognised: Message = NOTHING) -> Message:
     """
-    How far the call has come, in one line, the same on every face.
-
-    Parameters
-    ----------
-    state : State
-        From `state_of`.
-    advice : Advice or None
-        What judgement says now.
-    shop : Shop
-        Words of the remedies.
-    recognised : Message
-        The arrangement's title, for a machine that is only recognised.
+    How far the call has come, in one line; `recognised` is the title of a machine that is no more than that.
     """
     done, due = did(state.done, shop), titles(state.due, shop)
     match state.name:

@@ -62,7 +62,7 @@ class Weighed:
         """One sentence per event that holds a reading."""
         if self.advice is None:
             return {}
-        return {each.id: each for each in findings(self.situation, self.shop)}
+        return {finding.id: finding for finding in findings(self.situation, self.shop)}
 
     @cached_property
     def contradictions(self) -> tuple[Message, ...]:
@@ -94,14 +94,7 @@ class Weighed:
         return self._explained[about]
 
     def what_if(self, probe: str) -> tuple[WhatIf, ...]:
-        """
-        What each outcome of a probe would change.
-
-        Raises
-        ------
-        Unknown
-            If the machine has no such probe.
-        """
+        """What each outcome of a probe would change; raises `Unknown` if the machine has no such probe."""
         if probe not in self._what_if:
             self._what_if[probe] = what_if(self.situation, probe, self.shop)
         return self._what_if[probe]

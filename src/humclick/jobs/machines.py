@@ -1,6 +1,4 @@
-"""
-The machine of a call: the last one described, with what is stamped on its parts. Volts and farads.
-"""
+"""The machine of a call: the last one described, with what is stamped on its parts. Volts and farads."""
 
 from __future__ import annotations
 
@@ -28,12 +26,7 @@ def machine_read(
     """
     The machine as last described with what is stamped on its parts, and the volts stamped on capacitors. [V]
 
-    Parameters
-    ----------
-    live : iterable of Event
-        Events in force, in order.
-    problem : callable
-        Takes what cannot be used: the event's id, why, and what was written.
+    Of events in force, in order. `problem` takes what cannot be used: the event's id, why, what was written.
     """
     live = tuple(live)
     machine: Machine | None = None

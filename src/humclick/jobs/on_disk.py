@@ -17,7 +17,7 @@ try:
 except ImportError:  # where files cannot be locked: one writer at a time
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["OPEN", "append", "locked", "write_whole"]
+__all__ = ["OPEN", "append_block", "locked", "write_whole"]
 
 #: All may read it, its owner may write it.
 OPEN = 0o644
@@ -51,7 +51,7 @@ def locked(target: Path, first: bytes) -> Iterator[int]:
             os.close(descriptor)
 
 
-def append(descriptor: int, block: bytes, size: int) -> bool:
+def append_block(descriptor: int, block: bytes, size: int) -> bool:
     """One write after the `size` bytes that stand there; false where it fell short and was taken back."""
     written = os.write(descriptor, block)
     if written != len(block):

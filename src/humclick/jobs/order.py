@@ -52,9 +52,9 @@ def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
     without a time are numbered by it (`UNTIMED`), so they keep its order. Then by turn, device, that device's
     own clock, and id. The order hangs on the events alone, not on the order in which they come.
     """
-    given = tuple(events)
-    last = last_turn(given)
-    return tuple(sorted(given, key=lambda event: place(event, last)))
+    events = tuple(events)
+    last = last_turn(events)
+    return tuple(sorted(events, key=lambda event: place(event, last)))
 
 
 def place(event: Event, last: int) -> tuple[int, str, datetime, str]:
@@ -63,12 +63,8 @@ def place(event: Event, last: int) -> tuple[int, str, datetime, str]:
     return counted, event.device if counted else "", event.at, event.id
 
 
-def _key(event: Event) -> str:
-    return json.dumps(table_of(event), sort_keys=True, default=str)
-
-
 def _first(event: Event) -> tuple[int, datetime, str]:
-    return event.turn, event.at, _key(event)
+    return event.turn, event.at, json.dumps(table_of(event), sort_keys=True, default=str)
 
 
 def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
@@ -78,19 +74,19 @@ def merge(*calls: Iterable[Event]) -> tuple[Event, ...]:
     Commutative, associative and idempotent. Of two different events under one id (`conflicts`) the one of the
     lower turn is kept, then the earlier, then the one whose text sorts first.
     """
-    kept: dict[str, Event] = {}
+    by_id: dict[str, Event] = {}
     for event in (event for call in calls for event in call):
-        other = kept.get(event.id)
+        other = by_id.get(event.id)
         if other is None or (other != event and _first(event) < _first(other)):
-            kept[event.id] = event
-    return in_order(kept.values())
+            by_id[event.id] = event
+    return in_order(by_id.values())
 
 
 def conflicts(*calls: Iterable[Event]) -> tuple[str, ...]:
     """Ids under which different events stand: somebody changed an event instead of undoing it."""
-    kept: dict[str, Event] = {}
-    found = set()
+    by_id: dict[str, Event] = {}
+    clashing = set()
     for event in (event for call in calls for event in call):
-        if kept.setdefault(event.id, event) != event:
-            found.add(event.id)
-    return tuple(sorted(found))
+        if by_id.setdefault(event.id, event) != event:
+            clashing.add(event.id)
+    return tuple(sorted(clashing))

@@ -1,6 +1,4 @@
-"""
-What the fold has to know of a probe, and what an answer typed for it means.
-"""
+"""What the fold has to know of a probe, and what an answer typed for it means."""
 
 from __future__ import annotations
 
@@ -30,14 +28,7 @@ Parsed = dict[tuple[str, str], Reading]
 
 
 def known_probe(machine: Machine, name: str) -> Probe:
-    """
-    One probe of a machine by name, as `humclick.diagnosis.probes` knows it.
-
-    Raises
-    ------
-    Unknown
-        If the machine has no such probe.
-    """
+    """One probe of a machine by name; raises `Unknown` if there is none."""
     from humclick.diagnosis.probes import probe_of  # here: reading a call file needs no judgement
 
     return probe_of(machine, name)
@@ -50,17 +41,17 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
         if known is None:
             known = parsed[event.value, probe.quantity] = parse_reading(event.value, Quantity(probe.quantity))
         return known, ""
-    said = _plain(event.value)
-    if said in _NOT_SURE:
+    words = _plain(event.value)
+    if words in _NOT_SURE:
         return None, ""
-    by_plain = {_plain(str(each)): str(each) for each in probe.outcomes}
-    if said not in by_plain:
+    by_plain = {_plain(str(outcome)): str(outcome) for outcome in probe.outcomes}
+    if words not in by_plain:
         raise Unknown(
             Message("answer to {probe}", probe=event.probe),
             event.value,
-            [str(each) for each in probe.outcomes],
+            [str(outcome) for outcome in probe.outcomes],
         )
-    return None, by_plain[said]
+    return None, by_plain[words]
 
 
 def _plain(text: str) -> str:

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.errors import DataError, Unknown, one_of
+from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import read_data
@@ -27,16 +28,7 @@ _CAPACITORS = frozenset({Role.START_CAPACITOR, Role.RUN_CAPACITOR})
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """
-    An answer.
-
-    Attributes
-    ----------
-    name, text : str
-        Short name, and what is seen.
-    fits : frozenset of str
-        Arrangements that look so.
-    """
+    """An answer, what is seen, and the arrangements that look so."""
 
     name: str
     text: Message
@@ -52,14 +44,7 @@ class Question:
     options: tuple[Option, ...]
 
     def option(self, name: str) -> Option:
-        """
-        One answer by name.
-
-        Raises
-        ------
-        Unknown
-            If there is no such answer.
-        """
+        """One answer by name; raises `Unknown` if there is none."""
         for option in self.options:
             if option.name == name:
                 return option
@@ -71,9 +56,9 @@ def _fits(name: str, question: str, option: Mapping[str, object]) -> bool:
     kind = arrangement(name)
     if "have" in option and {part.family.role for part in kind.gear} & _CAPACITORS == set(_listed(option)):
         return True
-    said = kind.answers.get(question)
-    if said is not None:
-        return option["name"] in said
+    answers = kind.answers.get(question)
+    if answers is not None:
+        return option["name"] in answers
     return bool(option.get("usual", False)) or ("have" not in option and not kind.answers)
 
 
@@ -84,12 +69,7 @@ def _listed(option: Mapping[str, object]) -> list[str]:
 
 def questions() -> tuple[Question, ...]:
     """
-    Every question, in the order in which they are asked.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged, or an arrangement answers what is not asked.
+    Every question, in the order asked; raises `DataError` where an arrangement answers what is not asked.
     """
     return _questions(arrangements())
 
@@ -97,33 +77,32 @@ def questions() -> tuple[Question, ...]:
 @cache
 def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
     try:
-        rows = read_data("humclick.jobs", "recognise.toml")["question"]
-        for name in names:
-            for asked, said in arrangement(name).answers.items():
-                row = next((row for row in rows if row["name"] == asked), None)
-                if row is None:
-                    raise DataError(f"{name}: answers must be to {one_of(asked, [r['name'] for r in rows])}")
-                options = [option["name"] for option in row["option"]]
-                for word in said:
-                    if word not in options:
-                        raise DataError(f"{name}: answers.{asked} must be {one_of(word, options)}")
-        return tuple(
-            Question(
-                str(row["name"]),
-                Message.of(row["text"]),
-                tuple(
-                    Option(
-                        str(option["name"]),
-                        Message.of(option["text"]),
-                        frozenset(name for name in names if _fits(name, row["name"], option)),
-                    )
-                    for option in row["option"]
-                ),
-            )
-            for row in rows
+        asked = tuple(
+            Question(str(row["name"]), Message.of(row["text"]), _options(row, names))
+            for row in read_data("humclick.jobs", "recognise.toml")["question"]
         )
     except (KeyError, TypeError) as error:
         raise DataError(f"recognise.toml: {error!r}") from error
+    known = {question.name: [option.name for option in question.options] for question in asked}
+    for name in names:
+        for question, words in arrangement(name).answers.items():
+            if question not in known:
+                raise DataError(f"{name}: answers must be to {choice_of(question, known)}")
+            for word in words:
+                if word not in known[question]:
+                    raise DataError(f"{name}: answers.{question} must be {choice_of(word, known[question])}")
+    return asked
+
+
+def _options(row: Mapping[str, Any], names: tuple[str, ...]) -> tuple[Option, ...]:
+    return tuple(
+        Option(
+            str(option["name"]),
+            Message.of(option["text"]),
+            frozenset(name for name in names if _fits(name, row["name"], option)),
+        )
+        for option in row["option"]
+    )
 
 
 def _usual() -> list[str]:
@@ -132,36 +111,21 @@ def _usual() -> list[str]:
 
 def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
     """
-    Arrangements that fit what was seen, the most usual first.
+    Arrangements that fit what was seen, the most usual first; raises `Unknown` for an answer that is none.
 
-    Parameters
-    ----------
-    answers : mapping of question to answer
-        Questions not in it, and those answered `NOT_SURE`, rule nothing out.
-
-    Raises
-    ------
-    Unknown
-        If an answer does not exist.
+    Questions without an answer, and those answered `NOT_SURE`, rule nothing out.
     """
     left = set(arrangements())
     for question in questions():
-        said = answers.get(question.name, NOT_SURE)
-        if said not in ("", NOT_SURE):
-            left &= question.option(said).fits
+        answer = answers.get(question.name, NOT_SURE)
+        if answer not in ("", NOT_SURE):
+            left &= question.option(answer).fits
     usual = _usual()
     return tuple(sorted(left, key=lambda name: (usual.index(name) if name in usual else len(usual), name)))
 
 
 def next_question(answers: Mapping[str, str]) -> Question | None:
-    """
-    The first question not answered yet that would part what still fits; None where none would.
-
-    Raises
-    ------
-    Unknown
-        If an answer does not exist.
-    """
+    """The first question not answered yet that would part what still fits; None where none would."""
     left = frozenset(candidates(answers))
     if len(left) < 2:
         return None

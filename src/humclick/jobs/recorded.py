@@ -1,6 +1,4 @@
-"""
-A recording of a start, read and put into a call: by clamp or microphone.
-"""
+"""A recording of a start, read and put into a call: by clamp or microphone."""
 
 from __future__ import annotations
 
@@ -25,15 +23,8 @@ def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None
     """
     What a machine's plate, start gear and odds tell the reading of a recording.
 
-    Parameters
-    ----------
-    machine : Machine or None
-        Where it is not known, or only recognised, the odds are the mean over all arrangements with the same
-        kind of start gear: a current does not tell them apart.
-    shop : Shop, optional
-        Whose odds hold; the program's own if left out.
-    gear : str, optional
-        Kind of start gear, where it is known better than by the machine.
+    Where the machine is not known, or only recognised, the odds are the mean over all arrangements with the
+    same kind of start gear: a current does not tell them apart. `gear` names that kind, where known better.
     """
     from humclick.parts.family import Role
     from humclick.recordings import GEARS
@@ -62,7 +53,11 @@ def _odds(machine: Machine | None, shop: Shop | None, gears: Sequence[str]) -> O
     known = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
     by_gear = {}
     for gear in gears:
-        rows = [_shares(one, shop) for one in known if any(part.id == gear for part in one.parts)]
+        rows = [
+            _shares(candidate, shop)
+            for candidate in known
+            if any(part.id == gear for part in candidate.parts)
+        ]
         by_gear[gear] = {cause: sum(row[cause] for row in rows) / len(rows) for cause in rows[0]}
     return Odds(by_gear, misread())
 
@@ -84,23 +79,17 @@ def recording_event(
     evidence: Evidence, *, sha256: str = "", device: str = "", at: datetime | None = None, turn: int = 0
 ) -> RecordingTaken:
     """
-    The event that puts a recording into a call.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        What the recording shows (`humclick.recordings.evidence.evidence_of`).
-    sha256 : str
-        Of the file.
-    device, at, turn
-        Who writes it, when (now if left out), and its turn in the call.
+    The event that puts a recording into a call: what it shows, the hash of its file, who writes it and when.
     """
     from humclick.recordings.recognise import Recognition
 
-    shown, course = evidence.recognition, evidence.course
-    given: dict[str, Any] = {"of": "sound"}
-    if isinstance(shown, Recognition):
-        given = {"of": "current", "causes": {c: max(x, -1e4) for c, x in shown.log_likelihood.items()}}
+    recognition, course = evidence.recognition, evidence.course
+    content: dict[str, Any] = {"of": "sound"}
+    if isinstance(recognition, Recognition):
+        content = {
+            "of": "current",
+            "causes": {c: max(x, -1e4) for c, x in recognition.log_likelihood.items()},
+        }
     event = new_event(
         "recording",
         device=device,
@@ -108,14 +97,14 @@ def recording_event(
         turn=turn,
         name=evidence.recording.name[:300],
         sha256=sha256,
-        heard=list(shown.heard[:500]),
-        words=" ".join(shown.sentences),
-        said=tuple(as_data(sentence) for sentence in shown.sentences),
+        heard=list(recognition.heard[:500]),
+        words=" ".join(recognition.sentences),
+        said=tuple(as_data(sentence) for sentence in recognition.sentences),
         seconds=course.seconds,
         unit=course.unit,
         course=list(course.values),
         spans=[list(span) for span in course.spans],
-        **given,
+        **content,
     )
     assert isinstance(event, RecordingTaken)
     return event

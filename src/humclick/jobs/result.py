@@ -242,10 +242,10 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     """
     situation, machine = call.situation(), call.machine
     if situation is None or machine is None:
-        told = "".join(f"\n  {each.text}" for each in call.problems)
+        problems = "".join(f"\n  {problem.text}" for problem in call.problems)
         raise Refused(
             "no machine is described in this call; add an event of kind machine with its arrangement"
-            f" (humclick list arrangements){told}"
+            f" (humclick list arrangements){problems}"
         )
     advice = advice or advise(situation, shop=shop)
     explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None
@@ -256,14 +256,14 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         following = _proof(probe_of(machine, step.probe, shop), shop)
     remedies = advice.verdict.due if advice.verdict and step.kind != "stop" else ()
     met = spoken_with(call, following.probe if following else "", remedies, shop)
-    spoken = [each.hazard for each in met]
+    spoken = [hazard.hazard for hazard in met]
     return AdviceResult(
         humclick_advice=1,
         kind=step.kind,  # type: ignore[arg-type]
         heading=heading(state, advice, shop),
         done=state.done,
         due=state.due,
-        turns=tuple(_turn(each, shop) for each in turns(call)),
+        turns=tuple(_turn(turn, shop) for turn in turns(call)),
         machine=MachineNamed(
             arrangement=machine.arrangement.id,
             title=machine.arrangement.title,
@@ -354,7 +354,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return finite(value)
     if isinstance(value, dict):
-        return {str(key): _plain(each) for key, each in value.items()}
+        return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(each) for each in value]
+        return [_plain(item) for item in value]
     return value

@@ -1,6 +1,4 @@
-"""
-Schemas: the shape of a call and of any result, as JSON Schema (draft 2020-12).
-"""
+"""Schemas: the shape of a call and of any result, as JSON Schema (draft 2020-12)."""
 
 from __future__ import annotations
 
@@ -55,11 +53,11 @@ def call_schema() -> dict[str, Any]:
     _, parts = msgspec.json.schema_components(KINDS.values(), schema_hook=_hook)
     events = []
     for kind, event in KINDS.items():
-        own = dict(parts[event.__name__])
-        own["properties"] = {"kind": {"const": kind}, **own["properties"]}
-        own["required"] = ["kind", *(n for n in own["required"] if n not in _MADE)]
-        own["additionalProperties"] = False
-        events.append(own)
+        shape = dict(parts[event.__name__])
+        shape["properties"] = {"kind": {"const": kind}, **shape["properties"]}
+        shape["required"] = ["kind", *(n for n in shape["required"] if n not in _MADE)]
+        shape["additionalProperties"] = False
+        events.append(shape)
     return {
         "$schema": _DRAFT,
         "title": "A call",

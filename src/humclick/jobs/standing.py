@@ -51,7 +51,7 @@ __all__ = [
     "Onward",
     "added",
     "cautions",
-    "decided",
+    "decision_in_force",
     "given_last",
     "live",
     "moment",
@@ -92,7 +92,7 @@ def live(events: Sequence[Event], call: Call) -> list[Event]:
     return [event for event in events if event.id not in call.undone]
 
 
-def decided(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted | None:
+def decision_in_force(events: Sequence[Event], call: Call) -> DecisionTaken | PartFitted | None:
     """The decision or the new part after which nothing was measured yet."""
     for event in reversed(live(events, call)):
         if isinstance(event, DecisionTaken | PartFitted):
@@ -107,20 +107,13 @@ class Onward:
     """
     What comes next on a call, the same on every face.
 
-    Attributes
-    ----------
-    kind : str
-        ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it
-        is decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
-    probe : str
-        The probe to take next; empty where there is none.
-    fitted : str
-        The new part to be proved; empty where there is none.
+    ``stop`` while a hazard ends the call; ``probe``, ``wait`` or ``verdict`` as advised; ``work`` once it is
+    decided, ``prove`` once something was put right and not tried since, ``repaired`` once it ran.
     """
 
     kind: str
-    probe: str = ""
-    fitted: str = ""
+    probe: str = ""  #: to take next
+    fitted: str = ""  #: the new part to be proved
 
 
 def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
@@ -134,7 +127,7 @@ def onward(call: Call, advice: Advice, state: State, shop: Shop) -> Onward:
         probe = _proving(call, shop)
         if probe:
             return Onward("prove", probe, part)
-    if isinstance(decided(call.events, call), DecisionTaken):
+    if isinstance(decision_in_force(call.events, call), DecisionTaken):
         return Onward("work")
     return Onward(advice.kind, advice.next.probe if advice.next is not None else "")
 
@@ -178,15 +171,15 @@ def provisional(events: Sequence[Event], call: Call) -> bool:
     arrangement is described or a note that begins with `_CONFIRMED`.
     """
     machine, noted = "", ""
-    said = False
+    for_now = False
     for event in live(events, call):
         if isinstance(event, MachineRead):
-            noted = noted if event.arrangement == machine and not said else ""
-            machine, said = event.arrangement, event.provisional
+            noted = noted if event.arrangement == machine and not for_now else ""
+            machine, for_now = event.arrangement, event.provisional
         elif isinstance(event, NoteWritten):
             noted = machine if event.text.startswith(_FOR_NOW) else noted
             noted = "" if event.text.startswith(_CONFIRMED) else noted
-    return said or bool(noted)
+    return for_now or bool(noted)
 
 
 def moment(now: datetime) -> datetime:
@@ -206,28 +199,17 @@ def moment(now: datetime) -> datetime:
 
 
 def added(
-    call: Call, kind: str, now: datetime, given: Mapping[str, Any], reading: Reading | None = None
+    call: Call, kind: str, now: datetime, content: Mapping[str, Any], reading: Reading | None = None
 ) -> tuple[Event, Call]:
     """
     A new event of the device that asks, the last in order, and the call with it.
 
-    Parameters
-    ----------
-    call : Call
-        As folded for the device that asks.
-    kind, now, given
-        Of the event: its kind, what this device's clock says, its fields.
-    reading : Reading, optional
-        What the text of a reading was understood as.
-
-    Raises
-    ------
-    Refused
-        If the event is not well formed or the call cannot use it.
+    `now` is what this device's clock says, `reading` what the text of a reading was understood as. Raises
+    `Refused` if the event is not well formed or the call cannot use it.
     """
     if kind == GatePassed.kind:
-        given = {**given, "ended": call.ended.get(str(given.get("gate")), 0)}
-    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **given)
+        content = {**content, "ended": call.ended.get(str(content.get("gate")), 0)}
+    event = new_event(kind, at=moment(now), device=call.device, turn=call.turn + 1, **content)
     after = call.then(event, reading)
     unusable = [problem for problem in after.problems if problem.event == event.id]
     if unusable:
@@ -236,14 +218,7 @@ def added(
 
 
 def to_undo(events: Sequence[Event], call: Call) -> Event:
-    """
-    The last event that can be taken back.
-
-    Raises
-    ------
-    Refused
-        If there is none.
-    """
+    """The last event that can be taken back; raises `Refused` if there is none."""
     for event in reversed(live(events, call)):
         if isinstance(event, HazardFound):
             raise Refused(HAZARD_STANDS)
@@ -253,14 +228,7 @@ def to_undo(events: Sequence[Event], call: Call) -> Event:
 
 
 def to_redo(events: Sequence[Event], call: Call) -> Undone:
-    """
-    The last undo, where nothing was done since.
-
-    Raises
-    ------
-    Refused
-        If the last thing done was no undo.
-    """
+    """The last undo; raises `Refused` where something was done since."""
     for event in reversed(live(events, call)):
         if isinstance(event, Undone):
             return event
@@ -275,8 +243,8 @@ def pins_found(call: Call, shop: Shop | None = None) -> PinFinding | None:
 
     situation = call.situation()
     measured = {
-        seen.probe
-        for seen in (() if situation is None else situation.observations)
-        if seen.reading is not None and seen.reading.quantity is Quantity.RESISTANCE
+        observation.probe
+        for observation in (() if situation is None else situation.observations)
+        if observation.reading is not None and observation.reading.quantity is Quantity.RESISTANCE
     }
     return pins_of(situation, shop) if situation is not None and measured >= set(UNNAMED_PINS) else None

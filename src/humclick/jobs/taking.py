@@ -58,7 +58,7 @@ class GatesFirst(Refused):
     """Safety steps come before a reading: those of `briefing`."""
 
     def __init__(self, briefing: Briefing) -> None:
-        titles = tuple(each.gate.title for each in briefing.gates)
+        titles = tuple(gate.gate.title for gate in briefing.gates)
         super().__init__(Message("first the safety steps: {steps:semicolon}", steps=titles))
         self.briefing = briefing
 
@@ -78,23 +78,10 @@ def take(
     """
     A reading, a look or an attempt, as typed at a probe; `now` is what this device's clock says.
 
-    Parameters
-    ----------
-    answer : Answer, optional
-        What the text was understood as, where somebody read it already.
-    warmth : str
-        How warm the part was; goes before what stands in the text.
-    confirmed : collection of str
-        Names of the safety steps that were confirmed with it, all that stood before it.
-    already : bool
-        Whether it was taken already: then nothing is asked before it, and it is marked.
-
-    Raises
-    ------
-    BarredNow, GatesFirst
-        If it is not to be taken now.
-    Refused
-        If it cannot be understood, or the call cannot use it.
+    `answer` is what the text was understood as, where somebody read it already; `warmth` goes before what
+    stands in the text; `confirmed` names the safety steps confirmed with it. One that was taken `already` is
+    marked, and nothing is asked before it. Raises `BarredNow` or `GatesFirst` if it is not to be taken now,
+    `Refused` if it cannot be understood, or the call cannot use it.
     """
     if not already:
         refuse_unready(flow, flow.briefing(probe), confirmed)
@@ -106,8 +93,8 @@ def take(
     read = answer or answer_to(probe, text, warmth)
     names = flow.briefing(probe).names if confirmed else ()
     after = passed(flow, now, [name for name in confirmed if name in names])
-    given = {"probe": probe.id, "value": read.value, "temperature": read.warmth, "note": note}
-    return after.keep("reading", now, reading=read.reading, **given)
+    content = {"probe": probe.id, "value": read.value, "temperature": read.warmth, "note": note}
+    return after.keep("reading", now, reading=read.reading, **content)
 
 
 def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = ()) -> None:
@@ -120,15 +107,10 @@ def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = 
 
 def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[str] = ()) -> Flow:
     """
-    The start arrangement, or another one; what else is known of the machine stays.
+    The start arrangement, or another one; what else is known of the machine stays. Raises `Unknown` for none.
 
     Its usual protector is taken where it does not come with the one known. If what was seen fits `others` as
     well, it is taken for now only, which is said on the record.
-
-    Raises
-    ------
-    Unknown
-        If there is no such arrangement.
     """
     known = given_last(flow.events, flow.call, MachineRead)
     protector = known.get("protector", "")
@@ -141,7 +123,7 @@ def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[s
 def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> Flow:
     """Safety steps were done: every gate is an event of its own, with what it was about."""
     wanted = [gate_named(name).name for name in names]
-    known = {each.name: each.matter for each in flow.call.gates_of(wanted)} if wanted else {}
+    known = {gate.name: gate.matter for gate in flow.call.gates_of(wanted)} if wanted else {}
     for name in wanted:
         matter = known.get(name, "") if flow.call.machine is not None else ""
         flow = flow.keep("gate", now, gate=name, words=words, matter=matter)
@@ -150,41 +132,31 @@ def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> 
 
 def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
     """
-    A hazard was cleared: the event that recorded it, and how. Only this reopens the call.
+    A hazard, by the event that recorded it, was cleared, and how. Only this reopens the call.
 
-    Raises
-    ------
-    Refused
-        If nothing is open under that event, or it is not said how.
+    Raises `Refused` if nothing is open under that event, or it is not said how.
     """
-    stoppage = next((each for each in flow.call.stoppages if each.event == event), None)
+    stoppage = next((open_hazard for open_hazard in flow.call.stoppages if open_hazard.event == event), None)
     if stoppage is None:
         raise Refused(Message("this call is not stopped for that now"))
     if not how:
         raise Refused(stoppage.stop.answer)
     if stoppage.stop.proof:
         flow = passed(flow, now, [stoppage.stop.proof], how)
-    if any(each.event == event for each in flow.call.stoppages):
+    if any(open_hazard.event == event for open_hazard in flow.call.stoppages):
         flow = flow.keep("cleared", now, of=event, words=how)
     return flow
 
 
 def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "") -> Flow:
     """What is to be done, by names of remedies or the beginning of such."""
-    names = [one_of("remedy", each, list(flow.shop.remedies)) for each in remedies]
+    names = [one_of("remedy", typed, list(flow.shop.remedies)) for typed in remedies]
     return flow.keep("decision", now, remedies=list(dict.fromkeys(names)), words=words)
 
 
 def undone(flow: Flow, now: datetime, of: str = "") -> Flow:
-    """
-    An event is taken back, or brought back if it was: the one named, else the last.
-
-    Raises
-    ------
-    Refused
-        If there is no such event, or it is a hazard.
-    """
-    event = next((each for each in flow.events if each.id == of), None) if of else None
+    """An event is taken back, or brought back if it was: the one named, else the last; no hazard is."""
+    event = next((written for written in flow.events if written.id == of), None) if of else None
     if of and event is None:
         raise Refused(Message("there is no event {of} to take back", of=repr(of[:40])))
     event = event or to_undo(flow.events, flow.call)

@@ -1,6 +1,4 @@
-"""
-Which events of a call are taken back.
-"""
+"""Which events of a call are taken back."""
 
 from __future__ import annotations
 
@@ -20,19 +18,10 @@ def taken_back(
     events: Sequence[Event], problem: Callable[[str, Message, str], None]
 ) -> tuple[frozenset[str], bool]:
     """
-    Ids of events taken back: each has an undo that is itself in force. Circles of undos do nothing.
+    Ids of events taken back, and whether any undo names an event that is not there, which may come yet.
 
-    Parameters
-    ----------
-    events : sequence of Event
-        All of a call, in order, each id once.
-    problem : callable
-        Takes what cannot be used: the undo's id, why, and what it named.
-
-    Returns
-    -------
-    tuple of (ids, astray)
-        And whether any undo names an event that is not there, which may come yet.
+    An event is taken back by an undo that is itself in force; circles of undos do nothing. Each id stands
+    once in `events`. `problem` takes what cannot be used: the undo's id, why, and what it named.
     """
     known = {event.id: event for event in events}
     undos = [event for event in events if isinstance(event, Undone)]

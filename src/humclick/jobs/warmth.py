@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from humclick.diagnosis.situation import warmth
-from humclick.errors import HumclickError
 from humclick.jobs.events import ComplaintHeard, PartFitted, ReadingTaken, RecordingTaken, Waited
 from humclick.jobs.standing import live
 from humclick.meters import Quantity
@@ -28,13 +27,10 @@ def since(flow: Flow, now: datetime) -> datetime | None:
     """When the machine was last under power or was last written down to have cooled; None if not known."""
     at: datetime | None = None
     for event in live(flow.events, flow.call):
-        powered = False
-        if isinstance(event, ReadingTaken):
-            try:
-                powered = energises(flow.probe(event.probe).gates)
-            except HumclickError:
-                powered = False
-        if isinstance(event, ComplaintHeard | Waited) or powered:
+        counts = isinstance(event, ComplaintHeard | Waited)
+        if isinstance(event, ReadingTaken) and flow.has(event.probe):
+            counts = energises(flow.probe(event.probe).gates)
+        if counts:
             at = min(event.at, now) if event.timed else None  # no clock adds to a wait
     return at
 
@@ -48,21 +44,21 @@ def stood(flow: Flow, now: datetime) -> float | None:
 
 def felt(flow: Flow, now: datetime, probe: Probe) -> str:
     """How warm the part last felt was, where nothing happened since and it cannot have cooled; else empty."""
-    kept = {reading.event: reading for reading in flow.call.readings}
+    readings = {reading.event: reading for reading in flow.call.readings}
     for event in reversed(live(flow.events, flow.call)):
         if isinstance(event, ComplaintHeard | Waited | PartFitted | RecordingTaken):
             return ""
-        reading = kept.get(event.id)
+        reading = readings.get(event.id)
         if reading is None:
             continue
         if energises(flow.probe(reading.probe).gates):
             return ""
         if reading.reading is None or reading.reading.quantity is not Quantity.RESISTANCE:
             continue
-        said = (
+        felt_then = (
             reading.temperature.kind if isinstance(event, ReadingTaken) and event.temperature.strip() else ""
         )
         minutes = (now - event.at).total_seconds() / 60 if event.timed else 0.0
-        cooled = said == "hot" and warmth(True, minutes, probe.heat).kind != "hot"
-        return said if said in ("cold", "hot") and not cooled else ""
+        cooled = felt_then == "hot" and warmth(True, minutes, probe.heat).kind != "hot"
+        return felt_then if felt_then in ("cold", "hot") and not cooled else ""
     return ""

@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from humclick.errors import DataError, Unknown, one_of
+from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message, nothing
 from humclick.parts.mode import Branch, Condition, DataTable, Element, Mode, Regime, When
 from humclick.parts.shelves import family_sources, shelves
@@ -97,7 +97,7 @@ class Look(DataTable, frozen=True):
                 )
         for answer in (*self.due, *self.bars, *self.stops):
             if answer not in self.outcomes:
-                raise ValueError(f"due, bars and stops must be of {one_of(answer, self.outcomes)}")
+                raise ValueError(f"due, bars and stops must be of {choice_of(answer, self.outcomes)}")
 
 
 class BenchTest(DataTable, frozen=True):
@@ -197,9 +197,9 @@ class Family(DataTable, frozen=True, dict=True):
         for mode, branch in ((m, b) for m in self.listed for b in m.branches):
             for size in (branch.size, branch.pulled_by or branch.size):
                 if size not in self.sizes:
-                    raise ValueError(f"mode {mode.name!r}: a branch names size {one_of(size, self.sizes)}")
+                    raise ValueError(f"mode {mode.name!r}: a branch names size {choice_of(size, self.sizes)}")
         if self.gear_ohms and self.gear_ohms not in self.sizes:
-            raise ValueError(f"gear_ohms must be a size: {one_of(self.gear_ohms, self.sizes)}")
+            raise ValueError(f"gear_ohms must be a size: {choice_of(self.gear_ohms, self.sizes)}")
         if self.role in GEAR_ROLES and not self.drawn:
             raise ValueError("start gear needs an [[element]] with its ends and its symbol, to be drawn")
 
@@ -248,7 +248,7 @@ def _check_names(kind: Family) -> None:
         for name in look.table:
             if name != "otherwise" and name not in (m.name for m in kind.listed):
                 raise ValueError(
-                    f"look {look.name!r}: table must be of {one_of(name, [m.name for m in kind.listed])}"
+                    f"look {look.name!r}: table must be of {choice_of(name, [m.name for m in kind.listed])}"
                 )
     for name, by_class in kind.sizes.items():
         if "" not in by_class and set(by_class) != {"115", "230"}:
@@ -263,7 +263,7 @@ def _check_ends(kind: Family) -> None:
     for where, pair in ends:
         for end in pair:
             if end not in kind.terminals and not end.startswith("{"):
-                raise ValueError(f"{where}: a terminal must be {one_of(end, kind.terminals)}")
+                raise ValueError(f"{where}: a terminal must be {choice_of(end, kind.terminals)}")
 
 
 def _check_elsewhere(kind: Family, where: str) -> None:
@@ -274,7 +274,7 @@ def _check_elsewhere(kind: Family, where: str) -> None:
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:
         if name not in known:
-            raise DataError(f"{where}: {what} must be {one_of(name, known)}")
+            raise DataError(f"{where}: {what} must be {choice_of(name, known)}")
 
 
 def family(name: str) -> Family:
@@ -300,7 +300,7 @@ def _read(name: str, folders: tuple[Path, ...]) -> Family:
     kind = typed_value({**data, "sizes": sizes, "name": name}, Family, str(source))
     _check_elsewhere(kind, str(source))
     if kind.in_time and kind.in_time not in family_sources():
-        raise DataError(f"{source}: in_time must be {one_of(kind.in_time, family_sources())}")
+        raise DataError(f"{source}: in_time must be {choice_of(kind.in_time, family_sources())}")
     return kind
 
 

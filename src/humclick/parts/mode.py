@@ -13,7 +13,7 @@ from enum import StrEnum
 
 import msgspec
 
-from humclick.errors import one_of
+from humclick.errors import choice_of
 from humclick.messages import Message, nothing
 
 __all__ = ["Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
@@ -57,7 +57,7 @@ class When(DataTable, frozen=True):
     def __post_init__(self) -> None:
         for regime in self.regime.split("|"):
             if regime not in tuple(Regime):
-                raise ValueError(f"regime must be {one_of(regime, Regime)}")
+                raise ValueError(f"regime must be {choice_of(regime, Regime)}")
 
     def holds(self, condition: Condition) -> bool:
         """Whether it holds under a condition."""

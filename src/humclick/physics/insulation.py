@@ -18,9 +18,9 @@ from humclick.physics.bounds import between, positive
 from humclick.sourced import read_data, sourced
 
 __all__ = [
+    "InsulationStanding",
     "InsulationVerdict",
     "PolarizationVerdict",
-    "Standing",
     "corrected_to_40",
     "judge",
     "judge_polarization",
@@ -38,7 +38,7 @@ def _number(table: str, name: str) -> float:
     return sourced(read_data("humclick.physics", "insulation.toml")[table][name], where).value
 
 
-class Standing(StrEnum):
+class InsulationStanding(StrEnum):
     """What a reading to the shell allows."""
 
     NEVER = "never"
@@ -61,7 +61,7 @@ def proves_insulation(test_voltage: float | None) -> bool:
 
 def standing(
     ohms: float, *, tester: bool = False, at_least: bool = False, celsius: float | None = None
-) -> Standing:
+) -> InsulationStanding:
     """
     What a resistance to the shell allows before power.
 
@@ -78,7 +78,7 @@ def standing(
 
     Returns
     -------
-    Standing
+    InsulationStanding
         ``NEVER`` below the floor; ``UNPROVED`` where OL of a low range says too little; ``RETEST`` between
         floor and 5 MΩ: an insulation tester, warm or dry, and again; ``PASSES``.
 
@@ -96,13 +96,13 @@ def standing(
     'never'
     """
     if not at_least and ohms < _number("power", "floor"):
-        return Standing.NEVER
+        return InsulationStanding.NEVER
     judged, lowest = ohms, _number("correction", "lowest")
     if tester and ohms > 0 and celsius is not None and celsius <= _number("correction", "highest"):
         judged = corrected_to_40(ohms, max(celsius, lowest))
     if judged >= _number("power", "retest"):
-        return Standing.PASSES
-    return Standing.UNPROVED if at_least else Standing.RETEST
+        return InsulationStanding.PASSES
+    return InsulationStanding.UNPROVED if at_least else InsulationStanding.RETEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ class InsulationVerdict:
         Below it at 40 °C, warm or dry and test again. [Ω]
     floor : float
         Below it, as read, never power. [Ω]
-    standing : Standing
+    standing : InsulationStanding
         What it allows.
     passes : bool
         Whether nothing more is asked for.
@@ -131,7 +131,7 @@ class InsulationVerdict:
     ohms_at_40: float
     minimum: float
     floor: float
-    standing: Standing
+    standing: InsulationStanding
     passes: bool
     says: Message
     caveat: Message
@@ -228,13 +228,13 @@ def judge(ohms: float, celsius: float) -> InsulationVerdict:
     )
     allows = standing(ohms, tester=True, celsius=celsius)
     shown = Message("{ohms:.3g} MΩ at 40 °C", ohms=at_40 / 1e6)
-    if allows is Standing.NEVER:
+    if allows is InsulationStanding.NEVER:
         says = Message(
             "{ohms:.3g} MΩ is below {floor:.3g} MΩ: never power it. Clean or dry it, then test again.",
             ohms=ohms / 1e6,
             floor=floor / 1e6,
         )
-    elif allows is Standing.RETEST:
+    elif allows is InsulationStanding.RETEST:
         says = Message(
             "{shown} is below {minimum:.3g} MΩ: a warning, not a verdict. Warm or dry the compressor "
             "and test again before power.",
@@ -249,7 +249,7 @@ def judge(ohms: float, celsius: float) -> InsulationVerdict:
     else:
         says = Message("{shown}: good.", shown=shown)
     caveat = Message.of(read_data("humclick.physics", "insulation.toml")["caveat"])
-    return InsulationVerdict(at_40, minimum, floor, allows, allows is Standing.PASSES, says, caveat)
+    return InsulationVerdict(at_40, minimum, floor, allows, allows is InsulationStanding.PASSES, says, caveat)
 
 
 def polarization_index(ohms_at_1_min: float, ohms_at_10_min: float) -> float:

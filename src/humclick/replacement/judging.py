@@ -1,6 +1,4 @@
-"""
-Judging: two trials held against each other, finding by finding, by the limits in substitute.toml.
-"""
+"""Judging: two trials held against each other, finding by finding, by the limits in substitute.toml."""
 
 from __future__ import annotations
 

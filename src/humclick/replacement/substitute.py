@@ -158,15 +158,13 @@ def runs_of(
     new: str | Sequence[str],
     old: Sequence[str] = (),
     *,
-    condition: TrialCondition | None = None,
     seconds: float = 1.5,
 ) -> tuple[tuple[str, Run], ...]:
     """
     One start of the most probable machine with either part, for the curves.
 
-    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold, if no
-    condition is set. Otherwise as `try_substitute`; `Refused` also where the new part would do away with
-    protection.
+    Two pairs of a name and a run, of `seconds` [s]; at the plate's volts with equal pressures and cold. Else
+    as `try_substitute`; `Refused` also where the new part would do away with protection.
     """
     if part != ASSIST:
         require_replaceable(machine, part)
@@ -174,7 +172,7 @@ def runs_of(
     if proposal.defeated:
         raise Refused("a start without its protection is not drawn")
     motor = known.best if isinstance(known, Estimate) else known
-    at = condition or TrialCondition(1.0, "equal", False)
+    at = TrialCondition(1.0, "equal", False)
     before, after = _fitters(machine, proposal, motor)
     return tuple(
         (name, simulate(best_case(machine, motor, fit, at), seconds))
@@ -259,21 +257,21 @@ def _defeated(proposal: Proposal) -> Substitution:
 
 
 def _sentence(fit: MatchGrade, lines: Sequence[MatchLine]) -> Message:
-    said = (
-        Message("{mark}: {reason}", mark=Message.of(each.title).small(), reason=each.reason)
-        for each in lines
-        if each.fit is fit
+    reasons = (
+        Message("{mark}: {reason}", mark=Message.of(line.title).small(), reason=line.reason)
+        for line in lines
+        if line.fit is fit
     )
-    told = listed(dict.fromkeys(said), "semicolon")
+    differences = listed(dict.fromkeys(reasons), "semicolon")
     match fit:
         case MatchGrade.SAME:
             return Message("The same: no difference beyond what two new parts of one mark have.")
         case MatchGrade.ACCEPTABLE:
-            return Message("Acceptable with these differences: {told}.", told=told)
+            return Message("Acceptable with these differences: {told}.", told=differences)
         case MatchGrade.NO:
-            return Message("No: {why}.", why=told)
+            return Message("No: {why}.", why=differences)
         case _:
-            return Message("It cannot be said yet: {told}.", told=told)
+            return Message("It cannot be said yet: {told}.", told=differences)
 
 
 def _flags(
@@ -288,9 +286,9 @@ def _flags(
             flags.append(Message("{mark}: {reason}.", mark=line.title, reason=line.reason))
     if proposal.kind is not None and proposal.kind.role is Role.PROTECTOR:
         flags += [
-            Message("{mark}: {reason}.", mark=each.title, reason=each.reason)
-            for each in findings
-            if each.fit is MatchGrade.NO
+            Message("{mark}: {reason}.", mark=finding.title, reason=finding.reason)
+            for finding in findings
+            if finding.fit is MatchGrade.NO
         ]
         if not proposal.listed:
             flags.append(
@@ -303,7 +301,7 @@ def _flags(
 
 
 def _assumed(proposal: Proposal) -> tuple[Message, ...]:
-    told = [
+    sentences = [
         Message(
             "The motor is one of those that agree with plate and readings; where in its printed range a part"
             " lies is not known, and both parts are taken at the same place of theirs."
@@ -313,7 +311,7 @@ def _assumed(proposal: Proposal) -> tuple[Message, ...]:
             " plate's volts, cold, with equal pressures, are tried."
         ),
     ]
-    told.append(
+    sentences.append(
         Message(
             "Figures are those of the middle machine with either part; a difference is the middle one of all,"
             " machine by machine, so it need not be the difference of the two figures."
@@ -324,7 +322,7 @@ def _assumed(proposal: Proposal) -> tuple[Message, ...]:
         Message.of(proposal.rules[name].title).small() for name in simulated if name not in proposal.old
     )
     if unread and proposal.kind is not None:
-        told.append(
+        sentences.append(
             Message(
                 "Not read on the old part, so one usual for this compressor was taken: {marks}.",
                 marks=unread,
@@ -332,5 +330,5 @@ def _assumed(proposal: Proposal) -> tuple[Message, ...]:
         )
     supposed = proposal.kind.substitute if proposal.kind is not None else None
     if supposed is not None and supposed.assumes:
-        told.append(Message.of(supposed.assumes))
-    return tuple(told)
+        sentences.append(Message.of(supposed.assumes))
+    return tuple(sentences)

@@ -78,7 +78,6 @@ class PartTrial:
     release: Array
     speed_time: Array
     heat: Array  #: Rise of the start winding's temperature in the attempt. [K]
-    gear_amps: Array  #: Highest through the start gear. [A]
     running: Array  #: Line current at speed; NaN where it did not run. [A]
     #: One row for cold with equal pressures, one for hot with partly equal ones; infinite if none. [V]
     least_volts: Array
@@ -179,7 +178,6 @@ def try_part(
         release=np.where(started, or_never(features.release_time), math.nan).reshape(shape),
         speed_time=or_never(features.speed_time).reshape(shape),
         heat=(features.start_winding_max - before).reshape(shape),
-        gear_amps=np.fmax(features.first_gear, features.last_gear).reshape(shape),
         running=np.where(started, features.running, math.nan).reshape(shape),
         least_volts=np.array([_least_volts(cases[k], machine) for k in _extremes(tried)]),
         locked_trip=locked,

@@ -20,28 +20,17 @@ __all__ = ["CapacitorDischarge", "discharges"]
 
 @dataclass(frozen=True, slots=True)
 class CapacitorDischarge:
-    """
-    How one capacitor of a machine is made safe.
-
-    Attributes
-    ----------
-    part, title : str
-        Name of the part in the machine, and in words.
-    stamped : bool
-        True where its size was read from the part; else the largest usual size is taken.
-    marked : bool
-        True where its voltage was read from the can; else a multiple of the supply is taken.
-    hold : float
-        How long to hold the resistor on: a multiple of the computed time. [s]
-    discharge : Discharge
-        Time, energy and the resistor's watts.
-    """
+    """How one capacitor of a machine is made safe."""
 
     part: str
     title: Message
+    #: True where its size was read from the part; else the largest usual size is taken.
     stamped: bool
+    #: True where its voltage was read from the can; else a multiple of the supply is taken.
     marked: bool
+    #: How long to hold the resistor on: a multiple of the computed time. [s]
     hold: float
+    #: Time, energy and the resistor's watts.
     discharge: Discharge
 
     @property
@@ -102,8 +91,6 @@ def discharges(
 
     Parameters
     ----------
-    machine : Machine
-        The machine; a stamp read from a capacitor gives its size.
     ohms : float, optional
         Chosen discharge resistor; 10 kΩ if left out (common practice). [Ω]
     marked_volts : mapping of part to float, optional
@@ -120,7 +107,7 @@ def discharges(
     `humclick.physics.discharge.discharge_through`; the hold is twice the time (common practice).
     """
     resistor = _number("ohms") if ohms is None else ohms
-    found = []
+    capacitors = []
     for part in machine.parts:
         if "capacitance" not in part.family.sizes:
             continue
@@ -130,7 +117,7 @@ def discharges(
         if volts is None:
             volts = machine.nameplate.volts * _number("volts_over_supply")
         worked = discharge_through(size.median * size.factor, volts, resistor)
-        found.append(
+        capacitors.append(
             CapacitorDischarge(
                 part=part.id,
                 title=part.family.title,
@@ -140,4 +127,4 @@ def discharges(
                 discharge=worked,
             )
         )
-    return tuple(found)
+    return tuple(capacitors)

@@ -19,57 +19,33 @@ from humclick.safety.refrigerant import UNKNOWN, safety_class
 from humclick.sourced import read_data
 from humclick.typed_data import named_values
 
-__all__ = ["Fact", "Hazard", "RiskyProbe", "caution", "cautions_for", "hazard", "hazards", "met_at", "met_by"]
+__all__ = ["Fact", "Hazard", "caution", "cautions_for", "hazard", "hazards", "met_at", "met_by"]
 
 
-class RiskyProbe(Protocol):
+class _RiskyProbe(Protocol):
     """What safety has to know of a probe; `humclick.diagnosis.probes.Probe` is one."""
 
     @property
-    def id(self) -> str:
-        """Its name."""
-
+    def id(self) -> str: ...
     @property
-    def kind(self) -> str:
-        """What sort of probe it is."""
-
+    def kind(self) -> str: ...
     @property
-    def quantity(self) -> str:
-        """``voltage`` and the like; empty for a look or an attempt."""
-
+    def quantity(self) -> str: ...
     @property
-    def part(self) -> str:
-        """The part it looks at, or empty."""
-
+    def part(self) -> str: ...
     @property
-    def live(self) -> bool:
-        """Whether power is on."""
-
+    def live(self) -> bool: ...
     @property
-    def inside(self) -> bool:
-        """Whether the terminal cover is off."""
-
+    def inside(self) -> bool: ...
     @property
-    def gates(self) -> tuple[str, ...]:
-        """Gates it asks for."""
-
+    def gates(self) -> tuple[str, ...]: ...
     @property
-    def heat(self) -> str:
-        """What of it may be hot."""
+    def heat(self) -> str: ...
 
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """
-    A hazard or a caution.
-
-    Attributes
-    ----------
-    name, title, plain : str
-        Short name, heading, and one or two plain sentences.
-    source : str
-        Where it comes from.
-    """
+    """A hazard or a caution: short name, heading, one or two plain sentences, and where it comes from."""
 
     name: str
     title: Message
@@ -84,18 +60,11 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Hazard(Fact):
-    """
-    What can hurt, and where.
+    """What can hurt, and where."""
 
-    Attributes
-    ----------
-    tick : str
-        The same in a few words, for whoever has read it.
-    meets : tuple of mappings
-        Conditions under which it is met, any of which is enough; see ``hazards.toml``.
-    """
-
+    #: The same in a few words, for whoever has read it.
     tick: Message
+    #: Conditions under which it is met, any of which is enough; see ``hazards.toml``.
     meets: tuple[Mapping[str, Any], ...]
 
 
@@ -106,34 +75,20 @@ def _rows(table: str) -> list[Any]:
 @cache
 def _hazards() -> Mapping[str, Hazard]:
     known = named_values(_rows("hazard"), Hazard, "hazards.toml")
-    for each in known.values():
-        for condition in each.meets:
+    for row in known.values():
+        for condition in row.meets:
             if not condition or set(condition) - set(_CONDITIONS):
-                raise DataError(f"hazards.toml: {each.name} has conditions unknown here: {sorted(condition)}")
+                raise DataError(f"hazards.toml: {row.name} has conditions unknown here: {sorted(condition)}")
     return known
 
 
 def hazards() -> tuple[Hazard, ...]:
-    """
-    What can hurt at a compressor that does not start.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged.
-    """
+    """What can hurt at a compressor that does not start."""
     return tuple(_hazards().values())
 
 
 def hazard(name: str) -> Hazard:
-    """
-    One hazard by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such hazard.
-    """
+    """One hazard by name; `Unknown` if there is none."""
     if name not in _hazards():
         raise Unknown("hazard", name, _hazards())
     return _hazards()[name]
@@ -161,17 +116,20 @@ class _Doing(NamedTuple):
     volts: bool | None = None
     at_pins: bool | None = None
 
-    def holds(self, key: str, wanted: Any) -> bool:
-        own = getattr(self, key)
-        if isinstance(own, frozenset):
-            return not own.isdisjoint(wanted)
-        return bool(own == wanted if isinstance(wanted, bool) else own in wanted)
+    def fits(self, condition: Mapping[str, Any]) -> bool:
+        return all(self._holds(key, wanted) for key, wanted in condition.items())
+
+    def _holds(self, key: str, wanted: Any) -> bool:
+        state = getattr(self, key)
+        if isinstance(state, frozenset):
+            return not state.isdisjoint(wanted)
+        return bool(state == wanted if isinstance(wanted, bool) else state in wanted)
 
 
 _CONDITIONS = _Doing._fields
 
 
-def _doing(machine: SafeMachine, probe: RiskyProbe | None = None, remedy: str = "") -> _Doing:
+def _doing(machine: SafeMachine, probe: _RiskyProbe | None = None, remedy: str = "") -> _Doing:
     families = {part.id: part.family for part in machine.parts}
     of_machine = (
         machine.arrangement.id,
@@ -183,22 +141,18 @@ def _doing(machine: SafeMachine, probe: RiskyProbe | None = None, remedy: str = 
     )
     if probe is None:
         return _Doing(*of_machine)
-    own = families.get(probe.part)
-    of_probe = (str(probe.kind), probe.id, own.heat if own else "", probe.heat, frozenset(probe.gates))
-    at_pins = own is not None and own.at_pins
+    family = families.get(probe.part)
+    of_probe = (str(probe.kind), probe.id, family.heat if family else "", probe.heat, frozenset(probe.gates))
+    at_pins = family is not None and family.at_pins
     return _Doing(*of_machine, *of_probe, probe.live, probe.inside, probe.quantity == "voltage", at_pins)
 
 
 @lru_cache(maxsize=2000)
 def _met(doing: _Doing) -> tuple[Hazard, ...]:
-    return tuple(
-        each
-        for each in hazards()
-        if any(all(doing.holds(key, wanted) for key, wanted in condition.items()) for condition in each.meets)
-    )
+    return tuple(entry for entry in hazards() if any(map(doing.fits, entry.meets)))
 
 
-def met_at(probe: RiskyProbe, machine: SafeMachine) -> tuple[Hazard, ...]:
+def met_at(probe: _RiskyProbe, machine: SafeMachine) -> tuple[Hazard, ...]:
     """Every hazard that a probe on a machine meets, those of the machine itself among them."""
     return _met(_doing(machine, probe))
 
@@ -212,16 +166,7 @@ def met_by(remedy: str, machine: SafeMachine) -> tuple[Hazard, ...]:
 
 
 def caution(name: str) -> Fact:
-    """
-    One caution by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such caution.
-    DataError
-        If the data file is damaged.
-    """
+    """One caution by name; `Unknown` if there is none."""
     known = named_values(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
         raise Unknown("caution", name, known)

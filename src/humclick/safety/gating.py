@@ -27,57 +27,35 @@ __all__ = ["Gate", "defer", "energises", "gate", "gates", "gates_for", "invalida
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """
-    Steps that stand before a probe.
-
-    Attributes
-    ----------
-    name, title : str
-        Short name and heading.
-    steps : tuple of str
-        What to do, in order.
-    ticks : tuple of str
-        The same steps in a few words each, for whoever has read them once.
-    why, source : str
-        The reason, and where it comes from.
-    lasts : str
-        How long it holds once passed, in words.
-    ends : frozenset of str
-        Gates that hold no longer once this one is passed.
-    energises : bool
-        True where passing it means that power comes back.
-    live : bool
-        True where it is about power being on.
-    once : bool
-        True where it holds for one live test only.
-    on : str
-        Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
-    hazards : frozenset of str
-        What its steps keep away.
-    matter : str
-        What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed for
-        another matter is to be read anew.
-    said : tuple of str
-        What has to be known of this matter before the steps, such as what the class of a refrigerant means.
-    discharges : tuple of CapacitorDischarge
-        For ``capacitors-discharged`` on a known machine: one for each capacitor.
-    """
+    """Steps that stand before a probe."""
 
     name: str
     title: Message
     steps: tuple[Message, ...]
+    #: The steps in a few words each, for whoever has read them once.
     ticks: tuple[Message, ...]
     why: Message
     source: str
+    #: How long it holds once passed, in words.
     lasts: Message
+    #: Gates that hold no longer once this one is passed.
     ends: frozenset[str] = frozenset()
+    #: True where passing it means that power comes back.
     energises: bool = False
+    #: True where it is about power being on.
     live: bool = False
+    #: True where it holds for one live test only.
     once: bool = False
+    #: Quantity, such as ``voltage``: it ends with anything taken that is not of it. Empty where it does not.
     on: str = ""
+    #: What its steps keep away.
     hazards: frozenset[str] = frozenset()
+    #: What it is about on this machine: class of refrigerant, capacitors and their volts. A gate passed
+    #: for another matter is to be read anew.
     matter: str = ""
+    #: What has to be known of this matter before the steps, such as what the class of a refrigerant means.
     said: tuple[Message, ...] = ()
+    #: For ``capacitors-discharged`` on a known machine: one for each capacitor.
     discharges: tuple[CapacitorDischarge, ...] = ()
 
 
@@ -87,14 +65,7 @@ def _data() -> Mapping[str, Any]:
 
 @cache
 def gates() -> Mapping[str, Gate]:
-    """
-    Every gate by name, in the order in which gates are passed.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged.
-    """
+    """Every gate by name, in the order in which gates are passed."""
     rows = [
         {
             **row,
@@ -103,24 +74,17 @@ def gates() -> Mapping[str, Gate]:
         }
         for row in _data()["gate"]
     ]
-    found = named_values(rows, Gate, "gates.toml")
-    for each in found.values():
-        if each.ends - set(found):
-            raise DataError(f"gates.toml: {each.name} ends unknown gates {sorted(each.ends - set(found))}")
-        for name in each.hazards:
+    table = named_values(rows, Gate, "gates.toml")
+    for entry in table.values():
+        if entry.ends - set(table):
+            raise DataError(f"gates.toml: {entry.name} ends unknown gates {sorted(entry.ends - set(table))}")
+        for name in entry.hazards:
             hazard(name)
-    return found
+    return table
 
 
 def gate(name: str) -> Gate:
-    """
-    One gate by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such gate.
-    """
+    """One gate by name; `Unknown` if there is none."""
     if name not in gates():
         raise Unknown("gate", name, gates())
     return gates()[name]
@@ -144,18 +108,12 @@ def gates_for(
 
     A flammable or a toxic refrigerant puts its caution first, whatever the probe, and says what its class
     means. Discharging is asked for only where the machine has a capacitor, and then with the computed time,
-    energy and watts. Steps and sources are those of the place.
+    energy and watts. Steps and sources are those of the place; of the strictest if none is named.
 
     Parameters
     ----------
-    probe_gates : iterable of str
-        Names the probe asks for.
-    machine : Machine
-        The machine on the bench.
     ohms, marked_volts
         As in `discharges`.
-    place : str
-        Whose rules hold: one of `humclick.safety.place.PLACES`; empty for the strictest of all.
 
     Raises
     ------
@@ -173,47 +131,55 @@ def gates_for(
     if machine.arrangement.id in _data()["inverter"]["arrangements"]:
         wanted.add("inverter-caution")
     chosen = []
-    for name, each in gates().items():
-        if name not in wanted:
-            continue
-        each = _in_place(each, place_of(place))
+    for name in filter(wanted.__contains__, gates()):
+        placed = _in_place(gate(name), place_of(place))
         if name in ("flammable-caution", "toxic-caution"):
-            each = _for_class(each, refrigerant)
+            placed = _for_class(placed, refrigerant)
         if name == "capacitors-discharged":
-            worked = discharges(machine, ohms=ohms, marked_volts=marked_volts)
-            if not worked:
+            capacitors = discharges(machine, ohms=ohms, marked_volts=marked_volts)
+            if not capacitors:
                 continue
-            each = replace(
-                each,
-                steps=(*each.steps[:-1], *(one.sentence for one in worked), each.steps[-1]),
-                ticks=(*each.ticks[:-1], *(one.tick for one in worked), each.ticks[-1]),
-                matter="; ".join(one.matter for one in worked),
-                discharges=worked,
-            )
-        chosen.append(each)
+            placed = _with_discharges(placed, capacitors)
+        chosen.append(placed)
     return tuple(chosen)
 
 
-def _in_place(each: Gate, place: Place) -> Gate:
+def _with_discharges(entry: Gate, capacitors: tuple[CapacitorDischarge, ...]) -> Gate:
+    """The gate of the capacitors, with a step for each before its last."""
+    return replace(
+        entry,
+        steps=(*entry.steps[:-1], *(capacitor.sentence for capacitor in capacitors), entry.steps[-1]),
+        ticks=(*entry.ticks[:-1], *(capacitor.tick for capacitor in capacitors), entry.ticks[-1]),
+        matter="; ".join(capacitor.matter for capacitor in capacitors),
+        discharges=capacitors,
+    )
+
+
+def _in_place(entry: Gate, place: Place) -> Gate:
     """A gate with the steps and the source of a place."""
-    rule = place.gates.get(each.name)
+    rule = place.gates.get(entry.name)
     if rule is None:
-        return each
-    steps, ticks = list(each.steps), list(each.ticks)
+        return entry
+    steps, ticks = list(entry.steps), list(entry.ticks)
     for number, (text, tick) in rule.instead.items():
         steps[number - 1], ticks[number - 1] = text, tick
-    return replace(each, steps=tuple(steps), ticks=tuple(ticks), source=rule.source)
+    return replace(entry, steps=tuple(steps), ticks=tuple(ticks), source=rule.source)
 
 
-def _for_class(each: Gate, refrigerant: str) -> Gate:
+def _for_class(entry: Gate, refrigerant: str) -> Gate:
     """The gate of a refrigerant, with what its class means."""
-    found = meaning(refrigerant)
-    return replace(each, said=found.said, matter=f"{found.name} {refrigerant}".strip())
+    class_ = meaning(refrigerant)
+    return replace(entry, said=class_.said, matter=f"{class_.name} {refrigerant}".strip())
 
 
 def energises(probe_gates: Iterable[str]) -> bool:
     """Whether a probe with these gates puts the machine under power."""
-    return any(gate(name).energises for name in probe_gates)
+    return any(map(_energises, probe_gates))
+
+
+@cache
+def _energises(name: str) -> bool:
+    return gate(name).energises
 
 
 def invalidated_by(probe_gates: Iterable[str]) -> frozenset[str]:
@@ -221,11 +187,6 @@ def invalidated_by(probe_gates: Iterable[str]) -> frozenset[str]:
     Gates that hold no longer once these have been passed, or once a probe that needs them was done.
 
     Power back on ends "proved dead" and "discharged"; "proved dead" ends "cover on": the cover comes off.
-
-    Raises
-    ------
-    Unknown
-        If a gate does not exist.
 
     Examples
     --------

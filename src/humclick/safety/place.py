@@ -26,74 +26,41 @@ PLACES = ("us", "eu", "mx")
 
 @dataclass(frozen=True, slots=True)
 class PlaceRule:
-    """
-    What a place decides on one matter.
-
-    Attributes
-    ----------
-    name, title, text, source : str
-        Short name, heading, the rule in plain words, and where it stands.
-    certificate : bool
-        Whether it takes a certificate.
-    """
+    """What a place decides on one matter: the rule in plain words, and where it stands."""
 
     name: str
     title: Message
     text: Message
     source: str
+    #: Whether it takes a certificate.
     certificate: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class GateRule:
-    """
-    What a place has otherwise at one gate.
-
-    Attributes
-    ----------
-    source : str
-        Where the gate's rule stands in this place.
-    instead : mapping of int to (str, str)
-        Steps that read otherwise, by their number from 1: text, and tick.
-    """
+    """What a place has otherwise at one gate, and where that stands."""
 
     source: str
+    #: Steps that read otherwise, by their number from 1: text, and tick.
     instead: Mapping[int, tuple[Message, Message]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """
-    The rules of a place.
-
-    Attributes
-    ----------
-    name, title : str
-        One of `PLACES`, or empty; the same in words.
-    rules : mapping of name to PlaceRule
-        ``proving-dead``, ``live-work``, ``opened-circuit``, ``ground-test``.
-    gates : mapping of name to GateRule
-        Gates that read otherwise here.
-    figures : mapping of name to Sourced
-        Limits: ``ground_ohms``, with ``cord_ohms`` where it is meant without the cord, ``insulation_ohms``
-        [Ω]; ``touch_amps``, in the EU ``conductor_amps`` [A].
-    """
+    """The rules of a place, one of `PLACES` or none."""
 
     name: str
     title: Message
+    #: ``proving-dead``, ``live-work``, ``opened-circuit``, ``ground-test``.
     rules: Mapping[str, PlaceRule]
+    #: Gates that read otherwise here.
     gates: Mapping[str, GateRule]
+    #: Limits: ``ground_ohms``, with ``cord_ohms`` where it is meant without the cord, ``insulation_ohms``
+    #: [Ω]; ``touch_amps``, in the EU ``conductor_amps`` [A].
     figures: Mapping[str, Sourced]
 
     def rule(self, name: str) -> PlaceRule:
-        """
-        One rule by name.
-
-        Raises
-        ------
-        Unknown
-            If there is no such rule.
-        """
+        """One rule by name; `Unknown` if there is none."""
         if name not in self.rules:
             raise Unknown("rule of a place", name, self.rules)
         return self.rules[name]
@@ -101,14 +68,7 @@ class Place:
 
 @cache
 def place_of(name: str) -> Place:
-    """
-    The rules of a place by its name; empty, or a name of a later version, gives the strictest of all.
-
-    Raises
-    ------
-    DataError
-        If its data file is damaged.
-    """
+    """The rules of a place by its name; empty, or a name of a later version, gives the strictest of all."""
     file = f"places/{name if name in PLACES else 'common'}.toml"
     data = read_data("humclick.safety", file)
     rows = {
@@ -123,17 +83,12 @@ def place_of(name: str) -> Place:
 
 def _instead(row: Mapping[str, Any]) -> dict[Any, tuple[Any, Any]]:
     """Steps that read otherwise, by their number."""
-    return {each.get("step"): (each.get("text"), each.get("tick")) for each in row.get("instead", ())}
+    return {step.get("step"): (step.get("text"), step.get("tick")) for step in row.get("instead", ())}
 
 
 def chosen_place(text: str) -> str:
     """
-    The name of a place as it was typed.
-
-    Raises
-    ------
-    Unknown
-        If there is no such place.
+    The name of a place as it was typed; `Unknown` if there is none.
 
     Examples
     --------

@@ -46,44 +46,32 @@ def _numbers(refrigerant: str) -> tuple[str, ...]:
     if whole in _classes():
         return (whole,)
     bare = _BARE.fullmatch(refrigerant)
-    found = [
+    numbers = [
         f"R{digits}{letters}".upper()
         for digits, letters in ([bare.groups()] if bare else _NUMBERED.findall(refrigerant))
     ]
     for name, number in _data()["names"].items():
         if re.search(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", refrigerant, re.I):
-            found.append(str(number).upper())
-    return tuple(found)
+            numbers.append(str(number).upper())
+    return tuple(numbers)
 
 
 def safety_class(refrigerant: str) -> str | None:
     """
-    Safety class of a refrigerant as printed on a nameplate, such as ``A3``.
+    Safety class of a refrigerant as printed on a nameplate (ISO 817, from memory).
 
-    Parameters
-    ----------
-    refrigerant : str
-        Such as ``R600a``, ``R-290``, ``HC 600a`` or ``isobutane``.
-
-    Returns
-    -------
-    str or None
-        Of several named, a flammable one wins; None if none is in the list.
-
-    Notes
-    -----
-    ISO 817, from memory.
+    Of several named, a flammable one wins; None if none is in the list.
 
     Examples
     --------
     >>> safety_class("R-600a (isobutane), 57 g"), safety_class("R134a"), safety_class("R999")
     ('A3', 'A1', None)
     """
-    found = [_classes().get(key) for key in _numbers(refrigerant)]
-    burning = [kind for kind in found if kind is not None and kind not in _NO_FLAME]
+    classes = [_classes().get(key) for key in _numbers(refrigerant)]
+    burning = [kind for kind in classes if kind is not None and kind not in _NO_FLAME]
     if burning:
         return burning[0]
-    return None if not found or None in found else found[0]
+    return None if not classes or None in classes else classes[0]
 
 
 def flammable(refrigerant: str) -> bool:
@@ -114,31 +102,20 @@ def toxic(refrigerant: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """
-    What the class of a refrigerant means to whoever works beside it.
+    """What the class of a refrigerant means to whoever works beside it."""
 
-    Attributes
-    ----------
-    name, title : str
-        ``A1`` … ``B3`` or ``unknown``; the same in words.
-    plain : str
-        One or two sentences.
-    limit : str
-        From how much in the air it burns, in a sentence; empty where that is not known or it does not burn.
-    source : str
-        Where it comes from.
-    """
-
+    #: ``A1`` … ``B3`` or ``unknown``.
     name: str
     title: Message
     plain: Message
+    #: From how much in the air it burns, in a sentence; empty where that is not known or it does not burn.
     limit: Message
     source: str
 
     @property
     def said(self) -> tuple[Message, ...]:
         """What it means, and from how much it burns where that is known."""
-        return tuple(each for each in (self.plain, self.limit) if each)
+        return tuple(text for text in (self.plain, self.limit) if text)
 
 
 def meaning(refrigerant: str) -> Meaning:

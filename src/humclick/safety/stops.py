@@ -23,54 +23,31 @@ __all__ = ["Stop", "stop", "stop_at", "stop_meant", "stops", "stops_at"]
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """
-    A hazard that stops work.
-
-    Attributes
-    ----------
-    name, title, said : str
-        Short name, heading, and how a person says it.
-    gates : tuple of str
-        Gates at which it is offered.
-    whole : bool
-        Whether it ends the whole call; else only what needs one of `gates`.
-    proof : str
-        Gate that must be passed again before it can be answered; empty where words answer it.
-    words : tuple of str
-        What people write when they mean it.
-    steps : tuple of str
-        What to do now.
-    customer : str
-        What the customer is told.
-    answer : str
-        The question whose answer reopens the call.
-    source : str
-        Where it comes from.
-    """
+    """A hazard that stops work."""
 
     name: str
     title: Message
+    #: How a person says it.
     said: Message
+    #: Gates at which it is offered.
     gates: tuple[str, ...]
+    #: Whether it ends the whole call; else only what needs one of `gates`.
     whole: bool
+    #: Gate that must be passed again before it can be answered; empty where words answer it.
     proof: str
+    #: What people write when they mean it.
     words: tuple[str, ...]
     steps: tuple[Message, ...]
+    #: What the customer is told.
     customer: Message
+    #: The question whose answer reopens the call.
     answer: Message
     source: str
 
 
 @cache
 def stops() -> Mapping[str, Stop]:
-    """
-    Every stop by name.
-
-    Raises
-    ------
-    DataError
-        If the data file is damaged or names a gate that does not exist.
-    """
+    """Every stop by name."""
     rows = read_data("humclick.safety", "stops.toml")["stop"]
     table = named_values(({"proof": "", **row} for row in rows), Stop, "stops.toml")
     for entry in table.values():
@@ -81,14 +58,7 @@ def stops() -> Mapping[str, Stop]:
 
 
 def stop(name: str) -> Stop:
-    """
-    One stop by name.
-
-    Raises
-    ------
-    Unknown
-        If there is no such stop.
-    """
+    """One stop by name; `Unknown` if there is none."""
     if name not in stops():
         raise Unknown("stop", name, stops())
     return stops()[name]
@@ -99,16 +69,11 @@ def stops_at(gate_name: str) -> tuple[Stop, ...]:
     What may be in the way at a gate, the one that a plain "cannot" means first.
 
     A gate for which the data names nothing bars what needs it, until it is passed.
-
-    Raises
-    ------
-    Unknown
-        If there is no such gate.
     """
     at = gate(gate_name)
-    own = tuple(entry for entry in stops().values() if gate_name in entry.gates)
+    offered = tuple(entry for entry in stops().values() if gate_name in entry.gates)
     # what has no other gate than this one is what a plain "cannot" at it means
-    return tuple(sorted(own, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
+    return tuple(sorted(offered, key=lambda entry: entry.proof != gate_name)) or (_plain(at.name, at.title),)
 
 
 def _plain(name: str, title: Message) -> Stop:
@@ -128,14 +93,7 @@ def _plain(name: str, title: Message) -> Stop:
 
 
 def stop_at(gate_name: str, name: str) -> Stop:
-    """
-    The stop recorded at a gate under a name; an empty name is what the gate's plain "cannot" means.
-
-    Raises
-    ------
-    Unknown
-        If there is no such stop or gate.
-    """
+    """The stop recorded at a gate under a name; an empty name is what the gate's plain "cannot" means."""
     if name:
         return stop(name)
     return stops_at(gate_name)[0]
@@ -143,19 +101,9 @@ def stop_at(gate_name: str, name: str) -> Stop:
 
 def stop_meant(gate_name: str, text: str) -> Stop:
     """
-    The stop meant by what somebody wrote at a gate; without a word that is known, the plain "cannot".
+    The stop meant by what somebody wrote at a gate, or anywhere where no gate is named.
 
-    Parameters
-    ----------
-    gate_name : str
-        Where it was written; empty for anywhere.
-    text : str
-        Such as ``leak found, the detector alarms``.
-
-    Raises
-    ------
-    Unknown
-        If there is no such gate, or no gate is named and no word is known.
+    Without a word that is known it is the plain "cannot"; `Unknown` where there is no gate either.
 
     Examples
     --------
@@ -164,7 +112,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
     >>> stop_meant("power-off-proved-dead", "no idea").name
     'not-dead'
     """
-    said = " ".join(text.casefold().split())
+    sentence = " ".join(text.casefold().split())
     near = stops_at(gate_name) if gate_name else ()
     rest = tuple(entry for entry in stops().values() if entry not in near)
     # longer words first: "no detector" is not "detector alarms", and "terminal-leak" is no leak elsewhere
@@ -172,7 +120,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         (word, entry)
         for entry in (*near, *rest)
         for word in (entry.name, entry.title.casefold(), entry.said.casefold())
-        if word and word in said
+        if word and word in sentence
     ]
     if called:
         return max(called, key=lambda pair: len(pair[0]))[1]
@@ -180,7 +128,7 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         ((word, entry) for entry in (*near, *rest) for word in entry.words), key=lambda pair: -len(pair[0])
     )
     for word, entry in spoken:
-        if re.search(rf"\b{re.escape(word)}\b", said) and (entry.whole or entry in near):
+        if re.search(rf"\b{re.escape(word)}\b", sentence) and (entry.whole or entry in near):
             return entry
     if not near:
         raise Unknown("hazard", text.strip()[:60], stops())

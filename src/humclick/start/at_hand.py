@@ -1,6 +1,4 @@
-"""
-What a technician has at hand about a motor: plate, windings, start circuit. Anything may be missing.
-"""
+"""What a technician has at hand about a motor: plate, windings, start circuit. Anything may be missing."""
 
 from __future__ import annotations
 

@@ -217,21 +217,17 @@ def panels_of(
     return tuple(panels)
 
 
-def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None = None) -> tuple[Panel, ...]:
+def panels_to_compare(runs: Sequence[tuple[str, Run]]) -> tuple[Panel, ...]:
     """
     Several runs beside each other: line current, speed, start winding's temperature.
 
-    Up to four pairs of a name and a run, each drawn up to `seconds`, or all. [s] Raises `Refused` for none,
-    or more than four.
+    Up to four pairs of a name and a run; raises `Refused` for none, or more than four.
     """
     if not 1 <= len(runs) <= len(_MARKS):
         raise Refused(f"one to {len(_MARKS)} runs can be compared in a picture, got {len(runs)}")
 
     def curves(values: str, scale: float = 1.0) -> tuple[Curve, ...]:
-        return tuple(
-            Curve(name, run.time[_until(run, seconds)], getattr(run, values)[_until(run, seconds)] * scale)
-            for name, run in runs
-        )
+        return tuple(Curve(name, run.time, getattr(run, values) * scale) for name, run in runs)
 
     return (
         Panel("line current", "A", curves("line")),
@@ -240,18 +236,13 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]], *, seconds: float | None 
     )
 
 
-def describe_run(run: Run, *, seconds: float | None = None) -> Message:
-    """
-    A run in sentences, for a reader who cannot see its curves.
-
-    Up to `seconds`, or all. [s]
-    """
-    keep = _until(run, seconds)
-    if not keep.any():
+def describe_run(run: Run) -> Message:
+    """A run in sentences, for a reader who cannot see its curves."""
+    t, line = run.time, run.line
+    if not len(t):
         return Message("Nothing was recorded.")
-    t, line = run.time[keep], run.line[keep]
-    fast = float(np.abs(run.speed[keep]).max()) * 30 / math.pi
-    said = [
+    fast = float(np.abs(run.speed).max()) * 30 / math.pi
+    sentences = [
         Message(
             "{seconds:.2g} seconds: the line current reaches {most} A and ends at {last} A.",
             seconds=float(t[-1]),
@@ -263,16 +254,16 @@ def describe_run(run: Run, *, seconds: float | None = None) -> Message:
         else Message("The shaft does not turn."),
         Message(
             "The start winding carries {most} A at most, {last} A at the end, and warms by {rise:.0f} K.",
-            most=_amps(run.start[keep].max(), 2),
-            last=_amps(run.start[keep][-1], 2),
-            rise=float(np.ptp(run.start_winding[keep])),
+            most=_amps(run.start.max(), 2),
+            last=_amps(run.start[-1], 2),
+            rise=float(np.ptp(run.start_winding)),
         ),
     ]
-    said += [
+    sentences += [
         Message("{event} at {seconds:.2f} s.", event=Message.of(event.what).capital(), seconds=event.time)
-        for event in notable_events(run, seconds)
+        for event in notable_events(run)
     ]
-    return listed(said, "space")
+    return listed(sentences, "space")
 
 
 def _amps(value: float, digits: int) -> str:

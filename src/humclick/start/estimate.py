@@ -260,13 +260,13 @@ class Estimate:
         chosen = np.searchsorted(np.cumsum(weights) / weights.sum(), places)
         return [self._model.possible(points[min(i, len(points) - 1)]) for i in rng.permutation(chosen)]
 
-    def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200, seed: int = 0) -> Range:
+    def range(self, of: Callable[[Possible], float], unit: str = "", *, n: int = 200) -> Range:
         """
         The 90 % range of anything that can be computed from a motor.
 
-        `of` gives the quantity in `unit`; `n` and `seed` are as in `possible`.
+        `of` gives the quantity in `unit` of `n` motors, as in `possible`.
         """
-        return range_of([of(motor) for motor in self.possible(n, seed)], unit)
+        return range_of([of(motor) for motor in self.possible(n)], unit)
 
 
 def _density(model: _Model, z: NDArray[np.float64]) -> float:
@@ -329,6 +329,18 @@ def estimate(at_hand: AtHand) -> Estimate:
     )
 
 
+def _vague(result: Estimate) -> tuple[Message, ...]:
+    """Of what hardly anything is known, and within which factor."""
+    variance = np.diag(result.covariance)
+    return tuple(
+        Message("{what} (within a factor of {factor:.1f})", what=words, factor=result.known_factor(name))
+        for name, words in _WORDS.items()
+        if name in result.names
+        and variance[result.names.index(name)] > 1 - _LEARNT
+        and result.known_factor(name) > _TELLS
+    )
+
+
 def _unknowable(result: Estimate) -> tuple[Message, ...]:
     at_hand = result.at_hand
     sentences = []
@@ -358,21 +370,10 @@ def _unknowable(result: Estimate) -> tuple[Message, ...]:
                 " speed with up to twice the torque."
             )
         )
-    variance = np.diag(result.covariance)
-    vague = [
-        Message(
-            "{what} (within a factor of {factor:.1f})",
-            what=words,
-            factor=result.known_factor(name),
-        )
-        for name, words in _WORDS.items()
-        if name in result.names
-        and variance[result.names.index(name)] > 1 - _LEARNT
-        and result.known_factor(name) > _TELLS
-    ]
+    vague = _vague(result)
     if vague:
         sentences.append(
-            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=tuple(vague))
+            Message("Hardly anything here speaks of {what:semicolon}: the usual is taken.", what=vague)
         )
     sentences.append(
         Message(

@@ -256,9 +256,14 @@ class Starts:
         )
 
     @cached_property
-    def _quiet(self) -> tuple[int, ...]:
+    def quiet(self) -> tuple[int, ...]:
         """Stands for every set with a mode that lets no current flow."""
         return (min(self._table.dead),)
+
+    @property
+    def most(self) -> int:
+        """The largest number a mode has in a key."""
+        return max(self._table.number.values())
 
     def key(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[int, ...]:
         """
@@ -286,7 +291,7 @@ class Starts:
         """The key of several sets together, of parts that differ, from theirs."""
         codes = [code for key in keys for code in key]
         if not self._table.dead.isdisjoint(codes):
-            return self._quiet
+            return self.quiet
         codes.sort()
         return tuple(codes)
 
@@ -304,7 +309,7 @@ class Starts:
 
     def outcomes_of(self, key: tuple[int, ...]) -> tuple[float, ...]:
         """The same of all sets of a `key`. [-]"""
-        if key == self._quiet:
+        if key == self.quiet:
             return self._table.silent.shares
         return self._stored(key).shares if len(key) < 3 else self._together(key)
 
@@ -369,7 +374,7 @@ class Starts:
         self, key: tuple[int, ...]
     ) -> Iterator[StartSigns | tuple[StartSigns | None, list[tuple[float, StartSigns]]]]:
         """By outcome: what is seen of it, or a base and the pairs it is put together from."""
-        if key == self._quiet:
+        if key == self.quiet:
             yield _NOTHING
             yield from (self._vague(None, k) for k in range(1, len(OUTCOMES)))
         elif len(key) < 3:

@@ -1,6 +1,4 @@
-"""
-An answer as a range: what nine in ten of the possible machines would show.
-"""
+"""An answer as a range: what nine in ten of the possible machines would show."""
 
 from __future__ import annotations
 

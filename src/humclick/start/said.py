@@ -1,6 +1,4 @@
-"""
-The curves of a start with their names in another language.
-"""
+"""The curves of a start with their names in another language."""
 
 from __future__ import annotations
 
@@ -31,7 +29,7 @@ def said_panels(panels: Sequence[Panel], translate: Callable[[str], str]) -> tup
             panel,
             title=translate(Message.of(panel.title)),
             unit=translate(Message.of(panel.unit)) if panel.unit in _NAMES else panel.unit,
-            curves=tuple(replace(each, name=translate(Message.of(each.name))) for each in panel.curves),
+            curves=tuple(replace(curve, name=translate(Message.of(curve.name))) for curve in panel.curves),
         )
         for panel in panels
     )
@@ -39,4 +37,4 @@ def said_panels(panels: Sequence[Panel], translate: Callable[[str], str]) -> tup
 
 def said_events(events: Sequence[Switched], translate: Callable[[str], str]) -> tuple[Switched, ...]:
     """Events in the language of `translate`."""
-    return tuple(replace(each, what=translate(Message.of(each.what))) for each in events)
+    return tuple(replace(event, what=translate(Message.of(event.what))) for event in events)

@@ -32,8 +32,6 @@ from humclick.web.parcel import pack
 from humclick.web.photos import MEDIA_TYPES, PhotoKept
 from humclick.web.store import Store, call_id, version_of
 
-__all__ = ["DEVICE", "device_of", "router", "taken_in"]
-
 router = APIRouter(prefix="/api")
 
 CallId = Annotated[str, Path(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$", description="Id of the call.")]
@@ -51,8 +49,8 @@ _BINARY: dict[str, Any] = {
 
 def device_of(request: Request) -> str:
     """Which phone or desk asks: as its script says, else as its cookie says; empty where neither does."""
-    said = unquote(request.headers.get("x-humclick-device", "")) or request.cookies.get(DEVICE, "")
-    return said if _DEVICE.fullmatch(said) else ""
+    name = unquote(request.headers.get("x-humclick-device", "")) or request.cookies.get(DEVICE, "")
+    return name if _DEVICE.fullmatch(name) else ""
 
 
 def _office(request: Request) -> Office:
@@ -122,11 +120,11 @@ def append(
     results: list[dict[str, Any]] = []
     sound = []
     for table in events:
-        given = table if isinstance(table, dict) else {}
-        own = str(given.get("id", ""))[:64].encode("ascii", "backslashreplace").decode()
-        results.append({"id": own, "kept": False, "error": ""})
+        event = table if isinstance(table, dict) else {}
+        name_given = str(event.get("id", ""))[:64].encode("ascii", "backslashreplace").decode()
+        results.append({"id": name_given, "kept": False, "error": ""})
         try:
-            sound.append(event_from(given))
+            sound.append(event_from(event))
         except HumclickError as error:
             results[-1]["error"] = str(error)
     call_id(name)
@@ -176,16 +174,16 @@ def photo(request: Request, sha256: Sha256) -> Response:
 async def put_photo(request: Request, sha256: Sha256) -> dict[str, Any]:
     """JPEG, PNG or WebP, already scaled and without a camera's notes; sending it again changes nothing."""
     data = await request.body()
-    kept = await run_in_threadpool(_office(request).keep_photo, data, sha256)
-    return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
+    photo = await run_in_threadpool(_office(request).keep_photo, data, sha256)
+    return {"sha256": photo.sha256, "width": photo.width, "height": photo.height}
 
 
 @router.post("/photos", summary="Keep a photo as it comes from the camera", openapi_extra=_BINARY)
 async def post_photo(request: Request) -> dict[str, Any]:
     """It is set upright, scaled, and freed of where and when it was taken; the answer says its hash."""
     data = await request.body()
-    kept = await run_in_threadpool(lambda: _office(request).keep_photo(data, clean=True))
-    return {"sha256": kept.sha256, "width": kept.width, "height": kept.height}
+    photo = await run_in_threadpool(lambda: _office(request).keep_photo(data, clean=True))
+    return {"sha256": photo.sha256, "width": photo.width, "height": photo.height}
 
 
 @router.get("/calls/{name}/parcel", summary="The call with its photos as one zip file")
@@ -214,10 +212,7 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     """
     Keep what a parcel or a call file holds; ``unread`` names entries in it that this version cannot read.
 
-    Raises
-    ------
-    Refused
-        If it cannot be read, or a photo in it is not one; nothing is kept then.
+    Refused, and nothing kept, if it cannot be read or a photo in it is not one.
     """
     text, photos = office.room.do("parcel", data)
     call = json.loads(text)

@@ -42,8 +42,6 @@ from humclick.web.offline.build import BUILT
 from humclick.web.pages.frame import document, header
 from humclick.web.photos import MEDIA_TYPES
 
-__all__ = ["PART", "create_app"]
-
 #: Header of the page's own script: hand over the engine's reply as it is.
 PART = "x-humclick-part"
 #: Cookie that keeps language, look and meter on the device.
@@ -64,16 +62,10 @@ def create_app(
     authority: Path | None = None,
 ) -> FastAPI:
     """
-    The application.
+    The application, with the program's own files and runtime unless others are given.
 
-    Parameters
-    ----------
-    static, built : Path
-        Folders of the pages' files, by default the program's own, and of the browser's runtime.
-    names : iterable of str
-        Further names under which the server is asked, as behind a reverse proxy.
-    authority : Path, optional
-        Certificate of the shop's own authority, handed out at ``/authority.crt``.
+    ``names`` are further ones under which the server is asked, as behind a reverse proxy; ``authority`` is
+    the certificate handed out at ``/authority.crt``.
     """
     pages = {"/shell": hashlib.sha256(_document({}, {}, _NO_FILES).encode()).hexdigest()}
     files = assets(static or _STATIC, built, pages, {"words.js": words_script()})
@@ -107,8 +99,8 @@ def _say_refusals(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def not_of_the_shape(request: Request, error: RequestValidationError) -> Response:
-        said = (f"{'.'.join(map(str, each['loc']))}: {each['msg']}" for each in error.errors()[:5])
-        return refusal(request, "; ".join(said), 422)
+        faults = (f"{'.'.join(map(str, fault['loc']))}: {fault['msg']}" for fault in error.errors()[:5])
+        return refusal(request, "; ".join(faults), 422)
 
     @app.exception_handler(StarletteHTTPException)
     async def refused_plainly(request: Request, error: StarletteHTTPException) -> Response:
@@ -258,14 +250,10 @@ def _inside(path: str) -> str:
 
 def _listed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """Names and values; a name that comes more than once has a list."""
-    found: dict[str, Any] = {}
+    lists: dict[str, list[Any]] = {}
     for name, value in pairs:
-        if name in found:
-            before = found[name]
-            found[name] = [*before, value] if isinstance(before, list) else [before, value]
-        else:
-            found[name] = value
-    return found
+        lists.setdefault(name, []).append(value)
+    return {name: values if len(values) > 1 else values[0] for name, values in lists.items()}
 
 
 async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[dict[str, Any]]]:
@@ -285,9 +273,9 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
             if not data:
                 continue
             if (value.content_type or "").startswith("image/"):
-                kept = await run_in_threadpool(office.keep_photo, data, clean=True)
-                size = {"width": str(kept.width), "height": str(kept.height)}
-                photos.append({"sha256": kept.sha256, **size})
+                photo = await run_in_threadpool(office.keep_photo, data, clean=True)
+                size = {"width": str(photo.width), "height": str(photo.height)}
+                photos.append({"sha256": photo.sha256, **size})
             else:
                 pairs.append((name, data.decode("utf-8", "replace")))
                 pairs.append((f"{name}_name", value.filename or ""))
@@ -307,13 +295,15 @@ def _language(request: Request) -> str:
 def _settings(request: Request) -> dict[str, Any]:
     """What the cookie keeps; nothing where it was not written by us."""
     try:
-        found = msgspec.json.decode(base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings)
+        settings = msgspec.json.decode(
+            base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings
+        )
     except (ValueError, RecursionError):
         return {}
-    kept = asdict(found)
-    if any(isinstance(value, str) and not _plain(value) for value in kept.values()):
+    values = asdict(settings)
+    if any(isinstance(value, str) and not _plain(value) for value in values.values()):
         return {}
-    return kept
+    return values
 
 
 def _plain(text: str) -> bool:

@@ -15,8 +15,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["Asset", "Assets", "assets"]
-
 #: Media types by suffix; the operating system's table may say otherwise.
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -35,21 +33,12 @@ _ENDINGS = {"br": ".br", "gzip": ".gz"}
 
 @dataclass(frozen=True, slots=True)
 class Asset:
-    """
-    One file.
-
-    Attributes
-    ----------
-    media_type : str
-        What it is.
-    plain : Path or bytes
-        What it holds, or where it is, compressed as ``.gz``.
-    packed : mapping of encoding to Path or bytes
-        The same, compressed.
-    """
+    """One file."""
 
     media_type: str
+    #: What it holds, or where it is, compressed as ``.gz``.
     plain: Path | bytes
+    #: The same, compressed, by encoding.
     packed: Mapping[str, Path | bytes] = field(default_factory=dict)
 
     def encoded(self, accepted: str) -> tuple[str, bytes]:
@@ -63,27 +52,16 @@ class Asset:
 
 @dataclass(frozen=True, slots=True)
 class Assets:
-    """
-    All files.
+    """All files."""
 
-    Attributes
-    ----------
-    files : mapping of address to Asset
-        What is served for good.
-    base : str
-        Address under which our own scripts, styles and pictures lie.
-    version : str
-        Of all together.
-    service_worker : str
-        Its text; served at a fixed address and never kept.
-    offline : bool
-        Whether the runtime is here, so that a browser can work without the server.
-    """
-
+    #: What is served for good, by address.
     files: Mapping[str, Asset]
+    #: Address under which our own scripts, styles and pictures lie.
     base: str
     version: str
+    #: Its text; served at a fixed address and never kept.
     service_worker: str
+    #: Whether the runtime is here, so that a browser can work without the server.
     offline: bool
 
 
@@ -94,24 +72,16 @@ def assets(
     made: Mapping[str, str] | None = None,
 ) -> Assets:
     """
-    The table of files.
+    The table of files: our own, and those of the build (`humclick.web.offline.build`), if there are any.
 
-    Parameters
-    ----------
-    static : Path
-        Folder of our own scripts, styles and pictures.
-    built : Path
-        Folder of the build (`humclick.web.offline.build`); may be empty or missing.
-    pages : mapping of address to str, optional
-        Pages a browser keeps beside the files, and a mark that changes when they do.
-    made : mapping of name to str, optional
-        Further files among our own, and what they hold.
+    ``pages`` are kept by a browser beside the files, each with a mark that changes when it does; ``made``
+    holds further files among our own.
     """
-    own: dict[str, bytes] = {}
+    ours: dict[str, bytes] = {}
     for path in sorted(static.rglob("*")):
         if path.is_file() and path.suffix in TYPES:
-            own[path.relative_to(static).as_posix()] = path.read_bytes()
-    own |= {name: content.encode() for name, content in (made or {}).items()}
+            ours[path.relative_to(static).as_posix()] = path.read_bytes()
+    ours |= {name: content.encode() for name, content in (made or {}).items()}
     places: dict[str, str | bool] = {"offline": False}
     files: dict[str, Asset] = {}
     for folder, version in _versions(built).items():
@@ -121,16 +91,16 @@ def assets(
             packed: dict[str, Path | bytes] = {way: path.with_suffix(end) for way, end in _ENDINGS.items()}
             files[base + path.stem] = Asset(TYPES[Path(path.stem).suffix], path, packed)
     known = dict(pages or {})
-    whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in own.items()])
+    whole = json.dumps([[name, hashlib.sha256(data).hexdigest()] for name, data in ours.items()])
     version = hashlib.sha256(f"{whole}{places}{sorted(known.items())}".encode()).hexdigest()[:16]
     base = f"/static/{version}"
     places["version"] = version
-    worker = own.pop("sw.js", b"").decode()
-    own["places.js"] = f"export default {json.dumps(places)};\n".encode()
-    for name, data in own.items():
+    worker = ours.pop("sw.js", b"").decode()
+    ours["places.js"] = f"export default {json.dumps(places)};\n".encode()
+    for name, data in ours.items():
         files[f"{base}/{name}"] = Asset(TYPES[Path(name).suffix], data, _packed(data))
-    kept = [*known, *files] if places["offline"] else []
-    worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(kept))
+    addresses = [*known, *files] if places["offline"] else []
+    worker = worker.replace('"@VERSION@"', json.dumps(version)).replace('"@FILES@"', json.dumps(addresses))
     return Assets(files, base, version, worker, bool(places["offline"]))
 
 
@@ -145,8 +115,8 @@ def _packed(data: bytes) -> dict[str, Path | bytes]:
 def _versions(built: Path) -> dict[str, str]:
     """Versions of the build's folders; empty where it is not whole."""
     try:
-        found = json.loads((built / "built.json").read_text("utf-8"))
-        versions = {name: str(found[name]) for name in ("runtime", "engine")}
+        listing = json.loads((built / "built.json").read_text("utf-8"))
+        versions = {name: str(listing[name]) for name in ("runtime", "engine")}
     except (OSError, ValueError, KeyError, TypeError):
         return {}
     return versions if all((built / name).is_dir() for name in versions) else {}

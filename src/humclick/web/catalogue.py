@@ -24,32 +24,14 @@ from humclick.messages import ENGLISH, LOCALES, languages
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
-__all__ = ["brought_up_to_date", "compiled", "gathered", "messages", "read"]
-
 _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
 _KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
-    {
-        "alike",
-        "assumes",
-        "answer",
-        "bad",
-        "before",
-        "caution",
-        "caveat",
-        "customer",
-        "defer",
-        "did",
-        "does",
-        "how",
-        "lasts",
-        "must",
-    }
-    | {"outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested", "text", "tick", "title"}
-    | {"where", "why"}
+    {"alike", "answer", "assumes", "bad", "before", "caution", "caveat", "customer", "defer", "did", "does"}
+    | {"how", "lasts", "must", "outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested"}
+    | {"text", "tick", "title", "where", "why"}
 )
-
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
 _ALL_WORDS, _NO_WORDS = frozenset({"words.toml"}), frozenset({"call.toml", "designs.toml"})
 #: What is the same in every language.
@@ -112,11 +94,11 @@ def messages() -> dict[str, tuple[str, ...]]:
     return table
 
 
-def _file(code: str, ending: str, folder: Path = LOCALES) -> Path:
-    return folder / code / "LC_MESSAGES" / f"humclick.{ending}"
+def _file(code: str, ending: str) -> Path:
+    return LOCALES / code / "LC_MESSAGES" / f"humclick.{ending}"
 
 
-def read(code: str) -> Catalog:
+def catalogue_of(code: str) -> Catalog:
     """The catalogue of a language as it stands."""
     from babel.messages.pofile import read_po
 
@@ -137,7 +119,7 @@ def gathered(code: str, old: Catalog | None = None) -> Catalog:
     return made
 
 
-def compiled(catalogue: Catalog) -> bytes:
+def compiled_catalogue(catalogue: Catalog) -> bytes:
     """A catalogue as the program reads it."""
     import io
 
@@ -154,10 +136,10 @@ def brought_up_to_date(code: str) -> int:
 
     source = _file(code, "po")
     source.parent.mkdir(parents=True, exist_ok=True)
-    made = gathered(code, read(code) if source.exists() else None)
+    made = gathered(code, catalogue_of(code) if source.exists() else None)
     with source.open("wb") as file:
         write_po(file, made, width=110, omit_header=False, no_location=True)
-    _file(code, "mo").write_bytes(compiled(made))
+    _file(code, "mo").write_bytes(compiled_catalogue(made))
     return sum(1 for message in made if message.id and not message.string)
 
 

@@ -28,8 +28,6 @@ from cryptography.x509.verification import PolicyBuilder, Store, VerificationErr
 from humclick.errors import Refused
 from humclick.jobs.on_disk import write_whole
 
-__all__ = ["Certificates", "certificates", "fingerprint"]
-
 #: How long the authority and the server's certificate hold; some phones refuse the latter above 825.
 AUTHORITY_DAYS, SERVER_DAYS = 1826, 397
 #: A certificate that ends sooner is made anew.
@@ -45,38 +43,21 @@ _NAME = re.compile(r"(?!-)[a-z0-9-]{1,63}(?:\.(?!-)[a-z0-9-]{1,63})*")
 
 @dataclass(frozen=True, slots=True)
 class Certificates:
-    """
-    Files of the authority and of the server.
+    """Files of the authority and of the server."""
 
-    Attributes
-    ----------
-    authority, certificate, key : Path
-        The authority's certificate, to be put on phones; the server's, and its key.
-    fingerprint : str
-        SHA-256 of the authority's certificate, to be compared on the phone.
-    """
-
+    #: The authority's certificate, to be put on phones; then the server's, and its key.
     authority: Path
     certificate: Path
     key: Path
+    #: SHA-256 of the authority's certificate, to be compared on the phone.
     fingerprint: str
 
 
 def certificates(folder: Path, names: Iterable[str], now: datetime | None = None) -> Certificates:
     """
-    The certificates in a folder, made or renewed where needed.
+    The certificates in a folder for these names and addresses, made or renewed where needed.
 
-    Parameters
-    ----------
-    names : iterable of str
-        Names and addresses under which the server is asked.
-    now : datetime, optional
-        The clock, if it is another.
-
-    Raises
-    ------
-    Refused
-        If a name cannot stand in a certificate, or the folder cannot be written.
+    Refused if a name cannot stand in a certificate, or the folder cannot be written.
     """
     moment = now or datetime.now(UTC)
     wanted = _named(names)
@@ -103,10 +84,10 @@ def fingerprint(certificate: x509.Certificate) -> str:
 
 
 def _named(names: Iterable[str]) -> tuple[x509.GeneralName, ...]:
-    found: dict[str, x509.GeneralName] = {}
+    general: dict[str, x509.GeneralName] = {}
     for name in names:
         with contextlib.suppress(ValueError):
-            found[name] = x509.IPAddress(ipaddress.ip_address(name.strip("[]")))
+            general[name] = x509.IPAddress(ipaddress.ip_address(name.strip("[]")))
             continue
         try:
             plain = name.encode("idna").decode("ascii").casefold()
@@ -114,10 +95,10 @@ def _named(names: Iterable[str]) -> tuple[x509.GeneralName, ...]:
             plain = ""
         if not _NAME.fullmatch(plain):
             raise Refused(f"{ascii(name)[:80]} is no name or address of a server")
-        found[name] = x509.DNSName(plain)
-    if not found:
+        general[name] = x509.DNSName(plain)
+    if not general:
         raise Refused("a certificate needs a name or an address of the server")
-    return tuple(found[name] for name in sorted(found))
+    return tuple(general[name] for name in sorted(general))
 
 
 def _authority(folder: Path, now: datetime) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate] | None:
@@ -127,11 +108,11 @@ def _authority(folder: Path, now: datetime) -> tuple[ec.EllipticCurvePrivateKey,
         return None
     try:
         key = serialization.load_pem_private_key(key_path.read_bytes(), None)
-        found = x509.load_pem_x509_certificate(path.read_bytes())
+        certificate = x509.load_pem_x509_certificate(path.read_bytes())
     except ValueError:
         raise Refused(f"{folder}: the authority's files are damaged; put them back or away") from None
-    outlives = found.not_valid_after_utc > now + timedelta(days=SERVER_DAYS + 1)
-    return (key, found) if isinstance(key, ec.EllipticCurvePrivateKey) and outlives else None
+    outlives = certificate.not_valid_after_utc > now + timedelta(days=SERVER_DAYS + 1)
+    return (key, certificate) if isinstance(key, ec.EllipticCurvePrivateKey) and outlives else None
 
 
 def _new_authority(
@@ -139,10 +120,12 @@ def _new_authority(
 ) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
     """An authority for private addresses, ``.local`` and what is wanted, kept in the folder."""
     key = ec.generate_private_key(ec.SECP256R1())
-    allowed = [x509.DNSName("local"), *(x509.IPAddress(ipaddress.ip_network(each)) for each in PRIVATE)]
+    allowed = [x509.DNSName("local"), *(x509.IPAddress(ipaddress.ip_network(network)) for network in PRIVATE)]
     for name in wanted:
-        own = x509.IPAddress(ipaddress.ip_network(name.value)) if isinstance(name, x509.IPAddress) else name
-        allowed.append(own)
+        subtree = (
+            x509.IPAddress(ipaddress.ip_network(name.value)) if isinstance(name, x509.IPAddress) else name
+        )
+        allowed.append(subtree)
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Hum & Click, this shop, {now:%Y-%m-%d}")])
     builder = (
         _begun(subject, subject, key.public_key(), now, AUTHORITY_DAYS)
@@ -228,12 +211,12 @@ def _holds(
 ) -> bool:
     """Whether the server's certificate is there, of this authority, for these names, and for a while yet."""
     try:
-        found = x509.load_pem_x509_certificate(path.read_bytes())
+        certificate = x509.load_pem_x509_certificate(path.read_bytes())
         key = serialization.load_pem_private_key(key_path.read_bytes(), None)
     except (OSError, ValueError, TypeError):  # missing or damaged
         return False
     later = now + timedelta(days=RENEWED_DAYS)
-    return found.public_key() == key.public_key() and _trusted(found, authority, wanted, later)
+    return certificate.public_key() == key.public_key() and _trusted(certificate, authority, wanted, later)
 
 
 def _write(path: Path, made: x509.Certificate, key_path: Path, key: ec.EllipticCurvePrivateKey) -> None:

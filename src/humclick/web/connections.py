@@ -31,8 +31,6 @@ try:
 except ImportError:  # a system without such bounds
     resource = None  # type: ignore[assignment]
 
-__all__ = ["Book", "Door", "HeadTimed", "ShortLog", "descriptors", "protocol", "short_logs"]
-
 _LOGGERS = ("asyncio", "concurrent.futures", "uvicorn", "uvicorn.asgi", "uvicorn.error")
 #: How long lines of the log are counted together.
 _LOG_SECONDS = 10.0
@@ -62,18 +60,11 @@ class _Guest:
 
 @dataclass(slots=True)
 class Book:
-    """
-    Who is connected, by address.
+    """Who is connected, by address."""
 
-    Attributes
-    ----------
-    most : int
-        Most connections.
-    clock : callable
-        A clock that only goes on. [s]
-    """
-
+    #: Most connections.
     most: int = CONNECTIONS
+    #: A clock that only goes on. [s]
     clock: Callable[[], float] = time.monotonic
     _guests: dict[Any, _Guest] = field(default_factory=dict, repr=False)
 
@@ -95,14 +86,7 @@ class Book:
         self._guests.pop(address, None)
 
     def make_room(self) -> bool:
-        """
-        See that one more may come.
-
-        Returns
-        -------
-        bool
-            False where everybody is being served.
-        """
+        """See that one more may come; False where everybody is being served."""
         if len(self._guests) < self.most:
             return True
         for address, guest in list(self._guests.items()):
@@ -135,14 +119,7 @@ class Door(socket.socket):
         super().listen(max(backlog, KNOCKING))
 
     def accept(self) -> tuple[socket.socket, Any]:
-        """
-        The next connection, and its address.
-
-        Raises
-        ------
-        ConnectionAbortedError
-            If the next was turned away.
-        """
+        """The next connection, and its address; `ConnectionAbortedError` if the next was turned away."""
         room = self.book.make_room()
         try:
             connection, address = super().accept()
@@ -175,9 +152,9 @@ class HeadTimed(H11Protocol):
     """HTTP/1.1 whose requests must be whole in time; says in the book who is being served."""
 
     def __init__(
-        self, *given: Any, book: Book | None = None, head_seconds: float = HEAD_SECONDS, **more: Any
+        self, *arguments: Any, book: Book | None = None, head_seconds: float = HEAD_SECONDS, **more: Any
     ) -> None:
-        super().__init__(*given, **more)
+        super().__init__(*arguments, **more)
         self._book = book if book is not None else Book()
         self._head_seconds = head_seconds
         self._head: asyncio.TimerHandle | None = None
@@ -280,5 +257,5 @@ def short_logs() -> None:
     short = ShortLog()
     for name in _LOGGERS:
         logger = logging.getLogger(name)
-        if not any(isinstance(each, ShortLog) for each in logger.filters):
+        if not any(isinstance(filter_, ShortLog) for filter_ in logger.filters):
             logger.addFilter(short)

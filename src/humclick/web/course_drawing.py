@@ -13,10 +13,8 @@ from markupsafe import Markup, escape
 
 from humclick.diagnosis.findings import HEARD
 from humclick.jobs.events import RecordingTaken
-from humclick.messages import Message
-from humclick.web.language import N_, Language
-
-__all__ = ["course_svg", "stretches"]
+from humclick.messages import N_, Message
+from humclick.web.language import Language
 
 #: Width and height of the whole, and the room around the plot. [px of the drawing]
 _WIDE, _HIGH, _LEFT, _RIGHT, _TOP, _BOTTOM = 360.0, 230.0, 44.0, 8.0, 34.0, 30.0
@@ -37,8 +35,8 @@ def course_svg(event: RecordingTaken, language: Language) -> Markup:
     high = 0.0 if sound else max(1.05 * max(event.course), 1e-9)
     ticks = [-60.0, -40.0, -20.0, 0.0] if sound else _round_steps(high, 4)
     plot = _Plot(event.seconds, low, high)
-    said = escape(_said(event, language))
-    pieces = [f'<svg class="course" viewBox="0 0 {_WIDE:g} {_HIGH:g}" role="img" aria-label="{said}">']
+    description = escape(_said(event, language))
+    pieces = [f'<svg class="course" viewBox="0 0 {_WIDE:g} {_HIGH:g}" role="img" aria-label="{description}">']
     pieces += [_band(plot, k, *span) for k, span in enumerate(event.spans) if span[2] != "click"]
     for tick in ticks:
         y = plot.y(tick)
@@ -76,8 +74,8 @@ class _Plot:
 
 
 def _line(plot: _Plot, values: Sequence[float]) -> str:
-    each = plot._seconds / len(values)
-    points = (f"{plot.x((k + 0.5) * each):.1f} {plot.y(value):.1f}" for k, value in enumerate(values))
+    width = plot._seconds / len(values)
+    points = (f"{plot.x((k + 0.5) * width):.1f} {plot.y(value):.1f}" for k, value in enumerate(values))
     return "M" + "L".join(points)
 
 
@@ -106,7 +104,7 @@ def _round_steps(most: float, about: int) -> list[float]:
 
 def stretches(event: RecordingTaken, language: Language) -> list[tuple[int, str, str, str]]:
     """Number, begin, end and words of each stretch that is marked. [s]"""
-    found = []
+    rows = []
     for k, (start, end, kind) in enumerate(event.spans):
         if kind != "click":
             words = (
@@ -114,13 +112,13 @@ def stretches(event: RecordingTaken, language: Language) -> list[tuple[int, str,
                 if kind in _NAMES
                 else language.plain(HEARD.get(kind, Message.of(kind)))
             )
-            found.append((k + 1, language.figures(f"{start:.1f}"), language.figures(f"{end:.1f}"), words))
-    return found
+            rows.append((k + 1, language.figures(f"{start:.1f}"), language.figures(f"{end:.1f}"), words))
+    return rows
 
 
 def _said(event: RecordingTaken, language: Language) -> str:
     """The drawing in words, for those who do not see it."""
     _ = language.text
     of = _("Level of the sound over time") if event.unit == "dB" else _("Current over time")
-    each = (f"{n}: {start} s – {end} s {words}" for n, start, end, words in stretches(event, language)[:12])
-    return ". ".join([of, *each])
+    spans = (f"{n}: {start} s – {end} s {words}" for n, start, end, words in stretches(event, language)[:12])
+    return ". ".join([of, *spans])

@@ -9,33 +9,19 @@ from contextlib import contextmanager
 from typing import Any
 
 from humclick.diagnosis.advice import Advice
-from humclick.diagnosis.probes import Probe
-from humclick.diagnosis.shop import Shop, default_shop
+from humclick.diagnosis.shop import default_shop
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call import Call
-from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.history import State
 from humclick.jobs.judgements import Weighed
 from humclick.messages import NOTHING, Message, as_data
 from humclick.web.exchange import Reply, Request, events_in, plain_table
 from humclick.web.language import Language, language
 
-__all__ = ["Desk", "FormRefused", "beside"]
-
 
 class FormRefused(Exception):
-    """
-    A form that cannot be taken, with the field it is about.
-
-    Parameters
-    ----------
-    field : str
-        Name of the field.
-    message : str
-        What was wrong and what would be right.
-    """
+    """A form that cannot be taken, with the field it is about."""
 
     def __init__(self, field: str, message: Message) -> None:
         super().__init__(message)
@@ -45,14 +31,7 @@ class FormRefused(Exception):
 
 @contextmanager
 def beside(field: str) -> Iterator[None]:
-    """
-    What is refused inside is said beside a field of the form.
-
-    Raises
-    ------
-    FormRefused
-        If anything is.
-    """
+    """What is refused inside is said beside a field of the form, as `FormRefused`."""
     try:
         yield
     except HumclickError as error:
@@ -63,23 +42,8 @@ class Desk:
     """
     One request with the call it is about.
 
-    Parameters
-    ----------
-    request : Request
-        What is asked.
-    ids : sequence of str
-        Ids for the events of a form, where they were worked out before under these.
-    after : Desk, optional
-        Where the events of the request were taken a moment ago: its call is folded already.
-
-    Attributes
-    ----------
-    flow : Flow
-        The call, and what follows from it; its `fresh` is what the reply appends.
-    errors : dict of str to Message
-        Messages beside the fields of the form that was refused.
-    said : str
-        What was just done, for the reader.
+    Ids may be given for the events of a form that was worked out before; ``after`` is the desk where the
+    events of the request were taken a moment ago: its call is folded already.
     """
 
     def __init__(self, request: Request, ids: Sequence[str] = (), after: Desk | None = None) -> None:
@@ -87,6 +51,7 @@ class Desk:
         self.language: Language = language(request.settings.language or request.language)
         self.id = request.call.id if request.call is not None else ""
         self.unread: list[str] = []
+        #: Its `fresh` is what the reply appends.
         self.flow: Flow
         if after is not None:
             self.unread, self.flow = after.unread, after.flow.written()
@@ -94,19 +59,13 @@ class Desk:
             tables = request.call.events if request.call is not None else ()
             call = fold(events_in(tables, self.unread), device=request.device[:300])
             self.flow = Flow(call, default_shop(), ids=tuple(ids))
+        #: Messages beside the fields of the form that was refused.
         self.errors: dict[str, Message] = {}
         self.said = ""
 
-    def keep(self, kind: str, **given: Any) -> None:
-        """
-        Add an event to the call, if the call can use it.
-
-        Raises
-        ------
-        Refused
-            If it cannot; nothing is added then.
-        """
-        self.flow = self.flow.keep(kind, self.request.now, **given)
+    def keep(self, kind: str, **values: Any) -> None:
+        """Add an event to the call; refused, and nothing added, if the call cannot use it."""
+        self.flow = self.flow.keep(kind, self.request.now, **values)
 
     # -- the call, as its flow has it -----------------------------------------------------------------------
 
@@ -116,52 +75,18 @@ class Desk:
         return self.flow.call
 
     @property
-    def events(self) -> tuple[Event, ...]:
-        """All its events in order, the new ones included."""
-        return self.flow.events
-
-    @property
-    def shop(self) -> Shop:
-        """Whose figures count."""
-        return self.flow.shop
-
-    @property
-    def weighed(self) -> Weighed | None:
-        """What judgement says; None while no machine is described."""
-        return self.flow.weighed
-
-    @property
     def advised(self) -> tuple[Weighed, Advice]:
-        """What judgement says, and its advice; refused where nothing can be said."""
-        weighed = self.weighed
+        """What was weighed, and the advice on it; refused where nothing can be said."""
+        weighed = self.flow.weighed
         if weighed is None:
             raise Refused(Message("no machine is described yet"))
         if weighed.advice is None:
             raise Refused(weighed.refusal)
         return weighed, weighed.advice
 
-    @property
-    def state(self) -> State:
-        """How far the call has come."""
-        return self.flow.state
-
-    @property
-    def heading(self) -> Message:
-        """How far the call has come, in one line."""
-        return self.flow.heading
-
-    @property
-    def before(self) -> Weighed | None:
-        """The call as it stood when its last go at fixing it began; None where there was none."""
-        return self.flow.before
-
-    def probe(self, name: str) -> Probe:
-        """One probe by name; see `humclick.jobs.flow.Flow.probe`."""
-        return self.flow.probe(name)
-
     def remedy(self, name: str) -> Message:
         """What a remedy is called; its name where the shop has none such."""
-        known = self.shop.remedies.get(name)
+        known = self.flow.shop.remedies.get(name)
         return Message.of(name) if known is None else known.title
 
     # -- answers --------------------------------------------------------------------------------------------
@@ -172,9 +97,9 @@ class Desk:
 
     def back(self, *otherwise: str) -> str:
         """Where a form came from, if that is a page of this call."""
-        asked = self.request.given("back")
-        own = asked == self.path() or asked.startswith((f"{self.path()}/", f"{self.path()}?"))
-        return asked if own and "\\" not in asked and ".." not in asked else self.path(*otherwise)
+        wanted = self.request.given("back")
+        inside = wanted == self.path() or wanted.startswith((f"{self.path()}/", f"{self.path()}?"))
+        return wanted if inside and "\\" not in wanted and ".." not in wanted else self.path(*otherwise)
 
     def go(self, path: str, announce: str = "") -> Reply:
         """The answer to a form that was taken: what to keep, and where to go."""
@@ -191,17 +116,18 @@ class Desk:
     def summary(self) -> Mapping[str, Any]:
         """The call's line in the list: texts as kept, state by its name, messages as data."""
         header, machine = self.call.header, self.call.machine
-        advice = self.weighed.advice if self.weighed is not None else None
+        advice = self.flow.weighed.advice if self.flow.weighed is not None else None
         verdict = advice.verdict if advice is not None else None
         title = header.equipment if header and header.equipment else ""
+        outcome = self.flow.heading if self.flow.state.turn else verdict.sentence if verdict else NOTHING
         return {
             "id": self.id,
             "title": title,
             "equipment": as_data(machine.arrangement.title) if machine is not None else "",
             "customer": header.customer if header else "",
-            "state": self.state.name,
-            "updated": (self.events[-1].at if self.events else self.request.now).isoformat(),
-            "verdict": as_data(self.heading if self.state.turn else verdict.sentence if verdict else NOTHING),
+            "state": self.flow.state.name,
+            "updated": (self.flow.events[-1].at if self.flow.events else self.request.now).isoformat(),
+            "verdict": as_data(outcome),
             "complaint": str(self.call.complaint or ""),
             "invented": bool(header and header.invented),
         }

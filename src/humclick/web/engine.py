@@ -51,8 +51,6 @@ from humclick.web.pages import (
     why,
 )
 
-__all__ = ["answer"]
-
 Handler = Callable[[Desk], Reply]
 
 #: Ids of events that were worked out before their forms were sent, by what was asked.
@@ -108,47 +106,36 @@ _OF_CALL = {
 
 def answer(request: str) -> str:
     """
-    Answer one request.
+    Answer one request: a `Request` as JSON in, a `Reply` as JSON out.
 
-    Parameters
-    ----------
-    request : str
-        A `Request` as JSON.
-
-    Returns
-    -------
-    str
-        A `Reply` as JSON.
-
-    Raises
-    ------
-    Refused
-        If the request itself is not of the right shape. A form that cannot be taken raises nothing: its page
-        comes back with status 422 and the message beside the field.
+    Refused if the request itself is not of the right shape. A form that cannot be taken raises nothing: its
+    page comes back with status 422 and the message beside the field.
     """
-    given = request_from(request)
-    asked = _asked(given)
-    desk = Desk(given, () if given.prepare else _PREPARED.pop(asked, ()))
+    question = request_from(request)
+    key = _asked(question)
+    desk = Desk(question, () if question.prepare else _PREPARED.pop(key, ()))
     reply = _answered(desk)
-    if given.prepare and asked and reply.append:
-        _PREPARED[asked] = [str(table["id"]) for table in reply.append]
+    if question.prepare and key and reply.append:
+        _PREPARED[key] = [str(table["id"]) for table in reply.append]
         if len(_PREPARED) > _MOST_PREPARED:
             del _PREPARED[next(iter(_PREPARED))]
-    path = given.path
-    if given.follow and reply.go and _can_follow(reply):
-        onward = _onward(given, reply)
+    path = question.path
+    if question.follow and reply.go and _can_follow(reply):
+        onward = _onward(question, reply)
         path, page = onward.path, _answered(Desk(onward, after=desk))
-        said = reply.announce or page.announce
-        reply = replace(reply, title=page.title, html=page.html, announce=said)
+        announced = reply.announce or page.announce
+        reply = replace(reply, title=page.title, html=page.html, announce=announced)
     return replace(reply, header=frame.header(desk.language, path), language=desk.language.code).text()
 
 
-def _asked(given: Request) -> str:
+def _asked(question: Request) -> str:
     """What a form asks of a call as it stands."""
-    if given.method.upper() != "POST" or given.call is None:
+    if question.method.upper() != "POST" or question.call is None:
         return ""
-    events = sorted(str(table.get("id")) for table in given.call.events)
-    return json.dumps([given.path, given.call.id, events, given.form, given.device], sort_keys=True)
+    events = sorted(str(table.get("id")) for table in question.call.events)
+    return json.dumps(
+        [question.path, question.call.id, events, question.form, question.device], sort_keys=True
+    )
 
 
 def _can_follow(reply: Reply) -> bool:
@@ -156,17 +143,17 @@ def _can_follow(reply: Reply) -> bool:
     return str(reply.go).startswith("/call/") and all(table["kind"] != "photo" for table in reply.append)
 
 
-def _onward(given: Request, reply: Reply) -> Request:
+def _onward(question: Request, reply: Reply) -> Request:
     """The request for the page a reply sends to."""
     where = urlsplit(str(reply.go))
-    events = [*(given.call.events if given.call is not None else ()), *map(dict, reply.append)]
+    events = [*(question.call.events if question.call is not None else ()), *map(dict, reply.append)]
     return replace(
-        given,
+        question,
         path=where.path,
         method="GET",
         query=dict(parse_qs(where.query, keep_blank_values=True)),
         form={},
-        call=CallGiven(reply.id or (given.call.id if given.call is not None else ""), events),
+        call=CallGiven(reply.id or (question.call.id if question.call is not None else ""), events),
     )
 
 

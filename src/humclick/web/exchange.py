@@ -19,48 +19,25 @@ from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import merge
 
-__all__ = [
-    "THEMES",
-    "CallGiven",
-    "Photo",
-    "Reply",
-    "Request",
-    "Settings",
-    "events_in",
-    "plain_table",
-    "request_from",
-]
-
 #: Looks that can be chosen; the first follows the device.
 THEMES = ("auto", "light", "dark")
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """
-    What a person chose once: language, look, meter.
+    """What a person chose once: language, look, meter."""
 
-    Attributes
-    ----------
-    language : str
-        ``en`` or ``es``; empty for the request's own.
-    theme : str
-        ``auto``, ``light`` or ``dark``.
-    meter : str
-        Class of meter a new call begins with; empty for the program's usual one.
-    leads_nulled : bool
-        Whether that meter subtracts its leads.
-    shop : str
-        Name of the shop, put on every new call.
-    place : str
-        Whose safety rules hold on a new call: one of `humclick.safety.PLACES`; empty for the strictest.
-    """
-
+    #: Empty for the request's own.
     language: str = ""
+    #: One of `THEMES`.
     theme: str = "auto"
+    #: Class of meter a new call begins with; empty for the program's usual one.
     meter: str = ""
+    #: Whether that meter subtracts its leads.
     leads_nulled: bool = False
+    #: Name of the shop, put on every new call.
     shop: str = ""
+    #: Whose safety rules hold on a new call: one of `humclick.safety.PLACES`; empty for the strictest.
     place: str = ""
 
 
@@ -73,7 +50,7 @@ class CallGiven:
 
 
 @dataclass(frozen=True, slots=True)
-class Photo:
+class StoredPhoto:
     """A photograph in store: SHA-256 of its bytes, caption, and size in pixels."""
 
     hash: str
@@ -84,53 +61,33 @@ class Photo:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """
-    One question to the engine.
-
-    Attributes
-    ----------
-    path, method : str
-        As of HTTP; ``GET`` or ``POST``.
-    query, form : mapping
-        Names and values; a value is text or a list of texts.
-    now : datetime
-        The caller's clock, with its zone. The engine has none of its own.
-    device : str
-        Which phone or desk asks; written into new events.
-    language : str
-        ``en`` or ``es``.
-    call : CallGiven or None
-        The call the path names.
-    calls : list or None
-        Summaries of all calls, for the list.
-    photos : list of Photo
-        Photographs of the call that are in store here.
-    place : str
-        ``server`` or ``browser``.
-    secure : bool
-        Whether the page stands in a secure context, which working without a network needs.
-    settings : Settings
-        As the last reply to ``/settings`` gave them.
-    follow : bool
-        After a form that was taken, hand over the page that ``go`` names as well.
-    prepare : bool
-        The form is not sent yet: work its answer out, so that it is there when it is. Nothing is to be kept.
-    """
+    """One question to the engine."""
 
     path: str
     method: str = "GET"
+    #: Names and values, as in ``form``; a value is text or a list of texts.
     query: dict[str, Any] = field(default_factory=dict)
     form: dict[str, Any] = field(default_factory=dict)
+    #: The caller's clock, with its zone. The engine has none of its own.
     now: datetime = datetime(1970, 1, 1, tzinfo=UTC)
+    #: Which phone or desk asks; written into new events.
     device: str = ""
     language: str = "en"
+    #: The call the path names.
     call: CallGiven | None = None
+    #: Summaries of all calls, for the list.
     calls: list[dict[str, Any]] | None = None
-    photos: list[Photo] = field(default_factory=list)
+    #: Photographs of the call that are in store here.
+    photos: list[StoredPhoto] = field(default_factory=list)
+    #: ``server`` or ``browser``.
     place: str = "server"
+    #: Whether the page stands in a secure context, which working without a network needs.
     secure: bool = True
+    #: As the last reply to ``/settings`` gave them.
     settings: Settings = field(default_factory=Settings)
+    #: After a form that was taken, hand over the page that ``go`` names as well.
     follow: bool = False
+    #: The form is not sent yet: work its answer out, so that it is there when it is. Nothing is to be kept.
     prepare: bool = False
 
     def asked(self, name: str) -> str:
@@ -156,46 +113,27 @@ def _first(values: Mapping[str, Any], name: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reply:
-    """
-    The engine's answer.
+    """The engine's answer."""
 
-    Attributes
-    ----------
-    status : int
-        200, 303, 404 or 422.
-    title : str
-        Of the page.
-    html : str
-        What stands inside ``<main>``. Beside ``go``: the page that stands there; empty where it is still to
-        be asked for.
-    append : sequence of tables
-        Events to be kept, in order, before anything else is done.
-    id : str
-        The call they belong to; for a new call, its new id.
-    go : str or None
-        Where to go next.
-    summary : mapping or None
-        The call's line in the list, after ``append``.
-    announce : str
-        Said to a screen reader.
-    settings : mapping or None
-        New settings to be kept on this device and sent with every request.
-    language : str
-        The language the page is in.
-    header : str
-        What stands inside ``<header>``: the name and the ways to other pages.
-    """
-
+    #: 200, 303, 404 or 422.
     status: int = 200
     title: str = ""
+    #: What stands inside ``<main>``. Beside ``go``: the page there; empty if still to be asked for.
     html: str = ""
+    #: Events to be kept, in order, before anything else is done.
     append: Sequence[Mapping[str, Any]] = ()
+    #: The call they belong to; for a new call, its new id.
     id: str = ""
+    #: Where to go next.
     go: str | None = None
+    #: The call's line in the list, after ``append``.
     summary: Mapping[str, Any] | None = None
+    #: Said to a screen reader.
     announce: str = ""
+    #: New settings to be kept on this device and sent with every request.
     settings: Mapping[str, Any] | None = None
     language: str = "en"
+    #: What stands inside ``<header>``: the name and the ways to other pages.
     header: str = ""
 
     def text(self) -> str:
@@ -207,23 +145,17 @@ def events_in(tables: Iterable[Mapping[str, Any]], unread: list[str] | None = No
     """
     The events of a call from their tables, each once and in order, in whatever order the tables come.
 
-    Every request comes through here, so whatever walks events sees them as the call went.
-
-    Parameters
-    ----------
-    tables : iterable of tables
-        As a phone or a file hands them out.
-    unread : list of str, optional
-        Takes what is said of tables that cannot be read; they are passed over.
+    Every request comes through here, so whatever walks events sees them as the call went. Tables that cannot
+    be read are passed over; ``unread`` takes what is said of them.
     """
-    found = []
+    events = []
     for table in tables:
         try:
-            found.append(event_from(table))
+            events.append(event_from(table))
         except HumclickError as error:  # written by a later version, or damaged: kept, not used
             if unread is not None:
                 unread.append(str(error))
-    return merge(found)
+    return merge(events)
 
 
 def plain_table(event: Event) -> dict[str, Any]:
@@ -232,14 +164,7 @@ def plain_table(event: Event) -> dict[str, Any]:
 
 
 def request_from(text: str) -> Request:
-    """
-    Read a request.
-
-    Raises
-    ------
-    Refused
-        If it is not of the right shape.
-    """
+    """Read a request; refused if it is not of the right shape."""
     try:
         request = msgspec.json.decode(text, type=Request)
     except (msgspec.ValidationError, msgspec.DecodeError) as error:

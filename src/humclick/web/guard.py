@@ -20,8 +20,6 @@ from typing import Any
 
 from humclick.limits import BODIES_BYTES, BODY_SECONDS, JSON_DEPTH, body_of
 
-__all__ = ["CSP", "Guard", "JsonDepth", "Unfit", "own_names"]
-
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -61,14 +59,7 @@ _JSON_MARK = re.compile(rb'[]["{}\\]')
 
 
 class Unfit(Exception):
-    """
-    A request's body that is not taken.
-
-    Parameters
-    ----------
-    text : str
-        Why, and what would be right.
-    """
+    """A request's body that is not taken: the status, why, and what would be right."""
 
     def __init__(self, status: int, text: str) -> None:
         super().__init__(text)
@@ -85,17 +76,10 @@ class JsonDepth:
         self._escaped_at = -1
 
     def take(self, piece: bytes) -> None:
-        """
-        Look at the next piece.
-
-        Raises
-        ------
-        Unfit
-            If it goes deeper than `JSON_DEPTH`.
-        """
+        """Look at the next piece; `Unfit` if it goes deeper than `JSON_DEPTH`."""
         skip = self._escaped_at
-        for found in _JSON_MARK.finditer(piece):
-            at, mark = found.start(), found[0]
+        for match in _JSON_MARK.finditer(piece):
+            at, mark = match.start(), match[0]
             if at == skip:
                 continue
             if self._quoted:
@@ -157,14 +141,7 @@ class _Coming:
 
 
 class Guard:
-    """
-    ASGI middleware.
-
-    Parameters
-    ----------
-    names : iterable of str
-        Further names under which the server is asked, as behind a reverse proxy.
-    """
+    """ASGI middleware; it knows further names under which the server is asked, as behind a reverse proxy."""
 
     def __init__(self, app: App, names: Iterable[str] = ()) -> None:
         self.app = app
@@ -185,10 +162,10 @@ class Guard:
                 return
             if message["type"] == "http.response.start":
                 began = True
-                given = list(message.get("headers", ()))
-                there = {key.lower() for key, _ in given}
-                given += [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in there]
-                message["headers"] = given
+                pairs = list(message.get("headers", ()))
+                there = {key.lower() for key, _ in pairs}
+                pairs += [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in there]
+                message["headers"] = pairs
             await send(message)
 
         most = body_of(scope["path"]).most

@@ -1,6 +1,4 @@
-"""
-One language of the pages: texts by catalogue, numbers with its decimal mark, times, per cents.
-"""
+"""One language of the pages: texts by catalogue, numbers with its decimal mark, times, per cents."""
 
 from __future__ import annotations
 
@@ -9,24 +7,12 @@ from functools import cache
 
 from markupsafe import Markup, escape
 
-from humclick.messages import ENGLISH, N_, Translator, counted, translator
+from humclick.messages import N_, Translator, counted, translator
 from humclick.readings.shown import percent
-
-__all__ = ["N_", "OWN", "Language", "language"]
-
-#: Language of the program's own texts.
-OWN = ENGLISH
 
 
 class Language:
-    """
-    Texts and numbers of one language.
-
-    Parameters
-    ----------
-    words : Translator
-        Says messages in it.
-    """
+    """Texts and numbers of one language."""
 
     def __init__(self, words: Translator) -> None:
         self.words = words

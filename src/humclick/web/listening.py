@@ -22,27 +22,11 @@ from humclick.jobs.standing import moment
 from humclick.limits import RECORDING_BYTES, RECORDING_ROWS, RECORDING_SAMPLES
 from humclick.web.exchange import events_in, plain_table
 
-__all__ = ["recording_json", "recording_table"]
-
 
 def recording_table(
     data: bytes, name: str, events: Sequence[Mapping[str, Any]], *, now: str, device: str = ""
 ) -> dict[str, Any]:
-    """
-    The event that says what a recording shows.
-
-    Parameters
-    ----------
-    data : bytes
-        The file: a clamp's log as CSV, or a WAV file.
-    name : str
-        What it is called; its ending says what it is.
-
-    Raises
-    ------
-    Refused
-        If the file cannot be read, or holds too little.
-    """
+    """The event that says what a recording shows: a clamp's log as CSV, or a WAV file, as its name ends."""
     if not data:
         raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
     if len(data) > RECORDING_BYTES:
@@ -59,9 +43,9 @@ def recording_table(
         path.write_bytes(data)
         hertz = None if machine is None else machine.nameplate.hertz
         read = read_recording(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
-        shown = evidence_of(read, plate_of(machine), hertz=hertz)
+        evidence = evidence_of(read, plate_of(machine), hertz=hertz)
     event = recording_event(
-        shown,
+        evidence,
         sha256=hashlib.sha256(data).hexdigest(),
         device=device[:300],
         at=moment(datetime.fromisoformat(now)),
@@ -70,17 +54,10 @@ def recording_table(
     return {**plain_table(event), "name": called[:300]}
 
 
-def recording_json(data: Any, given: str) -> str:
-    """
-    As `recording_table`, for the browser: what is asked and the event are JSON.
-
-    Raises
-    ------
-    Refused
-        As `recording_table`.
-    """
-    asked = json.loads(given)
+def recording_json(data: Any, question: str) -> str:
+    """As `recording_table`, for the browser: what is asked and the event are JSON."""
+    wanted = json.loads(question)
     table = recording_table(
-        bytes(data), asked["name"], asked["events"], now=asked["now"], device=asked["device"]
+        bytes(data), wanted["name"], wanted["events"], now=wanted["now"], device=wanted["device"]
     )
     return json.dumps(table)

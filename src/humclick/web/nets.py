@@ -15,25 +15,16 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
 from humclick.errors import Busy, OverBound, printable
 
-__all__ = ["NETS", "refusal"]
-
+_Answer = Callable[[Request, Exception], Awaitable[Any]]
 _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
 def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
     """What was wrong, as JSON where JSON was asked; half letters, which no answer can hold, by number."""
-    said = printable(text)
+    words = printable(text)
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"error": said}, status, dict(headers or {}))
-    return PlainTextResponse(said, status, dict(headers or {}))
-
-
-async def _busy(request: Request, error: Exception) -> Response:
-    return refusal(request, str(error), 503, {"Retry-After": "30"})
-
-
-async def _over_bound(request: Request, error: Exception) -> Response:
-    return refusal(request, str(error), 422)
+        return JSONResponse({"error": words}, status, dict(headers or {}))
+    return PlainTextResponse(words, status, dict(headers or {}))
 
 
 async def _storage(request: Request, error: Exception) -> Response:
@@ -45,24 +36,21 @@ async def _storage(request: Request, error: Exception) -> Response:
     return refusal(request, f"the server's storage does not answer ({why}): send it again later", 503)
 
 
-async def _half_letter(request: Request, error: Exception) -> Response:
-    return refusal(request, "a text holds half a letter (a lone surrogate); remove it", 422)
+def _says(status: int, text: str = "", headers: Mapping[str, str] | None = None) -> _Answer:
+    """An answer with these words, else with the failure's own."""
 
+    async def answered(request: Request, error: Exception) -> Response:
+        return refusal(request, text or str(error), status, headers)
 
-async def _too_deep(request: Request, error: Exception) -> Response:
-    return refusal(request, "nested too deeply", 422)
-
-
-async def _no_memory(request: Request, error: Exception) -> Response:
-    return refusal(request, "the server has no memory left for this; try again later", 503)
+    return answered
 
 
 #: What answers which failure.
-NETS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Any]]] = {
-    Busy: _busy,
-    OverBound: _over_bound,
+NETS: Mapping[type[Exception], _Answer] = {
+    Busy: _says(503, headers={"Retry-After": "30"}),
+    OverBound: _says(422),
     OSError: _storage,
-    UnicodeError: _half_letter,
-    RecursionError: _too_deep,
-    MemoryError: _no_memory,
+    UnicodeError: _says(422, "a text holds half a letter (a lone surrogate); remove it"),
+    RecursionError: _says(422, "nested too deeply"),
+    MemoryError: _says(503, "the server has no memory left for this; try again later"),
 }

@@ -12,11 +12,11 @@ import json
 import multiprocessing
 import os
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from humclick import __version__
 from humclick.errors import HumclickError, Unknown
@@ -32,114 +32,67 @@ from humclick.web.photos import PhotoKept
 from humclick.web.store import Store, version_of
 from humclick.web.workroom import Workroom, standard_workroom
 
-__all__ = ["Office", "fill", "standard_office"]
-
 #: Lines of the list as last worked out, beside the calls.
 _LINES = "lines.json"
 
 
+class _Asked(TypedDict, total=False):
+    """What is asked besides the path, as `humclick.web.exchange.Request` has it."""
+
+    method: str
+    query: Mapping[str, Any]
+    form: Mapping[str, Any]
+    language: str
+    settings: Mapping[str, Any]
+    secure: bool
+    follow: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Office:
-    """
-    Store and engine together.
-
-    Attributes
-    ----------
-    store : Store
-        The shop's calls.
-    room : Workroom
-        Where pictures, recordings, parcels and PDFs are worked on.
-    """
+    """Store and engine together."""
 
     store: Store
+    #: Where pictures, recordings, parcels and PDFs are worked on.
     room: Workroom = field(default_factory=standard_workroom, repr=False, compare=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     _summaries: dict[str, tuple[str, Mapping[str, Any]]] = field(
         default_factory=dict, repr=False, compare=False
     )
 
-    def ask(
-        self,
-        path: str,
-        *,
-        method: str = "GET",
-        query: Mapping[str, Any] | None = None,
-        form: Mapping[str, Any] | None = None,
-        language: str = "en",
-        device: str = "",
-        settings: Mapping[str, Any] | None = None,
-        secure: bool = True,
-        follow: bool = False,
-    ) -> dict[str, Any]:
-        """
-        Ask the engine for a page, and keep what it hands back to be kept.
-
-        Parameters
-        ----------
-        language, device, settings, secure, follow
-            As in `humclick.web.exchange.Request`.
-
-        Raises
-        ------
-        HumclickError
-            If the store cannot keep it.
-        """
+    def ask(self, path: str, *, device: str = "", **asked: Unpack[_Asked]) -> dict[str, Any]:
+        """Ask the engine for a page, and keep what it hands back to be kept."""
         name = _call_in(path)
         events = self.store.events(name) if name and self.store.has(name) else None
         request = {
+            **asked,
             "path": path,
-            "method": method,
-            "query": dict(query or {}),
-            "form": dict(form or {}),
             "now": datetime.now().astimezone().isoformat(),
             "device": device or "desk",
-            "language": language,
             "call": None if events is None else {"id": name, "events": list(map(plain_table, events))},
             "calls": self.summaries() if path in ("/", "/new") else None,
             "photos": self._photos(events or ()),
             "place": "server",
-            "secure": secure,
-            "settings": dict(settings or {}),
-            "follow": follow,
         }
         with self._lock:
             reply: dict[str, Any] = json.loads(answer(json.dumps(request)))
         if reply.get("append"):
-            kept = self.store.append(reply["id"], reply["append"])
+            done = self.store.append(reply["id"], reply["append"])
             if reply.get("summary"):
-                self._summaries[reply["id"]] = kept.version, reply["summary"]
+                self._summaries[reply["id"]] = done.version, reply["summary"]
         return reply
 
     def record(self, name: str, data: bytes, file: str, device: str = "") -> dict[str, Any]:
-        """
-        Read a recording of a start into a call; the event comes back.
-
-        Raises
-        ------
-        HumclickError
-            If there is no such call, or the recording cannot be read.
-        """
+        """Read a recording of a start into a call; the event comes back."""
         tables = [plain_table(event) for event in self.store.events(name)]
         now = datetime.now().astimezone().isoformat()
-        given = data, file, json.dumps(tables), now, device or "desk"
-        table: dict[str, Any] = json.loads(self.room.do("recording", *given))
+        work = data, file, json.dumps(tables), now, device or "desk"
+        table: dict[str, Any] = json.loads(self.room.do("recording", *work))
         self.store.append(name, [table])
         return table
 
     def keep_photo(self, data: bytes, sha256: str = "", *, clean: bool = False) -> PhotoKept:
-        """
-        Keep a photograph, as it is or drawn anew; it is opened in the workroom.
-
-        Parameters
-        ----------
-        sha256 : str
-            What the hash of its bytes must be; empty if not known.
-
-        Raises
-        ------
-        HumclickError
-            If it is no such picture, the hash is another, or nobody has time for it.
-        """
+        """Keep a photograph, as it is or drawn anew; it is opened in the workroom."""
         if clean:
             data, looked = self.room.do("photo cleaned", data)
         else:
@@ -147,58 +100,58 @@ class Office:
         return self.store.keep_photo(data, sha256, PhotoKept(*looked))
 
     def _photos(self, events: Sequence[Event]) -> list[dict[str, Any]]:
-        found = []
+        photos = []
         for photo in fold(events).photos:
             try:
                 width, height = self.store.photo_size(photo.sha256)
             except (Unknown, OSError):
                 continue
-            found.append({"hash": photo.sha256, "caption": photo.caption, "width": width, "height": height})
-        return found
+            photos.append({"hash": photo.sha256, "caption": photo.caption, "width": width, "height": height})
+        return photos
 
     def summary(self, name: str) -> Mapping[str, Any]:
-        """
-        A call's line in the list, worked out anew only when the call has changed.
-
-        Raises
-        ------
-        Unknown
-            If there is no such call.
-        """
+        """A call's line in the list, worked out anew only when the call has changed."""
         events = self.store.events(name)
-        version = version_of(event.id for event in events)
-        kept = self._summaries.get(name)
-        if kept is None or kept[0] != version:
+        line = self._line_of(name, events)
+        if line is None:
             with self._lock:
-                kept = version, _summary(name, [plain_table(event) for event in events])
-            self._summaries[name] = kept
-        return {**kept[1], "id": name, "version": version}
+                made = _summary(name, [plain_table(event) for event in events])
+            line = self._put_line(name, events, made)
+        return line
+
+    def _line_of(self, name: str, events: Sequence[Event]) -> Mapping[str, Any] | None:
+        """The line as worked out for these events; None where it was not."""
+        version, line = self._summaries.get(name, ("", {}))
+        return {**line, "id": name, "version": version} if version == _version(events) else None
+
+    def _put_line(self, name: str, events: Sequence[Event], line: Mapping[str, Any]) -> Mapping[str, Any]:
+        self._summaries[name] = _version(events), line
+        return {**line, "id": name, "version": _version(events)}
 
     def summaries(self) -> list[Mapping[str, Any]]:
         """Every call's line; a call whose line is not worked out yet stands with what its header says."""
-        found: list[Mapping[str, Any]] = []
+        lines: list[Mapping[str, Any]] = []
         for name in self.store.ids():
             try:
                 events = self.store.events(name)
-                version = version_of(event.id for event in events)
-                kept = self._summaries.get(name)
-                if kept is not None and kept[0] == version:
-                    found.append({**kept[1], "id": name, "version": version})
-                else:
-                    found.append(_plain_line(name, events, version))
+                lines.append(self._line_of(name, events) or _plain_line(name, events))
             except HumclickError as error:
-                found.append(_damaged(name, str(error)))
-        return found
+                lines.append(_line(name, title=f"{name}: {error}"[:200], state="damaged"))
+        return lines
+
+
+def _version(events: Iterable[Event]) -> str:
+    return version_of(event.id for event in events)
 
 
 def standard_office(store: Store) -> Office:
     """Store and the program's own engine, with the lines of the list as last worked out."""
     office = Office(store)
     with contextlib.suppress(OSError, ValueError, TypeError, AttributeError):
-        kept = json.loads((store.folder / _LINES).read_text("utf-8"))
-        if kept["program"] == _program():
+        saved = json.loads((store.folder / _LINES).read_text("utf-8"))
+        if saved["program"] == _program():
             office._summaries.update(
-                {name: (str(v), dict(line)) for name, (v, line) in kept["lines"].items()}
+                {name: (str(v), dict(line)) for name, (v, line) in saved["lines"].items()}
             )
     return office
 
@@ -221,15 +174,14 @@ def fill(office: Office) -> None:
     with ProcessPoolExecutor(1, mp_context=context, initializer=_give_way) as aside:
         for name in missing:
             events = office.store.events(name)
-            version = version_of(event.id for event in events)
             try:
                 line = aside.submit(_summary, name, [plain_table(e) for e in events]).result()
             except HumclickError:
                 continue
-            office._summaries[name] = version, line
-    kept = {"program": _program(), "lines": office._summaries}
+            office._put_line(name, events, line)
+    saved = {"program": _program(), "lines": office._summaries}
     with contextlib.suppress(OSError):
-        write_whole(office.store.folder / _LINES, json.dumps(kept).encode())
+        write_whole(office.store.folder / _LINES, json.dumps(saved).encode())
 
 
 def _give_way() -> None:
@@ -258,12 +210,12 @@ def _call_in(path: str) -> str:
     return pieces[2] if len(pieces) > 2 and pieces[1] == "call" else ""
 
 
-def _line(name: str, **given: Any) -> dict[str, Any]:
+def _line(name: str, **values: Any) -> dict[str, Any]:
     empty = dict.fromkeys(("title", "equipment", "customer", "state", "verdict", "complaint"), "")
-    return {"id": name, **empty, "updated": "", "invented": False, "version": "", **given}
+    return {"id": name, **empty, "updated": "", "invented": False, "version": "", **values}
 
 
-def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, Any]:
+def _plain_line(name: str, events: Sequence[Event]) -> dict[str, Any]:
     header = fold(events).header
     return _line(
         name,
@@ -271,9 +223,5 @@ def _plain_line(name: str, events: Sequence[Event], version: str) -> dict[str, A
         customer=header.customer if header else "",
         invented=bool(header and header.invented),
         updated=in_order(events)[-1].at.isoformat() if events else "",
-        version=version,
+        version=_version(events),
     )
-
-
-def _damaged(name: str, why: str) -> dict[str, Any]:
-    return _line(name, title=f"{name}: {why}"[:200], state="damaged")

@@ -26,14 +26,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from humclick.errors import HumclickError, Refused, printable
 from humclick.jobs.call_file import LARGEST, MOST_EVENTS, parse_call, write_call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.limits import PARCEL_BYTES, PARCEL_PHOTOS
 from humclick.web.exchange import events_in, plain_table
-
-__all__ = ["LARGEST_PARCEL", "MOST_PHOTOS", "Parcel", "pack", "pack_tables", "unpack", "unpack_tables"]
 
 #: Largest file read, and most it may unpack to.
 LARGEST_PARCEL = PARCEL_BYTES
@@ -46,24 +46,14 @@ _DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedErr
 
 @dataclass(frozen=True, slots=True)
 class Parcel:
-    """
-    What was in the file.
+    """What was in the file."""
 
-    Attributes
-    ----------
-    id : str
-        Of the call, as whoever packed it knew it, else made of its events.
-    events : tuple of Event
-        In the order of the call file.
-    photos : mapping of str to bytes
-        By the hash of their bytes.
-    unread : tuple of tables
-        Entries that could not be read where it was packed, as they were.
-    """
-
+    #: Of the call, as whoever packed it knew it, else made of its events.
     id: str
     events: tuple[Event, ...]
+    #: By the hash of their bytes.
     photos: Mapping[str, bytes] = field(default_factory=dict)
+    #: Entries that could not be read where it was packed, as they were.
     unread: tuple[Mapping[str, Any], ...] = ()
 
 
@@ -73,14 +63,7 @@ def pack(
     photos: Mapping[str, bytes],
     unread: Sequence[Mapping[str, Any]] = (),
 ) -> bytes:
-    """
-    Pack a call.
-
-    Parameters
-    ----------
-    unread : sequence of tables
-        Entries that cannot be read, to be handed on as they are.
-    """
+    """Pack a call; entries that cannot be read are handed on as they are."""
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "call.toml"
         write_call(path, events)
@@ -98,31 +81,22 @@ def pack(
 
 
 def pack_tables(call: str, photos: Mapping[str, Any]) -> bytes:
-    """
-    As `pack`, from a call as JSON with ``id`` and ``events``; for the browser. What is unread goes along.
-    """
-    given, unread = json.loads(call), []
-    for table in given["events"]:
+    """As `pack`, from a call as JSON with ``id`` and ``events``, the unread among them; for the browser."""
+    table_of_call, unread = json.loads(call), []
+    for table in table_of_call["events"]:
         try:
             event_from(table)
         except HumclickError:
             unread.append(table)
     files = {name: bytes(data) for name, data in photos.items()}
-    return pack(given["id"], events_in(given["events"]), files, unread)
+    return pack(table_of_call["id"], events_in(table_of_call["events"]), files, unread)
 
 
 def unpack_tables(data: Any) -> tuple[str, list[tuple[str, bytes]]]:
-    """
-    As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser.
-
-    Raises
-    ------
-    Refused
-        As `unpack`.
-    """
-    found = unpack(bytes(data))
-    tables = [*(plain_table(event) for event in found.events), *found.unread]
-    return json.dumps({"id": found.id, "events": tables}), list(found.photos.items())
+    """As `unpack`, with the call as JSON: ``id`` and ``events``; for the browser."""
+    parcel = unpack(bytes(data))
+    tables = [*(plain_table(event) for event in parcel.events), *parcel.unread]
+    return json.dumps({"id": parcel.id, "events": tables}), list(parcel.photos.items())
 
 
 def _suffix(data: bytes) -> str:
@@ -134,12 +108,7 @@ def unpack(data: bytes) -> Parcel:
     """
     Read a parcel, or a call file by itself.
 
-    Raises
-    ------
-    Refused
-        If it is neither, is damaged, is too large, or holds what does not belong in it.
-    CallFileError
-        If the call file in it cannot be read.
+    Refused if it is neither, is damaged, is too large, or holds what does not belong in it.
     """
     if len(data) > LARGEST_PARCEL:
         raise Refused(f"larger than {LARGEST_PARCEL // 2**20} MiB, so it is not a call with its photos")
@@ -176,19 +145,19 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     photos: dict[str, bytes] = {}
     unread: tuple[Mapping[str, Any], ...] = ()
     for member in members:
-        found = _PHOTO.fullmatch(member.filename)
-        if member.filename not in ("about.json", "call.toml", "unread.json") and found is None:
+        photo = _PHOTO.fullmatch(member.filename)
+        if member.filename not in ("about.json", "call.toml", "unread.json") and photo is None:
             raise Refused(f"{ascii(member.filename)[:80]} does not belong into a call's zip file")
-        bound = min(left, LARGEST if found is None else left)
+        bound = min(left, LARGEST if photo is None else left)
         with opened.open(member) as file:
             data = file.read(bound + 1)
         left -= len(data)
         if len(data) > bound:
             raise Refused(f"{member.filename[:80]} unpacks to more than it says or than a call may have")
-        if found is not None:
-            if hashlib.sha256(data).hexdigest() != found[1]:
+        if photo is not None:
+            if hashlib.sha256(data).hexdigest() != photo[1]:
                 raise Refused(f"{member.filename} is not what its name says; the file was damaged on the way")
-            photos[found[1]] = data
+            photos[photo[1]] = data
         elif member.filename == "call.toml":
             events = parse_call(data, "call.toml").events
         elif member.filename == "unread.json":
@@ -200,12 +169,10 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
 
 def _unread_in(data: bytes) -> tuple[Mapping[str, Any], ...]:
     try:
-        rows = json.loads(data)
+        rows = msgspec.json.decode(data, type=list[dict[str, Any]])
     except (ValueError, RecursionError):
-        rows = None
-    if not isinstance(rows, list) or not all(
-        isinstance(row, dict) and isinstance(row.get("id"), str) for row in rows
-    ):
+        rows = [{}]
+    if not all(isinstance(row.get("id"), str) for row in rows):
         raise Refused("unread.json in the zip file cannot be read")
     return tuple(rows[:MOST_EVENTS])
 

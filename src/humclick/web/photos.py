@@ -29,17 +29,6 @@ from humclick.limits import (
     PHOTO_SIDE_IN,
 )
 
-__all__ = [
-    "LARGEST_PHOTO",
-    "LONGEST",
-    "MEDIA_TYPES",
-    "SUFFIXES",
-    "PhotoKept",
-    "checked",
-    "cleaned",
-    "size_of",
-]
-
 #: Largest file taken. [byte]
 LARGEST_PHOTO = PHOTO_BYTES
 #: Longest side of a photograph kept. [pixel]
@@ -55,18 +44,7 @@ _NOTES = ("exif", "xmp", "XML:com.adobe.xmp", "photoshop", "comment", "Raw profi
 
 @dataclass(frozen=True, slots=True)
 class PhotoKept:
-    """
-    A photograph as kept.
-
-    Attributes
-    ----------
-    sha256 : str
-        Hash of its bytes.
-    width, height : int
-        [pixel]
-    suffix : str
-        ``.jpg``, ``.png`` or ``.webp``.
-    """
+    """A photograph as kept: hash of its bytes, size [pixel], and how its name ends."""
 
     sha256: str
     width: int
@@ -116,14 +94,7 @@ def _kept(data: bytes, image: Image.Image) -> PhotoKept:
 
 
 def checked(data: bytes) -> PhotoKept:
-    """
-    Look whether a photograph can be kept byte for byte.
-
-    Raises
-    ------
-    Refused
-        If it is no picture, is damaged, is larger than kept, or says where and by what it was taken.
-    """
+    """Look whether a photograph can be kept byte for byte; refused if it tells where it was taken."""
     with _opened(data) as image:
         if max(image.size) > LONGEST:
             raise Refused(
@@ -139,14 +110,7 @@ def checked(data: bytes) -> PhotoKept:
 
 
 def cleaned(data: bytes) -> bytes:
-    """
-    A photograph drawn anew: upright, scaled to `LONGEST`, without a camera's notes, as JPEG.
-
-    Raises
-    ------
-    Refused
-        If it is no picture, is damaged or too large to unpack.
-    """
+    """A photograph drawn anew: upright, scaled to `LONGEST`, without a camera's notes, as JPEG."""
     with _opened(data) as image:
         image.draft("RGB", (LONGEST, LONGEST))  # a JPEG is unpacked at an eighth, a quarter or half its size
         image.thumbnail((LONGEST, LONGEST))  # before it is turned, which takes a copy

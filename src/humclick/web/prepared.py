@@ -23,8 +23,6 @@ from typing import Any
 
 from humclick import sourced
 
-__all__ = ["FILE", "HOLDS_FOR", "recorded", "use"]
-
 #: Name of the file that holds it, beside this one; only in the browser.
 FILE = "prepared.bin"
 
@@ -52,10 +50,10 @@ def recorded(files: Iterable[tuple[str, str, str]]) -> Callable[[], bytes]:
 
     def pattern(text: Any, flags: int = 0) -> Any:
         def kept(of: Any, how: int, code: list[int], *groups: Any) -> Any:
-            given = (of, int(how), [int(each) for each in code], *groups)
+            parts = (of, int(how), [int(step) for step in code], *groups)
             if isinstance(text, str | bytes):
-                patterns[text, int(flags)] = given
-            return engine.compile(*given)
+                patterns[text, int(flags)] = parts
+            return engine.compile(*parts)
 
         vars(_compiler)["_sre"] = SimpleNamespace(**{**vars(engine), "compile": kept})
         try:
@@ -81,9 +79,9 @@ def _tables(files: Iterable[tuple[str, str, str]]) -> dict[tuple[str, str], byte
     return {(package, name): marshal.dumps(tomllib.loads(text)) for package, name, text in files}
 
 
-def use(kept: bytes | None = None) -> None:
+def use(data: bytes | None = None) -> None:
     """Take from here on what was recorded, by default what the build left beside this file."""
-    tables, version, worked_out = marshal.loads(kept or Path(__file__).with_name(FILE).read_bytes())
+    tables, version, worked_out = marshal.loads(data or Path(__file__).with_name(FILE).read_bytes())
     sourced.PREPARED.update(tables)
     if version != tuple(sys.version_info[:3]) or not _holds():
         return
@@ -94,7 +92,7 @@ def use(kept: bytes | None = None) -> None:
         builtins.exec(codes.get(text, text), known, into)
 
     def pattern(text: Any, flags: int = 0) -> Any:
-        given = patterns.get((text, int(flags))) if isinstance(text, str | bytes) else None
-        return compiled(text, flags) if given is None else engine.compile(*given)
+        parts = patterns.get((text, int(flags))) if isinstance(text, str | bytes) else None
+        return compiled(text, flags) if parts is None else engine.compile(*parts)
 
     vars(dataclasses)["exec"], _compiler.compile = executed, pattern

@@ -40,8 +40,6 @@ from humclick.jobs.on_disk import write_whole
 from humclick.jobs.order import in_order
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
-__all__ = ["Appended", "Store", "call_id", "examples_folder", "version_of"]
-
 _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.
@@ -51,14 +49,7 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def call_id(text: str) -> str:
-    """
-    The id of a call, as it stands in an address and names a file.
-
-    Raises
-    ------
-    Refused
-        If it is not 1 to 64 small letters, digits and dashes.
-    """
+    """The id of a call, as it stands in an address and names a file; refused where it cannot."""
     if not _ID.fullmatch(text) or text in _DEVICES:
         raise Refused(f"the id of a call is 1 to 64 small letters, digits and dashes, got {ascii(text)[:80]}")
     return text
@@ -90,37 +81,21 @@ def _storage(name: str) -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True)
 class Appended:
-    """
-    What came of appending.
+    """What came of appending."""
 
-    Attributes
-    ----------
-    added : int
-        Events that are new.
-    version : str
-        Of the call now; see `version_of`.
-    conflicts : tuple of str
-        Ids under which another event was kept already; that one stays.
-    refused : mapping of str to str
-        Ids of events that are not kept, and why.
-    """
-
+    #: How many are new.
     added: int
+    #: Of the call now; see `version_of`.
     version: str
+    #: Ids under which another event was kept already; that one stays.
     conflicts: tuple[str, ...] = ()
+    #: Ids of events that are not kept, and why.
     refused: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Store:
-    """
-    Calls and photographs in a folder.
-
-    Attributes
-    ----------
-    folder : Path
-        Where.
-    """
+    """Calls and photographs in a folder."""
 
     folder: Path
     _lock: threading.RLock = field(default_factory=threading.RLock, repr=False, compare=False)
@@ -128,14 +103,7 @@ class Store:
 
     @classmethod
     def at(cls, folder: Path, examples: Path | None = None) -> Store:
-        """
-        The store in a folder; a new one begins with the example calls, if any are given.
-
-        Raises
-        ------
-        Refused
-            If the folder cannot be made or written.
-        """
+        """The store in a folder that can be written; a new one begins with the example calls given."""
         store = cls(folder)
         fresh = not store._calls.exists()
         try:
@@ -163,11 +131,11 @@ class Store:
 
     def ids(self) -> tuple[str, ...]:
         """Ids of all calls, the one written last first."""
-        found = []
+        written = []
         for path in self._calls.glob("*.toml"):
             with contextlib.suppress(Refused, FileNotFoundError):
-                found.append((-path.stat().st_mtime_ns, call_id(path.stem)))
-        return tuple(name for _, name in sorted(found))
+                written.append((-path.stat().st_mtime_ns, call_id(path.stem)))
+        return tuple(name for _, name in sorted(written))
 
     def has(self, name: str) -> bool:
         """Whether there is such a call."""
@@ -177,36 +145,27 @@ class Store:
         """
         Events of a call, in the order of its file.
 
-        Raises
-        ------
-        Unknown
-            If there is no such call.
-        StorageTrouble
-            If its file is damaged or cannot be read.
+        `StorageTrouble` if its file is damaged or cannot be read.
         """
         path = self._path(name)
         try:
-            found = path.stat()
+            stat = path.stat()
         except FileNotFoundError:
             raise Unknown("call", name, self.ids()[:20]) from None
-        mark = mark_of(found)
-        kept = self._read.get(name)
-        if kept is None or kept.mark != mark:
+        mark = mark_of(stat)
+        file = self._read.get(name)
+        if file is None or file.mark != mark:
             with _storage(name):
-                kept = load_call(path)
-            self._read[name] = kept
-        return kept.events
+                file = load_call(path)
+            self._read[name] = file
+        return file.events
 
     def append(self, name: str, tables: Sequence[Mapping[str, Any]]) -> Appended:
         """
         Append events to a call; the call is begun if it is new, and what is there already is passed over.
 
-        Raises
-        ------
-        Refused
-            If an event is not sound, or there is no room for it; nothing is appended for want of soundness.
-        StorageTrouble
-            If the file is damaged or cannot be written.
+        Refused if an event is not sound, and nothing appended; or if there is no room for it.
+        `StorageTrouble` if the file is damaged or cannot be written.
         """
         done = self.take(name, [event_from(table) for table in tables])
         for why in done.refused.values():
@@ -217,50 +176,33 @@ class Store:
         """
         Append those events of a call that are new; the call is begun if it is new.
 
-        An event for which there is no room is named in ``refused``; the others are kept.
-
-        Raises
-        ------
-        StorageTrouble
-            If the file is damaged or cannot be written; nothing may be taken for kept then.
+        An event for which there is no room is named in ``refused``; the others are kept. After
+        `StorageTrouble` (the file is damaged or cannot be written) nothing may be taken for kept.
         """
-        given: dict[str, Event] = {}
+        fresh: dict[str, Event] = {}
         conflicts = []
         for event in in_order(events):  # so that the file reads well; its order decides nothing
-            if given.setdefault(event.id, event) != event:
+            if fresh.setdefault(event.id, event) != event:
                 conflicts.append(event.id)
         path = self._path(name)
         with self._lock:
-            if not given:
-                kept = self.events(name) if path.is_file() else ()
-                return Appended(0, version_of(event.id for event in kept))
+            if not fresh:
+                there = self.events(name) if path.is_file() else ()
+                return Appended(0, version_of(event.id for event in there))
             with _storage(name):
-                done = append_events(path, given.values(), self._read.get(name))
+                done = append_events(path, fresh.values(), self._read.get(name))
             self._read[name] = done.after
         known = {event.id: event for event in done.before}
-        conflicts += [event.id for event in given.values() if known.get(event.id, event) != event]
+        conflicts += [event.id for event in fresh.values() if known.get(event.id, event) != event]
         version = version_of([*known, *(event.id for event in done.fresh)])
         return Appended(len(done.fresh), version, tuple(conflicts), dict.fromkeys(done.no_room, _NO_ROOM))
 
     def keep_photo(self, data: bytes, sha256: str = "", looked: PhotoKept | None = None) -> PhotoKept:
         """
-        Keep a photograph under the hash of its bytes.
+        Keep a photograph, as `humclick.web.photos.checked` accepts it, under the hash of its bytes.
 
-        Parameters
-        ----------
-        data : bytes
-            A picture as `humclick.web.photos.checked` accepts it.
-        sha256 : str
-            What its hash must be; empty if not known.
-        looked : PhotoKept, optional
-            What `checked` said of these bytes, where somebody has looked.
-
-        Raises
-        ------
-        Refused
-            If it is not such a picture, or the hash is another.
-        StorageTrouble
-            If it cannot be written.
+        ``sha256`` is what that must be, empty if not known; ``looked`` what `checked` said, where somebody
+        has looked.
         """
         photo = looked or checked(data)
         if sha256 and photo.sha256 != sha256:
@@ -272,14 +214,7 @@ class Store:
         return photo
 
     def photo(self, sha256: str) -> Path:
-        """
-        The file of a photograph.
-
-        Raises
-        ------
-        Unknown
-            If it is not here.
-        """
+        """The file of a photograph; `Unknown` if it is not here."""
         if _SHA256.fullmatch(sha256):
             for suffix in SUFFIXES:
                 path = self._photos / f"{sha256}{suffix}"
@@ -292,12 +227,5 @@ class Store:
         return any((self._photos / f"{sha256}{suffix}").is_file() for suffix in SUFFIXES)
 
     def photo_size(self, sha256: str) -> tuple[int, int]:
-        """
-        Width and height of a photograph. [pixel]
-
-        Raises
-        ------
-        Unknown
-            If it is not here.
-        """
+        """Width and height of a photograph. [pixel]"""
         return size_of(self.photo(sha256))

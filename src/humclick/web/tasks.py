@@ -1,6 +1,4 @@
-"""
-Pieces of work done in the workroom: plain values and bytes in and out (`humclick.web.workroom`).
-"""
+"""Pieces of work done in the workroom: plain values and bytes in and out (`humclick.web.workroom`)."""
 
 from __future__ import annotations
 
@@ -10,18 +8,9 @@ from typing import Any
 from humclick.web.listening import recording_table
 from humclick.web.parcel import unpack_tables
 
-__all__ = ["parcel", "photo_checked", "photo_cleaned", "recording", "sheet"]
-
 
 def photo_cleaned(data: bytes) -> list[Any]:
-    """
-    A photograph drawn anew, and what `photo_checked` says of it.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.photos.cleaned`.
-    """
+    """A photograph drawn anew, and what `photo_checked` says of it."""
     from humclick.web.photos import cleaned  # here: needs the reader of pictures
 
     clean = cleaned(data)
@@ -29,54 +18,26 @@ def photo_cleaned(data: bytes) -> list[Any]:
 
 
 def photo_checked(data: bytes) -> list[Any]:
-    """
-    Hash, width, height [pixel] and ending of a photograph that can be kept byte for byte.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.photos.checked`.
-    """
+    """Hash, width, height [pixel] and ending of a photograph that can be kept byte for byte."""
     from humclick.web.photos import checked
 
-    found = checked(data)
-    return [found.sha256, found.width, found.height, found.suffix]
+    photo = checked(data)
+    return [photo.sha256, photo.width, photo.height, photo.suffix]
 
 
-def recording(data: bytes, name: str, events: str, now: str, device: str) -> str:
-    """
-    The event of a recording as JSON; the call's events are JSON too.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.listening.recording_table`.
-    """
+def recording_read(data: bytes, name: str, events: str, now: str, device: str) -> str:
+    """The event of a recording as JSON; the call's events are JSON too."""
     return json.dumps(recording_table(data, name, json.loads(events), now=now, device=device))
 
 
-def parcel(data: bytes) -> list[Any]:
-    """
-    A parcel or call file: the call as JSON, and of each photograph its bytes and `photo_checked`.
-
-    Raises
-    ------
-    Refused
-        As `humclick.web.parcel.unpack`, or if a photo in it is not one.
-    """
+def parcel_unpacked(data: bytes) -> list[Any]:
+    """A parcel or call file: the call as JSON, and of each photograph its bytes and `photo_checked`."""
     call, photos = unpack_tables(data)
     return [call, [[photo, photo_checked(photo)] for _, photo in photos]]
 
 
-def sheet(events: str, paper: str) -> bytes:
-    """
-    The sheet of a call as PDF; the call's events are JSON.
-
-    Raises
-    ------
-    Refused
-        As `humclick.jobs.sheet.pdf.sheet_pdf`.
-    """
+def sheet_typeset(events: str, paper: str) -> bytes:
+    """The sheet of a call as PDF; the call's events are JSON."""
     from humclick.jobs.event_tables import event_from
     from humclick.jobs.fold import fold
     from humclick.jobs.sheet.pdf import sheet_pdf

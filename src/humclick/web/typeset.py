@@ -13,14 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import ChoiceLoader, Environment, FunctionLoader, ModuleLoader, StrictUndefined
 
+from humclick.web.exchange import Reply
+
 if TYPE_CHECKING:
     from humclick.web.desk import Desk
     from humclick.web.language import Language
 
-__all__ = ["COMPILED", "compiled", "page", "template"]
-
 #: Folder of compiled templates beside this file; only in the browser.
 COMPILED = "compiled"
+#: What every template has of its language, besides its texts and its code.
+_OF_LANGUAGE = ("say", "plain", "counted", "number", "figures", "percent", "likely", "clock", "day")
 
 
 def _source(name: str) -> str | None:
@@ -31,9 +33,9 @@ def _source(name: str) -> str | None:
 @cache
 def _environment() -> Environment:
     compiled = Path(__file__).parent / COMPILED
-    kept = [ModuleLoader(compiled)] if compiled.is_dir() else []
+    loaders = [ModuleLoader(compiled)] if compiled.is_dir() else []
     return Environment(
-        loader=ChoiceLoader([*kept, FunctionLoader(_source)]),
+        loader=ChoiceLoader([*loaders, FunctionLoader(_source)]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -44,48 +46,24 @@ def _environment() -> Environment:
 
 def compiled() -> dict[str, str]:
     """Every template as Python, by the name of the file in the folder `COMPILED`."""
-    found = {}
+    sources = {}
     for file in resources.files("humclick.web").joinpath("templates").iterdir():
         source = _environment().compile(file.read_text("utf-8"), file.name, raw=True, defer_init=True)
-        found[ModuleLoader.get_module_filename(file.name)] = source
-    return found
+        sources[ModuleLoader.get_module_filename(file.name)] = source
+    return sources
 
 
-def template(name: str, language: Language, **given: Any) -> str:
-    """
-    Fill a template.
-
-    Parameters
-    ----------
-    name : str
-        File in ``templates``.
-    language : Language
-        Its texts (``_``), model texts (``say``), numbers and per cents.
-    """
-    return (
-        _environment()
-        .get_template(name)
-        .render(
-            _=language.text,
-            say=language.say,
-            plain=language.plain,
-            counted=language.counted,
-            number=language.number,
-            figures=language.figures,
-            percent=language.percent,
-            likely=language.likely,
-            clock=language.clock,
-            day=language.day,
-            lang=language.code,
-            **given,
-        )
-    )
+def template(name: str, language: Language, **values: Any) -> str:
+    """Fill a file of ``templates`` with the texts (``_``), messages (``say``) and numbers of a language."""
+    of_language = {name: getattr(language, name) for name in _OF_LANGUAGE}
+    file = _environment().get_template(name)
+    return file.render(_=language.text, lang=language.code, **of_language, **values)
 
 
-def page(name: str, desk: Desk, **given: Any) -> str:
-    """Fill a template with the desk and what the form last said."""
+def page(name: str, desk: Desk, title: str, **values: Any) -> Reply:
+    """A page of a template, with the desk and what the form last said; its title is a text's id."""
     form = {key: desk.request.given(key) for key in desk.request.form}
-    return template(
+    html = template(
         name,
         desk.language,
         desk=desk,
@@ -93,5 +71,6 @@ def page(name: str, desk: Desk, **given: Any) -> str:
         request=desk.request,
         errors=desk.errors,
         form=form,
-        **given,
+        **values,
     )
+    return Reply(title=desk.language.text(title), html=html, id=desk.id)

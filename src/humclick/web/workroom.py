@@ -37,15 +37,13 @@ try:
 except ImportError:  # a system without such bounds
     resource = None  # type: ignore[assignment]
 
-__all__ = ["TASKS", "Workroom", "standard_workroom"]
-
-#: What a worker can be asked to do: module and function, all of plain values in and out.
+#: What a worker can be asked to do: functions of `humclick.web.tasks`, all of plain values in and out.
 TASKS = {
-    "photo cleaned": ("humclick.web.tasks", "photo_cleaned"),
-    "photo checked": ("humclick.web.tasks", "photo_checked"),
-    "recording": ("humclick.web.tasks", "recording"),
-    "parcel": ("humclick.web.tasks", "parcel"),
-    "sheet": ("humclick.web.tasks", "sheet"),
+    "photo cleaned": "photo_cleaned",
+    "photo checked": "photo_checked",
+    "recording": "recording_read",
+    "parcel": "parcel_unpacked",
+    "sheet": "sheet_typeset",
 }
 _LENGTH = struct.Struct("!Q")
 #: Time to start and to pass things over, beside the work itself. [s]
@@ -61,16 +59,7 @@ def _send(line: socket.socket, message: Any) -> None:
 
 
 def _received(line: socket.socket, by: float | None = None) -> Any:
-    """
-    The next message.
-
-    Raises
-    ------
-    EOFError
-        If the other side is gone.
-    TimeoutError
-        If it has not come by a moment of the monotonic clock.
-    """
+    """The next message; `EOFError` if the other side is gone, `TimeoutError` if it is late. [s]"""
     (length,) = _LENGTH.unpack(_exactly(line, _LENGTH.size, by))
     if length > _LONGEST:
         raise EOFError
@@ -105,11 +94,11 @@ class _Worker:
         self.line, theirs = socket.socketpair()
         self.seconds = seconds
         self.done = 0
-        given = [str(theirs.fileno()), str(memory), str(seconds)]
+        arguments = [str(theirs.fileno()), str(memory), str(seconds)]
         threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         with theirs:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", "from humclick.web.workroom import work; work()", *given],
+                [sys.executable, "-c", "from humclick.web.workroom import worker; worker()", *arguments],
                 pass_fds=[theirs.fileno()],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
@@ -117,11 +106,11 @@ class _Worker:
                 env={**os.environ, **threads, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
             )
 
-    def do(self, task: str, given: list[Any]) -> Any:
+    def do(self, task: str, values: list[Any]) -> Any:
         """One piece of work; its answer as the worker gave it."""
         by = time.monotonic() + 2 * self.seconds + _GRACE
         self.line.settimeout(2 * self.seconds + _GRACE)
-        _send(self.line, [task, given])
+        _send(self.line, [task, values])
         self.done += 1
         return _received(self.line, by)
 
@@ -135,26 +124,18 @@ class _Worker:
 
 @dataclass(frozen=True, slots=True)
 class Workroom:
-    """
-    Workers, and the row of those who wait for them.
-
-    Attributes
-    ----------
-    workers, waiting : int
-        How many work, and how many may wait.
-    memory : int
-        Of one worker. [byte]
-    seconds, patience : int
-        Processor time of one piece of work, and the longest wait for its turn. [s]
-    apart : bool
-        Whether there are processes of their own; False where the system cannot bound them.
-    """
+    """Workers, and the row of those who wait for them."""
 
     workers: int = WORKERS
+    #: How many may wait.
     waiting: int = WORK_WAITING
+    #: Of one worker. [byte]
     memory: int = WORK_BYTES
+    #: Processor time of one piece of work. [s]
     seconds: int = WORK_SECONDS
+    #: Longest wait for a turn. [s]
     patience: float = WORK_WAIT_SECONDS
+    #: Whether there are processes of their own; False where the system cannot bound them.
     apart: bool = resource is not None
     _free: list[_Worker] = field(default_factory=list, init=False, repr=False, compare=False)
     _turn: threading.Condition = field(
@@ -164,34 +145,20 @@ class Workroom:
         default_factory=lambda: {"working": 0, "waiting": 0}, init=False, repr=False, compare=False
     )
 
-    def do(self, task: str, *given: Any) -> Any:
+    def do(self, task: str, *values: Any) -> Any:
         """
-        Have a piece of work done.
+        Have one of `TASKS` done, with the plain values and bytes its function takes.
 
-        Parameters
-        ----------
-        task : str
-            One of `TASKS`.
-        *given
-            What its function takes: plain values and bytes.
-
-        Raises
-        ------
-        Busy
-            If too many wait already, or the turn did not come in time.
-        OverBound
-            If the work took more memory or time than a worker has.
-        HumclickError
-            As the function.
-        OSError
-            If the disk did not take what the work had to put down.
+        Raises what the function does, `Busy` if too many wait already or the turn did not come in time,
+        `OverBound` if the work took more memory or time than a worker has, `OSError` if the disk did not take
+        it.
         """
         with self._place():
             if not self.apart:
-                return _function(task)(*given)
+                return _function(task)(*values)
             worker = self._worker()
             try:
-                answer = worker.do(task, list(given))
+                answer = worker.do(task, list(values))
             except (EOFError, OSError, msgspec.DecodeError) as error:
                 worker.end()
                 raise OverBound(_broken(worker.process.returncode, error, self)) from None
@@ -219,14 +186,13 @@ class Workroom:
         count = self._count
         with self._turn:
             if count["working"] >= self.workers:
+                busy = Busy("busy with other photos, recordings and sheets; try again in half a minute")
                 if count["waiting"] >= self.waiting:
-                    raise Busy("busy with other photos, recordings and sheets; try again in half a minute")
+                    raise busy
                 count["waiting"] += 1
                 try:
                     if not self._turn.wait_for(lambda: count["working"] < self.workers, self.patience):
-                        raise Busy(
-                            "busy with other photos, recordings and sheets; try again in half a minute"
-                        )
+                        raise busy
                 finally:
                     count["waiting"] -= 1
             count["working"] += 1
@@ -274,15 +240,14 @@ def _answered(answer: Any, room: Workroom) -> Any:
 
 
 def _function(task: str) -> Callable[..., Any]:
-    module, name = TASKS[task]
-    found: Callable[..., Any] = getattr(importlib.import_module(module), name)
-    return found
+    function: Callable[..., Any] = getattr(importlib.import_module("humclick.web.tasks"), TASKS[task])
+    return function
 
 
 # -- the worker's side ------------------------------------------------------------------------------------
 
 
-def work() -> None:
+def worker() -> None:
     """A worker's life: bound itself, then answer until the server is gone."""
     number, memory, seconds = map(int, sys.argv[1:4])
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -297,18 +262,18 @@ def work() -> None:
     with socket.socket(fileno=number) as line:
         while True:
             try:
-                task, given = _received(line)
+                task, values = _received(line)
             except EOFError:
                 return
-            _send(line, _done(task, given, seconds))
+            _send(line, _done(task, values, seconds))
 
 
-def _done(task: str, given: list[Any], seconds: int) -> list[Any]:
+def _done(task: str, values: list[Any], seconds: int) -> list[Any]:
     used = resource.getrusage(resource.RUSAGE_SELF)
     soft = int(used.ru_utime + used.ru_stime) + 1 + seconds
     resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
     try:
-        return ["done", _function(task)(*given)]
+        return ["done", _function(task)(*values)]
     except Unknown as error:
         return ["unknown", [error.kind, error.name, list(error.known)]]
     except HumclickError as error:

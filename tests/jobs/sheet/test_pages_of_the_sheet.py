@@ -14,10 +14,11 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.shop import default_shop, shop_from_table
 from humclick.jobs.call import Call
 from humclick.jobs.history import did, state_of, titles
+from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page, remedy_title
 from humclick.jobs.sheet.machine import machine_rows
-from humclick.jobs.sheet.model import Told, judgement_of
+from humclick.jobs.sheet.model import Account, judgement_of
 from humclick.jobs.sheet.render import sheet_of
 from humclick.jobs.sheet.technician import clock, technician_page
 from humclick.replacement.demand import demands, replaced_parts
@@ -31,16 +32,22 @@ SHOP = default_shop()
 everywhere = pytest.mark.parametrize(("name", "count"), points())
 
 
-def told_of(job: Call) -> Told:
+def weighed(job: Call) -> Weighed | None:
+    """What judgement says of a call."""
+    situation = job.situation()
+    return None if situation is None else Weighed(situation, SHOP)
+
+
+def told_of(job: Call) -> Account:
     """What a sheet speaks of, put together as the sheet does."""
-    now = judgement_of(job)
+    now = judgement_of(weighed(job))
     state = state_of(job, now.advice if now is not None else None)
-    before = judgement_of(state.turn.before, leader=state.turn.about) if state.turn is not None else now
-    return Told(now, before, state)
+    before = judgement_of(weighed(state.turn.before), state.turn.about) if state.turn is not None else now
+    return Account(now, before, state)
 
 
 @cache
-def at(name: str, count: int) -> tuple[Call, Told]:
+def at(name: str, count: int) -> tuple[Call, Account]:
     """An example with so many of its events, and what is told of it."""
     return example(name, count), told_of(example(name, count))
 
@@ -63,7 +70,7 @@ def test_the_record_holds_every_entry_in_order_with_its_weight(name: str, count:
     shown = [entry for entry in page.record if entry.kind == "reading"]
     assert len(shown) == len(readings)
     for entry, kept in zip(shown, readings, strict=True):
-        assert (entry.probe, entry.at) == (kept.probe, clock(kept))
+        assert (entry.probe, entry.at) == (kept.probe, clock(kept.at))
         reason = reasons.get(kept.event)
         assert entry.weight == (signed(reason.decibans) if reason else "")
         assert bool(entry.moved) == bool(reason and reason.moved)
@@ -183,7 +190,7 @@ def test_the_customer_reads_what_was_done_and_what_is_needed(name: str, count: i
         plain = [
             s.plain
             for s in told.behind.advice.suspects
-            if {told.behind.remedy_of(p, m) for p, m in s.parts} == wanted
+            if {told.behind.machine.part(p).remedy(m) for p, m in s.parts} == wanted
             or (not s.parts and wanted <= {"wait"})
         ]
         assert list(page.wrong) == plain[:1]

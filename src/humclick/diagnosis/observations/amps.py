@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
+from operator import mul
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -16,15 +16,15 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Display, Scale, gain
 from humclick.diagnosis.factors import Factor, flat, p_hot
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
 from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import COVER_ON, Model, Probe, Taken, rest_of, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
-from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity, meter
@@ -43,25 +43,8 @@ _REACH = 40.0
 _AS_HEALTHY = 0.3
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawn:
-    """A current of a start, in steps, and with what clamp it is read. [A], [-]"""
-
-    amps: float
-    sigma: float
-    clamp: Meter
-
-
-@dataclass(frozen=True, slots=True)
-class _Shown:
-    """A start attempt whose amps are read with a clamp."""
-
-    attempt: Attempt
-    clamp: Meter
-
-
-_BINS: Memory[_Drawn, Row] = Memory()
-_ROWS: Memory[_Shown, Row] = Memory()
+_BINS: Memory[Meter, dict[int, Row]] = Memory()
+_ROWS: Memory[Meter, dict[Attempt, Row]] = Memory()
 
 
 class Amps(Model):
@@ -102,37 +85,40 @@ class Amps(Model):
         locked, sigma = _locked_amps(bench)
         nothing = display.probability(0.0)
 
-        @cache
-        def within(amps: float, wide: float) -> float:
-            return max(evidence([display], amps, wide).value, 1e-300)
-
-        def at(ratio: float, spread: float) -> float:
-            return within(*_drawn(bench, clamp, ratio, spread)) if ratio > 0.0 else nothing
+        def at(ratio: float, wide: float) -> float:
+            if ratio <= 0.0:
+                return nothing
+            return max(evidence([display], *_read(bench, clamp, ratio, wide)).value, 1e-300)
 
         loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
         start = math.log(locked)
 
         @cache
-        def bound(spread: float) -> Callable[[float], float]:
-            narrow = math.hypot(sigma, spread)
-            return display.at_most(0.95 * narrow, 1.1 * math.hypot(narrow, loose))
+        def bound(wide: float) -> Callable[[float], float]:
+            return display.at_most(wide, math.hypot(wide, loose))
 
-        def at_most(ratio: float, spread: float) -> float:
-            return bound(spread)(start + math.log(ratio)) if ratio > 0.0 else nothing
+        def at_most(ratio: float, wide: float) -> float:
+            return bound(wide)(start + math.log(ratio)) if ratio > 0.0 else nothing
 
-        def mean(of: Callable[[float, float], float]) -> Callable[[tuple[Fault, ...]], float]:
-            return either_way(
-                bench,
-                lambda attempt: math.fsum(
-                    p * of(*drawn) for p, drawn in zip(attempt.outcomes, attempt.amps, strict=True)
-                ),
-                p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
-                mended,
-            )
+        def mean(of: Callable[[float, float], float]) -> PerSet:
+            drawn = bench.starts.amps_in_steps(sigma)
+            table: dict[int, float] = {}
 
-        value = mean(at)
-        none = weighing.none(value(()), [display], _AS_HEALTHY)
-        return Factor((), (), {}, value, none, max(highest(display, sigma), nothing), rough=mean(at_most))
+            def values(attempts: Sequence[Attempt]) -> list[float]:
+                rows = drawn.of(attempts)
+                for k in set().union(*rows).difference(table):
+                    table[k] = of(*drawn.places[k])
+                at = table.__getitem__
+                return [
+                    sum(map(mul, a.outcomes, map(at, row))) for a, row in zip(attempts, rows, strict=True)
+                ]
+
+            hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
+            return either_way(bench, values, hot, mended)
+
+        says = mean(at)
+        none = weighing.none(says(()), [display], _AS_HEALTHY)
+        return Factor((), (), {}, says, none, max(highest(display, sigma), nothing), rough=mean(at_most))
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""
@@ -140,25 +126,25 @@ class Amps(Model):
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         bench, clamp = outlook.bench, clamp_of(outlook.situation.meter)
-        locked, _ = _locked_amps(bench)
+        locked, sigma = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
         scale = Scale(clamp, Quantity.CURRENT, outlook.weighing.slips)
         stretches = scale.stretches(edges, open_apart=False)
-        known, rows_known = _BINS.of(bench), _ROWS.of(bench)
+        drawn = bench.starts.amps_in_steps(sigma)
+        made = _BINS.of(bench).setdefault(clamp, {})
+        shown = _ROWS.of(bench).setdefault(clamp, {})
 
-        def bins(ratio: float, spread: float) -> Row:
-            amps, sigma = _drawn(bench, clamp, ratio, spread) if ratio > 0.0 else (0.0, 0.0)
-            key = _Drawn(amps, sigma, clamp)
-            if key not in known:
-                known[key] = scale.bins(stretches, amps, sigma)
-            return known[key]
+        def bins(number: int) -> Row:
+            if number not in made:
+                ratio, wide = drawn.places[number]
+                amps = _read(bench, clamp, ratio, wide) if ratio > 0.0 else (0.0, 0.0)
+                made[number] = scale.bins(stretches, *amps)
+            return made[number]
 
         def row(attempt: Attempt) -> Row:
-            key = _Shown(attempt, clamp)
-            if key not in rows_known:
-                drawn = [bins(*amps) for amps in attempt.amps]
-                rows_known[key] = mixture(attempt.outcomes, drawn)
-            return rows_known[key]
+            if attempt not in shown:
+                shown[attempt] = mixture(attempt.outcomes, list(map(bins, drawn.of([attempt])[0])))
+            return shown[attempt]
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)
@@ -166,11 +152,9 @@ class Amps(Model):
         return Forecast(probe, waits, labels, rows, which, none, edges)
 
 
-def _drawn(bench: Bench, clamp: Meter, ratio: float, spread: float) -> tuple[float, float]:
-    """Median and ln standard deviation of amps as a clamp reads them, in steps. [A], [-]"""
-    locked, sigma = _locked_amps(bench)
-    ratio, wide = in_steps(ratio, math.hypot(sigma, spread))
-    amps = locked * ratio
+def _read(bench: Bench, clamp: Meter, ratio: float, wide: float) -> tuple[float, float]:
+    """Median and ln standard deviation of amps as a clamp reads them. [A], [-]"""
+    amps = _locked_amps(bench)[0] * ratio
     return amps, math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
 
 

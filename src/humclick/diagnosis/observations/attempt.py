@@ -4,8 +4,8 @@ Start attempts that are listened to: as found, on known-good gear, with somethin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from functools import cache, partial
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from operator import attrgetter
 from typing import ClassVar
 
@@ -14,7 +14,6 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.model import (
     COVER_ON,
     Group,
@@ -29,6 +28,7 @@ from humclick.diagnosis.observations.model import (
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
 from humclick.messages import Message
@@ -49,32 +49,42 @@ def none_of(outcome: str, runs: float = _RUNS_ANYHOW) -> float:
 
 def complaint(bench: Bench, heard: Heard | None) -> Factor:
     """What was heard before anybody came."""
-    attempts = bench.attempts(hot=True)
+    starts = bench.starts
+    marks = dict(zip(bench.marks(), starts.either_way(bench.marks().values())[1], strict=True))
     if heard is None:
         runs = OUTCOMES.index(Heard.RUNS)
-        return Factor((), (), {}, lambda chosen: 1.0 - attempts(chosen).reported[runs], 0.98, 1.0)
+
+        def value(seen: Sequence[int]) -> list[float]:
+            return [1.0 - attempt.reported[runs] for attempt in starts.by_all(seen)]
+
+        return Factor((), (), {}, PerSet(marks, value), 0.98, 1.0)
     k = OUTCOMES.index(heard.value)
-    return Factor((), (), {}, lambda chosen: attempts(chosen).reported[k], none_of(heard, 0.02), _MOST)
+
+    def values(seen: Sequence[int]) -> list[float]:
+        return [attempt.reported[k] for attempt in starts.by_all(seen)]
+
+    return Factor((), (), {}, PerSet(marks, values), none_of(heard, 0.02), _MOST)
 
 
 def either_way(
     bench: Bench,
-    value: Callable[[Attempt], float],
+    values: Callable[[Sequence[Attempt]], Iterable[float]],
     hot: float,
     renewed: frozenset[str],
     *,
     known_good: bool = False,
-) -> Callable[[tuple[Fault, ...]], float]:
+) -> PerSet:
     """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
-    cold = bench.attempts(hot=False, renewed=renewed, known_good=known_good)
-    warm = bench.attempts(hot=True, renewed=renewed, known_good=known_good)
-    of = cache(value)
+    starts, cool = bench.starts, 1.0 - hot
+    known: dict[int, float] = {}
 
-    def either(chosen: tuple[Fault, ...]) -> float:
-        c, w = cold(chosen), warm(chosen)
-        return of(c) if c is w else (1.0 - hot) * of(c) + hot * of(w)
+    def either(seen: Sequence[int]) -> list[float]:
+        cold, warm = starts.either_way(seen)
+        new = list({*cold, *warm}.difference(known))
+        known.update(zip(new, values(starts.by_all(new)), strict=True))
+        return [cool * known[c] + hot * known[w] for c, w in zip(cold, warm, strict=True)]
 
-    return either
+    return PerSet(bench.marks(renewed, known_good=known_good), either)
 
 
 class Listened(Model):
@@ -89,7 +99,7 @@ class Listened(Model):
         k = OUTCOMES.index(seen.answer)
         value = either_way(
             weighing.bench,
-            lambda attempt: attempt.listened[k],
+            lambda attempts: [attempt.listened[k] for attempt in attempts],
             p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
             mended | probe.mends,
             known_good=self.on_known_good,

@@ -5,18 +5,18 @@ Ohms between two points of the wired machine, everything plugged on; made when i
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cache
+from functools import cache, partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.measured import Measured, across
 from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.scales import PerSet, bits_of, marks_of
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Unknown
 from humclick.messages import Message
@@ -91,14 +91,18 @@ class Between(Measured):
         def within(median: float, sigma: float) -> float:
             return max(evidence(displays, median, sigma).value, 1e-300)
 
-        def value(chosen: tuple[Fault, ...]) -> float:
-            modes = without(bench.modes_in(chosen), seen.renewed)
-            modes = {p: m for p, m in modes.items() if p != "mechanism"}
+        unseen = frozenset({"mechanism"}) | seen.renewed
+        left = {f: without(bench.modes_in((f,)), unseen) for f in bench.space.singles}
+        marks, faults = marks_of({f: bench.kinds[f] if modes else None for f, modes in left.items()})
+
+        def value(bits: int) -> float:
+            modes = bench.modes_in(tuple([faults[k] for k in bits_of(bits)]))
             return hot * within(*self.predicted(bench, probe, modes, True)) + (1.0 - hot) * within(
                 *self.predicted(bench, probe, modes, False)
             )
 
-        return Factor((), (), {}, value, weighing.none(value(()), displays), effort=3)
+        says = PerSet(marks, partial(map, value))
+        return Factor((), (), {}, says, weighing.none(says(()), displays), effort=3)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

@@ -81,7 +81,7 @@ class PartLook(Model):
         rows: dict[tuple[int, ...], Row] = {}
         for m, mode in enumerate(weighing.bench.space.modes[weighing.bench.place[probe.part]]):
             row = look.table.get(HEALTHY if new else mode.name, look.table["otherwise"])
-            rows[(m,)] = tuple((1.0 - wrong) * p + wrong / len(row) for p in row)
+            rows[(m,)] = tuple([(1.0 - wrong) * p + wrong / len(row) for p in row])
         return rows
 
 

@@ -13,6 +13,7 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Cases, Config
 from humclick.diagnosis.factors import p_hot
+from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.model import Probe, Taken
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.situation import Observation, Situation, warmth
@@ -153,7 +154,7 @@ class Outlook:
         """
         share = self.weighing.as_healthy if share is None else share
         anything = anything or [1.0 / len(healthy)] * len(healthy)
-        return tuple(share * p + (1.0 - share) * q for p, q in zip(healthy, anything, strict=True))
+        return tuple([share * p + (1.0 - share) * q for p, q in zip(healthy, anything, strict=True)])
 
     def by_config(
         self,
@@ -171,16 +172,29 @@ class Outlook:
         none = self.none(rows[(0,) * len(scope)], anything)
         return Forecast(probe, waits, tuple(labels), shown, which, none, edges)
 
-    def by_set(self, row: Callable[[tuple[tuple[int, int], ...]], Row]) -> tuple[list[Row], list[int], Row]:
+    def by_marks(
+        self, marks: Mapping[Fault, int], row: Callable[[int], Row]
+    ) -> tuple[list[Row], list[int], Row]:
         """
-        Distinct rows of what depends on the whole set, which one each set has, and that of the sound "
-        "one.
+        Distinct rows of what depends on the whole set, which one each set has, and that of the sound one.
+
+        Parameters
+        ----------
+        marks : mapping of fault to int
+            What is seen of each mode, in bits.
+        row : callable
+            By the bits of a set.
         """
         numbered: dict[Row, int] = {}
-        which = [numbered.setdefault(row(chosen), len(numbered)) for chosen in self.cases.sets]
-        healthy = row(())
-        numbered.setdefault(healthy, len(numbered))
-        return list(numbered), which, healthy
+        number: dict[int, int] = {}  # of the row of what is seen
+        which = []
+        for seen in (*self.cases.seen(marks), 0):
+            k = number.get(seen)
+            if k is None:
+                k = number[seen] = numbered.setdefault(row(seen), len(numbered))
+            which.append(k)
+        rows = list(numbered)
+        return rows, which[:-1], rows[which[-1]]
 
     def by_attempt(
         self,
@@ -191,18 +205,13 @@ class Outlook:
         known_good: bool = False,
     ) -> tuple[list[Row], list[int], Row]:
         """The same for what depends on how a start attempt goes, hot with a probability."""
-        cold = self.bench.attempts(hot=False, renewed=renewed, known_good=known_good)
-        warm = self.bench.attempts(hot=True, renewed=renewed, known_good=known_good)
-        made: dict[tuple[Attempt, Attempt], Row] = {}
+        starts = self.bench.starts
 
-        def mixed(chosen: tuple[tuple[int, int], ...]) -> Row:
-            pair = cold(chosen), warm(chosen)
-            if pair not in made:
-                rows = zip(row(pair[0]), row(pair[1]), strict=True)
-                made[pair] = rounded([(1.0 - hot) * c + hot * w for c, w in rows])
-            return made[pair]
+        def mixed(seen: int) -> Row:
+            (cold,), (warm,) = (map(row, starts.by_all(half)) for half in starts.either_way([seen]))
+            return rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)])
 
-        return self.by_set(mixed)
+        return self.by_marks(self.bench.marks(renewed, known_good=known_good), mixed)
 
 
 def rounded(row: Sequence[float]) -> Row:

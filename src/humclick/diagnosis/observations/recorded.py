@@ -6,17 +6,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import without
 from humclick.diagnosis.factors import Factor
-from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.attempt import Listened
 from humclick.diagnosis.observations.model import COVER_ON, Probe, Taken, rest_of
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
-from humclick.diagnosis.recorded import cause_of, causes, misread
+from humclick.diagnosis.recorded import SOUND, cause_of, causes, misread
+from humclick.diagnosis.scales import PerSet, bits_of
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.start.rows import OUTCOMES
@@ -65,14 +66,18 @@ class Recorded(Listened):
         anything, astray = math.fsum(likely.values()) / len(likely), misread()
         bench = weighing.bench
 
-        def value(chosen: tuple[Fault, ...]) -> float:
-            cause = cause_of(bench.machine, without(bench.modes_in(chosen), mended))
-            return (1.0 - astray) * likely.get(cause, anything) + astray * anything
+        names = causes()
+        marks = {}
+        for fault in bench.space.singles:
+            cause = cause_of(bench.machine, without(bench.modes_in((fault,)), mended))
+            marks[fault] = 1 << names.index(cause) if cause in names else 0
 
-        def sees(fault: Fault) -> str:
-            return cause_of(bench.machine, without(bench.modes_in((fault,)), mended))
+        def value(seen: int) -> float:  # the first cause hides the others
+            first = bits_of(seen)[:1]
+            chance = likely.get(names[first[0]] if first else SOUND, anything)
+            return (1.0 - astray) * chance + astray * anything
 
-        return Factor((), (), {}, value, anything, 1.0, sees=sees)
+        return Factor((), (), {}, PerSet(marks, partial(map, value)), anything, 1.0)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         return None

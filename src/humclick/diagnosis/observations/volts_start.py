@@ -5,9 +5,9 @@ Volts at the machine while it tries to start.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -19,9 +19,11 @@ from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.measured import mixture
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row, rounded
-from humclick.diagnosis.observations.steps import highest, in_steps
+from humclick.diagnosis.observations.steps import highest
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
+from humclick.diagnosis.quadrature import in_steps
+from humclick.diagnosis.scales import PerSet, bits_of, marks_of
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity
@@ -33,15 +35,34 @@ __all__ = ["KINDS", "VoltsStart"]
 _LEAST_SIGMA = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class _Sag:
-    """How far the volts fall, in thousandths, and with what meter that is read. [-]"""
+@dataclass(frozen=True)
+class _Fractions:
+    """What of the outlet's volts is left at the machine, by what of a set matters to it."""
 
-    thousandths: int
-    meter: Meter
+    bench: Bench
+    marks: Mapping[Fault, int]  #: Bits of each mode.
+    faults: Sequence[Fault]  #: A mode for each bit.
+
+    @staticmethod
+    def of(bench: Bench, mended: frozenset[str]) -> _Fractions:
+        """Worked out once for what is new or put right."""
+        made = _FRACTIONS.of(bench)
+        if mended not in made:
+            classes: dict[Fault, Hashable] = {}
+            for fault in bench.space.singles:
+                left = without(bench.modes_in((fault,)), mended)
+                classes[fault] = next((bench.standstill.shows(*mode) for mode in left.items()), None)
+            made[mended] = _Fractions(bench, *marks_of(classes))
+        return made[mended]
+
+    def at(self, seen: int) -> Sequence[tuple[float, float]]:
+        """Fractions under a set, by its bits, with weights. [-], [-]"""
+        modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(seen)]))
+        return self.bench.standstill.terminal_volts(modes)
 
 
-_BINS: Memory[_Sag, Row] = Memory()
+_FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
+_BINS: Memory[Meter, dict[int, Row]] = Memory()
 
 
 class VoltsStart(Model):
@@ -86,11 +107,14 @@ class VoltsStart(Model):
         def at(thousandths: int) -> float:
             return within(*_volts(bench, thousandths)) if thousandths else nothing
 
-        def value(chosen: tuple[Fault, ...]) -> float:
-            return math.fsum(w * at(round(1000 * f)) for w, f in _fractions(bench, chosen, mended))
+        fractions = _Fractions.of(bench, mended)
 
+        def value(seen: int) -> float:
+            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(seen)])
+
+        says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], _spread(bench)), nothing)
-        return Factor((), (), {}, value, weighing.none(value(()), displays), most, 3)
+        return Factor((), (), {}, says, weighing.none(says(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """A new cord does not prove the house."""
@@ -102,23 +126,23 @@ class VoltsStart(Model):
         edges = (0.3 * nominal, 0.9 * nominal)
         scale = outlook.weighing.scale(probe, 0.0)
         stretches = scale.stretches(edges, open_apart=False)
-        known = _BINS.of(bench)
+        known = _BINS.of(bench).setdefault(meter, {})
+        fractions = _Fractions.of(bench, outlook.mended)
 
         def bins(thousandths: int) -> Row:
-            key = _Sag(thousandths, meter)
-            if key not in known:
-                known[key] = (
+            if thousandths not in known:
+                known[thousandths] = (
                     scale.bins(stretches, *_volts(bench, thousandths))
                     if thousandths
                     else tuple(dead(s, STRAY * nominal) for s in stretches)
                 )
-            return known[key]
+            return known[thousandths]
 
-        def row(chosen: tuple[Fault, ...]) -> Row:
-            weighted = _fractions(bench, chosen, outlook.mended)
+        def row(seen: int) -> Row:
+            weighted = fractions.at(seen)
             return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
 
-        rows, which, healthy = outlook.by_set(row)
+        rows, which, healthy = outlook.by_marks(fractions.marks, row)
         low = format_si(edges[1], Quantity.VOLTAGE)
         labels = Message("nearly nothing"), Message("below {amount}", amount=low), Message("within 10 %")
         none = outlook.none(healthy, [flat(s) for s in stretches])
@@ -133,13 +157,6 @@ def _spread(bench: Bench) -> float:
 def _volts(bench: Bench, thousandths: int) -> tuple[float, float]:
     """Median and ln standard deviation of what is left of the outlet's volts, in steps. [V], [-]"""
     return in_steps(bench.machine.nameplate.volts * thousandths / 1000, _spread(bench))
-
-
-def _fractions(
-    bench: Bench, chosen: tuple[Fault, ...], mended: frozenset[str]
-) -> Sequence[tuple[float, float]]:
-    """What of the outlet's volts is left, with weights. [-], [-]"""
-    return bench.standstill.terminal_volts(without(bench.modes_in(chosen), mended))
 
 
 KINDS = (VoltsStart(),)

@@ -11,10 +11,13 @@ from dataclasses import dataclass
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Display, Scale
 from humclick.diagnosis.factors import flat
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Probe, Taken
 from humclick.meters import Meter, Quantity
 
 __all__ = ["Weighing"]
+
+_SCALES: Memory[tuple[Meter, Quantity, float], Scale] = Memory()
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,10 @@ class Weighing:
 
     def scale(self, probe: Probe, offset: float) -> Scale:
         """All that the meter of a probe may show, with what the leads add. [Ω]"""
-        return Scale(probe.meter or self.meter, Quantity(probe.quantity), self.slips, offset)
+        table, key = _SCALES.of(self.bench), (probe.meter or self.meter, Quantity(probe.quantity), offset)
+        if key not in table:
+            table[key] = Scale(key[0], key[1], self.slips, offset)
+        return table[key]
 
     def mean(self, row: Sequence[float]) -> float:
         """A value by lead node, over what the leads may add."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -35,6 +35,8 @@ _Naming = tuple[str, str, str]
 _IDENTITY: _Naming = ("C", "R", "S")
 #: Ways the pins may lie that are this improbable against the best are not followed to every lead node. [-]
 _ALIVE = 1e-3
+#: Ways the pins may lie that are this improbable are not foreseen. [-]
+_FOLLOWED = 3e-3
 _NEVER: frozenset[str] = frozenset()
 
 
@@ -151,8 +153,11 @@ class Windings(Model):
         edges, scope = _edges(bench, probe.pins), _scope(bench)
         read = tuple((t.probe.pins, t.seen.reading, t.seen.temperature) for t in before)
         setup = winding_setup(bench, outlook.weighing.meter, before, warm)
+        leads = outlook.leads  # what was read tells of leads and windings together: then by their mean
+        if before:
+            leads = ((round(math.fsum(c * w for c, w in leads), 3), 1.0),)
         makers = []
-        for offset, _ in outlook.leads:
+        for offset, _ in leads:
             key = _Foreseen(probe.pins, offset, read, warm, outlook.weighing.meter)
             table = _ROWS.of(bench).setdefault(key, {})
             makers.append((table, _Ahead(outlook.weighing, probe, setup, warm, offset, edges)))
@@ -161,7 +166,7 @@ class Windings(Model):
             for table, ahead in makers:
                 if config not in table:
                     table[config] = ahead.row(bench.modes_of(scope, config))
-            rows[config] = mixture([w for _, w in outlook.leads], [table[config] for table, _ in makers])
+            rows[config] = mixture([w for _, w in leads], [table[config] for table, _ in makers])
         labels = (*labels_between(edges, Quantity.RESISTANCE), "OL")
         anything = tuple(flat(s) for s in outlook.weighing.scale(probe, 0.0).stretches(edges))
         return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
@@ -192,24 +197,27 @@ class _Ahead:
     def row(self, modes: Mapping[str, str]) -> Row:
         """Probability of each stretch. [-]"""
         sealed, opens = _sealed(modes, self._hot, self._setup)
-        likely = self._likely(sealed)
-        least = 1e-4 * math.fsum(likely.values())
+        likely: Mapping[_Naming, float] = self._naming
+        if self._displays:
+            likely = {**self._straight[sealed], **self._crossed[_plain(sealed)]}
+        least = _FOLLOWED * math.fsum(likely.values())
         shares = {names: p for names, p in likely.items() if p > least}
         total = math.fsum(shares.values())
         rows = [self._between(sealed, names, opens) for names in shares]
         return mixture([p / total for p in shares.values()], rows)
 
-    def _likely(self, sealed: Sealed) -> Mapping[_Naming, float]:
-        """Each way the pins may lie, with the probability of what was read. [-]"""
-        if not self._displays:
-            return self._naming
-        windings, plain = self._setup.windings, _plain(sealed)
-        straight = {_IDENTITY: self._naming[_IDENTITY]}
-        crossed = {n: w for n, w in self._naming.items() if n != _IDENTITY}
-        return {
-            **windings.evidence(self._displays, straight, [sealed])[sealed],
-            **windings.evidence(self._displays, crossed, [plain])[plain],
-        }
+    @cached_property
+    def _straight(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
+        """Probability of what was read, the pins lying as they are called. [-]"""
+        modes = list(dict.fromkeys(_as_measured_all(sealed) for sealed in self._setup.windings.modes()))
+        return self._setup.windings.evidence(self._displays, {_IDENTITY: self._naming[_IDENTITY]}, modes)
+
+    @cached_property
+    def _crossed(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
+        """The same in every other way they may lie. [-]"""
+        modes = list(dict.fromkeys(_plain(sealed) for sealed in self._straight))
+        crossed = {names: w for names, w in self._naming.items() if names != _IDENTITY}
+        return self._setup.windings.evidence(self._displays, crossed, modes)
 
     def _between(self, sealed: Sealed, names: _Naming, opens: float) -> Row:
         """Probability of each stretch, the pins lying in one way. [-]"""
@@ -289,7 +297,13 @@ def _sealed(modes: Mapping[str, str], hot: float, setup: WindingSetup) -> tuple[
     guard = modes.get("internal_protector", HEALTHY)
     run, start = (_as_measured(modes.get(part, HEALTHY)) for part in ("run_winding", "start_winding"))
     opens = hot * setup.once(guard) if setup.windings.internal and guard != "open" else 0.0
-    return (run, start, "open" if guard == "open" else HEALTHY), opens
+    return _as_measured_all((run, start, guard)), opens
+
+
+def _as_measured_all(sealed: Sealed) -> Sealed:
+    """A mode of what is sealed in, as `_sealed` gives it."""
+    run, start, guard = sealed
+    return _as_measured(run), _as_measured(start), "open" if guard == "open" else HEALTHY
 
 
 def _as_measured(mode: str) -> str:

@@ -13,7 +13,7 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
 from humclick.jobs.call import Call
 from humclick.jobs.history import State, did, titles
-from humclick.jobs.sheet.model import CostLine, CustomerPage, Judgement, Tested, Told
+from humclick.jobs.sheet.model import Account, CostLine, CustomerPage, Judgement, Tested
 from humclick.messages import NOTHING, Message, listed
 from humclick.parts.family import families, family
 from humclick.replacement.demand import replaced_parts
@@ -32,25 +32,12 @@ def remedy_title(remedy: str, shop: Shop) -> Message:
     return titles((remedy,), shop).capital()
 
 
-def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str = "") -> CustomerPage:
-    """
-    The page in plain words.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-    told : Told
-        What judgement says of it, and how far it has come.
-    shop : Shop, optional
-        The shop's own prices; without it none are shown, for the program's are guesses.
-    money : str
-        Name or sign of the money the prices are in.
-    """
-    words, state = _words(), told.state
+def customer_page(call: Call, account: Account, shop: Shop | None = None, money: str = "") -> CustomerPage:
+    """The page in plain words; prices only from a shop of its own, for the program's are guesses."""
+    words, state = _words(), account.state
     known = shop or default_shop()
     settled = state.name in ("needed", "passing", "repaired", "fitted")
-    probability = told.behind.explanation.probability if told.behind else 0.0
+    probability = account.behind.explanation.probability if account.behind else 0.0
     costs = _costs(state, shop, money) if state.name in ("needed", "passing") else ()
     note = NOTHING
     if costs:
@@ -63,21 +50,21 @@ def customer_page(call: Call, told: Told, shop: Shop | None = None, money: str =
     return CustomerPage(
         headline=Message.of(words["headline"]["failed" if state.failed else state.name]),
         told=call.words.strip() or heard,
-        explained=_explained(call, told),
-        sure=_sure(probability) if settled and told.behind and state.name != "repaired" else NOTHING,
-        wrong=_wrong(told) if settled else (),
+        explained=_explained(call, account),
+        sure=_sure(probability) if settled and account.behind and state.name != "repaired" else NOTHING,
+        wrong=_wrong(account) if settled else (),
         does=_does(call, state) if settled else (),
         done=tuple(did((r,), known).capital() for r in state.done),
         needed=tuple(remedy_title(r, known) for r in state.due),
-        tested=_tested(call, told.now),
-        safety=_safety(call, told),
+        tested=_tested(call, account.now),
+        safety=_safety(call, account),
         costs=costs,
         cost_note=note,
     )
 
 
-def _explained(call: Call, told: Told) -> Message:
-    words, state = _words()["explained"], told.state
+def _explained(call: Call, account: Account) -> Message:
+    words, state = _words()["explained"], account.state
     if call.stopped:
         return listed(dict.fromkeys(stoppage.stop.customer for stoppage in call.stopped), "space")
     if state.name == "recognised" and call.machine is not None:
@@ -86,7 +73,7 @@ def _explained(call: Call, told: Told) -> Message:
         )
     if state.failed:
         return Message.of(words["failed"])
-    if state.name in ("needed", "fitted") and told.behind and told.behind.explanation.by_elimination:
+    if state.name in ("needed", "fitted") and account.behind and account.behind.explanation.by_elimination:
         return Message.of(words["elimination"])
     return Message.of(words.get(state.name, ""))
 
@@ -99,14 +86,14 @@ def _sure(probability: float) -> Message:
     return Message("{sentence}.", sentence=Message.of(words["sure"]["best"]))
 
 
-def _wrong(told: Told) -> tuple[Message, ...]:
+def _wrong(account: Account) -> tuple[Message, ...]:
     """The likeliest condition that the remedies put right, in plain words."""
-    behind = told.behind
+    behind = account.behind
     if behind is None:
         return ()
-    wanted = frozenset(told.state.remedies)
+    wanted = frozenset(account.state.remedies)
     for suspect in behind.advice.suspects:
-        remedies = {behind.remedy_of(part, mode) for part, mode in suspect.parts}
+        remedies = {behind.machine.part(part).remedy(mode) for part, mode in suspect.parts}
         if remedies == wanted or (not remedies and wanted <= {"wait"}):
             return (suspect.plain,)
     return ()
@@ -124,7 +111,7 @@ def _does(call: Call, state: State) -> tuple[Message, ...]:
 def _tested_of(call: Call, probe: str) -> Message:
     """What a probe of a part tests, in the words of its family; empty where it has none."""
     part = probe.partition(".")[0]
-    placed = [each.family for each in call.machine.parts if each.id == part] if call.machine else []
+    placed = [item.family for item in call.machine.parts if item.id == part] if call.machine else []
     kind = placed[0] if placed else family(part) if part in families() else None
     return kind.tested if kind else NOTHING
 
@@ -134,57 +121,61 @@ def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
     words = _words()
     tested, result = words["tested"], words["result"]
     last = {r.probe: r for r in call.readings if r.reading is not None or r.answer}
-    found: dict[str, tuple[str, bool]] = {}
-    for probe, kept in last.items():
+    results: dict[str, tuple[str, bool]] = {}
+    for probe, reading in last.items():
         begins = [name for name in tested if probe.startswith(name)]
         what = tested[max(begins, key=len)] if begins else _tested_of(call, probe)
         if not what:
             continue
         if probe.startswith(("attempt.", "fit.")):
-            good = kept.answer == "runs"
-            said = result["ran" if good else "not_ran"]
+            good = reading.answer == "runs"
+            outcome = result["ran" if good else "not_ran"]
         else:
-            finding = judgement.findings.get(kept.event) if judgement else None
+            finding = judgement.findings.get(reading.event) if judgement else None
             good = finding is None or not finding.warns
-            said = result["good" if good else "warns"]
-        if what not in found or found[what][1]:
-            found[what] = (said, good)
-    return tuple(Tested(Message.of(what), Message.of(said), good) for what, (said, good) in found.items())
+            outcome = result["good" if good else "warns"]
+        if what not in results or results[what][1]:
+            results[what] = (outcome, good)
+    return tuple(
+        Tested(Message.of(what), Message.of(outcome), good) for what, (outcome, good) in results.items()
+    )
 
 
-def _safety(call: Call, told: Told) -> tuple[Message, ...]:
-    words, state = _words()["safety"], told.state
+def _safety(call: Call, account: Account) -> tuple[Message, ...]:
+    words, state = _words()["safety"], account.state
     finished = not state.failed and state.name in ("repaired", "fitted", "passing")
     plug = "plug_done" if finished else "plug_handed" if state.name == "handed" else "plug_open"
-    said = [words[f"{plug}_breaker" if _leaves_breaker(call, told) else plug], words["cover"]]
+    lines = [words[f"{plug}_breaker" if _leaves_breaker(call, account) else plug], words["cover"]]
     if call.stopped:
-        said = [words["stopped"]]
+        lines = [words["stopped"]]
     situation = call.situation()
     if situation is not None and earth(situation) is Earth.NONE:
-        said.append(words["no_ground"])
+        lines.append(words["no_ground"])
     if call.machine is not None:
         printed = call.machine.nameplate.refrigerant
         if flammable(printed):
-            said.append(words["flammable"])
+            lines.append(words["flammable"])
         elif not printed.strip():
-            said.append(words["unread"])
-    said += [words[r] for r in dict.fromkeys((*state.remedies, *state.due)) if r in words]
-    return tuple(map(Message.of, said))
+            lines.append(words["unread"])
+    lines += [words[r] for r in dict.fromkeys((*state.remedies, *state.due)) if r in words]
+    return tuple(map(Message.of, lines))
 
 
-def _leaves_breaker(call: Call, told: Told) -> bool:
+def _leaves_breaker(call: Call, account: Account) -> bool:
     """Whether the breaker is to stay off: it tripped on this call, or the motor has a way to its case."""
     tripped = call.complaint is Heard.BREAKER or any(r.answer == Heard.BREAKER for r in call.readings)
-    seen = told.now.findings if told.now is not None else {}
-    leaks = [r.event in seen and seen[r.event].warns for r in call.readings if r.probe == "pins.shell"]
+    findings = account.now.findings if account.now is not None else {}
+    leaks = [
+        r.event in findings and findings[r.event].warns for r in call.readings if r.probe == "pins.shell"
+    ]
     return tripped or bool(leaks and leaks[-1])
 
 
 def _costs(state: State, shop: Shop | None, money: str) -> tuple[CostLine, ...]:
     if shop is None or shop is default_shop():
         return ()
-    found = [shop.remedies[r] for r in state.due if r in shop.remedies]
-    if len(found) != len(state.due):
+    remedies = [shop.remedies[r] for r in state.due if r in shop.remedies]
+    if len(remedies) != len(state.due):
         return ()
 
     def amount(value: float) -> str:
@@ -192,14 +183,14 @@ def _costs(state: State, shop: Shop | None, money: str) -> tuple[CostLine, ...]:
 
     lines = [
         CostLine(
-            remedy_title(each.name, shop),
-            amount(each.price),
-            amount(shop.money(each.minutes)),
-            amount(each.price + shop.money(each.minutes)),
+            remedy_title(remedy.name, shop),
+            amount(remedy.price),
+            amount(shop.money(remedy.minutes)),
+            amount(remedy.price + shop.money(remedy.minutes)),
         )
-        for each in found
+        for remedy in remedies
     ]
     if len(lines) > 1:
-        price, work = sum(r.price for r in found), sum(shop.money(r.minutes) for r in found)
+        price, work = sum(r.price for r in remedies), sum(shop.money(r.minutes) for r in remedies)
         lines.append(CostLine(Message("Together"), amount(price), amount(work), amount(price + work)))
     return tuple(lines)

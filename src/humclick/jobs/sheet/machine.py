@@ -1,6 +1,4 @@
-"""
-The machine on a sheet: arrangement and nameplate.
-"""
+"""The machine on a sheet: arrangement and nameplate."""
 
 from __future__ import annotations
 

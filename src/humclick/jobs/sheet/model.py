@@ -7,25 +7,22 @@ Every text here is plain text: the templates escape it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.advice import Advice, advise
-from humclick.diagnosis.contradictions import contradictions
-from humclick.diagnosis.findings import Finding, findings
+from humclick.diagnosis.advice import Advice
+from humclick.diagnosis.findings import Finding
 from humclick.diagnosis.guards import GuardState
-from humclick.diagnosis.judged import judge
-from humclick.diagnosis.reasons import Explanation, explain, leader_of
-from humclick.diagnosis.remaining import left_of_part
-from humclick.diagnosis.shop import Shop
-from humclick.jobs.call import Call
+from humclick.diagnosis.reasons import Explanation
 from humclick.jobs.history import State
+from humclick.jobs.judgements import Weighed
 from humclick.messages import NOTHING, Message
 from humclick.replacement.demand import PartDemand
 from humclick.replacement.match import MatchLine
 
 __all__ = [
+    "Account",
     "CostLine",
     "CounterPage",
     "CustomerPage",
@@ -40,7 +37,6 @@ __all__ = [
     "StartPicture",
     "TechnicianPage",
     "Tested",
-    "Told",
     "judgement_of",
 ]
 
@@ -51,89 +47,37 @@ _DONE, _NOT_DONE = Message("done"), Message("NOT DONE")
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """
-    Everything judgement says of a call.
-
-    Attributes
-    ----------
-    advice : Advice
-        Suspects, next probe or verdict.
-    explanation : Explanation
-        Why the leading decision leads.
-    findings : mapping of event to Finding
-        One sentence per reading.
-    contradictions : tuple of str
-        Readings that do not fit together.
-    shares : mapping of part to float
-        Probability that each part is not healthy. [-]
-    machine : Machine
-        What was judged.
-    """
+    """Everything judgement says of a call."""
 
     advice: Advice
-    explanation: Explanation
-    findings: Mapping[str, Finding]
+    explanation: Explanation  #: why the leading decision leads
+    findings: Mapping[str, Finding]  #: by the event of the reading
     contradictions: tuple[Message, ...]
-    shares: Mapping[str, float]
+    shares: Mapping[str, float]  #: probability that each part is not healthy [-]
     machine: Machine
 
-    def remedy_of(self, part: str, mode: str) -> str:
-        """Name of the remedy for a mode of a part of the machine."""
-        return self.machine.part(part).remedy(mode)
 
-
-def judgement_of(
-    call: Call, shop: Shop | None = None, *, leader: Iterable[str] | None = None
-) -> Judgement | None:
-    """
-    Judge a call; None where no machine is described or it is one that is only recognised.
-
-    Parameters
-    ----------
-    call : Call
-        The call, as it stands or as it stood.
-    shop : Shop, optional
-        The shop's own figures.
-    leader : iterable of str, optional
-        The remedies whose reason is asked for; by default those of the verdict, else the likeliest.
-
-    Raises
-    ------
-    Unknown
-        If a reading names a probe the machine does not have.
-    """
-    situation = call.situation()
-    if situation is None or situation.machine.arrangement.recognised_only:
+def judgement_of(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
+    """What was weighed, and why some remedies lead; None where nothing can be said of the machine."""
+    explanation = weighed.explained(about) if weighed is not None else None
+    if weighed is None or weighed.advice is None or explanation is None:
         return None
-    advice = advise(situation, shop=shop)
-    judged = judge(situation, shop)
     return Judgement(
-        advice=advice,
-        explanation=explain(situation, shop, leader=leader_of(advice, leader)),
-        findings={each.id: each for each in findings(situation, shop)},
-        contradictions=contradictions(situation, shop),
-        shares={part.id: left_of_part(judged, part.id) for part in situation.machine.parts},
-        machine=situation.machine,
+        advice=weighed.advice,
+        explanation=explanation,
+        findings=weighed.findings,
+        contradictions=weighed.contradictions,
+        shares=weighed.shares,
+        machine=weighed.situation.machine,
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """
-    What a sheet speaks of: the call judged now, and as it stood when its last go at fixing it began.
+class Account:
+    """What a sheet speaks of: the call judged now, and as it stood when its last go at fixing it began."""
 
-    Attributes
-    ----------
-    now : Judgement or None
-        None for a machine that is only recognised, or none at all.
-    before : Judgement or None
-        The same as `now` while nothing was decided or done.
-    state : State
-        How far the call has come.
-    """
-
-    now: Judgement | None
-    before: Judgement | None
+    now: Judgement | None  #: None for a machine that is only recognised, or none at all
+    before: Judgement | None  #: the same as `now` while nothing was decided or done
     state: State
 
     @property
@@ -170,81 +114,41 @@ class CostLine:
 
 @dataclass(frozen=True, slots=True)
 class CustomerPage:
-    """
-    The page in plain words.
-
-    Attributes
-    ----------
-    headline, told, explained, sure : str
-        The news; what the customer told; why; how sure.
-    wrong, does, done, needed : tuple of str
-        What was wrong; what the parts are for; what was done; what is needed.
-    tested : tuple of Tested
-        What was tested.
-    safety : tuple of str
-        What to mind.
-    costs : tuple of CostLine
-        Prices, if known.
-    cost_note : str
-        What the prices hold, or why there are none.
-    """
+    """The page in plain words."""
 
     headline: Message
-    told: str
+    told: str  #: by the customer
     explained: Message
-    sure: Message
+    sure: Message  #: how sure
     wrong: tuple[Message, ...]
-    does: tuple[Message, ...]
+    does: tuple[Message, ...]  #: what the parts are for
     done: tuple[Message, ...]
     needed: tuple[Message, ...]
     tested: tuple[Tested, ...]
     safety: tuple[Message, ...]
     costs: tuple[CostLine, ...]
-    cost_note: Message
+    cost_note: Message  #: what the prices hold, or why there are none
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """
-    One line of the record.
+    """One line of the record, of the kind of its event."""
 
-    Attributes
-    ----------
-    number : int
-        Place in the order of events.
-    at : str
-        Time of day, or empty if nobody wrote it down.
-    kind : str
-        ``reading``, ``gate``, ``wait``, ``fitted``, ``photo``, ``note``, ``decision``, ``stamp``.
-    title, probe, value, temperature, note : str
-        What; name of the probe; what was seen; of the part; note beside it.
-    finding : str
-        What it means.
-    warns : bool
-        Whether it is not what a healthy part gives.
-    moved, weight : str
-        Remedies it moved most; weight of evidence for the leading decision, in decibans.
-    typed : str
-        As written, where it differs from the value shown.
-    passed, unproved : tuple of str
-        Gates it needs: numbers of the entries that passed those that held; those not confirmed.
-    """
-
-    number: int
-    at: str
+    number: int  #: place in the order of events
+    at: str  #: time of day, or empty if nobody wrote it down
     kind: str
     title: str
     probe: str = ""
     value: str = ""
     temperature: str = ""
     note: str = ""
-    finding: str = ""
-    warns: bool = False
-    moved: str = ""
-    weight: str = ""
-    typed: str = ""
-    passed: tuple[str, ...] = ()
-    unproved: tuple[str, ...] = ()
+    finding: str = ""  #: what it means
+    warns: bool = False  #: it is not what a healthy part gives
+    moved: str = ""  #: remedies it moved most
+    weight: str = ""  #: of evidence for the leading decision, in decibans
+    typed: str = ""  #: where it differs from the value shown
+    passed: tuple[str, ...] = ()  #: numbers of the entries that passed the gates it needs
+    unproved: tuple[str, ...] = ()  #: gates not confirmed
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,16 +183,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class StartPicture:
-    """
-    A start, drawn.
-
-    Attributes
-    ----------
-    svg : str
-        Made by `humclick.start.pictures`.
-    caption : str
-        What it shows, in words.
-    """
+    """A start, drawn as SVG by `humclick.start.pictures`, and what it shows, in words."""
 
     svg: str
     caption: str
@@ -296,16 +191,7 @@ class StartPicture:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """
-    What judgement says at one moment of the call: suspects, and how probably each remedy is needed.
-
-    Attributes
-    ----------
-    title, needed : str
-        Headings of the two lists, which say what moment it is.
-    suspects, remedies : tuple of Row
-        The lists.
-    """
+    """What judgement says at one moment of the call, with headings that say what moment it is."""
 
     title: Message
     needed: Message
@@ -315,63 +201,31 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class TechnicianPage:
-    """
-    The page for whoever comes next to this machine.
-
-    Attributes
-    ----------
-    headline, verdict_note : str
-        The decision in one line; how what was decided relates to what was judged.
-    machine, figures, reasons : tuples of Row
-        Nameplate; figures behind the decision; the reasons.
-    wiring : Machine or None
-        What is drawn.
-    shares : mapping of part to float
-        How probably each part is suspected, where it is shaded. [-]
-    start_svg, start_caption : str
-        A start as SVG made by `humclick.start.pictures`, and what it shows; empty where there is none.
-    record : tuple of Entry
-        All events in order.
-    taken_back : str
-        How many entries were taken back; empty where none was.
-    standings : tuple of Standing
-        What is suspected: before the repair or the decision, if there was one, and now.
-    explanation, reasons_title : str
-        Why the decision led, and the heading that says when.
-    elimination : bool
-        Whether it leads by elimination.
-    reasons_note : str
-        How many reasons are too weak to be shown.
-    guards : tuple of Done
-        What stands behind condemning a compressor.
-    next : tuple of Row
-        The next step: how, gates, why; empty at a verdict.
-    contradictions, problems, skipped, left_out, cautions : tuple of str
-        What does not fit; what could not be used; what was not done; what judgement leaves out; cautions.
-    """
+    """The page for whoever comes next to this machine."""
 
     headline: Message
-    verdict_note: Message = NOTHING
+    verdict_note: Message = NOTHING  #: how what was decided relates to what was judged
     machine: tuple[Row, ...] = ()
-    wiring: Machine | None = None
+    wiring: Machine | None = None  #: what is drawn
+    #: how probably each part is suspected, where it is shaded [-]
     shares: Mapping[str, float] = field(default_factory=dict)
-    start_svg: str = ""
+    start_svg: str = ""  #: made by `humclick.start.pictures`
     start_caption: str = ""
     record: tuple[Entry, ...] = ()
-    taken_back: Message = NOTHING
-    standings: tuple[Standing, ...] = ()
-    figures: tuple[Row, ...] = ()
-    explanation: Message = NOTHING
-    reasons_title: Message = _REASONS
-    elimination: bool = False
+    taken_back: Message = NOTHING  #: how many entries
+    standings: tuple[Standing, ...] = ()  #: before the repair or the decision, if there was one, and now
+    figures: tuple[Row, ...] = ()  #: behind the decision
+    explanation: Message = NOTHING  #: why the decision led
+    reasons_title: Message = _REASONS  #: says when
+    elimination: bool = False  #: it leads by elimination
     reasons: tuple[Row, ...] = ()
-    reasons_note: Message = NOTHING
-    guards: tuple[Done, ...] = ()
-    next: tuple[Row, ...] = ()
-    contradictions: tuple[Message, ...] = ()
+    reasons_note: Message = NOTHING  #: how many are too weak to be shown
+    guards: tuple[Done, ...] = ()  #: what stands behind condemning a compressor
+    next: tuple[Row, ...] = ()  #: the next step: how, gates, why; empty at a verdict
+    contradictions: tuple[Message, ...] = ()  #: what does not fit
     problems: tuple[Message, ...] = ()
     skipped: tuple[Message, ...] = ()
-    left_out: tuple[Message, ...] = ()
+    left_out: tuple[Message, ...] = ()  #: by judgement
     cautions: tuple[Message, ...] = ()
 
 
@@ -386,66 +240,29 @@ class Photo:
 
 @dataclass(frozen=True, slots=True)
 class FittedPart:
-    """
-    A new part fitted on this call, held against what the old one asked for.
-
-    Attributes
-    ----------
-    title, note : str
-        Which part, and what was written down of the new one.
-    fit : str
-        How well the marks written down match; empty where none could be compared.
-    lines : tuple of MatchLine
-        The marks compared.
-    """
+    """A new part fitted on this call, held against what the old one asked for."""
 
     title: str
-    note: str
-    fit: str = ""
+    note: str  #: written down of the new one
+    fit: str = ""  #: how well its marks match; empty where none could be compared
     lines: tuple[MatchLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class CounterPage:
-    """
-    The page for the parts counter.
-
-    Attributes
-    ----------
-    headline, note : str
-        In one line; whether to order yet.
-    demands : tuple of PartDemand
-        One for each part.
-    fitted : tuple of FittedPart
-        What was fitted already.
-    photos : tuple of Photo
-        References.
-    machine : tuple of Row
-        Nameplate, which belongs to every order.
-    """
+    """The page for the parts counter."""
 
     headline: Message
-    note: Message
+    note: Message  #: whether to order yet
     demands: tuple[PartDemand, ...] = ()
     fitted: tuple[FittedPart, ...] = ()
     photos: tuple[Photo, ...] = ()
-    machine: tuple[Row, ...] = ()
+    machine: tuple[Row, ...] = ()  #: nameplate, which belongs to every order
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """
-    A whole job sheet.
-
-    Attributes
-    ----------
-    shop, customer, equipment, date : str
-        Heading, as written; empty if not known.
-    invented : bool
-        Practice or demonstration.
-    state : State
-        How far the call has come.
-    """
+    """A whole job sheet. What is not known is empty; `invented` marks practice or demonstration."""
 
     shop: str
     customer: str

@@ -1,13 +1,11 @@
-"""
-The sheet as PDF: the same HTML, typeset by WeasyPrint.
-"""
+"""The sheet as PDF: the same HTML, typeset by WeasyPrint."""
 
 from __future__ import annotations
 
 from humclick.diagnosis.shop import Shop
 from humclick.errors import Refused
 from humclick.jobs.call import Call
-from humclick.jobs.sheet.model import Judgement, StartPicture
+from humclick.jobs.sheet.model import StartPicture
 from humclick.jobs.sheet.render import PAPERS, sheet_of, typeset
 from humclick.messages import ENGLISH, Message
 
@@ -23,30 +21,15 @@ def sheet_pdf(
     call: Call,
     shop: Shop | None = None,
     *,
-    judgement: Judgement | None = None,
     money: str = "",
     paper: str = "A4",
     picture: StartPicture | None = None,
     language: str = ENGLISH,
 ) -> bytes:
     """
-    The sheet as PDF.
+    The sheet as PDF on one of `PAPERS`; else as `humclick.jobs.sheet.render.sheet_of`.
 
-    Parameters
-    ----------
-    call, shop, judgement, money, picture
-        As in `humclick.jobs.sheet.render.sheet_of`.
-    paper : str
-        ``A4`` or ``Letter``.
-    language : str
-        Code of the language it is in.
-
-    Raises
-    ------
-    Refused
-        If WeasyPrint is not installed, or the paper is another.
-    Unknown
-        If a reading names a probe the machine does not have.
+    Raises `Refused` for another paper, and where WeasyPrint is not installed.
     """
     if paper not in PAPERS:
         raise Refused(
@@ -62,7 +45,7 @@ def sheet_pdf(
                 error=str(error),
             )
         ) from error
-    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    sheet = sheet_of(call, shop, money=money, picture=picture)
     html = typeset(sheet, paper, screen=False, language=language)
     made: bytes = HTML(string=html, url_fetcher=_fetch_nothing).write_pdf()
     return made

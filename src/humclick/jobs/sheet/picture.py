@@ -30,12 +30,7 @@ def start_picture(
     Draw the start of a call's machine, a clamp's recording laid over it.
 
     Drawn where the call has a recording of the current or it is `asked`; None where nothing asks for it, the
-    machine is not one that is simulated, or the extra is missing.
-
-    Raises
-    ------
-    Refused
-        If the recording holds no attempt.
+    machine is not one that is simulated, or the extra is missing. Raises `Refused` if no attempt is recorded.
     """
     wanted = asked or recording is not None or any(each.of == "current" for each in call.recordings)
     if not wanted or call.machine is None or call.machine.arrangement.recognised_only:

@@ -1,6 +1,4 @@
-"""
-The sheet as one HTML file: three pages, styles and drawing inside, nothing fetched, no script.
-"""
+"""The sheet as one HTML file: three pages, styles and drawing inside, nothing fetched, no script."""
 
 from __future__ import annotations
 
@@ -12,12 +10,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from humclick.circuit.drawing import draw_svg, draw_text
-from humclick.diagnosis.shop import Shop
-from humclick.jobs.call import Call
+from humclick.diagnosis.shop import Shop, default_shop
+from humclick.jobs.call import Call, ReadingKept
+from humclick.jobs.events import Event
 from humclick.jobs.history import state_of
+from humclick.jobs.judgements import Weighed
 from humclick.jobs.sheet.counter import counter_page
 from humclick.jobs.sheet.customer import customer_page
-from humclick.jobs.sheet.model import Judgement, Sheet, StartPicture, Told, judgement_of
+from humclick.jobs.sheet.model import Account, Sheet, StartPicture, judgement_of
 from humclick.jobs.sheet.technician import technician_page
 from humclick.messages import ENGLISH, Message, translator
 from humclick.safety import defer
@@ -32,40 +32,23 @@ def sheet_of(
     call: Call,
     shop: Shop | None = None,
     *,
-    judgement: Judgement | None = None,
-    before: Judgement | None = None,
+    weighed: Weighed | None = None,
+    before: Weighed | None = None,
     money: str = "",
     picture: StartPicture | None = None,
 ) -> Sheet:
     """
-    Everything that stands on the sheet of a call.
+    Everything that stands on the sheet of a call, at any point.
 
-    Parameters
-    ----------
-    call : Call
-        The call, at any point.
-    shop : Shop, optional
-        The shop's own figures; without it judgement takes the program's, and no price is shown.
-    judgement : Judgement, optional
-        If it was made already; otherwise the call is judged here.
-    before : Judgement, optional
-        Likewise, as the call stood when its last go at putting it right began.
-    money : str
-        Name or sign of the money the shop's prices are in.
-    picture : StartPicture, optional
-        Of the start, from `humclick.jobs.sheet.picture.start_picture`; none is shown without it.
-
-    Raises
-    ------
-    Unknown
-        If a reading names a probe the machine does not have.
+    `weighed` is what judgement says of it, `before` of it as it stood when its last go at putting it right
+    began; both are worked out where left out. No price is shown without the shop's own figures.
     """
-    judged = judgement if judgement is not None else judgement_of(call, shop)
-    state = state_of(call, judged.advice if judged is not None else None)
-    turn = state.turn
-    if turn is not None and before is None:
-        before = judgement_of(turn.before, shop, leader=turn.about)
-    told = Told(judged, before if turn is not None else judged, state)
+    now = judgement_of(weighed or _weighed(call, shop))
+    state = state_of(call, now.advice if now is not None else None)
+    turn, then = state.turn, now
+    if turn is not None:
+        then = judgement_of(before or _weighed(turn.before, shop), turn.about)
+    account = Account(now, then, state)
     header = call.header
     return Sheet(
         shop=header.shop if header else "",
@@ -74,25 +57,26 @@ def sheet_of(
         date=_dates(call),
         invented=bool(header and header.invented),
         state=state,
-        customer_page=customer_page(call, told, shop, money),
+        customer_page=customer_page(call, account, shop, money),
         technician_page=replace(
-            technician_page(call, told, shop),
+            technician_page(call, account, shop),
             start_svg=picture.svg if picture else "",
             start_caption=picture.caption if picture else "",
         ),
-        counter_page=counter_page(call, told),
+        counter_page=counter_page(call, account),
     )
+
+
+def _weighed(call: Call, shop: Shop | None) -> Weighed | None:
+    situation = call.situation()
+    return None if situation is None else Weighed(situation, shop or default_shop())
 
 
 def _dates(call: Call) -> str:
     """The day or the days of the call; empty where nobody wrote a time down."""
-    times = [r.at for r in call.readings]
-    for events in (
-        *(call.hazards, call.cleared, call.gates, call.notes, call.stamps),
-        *(call.fitted, call.decisions, call.photos, call.waits),
-    ):
-        times += [event.at for event in events]
-    timed = sorted(at for at in times if at.year > 1970)
+    shown: list[Event | ReadingKept] = [*call.readings, *call.hazards, *call.cleared, *call.gates]
+    shown += [*call.notes, *call.stamps, *call.fitted, *call.decisions, *call.photos, *call.waits]
+    timed = sorted(event.at for event in shown if event.at.year > 1970)
     first, last = (timed[0].date(), timed[-1].date()) if timed else (None, None)
     if first is None or first == last:
         return "" if first is None else f"{first}"
@@ -114,52 +98,21 @@ def sheet_html(
     call: Call,
     shop: Shop | None = None,
     *,
-    judgement: Judgement | None = None,
     money: str = "",
     paper: str = "",
     picture: StartPicture | None = None,
     language: str = ENGLISH,
 ) -> str:
-    """
-    The sheet as one self-contained HTML file.
-
-    Parameters
-    ----------
-    call, shop, judgement, money, picture
-        As in `sheet_of`.
-    paper : str
-        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
-
-    Raises
-    ------
-    KeyError
-        If the paper is not one of `PAPERS`.
-    Unknown
-        If a reading names a probe the machine does not have.
-    """
-    sheet = sheet_of(call, shop, judgement=judgement, money=money, picture=picture)
+    """The sheet as one self-contained HTML file; `sheet_of` and `typeset` say what it takes and refuses."""
+    sheet = sheet_of(call, shop, money=money, picture=picture)
     return typeset(sheet, paper, language=language)
 
 
 def typeset(sheet: Sheet, paper: str = "", *, screen: bool = True, language: str = ENGLISH) -> str:
     """
-    A sheet as HTML.
+    A sheet as HTML, on one of `PAPERS` (else `KeyError`) or on any the printer has.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What stands on it.
-    paper : str
-        ``A4`` or ``Letter`` to fix the paper, empty to leave it to the printer.
-    screen : bool
-        Whether the styles for screens go with it; a typesetter for paper needs none.
-    language : str
-        Code of the language it is in.
-
-    Raises
-    ------
-    KeyError
-        If the paper is not one of `PAPERS`.
+    A typesetter for paper needs no styles for a `screen`.
     """
     environment, words = _environment(), translator(language)
     page, svg, text = sheet.technician_page, "", ""

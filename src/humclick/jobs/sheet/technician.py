@@ -1,6 +1,4 @@
-"""
-The technician's page: every reading in order, what it means, and what stands behind the verdict.
-"""
+"""The technician's page: every reading in order, what it means, and what stands behind the verdict."""
 
 from __future__ import annotations
 
@@ -8,7 +6,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
-from typing import Protocol
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, Value
@@ -24,7 +21,7 @@ from humclick.jobs.fold import known_probe
 from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
 from humclick.jobs.sheet.machine import machine_rows
-from humclick.jobs.sheet.model import Done, Entry, Judgement, Row, Standing, TechnicianPage, Told
+from humclick.jobs.sheet.model import Account, Done, Entry, Judgement, Row, Standing, TechnicianPage
 from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.messages import N_, NOTHING, Message, counted, listed
 from humclick.readings import PartTemperature
@@ -46,29 +43,13 @@ _ROWS, _FAINT = 6, 0.0005
 _RECORD_AND_PROVE = Message("Write down what was installed, start it and listen: that proves the repair")
 
 
-class _Timed(Protocol):
-    @property
-    def at(self) -> datetime: ...
+def clock(at: datetime) -> str:
+    """Time of day; empty where nobody wrote it down."""
+    return at.strftime("%H:%M") if at.year > 1970 else ""
 
 
-def clock(event: _Timed) -> str:
-    """Time of day of an event; empty where nobody wrote it down."""
-    return event.at.strftime("%H:%M") if event.at.year > 1970 else ""
-
-
-def technician_page(call: Call, told: Told, shop: Shop | None = None) -> TechnicianPage:
-    """
-    The page for whoever comes next to this machine.
-
-    Parameters
-    ----------
-    call : Call
-        The call.
-    told : Told
-        What judgement says of it, before what was done and now, and how far it has come.
-    shop : Shop, optional
-        For the words of the remedies.
-    """
+def technician_page(call: Call, account: Account, shop: Shop | None = None) -> TechnicianPage:
+    """The page for whoever comes next to this machine."""
     shop = shop or default_shop()
     problems = tuple(
         Message("{problem} – written: {text}", problem=p.text, text=p.kept) if p.kept else p.text
@@ -82,20 +63,20 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
         )
         for probe, reason in call.skipped.items()
     )
-    advice = told.now.advice if told.now is not None else None
+    advice = account.now.advice if account.now is not None else None
     page = TechnicianPage(
         headline=heading(
-            told.state, advice, shop, call.machine.arrangement.title if call.machine else NOTHING
+            account.state, advice, shop, call.machine.arrangement.title if call.machine else NOTHING
         ),
-        verdict_note=_note(told, shop),
-        record=_record(call, told, shop),
+        verdict_note=_note(account, shop),
+        record=_record(call, account, shop),
         taken_back=_taken_back(call),
         problems=problems,
         skipped=skipped,
     )
     if call.machine is None:
         return page
-    shares = {p: s for p, s in (told.now.shares if told.now else {}).items() if s >= _SHADED}
+    shares = {p: s for p, s in (account.now.shares if account.now else {}).items() if s >= _SHADED}
     page = replace(
         page,
         machine=machine_rows(call.machine),
@@ -103,7 +84,7 @@ def technician_page(call: Call, told: Told, shop: Shop | None = None) -> Technic
         shares=shares,
         cautions=_cautions(call),
     )
-    return page if told.now is None else _with_judgement(page, call, told, told.now, shop)
+    return page if account.now is None else _with_judgement(page, call, account, account.now, shop)
 
 
 def _taken_back(call: Call) -> Message:
@@ -117,11 +98,11 @@ def _taken_back(call: Call) -> Message:
     )
 
 
-def _standings(told: Told, now: Judgement, shop: Shop) -> tuple[Standing, ...]:
+def _standings(account: Account, now: Judgement, shop: Shop) -> tuple[Standing, ...]:
     """What was suspected before the repair or the decision, and what is suspected now, each said to be so."""
-    if not told.two:
+    if not account.two:
         return (_standing(now, Message("Suspects"), Message("What is needed, how probably"), shop),)
-    after = bool(told.state.done)
+    after = bool(account.state.done)
     left = _standing(
         now,
         Message("Left to suspect now") if after else Message("Suspects now"),
@@ -130,17 +111,17 @@ def _standings(told: Told, now: Judgement, shop: Shop) -> tuple[Standing, ...]:
         else Message("What is needed now, how probably"),
         shop,
     )
-    if told.before is None:
+    if account.before is None:
         return (left,)
     titles_before = (
         (Message("Suspects before the repair"), Message("What was needed before the repair, how probably"))
-        if told.state.turn is not None and told.state.turn.done
+        if account.state.turn is not None and account.state.turn.done
         else (
             Message("Suspects when it was decided"),
             Message("What was needed when it was decided, how probably"),
         )
     )
-    return (_standing(told.before, *titles_before, shop), left)
+    return (_standing(account.before, *titles_before, shop), left)
 
 
 def _standing(judgement: Judgement, title: Message, needed: Message, shop: Shop) -> Standing:
@@ -174,17 +155,17 @@ def _left_out(advice: Advice) -> tuple[Message, ...]:
 
 
 def _with_judgement(
-    page: TechnicianPage, call: Call, told: Told, now: Judgement, shop: Shop
+    page: TechnicianPage, call: Call, account: Account, now: Judgement, shop: Shop
 ) -> TechnicianPage:
-    advice, state = now.advice, told.state
+    advice, state = now.advice, account.state
     page = replace(
         page,
-        standings=_standings(told, now, shop),
+        standings=_standings(account, now, shop),
         next=_next(call, now, state, shop),
         contradictions=now.contradictions,
         left_out=_left_out(advice),
     )
-    behind = told.behind
+    behind = account.behind
     if call.stopped:
         return replace(page, explanation=Message("Stopped for safety: the suspects are as they stood then."))
     if behind is None:
@@ -194,25 +175,20 @@ def _with_judgement(
                 "What stood when it was decided cannot be worked out: no machine was described then."
             ),
         )
-    said = behind.explanation
-    loud = [r for r in said.reasons if abs(r.decibans) >= _LOUD or r.moved]
-    quiet = len(said.reasons) - len(loud)
+    why = behind.explanation
+    loud = [r for r in why.reasons if abs(r.decibans) >= _LOUD or r.moved]
+    quiet = len(why.reasons) - len(loud)
     then = state.turn is not None and not state.failed
     verdict = behind.advice.verdict
     guards = verdict.guards if verdict else behind.advice.guards
     return replace(
         page,
         figures=_figures(behind, state, shop, then=then),
-        explanation=said.sentence,
+        explanation=why.sentence,
         reasons_title=_reasons_title(state, then=then),
-        elimination=said.by_elimination,
+        elimination=why.by_elimination,
         reasons=tuple(
-            Row(
-                r.shown,
-                _decibans(r.decibans),
-                _beside(r, taken_back=r.id in call.undone),
-            )
-            for r in loud
+            Row(r.shown, _decibans(r.decibans), _beside(r, taken_back=r.id in call.undone)) for r in loud
         ),
         reasons_note=counted(
             "{n} more says hardly anything either way (below {least:g} deciban).",
@@ -281,15 +257,15 @@ def _figures(behind: Judgement, state: State, shop: Shop, *, then: bool) -> tupl
     return tuple(figures)
 
 
-def _note(told: Told, shop: Shop) -> Message:
+def _note(account: Account, shop: Shop) -> Message:
     """How what was decided relates to what was judged when it was."""
-    turn = told.state.turn
+    turn = account.state.turn
     if turn is None or not turn.decided:
         return NOTHING
     note = Message("Decided by the technician: {remedies}.", remedies=titles(turn.decided, shop).capital())
-    if told.before is None:
+    if account.before is None:
         return note
-    verdict = told.before.advice.verdict
+    verdict = account.before.advice.verdict
     if verdict is None:
         more = [Message("The readings had not settled it then.")]
     elif set(verdict.due or ("wait",)) == set(turn.decided):
@@ -348,46 +324,50 @@ def _after_cooling(value: Value) -> Message:
 def _cautions(call: Call) -> tuple[Message, ...]:
     machine = call.machine
     assert machine is not None
-    said = [fact.sentence for fact in cautions_for(machine)]
+    sentences = [fact.sentence for fact in cautions_for(machine)]
     if machine.arrangement.caution:
-        said.insert(0, machine.arrangement.caution)
+        sentences.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
         gate = gates()["flammable-caution"]
-        said.insert(0, Message("{title}. {text}", title=gate.title, text=gate.steps[0]))
+        sentences.insert(0, Message("{title}. {text}", title=gate.title, text=gate.steps[0]))
     if provisional(call.events, call):
-        said.insert(0, Message("The arrangement is taken for now only: more than one fits what was seen."))
+        sentences.insert(
+            0, Message("The arrangement is taken for now only: more than one fits what was seen.")
+        )
     situation = call.situation()
     if situation is not None and earth(situation) is Earth.NONE:
         rule = place_of(call.place).rule("ground-test").text
-        said.insert(0, Message("No ground here: judge it by the local rules. {rule}", rule=rule))
+        sentences.insert(0, Message("No ground here: judge it by the local rules. {rule}", rule=rule))
     stopped = (
-        Message("{title}. {text}", title=each.stop.title, text=listed(each.stop.steps, "space"))
-        for each in call.stoppages
+        Message("{title}. {text}", title=stoppage.stop.title, text=listed(stoppage.stop.steps, "space"))
+        for stoppage in call.stoppages
     )
-    return (*stopped, *said)
+    return (*stopped, *sentences)
 
 
-def _record(call: Call, told: Told, shop: Shop) -> tuple[Entry, ...]:
+def _record(call: Call, account: Account, shop: Shop) -> tuple[Entry, ...]:
     """All events in force, in order, numbered."""
-    rows: list[tuple[str, ReadingKept | Entry, str]] = [(kept.event, kept, "") for kept in call.readings]
+    rows: list[tuple[str, ReadingKept | Entry, str]] = [
+        (reading.event, reading, "") for reading in call.readings
+    ]
     rows += _others(call, shop)
     rows.sort(key=lambda row: call.order[row[0]])
-    reasons = {r.id: r for r in told.behind.explanation.reasons} if told.behind else {}
+    reasons = {r.id: r for r in account.behind.explanation.reasons} if account.behind else {}
     steps: dict[str, int] = {}
-    found = []
+    entries = []
     for number, (event, row, gate) in enumerate(rows, 1):
         if isinstance(row, Entry):
-            found.append(replace(row, number=number))
+            entries.append(replace(row, number=number))
             if gate:
                 steps[gate] = number
             continue
         reason = reasons.get(event)
-        entry = _reading(call, row, told.now, steps)
+        entry = _reading(call, row, account.now, steps)
         if reason is not None:
             moved = listed((_moved(*move) for move in reason.moved), "semicolon")
             entry = replace(entry, weight=_decibans(reason.decibans), moved=moved)
-        found.append(replace(entry, number=number))
-    return tuple(found)
+        entries.append(replace(entry, number=number))
+    return tuple(entries)
 
 
 def _moved(remedy: str, before: float, after: float) -> Message:
@@ -400,29 +380,33 @@ def _others(call: Call, shop: Shop) -> Iterator[tuple[str, Entry, str]]:
     known = gates()
     for gate in call.gates:
         title = known[gate.gate].title if gate.gate in known else gate.gate
-        yield gate.id, Entry(0, clock(gate), "gate", title, note=gate.words), gate.gate
+        yield gate.id, Entry(0, clock(gate.at), "gate", title, note=gate.words), gate.gate
     for hazard in call.hazards:
         title = Message("Hazard: {hazard}", hazard=stop_at(hazard.gate, hazard.hazard).title)
-        yield hazard.id, Entry(0, clock(hazard), "hazard", title, note=hazard.words), ""
+        yield hazard.id, Entry(0, clock(hazard.at), "hazard", title, note=hazard.words), ""
     for answer in call.cleared:
-        yield answer.id, Entry(0, clock(answer), "cleared", Message("Hazard cleared"), note=answer.words), ""
+        yield (
+            answer.id,
+            Entry(0, clock(answer.at), "cleared", Message("Hazard cleared"), note=answer.words),
+            "",
+        )
     for wait in call.waits:
         title = Message("Left alone for {minutes}", minutes=minutes_of(wait.minutes))
-        yield wait.id, Entry(0, clock(wait), "wait", title), ""
+        yield wait.id, Entry(0, clock(wait.at), "wait", title), ""
     for stamp in call.stamps:
         title = Message("Read on the {part}", part=_part(call.machine, stamp.part))
-        yield stamp.id, Entry(0, clock(stamp), "stamp", title, value=stamp.text), ""
+        yield stamp.id, Entry(0, clock(stamp.at), "stamp", title, value=stamp.text), ""
     for part in call.fitted:
         title = Message("Fitted a new {part}", part=_part(call.machine, part.part))
-        yield part.id, Entry(0, clock(part), "fitted", title, note=part.note), ""
+        yield part.id, Entry(0, clock(part.at), "fitted", title, note=part.note), ""
     for photo in call.photos:
-        said = Message("photo {hash}", hash=photo.sha256[:12])
-        yield photo.id, Entry(0, clock(photo), "photo", photo.caption or _NO_CAPTION, note=said), ""
+        reference = Message("photo {hash}", hash=photo.sha256[:12])
+        yield photo.id, Entry(0, clock(photo.at), "photo", photo.caption or _NO_CAPTION, note=reference), ""
     for note in call.notes:
-        yield note.id, Entry(0, clock(note), "note", note.text), ""
+        yield note.id, Entry(0, clock(note.at), "note", note.text), ""
     for decision in call.decisions:
         title = listed((remedy_title(r, shop) for r in decision.remedies), "and")
-        yield decision.id, Entry(0, clock(decision), "decision", title, note=decision.words), ""
+        yield decision.id, Entry(0, clock(decision.at), "decision", title, note=decision.words), ""
 
 
 def _part(machine: Machine | None, name: str) -> str:
@@ -436,42 +420,44 @@ def _title(machine: Machine | None, probe: str) -> str:
     if machine is None:
         return probe
     try:
-        return getattr(known_probe(machine, probe), "title", probe)
+        return known_probe(machine, probe).title
     except Unknown:
         return probe
 
 
-def _reading(call: Call, kept: ReadingKept, judgement: Judgement | None, steps: dict[str, int]) -> Entry:
+def _reading(call: Call, reading: ReadingKept, judgement: Judgement | None, steps: dict[str, int]) -> Entry:
     wanted: tuple[str, ...] = ()
     if call.machine is not None:
         try:
-            probe = known_probe(call.machine, kept.probe)
+            probe = known_probe(call.machine, reading.probe)
             wanted = tuple(g.name for g in gates_for(probe.gates, call.machine))
         except Unknown:
             wanted = ()
     known = gates()
-    finding = judgement.findings.get(kept.event) if judgement else None
-    seen = (
-        shown_text(Observation(kept.probe, kept.reading, kept.answer)) if kept.reading or kept.answer else ""
+    finding = judgement.findings.get(reading.event) if judgement else None
+    display = (
+        shown_text(Observation(reading.probe, reading.reading, reading.answer))
+        if reading.reading or reading.answer
+        else ""
     )
-    typed = " ".join(kept.text.split())
-    held = [g for g in wanted if g not in kept.unproved]
+    typed = " ".join(reading.text.split())
+    held = [g for g in wanted if g not in reading.unproved]
     return Entry(
         number=0,
-        at=clock(kept),
+        at=clock(reading.at),
         kind="reading",
-        title=_title(call.machine, kept.probe),
-        probe=kept.probe,
-        value=seen or typed,
-        typed="" if not seen or seen.casefold().startswith(typed.casefold()) else typed,
-        temperature=_temperature(kept.temperature) if kept.reading is not None else "",
-        note=kept.note,
+        title=_title(call.machine, reading.probe),
+        probe=reading.probe,
+        value=display or typed,
+        typed="" if not display or display.casefold().startswith(typed.casefold()) else typed,
+        temperature=_temperature(reading.temperature) if reading.reading is not None else "",
+        note=reading.note,
         finding=finding.text if finding else "",
         warns=bool(finding and finding.warns),
         passed=tuple(
             Message("No. {n}", n=steps[g]) if g in steps else known[g].title for g in held if g in known
         ),
-        unproved=(*(known[g].title for g in kept.unproved if g in known), *kept.against),
+        unproved=(*(known[g].title for g in reading.unproved if g in known), *reading.against),
     )
 
 

@@ -35,8 +35,6 @@ try:
 except ImportError:  # where files cannot be locked: one build at a time
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["BUILT", "BuildFailed", "build", "engine_sources", "engine_version"]
-
 #: Where the build goes, in the package itself, so that a wheel carries it.
 BUILT = Path(__file__).resolve().parent / "built"
 #: Where the package lies.
@@ -93,10 +91,10 @@ def engine_sources() -> Iterator[tuple[str, Path]]:
 
     All but the server's own and what needs, itself or by way of others, a package that is not there.
     """
-    own = tuple(f"humclick/{each}{'' if each.endswith('.py') else '/'}" for each in SERVER_ONLY)
+    kept_back = tuple(f"humclick/{place}{'' if place.endswith('.py') else '/'}" for place in SERVER_ONLY)
     modules = {f"humclick/{path.relative_to(PACKAGE).as_posix()}": path for path in PACKAGE.rglob("*.py")}
     needs = {_module(name): _imported(path) for name, path in modules.items()}
-    away = {_module(name) for name in modules if name.startswith(own)}
+    away = {_module(name) for name in modules if name.startswith(kept_back)}
     more = away
     while more:
         more = {
@@ -109,7 +107,7 @@ def engine_sources() -> Iterator[tuple[str, Path]]:
         name = f"humclick/{path.relative_to(PACKAGE).as_posix()}"
         if not path.is_file() or any(part in ("__pycache__", "static") for part in path.parts):
             continue
-        if name.startswith(own):
+        if name.startswith(kept_back):
             continue
         if path.suffix in (".toml", ".csv", ".json", ".html", ".css", ".mo") or (
             path.suffix == ".py" and _module(name) not in away
@@ -165,16 +163,16 @@ def _compress(folder: Path) -> None:
 
 def _npm_package(root: Path) -> Path:
     """The folder of the runtime's npm package, fetched if it is not there as the lock wants it."""
-    found = root / "node_modules" / "pyodide"
+    package = root / "node_modules" / "pyodide"
     wanted = json.loads((root / "package-lock.json").read_text("utf-8"))["packages"]["node_modules/pyodide"]
     try:
-        if json.loads((found / "package.json").read_text("utf-8"))["version"] == wanted["version"]:
-            return found
+        if json.loads((package / "package.json").read_text("utf-8"))["version"] == wanted["version"]:
+            return package
     except (OSError, ValueError, KeyError):
         pass
     _, npm = _node()
     _done(npm(["ci", "--ignore-scripts", "--no-audit", "--no-fund", "--prefix", str(root)]), "npm ci")
-    return found
+    return package
 
 
 def _runtime(root: Path, into: Path) -> None:
@@ -207,22 +205,9 @@ def _engine(root: Path, into: Path) -> None:
 
 def build(root: Path, out: Path = BUILT) -> dict[str, str]:
     """
-    Build what is missing or old, and say what is there.
+    Build what is missing or old for a source tree; the versions of ``runtime``, ``engine`` and ``python``.
 
-    Parameters
-    ----------
-    root : Path
-        Folder with ``package-lock.json``: the source tree.
-
-    Returns
-    -------
-    dict
-        Versions: ``runtime``, ``engine`` and ``python`` (of the npm package).
-
-    Raises
-    ------
-    BuildFailed
-        If Node, the npm package or a package of ``browser.lock`` cannot be had.
+    `BuildFailed` if Node, the npm package or a package of ``browser.lock`` cannot be had.
     """
     out.mkdir(parents=True, exist_ok=True)
     with _alone(out / "lock"):

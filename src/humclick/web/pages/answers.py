@@ -1,6 +1,4 @@
-"""
-The forms of the call screen: what is answered there, and where it leads.
-"""
+"""The forms of the call screen: what is answered there, and where it leads."""
 
 from __future__ import annotations
 
@@ -17,16 +15,6 @@ from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.pages import call
 
-__all__ = [
-    "take_cleared",
-    "take_gate",
-    "take_hazard",
-    "take_reading",
-    "take_skip",
-    "take_timer",
-    "take_wait",
-]
-
 _FIGURE = re.compile(r"[<>]?[0-9.,\s]+")
 #: Longest discharge or cooling timer. [s]
 _LONGEST = 6 * 3600
@@ -35,7 +23,7 @@ _LONGEST = 6 * 3600
 def take_reading(desk: Desk) -> Reply:
     """Keep a reading, a look or an attempt."""
     request = desk.request
-    probe = desk.probe(request.given("probe"))
+    probe = desk.flow.probe(request.given("probe"))
     if request.given("press"):  # a key of the keypad, where no script runs
         return call.show(desk)
     text = request.given("value")
@@ -80,7 +68,7 @@ def _same_probe(desk: Desk) -> str:
     if not chosen:
         return desk.path()
     now = "&now=1" if desk.request.given("now") else ""
-    return f"{desk.path()}?probe={desk.probe(chosen).id}{now}"
+    return f"{desk.path()}?probe={desk.flow.probe(chosen).id}{now}"
 
 
 def take_gate(desk: Desk) -> Reply:
@@ -97,7 +85,7 @@ def take_hazard(desk: Desk) -> Reply:
     name, _, at = request.given("hazard").partition("@")
     with beside("hazard"):
         desk.keep("hazard", hazard=name, gate=at, words=request.given("words"))
-    return desk.go(desk.path(), desk.heading)
+    return desk.go(desk.path(), desk.flow.heading)
 
 
 def take_cleared(desk: Desk) -> Reply:
@@ -111,7 +99,7 @@ def take_cleared(desk: Desk) -> Reply:
 def take_skip(desk: Desk) -> Reply:
     """Keep that a probe cannot be done here; the plan goes on without it."""
     request = desk.request
-    probe = desk.probe(request.given("probe"))
+    probe = desk.flow.probe(request.given("probe"))
     reason = request.given("reason")
     gate = request.given("gate")
     if gate:

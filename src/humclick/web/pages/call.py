@@ -1,10 +1,8 @@
-"""
-The one screen of a call: where to probe, what to type, what it means, what is still suspected.
-"""
+"""The one screen of a call: where to probe, what to type, what it means, what is still suspected."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -18,19 +16,16 @@ from humclick.jobs.briefing import Briefing, on_machine
 from humclick.jobs.flow import Step, step
 from humclick.jobs.standing import UNNAMED_PINS, provisional
 from humclick.jobs.warmth import felt, since, stood
-from humclick.messages import NOTHING, Message
+from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Quantity
 from humclick.readings.typed import EXAMPLES
 from humclick.safety import Stop, gate, place_of, stops_at
 from humclick.web import drawings
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.pages import decision, record
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
-
-__all__ = ["UNITS", "announced", "pressed", "show", "step_of"]
 
 #: Units offered on the keypad, the usual one first.
 UNITS: dict[str, tuple[str, ...]] = {
@@ -59,57 +54,57 @@ def step_of(desk: Desk) -> Step:
 
 def show(desk: Desk) -> Reply:
     """The call screen."""
-    _ = desk.language.text
     step = step_of(desk)
-    advice = desk.weighed.advice if desk.weighed is not None else None
+    advice = desk.flow.weighed.advice if desk.flow.weighed is not None else None
     machine = desk.call.machine
-    given: dict[str, Any] = {
+    values: dict[str, Any] = {
         "step": step,
         "advice": advice,
         "machine": machine,
-        "refusal": desk.weighed.refusal if desk.weighed is not None else "",
+        "refusal": desk.flow.weighed.refusal if desk.flow.weighed is not None else "",
         "last": record.last_entry(desk),
         "entries": record.entries(desk),
-        "contradictions": [record.named(desk, each) for each in desk.weighed.contradictions]
-        if desk.weighed is not None
+        "contradictions": [record.with_titles(desk, message) for message in desk.flow.weighed.contradictions]
+        if desk.flow.weighed is not None
         else [],
         "suspects": suspects(desk),
         "before": suspects_before(desk),
         "wiring": _wiring(desk, step),
         "icon": drawings.icon,
-        "state": desk.state,
+        "state": desk.flow.state,
         "timer": _timer(desk),
         "rules": place_of(desk.call.place),
         "pins": _pins(desk),
         "HEARD": HEARD,
-        "provisional": provisional(desk.events, desk.call),
+        "provisional": provisional(desk.flow.events, desk.call),
         "in_the_way": _in_the_way(step.briefing),
         "open_stops": [
-            (each, gate(each.stop.proof) if each.stop.proof else None) for each in desk.call.stopped
+            (stopped, gate(stopped.stop.proof) if stopped.stop.proof else None)
+            for stopped in desk.call.stopped
         ],
         "kinds": record.KINDS,
         "photos": photos_of(desk),
     }
     match step.kind:
         case "recognised":
-            given |= {"hazards": on_machine(desk.call)}
+            values |= {"hazards": on_machine(desk.call)}
         case "probe":
-            given |= _entry(desk, step)
+            values |= _entry(desk, step)
         case "wait":
-            given |= _wait(desk, step)
+            values |= _wait(desk, step)
         case "verdict" | "after" | "repaired":
-            given |= decision.given(desk)
-    return Reply(
-        title=_title(desk, step), html=page("call.html", desk, **given), id=desk.id, announce=announced(desk)
+            values |= decision.given(desk)
+    return replace(
+        page("call.html", desk, N_("Call"), **values), title=_title(desk, step), announce=announced(desk)
     )
 
 
 def _in_the_way(briefing: Briefing) -> list[tuple[str, Stop]]:
     """What may stand in the way of the gates shown, each with the gate at which it is offered."""
     offered: dict[str, tuple[str, Stop]] = {}
-    for shown in briefing.gates:
-        for stop in stops_at(shown.gate.name):
-            offered.setdefault(stop.said, (shown.gate.name, stop))
+    for entry in briefing.gates:
+        for stop in stops_at(entry.gate.name):
+            offered.setdefault(stop.said, (entry.gate.name, stop))
     return list(offered.values())
 
 
@@ -126,43 +121,45 @@ def announced(desk: Desk) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """A suspect as shown: words, the same short, the customer's words, probability, length of its bar. [-]"""
+class SuspectLine:
+    """A suspect as shown: words, the same short, the customer's words, and its probability. [-]"""
 
     label: Message
     short: Message
     plain: Message
     probability: float
-    length: int
+
+    @property
+    def length(self) -> int:
+        """How long its bar is. [%]"""
+        return max(1, round(100 * self.probability))
 
 
-def suspects(desk: Desk, most: int = 5) -> list[Shown]:
+def suspects(desk: Desk, most: int = 5) -> list[SuspectLine]:
     """The most probable suspects; the last line holds all the rest."""
-    return _shown(desk.weighed.advice if desk.weighed is not None else None, most)
+    return _shown(desk.flow.weighed.advice if desk.flow.weighed is not None else None, most)
 
 
-def suspects_before(desk: Desk, most: int = 5) -> list[Shown]:
+def suspects_before(desk: Desk, most: int = 5) -> list[SuspectLine]:
     """Likewise as it stood before what was done, where something was done."""
-    if not desk.state.done or desk.before is None:
+    if not desk.flow.state.done or desk.flow.before is None:
         return []
-    return _shown(desk.before.advice, most)
+    return _shown(desk.flow.before.advice, most)
 
 
-def _shown(advice: Advice | None, most: int) -> list[Shown]:
+def _shown(advice: Advice | None, most: int) -> list[SuspectLine]:
     if advice is None:
         return []
     named = [s for k, s in enumerate(advice.suspects[:most]) if k == 0 or s.probability >= 0.01]
-    found = [
-        Shown(s.label, s.short, s.plain, s.probability, max(1, round(100 * s.probability))) for s in named
-    ]
+    lines = [SuspectLine(s.label, s.short, s.plain, s.probability) for s in named]
     rest = max(0.0, 1.0 - sum(s.probability for s in named))
     if rest >= 0.005:
-        found.append(Shown(NOTHING, NOTHING, NOTHING, rest, max(1, round(100 * rest))))
-    return found
+        lines.append(SuspectLine(NOTHING, NOTHING, NOTHING, rest))
+    return lines
 
 
 def _wiring(desk: Desk, step: Step) -> drawings.Wiring | None:
-    machine, weighed = desk.call.machine, desk.weighed
+    machine, weighed = desk.call.machine, desk.flow.weighed
     if machine is None or weighed is None:
         return None
     points = None
@@ -180,16 +177,16 @@ def _entry(desk: Desk, step: Step) -> dict[str, Any]:
     taken = [r for r in desk.call.readings if r.probe == probe.id]
     heard = probe.heard
     typed, hint = desk.request.given("value"), _hint(probe)
-    asked = "warmth" in desk.request.form
+    chosen = "warmth" in desk.request.form
     return {
         "units": UNITS.get(probe.quantity, ()),
         "unit": desk.request.given("unit") or _unit_before(taken, probe),
         "keys": ("7", "8", "9", "4", "5", "6", "1", "2", "3", desk.language.mark, "0", "⌫"),
         "warmths": WARMTHS,
-        "warmth": desk.request.given("warmth") if asked else felt(desk.flow, desk.request.now, probe),
+        "warmth": desk.request.given("warmth") if chosen else felt(desk.flow, desk.request.now, probe),
         "typed": pressed(typed, desk.request.given("press")) if desk.request.given("press") else typed,
         "example": EXAMPLES[Quantity(probe.quantity)] if probe.quantity else "",
-        "outcomes": [(each, HEARD[each] if heard else each) for each in probe.outcomes],
+        "outcomes": [(outcome, HEARD[outcome] if heard else outcome) for outcome in probe.outcomes],
         "heard": heard,
         "again": bool(taken),
         "hint": hint,

@@ -1,6 +1,4 @@
-"""
-The verdict, the decision, the new part, and how the repair is proved.
-"""
+"""The verdict, the decision, the new part, and how the repair is proved."""
 
 from __future__ import annotations
 
@@ -15,13 +13,11 @@ from humclick.replacement.demand import replaced_parts
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 
-__all__ = ["given", "take_decision", "take_fitted"]
-
 
 def given(desk: Desk) -> dict[str, Any]:
     """What the screen shows from the verdict on."""
     machine = desk.call.machine
-    flow, remedies = desk.flow, desk.state.due
+    flow, remedies = desk.flow, desk.flow.state.due
     parts = []
     if machine is not None:
         first = [part for remedy in remedies for part in replaced_parts(machine, remedy)[:1]]
@@ -36,7 +32,7 @@ def given(desk: Desk) -> dict[str, Any]:
     names = dict.fromkeys((*([step.probe] if step is not None and step.kind == "prove" else ()), *PROOF))
     return {
         "remedies": remedies,
-        "every_remedy": desk.shop.remedies,
+        "every_remedy": desk.flow.shop.remedies,
         "demands": demands_of(desk.call, remedies),
         "parts": parts,
         "meets": flow.briefing_on(remedies),

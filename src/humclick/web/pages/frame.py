@@ -1,17 +1,16 @@
-"""
-What stands around every page: the document, the header, and the page for what is not there.
-"""
+"""What stands around every page: the document, the header, and the page for what is not there."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from markupsafe import Markup
 
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.language import Language, language
 from humclick.web.typeset import page, template
-
-__all__ = ["document", "header", "missing"]
 
 
 def header(words: Language, path: str) -> str:
@@ -21,21 +20,11 @@ def header(words: Language, path: str) -> str:
 
 def missing(desk: Desk, message: str = "") -> Reply:
     """The page for a path or a call that is not there."""
-    _ = desk.language.text
-    return Reply(
-        status=404, title=_("Not here"), html=page("missing.html", desk, message=message), id=desk.id
-    )
+    return replace(page("missing.html", desk, N_("Not here"), message=message), status=404)
 
 
 def document(reply: Reply, *, theme: str = "auto", static: str = "/static") -> str:
-    """
-    A whole HTML document around a reply.
-
-    Parameters
-    ----------
-    theme : str
-        ``auto``, ``light`` or ``dark``.
-    """
+    """A whole HTML document around a reply; an unknown theme follows the device."""
     return template(
         "document.html",
         language(reply.language),

@@ -1,6 +1,4 @@
-"""
-A new call: what is heard, and whose machine it is.
-"""
+"""A new call: what is heard, and whose machine it is."""
 
 from __future__ import annotations
 
@@ -11,20 +9,17 @@ from contextlib import suppress
 from humclick.diagnosis.findings import HEARD
 from humclick.errors import HumclickError
 from humclick.jobs.events import HEARD as COMPLAINTS
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.drawings import icon
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
-__all__ = ["show", "take"]
-
 
 def show(desk: Desk) -> Reply:
     """The question: what do you hear?"""
-    _ = desk.language.text
     complaints = [(name, HEARD[name]) for name in COMPLAINTS if name in HEARD and name != "runs"]
-    return Reply(title=_("New call"), html=page("new.html", desk, complaints=complaints, icon=icon))
+    return page("new.html", desk, N_("New call"), complaints=complaints, icon=icon)
 
 
 def take(desk: Desk) -> Reply:
@@ -51,17 +46,17 @@ def take(desk: Desk) -> Reply:
 
 def _same_machine(desk: Desk) -> bool:
     """Take machine and stamps over from an earlier call; what cannot be used is left out."""
-    given = desk.request.given("machine")
-    if not given:
+    typed = desk.request.given("machine")
+    if not typed:
         return False
     try:
-        earlier = json.loads(given)
+        earlier = json.loads(typed)
         machine, stamps = dict(earlier["machine"]), list(earlier["stamps"])
         desk.keep("machine", **machine)
     except (ValueError, TypeError, KeyError, HumclickError):
         return False
-    for each in stamps[:50]:
-        if isinstance(each, list) and len(each) == 2:
+    for stamp in stamps[:50]:
+        if isinstance(stamp, list) and len(stamp) == 2:
             with suppress(HumclickError):
-                desk.keep("stamp", part=str(each[0]), text=str(each[1]))
+                desk.keep("stamp", part=str(stamp[0]), text=str(stamp[1]))
     return True

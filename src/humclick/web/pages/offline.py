@@ -1,17 +1,13 @@
-"""
-What works without a network, and why it may not.
-"""
+"""What works without a network, and why it may not."""
 
 from __future__ import annotations
 
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
-__all__ = ["show"]
-
 
 def show(desk: Desk) -> Reply:
     """Whether this page can work offline here."""
-    _ = desk.language.text
-    return Reply(title=_("Without a network"), html=page("offline.html", desk))
+    return page("offline.html", desk, N_("Without a network"))

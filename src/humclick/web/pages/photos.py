@@ -1,6 +1,4 @@
-"""
-Photographs of the call and the marks put on them.
-"""
+"""Photographs of the call and the marks put on them."""
 
 from __future__ import annotations
 
@@ -8,31 +6,18 @@ from dataclasses import dataclass
 
 from humclick.errors import HumclickError
 from humclick.jobs.events import PhotoMarked
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
-
-__all__ = ["LABELS", "Shown", "photos_of", "show", "take", "take_mark"]
 
 #: Labels offered for marks.
 LABELS = ("C", "S", "R", "1", "2", "3")
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """
-    A photograph with its marks.
-
-    Attributes
-    ----------
-    hash, caption, event : str
-        SHA-256 of its bytes, what it shows, and the event that took it.
-    width, height : int
-        Pixels; 0 where the picture is not in store here.
-    marks : tuple of PhotoMarked
-        In order.
-    """
+class MarkedPhoto:
+    """A photograph with its marks; 0 pixels where the picture is not in store here."""
 
     hash: str
     caption: str
@@ -42,29 +27,27 @@ class Shown:
     marks: tuple[PhotoMarked, ...]
 
 
-def photos_of(desk: Desk) -> list[Shown]:
+def photos_of(desk: Desk) -> list[MarkedPhoto]:
     """Every photograph of the call, in order."""
     here = {photo.hash: photo for photo in desk.request.photos}
-    found: dict[str, Shown] = {}
+    photos: dict[str, MarkedPhoto] = {}
     for event in desk.call.photos:
         stored = here.get(event.sha256)
         marks = tuple(mark for mark in desk.call.marks if mark.sha256 == event.sha256)
-        found[event.sha256] = Shown(
+        photos[event.sha256] = MarkedPhoto(
             event.sha256,
-            event.caption or (found[event.sha256].caption if event.sha256 in found else ""),
+            event.caption or (photos[event.sha256].caption if event.sha256 in photos else ""),
             event.id,
             stored.width if stored else 0,
             stored.height if stored else 0,
             marks,
         )
-    return list(found.values())
+    return list(photos.values())
 
 
 def show(desk: Desk) -> Reply:
     """The photographs."""
-    _ = desk.language.text
-    html = page("photos.html", desk, photos=photos_of(desk), labels=LABELS)
-    return Reply(title=_("Photos"), html=html, id=desk.id)
+    return page("photos.html", desk, N_("Photos"), photos=photos_of(desk), labels=LABELS)
 
 
 def take(desk: Desk) -> Reply:
@@ -73,8 +56,8 @@ def take(desk: Desk) -> Reply:
     if not hashes:
         raise FormRefused("photo", Message("choose a picture first"))
     with beside("photo"):
-        for each in hashes:
-            desk.keep("photo", sha256=each, caption=desk.request.given("caption"))
+        for sha256 in hashes:
+            desk.keep("photo", sha256=sha256, caption=desk.request.given("caption"))
     return desk.go(desk.path("photos"))
 
 

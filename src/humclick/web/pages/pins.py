@@ -1,6 +1,4 @@
-"""
-The three pins as the eye meets them, both ways up, and which is which once they have been measured.
-"""
+"""The three pins as the eye meets them, both ways up, and which is which once they have been measured."""
 
 from __future__ import annotations
 
@@ -8,20 +6,18 @@ from markupsafe import Markup
 
 from humclick.circuit.pins_drawing import LAYOUTS, pins_svg
 from humclick.jobs.standing import UNNAMED_PINS
+from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.drawings import recoloured
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
 
-__all__ = ["show"]
-
 
 def show(desk: Desk) -> Reply:
     """Layouts to choose from; with one chosen, where each pin is."""
-    _ = desk.language.text
     layout, over = desk.request.asked("layout"), desk.request.asked("over") == "1"
-    found = desk.flow.pins
-    names = found.names if found is not None else (None, None, None)
+    finding = desk.flow.pins
+    names = finding.names if finding is not None else (None, None, None)
     chosen = layout if layout in LAYOUTS else ""
     drawn = {
         name: Markup(
@@ -30,13 +26,13 @@ def show(desk: Desk) -> Reply:
         for name in ([chosen] if chosen else LAYOUTS)
     }
     taken = {reading.probe for reading in desk.call.readings}
-    html = page(
+    return page(
         "pins.html",
         desk,
+        N_("The three pins"),
         chosen=chosen,
         over=over,
         drawn=drawn,
-        found=found,
+        found=finding,
         left=[name for name in UNNAMED_PINS if name not in taken],
     )
-    return Reply(title=_("The three pins"), html=html, id=desk.id)

@@ -1,6 +1,4 @@
-"""
-The nameplate, the protector, the meter, the stamps, whose machine it is.
-"""
+"""The nameplate, the protector, the meter, the stamps, whose machine it is."""
 
 from __future__ import annotations
 
@@ -11,16 +9,13 @@ from humclick.jobs.entry import one_of
 from humclick.jobs.events import ComplaintHeard, MachineRead, MeterTaken, Opened
 from humclick.jobs.fold import COMPRESSOR
 from humclick.jobs.standing import given_last
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["PROTECTORS", "show", "take", "take_stamp"]
 
 #: Where the protector sits, in words.
 PROTECTORS: dict[str, str] = {
@@ -38,26 +33,25 @@ _FIELDS: tuple[tuple[str, Quantity], ...] = (
 
 def show(desk: Desk) -> Reply:
     """What is known of machine and meter, to be put right or completed."""
-    _ = desk.language.text
-    now = given_last(desk.events, desk.call, MachineRead)
+    now = given_last(desk.flow.events, desk.call, MachineRead)
     machine = desk.call.machine
     placed = machine.parts if machine is not None else ()
     stamped = sorted(placed, key=lambda part: "capacitor" not in part.id)  # what most often bears a stamp
     parts = [(part.id, part.family.title) for part in stamped]
-    html = page(
+    return page(
         "plate.html",
         desk,
+        N_("Nameplate"),
         now=now,
-        meter_now=given_last(desk.events, desk.call, MeterTaken),
-        heading=given_last(desk.events, desk.call, Opened),
-        complaint=given_last(desk.events, desk.call, ComplaintHeard),
+        meter_now=given_last(desk.flow.events, desk.call, MeterTaken),
+        heading=given_last(desk.flow.events, desk.call, Opened),
+        complaint=given_last(desk.flow.events, desk.call, ComplaintHeard),
         machine=machine,
         protectors=[(name, PROTECTORS[name]) for name in (machine.arrangement.protectors if machine else ())],
         meters=meters(),
         parts=[*parts, (COMPRESSOR, Message("compressor"))],
         icon=drawings.icon,
     )
-    return Reply(title=_("Nameplate"), html=html, id=desk.id)
 
 
 def _amount(desk: Desk, name: str, quantity: Quantity) -> float | None:
@@ -99,14 +93,14 @@ def take(desk: Desk) -> Reply:
 
 def _keep(desk: Desk) -> None:
     request = desk.request
-    heading = given_last(desk.events, desk.call, Opened)
+    heading = given_last(desk.flow.events, desk.call, Opened)
     typed: dict[str, str] = {
         name: request.given(name) for name in ("customer", "equipment") if name in request.form
     }
     new_heading: dict[str, Any] = {**heading, **typed}
     if any(new_heading.get(k) for k in ("customer", "equipment")) or heading:
         _changed(desk, "opened", heading, new_heading, "customer")
-    now = given_last(desk.events, desk.call, MachineRead)
+    now = given_last(desk.flow.events, desk.call, MachineRead)
     if now:
         new = dict(now)  # what else is known of the machine stays: that it is taken for now, too
         for name, quantity in _FIELDS:
@@ -119,7 +113,7 @@ def _keep(desk: Desk) -> None:
             if name in request.form:
                 new[name] = "" if request.given(name) == "not-sure" else request.given(name)
         _changed(desk, "machine", now, new, "volts")
-    meter = given_last(desk.events, desk.call, MeterTaken)
+    meter = given_last(desk.flow.events, desk.call, MeterTaken)
     if "meter" in request.form or "leads" in request.form:
         _take_meter(desk, meter)
 

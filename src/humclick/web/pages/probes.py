@@ -1,23 +1,18 @@
-"""
-Another probe: every one of the machine, those worth most first.
-"""
+"""Another probe: every one of the machine, those worth most first."""
 
 from __future__ import annotations
 
 from humclick.errors import Refused
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages import call
 from humclick.web.typeset import page
 
-__all__ = ["show"]
-
 
 def show(desk: Desk) -> Reply:
     """The list of probes."""
-    _ = desk.language.text
-    weighed = desk.weighed
+    weighed = desk.flow.weighed
     known = desk.flow.probes
     if desk.call.stopped:  # nothing is offered
         return call.show(desk)
@@ -29,5 +24,5 @@ def show(desk: Desk) -> Reply:
     named = {probe.id for probe, _value in best}
     rest = [probe for name, probe in known.items() if name not in named]
     taken = {reading.probe for reading in desk.call.readings}
-    html = page("probes.html", desk, best=best, rest=rest, taken=taken, skipped=desk.call.skipped)
-    return Reply(title=_("Choose a probe"), html=html, id=desk.id)
+    lists = {"best": best, "rest": rest, "taken": taken, "skipped": desk.call.skipped}
+    return page("probes.html", desk, N_("Choose a probe"), **lists)

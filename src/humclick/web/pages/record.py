@@ -1,6 +1,4 @@
-"""
-The record: every event in order, each of which can be taken back and brought back.
-"""
+"""The record: every event in order, each of which can be taken back and brought back."""
 
 from __future__ import annotations
 
@@ -32,15 +30,12 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import given_last, to_undo
 from humclick.jobs.taking import undone
-from humclick.messages import Message, Value, listed
+from humclick.messages import N_, Message, Value, listed
 from humclick.meters import meters
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, beside
 from humclick.web.exchange import Reply
-from humclick.web.language import N_
 from humclick.web.typeset import page
-
-__all__ = ["Entry", "entries", "last_entry", "named", "show", "take_note", "take_undo"]
 
 #: Kinds of events in words.
 KINDS: dict[str, str] = {
@@ -70,47 +65,28 @@ RECORDED: dict[str, str] = {"current": N_("Current of a start"), "sound": N_("So
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """
-    One event as shown.
-
-    Attributes
-    ----------
-    id, kind : str
-        Of the event.
-    at : datetime
-        When.
-    title : str
-        What it is about, in words that can be translated.
-    value : str
-        What was written down, kept as it is.
-    finding : str
-        What it means.
-    warns : bool
-        Whether it is not what a healthy part gives.
-    undone : bool
-        Whether it is taken back.
-    problem : str
-        Why it could not be used.
-    unproved : tuple of str
-        Safety gates it needed that are not on record, by their titles.
-    probe : str
-        Its probe.
-    measured : bool
-        Whether a meter showed it.
-    """
+class RecordLine:
+    """One event as shown."""
 
     id: str
     kind: str
     at: datetime
+    #: What it is about, in words that can be translated.
     title: str
+    #: What was written down, kept as it is.
     value: str = ""
+    #: What it means.
     finding: str = ""
+    #: Whether it is not what a healthy part gives.
     warns: bool = False
+    #: Whether it is taken back.
     undone: bool = False
+    #: Why it could not be used.
     problem: str = ""
+    #: Safety gates it needed that are not on record, by their titles.
     unproved: tuple[str, ...] = ()
     probe: str = ""
+    #: Whether a meter showed it.
     measured: bool = False
 
 
@@ -118,7 +94,7 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
     """Title and value of an event."""
     match event:
         case Opened():
-            return "", " · ".join(each for each in (event.customer, event.equipment) if each)
+            return "", " · ".join(text for text in (event.customer, event.equipment) if text)
         case MachineRead():
             figures = [f"{event.volts:g} V {event.hertz:g} Hz"]
             if event.locked_rotor_amps is not None:
@@ -163,12 +139,12 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
 
 def _probe_title(desk: Desk, name: str) -> str:
     try:
-        return desk.probe(name).title
+        return desk.flow.probe(name).title
     except HumclickError:
         return name
 
 
-def named(desk: Desk, message: Message) -> str:
+def with_titles(desk: Desk, message: Message) -> str:
     """A message in the page's language; probes by their part or title, bare pins by letters."""
     known = desk.flow.probes
     parts = desk.call.machine.parts if desk.call.machine is not None else ()
@@ -195,27 +171,27 @@ def _titled(desk: Desk, title: str) -> str:
     return title
 
 
-def entries(desk: Desk) -> list[Entry]:
+def entries(desk: Desk) -> list[RecordLine]:
     """Every event but undos, in order, with what it means."""
-    findings = desk.weighed.findings if desk.weighed is not None else {}
-    seen = desk.weighed.situation.observations if desk.weighed is not None else ()
-    shown = {observation.id: shown_text(observation) for observation in seen}
+    findings = desk.flow.weighed.findings if desk.flow.weighed is not None else {}
+    observations = desk.flow.weighed.situation.observations if desk.flow.weighed is not None else ()
+    texts = {observation.id: shown_text(observation) for observation in observations}
     problems = {problem.event: problem.text for problem in desk.call.problems}
-    kept = {reading.event: reading for reading in desk.call.readings}
-    found = []
-    for event in desk.events:
+    readings = {reading.event: reading for reading in desk.call.readings}
+    lines = []
+    for event in desk.flow.events:
         if isinstance(event, Undone):
             continue
         title, value = _said(desk, event)
         finding = findings.get(event.id)
-        reading = kept.get(event.id)
-        found.append(
-            Entry(
+        reading = readings.get(event.id)
+        lines.append(
+            RecordLine(
                 id=event.id,
                 kind=event.kind,
                 at=event.at,
                 title=_titled(desk, title),
-                value=shown.get(event.id) or HEARD.get(value) or Message.of(value)
+                value=texts.get(event.id) or HEARD.get(value) or Message.of(value)
                 if isinstance(event, ReadingTaken)
                 else value,
                 finding=finding.text if finding else "",
@@ -229,13 +205,13 @@ def entries(desk: Desk) -> list[Entry]:
                 measured=reading is not None and reading.reading is not None,
             )
         )
-    return found
+    return lines
 
 
-def last_entry(desk: Desk) -> Entry | None:
+def last_entry(desk: Desk) -> RecordLine | None:
     """The last thing done, where it can be taken back."""
     try:
-        last = to_undo(desk.events, desk.call)
+        last = to_undo(desk.flow.events, desk.call)
     except HumclickError:
         return None
     return next((entry for entry in reversed(entries(desk)) if entry.id == last.id), None)
@@ -243,24 +219,23 @@ def last_entry(desk: Desk) -> Entry | None:
 
 def show(desk: Desk) -> Reply:
     """The record."""
-    _ = desk.language.text
     header = desk.call.header
     heading = {"equipment": header.equipment if header else "", "customer": header.customer if header else ""}
-    html = page(
+    return page(
         "record.html",
         desk,
+        N_("Record"),
         entries=entries(desk),
         kinds=KINDS,
         torn=desk.unread,
         heading=heading,
         machine_of=_machine_again(desk),
     )
-    return Reply(title=_("Record"), html=html, id=desk.id)
 
 
 def _machine_again(desk: Desk) -> str:
     """The machine and its stamps as JSON, for a new call on the same one."""
-    machine = given_last(desk.events, desk.call, MachineRead)
+    machine = given_last(desk.flow.events, desk.call, MachineRead)
     if not machine:
         return ""
     stamps = [[stamp.part, stamp.text] for stamp in desk.call.stamps]

@@ -1,6 +1,4 @@
-"""
-Recordings: a clamp's log or the sound of a start, drawn, in words, and what it changed.
-"""
+"""Recordings: a clamp's log or the sound of a start, drawn, in words, and what it changed."""
 
 from __future__ import annotations
 
@@ -13,14 +11,12 @@ from humclick.errors import HumclickError
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.standing import live
-from humclick.messages import Message, from_data
+from humclick.messages import N_, Message, from_data
 from humclick.web.course_drawing import course_svg, stretches
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
 from humclick.web.pages.record import RECORDED
 from humclick.web.typeset import page
-
-__all__ = ["show"]
 
 #: Recordings for which it is worked out what they changed; the latest ones.
 _WEIGHED = 2
@@ -38,7 +34,7 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class RecordingShown:
     """A recording as shown; `shifts` is None where it was not worked out."""
 
     event: RecordingTaken
@@ -50,14 +46,14 @@ class Taken:
 
 def _shifts(desk: Desk, event: RecordingTaken) -> tuple[Shift, ...] | None:
     """How a recording moved what is suspected; None where nothing can be said."""
-    earlier = desk.events[: desk.call.order[event.id]]
+    earlier = desk.flow.events[: desk.call.order[event.id]]
     shares = []
     for events in (earlier, [*earlier, event]):
         situation = fold(events).situation()
         if situation is None:
             return None
         try:
-            post = judge(situation, desk.shop).post
+            post = judge(situation, desk.flow.shop).post
         except HumclickError:
             return None
         shares.append({part.family.title: post.of_part(part.id) for part in situation.machine.parts})
@@ -66,14 +62,14 @@ def _shifts(desk: Desk, event: RecordingTaken) -> tuple[Shift, ...] | None:
     return tuple(Shift(part, before.get(part, 0.0), after[part]) for part in moved[:_MOST])
 
 
-def recordings_of(desk: Desk) -> list[Taken]:
+def recordings_of(desk: Desk) -> list[RecordingShown]:
     """The call's recordings, the latest first."""
-    events = [each for each in live(desk.events, desk.call) if isinstance(each, RecordingTaken)]
-    found = []
+    events = [event for event in live(desk.flow.events, desk.call) if isinstance(event, RecordingTaken)]
+    recordings = []
     for k, event in enumerate(reversed(events)):
         sentences = tuple(map(from_data, event.said)) or (event.words,)
-        found.append(
-            Taken(
+        recordings.append(
+            RecordingShown(
                 event,
                 course_svg(event, desk.language),
                 stretches(event, desk.language),
@@ -81,11 +77,9 @@ def recordings_of(desk: Desk) -> list[Taken]:
                 _shifts(desk, event) if k < _WEIGHED else None,
             )
         )
-    return found
+    return recordings
 
 
 def show(desk: Desk) -> Reply:
     """What was recorded, and where a recording is handed in."""
-    _ = desk.language.text
-    html = page("recordings.html", desk, recordings=recordings_of(desk), kinds=RECORDED)
-    return Reply(title=_("Recordings"), html=html, id=desk.id)
+    return page("recordings.html", desk, N_("Recordings"), recordings=recordings_of(desk), kinds=RECORDED)

@@ -1,24 +1,19 @@
-"""
-Settings of this device: language, look, meter, shop, and whose safety rules hold.
-"""
+"""Settings of this device: language, look, meter, shop, and whose safety rules hold."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 
-from humclick.messages import Message, languages, translator
+from humclick.messages import N_, Message, languages, translator
 from humclick.meters import meters
 from humclick.safety import PLACES, place_of
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import THEMES, Reply, Settings
 from humclick.web.typeset import page
 
-__all__ = ["show", "take"]
-
 
 def show(desk: Desk) -> Reply:
     """The settings."""
-    _ = desk.language.text
     places = [(name, place_of(name)) for name in ("", *PLACES)]
     known = {
         "meters": meters(),
@@ -26,18 +21,11 @@ def show(desk: Desk) -> Reply:
         "places": places,
         "languages": [(code, translator(code).name) for code in languages()],
     }
-    return Reply(title=_("Settings"), html=page("settings.html", desk, **known))
+    return page("settings.html", desk, N_("Settings"), **known)
 
 
 def take(desk: Desk) -> Reply:
-    """
-    Change the settings; the caller keeps them.
-
-    Raises
-    ------
-    FormRefused
-        If one of them is not to be had.
-    """
+    """Change the settings; the caller keeps them."""
     request = desk.request
     language, theme, meter = request.given("language"), request.given("theme"), request.given("meter")
     if language not in languages():

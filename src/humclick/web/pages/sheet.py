@@ -6,9 +6,8 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from humclick.jobs.judgements import Weighed
-from humclick.jobs.sheet.model import Judgement
 from humclick.jobs.sheet.render import sheet_of
+from humclick.messages import N_
 from humclick.safety import defer
 from humclick.web.desk import Desk
 from humclick.web.drawings import wiring
@@ -16,31 +15,11 @@ from humclick.web.exchange import Reply
 from humclick.web.pages.photos import photos_of
 from humclick.web.typeset import page
 
-__all__ = ["show"]
-
-
-def _judgement(weighed: Weighed | None, about: tuple[str, ...] = ()) -> Judgement | None:
-    """What was weighed, as the sheet takes it."""
-    explanation = weighed.explained(about) if weighed is not None else None
-    if weighed is None or weighed.advice is None or explanation is None:
-        return None
-    return Judgement(
-        advice=weighed.advice,
-        explanation=explanation,
-        findings=weighed.findings,
-        contradictions=weighed.contradictions,
-        shares=weighed.shares,
-        machine=weighed.situation.machine,
-    )
-
 
 def show(desk: Desk) -> Reply:
     """The sheet."""
-    _ = desk.language.text
-    turn = desk.state.turn
-    before = _judgement(desk.before, turn.about) if turn is not None else None
-    made = sheet_of(desk.call, judgement=_judgement(desk.weighed), before=before)
+    made = sheet_of(desk.call, weighed=desk.flow.weighed, before=desk.flow.before)
     machine = desk.call.machine
     drawn = wiring(machine, desk.language).whole if machine is not None else Markup()
-    html = page("sheet.html", desk, sheet=made, drawing=drawn, defer=defer(), photos=photos_of(desk))
-    return Reply(title=_("Job sheet"), html=html, id=desk.id)
+    values = {"sheet": made, "drawing": drawn, "defer": defer(), "photos": photos_of(desk)}
+    return page("sheet.html", desk, N_("Job sheet"), **values)
