@@ -18,7 +18,7 @@ from humclick.diagnosis.choices import opening_cost
 from humclick.diagnosis.decisions import HAND_OVER, WAIT, actions_for, covered, loss
 from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import dead, flat, p_hot, uncharged
-from humclick.diagnosis.planner import Problem, plan
+from humclick.diagnosis.planner import Choice, plan
 from humclick.diagnosis.power import Earth, earth, insulation, three_equal
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.reasons import _strength
@@ -26,7 +26,7 @@ from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.sheet.technician import _decibans, _figure, _percent
 from humclick.meters import Quantity, meter
-from humclick.physics.insulation import Standing
+from humclick.physics.insulation import InsulationStanding
 from humclick.readings import Leads, PartTemperature, parse_reading
 from humclick.readings.shown import percent
 from humclick.start.rows import OUTCOMES
@@ -193,7 +193,7 @@ def test_the_flip_factor_is_where_the_decision_flips(table: list[list[float]], o
     now = expected([1.0] * 3)
     chosen = now.index(min(now))
     actions = [frozenset({f"a{k}"}) for k in range(len(table))]
-    problem = Problem(weights, [0, 1, 2], table, [], [], [], [], [], [])
+    problem = Choice(weights, [0, 1, 2], table, [], [], [], [], [], [])
     rival, factor = advising._flip(problem, actions, chosen)
     if math.isinf(factor):
         assert rival == frozenset()
@@ -233,19 +233,19 @@ def test_pairs_that_one_of_them_covers_are_no_action_of_their_own() -> None:
 @pytest.mark.parametrize(
     ("rows", "standing", "weak"),
     [
-        (["12 M"], Standing.PASSES, False),
-        (["2 M"], Standing.RETEST, False),
-        (["2 M", "2 M"], Standing.PASSES, True),
-        (["2 M", "12 M", "2 M"], Standing.RETEST, False),
-        (["12 M", "2 M", "2 M", "12 M"], Standing.PASSES, False),
-        (["100 k"], Standing.NEVER, False),
-        (["100 k", "2 M"], Standing.RETEST, False),
-        (["100 k", "2 M", "2 M"], Standing.PASSES, True),
-        (["100 k", "12 M"], Standing.PASSES, False),
+        (["12 M"], InsulationStanding.PASSES, False),
+        (["2 M"], InsulationStanding.RETEST, False),
+        (["2 M", "2 M"], InsulationStanding.PASSES, True),
+        (["2 M", "12 M", "2 M"], InsulationStanding.RETEST, False),
+        (["12 M", "2 M", "2 M", "12 M"], InsulationStanding.PASSES, False),
+        (["100 k"], InsulationStanding.NEVER, False),
+        (["100 k", "2 M"], InsulationStanding.RETEST, False),
+        (["100 k", "2 M", "2 M"], InsulationStanding.PASSES, True),
+        (["100 k", "12 M"], InsulationStanding.PASSES, False),
     ],
 )
 def test_two_weak_readings_of_a_tester_running_let_it_be_powered(
-    rows: list[str], standing: Standing, weak: bool
+    rows: list[str], standing: InsulationStanding, weak: bool
 ) -> None:
     """Between floor and 5 MΩ twice, one after the other; below the floor only a good one lifts it."""
     made = insulation(situation(*(seen("shell.insulation", text, tester=True) for text in rows)))
@@ -257,9 +257,9 @@ def test_an_ohmmeter_lifts_nothing_a_tester_said() -> None:
     """Nor does it prove the windings after a breaker tripped; it may well condemn."""
     never, weak = (seen("shell.insulation", text, tester=True) for text in ("100 k", "2 M"))
     ol, short = seen("pins.shell", "OL"), seen("pins.shell", "0.4")
-    assert insulation(situation(never, ol)).standing is Standing.NEVER
-    assert insulation(situation(weak, ol)).standing is Standing.RETEST
-    assert insulation(situation(weak, short)).standing is Standing.NEVER
+    assert insulation(situation(never, ol)).standing is InsulationStanding.NEVER
+    assert insulation(situation(weak, ol)).standing is InsulationStanding.RETEST
+    assert insulation(situation(weak, short)).standing is InsulationStanding.NEVER
     good = seen("shell.insulation", "300 M", tester=True)
     tripped = replace(situation(ol), complaint=Heard.BREAKER)
     assert insulation(tripped).tripped
@@ -331,7 +331,7 @@ def test_advice_is_shown_in_a_line() -> None:
 
 def test_where_nothing_is_worth_its_price_the_best_action_is_taken() -> None:
     """Without probes: the least expected loss, the first of equals."""
-    made = plan(Problem([0.7, 0.3], [0, 1], [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0]], [], [], [], [], [], []))
+    made = plan(Choice([0.7, 0.3], [0, 1], [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0]], [], [], [], [], [], []))
     assert made.best is None
     assert made.worths == ()
     assert made.act_now == pytest.approx(3.4)
