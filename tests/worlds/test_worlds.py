@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 import tomllib
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -149,7 +150,7 @@ def test_the_log_of_seeds_names_every_result() -> None:
 
 @pytest.mark.parametrize("world", play.WORLDS)
 def test_a_machine_is_alike_to_itself_and_a_twin_that_needs_the_same_does_not_count(world: str) -> None:
-    oracle = ceiling.import_module(f"benchmarks.worlds.{world}.oracle")
+    oracle = import_module(f"benchmarks.worlds.{world}.oracle")
     case = oracle.rested(play.case_of(world, 5, 1))
     same = [list(ceiling._fresh(oracle, case, True)) for _ in range(2)]
     assert ceiling.alike(iter(same[0]), iter(same[1]))
