@@ -100,7 +100,7 @@ def truth(state: State) -> Truth:
 
     What is worn beyond nine tenths of its life may be replaced too.
     """
-    suspects = [part for part, hurt in state.damage.items() if hurt > 0.5 and part != "ground wire"]
+    suspects = [part for part, hurt in state.damage.items() if hurt > 0.25 and part != "ground wire"]
     suspects += list(state.passing)
     for size in (1, 2, 3, 4):
         found = [pick for pick in combinations(suspects, size) if not fails(put_right(state, pick))]
@@ -110,7 +110,7 @@ def truth(state: State) -> Truth:
             )
             break
     else:
-        pick = tuple(suspects)
+        pick = tuple(suspects) or (max(state.damage, key=lambda part: state.damage[part]),)
     worn = [part for part, hurt in state.damage.items() if hurt >= 0.9]
     allowed = frozenset().union({"wait"}, *(remedy_of(state, part) for part in (*worn, *state.passing)))
     cause = " + ".join(f"{name} {state.mode[name]}" if name in state.mode else name for name in pick)

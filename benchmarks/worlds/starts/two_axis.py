@@ -172,7 +172,9 @@ def play(motor: Windings, volts: float, *, seconds: float = 1.6, celsius: float 
 def _integrated(axes: Axes, seconds: float, per_cycle: int, celsius: float) -> np.ndarray:
     begin = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.4, 0.0, celsius])
     times = np.arange(0.0, seconds, 1 / per_cycle / axes.motor.hertz)
-    solved = solve_ivp(axes.slope, (0.0, seconds), begin, t_eval=times, rtol=1e-4, atol=1e-6, max_step=1e-3)
+    solved = solve_ivp(
+        axes.slope, (0.0, seconds), begin, t_eval=times, method="LSODA", rtol=1e-4, atol=1e-6, max_step=1e-3
+    )
     if not solved.success:
         raise ValueError(f"the integrator gave up: {solved.message}")
     return np.asarray(solved.y)
