@@ -2,11 +2,13 @@
 How many small faults, put into judgement, readings and the call, the tests notice.
 
 Each mutation changes one place of the source: a comparison, a sign, a number, a truth value, a branch or a
-returned value. All that are drawn stand in one copy of the sources, asleep. The tests are collected once and
-run once, to see which of them come by which place; then each fault is woken in a process of its own and meets
-the tests that come by, the quickest first, until one fails (`benchmarks.mutants`). Reasons why a survivor
-changes nothing (equivalent mutations) stand in ``benchmarks/results/equivalent_mutations.toml`` and are left
-out.
+returned value. All that are drawn stand in one copy of the sources, asleep, every line under its old number.
+The tests are collected once; then each fault is woken in a process of its own and meets the tests that cover
+its line, the quickest first, until one fails (`benchmarks.mutants`). Which test covers which line is worked
+out once and stays in a folder outside the tree until the sources or the test change. A fault counts as
+noticed if a test fails or never ends; on a line that no test covers it counts as not noticed. Mutations that
+no input can show (equivalent ones) stand in ``benchmarks/equivalent_mutations.toml``, each with the reason,
+and are left out.
 """
 
 from __future__ import annotations
@@ -21,10 +23,10 @@ import subprocess
 import sys
 import tempfile
 import tomllib
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 __all__ = ["Mutation", "instrumented", "main", "mutations_of"]
 
@@ -40,9 +42,11 @@ _TESTS = (
     "tests/test_hazards.py",
     "tests/test_safety.py",
 )
-_EQUIVALENT = _ROOT / "benchmarks" / "results" / "equivalent_mutations.toml"
-#: So many more are drawn than asked for, since some lie where no test comes by. [-]
-_MORE = 1.25
+_EQUIVALENT = _ROOT / "benchmarks" / "equivalent_mutations.toml"
+#: Where the map of which test covers which line stays.
+_MAP = Path(tempfile.gettempdir()) / "humclick-lines"
+#: How the tests end when a fault is noticed.
+_NOTICED = ("failed", "hung")
 _SWITCH = "_mutant_on_"
 
 _COMPARISONS: dict[type[ast.cmpop], type[ast.cmpop]] = {
@@ -80,6 +84,8 @@ class Mutation:
         Place of the changed expression; columns count bytes.
     before, after : str
         Its text.
+    text : str
+        The line it begins on.
     """
 
     file: str
@@ -89,6 +95,7 @@ class Mutation:
     end_column: int
     before: str
     after: str
+    text: str
 
     @property
     def name(self) -> str:
@@ -154,11 +161,23 @@ def mutations_of(file: str, source: str) -> list[Mutation]:
     Annotations, decorators, defaults of dataclass fields and everything outside functions are left alone.
     """
     made = set()
+    lines, begins = source.splitlines(), _begins(source)
+    data = source.encode()
     for node in _expressions(ast.parse(source)):
-        text = ast.get_source_segment(source, node)
-        for after in _changed(node) if text else ():
-            made.add(Mutation(file, *_place(node), text or "", ast.unparse(after)))
+        for after in _changed(node):
+            line, column, end_line, end_column = _place(node)
+            before = data[begins[line - 1] + column : begins[end_line - 1] + end_column].decode()
+            changed = ast.unparse(after)
+            made.add(Mutation(file, *_place(node), before, changed, lines[line - 1].strip()))
     return sorted(made, key=lambda m: (m.file, m.place, m.after))
+
+
+def _begins(source: str) -> list[int]:
+    """Where each line begins. [byte]"""
+    begins = [0]
+    for line in source.encode().splitlines(keepends=True):
+        begins.append(begins[-1] + len(line))
+    return begins
 
 
 def _place(node: ast.expr) -> tuple[int, int, int, int]:
@@ -167,30 +186,31 @@ def _place(node: ast.expr) -> tuple[int, int, int, int]:
     return node.lineno, node.col_offset, node.end_lineno, node.end_col_offset
 
 
-class _Switches(ast.NodeTransformer):
-    """Puts a switch at each place: the changed expression while its number is awake, else the old one."""
-
-    def __init__(self, chosen: Mapping[tuple[int, int, int, int], Sequence[tuple[int, str]]]) -> None:
-        self.chosen = chosen
-
-    def visit(self, node: ast.AST) -> Any:
-        mine = self.chosen.get(_place(node), ()) if isinstance(node, ast.expr) else ()
-        made: Any = self.generic_visit(node)
-        for number, after in mine:
-            awake = ast.Call(ast.Name(_SWITCH, ast.Load()), [ast.Constant(number)], [])
-            made = ast.IfExp(awake, ast.parse(after, mode="eval").body, made)
-        return made
-
-
 def instrumented(source: str, chosen: Mapping[int, Mutation]) -> str:
-    """A module with some mutations of it asleep in it, by their numbers."""
-    places: dict[tuple[int, int, int, int], list[tuple[int, str]]] = {}
-    for number, mutation in chosen.items():
-        places.setdefault(mutation.place, []).append((number, mutation.after))
-    tree = _Switches(places).visit(ast.parse(source))
-    at = next(k for k, n in enumerate(tree.body) if not isinstance(n, ast.Expr) and not _future(n))
-    tree.body.insert(at, ast.ImportFrom("benchmarks.mutant_switch", [ast.alias("on", _SWITCH)], 0))
-    return ast.unparse(ast.fix_missing_locations(tree))
+    """
+    A module with some mutations of it asleep in it, by their numbers; every line keeps its number.
+
+    Where a mutation is, ``(changed if awake else as it was)`` is written.
+    """
+    data = source.encode()
+    begins = _begins(source)
+    spans: dict[tuple[int, int], list[tuple[int, str]]] = {}
+    for number, m in chosen.items():
+        span = begins[m.line - 1] + m.column, begins[m.end_line - 1] + m.end_column
+        spans.setdefault(span, []).append((number, m.after))
+    marks: list[tuple[int, int, int, bytes]] = []  # where; ends before begins; inner before outer; what
+    for (begin, end), switches in spans.items():
+        awake = "".join(f"({after}) if {_SWITCH}({number}) else " for number, after in switches)
+        marks.append((begin, 1, -end, f"({awake}(".encode()))
+        marks.append((end, 0, -begin, b"))"))
+    first = next(n for n in ast.parse(source).body if not isinstance(n, ast.Expr) and not _future(n))
+    switch = f"from benchmarks.mutant_switch import on as {_SWITCH}; ".encode()
+    marks.append((begins[first.lineno - 1], 1, -len(data) - 1, switch))
+    made, at = [], 0
+    for where, _, _, text in sorted(marks):
+        made += [data[at:where], text]
+        at = where
+    return b"".join([*made, data[at:]]).decode()
 
 
 def _future(node: ast.stmt) -> bool:
@@ -203,13 +223,12 @@ def _future(node: ast.stmt) -> bool:
 def _drawn(given: argparse.Namespace) -> list[Mutation]:
     if given.again:
         rows = json.loads(given.again.read_text("utf-8"))["rows"]
-        left = [row for row in rows if not row.pop("noticed")]
-        return [Mutation(**row) for row in left]
+        return [Mutation(**row) for row in rows if row.pop("outcome") not in _NOTICED]
     every: list[Mutation] = []
     for package in _PACKAGES:
         for path in sorted((_ROOT / "src" / "humclick" / package).rglob("*.py")):
             every += mutations_of(path.relative_to(_ROOT).as_posix(), path.read_text("utf-8"))
-    return random.Random(given.seed).sample(every, min(int(given.count * _MORE) + 1, len(every)))
+    return random.Random(given.seed).sample(every, min(given.count, len(every)))
 
 
 def _written(tree: Path, drawn: Sequence[Mutation]) -> None:
@@ -221,59 +240,69 @@ def _written(tree: Path, drawn: Sequence[Mutation]) -> None:
         path.write_text(instrumented(path.read_text("utf-8"), chosen), "utf-8")
 
 
-def _run(drawn: Sequence[Mutation], given: argparse.Namespace) -> dict[int, bool]:
-    """Which of the mutations that tests come by were noticed."""
+def _statement(mutation: Mutation) -> tuple[int, int]:
+    """From the first line of the statement a mutation lies in to the last of the mutation."""
+    tree = ast.parse((_ROOT / mutation.file).read_text("utf-8"))
+    around = (
+        n.lineno
+        for n in ast.walk(tree)
+        if isinstance(n, ast.stmt) and n.lineno <= mutation.line and (n.end_lineno or 0) >= mutation.end_line
+    )
+    return max(around), mutation.end_line
+
+
+def _run(drawn: Sequence[Mutation], given: argparse.Namespace) -> list[str]:
+    """What became of each mutation."""
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         _written(work / "src", drawn)
-        count = len(drawn) if given.again else given.count
-        task = {"drawn": len(drawn), "count": count, "jobs": given.jobs, "control": given.control}
-        (work / "task.json").write_text(json.dumps(task | {"names": [m.name for m in drawn]}), "utf-8")
+        rows = [asdict(m) | {"name": m.name, "statement": _statement(m)} for m in drawn]
+        task = {"drawn": rows, "jobs": given.jobs, "control": given.control, "map": str(given.map)}
+        (work / "task.json").write_text(json.dumps(task), "utf-8")
         more = {"PYTHONPATH": f"{work / 'src'}:{_ROOT}", "MUTANTS": folder, "PYTHONDONTWRITEBYTECODE": "1"}
         more["HYPOTHESIS_STORAGE_DIRECTORY"] = str(work / "hypothesis")
         tests = [name for name in given.tests if (_ROOT / name).exists()]
-        run = [
-            sys.executable,
-            "-m",
-            "pytest",
-            "-n",
-            "0",
-            "-p",
-            "benchmarks.mutants",
-            "-p",
-            "no:cacheprovider",
-        ]
-        subprocess.run([*run, "--capture=no", *tests], cwd=_ROOT, env=os.environ | more, check=True)
+        options = ["-n", "0", "-p", "benchmarks.mutants", "-p", "no:cacheprovider", "--capture=no"]
+        run = [sys.executable, "-m", "pytest", *options, *tests]
+        subprocess.run(run, cwd=_ROOT, env=os.environ | more, check=True)
         outcome = json.loads((work / "outcome.json").read_text("utf-8"))
-    return {int(number): noticed for number, noticed in outcome.items()}
+    return [outcome[str(k)] for k in range(len(drawn))]
+
+
+def _equivalent(every: Sequence[Mutation]) -> set[Mutation]:
+    """Those of the mutations that are listed as equivalent: same file, same line of text, same change."""
+    listed = tomllib.loads(_EQUIVALENT.read_text("utf-8"))["mutation"] if _EQUIVALENT.exists() else []
+    known = {(row["file"], row["line"], row["before"], row["after"]) for row in listed}
+    return {m for m in every if (m.file, m.text, " ".join(m.before.split()), m.after) in known}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Put faults in, run the tests that come by them, and say which were not noticed."""
+    """Put faults in, run the tests that cover them, and say which were not noticed."""
     parser = argparse.ArgumentParser(description=main.__doc__)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--tests", nargs="*", default=_TESTS)
+    parser.add_argument("--map", type=Path, default=_MAP, help="folder for which test covers which line")
     parser.add_argument("--again", type=Path, help="only what was not noticed in an earlier report")
     parser.add_argument("--control", action="store_true", help="wake nothing: nothing may be noticed")
     parser.add_argument("--write", type=Path)
     given = parser.parse_args(arguments)
-    equivalent = tomllib.loads(_EQUIVALENT.read_text("utf-8"))["equivalent"] if _EQUIVALENT.exists() else {}
     drawn = _drawn(given)
-    outcome = _run(drawn, given)
-    survivors = [drawn[k] for k, noticed in outcome.items() if not noticed]
-    meant = [m for m in survivors if m.name in equivalent]
-    count, caught = len(outcome) - len(meant), len(outcome) - len(survivors)
-    for mutation in sorted(set(survivors) - set(meant), key=lambda m: m.name):
-        print(f"not noticed: line {mutation.line} of {mutation.name}")
-    print(
-        f"{caught} of {count} noticed ({caught / max(count, 1):.1%}); {len(meant)} equivalent ones left out"
-    )
+    outcomes = dict(zip(drawn, _run(drawn, given), strict=True))
+    noticed = {m for m, outcome in outcomes.items() if outcome in _NOTICED}
+    left_out = _equivalent(drawn) - noticed
+    for mutation in sorted(set(drawn) - noticed - left_out, key=lambda m: (m.file, m.line)):
+        print(f"{outcomes[mutation]}: line {mutation.line} of {mutation.name}  [{mutation.text}]")
+    count = len(drawn) - len(left_out)
+    print(f"{len(noticed)} of {count} noticed ({len(noticed) / max(count, 1):.1%}), by how the tests ended:")
+    print(*(f"  {word}: {number}" for word, number in Counter(outcomes.values()).items()), sep="\n")
+    print(f"{len(left_out)} equivalent ones left out")
     if given.write:
-        rows = [asdict(drawn[k]) | {"noticed": noticed} for k, noticed in outcome.items()]
-        report = {"seed": given.seed, "noticed": caught, "of": count, "equivalent": len(meant), "rows": rows}
-        given.write.write_text(json.dumps(report, indent=1, ensure_ascii=False) + "\n", "utf-8")
+        rows = [asdict(m) | {"outcome": outcome} for m, outcome in outcomes.items()]
+        report = {"seed": given.seed, "noticed": len(noticed), "of": count, "equivalent": len(left_out)}
+        text = json.dumps(report | {"rows": rows}, indent=1, ensure_ascii=False)
+        given.write.write_text(text + "\n", "utf-8")
     return 0
 
 

@@ -246,10 +246,10 @@ def _check_readings(case: Asked, close: float = CLOSE) -> None:
     if made is None:
         return
     foreseen = [made.rows[number] for number in made.which] + [made.none]
-    for i, (row, weights) in enumerate(zip(foreseen, likely, strict=True)):
-        assert math.fsum(row) == pytest.approx(1.0, abs=1e-9)
+    for i, (shown, weights) in enumerate(zip(foreseen, likely, strict=True)):
+        assert math.fsum(shown) == pytest.approx(1.0, abs=1e-9)
         shares = [p / before[i] for p in weights]
-        assert row == pytest.approx(shares, abs=close), (probe.id, [*case.sets, "none"][i], made.labels)
+        assert shown == pytest.approx(shares, abs=close), (probe.id, [*case.sets, "none"][i], made.labels)
 
 
 @pytest.mark.parametrize("kind", ["test", "volts", "feed", "shell", "between"])
