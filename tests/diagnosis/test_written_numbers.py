@@ -38,4 +38,4 @@ def test_figures_are_those_written_down(group: str) -> None:
 def test_what_unnamed_pins_may_come_to_is_among_them() -> None:
     """Sound and not, to be named and not, of this kind of machine and not."""
     said = {row[0] for group, rows in written().items() for row in rows.values() if "pins" in group}
-    assert said >= {"grounded", "inverter", "open", "remeasure", "sound", "unclear", "wait"}
+    assert said >= {"grounded", "inverter", "open", "remeasure", "sound"}
