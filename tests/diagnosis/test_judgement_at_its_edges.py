@@ -24,6 +24,7 @@ from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.reasons import _strength
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.verdicts import flip
 from humclick.jobs.sheet.technician import _decibans, _figure, _percent
 from humclick.meters import Quantity, meter
 from humclick.physics.insulation import InsulationStanding
@@ -194,7 +195,7 @@ def test_the_flip_factor_is_where_the_decision_flips(table: list[list[float]], o
     chosen = now.index(min(now))
     actions = [frozenset({f"a{k}"}) for k in range(len(table))]
     problem = Choice(weights, [0, 1, 2], table, [], [], [], [], [], [])
-    rival, factor = advising._flip(problem, actions, chosen)
+    rival, factor = flip(problem, actions, chosen)
     if math.isinf(factor):
         assert rival == frozenset()
         return

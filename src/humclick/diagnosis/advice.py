@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT, covered
+from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guards import (
     GuardState,
@@ -31,7 +31,15 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
-from humclick.messages import N_, Message, listed
+from humclick.diagnosis.verdicts import (
+    Verdict,
+    handed_over,
+    never_powered,
+    not_for_the_line,
+    stopped,
+    verdict_of,
+)
+from humclick.messages import Message, listed
 from humclick.readings.shown import minutes_of, percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
@@ -40,8 +48,6 @@ __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 _NO_REPAIR = frozenset({"wait", "set control"})
 #: So much more is measured, with power off, once something must be put right before power. A choice.
 _MEANWHILE = 5
-#: The plain verdict.
-_FIXES = N_("{remedies:and} ({chance} that this fixes it)")
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
 _GROUNDED = 0.5
 
@@ -103,52 +109,6 @@ class Value:
     minutes: float
     waits: float
     reason: Message
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """
-    A defended decision.
-
-    Attributes
-    ----------
-    remedies : tuple of str
-        What to do; what was done, where nothing is left to do.
-    titles : tuple of str
-        The same in words.
-    due : tuple of str
-        What is still to be done; empty where what was done fixed it.
-    probability : float
-        That this fixes it; when handing over, that the cause is not on the list. [-]
-    sentence : str
-        In one sentence.
-    expected_loss : float
-        What the decision is expected to cost too much. [money]
-    margin : float
-        By how much the best further probe would fail to pay. [money]
-    flip_factor : float
-        Factor by which the prior odds of the rival must rise to change the decision; infinite if none. [-]
-    rival : tuple of str
-        The next best decision.
-    guards : tuple of GuardState
-        What stands behind condemning a compressor, or behind leaving a machine as it is.
-    """
-
-    remedies: tuple[str, ...]
-    titles: tuple[Message, ...]
-    due: tuple[str, ...]
-    probability: float
-    sentence: Message
-    expected_loss: float
-    margin: float
-    flip_factor: float
-    rival: tuple[str, ...]
-    guards: tuple[GuardState, ...]
-
-    @property
-    def plainly(self) -> bool:
-        """Whether its sentence says no more than what to do and how probably that fixes it."""
-        return self.sentence.id == _FIXES
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -238,7 +198,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         bars=every,
     )
     if any(bar.whole for bar in every):
-        return replace(blank, kind="stop", verdict=_stopped(judged, every))
+        return replace(blank, kind="stop", verdict=stopped(judged, every))
     grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
         "start_winding", "grounded"
     )
@@ -248,11 +208,11 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     own = judged.bench.shop
     free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), own))
     if three_equal(situation):
-        return replace(blank, verdict=_not_for_the_line(judged))
+        return replace(blank, verdict=not_for_the_line(judged))
     barred = as_guards(every) if grounded < _GROUNDED else ()
     unread = tuple(g for g in barred if askable(situation, g, own, every) is not None)
     if barred and not unread:  # no test with power off changes that
-        return replace(blank, verdict=_never_powered(judged, [guard.title for guard in barred]))
+        return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
     asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
@@ -307,7 +267,7 @@ def _decided(
     the verdict, and the rest is looked for under power afterwards.
     """
     situation, action = judged.situation, actions[made.action]
-    verdict = _verdict(judged, problem, actions, made)
+    verdict = verdict_of(judged, problem, actions, made)
     guards: tuple[GuardState, ...] = ()
     unmet: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in action:
@@ -325,13 +285,13 @@ def _decided(
         return asked
     first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
     if first and (unmet or action == HAND_OVER) and not _before_power(judged, blank.bars):
-        verdict = _verdict(judged, problem, actions, _acting(problem, made, actions, first))
+        verdict = verdict_of(judged, problem, actions, _acting(problem, made, actions, first))
         unmet = guards = ()
     lasting = [bar for bar in blank.bars if not (bar.gates or bar.remedies)]
     if unmet and lasting:
-        verdict = _never_powered(judged, [bar.title for bar in lasting])
+        verdict = never_powered(judged, [bar.title for bar in lasting])
     elif unmet:  # a guard that cannot be met here: somebody else must look
-        verdict = _handed_over(judged, verdict, unmet)
+        verdict = handed_over(judged, verdict, unmet)
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
 
 
@@ -408,69 +368,6 @@ def _suspects(judged: Judged) -> tuple[Suspect, ...]:
     return tuple(found)
 
 
-def _verdict(judged: Judged, problem: Choice, actions: Sequence[frozenset[str]], made: Plan) -> Verdict:
-    post, shop = judged.post, judged.bench.shop
-    done = remedies_done(judged.situation) - owed(judged.situation, shop)
-    action = actions[made.action]
-    action = action if action == HAND_OVER else action - done or WAIT
-    right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
-    rival, factor = _flip(problem, actions, made.action)
-    remedies, due = action, action
-    titles = tuple(shop.remedy(r).title for r in sorted(action))
-    sentence = Message.of(_FIXES, remedies=titles, chance=percent(right))
-    if action == HAND_OVER:
-        right = post.by_class.get(HAND_OVER, 0.0)
-        sentence = Message("the readings do not settle it: {remedy}", remedy=titles[0])
-        if right > 0.5:
-            sentence = Message(
-                "nothing on the list fits ({chance}): {remedy}", chance=percent(right), remedy=titles[0]
-            )
-    elif done and action <= WAIT:
-        remedies, due = done, frozenset()
-        titles = tuple(shop.remedy(r).title for r in sorted(done))
-        sentence = Message(
-            "{did:and}: that fixed it ({chance} that nothing else is needed)",
-            did=tuple(shop.remedy(r).did for r in sorted(done)),
-            chance=percent(right),
-        )
-    return Verdict(
-        remedies=tuple(sorted(remedies)),
-        titles=titles,
-        due=tuple(sorted(due)),
-        probability=right,
-        sentence=sentence.capital(),
-        expected_loss=made.act_now,
-        margin=min((w.two_step for w in made.worths), default=math.inf) - made.act_now,
-        flip_factor=factor,
-        rival=tuple(sorted(rival if rival in (HAND_OVER, frozenset()) else rival - done or WAIT)),
-        guards=(),
-    )
-
-
-def _flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tuple[frozenset[str], float]:
-    """
-    Smallest factor on the prior odds of one class that changes the decision.
-
-    With m the mass of a class and d the loss saved there by the rival, the decision flips once
-    (factor − 1)·m·d exceeds the rival's present disadvantage.
-    """
-    mass = [0.0] * len(problem.loss[0])
-    for w, c in zip(problem.weights, problem.classes, strict=True):
-        mass[c] += w
-    own = problem.loss[chosen]
-    best: tuple[float, frozenset[str]] = (math.inf, frozenset())
-    for a, row in enumerate(problem.loss):
-        if a == chosen:
-            continue
-        behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, own, strict=True)])
-        for m, x, y in zip(mass, row, own, strict=True):
-            if m > 0.0 and y - x > 1e-9:
-                factor = 1.0 + behind / (m * (y - x))
-                if factor < best[0]:
-                    best = (factor, actions[a])
-    return best[1], best[0]
-
-
 def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> tuple[Probe, GuardState] | None:
     """The probe to take for the first guard that is open, and the guard it is for."""
     for guard in unmet[:1]:
@@ -514,68 +411,3 @@ def _guarded(
     rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
     kind = "wait" if value.waits else "probe"
     return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)
-
-
-def _stopped(judged: Judged, every: Sequence[Bar]) -> Verdict:
-    """The call ends here: what stopped it, and that somebody else goes on."""
-    what = tuple(bar.title.small() for bar in every if bar.whole)
-    sentence = Message(
-        "Stop: {hazards:and}. Make it safe, then {remedy}", hazards=what, remedy=_hand_over(judged)
-    )
-    return _only_hand_over(judged, sentence)
-
-
-def _hand_over(judged: Judged) -> Message:
-    return judged.bench.shop.remedy("hand over").title
-
-
-def _never_powered(judged: Judged, why: Sequence[Message]) -> Verdict:
-    sentence = Message(
-        "Do not power it: {reasons}. {remedy}",
-        reasons=tuple(title.small() for title in why),
-        remedy=_hand_over(judged).capital(),
-    )
-    return _only_hand_over(judged, sentence)
-
-
-def _not_for_the_line(judged: Judged) -> Verdict:
-    sentence = Message(
-        "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
-        "to be put across the line. Read the nameplate and start again with what it says, or {remedy}; if "
-        "the plate says single-phase, measure the three pairs once more on bright metal",
-        remedy=_hand_over(judged),
-    )
-    return _only_hand_over(judged, sentence)
-
-
-def _only_hand_over(judged: Judged, sentence: Message) -> Verdict:
-    return Verdict(
-        remedies=("hand over",),
-        titles=(_hand_over(judged),),
-        due=("hand over",),
-        probability=judged.post.by_class.get(HAND_OVER, 0.0),
-        sentence=sentence,
-        expected_loss=judged.bench.shop.remedy("hand over").cost,
-        margin=0.0,
-        flip_factor=math.inf,
-        rival=(),
-        guards=(),
-    )
-
-
-def _handed_over(judged: Judged, verdict: Verdict, unmet: Sequence[GuardState]) -> Verdict:
-    sentence = Message(
-        "{remedy}: the likeliest would be “{likeliest:and}”, but this could not be done or shown here: "
-        "{unmet}",
-        remedy=_hand_over(judged).capital(),
-        likeliest=verdict.titles,
-        unmet=tuple(guard.title for guard in unmet),
-    )
-    return replace(
-        verdict,
-        remedies=("hand over",),
-        titles=(_hand_over(judged),),
-        due=("hand over",),
-        probability=judged.post.by_class.get(HAND_OVER, 0.0),
-        sentence=sentence,
-    )
