@@ -17,6 +17,7 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
@@ -214,7 +215,9 @@ def designs(name: str, protector: str, nameplate: Nameplate, count: int, seed: i
     while len(sound) < count:
         if tried >= _PATIENCE * portion:
             raise Refused(
-                f"of {tried} machines drawn for {name} only {len(sound)} are sound: see designs.toml"
+                Message.of(
+                    f"of {tried} machines drawn for {name} only {len(sound)} are sound: see designs.toml"
+                )
             )
         sound += _needing(_sound(list(_drawn(known, base, portion, seed + tried))))
         tried += portion

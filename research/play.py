@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.start.attempts import attempts
 from humclick.start.batch import Features, simulate_many
 from humclick.start.case import StartCase
@@ -80,7 +81,7 @@ def chunk_rows(text: str, number: int) -> Columns:
     """
     spec = _read(text)
     if not 0 <= number < chunks(spec):
-        raise Refused(f"the sweep has chunks 0 to {chunks(spec) - 1}, got {number}")
+        raise Refused(Message.of(f"the sweep has chunks 0 to {chunks(spec) - 1}, got {number}"))
     rows = range(number * CHUNK, min((number + 1) * CHUNK, spec.attempts))
     values_by_row: list[dict[str, Value]] = []
     cases: list[StartCase] = []
@@ -150,7 +151,9 @@ def _parquet() -> tuple[Any, Any]:
         import pyarrow
         import pyarrow.parquet as parquet
     except ImportError:
-        raise Refused("Parquet needs pyarrow; install it with: python -m pip install pyarrow") from None
+        raise Refused(
+            Message.of("Parquet needs pyarrow; install it with: python -m pip install pyarrow")
+        ) from None
     return pyarrow, parquet
 
 
@@ -197,18 +200,22 @@ def _begin(spec: SweepSpec, out: Path) -> set[int]:
         except Exception:
             written = b""
         if written.decode() != spec.mark:
-            raise Refused(f"{out}: another file stands there already; give another name or take it away")
+            raise Refused(
+                Message.of(f"{out}: another file stands there already; give another name or take it away")
+            )
         return set(range(chunks(spec)))
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if mark.exists() and mark.read_text(encoding="utf-8").strip() != spec.mark:
             raise Refused(
-                f"{folder}: parts of another sweep stand there; go on with that spec, give another name, or"
-                " take the folder away"
+                Message.of(
+                    f"{folder}: parts of another sweep stand there; go on with that spec, give another name,"
+                    " or take the folder away"
+                )
             )
         mark.write_text(f"{spec.mark}\n", encoding="utf-8")
     except OSError as error:
-        raise Refused(f"{folder}: cannot be written: {error.strerror or error}") from None
+        raise Refused(Message.of(f"{folder}: cannot be written: {error.strerror or error}")) from None
     return {int(path.stem) for path in folder.glob("*.parquet") if path.stem.isdigit()}
 
 
@@ -258,8 +265,10 @@ def _cores(text: str, numbers: Sequence[int], jobs: int) -> Finished:
                     columns = future.result()
                 except BrokenProcessPool:
                     raise Refused(
-                        "a process on one of the cores was ended, perhaps for want of memory; what is played"
-                        " is kept: go on with the same call and fewer jobs"
+                        Message.of(
+                            "a process on one of the cores was ended, perhaps for want of memory; what is"
+                            " played is kept: go on with the same call and fewer jobs"
+                        )
                     ) from None
                 yield running.pop(future), columns
     finally:
@@ -271,13 +280,13 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
         import distributed
     except ImportError:
         raise Refused(
-            "a Dask cluster needs distributed; install it with: python -m pip install distributed"
+            Message.of("a Dask cluster needs distributed; install it with: python -m pip install distributed")
         ) from None
     try:
         dask: Any = distributed
         client = dask.Client(address, timeout="10s", set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
-        raise Refused(f"no Dask scheduler answers at {address}: {error}") from None
+        raise Refused(Message.of(f"no Dask scheduler answers at {address}: {error}")) from None
     submitted: dict[Any, int] = {}
     try:
         cores = max(1, sum(client.nthreads().values()))
@@ -296,7 +305,9 @@ def _cluster(text: str, numbers: Sequence[int], address: str) -> Finished:
             try:
                 columns = future.result()
             except ImportError as error:
-                raise Refused(f"the workers at {address} lack what a sweep needs: {error}") from None
+                raise Refused(
+                    Message.of(f"the workers at {address} lack what a sweep needs: {error}")
+                ) from None
             number = submitted.pop(future)
             for extra in more(1):
                 arriving.add(extra)
@@ -325,7 +336,7 @@ def sweep(
     is not installed.
     """
     if jobs is not None and jobs < 1:
-        raise Refused(f"at least one core is needed, got {jobs}")
+        raise Refused(Message.of(f"at least one core is needed, got {jobs}"))
     done = _begin(spec, out)
     sizes = [min(CHUNK, spec.attempts - number * CHUNK) for number in range(chunks(spec))]
     played = before = sum(sizes[number] for number in done)

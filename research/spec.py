@@ -29,6 +29,7 @@ import numpy as np
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message
 from humclick.sourced import Z95
 from humclick.start.at_hand import AtHand, at_hand
 from humclick.start.conditions import StartConditions, modes_of, pressure_of
@@ -162,10 +163,10 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise Refused(f"{where}: this is not TOML: {error}") from None
+        raise Refused(Message.of(f"{where}: this is not TOML: {error}")) from None
     for name in data:
         if name not in (*_TOP, "machine", "conditions"):
-            raise Unknown(f"name in {where}", name, (*_TOP, "machine", "conditions"))
+            raise Unknown(Message.of(f"name in {where}"), name, (*_TOP, "machine", "conditions"))
     top = {name: data.get(name, usual) for name, usual in _TOP.items()}
     for name, low, high in (("draws", 1, 100_000), ("seed", 0, 2**31), ("seconds", 0.01, 3600.0)):
         kind = float if name == "seconds" else int
@@ -174,22 +175,26 @@ def spec_of(text: str, where: str = "the spec") -> SweepSpec:
             or not isinstance(top[name], int | kind)
             or not low <= top[name] <= high
         ):
-            raise Refused(f"{where}: {name} must be a number from {low:g} to {high:g}, got {top[name]!r}")
+            raise Refused(
+                Message.of(f"{where}: {name} must be a number from {low:g} to {high:g}, got {top[name]!r}")
+            )
     axes: dict[str, tuple[Value | Drawn, ...]] = {}
     for table, usual, dot in (("machine", MACHINE, ""), ("conditions", CONDITIONS, ".")):
         rows = data.get(table, {})
         if not isinstance(rows, dict):
-            raise Refused(f"{where}: [{table}] must be a table of names and values")
+            raise Refused(Message.of(f"{where}: [{table}] must be a table of names and values"))
         for name in rows:
             if name not in usual:
-                raise Unknown(f"name under [{table}] of {where}", name, usual)
+                raise Unknown(Message.of(f"name under [{table}] of {where}"), name, usual)
         for name, left_out in usual.items():
             axes[f"{dot}{name}"] = _axis(rows.get(name, left_out), name, f"{where}, {table}.{name}")
     spec = SweepSpec(text, int(top["draws"]), int(top["seed"]), float(top["seconds"]), axes)
     if spec.attempts > MOST:
         raise Refused(
-            f"{where}: {spec.attempts:,} attempts are too many ({MOST:,} at most); shorten a list or take"
-            " fewer draws"
+            Message.of(
+                f"{where}: {spec.attempts:,} attempts are too many ({MOST:,} at most); shorten a list or take"
+                " fewer draws"
+            )
         )
     _tried(spec, where)
     return spec
@@ -200,7 +205,7 @@ def _axis(values: Any, name: str, where: str) -> tuple[Value | Drawn, ...]:
         return (None,)
     if isinstance(values, list):
         if not values:
-            raise Refused(f"{where}: the list is empty; write {_FORMS}")
+            raise Refused(Message.of(f"{where}: the list is empty; write {_FORMS}"))
         return tuple(_value(value, name, where) for value in values)
     if isinstance(values, dict):
         return _formed(values, name, where)
@@ -210,22 +215,26 @@ def _axis(values: Any, name: str, where: str) -> tuple[Value | Drawn, ...]:
 def _formed(form: Mapping[str, Any], name: str, where: str) -> tuple[Value | Drawn, ...]:
     keys = set(form)
     if name in WORDS or name == "hot":
-        raise Refused(f"{where}: only a value or a list can stand here, got {dict(form)!r}")
+        raise Refused(Message.of(f"{where}: only a value or a list can stand here, got {dict(form)!r}"))
     if keys not in ({"from", "to", "steps"}, {"low", "high"}, {"median", "factor"}):
-        raise Refused(f"{where}: write {_FORMS}, got the keys {', '.join(sorted(keys)) or 'none'}")
+        raise Refused(
+            Message.of(f"{where}: write {_FORMS}, got the keys {', '.join(sorted(keys)) or 'none'}")
+        )
     numbers = {key: _value(value, name, f"{where}.{key}") for key, value in form.items()}
     a, b = _pair(numbers)
     if "steps" in keys:
         steps = form["steps"]
         if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= 10_000:
-            raise Refused(f"{where}: steps must be a whole number from 2 to 10000, got {steps!r}")
+            raise Refused(Message.of(f"{where}: steps must be a whole number from 2 to 10000, got {steps!r}"))
         return tuple(round(float(v), 12) for v in np.linspace(a, b, steps))
     if "low" in keys:
         if not a < b:
-            raise Refused(f"{where}: low must lie below high, got {a:g} and {b:g}")
+            raise Refused(Message.of(f"{where}: low must lie below high, got {a:g} and {b:g}"))
         return (Drawn(a, b, False),)
     if not (a > 0 and b >= 1):
-        raise Refused(f"{where}: the median must be above 0 and the factor 1 or more, got {a:g} and {b:g}")
+        raise Refused(
+            Message.of(f"{where}: the median must be above 0 and the factor 1 or more, got {a:g} and {b:g}")
+        )
     return (Drawn(a, b, True),)
 
 
@@ -233,22 +242,22 @@ def _pair(numbers: Mapping[str, Value]) -> tuple[float, float]:
     for first, second in (("from", "to"), ("low", "high"), ("median", "factor")):
         if first in numbers:
             return float(numbers[first] or 0.0), float(numbers[second] or 0.0)
-    raise Refused(f"write {_FORMS}")
+    raise Refused(Message.of(f"write {_FORMS}"))
 
 
 def _value(value: Any, name: str, where: str) -> Value:
     if name == "hot":
         if isinstance(value, bool):
             return value
-        raise Refused(f"{where}: write true or false, got {value!r}")
+        raise Refused(Message.of(f"{where}: write true or false, got {value!r}"))
     if name in WORDS:
         if isinstance(value, str):
             return value
         if name == "pressure" and isinstance(value, int | float) and not isinstance(value, bool):
             return str(value)
-        raise Refused(f"{where}: write words in quotes, got {value!r}")
+        raise Refused(Message.of(f"{where}: write words in quotes, got {value!r}"))
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise Refused(f"{where}: write {_FORMS}; got {value!r}, which is no number")
+        raise Refused(Message.of(f"{where}: write {_FORMS}; got {value!r}, which is no number"))
     return float(value)
 
 
@@ -304,7 +313,7 @@ def _tried(spec: SweepSpec, where: str) -> None:
             conditions_of(values, machine)
             modes_of(str(values[".modes"]), machine)
         except Refused as error:
-            raise Refused(f"{where}: {name.lstrip('.')}: {error}") from None
+            raise Refused(Message.of(f"{where}: {name.lstrip('.')}: {error}")) from None
 
     for name, values in spec.axes.items():
         for value in itertools.chain.from_iterable(map(_ends, values)):

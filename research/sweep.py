@@ -14,6 +14,7 @@ import click
 from humclick.cli.failure import refused
 from humclick.cli.terminal import plain_terminal
 from humclick.errors import HumclickError, Refused
+from humclick.messages import Message
 from research.play import Progress
 from research.play import sweep as played
 from research.spec import SweepSpec, spec_of
@@ -68,12 +69,12 @@ def _read(spec: Path) -> SweepSpec:
         with spec.open("rb") as file:
             data = file.read(_LARGEST + 1)
         if len(data) > _LARGEST:
-            raise Refused(f"{spec}: larger than a spec can be ({_LARGEST // 1000:,} kB)")
+            raise Refused(Message.of(f"{spec}: larger than a spec can be ({_LARGEST // 1000:,} kB)"))
         text = data.decode("utf-8")
     except OSError as error:
-        raise Refused(f"{spec}: cannot be read: {error.strerror or error}") from None
+        raise Refused(Message.of(f"{spec}: cannot be read: {error.strerror or error}")) from None
     except UnicodeDecodeError:
-        raise Refused(f"{spec}: this is not text in UTF-8") from None
+        raise Refused(Message.of(f"{spec}: this is not text in UTF-8")) from None
     return spec_of(text, str(spec))
 
 

@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from humclick.messages import Message
+from humclick.messages import N_, Message, Verbatim
 
 __all__ = [
     "Busy",
@@ -33,9 +33,28 @@ __all__ = [
     "Refused",
     "StorageTrouble",
     "Unknown",
+    "because",
     "choice_of",
     "printable",
 ]
+
+#: What the system says most when a file cannot be had, by its own words.
+OF_SYSTEM = (
+    N_("Bad file descriptor"),
+    N_("Directory not empty"),
+    N_("File exists"),
+    N_("File name too long"),
+    N_("Input/output error"),
+    N_("Is a directory"),
+    N_("No space left on device"),
+    N_("No such file or directory"),
+    N_("Not a directory"),
+    N_("Operation not permitted"),
+    N_("Permission denied"),
+    N_("Read-only file system"),
+    N_("Too many levels of symbolic links"),
+    N_("Too many open files"),
+)
 
 #: Letters that turn the writing direction: text that shows otherwise than it is stored.
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -71,8 +90,12 @@ class HumclickError(Exception):
     """
     Anything this program refuses, with a message for the person at the bench.
 
-    The message may quote what came; its text is `printable` whatever that was.
+    The message may quote what came; its text is `printable` whatever that was. It is a `Message`, so that it
+    can be said in every language; a damaged data file of the program alone is told in English.
     """
+
+    def __init__(self, message: Message) -> None:
+        super().__init__(message)
 
     def __str__(self) -> str:
         return printable(super().__str__())
@@ -99,7 +122,7 @@ class OutOfRange(Refused):
 class CallFileError(Refused):
     """A call file that cannot be read, with the line where it went wrong."""
 
-    def __init__(self, reason: str, *, line: int | None = None, path: str | None = None) -> None:
+    def __init__(self, reason: Message, *, line: int | None = None, path: str | None = None) -> None:
         self.reason = reason
         self.line = line
         self.path = path
@@ -116,8 +139,8 @@ class StorageTrouble(CallFileError):
 class Unknown(HumclickError, LookupError):
     """A name that is not in the list it should come from."""
 
-    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
-        self.kind = kind if isinstance(kind, Message) else Message.of(kind)
+    def __init__(self, kind: Message, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
         self.name = name
         self.known = tuple(known)
         near = get_close_matches(name, self.known, n=3, cutoff=0.5)
@@ -138,12 +161,20 @@ class Busy(HumclickError):
 
 
 class DataError(HumclickError):
-    """A data file of the program itself is damaged or incomplete."""
+    """A data file of the program itself is damaged or incomplete; told in English to who writes it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(Message.of(text))
 
 
-def choice_of(value: str, known: Iterable[str]) -> str:
+def because(error: OSError) -> Message:
+    """Why the system did not give a file, in its own words, to be said in any language."""
+    return Message.of(error.strerror or str(error))
+
+
+def choice_of(value: str, known: Iterable[str]) -> Message:
     """What would be right instead of a name that is not known: all there are, and the nearest."""
-    names = list(known)
+    names = tuple(known)
     near = get_close_matches(value, names, n=1)
-    shown = ascii(value)[:60]
-    return f"one of {', '.join(names)}; got {shown}" + (f", did you mean {near[0]}?" if near else "")
+    got = Message("one of {names}; got {value}", names=names, value=Verbatim(ascii(value)[:60]))
+    return Message("{got}, did you mean {name}?", got=got, name=near[0]) if near else got

@@ -22,13 +22,14 @@ from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.reasons import Explanation, WhatIf, explain, leader_of, what_if
 from humclick.diagnosis.shop import Shop, default_shop, shop_from_file
-from humclick.errors import Refused
+from humclick.errors import Refused, because
 from humclick.jobs.call_file import read_call, write_call
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
 from humclick.jobs.taking import take
+from humclick.messages import Message, Verbatim
 from humclick.readings.shown import percent
 from humclick.safety import chosen_place
 
@@ -131,7 +132,12 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
 
     def __post_init__(self) -> None:
         if not isinstance(self.machine, Machine):
-            raise Refused(f"machine: describe it first, as machine('rsir-ptc'); got {self.machine!r:.60}")
+            raise Refused(
+                Message(
+                    "machine: describe it first, as machine('rsir-ptc'); got {machine}",
+                    machine=f"{self.machine!r:.60}",
+                )
+            )
         if self.events:
             return
         plate = self.machine.nameplate
@@ -197,10 +203,14 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         known = probe_of(self.machine, _text(probe, "probe"), self.shop)
         if _is_number(value):
             if known.quantity not in _UNITS:
-                right = (
-                    'the figure with its unit, such as "14.84 uF"' if known.quantity else "one of its answers"
+                right = Message("one of its answers")
+                if known.quantity:
+                    right = Message('the figure with its unit, such as "14.84 uF"')
+                raise Refused(
+                    Message(
+                        "{probe}: write {right}, got {value}", probe=probe, right=right, value=repr(value)
+                    )
                 )
-                raise Refused(f"{probe}: write {right}, got {value!r}")
             value = f"{float(value):g} {_UNITS[known.quantity]}"
         if _is_number(temperature):
             temperature = f"{float(temperature):g} C"
@@ -245,7 +255,7 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         Refused if nothing stops this call, or its safety step was not passed again first.
         """
         if not self.folded.stoppages:
-            raise Refused("nothing stops this call")
+            raise Refused(Message("nothing stops this call"))
         return self._with("cleared", of=self.folded.stoppages[0].event, words=_text(how, "how"))
 
     # -- what follows -----------------------------------------------------------------------------------
@@ -313,7 +323,9 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         try:
             write_whole(target, data)
         except OSError as error:
-            raise Refused(f"{target}: cannot be written ({error.strerror})") from None
+            raise Refused(
+                Message("{target}: cannot be written ({why})", target=Verbatim(target), why=because(error))
+            ) from None
         return html
 
     def save(self, path: str | os.PathLike[str]) -> None:
@@ -339,7 +351,7 @@ def open_call(path: str | os.PathLike[str], shop: Shop | None = None) -> Call:
     events = read_call(path)
     folded = fold(events)
     if folded.machine is None:
-        raise Refused(f"{os.fspath(path)}: no machine is described in this call")
+        raise Refused(Message("{file}: no machine is described in this call", file=Verbatim(os.fspath(path))))
     heard = "unknown" if folded.complaint is None else str(folded.complaint)
     return Call(folded.machine, heard, folded.words, shop=shop or default_shop(), events=folded.events)
 
@@ -369,7 +381,9 @@ def try_start(of: Call | Machine, **wanted: Any) -> Answers:
         from humclick.start.estimate import estimate
     except ImportError as error:
         raise Refused(
-            f"starts need the numeric extras: pip install 'humclick[start]' ({error.name})"
+            Message(
+                "starts need the numeric extras: pip install 'humclick[start]' ({name})", name=str(error.name)
+            )
         ) from None
     subject = of.machine if isinstance(of, Call) else of
     modes = wanted.pop("modes", {})
@@ -397,7 +411,13 @@ def _is_number(value: object) -> TypeGuard[float]:
 
 def _text(value: object, name: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f"{name} must be text, as a person would type it; got {type(value).__name__}")
+        raise Refused(
+            Message(
+                "{name} must be text, as a person would type it; got {type}",
+                name=name,
+                type=type(value).__name__,
+            )
+        )
     return value
 
 
@@ -408,4 +428,9 @@ def _leads(leads: str | float | None) -> dict[str, Any]:
         return {"leads_nulled": True}
     if _is_number(leads):
         return {"lead_ohms": float(leads)}
-    raise Refused(f'leads must be "nulled" or the ohms shown with the tips together, got {leads!r:.40}')
+    raise Refused(
+        Message(
+            'leads must be "nulled" or the ohms shown with the tips together, got {leads}',
+            leads=f"{leads!r:.40}",
+        )
+    )

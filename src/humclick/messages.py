@@ -8,7 +8,7 @@ A message is an id and its values. The id is the English sentence, with named pl
 A value is a number, a text that is the same in every language (a reading, a name somebody typed), another
 message, or a tuple of these: a list, joined as the language joins it. The format of a place may ask for
 digits (``{share:.1f}``) or say how a list is joined: ``{faults:or}``, ``{remedies:and}``, ``semicolon``,
-``plus``, ``space``, ``columns``; a comma where nothing is said.
+``plus``, ``space``, ``columns``, ``rows``; a comma where nothing is said.
 
 A message *is* its US English text, so it can be printed, compared and stored as one; `translator` says it in
 another language from the catalogue ``locale/<language>/LC_MESSAGES/humclick.mo``. A sentence is never made by
@@ -74,6 +74,7 @@ _JOINS: Mapping[str, tuple[str, str]] = {
     "plus": (N_(" + "), N_(" + ")),
     "space": (" ", " "),
     "columns": ("  ", "  "),
+    "rows": ("\n  ", "\n  "),
 }
 #: Tells the decimal mark of a language.
 _A_HALF = N_("0.5")

@@ -21,7 +21,7 @@ from typing import Any
 import msgspec
 
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 from humclick.sourced import read_data, sourced
 from humclick.typed_data import brief, typed_value
 
@@ -78,18 +78,34 @@ class MeterRange:
 
     def __post_init__(self) -> None:
         if not (self.full_scale > 0 and math.isfinite(self.full_scale)):
-            raise OutOfRange(f"full_scale must be a positive number, got {self.full_scale:g}")
+            raise OutOfRange(
+                Message(
+                    "full_scale must be a positive number, got {full_scale:g}", full_scale=self.full_scale
+                )
+            )
         if not (0 < self.resolution < self.full_scale):
             raise OutOfRange(
-                f"resolution must be above 0 and below full_scale, the size of the last digit;"
-                f" got {self.resolution:g} with full_scale {self.full_scale:g}"
+                Message(
+                    "resolution must be above 0 and below full_scale, the size of the last digit; "
+                    "got {resolution:g} with full_scale {full_scale:g}",
+                    resolution=self.resolution,
+                    full_scale=self.full_scale,
+                )
             )
         if not 0 <= self.percent < 100:
-            raise OutOfRange(f"percent must be from 0 to under 100, such as 0.9; got {self.percent:g}")
+            raise OutOfRange(
+                Message(
+                    "percent must be from 0 to under 100, such as {example}; got {percent:g}",
+                    example=Verbatim("0.9"),
+                    percent=self.percent,
+                )
+            )
         if self.counts < 0:
-            raise OutOfRange(f"counts must be 0 or more, such as 2; got {self.counts}")
+            raise OutOfRange(Message("counts must be 0 or more, such as 2; got {counts}", counts=self.counts))
         if self.percent == 0 and self.counts == 0:
-            raise OutOfRange("percent and counts are both 0; no meter is exact, give the data page's figures")
+            raise OutOfRange(
+                Message("percent and counts are both 0; no meter is exact, give the data page's figures")
+            )
 
 
 @lru_cache(maxsize=256)
@@ -121,14 +137,21 @@ class Meter:
         spans = [(r.full_scale, r.resolution, r.percent, r.counts) for r in self.ranges]  # numbers alone
         object.__setattr__(self, "_hash", hash(tuple(spans)))
         if not self.ranges:
-            raise OutOfRange(f"meter {self.name!r} has no ranges; give at least one")
+            raise OutOfRange(
+                Message("meter {name} has no ranges; give at least one", name=Verbatim(repr(self.name)))
+            )
         ends: set[tuple[Quantity, float]] = set()
         for span in self.ranges:
             key = (span.quantity, span.full_scale)
             if key in ends:
                 raise OutOfRange(
-                    f"meter {self.name!r} has two {span.quantity} ranges that end at {span.full_scale:g}"
-                    f" {_SI[span.quantity]}; keep one"
+                    Message(
+                        "meter {name} has two {quantity} ranges that end at {full_scale:g} {unit}; keep one",
+                        name=Verbatim(repr(self.name)),
+                        quantity=span.quantity,
+                        full_scale=span.full_scale,
+                        unit=_SI[span.quantity],
+                    )
                 )
             ends.add(key)
 
@@ -146,11 +169,18 @@ class Meter:
         The value has either sign; above all ranges it is the top one, where the display shows OL. [SI]
         """
         if math.isnan(value):
-            raise OutOfRange(f"a {quantity} must be a number, got nan")
+            raise OutOfRange(Message("a {quantity} must be a number, got nan", quantity=quantity))
         ranges = _of(self, quantity)
         if not ranges:
             can = ", ".join(sorted({str(span.quantity) for span in self.ranges}))
-            raise OutOfRange(f"meter {self.name!r} does not measure {quantity}; it measures {can}")
+            raise OutOfRange(
+                Message(
+                    "meter {name} does not measure {quantity}; it measures {can}",
+                    name=Verbatim(repr(self.name)),
+                    quantity=quantity,
+                    can=can,
+                )
+            )
         return next((span for span in ranges if abs(value) < span.full_scale), ranges[-1])
 
     def highest(self, quantity: Quantity) -> float:
@@ -172,7 +202,11 @@ class Meter:
         if resolution is None:
             resolution = at.resolution
         elif not (resolution > 0 and math.isfinite(resolution)):
-            raise OutOfRange(f"the size of the last digit must be positive, got {resolution:g}")
+            raise OutOfRange(
+                Message(
+                    "the size of the last digit must be positive, got {resolution:g}", resolution=resolution
+                )
+            )
         return at.counts * resolution
 
     def limit(self, quantity: Quantity, value: float, resolution: float | None = None) -> float:
@@ -250,11 +284,22 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
     """
     fields = typed_value(table, _Table, where, Refused)
     if not fields.name.strip():
-        raise Refused(f"{where}: name must be text; got {brief(fields.name)}")
-    ranges = [_range(row, f"{where}, range {number}") for number, row in enumerate(fields.ranges, start=1)]
+        raise Refused(
+            Message("{where}: name must be text; got {value}", where=where, value=brief(fields.name))
+        )
+    ranges = [
+        _range(row, Message("{where}, range {number}", where=where, number=number))
+        for number, row in enumerate(fields.ranges, start=1)
+    ]
     voltage = fields.test_voltage.value if isinstance(fields.test_voltage, _Volts) else fields.test_voltage
     if voltage is not None and not 0 < voltage < math.inf:
-        raise Refused(f"{where}: test_voltage must be above 0, such as 500; got {voltage:g}")
+        raise Refused(
+            Message(
+                "{where}: test_voltage must be above 0, such as 500; got {voltage:g}",
+                where=where,
+                voltage=voltage,
+            )
+        )
     order = list(Quantity)
     ranges.sort(key=lambda span: (order.index(span.quantity), span.full_scale))
     try:
@@ -265,37 +310,67 @@ def meter_from_table(table: Mapping[str, Any], where: str = "meter") -> Meter:
             voltage,
         )
     except OutOfRange as error:
-        raise Refused(f"{where}: {error}") from None
+        raise Refused(Message("{where}: {reason}", where=where, reason=error.message)) from None
 
 
 def _range(row: _Range, where: str) -> MeterRange:
     """One range in SI units; figures that no meter has are refused as slips, for no reckoning stands them."""
     if row.quantity not in list(Quantity):
-        raise Refused(f"{where}: quantity must be one of {', '.join(Quantity)}; got {brief(row.quantity)}")
+        raise Refused(
+            Message(
+                "{where}: quantity must be one of {known}; got {value}",
+                where=where,
+                known=tuple(Quantity),
+                value=brief(row.quantity),
+            )
+        )
     quantity = Quantity(row.quantity)
     units = _UNITS[quantity]
     power = units.get(row.unit.translate(_SAME_LETTER) or _SI[quantity])
     if power is None:
         raise Refused(
-            f"{where}: unit of a {quantity} must be one of {', '.join(units)}; got {brief(row.unit)}"
+            Message(
+                "{where}: unit of a {quantity} must be one of {units}; got {value}",
+                where=where,
+                quantity=quantity,
+                units=tuple(units),
+                value=brief(row.unit),
+            )
         )
     try:
         scale, least = (_scaled(number, power) for number in (row.full_scale, row.resolution))
         made = MeterRange(quantity, scale, least, row.percent, row.counts, row.source)
     except OutOfRange as error:
-        raise Refused(f"{where}: {error}") from None
+        raise Refused(Message("{where}: {reason}", where=where, reason=error.message)) from None
     low, high = _MADE[quantity]
     if not low <= scale <= high:
         raise Refused(
-            f"{where}: full_scale of a {quantity} is from {low:g} to {high:g} {_SI[quantity]}; got {scale:g}"
+            Message(
+                "{where}: full_scale of a {quantity} is from {low:g} to {high:g} {unit}; got {scale:g}",
+                where=where,
+                quantity=quantity,
+                low=low,
+                high=high,
+                unit=_SI[quantity],
+                scale=scale,
+            )
         )
     if scale > _MOST_STEPS * least:
         raise Refused(
-            f"{where}: resolution is the size of the last digit, such as {scale / 6000:g}; got {least:g}"
+            Message(
+                "{where}: resolution is the size of the last digit, such as {example}; got {least:g}",
+                where=where,
+                example=Verbatim(f"{scale / 6000:g}"),
+                least=least,
+            )
         )
     if row.counts * least > scale:
         raise Refused(
-            f"{where}: counts is a number of last digits, such as 2; {row.counts:g} go beyond the range"
+            Message(
+                "{where}: counts is a number of last digits, such as 2; {counts:g} go beyond the range",
+                where=where,
+                counts=row.counts,
+            )
         )
     return made
 
@@ -325,7 +400,7 @@ def meter(name: str) -> Meter:
     """A class of meter by name."""
     known = meters()
     if name not in known:
-        raise Unknown("meter", name, known)
+        raise Unknown(Message("meter"), name, known)
     return known[name]
 
 

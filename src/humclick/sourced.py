@@ -17,6 +17,7 @@ from importlib import resources
 from typing import Any
 
 from humclick.errors import DataError, OutOfRange
+from humclick.messages import Message
 
 __all__ = ["Sourced", "Spread", "read_data", "sourced", "spread"]
 
@@ -46,9 +47,15 @@ class Spread:
 
     def __post_init__(self) -> None:
         if not (self.median > 0 and math.isfinite(self.median)):
-            raise OutOfRange(f"the median of a spread must be positive and finite, got {self.median}")
+            raise OutOfRange(
+                Message(
+                    "the median of a spread must be positive and finite, got {median}", median=self.median
+                )
+            )
         if not (self.factor >= 1 and math.isfinite(self.factor)):
-            raise OutOfRange(f"the factor of a spread must be 1 or more, got {self.factor}")
+            raise OutOfRange(
+                Message("the factor of a spread must be 1 or more, got {factor}", factor=self.factor)
+            )
 
     @property
     def mu(self) -> float:

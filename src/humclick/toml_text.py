@@ -14,8 +14,9 @@ from typing import Any
 
 from humclick.errors import Refused, printable
 from humclick.limits import CALL_DEPTH, KEY_DOTS, WORD_LETTERS
+from humclick.messages import N_, Message, Verbatim
 
-__all__ = ["blanked", "pieces", "read_toml", "unmeant"]
+__all__ = ["blanked", "pieces", "read_toml", "toml_reason", "unmeant"]
 
 #: A string or a comment of TOML. Every way in matches at once and takes nothing back.
 _PIECE = re.compile(
@@ -25,6 +26,22 @@ _PIECE = re.compile(
     r"|'[^'\n]*+'?+"
     r"|#[^\n]*+",
     re.DOTALL,
+)
+#: What the reader of TOML says, by its own words.
+_OF_READER = (
+    *(N_("Invalid statement"), N_("Invalid value"), N_("Invalid date or datetime"), N_("Invalid hex value")),
+    *(N_("Unclosed array"), N_("Unclosed inline table"), N_("Unterminated string")),
+    N_("Unescaped '\\' in a string"),
+    N_("Escaped character is not a Unicode scalar value"),
+    N_("Expected newline or end of document after a statement"),
+    N_("Expected '=' after a key in a key/value pair"),
+    N_("Expected ']' at the end of a table declaration"),
+    N_("Expected ']]' at the end of an array declaration"),
+    N_("Invalid initial character for a key part"),
+    N_("Cannot overwrite a value"),
+    *(N_("Expected {it}"), N_("Found invalid character {it}"), N_("Illegal character {it}")),
+    *(N_("Cannot declare {it} twice"), N_("Duplicate inline table key {it}")),
+    *(N_("Cannot mutate immutable namespace {it}"), N_("Cannot redefine namespace {it}")),
 )
 _LETTER = re.compile(r"[^\n]")
 _BRACKET = re.compile(r"[][{}]")
@@ -52,7 +69,7 @@ def _blank(match: re.Match[str]) -> str:
     return _LETTER.sub(" ", piece) if "\n" in piece else " " * len(piece)
 
 
-def unmeant(plain: str) -> tuple[str, int] | None:
+def unmeant(plain: str) -> tuple[Message, int] | None:
     """
     What nobody means to write, in text that is `blanked`.
 
@@ -60,17 +77,32 @@ def unmeant(plain: str) -> tuple[str, int] | None:
     """
     for number, row in enumerate(plain.split("\n"), start=1):
         if row.count(".") > KEY_DOTS and any(p.count(".") > KEY_DOTS for p in _BETWEEN_KEYS.split(row)):
-            return "a key of too many parts", number
+            return Message("a key of too many parts"), number
     for match in _WORD.finditer(plain):
         if len(match[0]) > WORD_LETTERS:
-            what = "a number has too many digits" if match[0][0].isdigit() else "a key has too many letters"
-            return f"{what} to be meant", plain.count("\n", 0, match.start()) + 1
+            digits = Message("a number has too many digits to be meant")
+            what = digits if match[0][0].isdigit() else Message("a key has too many letters to be meant")
+            return what, plain.count("\n", 0, match.start()) + 1
     depth = 0
     for match in _BRACKET.finditer(plain):
         depth += 1 if match[0] in "[{" else -1 if depth else 0
         if depth > CALL_DEPTH:
-            return "nested too deeply", plain.count("\n", 0, match.start()) + 1
+            return Message("nested too deeply"), plain.count("\n", 0, match.start()) + 1
     return None
+
+
+def toml_reason(error: Exception) -> tuple[Message, Message]:
+    """Why the reader of TOML stopped, and where: its own words, to be said in any language."""
+    reason, _, place = printable(str(error), "")[:200].removesuffix(")").rpartition(" (at ")
+    numbers = re.findall(r"[0-9]+", place)
+    where = Message("at end of document")
+    if len(numbers) == 2:
+        where = Message("at line {line}, column {column}", line=int(numbers[0]), column=int(numbers[1]))
+    for known in () if reason in _OF_READER else _OF_READER:
+        head, brace, tail = known.partition("{it}")
+        if brace and reason.startswith(head) and reason.endswith(tail):
+            return Message.of(known, it=Verbatim(reason[len(head) : len(reason) - len(tail)])), where
+    return Message.of(reason), where
 
 
 def read_toml(text: str) -> dict[str, Any]:
@@ -83,10 +115,11 @@ def read_toml(text: str) -> dict[str, Any]:
 
     wrong = unmeant(blanked(text))
     if wrong is not None:
-        raise Refused(f"line {wrong[1]}: {wrong[0]}")
+        raise Refused(Message("line {line}: {reason}", line=wrong[1], reason=wrong[0]))
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise Refused(f"not TOML: {printable(str(error), '')[:200]}") from None
+        reason, place = toml_reason(error)
+        raise Refused(Message("not TOML: {reason} ({place})", reason=reason, place=place)) from None
     except (ValueError, RecursionError):
-        raise Refused("a number or a list in it cannot be meant") from None
+        raise Refused(Message("a number or a list in it cannot be meant")) from None

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from humclick.errors import DataError, HumclickError
+from humclick.messages import N_, Message, Verbatim
 from humclick.sourced import spread
 
 __all__ = ["brief", "named_values", "sizes_in", "typed_value"]
@@ -20,12 +21,12 @@ __all__ = ["brief", "named_values", "sizes_in", "typed_value"]
 _Kind = TypeVar("_Kind")
 
 _WORDS = {
-    "float": "a number",
-    "int": "a whole number",
-    "str": "text in quotes",
-    "bool": "true or false",
-    "array": "a list",
-    "object": "a table",
+    "float": N_("a number"),
+    "int": N_("a whole number"),
+    "str": N_("text in quotes"),
+    "bool": N_("true or false"),
+    "array": N_("a list"),
+    "object": N_("a table"),
 }
 _STEP = re.compile(r"\.?([^.\[\]]+)|\[(\d+|\.\.\.)\]")
 
@@ -53,7 +54,8 @@ def typed_value(
                     raise msgspec.ValidationError(f"Object contains unknown field `{name}`")
         return msgspec.convert(table, kind, dec_hook=_custom)
     except msgspec.ValidationError as error:
-        raise refuse(f"{where}: {_explained(str(error), table, kind)}") from error
+        reason = _explained(str(error), table, kind)
+        raise refuse(Message("{where}: {reason}", where=where, reason=reason)) from error
 
 
 def named_values(
@@ -77,29 +79,40 @@ def _custom(kind: type, value: object) -> object:
 
 def brief(value: object) -> str:
     """A value as shown in a message, never long."""
+    if value is None:
+        return Message("nothing")
     if isinstance(value, Mapping | list):
-        return "a table" if isinstance(value, Mapping) else "a list"
+        return Message("a table") if isinstance(value, Mapping) else Message("a list")
     if isinstance(value, int) and abs(value) >= 10**20:
-        return "a number of more than twenty digits"
-    text = "nothing" if value is None else ascii(value)
-    return text if len(text) <= 60 else text[:57] + "…"
+        return Message("a number of more than twenty digits")
+    text = ascii(value)
+    return Verbatim(text if len(text) <= 60 else text[:57] + "…")
 
 
-def _explained(message: str, table: object, kind: type) -> str:
+def _explained(message: str, table: object, kind: type) -> Message:
     """The message in plain words, rows of a list by their name."""
     text, _, path = message.partition(" - at `")
     place, value = _place(path.removesuffix("`").removeprefix("$"), table)
-    at = f"{place}: " if place else ""
+    if expected := re.fullmatch(r"Expected `(.*)`, got `(.*)`", text):
+        wanted = tuple(
+            Message.of(_WORDS[word]) if word in _WORDS else word for word in expected[1].split(" | ")
+        )
+        return Message(
+            "{place} must be {wanted:or}, got {value}",
+            place=place or Message("it"),
+            wanted=wanted,
+            value=brief(value),
+        )
+    reason = Message.of(text).small()
     if unknown := re.fullmatch(r"Object contains unknown field `(.*)`", text):
         near = get_close_matches(unknown[1], _fields(kind), 1)
-        meant = f"; did you mean {near[0]}?" if near else ""
-        return f"{at}there is no field {unknown[1]!r}{meant}"
-    if missing := re.fullmatch(r"Object missing required field `(.*)`", text):
-        return f"{at}{missing[1]} is missing"
-    if expected := re.fullmatch(r"Expected `(.*)`, got `(.*)`", text):
-        wanted = " or ".join(_WORDS.get(word, word) for word in expected[1].split(" | "))
-        return f"{place or 'it'} must be {wanted}, got {brief(value)}"
-    return f"{at}{text[:1].lower()}{text[1:]}"
+        reason = Message("there is no field {name}", name=Verbatim(repr(unknown[1])))
+        if near:
+            meant = Message("did you mean {names:or}?", names=tuple(near))
+            reason = Message("{reason}; {hint}", reason=reason, hint=meant)
+    elif missing := re.fullmatch(r"Object missing required field `(.*)`", text):
+        reason = Message("{name} is missing", name=missing[1])
+    return Message("{where}: {reason}", where=place, reason=reason) if place else reason
 
 
 def _fields(kind: type, outer: frozenset[type] = frozenset()) -> list[str]:

@@ -236,7 +236,7 @@ def test_what_cannot_be_done_without_a_safety_step_is_left_out(session: Session)
 def test_a_reading_taken_without_a_gate_is_marked(session: Session) -> None:
     """A reading typed with its probe's name is kept at once, and marked where no gate is on record."""
     said = session.take("ptc.ohms 5.1 hot")
-    assert "taken without a record of power-off-proved-dead" in said
+    assert "taken without a record of: Power off, and proved dead" in " ".join(said.split())
     readings = session.call.readings
     assert [r.unproved for r in readings] == [("power-off-proved-dead",)]
     assert readings[0].temperature.kind == "hot"

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate
 
-from humclick.diagnosis.displays import Display, Scale, gain
+from humclick.diagnosis.displays import Display, cut_at, shares_of
+from humclick.diagnosis.law import Scale, gain
 from humclick.diagnosis.likelihood import evidence, nodes_of
 from humclick.diagnosis.quadrature import cut, peak_cuts, prior_cuts, rule
 from humclick.diagnosis.shop import default_shop
@@ -223,8 +224,8 @@ def test_stretches_over_an_unknown_are_their_mean_over_close_nodes(
     """The closed form of a forecast against a plain sum of the same law; all stretches sum to one."""
     scale = Scale(meter("standard"), quantity, SLIPS, 0.2)
     unit = 1e-6 if quantity is Quantity.CAPACITANCE else 1.0
-    stretches = scale.stretches([edge * unit for edge in (0.05, 0.35, 3.0, 100.0, 200.0, 2000.0)])
-    made = scale.bins(stretches, 10**median * unit, sigma)
+    stretches = cut_at(scale, [edge * unit for edge in (0.05, 0.35, 3.0, 100.0, 200.0, 2000.0)])
+    made = shares_of(stretches, 10**median * unit, sigma)
     assert math.fsum(made) == pytest.approx(1.0, abs=1e-12)
     zs = [-8.0 + 0.01 * k for k in range(1601)] if sigma else [0.0]
     weights = [math.exp(-0.5 * z * z) for z in zs]
@@ -242,7 +243,7 @@ def test_a_stretch_is_the_sum_of_its_displays(name: str, x: float) -> None:
     own, there = meter(name), 10**x
     scale = Scale(own, OHMS, SLIPS, 0.2)
     for low, high in ((190.0, 210.0), (1.0, 4.0)):
-        (_, stretch, *_) = scale.stretches([low, high])
+        (_, stretch, *_) = cut_at(scale, [low, high])
         tenths = [k / 10 for k in range(round(10 * low), round(10 * min(high, 200.0)))]
         shown = [number(value, 0.1) for value in tenths]
         shown += [number(float(ohms), 1.0) for ohms in range(200, round(high))]

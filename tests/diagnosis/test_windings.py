@@ -290,26 +290,29 @@ def test_an_open_internal_protector_leaves_only_the_sum() -> None:
 
 def test_next_reading_is_foretold_from_those_taken() -> None:
     """After C–R and C–S the sum is foretold within the meter's error."""
-    own = windings()
-    nodes = own.nodes(SOUND, displays(("4.0", "11.0", "")), IDENTITY, ("R", "S"))
-    mean = math.fsum(x * w for x, w in nodes)
-    deviation = math.sqrt(math.fsum((x - mean) ** 2 * w for x, w in nodes))
-    assert math.fsum(w for _, w in nodes) == pytest.approx(1.0, rel=1e-9)
+    ahead = windings().ahead(SOUND, displays(("4.0", "11.0", "")), IDENTITY, ("R", "S"))
+    lying = [
+        (w, base + median * math.exp(sigma**2 / 2.0), median**2 * math.exp(sigma**2) * math.expm1(sigma**2))
+        for w, base, median, sigma in ahead
+    ]
+    mean = math.fsum(w * middle for w, middle, _ in lying)
+    square = math.fsum(w * ((middle - mean) ** 2 + variance) for w, middle, variance in lying)
+    assert math.fsum(w for w, *_ in ahead) == pytest.approx(1.0, rel=1e-9)
     assert mean == pytest.approx(15.0, abs=0.4)
-    assert deviation < 0.15 * mean
+    assert math.sqrt(square) < 0.15 * mean
 
 
 def test_next_reading_without_any_taken_is_the_prior() -> None:
     """Before any reading the run winding is what such machines have."""
-    nodes = windings().nodes(SOUND, [], IDENTITY, ("C", "R"))
-    logs = np.array([math.log(x) for x, _ in nodes])
-    weights = np.array([w for _, w in nodes])
-    assert math.exp(float(logs @ weights)) == pytest.approx(3.2, rel=1e-6)
+    ((weight, base, median, _),) = windings().ahead(SOUND, [], IDENTITY, ("C", "R"))
+    assert (weight, base) == (1.0, 0.0)
+    assert median == pytest.approx(3.2, rel=1e-6)
 
 
 def test_next_reading_of_an_open_winding_is_infinite() -> None:
     """Nothing conducts through an open winding."""
-    assert windings().nodes(("open", "healthy", "healthy"), [], IDENTITY, ("C", "R")) == ((math.inf, 1.0),)
+    ((weight, base, *_),) = windings().ahead(("open", "healthy", "healthy"), [], IDENTITY, ("C", "R"))
+    assert (weight, base) == (1.0, math.inf)
 
 
 def test_no_naming_fits_an_open_run_winding_with_three_numbers() -> None:

@@ -16,9 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from humclick.diagnosis.choices import choices
-from humclick.diagnosis.displays import Display, Scale, gain
+from humclick.diagnosis.displays import Display, cut_at, shares_of
 from humclick.diagnosis.factors import copper, dead, flat, p_hot, uncharged
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.law import Scale, gain
 from humclick.diagnosis.likelihood import evidence, peaks_of
 from humclick.diagnosis.pins import PinFinding, find_pins
 from humclick.diagnosis.planner import plan
@@ -107,10 +108,10 @@ def _bins() -> Plain:
         own = meter(name)
         for quantity, (texts, values) in _QUANTITIES.items():
             scale = Scale(own, quantity, slips, 0.2)
-            bins = scale.stretches([1.5 * x for x in values[1:]])
+            bins = cut_at(scale, [1.5 * x for x in values[1:]])
             found[f"{name} {quantity}"] = [
-                *(p for x in (*values, math.inf) for p in scale.bins(bins, x, 0.0)),
-                *(p for x in values[1:] for wide in (0.02, 0.5) for p in scale.bins(bins, x, wide, x)),
+                *(p for x in (*values, math.inf) for p in shares_of(bins, x, 0.0)),
+                *(p for x in values[1:] for wide in (0.02, 0.5) for p in shares_of(bins, x, wide, x)),
                 *(gain(own, quantity, x) for x in values),
             ]
             shown = [Display(parse_reading(text, quantity), own, slips) for text in texts]

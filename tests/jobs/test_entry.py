@@ -8,6 +8,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.probes import Probe, probe_of, probes_of
 from humclick.errors import ReadingRefused, Refused, Unknown
 from humclick.jobs.entry import answer_to, figure, looks_like_probe, named, one_of, probe_named, with_warmth
+from humclick.messages import Message
 
 MACHINE = Machine.of("rsir-ptc")
 
@@ -89,9 +90,9 @@ def test_a_beginning_shared_by_two_names_means_neither() -> None:
     assert named("replace r", names) is None
     assert named("", names) is None
     assert named("hum", ["hum", "hum_click"]) == "hum"
-    assert one_of("remedy", "3", names) == "wait"
+    assert one_of(Message("remedy"), "3", names) == "wait"
     with pytest.raises(Unknown, match="replace relay"):
-        one_of("remedy", "replace", names)
+        one_of(Message("remedy"), "replace", names)
 
 
 def test_figures_need_one_of_their_units() -> None:

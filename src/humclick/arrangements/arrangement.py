@@ -143,7 +143,9 @@ class Arrangement:
         Raises `Unknown` if this arrangement does not come with that protector.
         """
         if protector not in self.protectors:
-            raise Unknown(f"protector of {self.id}", protector, self.protectors)
+            raise Unknown(
+                Message("protector of {arrangement}", arrangement=self.id), protector, self.protectors
+            )
         if self.recognised_only:
             return self.gear
         frame = _frame()
@@ -203,7 +205,7 @@ def arrangement(name: str) -> Arrangement:
     """
     sources = arrangement_sources()
     if name not in sources:
-        raise Unknown("arrangement", name, sources)
+        raise Unknown(Message("arrangement"), name, sources)
     return _read(name, shelves())
 
 

@@ -79,7 +79,7 @@ class Machine:
         for key in self.known:
             part, _, size = key.partition(".")
             if size not in self.part(part).family.sizes:
-                raise Unknown("size", key, [f"{part}.{s}" for s in self.part(part).family.sizes])
+                raise Unknown(Message("size"), key, [f"{part}.{s}" for s in self.part(part).family.sizes])
 
     @staticmethod
     def of(
@@ -119,7 +119,9 @@ class Machine:
         try:
             return self._by_id[name]
         except KeyError:
-            raise Unknown(f"part of {self.arrangement.id}", name, self._by_id) from None
+            raise Unknown(
+                Message("part of {arrangement}", arrangement=self.arrangement.id), name, self._by_id
+            ) from None
 
     @cached_property
     def _by_role(self) -> dict[Role, PlacedPart]:
@@ -138,7 +140,9 @@ class Machine:
         try:
             return self._by_role[role]
         except KeyError:
-            raise Unknown(f"part of {self.arrangement.id}", role, self._by_role) from None
+            raise Unknown(
+                Message("part of {arrangement}", arrangement=self.arrangement.id), role, self._by_role
+            ) from None
 
     def size(self, part: str, size: str) -> Spread:
         """

@@ -25,9 +25,13 @@ def _checked(machine: Machine, probe: tuple[str, str] | None) -> tuple[str, ...]
     nodes = machine_nodes(machine)
     for name in probe:
         if name not in nodes:
-            raise Unknown(f"node of {machine.arrangement.id}", name, sorted(nodes))
+            raise Unknown(
+                Message("node of {arrangement}", arrangement=machine.arrangement.id), name, sorted(nodes)
+            )
     if probe[0] == probe[1]:
-        raise Refused(f"the two probes must stand on different nodes, got {probe[0]} twice")
+        raise Refused(
+            Message("the two probes must stand on different nodes, got {node} twice", node=probe[0])
+        )
     return probe
 
 

@@ -88,7 +88,11 @@ def lay_out(
     for part, share in (suspects or {}).items():
         machine.part(part)
         if not 0 <= share <= 1:
-            raise OutOfRange(f"probability of {part} must lie between 0 and 1, got {share}")
+            raise OutOfRange(
+                Message(
+                    "probability of {part} must lie between 0 and 1, got {share}", part=part, share=str(share)
+                )
+            )
         shares[part] = percent(share)
     scene = Scene()
     kind = machine.arrangement

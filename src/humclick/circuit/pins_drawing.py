@@ -16,7 +16,7 @@ from humclick.circuit.drawing_svg import DARK, LIGHT, Palette, mark_outline, ope
 from humclick.circuit.drawing_text import Canvas
 from humclick.circuit.scene import Text, fit_label
 from humclick.errors import Refused, Unknown
-from humclick.messages import N_, Message, listed
+from humclick.messages import N_, Message, Verbatim, listed
 
 __all__ = ["LAYOUTS", "pin_names", "pins_svg", "pins_text", "relay_svg"]
 
@@ -40,14 +40,17 @@ def pin_names(labels: Sequence[str | None] = _UNKNOWN) -> tuple[str, ...]:
     letters = [label for label in labels if label]
     if len(labels) != 3 or set(letters) - set(PINS) or len(set(letters)) != len(letters):
         raise Refused(
-            f"pin labels must be three, in reading order, each C, R or S once or None; got {list(labels)!r}"
+            Message(
+                "pin labels must be three, in reading order, each C, R or S once or None; got {labels}",
+                labels=Verbatim(repr(list(labels))),
+            )
         )
     return tuple(label or str(i + 1) for i, label in enumerate(labels))
 
 
 def _places(layout: str, upside_down: bool) -> tuple[tuple[int, int], ...]:
     if layout not in LAYOUTS:
-        raise Unknown("pin layout", layout, LAYOUTS)
+        raise Unknown(Message("pin layout"), layout, LAYOUTS)
     turn = -1 if upside_down else 1
     return tuple((turn * x, turn * y) for x, y in LAYOUTS[layout])
 
@@ -57,9 +60,9 @@ def _marked(names: tuple[str, ...], probe: tuple[str, str] | None) -> tuple[str,
         return ()
     for name in probe:
         if name not in names:
-            raise Unknown("pin", name, names)
+            raise Unknown(Message("pin"), name, names)
     if probe[0] == probe[1]:
-        raise Refused(f"the two probes must stand on different pins, got {probe[0]} twice")
+        raise Refused(Message("the two probes must stand on different pins, got {node} twice", node=probe[0]))
     return probe
 
 

@@ -29,6 +29,7 @@ from typing import TypeVar
 from humclick.circuit.pivoted import nodal as nodal_matrix
 from humclick.circuit.pivoted import pivoted
 from humclick.errors import OutOfRange
+from humclick.messages import Message, Verbatim
 
 __all__ = [
     "LARGEST",
@@ -193,8 +194,12 @@ def branch_currents(elements: Sequence[Impedance], source: tuple[str, str], volt
     start, end = place[0], place[0 if plus == minus else 1]
     if start == end:
         raise OutOfRange(
-            f"the source from {plus!r} to {minus!r} is shorted by ideal wires and its current has no limit; "
-            "give one element on the way an impedance"
+            Message(
+                "the source from {plus} to {minus} is shorted by ideal wires and its current "
+                "has no limit; give one element on the way an impedance",
+                plus=Verbatim(repr(plus)),
+                minus=Verbatim(repr(minus)),
+            )
         )
     joined = _joined(branches, place)
     drop = _driven(size, joined, start, end, complex(volts))
@@ -232,7 +237,15 @@ def _share_among_wires(
 
 
 def _refusal(p: str, q: str, z: object, allowed: str) -> OutOfRange:
-    return OutOfRange(f"the element from {p!r} to {q!r} has {z} Ω; it must be {allowed}")
+    return OutOfRange(
+        Message(
+            "the element from {p} to {q} has {z} Ω; it must be {allowed}",
+            p=Verbatim(repr(p)),
+            q=Verbatim(repr(q)),
+            z=str(z),
+            allowed=allowed,
+        )
+    )
 
 
 def _resistances(
@@ -247,7 +260,7 @@ def _resistances(
         i = number.setdefault(p, len(number))
         j = number.setdefault(q, len(number))
         if isinstance(z, complex) or not z >= 0:
-            raise _refusal(p, q, z, "0 (a wire), a positive number or infinite (open)")
+            raise _refusal(p, q, z, Message("0 (a wire), a positive number or infinite (open)"))
         if i != j and z <= LARGEST:
             if z >= SMALLEST:
                 branches.append((k, i, j, z))
@@ -269,7 +282,9 @@ def _impedances(
         j = number.setdefault(q, len(number))
         size = abs(z)
         if not size >= 0 or not (z.real >= 0 or size == math.inf != -z.real):
-            raise _refusal(p, q, z, "0 (a wire), infinite (open) or an impedance with real part 0 or more")
+            raise _refusal(
+                p, q, z, Message("0 (a wire), infinite (open) or an impedance with real part 0 or more")
+            )
         if i != j and size <= LARGEST:
             if size >= SMALLEST:
                 branches.append((k, i, j, complex(z)))
@@ -392,8 +407,10 @@ def _pivoted_drops(
     )
     if inner is None:
         raise OutOfRange(
-            "the source is shorted by elements without loss, exactly in series resonance: its current has "
-            "no limit; give one of them its resistance"
+            Message(
+                "the source is shorted by elements without loss, exactly in series resonance: "
+                "its current has no limit; give one of them its resistance"
+            )
         )
     potentials = [0j] * size
     potentials[start] = volts

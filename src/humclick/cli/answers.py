@@ -51,7 +51,7 @@ def _bare(session: Session, line: str) -> str:
     probe, first = session.step.probe, line.partition(" ")[0]
     if probe is None:
         if looks_like_probe(first):
-            raise Unknown("probe", first[:60], session.flow.probes)
+            raise Unknown(Message("probe"), first[:60], session.flow.probes)
         raise Refused(Message("no probe is asked for now; write its name before the reading, or type help"))
     try:
         return read(session, probe.id, line)
@@ -66,7 +66,7 @@ def _bare(session: Session, line: str) -> str:
         raise Refused(_already(right, probe, line)) from None
     except HumclickError:
         if looks_like_probe(first):
-            raise Unknown("probe", first[:60], session.flow.probes) from None
+            raise Unknown(Message("probe"), first[:60], session.flow.probes) from None
         raise
 
 

@@ -178,7 +178,7 @@ def _described(session: Session, after: Flow) -> str:
 
 def _set_arrangement(session: Session, text: str) -> str:
     titles = {name: arrangement(name).title for name in arrangements()}
-    name = one_of("arrangement", text, arrangements(), titles)
+    name = one_of(Message("arrangement"), text, arrangements(), titles)
     problems = _described(session, arrangement_named(session.flow, session.now(), name))
     if len(arrangement(name).protectors) < 2:
         session.answered("protector")
@@ -187,7 +187,7 @@ def _set_arrangement(session: Session, text: str) -> str:
 
 def _set_protector(session: Session, text: str) -> str:
     kinds = session.situation.machine.arrangement.protectors
-    return _machine(session, protector=one_of("protector", english(text, kinds), kinds))
+    return _machine(session, protector=one_of(Message("protector"), english(text, kinds), kinds))
 
 
 def _amount(text: str, quantity: Quantity) -> float:
@@ -206,7 +206,9 @@ def _meter_now(session: Session) -> dict[str, Any]:
 
 
 def _set_meter(session: Session, text: str) -> str:
-    session.keep("meter", **{**_meter_now(session), "own": {}, "name": one_of("meter", text, list(meters()))})
+    session.keep(
+        "meter", **{**_meter_now(session), "own": {}, "name": one_of(Message("meter"), text, list(meters()))}
+    )
     return ""
 
 
@@ -229,10 +231,10 @@ def _set_complaint(session: Session, text: str) -> str:
     if _unsaid(text) or _unsaid(parts[0]):
         heard, more = "unknown", "" if _unsaid(text) else parts[-1]
     elif parts[0].isdecimal() and len(parts) > 1:
-        heard, more = one_of("complaint", parts[0], names, HEARD), parts[1]
+        heard, more = one_of(Message("complaint"), parts[0], names, HEARD), parts[1]
     else:
         head, _, more = text.partition(";")
-        heard = one_of("complaint", english(head, (HEARD[name] for name in names)), names, HEARD)
+        heard = one_of(Message("complaint"), english(head, (HEARD[name] for name in names)), names, HEARD)
     session.keep("complaint", heard=heard, words=more.strip())
     return ""
 

@@ -108,7 +108,7 @@ def _cannot(session: Session, rest: str) -> str:
         rows = [f"  {k}  {say(hazard.said)}" for k, (hazard, _) in enumerate(offered.values(), start=1)]
         return "\n".join((question, *rows))
     if rest.isdecimal():
-        hazard, gate = offered[one_of("hazard", rest, list(offered))]
+        hazard, gate = offered[one_of(Message("hazard"), rest, list(offered))]
     else:
         words_typed = english(rest, (hazard.said for hazard, _ in offered.values()))
         hazard, gate = stop_meant(gates[0].gate.name, words_typed), gates[0].gate.name
@@ -158,7 +158,7 @@ def _fitted(session: Session, rest: str) -> str:
     first, _, note = rest.partition(" ")
     part = named(rest, parts) or named(first, parts)
     if not rest or part is None:
-        raise Unknown("part", rest[:60], parts)
+        raise Unknown(Message("part"), rest[:60], parts)
     session.keep("fitted", part=part, note=note.strip() if named(rest, parts) is None else "")
     new = Message(
         "New: {part}. Older readings of the old one stay, and no longer count for it.", part=Verbatim(part)
@@ -191,7 +191,7 @@ def _stamp(session: Session, rest: str) -> str:
     known = [*(member.id for member in session.situation.machine.parts), COMPRESSOR]
     name = named(part, known)
     if name is None:
-        raise Unknown("part", part[:60], known)
+        raise Unknown(Message("part"), part[:60], known)
     session.keep("stamp", part=name, text=text.strip())
     return layout.lines(Message("Stamp of {part}: {text}", part=name, text=Verbatim(text.strip())))
 
@@ -315,7 +315,9 @@ def _pins(session: Session, rest: str) -> str:
 
 
 def _list(session: Session, rest: str) -> str:
-    what = one_of("list", rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"])
+    what = one_of(
+        Message("list"), rest or "probes", ["probes", "arrangements", "parts", "remedies", "meters"]
+    )
     if what == "arrangements":
         return arrangements_in_words()
     if what == "remedies":
@@ -342,7 +344,9 @@ def _decide(session: Session, rest: str) -> str:
     if rest:
         between = "|".join({" and ", re.escape(say(Message(" and "))), ","})
         remedies = [
-            one_of("remedy", english(name, names), names) for name in re.split(between, rest) if name.strip()
+            one_of(Message("remedy"), english(name, names), names)
+            for name in re.split(between, rest)
+            if name.strip()
         ]
     elif advice is not None and advice.verdict is not None:
         remedies = list(advice.verdict.due)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from humclick.cli.layout import lines
 from humclick.cli.own_words import in_english
 from humclick.cli.pins import finding_in_words
+from humclick.cli.words import titles_of
 from humclick.jobs.standing import UNNAMED_PINS
 from humclick.jobs.taking import take
 from humclick.messages import Message
@@ -48,7 +49,9 @@ def read(
         pieces = [lines(Message("{probe} {value}: kept.", probe=name, value=getattr(event, "value", "")))]
     missing = (*taken.unproved, *taken.against) if taken is not None else ()
     if missing:
-        marked = Message("taken without a record of {missing}; it is marked so.", missing=missing)
+        marked = Message(
+            "taken without a record of: {missing:semicolon}; it is marked so.", missing=titles_of(missing)
+        )
         pieces.append(lines(marked, "  ! "))
     if weighed is None or weighed.advice is None:
         return "\n".join(pieces)

@@ -330,6 +330,14 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     return "\n".join(pieces)
 
 
+def titles_of(missing: Sequence[str]) -> tuple[Message, ...]:
+    """Safety gates without a record by their titles; what forbade a reading is in words already."""
+    from humclick.safety import gates  # here: help needs none
+
+    known = gates()
+    return tuple(known[name].title if name in known else Message.of(name) for name in missing)
+
+
 def _unproved(result: AdviceResult) -> list[Message]:
     """Readings that were taken without a safety step on record."""
     missing = tuple(sorted({gate for names in result.unproved.values() for gate in names}))
@@ -337,10 +345,10 @@ def _unproved(result: AdviceResult) -> list[Message]:
         return []
     return [
         counted(
-            "{n} reading taken without a record of: {missing}",
-            "{n} readings taken without a record of: {missing}",
+            "{n} reading taken without a record of: {missing:semicolon}",
+            "{n} readings taken without a record of: {missing:semicolon}",
             len(result.unproved),
-            missing=missing,
+            missing=titles_of(missing),
         )
     ]
 

@@ -54,7 +54,8 @@ def remedies_done(situation: Situation, since: Observation | None = None) -> fro
     """
     start = 0 if since is None else situation.observations.index(since) + 1
     parts = situation.renewed if since is None else situation.renewed_since(since)
-    tried = {o.probe.removeprefix("fit.") for o in situation.observations[start:]}
+    probes = [probe_of(situation.machine, o.probe) for o in situation.observations[start:]]
+    tried = {probe.part for probe in probes if probe.repairs}
     done = {remedy_of(situation.machine, part, new=True) for part in parts}
     mended = {remedy_of(situation.machine, part) for part in tried & set(NO_PART)}
     return frozenset(done | mended) - {""}
@@ -108,7 +109,10 @@ def _put_right(situation: Situation, entry: Damage) -> bool:
 
 def _only_tried(situation: Situation, part: str) -> bool:
     """Whether what was last done to a part is a try without a new part, which mends one thing alone."""
-    tries = [o.repairs for o in situation.observations if o.probe == f"fit.{part}" and part in NO_PART]
+    if part not in NO_PART:
+        return False
+    tried = [(probe_of(situation.machine, o.probe), o.repairs) for o in situation.observations]
+    tries = [repairs for probe, repairs in tried if probe.repairs and probe.part == part]
     return bool(tries) and max(tries) >= situation.fitted.get(part, 0)
 
 

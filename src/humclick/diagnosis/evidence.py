@@ -21,6 +21,7 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.situation import Heard, Situation, called
 from humclick.errors import Refused, Unknown
+from humclick.messages import Message, Verbatim
 from humclick.meters import Meter
 from humclick.readings import Leads, PartTemperature, Reading
 
@@ -125,9 +126,21 @@ def _refuse_unmeant(taken: Taken) -> None:
     """Refuse an observation that is not of its probe: another quantity, or an answer it does not have."""
     probe, seen = taken
     if seen.reading is not None and str(seen.reading.quantity) != probe.quantity:
-        right = f"it reads {probe.quantity}" if probe.quantity else f"answer {', '.join(probe.outcomes)}"
+        right = Message("answer {answers}", answers=tuple(probe.outcomes))
+        if probe.quantity:
+            right = Message("it reads {quantity}", quantity=Message.of(probe.quantity))
         raise Refused(
-            f"{probe.id} is no {seen.reading.quantity} ({seen.reading.text or 'a reading'}): {right}"
+            Message(
+                "{probe} is no {quantity} ({text}): {right}",
+                probe=probe.id,
+                quantity=Message.of(seen.reading.quantity),
+                text=Verbatim(seen.reading.text) or Message("a reading"),
+                right=right,
+            )
         )
     if seen.answer and seen.answer not in (*probe.outcomes, "not sure"):
-        raise Unknown(f"answer to {probe.id}", seen.answer, probe.outcomes or ("a reading",))
+        raise Unknown(
+            Message("answer to {probe}", probe=probe.id),
+            seen.answer,
+            probe.outcomes or (Message("a reading"),),
+        )

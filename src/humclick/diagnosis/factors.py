@@ -8,7 +8,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from humclick.diagnosis.displays import Stretch, evenly
+from humclick.diagnosis.displays import Stretch
+from humclick.diagnosis.law import evenly
 from humclick.diagnosis.scales import PerSet
 from humclick.physics.copper import resistance_at
 from humclick.readings import PartTemperature

@@ -17,7 +17,7 @@ from humclick.diagnosis.checks import checks
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
 from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
+from humclick.diagnosis.situation import COOLED, PUT_RIGHT, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
 from humclick.physics.cooling import minutes_for, probability_passed
@@ -144,9 +144,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     """
     seen = situation.observations
     done = {o.probe for o in seen}
-    pins = [
-        o for o in seen if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None
-    ]
+    pins = _between_pins(bench, situation)
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
@@ -189,7 +187,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     )
     waived = why or (_reason("condenser") if rested and not ran else NOTHING)
     states.append(_guard("condenser", clear, first, NOTHING if clear else waived))
-    deciding = _deciding(situation, post)
+    deciding = _deciding(bench, situation, post)
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
 
@@ -399,7 +397,8 @@ def guards_for_no_repair(
         for o in situation.observations
     )
     seen = situation.observations
-    changes = [i for i, o in enumerate(seen) if o.probe == "control.setting" or o.probe.startswith("fit.")]
+    taken = taken_of(bench.machine, seen, bench.shop)
+    changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in PUT_RIGHT]
     failed = any(
         o.probe == "attempt.as_found"
         and o.answer not in ("", Heard.RUNS)
@@ -461,17 +460,16 @@ def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
     )
 
 
-def _deciding(situation: Situation, post: Posterior) -> list[str]:
+def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
+    """What was read between two pins."""
+    taken = taken_of(bench.machine, situation.observations, bench.shop)
+    return [seen for probe, seen in taken if probe.pins is not None and seen.reading is not None]
+
+
+def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:
     if post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded") > 0.5:
         return ["pins.shell"]
-    odd = [
-        o.probe
-        for o in situation.observations
-        if o.probe.startswith("pins.")
-        and o.probe != "pins.shell"
-        and o.reading is not None
-        and o.reading.over_limit
-    ]
+    odd = [o.probe for o in _between_pins(bench, situation) if o.reading is not None and o.reading.over_limit]
     return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]
 
 

@@ -25,7 +25,7 @@ from humclick.diagnosis.pins_evidence import (
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.errors import Refused, Unknown
-from humclick.messages import Message, listed
+from humclick.messages import Message, Verbatim, listed
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.parts.family import family
 from humclick.readings import Leads, PartTemperature, Reading, format_si
@@ -130,7 +130,7 @@ class PinFinding:
         for each in self.cases:
             if each.name == case:
                 return each.probability
-        raise Unknown("case", case, [c.name for c in self.cases])
+        raise Unknown(Message("case"), case, [c.name for c in self.cases])
 
 
 Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
@@ -141,21 +141,39 @@ def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]
     rows: dict[tuple[int, int], list[Reading]] = {}
     for pair, shown in readings.items():
         if isinstance(pair, str) or len(pair) != 2:
-            raise Refused(f"a reading lies between two pins, such as ('1', '2'); got {pair!r}")
+            raise Refused(
+                Message(
+                    "a reading lies between two pins, such as ('1', '2'); got {pair}",
+                    pair=Verbatim(repr(pair)),
+                )
+            )
         for pin in pair:
             if pin not in PINS:
-                raise Unknown("pin", str(pin), PINS)
+                raise Unknown(Message("pin"), str(pin), PINS)
         first, second = sorted(PINS.index(pin) for pin in pair)
         if first == second:
-            raise Refused(f"both probes stand on pin {pair[0]}; a reading lies between two different pins")
+            raise Refused(
+                Message(
+                    "both probes stand on pin {first}; a reading lies between two different pins",
+                    first=pair[0],
+                )
+            )
         several = (shown,) if isinstance(shown, Reading) else tuple(shown)
         for reading in several:
             if not isinstance(reading, Reading) or reading.quantity is not _OHMS:
-                raise Refused(f"between pins {pair[0]} and {pair[1]} a reading in ohms is needed")
+                raise Refused(
+                    Message(
+                        "between pins {first} and {second} a reading in ohms is needed",
+                        first=pair[0],
+                        second=pair[1],
+                    )
+                )
         rows.setdefault((first, second), []).extend(several)
     pairs = {pair: tuple(rows[pair]) for pair in PAIRS if rows.get(pair)}
     if not pairs:
-        raise Refused("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+        raise Refused(
+            Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+        )
     return pairs
 
 
@@ -254,10 +272,13 @@ def find_pins(
     places = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
     shares = {**places, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(protector)
     if shares is None:
-        raise Unknown("place of the protector", str(protector), ("external", "internal", "unknown"))
+        raise Unknown(Message("place of the protector"), str(protector), ("external", "internal", "unknown"))
     if not meter.measures(_OHMS):
         raise Refused(
-            f"meter {meter.name!r} does not measure resistance; choose the one the ohms were read on"
+            Message(
+                "meter {name} does not measure resistance; choose the one the ohms were read on",
+                name=Verbatim(repr(meter.name)),
+            )
         )
     warm = temperature or PartTemperature()
     seen = [
@@ -267,7 +288,9 @@ def find_pins(
     ]
     if shell is not None:
         if shell.quantity is not _OHMS:
-            raise Refused("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
+            raise Refused(
+                Message("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
+            )
         tester = meter.test_voltage is not None
         seen.append(Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm))
     situations = [
@@ -296,7 +319,9 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     """
     seen = unnamed(situation.observations)
     if not seen:
-        raise Refused("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+        raise Refused(
+            Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
+        )
     machine = situation.machine
     if machine.arrangement.recognised_only:
         place = "internal" if machine.protector == "internal" else "external"

@@ -154,7 +154,7 @@ def since_repair(
     """
     seen = situation.observations
     start = next((i for i, o in enumerate(seen) if o.repairs == situation.repairs), len(seen))
-    if fitting or (start < len(seen) and seen[start].probe.startswith("fit.")):
+    if fitting or (start < len(seen) and probe_of(situation.machine, seen[start].probe, shop).repairs):
         end = begin = len(seen) if fitting else start
         while begin and _checks_repair(situation, seen[begin - 1], shop):
             begin -= 1
@@ -295,7 +295,7 @@ def three_equal(situation: Situation) -> bool:
     for o in situation.observations:
         if "run_winding" in situation.renewed_since(o):
             continue  # of the old compressor
-        if o.probe.startswith("pins.") and o.probe != "pins.shell" and o.reading is not None:
+        if o.reading is not None and probe_of(situation.machine, o.probe).pins is not None:
             last[o.probe] = o.reading.value or 0.0
     leads = situation.leads.offset or 0.0
     for names in (("C-R", "C-S", "S-R"), ("1-2", "1-3", "2-3")):

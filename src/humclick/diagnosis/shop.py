@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from humclick.arrangements.arrangement import PlacedPart
-from humclick.errors import DataError, Refused, Unknown, choice_of, printable
+from humclick.errors import DataError, Refused, Unknown, because, choice_of, printable
 from humclick.limits import SHOP_BYTES
-from humclick.messages import Message, listed
+from humclick.messages import Message, Verbatim, listed
 from humclick.parts.family import families, family
 from humclick.safety import chosen_place
 from humclick.sourced import read_data
@@ -42,7 +42,7 @@ _BETWEEN: Mapping[str, tuple[float, float]] = {
     "slips.dirty_contact_ohms": (1e-3, 1e6),
     "slips.": (0.0, 0.2),  # more often than that it is no slip
 }
-_COPY = "copy the program's shop.toml and change its figures"
+_COPY = Message("copy the program's shop.toml and change its figures")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ class Shop:
         try:
             return self.remedies[name]
         except KeyError:
-            raise Unknown("remedy", name, self.remedies) from None
+            raise Unknown(Message("remedy"), name, self.remedies) from None
 
 
 def check_remedies(parts: Iterable[PlacedPart], shop: Shop) -> None:
@@ -157,10 +157,14 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
         If a section, a remedy, a part or a mode does not exist.
     """
     default = read_data("humclick.diagnosis", "shop.toml")
-    _known(table, {*default, "odds", "place"}, "section of the shop file")
+    _known(table, {*default, "odds", "place"}, Message("section of the shop file"))
     given = {key: _section(table, key) for key in (*_NUMBERS, "remedy", "probe", "joint", "odds")}
     for section in (*_NUMBERS, "remedy", "probe"):
-        _known(given[section], default[section], f"entry of [{section}] in the shop file")
+        _known(
+            given[section],
+            default[section],
+            Message("entry of [{section}] in the shop file", section=section),
+        )
 
     def numbers(section: str) -> dict[str, float]:
         merged = {**default[section], **given[section]}
@@ -181,7 +185,7 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
     for key in odds:
         part, _, mode = key.partition(".")
         if part not in families():
-            raise Unknown("part in [odds] of the shop file", part, families())
+            raise Unknown(Message("part in [odds] of the shop file"), part, families())
         family(part).mode(mode)
     joint = {**default["joint"], **given["joint"]}
     return Shop(
@@ -199,11 +203,17 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
 
 def _text(value: object, where: str) -> str:
     if not isinstance(value, str):
-        raise Refused(f'shop file, {where}: text in quotes is needed, such as "us"; got {brief(value)}')
+        raise Refused(
+            Message(
+                'shop file, {where}: text in quotes is needed, such as "us"; got {value}',
+                where=where,
+                value=brief(value),
+            )
+        )
     return value
 
 
-def _known(table: Mapping[str, Any], names: Iterable[str], kind: str) -> None:
+def _known(table: Mapping[str, Any], names: Iterable[str], kind: Message) -> None:
     """Refuse a name that nobody reads, with the nearest right one."""
     for key in table:
         if key not in names:
@@ -214,7 +224,12 @@ def _section(table: Mapping[str, Any], name: str, where: str = "") -> Mapping[st
     found = table.get(name, {})
     if not isinstance(found, Mapping):
         raise Refused(
-            f"shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {brief(found)}"
+            Message(
+                "shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {found}",
+                where=where,
+                name=name,
+                found=brief(found),
+            )
         )
     return found
 
@@ -225,7 +240,7 @@ def _rows(
     """Each row of a section of rows, its own figures over the program's."""
     for name, usual in default[section].items():
         own = _section(given[section], name, f"{section}.")
-        _known(own, fields, f"field of [{section}.{name!r}] in the shop file")
+        _known(own, fields, Message("field of [{section}] in the shop file", section=f"{section}.{name!r}"))
         yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
 
 
@@ -237,7 +252,12 @@ def _title(value: object, where: str) -> Message:
         or printable(value, "") != value
     ):
         raise Refused(
-            f"shop file, {where}: words of 1 to {_TITLE} letters on one line are needed; got {brief(value)}"
+            Message(
+                "shop file, {where}: words of 1 to {most} letters on one line are needed; got {value}",
+                where=where,
+                most=_TITLE,
+                value=brief(value),
+            )
         )
     return Message.of(value)
 
@@ -247,7 +267,13 @@ def _number(value: object, where: str) -> float:
     low, high = _BETWEEN.get(where) or _BETWEEN.get(section, (0.0, 1e9))
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         raise Refused(
-            f"shop file, {where[:80]}: a number from {low:g} to {high:g} is needed; got {brief(value)}"
+            Message(
+                "shop file, {where}: a number from {low:g} to {high:g} is needed; got {value}",
+                where=where[:80],
+                low=low,
+                high=high,
+                value=brief(value),
+            )
         )
     return float(value)
 
@@ -277,12 +303,23 @@ def shop_from_file(path: Path) -> Shop:
             data = file.read(SHOP_BYTES + 1)
         text = data.decode("utf-8")
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise Refused(f"shop file {path}: {why}; {_COPY}") from None
+        why = because(error) if isinstance(error, OSError) else Message("not UTF-8 text")
+        raise Refused(
+            Message("shop file {path}: {why}; {copy}", path=Verbatim(path), why=why, copy=_COPY)
+        ) from None
     if len(data) > SHOP_BYTES:
-        raise Refused(f"shop file {path}: larger than {SHOP_BYTES // 1024} kB, so it is not one; {_COPY}")
+        raise Refused(
+            Message(
+                "shop file {path}: larger than {most} kB, so it is not one; {copy}",
+                path=Verbatim(path),
+                most=SHOP_BYTES // 1024,
+                copy=_COPY,
+            )
+        )
     try:
         table = read_toml(text)
     except Refused as error:
-        raise Refused(f"shop file {path}: {error}; {_COPY}") from None
+        raise Refused(
+            Message("shop file {path}: {why}; {copy}", path=Verbatim(path), why=error.message, copy=_COPY)
+        ) from None
     return shop_from_table(table)

@@ -319,9 +319,10 @@ class WindingEvidence:
         total = math.fsum(w for _, _, w in rows)
         if total <= 0.0:
             return _lying(form, run, start)
-        likely = [(r, s, w / total) for r, s, w in rows if w > 1e-5 * total]
+        likely = [row for row in rows if row[2] > 1e-5 * total]
+        total = math.fsum(w for _, _, w in likely)
         return [
-            (w * v, base, median, sigma)
+            (w * v / total, base, median, sigma)
             for r, s, w in likely
             for v, base, median, sigma in _lying(
                 form, (r, 0.0) if known_run else run, (s, 0.0) if known_start else start

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from humclick.errors import Refused
 from humclick.jobs.call import Call, ReadingKept
+from humclick.messages import Message
 from humclick.physics.copper import resistance_at
 from humclick.start.at_hand import AtHand, at_hand
 
@@ -70,7 +71,7 @@ def of_call(call: Call, *, horsepower: float | None = None) -> AtHand:
     """
     if call.machine is None:
         raise Refused(
-            "no machine is described in this call; add an event of kind machine with its arrangement"
+            Message("no machine is described in this call; add an event of kind machine with its arrangement")
         )
     run, start = winding_ohms(call)
     return at_hand(call.machine, run_ohms=run, start_ohms=start, horsepower=horsepower)

@@ -183,7 +183,7 @@ class Call(_Beside):
         """
         folding: OneMore | None = getattr(self, "_folding", None)
         if folding is None:
-            raise OutOfRange("this call was not folded from events; fold its events first")
+            raise OutOfRange(Message("this call was not folded from events; fold its events first"))
         return folding.then(event, reading)
 
     def folded_by(self, folding: OneMore) -> Call:

@@ -43,7 +43,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from humclick.errors import CallFileError, Refused
+from humclick.errors import CallFileError, Refused, because
 from humclick.jobs.call_text import (
     block_of,
     decoded,
@@ -60,7 +60,8 @@ from humclick.jobs.events import KINDS, LATEST, UNTIMED, Event
 from humclick.jobs.on_disk import OPEN, append_block, locked, write_whole
 from humclick.jobs.order import MOST_AHEAD
 from humclick.limits import CALL_BYTES, CALL_EVENTS
-from humclick.toml_text import blanked
+from humclick.messages import Message, Verbatim
+from humclick.toml_text import blanked, toml_reason
 
 __all__ = [
     "LARGEST",
@@ -162,7 +163,10 @@ def write_call(path: str | os.PathLike[str], events: Iterable[Event]) -> None:
     blocks, ids, counted = [_FIRST], set(), False
     for event in events:
         if event.id in ids:
-            raise CallFileError(f"two events are called {event.id!r}; merge them first", path=name)
+            raise CallFileError(
+                Message("two events are called {event}; merge them first", event=Verbatim(repr(event.id))),
+                path=name,
+            )
         ids.add(event.id)
         blocks.append("\n" + block_of(event, counted))
         counted = counted or event.turn > 0
@@ -237,7 +241,7 @@ def _added(descriptor: int, there: tuple[Event, ...], new: _New, size: int, name
     """What is new, put behind the `size` bytes of a file in which some events stand."""
     text = new.text if size or not new.text else _FIRST.encode() + new.text
     if text and not append_block(descriptor, text, size):
-        raise CallFileError("the disk is full: nothing was written", path=name)
+        raise CallFileError(Message("the disk is full: nothing was written"), path=name)
     mark = mark_of(os.fstat(descriptor))
     ours = mark[1] == size + len(text)  # else somebody who takes no lock wrote at the same time
     return Written(there, new.events, new.no_room, mark if ours else (0, 0, 0))
@@ -259,7 +263,10 @@ def _new_text(
     for event in events:
         if event.id in known:
             if whole:
-                raise CallFileError(f"an event {event.id!r} is in the file already", path=name)
+                raise CallFileError(
+                    Message("an event {event} is in the file already", event=Verbatim(repr(event.id))),
+                    path=name,
+                )
             continue
         lines = block or block_of(event, counted)
         framed = f"\n# event {event.id} begins\n{lines}# event {event.id} is complete\n".encode()
@@ -280,15 +287,15 @@ def _parsed(text: str, plain: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        reason = str(error)
-        place = _AT_LINE.search(reason)
-        line = int(place[1]) if place else text.count("\n") + 1
-        reason = _AT_LINE.sub("", reason).removesuffix(" (at end of document)")
-        raise CallFileError(f"not TOML: {reason[:1].lower()}{reason[1:]}", line=line, path=name) from None
+        reason, place = toml_reason(error)
+        line = int(str(place.values.get("line", text.count("\n") + 1)))
+        raise CallFileError(
+            Message("not TOML: {reason}", reason=reason.small()), line=line, path=name
+        ) from None
     except RecursionError:
-        raise CallFileError("nested too deeply; an event is a flat block", path=name) from None
+        raise CallFileError(Message("nested too deeply; an event is a flat block"), path=name) from None
     except ValueError:  # a whole number of thousands of digits
-        raise CallFileError("a number has too many digits to be meant", path=name) from None
+        raise CallFileError(Message("a number has too many digits to be meant"), path=name) from None
 
 
 def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...]:
@@ -297,7 +304,9 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
     starts = heads(plain)
     if not isinstance(tables, list) or len(starts) != len(tables):
         line = line_of("event", plain)
-        raise CallFileError("write each event as a block under its own line [[event]]", line=line, path=name)
+        raise CallFileError(
+            Message("write each event as a block under its own line [[event]]"), line=line, path=name
+        )
     _fits(0, len(tables), name)
     taken: dict[str, int] = {}
     for number, table in enumerate(tables):
@@ -306,7 +315,11 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
             if ident in taken:
                 before = line_in(plain, starts, taken[ident], "id")
                 raise CallFileError(
-                    f"the id {ident[:64]!r} stands already at line {before}; leave it out, and one is made",
+                    Message(
+                        "the id {own} stands already at line {before}; leave it out, and one is made",
+                        own=Verbatim(repr(ident[:64])),
+                        before=before,
+                    ),
                     line=line_in(plain, starts, number, "id"),
                     path=name,
                 )
@@ -326,7 +339,7 @@ def _events(whole: Mapping[str, Any], plain: str, name: str) -> tuple[Event, ...
         except Refused as error:
             field = re.match(r"\w*", str(error))
             line = line_in(plain, starts, number, field[0] if field else "")
-            raise CallFileError(str(error), line=line, path=name) from None
+            raise CallFileError(error.message, line=line, path=name) from None
         last = event.at
         if "turn" in table and event.turn <= turn + MOST_AHEAD:  # one that is not believed moves no other
             turn = max(turn, event.turn)
@@ -338,20 +351,36 @@ def _top(whole: Mapping[str, Any], plain: str, name: str) -> None:
     """Refuse what does not belong at the top of the file."""
     version = whole.get("humclick_call")
     if type(version) is not int:
-        raise CallFileError(f"the file must begin with humclick_call = {VERSION}", line=1, path=name)
+        raise CallFileError(
+            Message("the file must begin with humclick_call = {known}", known=VERSION), line=1, path=name
+        )
     if version != VERSION:
         line = line_of("humclick_call", plain)
-        raise CallFileError(f"version {version!r}; this program reads {VERSION}", line=line, path=name)
+        raise CallFileError(
+            Message(
+                "version {version}; this program reads {known}",
+                version=Verbatim(repr(version)),
+                known=VERSION,
+            ),
+            line=line,
+            path=name,
+        )
     for key in whole:
         if key in ("humclick_call", "event"):
             continue
         if key in KINDS:
-            hint = f'write [[event]] with kind = "{key}"'
+            hint = Message('write [[event]] with kind = "{kind}"', kind=key)
         else:
             near = get_close_matches(key, ("event", "humclick_call"), n=1, cutoff=0.5)
-            hint = "write [[event]]" if near == ["event"] else "at the top stand humclick_call and [[event]]"
+            hint = Message("at the top stand humclick_call and [[event]]")
+            if near == ["event"]:
+                hint = Message("write [[event]]")
         shown_key = ascii(key)[1:-1][:60]
-        raise CallFileError(f"unknown key {shown_key}; {hint}", line=line_of(key, plain), path=name)
+        raise CallFileError(
+            Message("unknown key {shown}; {hint}", shown=shown_key, hint=hint),
+            line=line_of(key, plain),
+            path=name,
+        )
 
 
 def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, int]) -> str:
@@ -368,10 +397,15 @@ def _name_of(table: Mapping[str, Any], taken: dict[str, int], counts: dict[str, 
 def _fits(size: int, count: int, name: str) -> None:
     if size > LARGEST:
         raise CallFileError(
-            f"larger than {LARGEST // 2**20} MiB, so it is not a call; photos are kept apart", path=name
+            Message(
+                "larger than {most} MiB, so it is not a call; photos are kept apart", most=LARGEST // 2**20
+            ),
+            path=name,
         )
     if count > MOST_EVENTS:
-        raise CallFileError(f"more than {MOST_EVENTS} events, so it is not one call", path=name)
+        raise CallFileError(
+            Message("more than {most} events, so it is not one call", most=MOST_EVENTS), path=name
+        )
 
 
 @contextlib.contextmanager
@@ -380,13 +414,17 @@ def _as_call_file_errors(name: str, done: str) -> Iterator[None]:
     try:
         yield
     except FileNotFoundError:
-        raise CallFileError(f"cannot be {done}: there is no such file or folder", path=name) from None
+        raise CallFileError(
+            Message("cannot be {done}: there is no such file or folder", done=done), path=name
+        ) from None
     except OSError as error:
-        raise CallFileError(f"cannot be {done}: {error.strerror or error}", path=name) from None
+        raise CallFileError(
+            Message("cannot be {done}: {why}", done=done, why=because(error)), path=name
+        ) from None
     except CallFileError:
         raise
     except ValueError:
-        raise CallFileError("not a file name", path=ascii(name)) from None
+        raise CallFileError(Message("not a file name"), path=ascii(name)) from None
 
 
 def _regular(name: str, missing_ok: bool = False) -> None:
@@ -398,9 +436,9 @@ def _regular(name: str, missing_ok: bool = False) -> None:
             return
         raise
     if stat.S_ISDIR(mode):
-        raise CallFileError("this is a folder; give the file in it, such as call.toml", path=name)
+        raise CallFileError(Message("this is a folder; give the file in it, such as call.toml"), path=name)
     if not stat.S_ISREG(mode):
-        raise CallFileError("this is not a file that can be read as text", path=name)
+        raise CallFileError(Message("this is not a file that can be read as text"), path=name)
 
 
 def _mode_of(target: Path) -> int:

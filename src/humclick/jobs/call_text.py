@@ -25,6 +25,7 @@ from typing import Any
 from humclick.errors import CallFileError
 from humclick.jobs.event_tables import table_of
 from humclick.jobs.events import Event
+from humclick.messages import Message
 from humclick.toml_text import unmeant
 
 __all__ = [
@@ -60,8 +61,10 @@ def refuse_unmeant(plain: str, name: str) -> None:
     """
     wrong = unmeant(plain)
     if wrong is not None:
-        hint = "; an event is a flat block" if "nested" in wrong[0] else ""
-        raise CallFileError(wrong[0] + hint, line=wrong[1], path=name)
+        reason, line = wrong
+        if "nested" in reason:
+            reason = Message("nested too deeply; an event is a flat block")
+        raise CallFileError(reason, line=line, path=name)
 
 
 def line_of(key: str, plain: str) -> int | None:
@@ -220,13 +223,13 @@ def _toml(value: Any) -> str:
 def decoded(data: bytes, name: str) -> str:
     """The text of a file's bytes; raises `CallFileError` if it is none."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise CallFileError("this is UTF-16; save it as UTF-8", line=1, path=name)
+        raise CallFileError(Message("this is UTF-16; save it as UTF-8"), line=1, path=name)
     data = data.removeprefix(b"\xef\xbb\xbf")
     if b"\0" in data:
         line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise CallFileError("binary data; a call file is text", line=line, path=name)
+        raise CallFileError(Message("binary data; a call file is text"), line=line, path=name)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise CallFileError("not UTF-8 text; save it as UTF-8", line=line, path=name) from None
+        raise CallFileError(Message("not UTF-8 text; save it as UTF-8"), line=line, path=name) from None

@@ -55,7 +55,7 @@ def named(text: str, names: Iterable[str]) -> str | None:
     return whole[0] if whole else begun[0] if len(begun) == 1 else None
 
 
-def one_of(what: str, text: str, names: Sequence[str], titles: Mapping[str, str] | None = None) -> str:
+def one_of(what: Message, text: str, names: Sequence[str], titles: Mapping[str, str] | None = None) -> str:
     """
     The name meant by a number from 1, a name, its words or the beginning of one; raises `Unknown` if none is.
     """

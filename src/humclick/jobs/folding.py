@@ -259,7 +259,9 @@ class Folding:
             return frozenset({self.machine.part(name).id})
         except Unknown:
             names = [*(p.id for p in self.machine.parts), COMPRESSOR]
-            raise Unknown(f"part of {self.machine.arrangement.id}", name, names) from None
+            raise Unknown(
+                Message("part of {arrangement}", arrangement=self.machine.arrangement.id), name, names
+            ) from None
 
     def _end(self, now: Iterable[str], this_round: Iterable[str] | None = None) -> None:
         """Gates that hold no longer on any device, now and in this round; the same ones if not said."""

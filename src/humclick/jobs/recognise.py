@@ -48,7 +48,9 @@ class Question:
         for option in self.options:
             if option.name == name:
                 return option
-        raise Unknown(f"answer to {self.name}", name, [*(o.name for o in self.options), NOT_SURE])
+        raise Unknown(
+            Message("answer to {name}", name=self.name), name, [*(o.name for o in self.options), NOT_SURE]
+        )
 
 
 def _fits(name: str, question: str, option: Mapping[str, object]) -> bool:

@@ -25,7 +25,7 @@ from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
-from humclick.messages import Message, as_data
+from humclick.messages import Message, as_data, listed
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Advice, Verdict
@@ -231,6 +231,12 @@ def defended(verdict: Verdict | None, why: Explanation | None) -> DefendedVerdic
     )
 
 
+_NO_MACHINE = Message(
+    "no machine is described in this call; add an event of kind machine with its arrangement"
+    " (humclick list arrangements)"
+)
+
+
 def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | None = None) -> AdviceResult:
     """
     Advice on a call as it stands; `advice` where it was worked out already.
@@ -242,11 +248,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     """
     situation, machine = call.situation(), call.machine
     if situation is None or machine is None:
-        problems = "".join(f"\n  {problem.text}" for problem in call.problems)
-        raise Refused(
-            "no machine is described in this call; add an event of kind machine with its arrangement"
-            f" (humclick list arrangements){problems}"
-        )
+        problems = (problem.text for problem in call.problems)
+        raise Refused(listed((_NO_MACHINE, *problems), "rows"))
     advice = advice or advise(situation, shop=shop)
     explanation = explain(situation, shop, leader=leader_of(advice)) if why or advice.verdict else None
     state = state_of(call, advice)

@@ -150,7 +150,7 @@ def cleared(flow: Flow, now: datetime, event: str, how: str) -> Flow:
 
 def decided(flow: Flow, now: datetime, remedies: Iterable[str], words: str = "") -> Flow:
     """What is to be done, by names of remedies or the beginning of such."""
-    names = [one_of("remedy", typed, list(flow.shop.remedies)) for typed in remedies]
+    names = [one_of(Message("remedy"), typed, list(flow.shop.remedies)) for typed in remedies]
     return flow.keep("decision", now, remedies=list(dict.fromkeys(names)), words=words)
 
 

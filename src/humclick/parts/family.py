@@ -213,14 +213,14 @@ class Family(DataTable, frozen=True, dict=True):
         try:
             return self.modes[name]
         except KeyError:
-            raise Unknown(f"mode of {self.title}", name, self.modes) from None
+            raise Unknown(Message("mode of {title}", title=self.title), name, self.modes) from None
 
     def size(self, name: str, volts_class: str) -> Spread:
         """A typical size for a voltage class."""
         try:
             by_class = self.sizes[name]
         except KeyError:
-            raise Unknown(f"size of {self.title}", name, self.sizes) from None
+            raise Unknown(Message("size of {title}", title=self.title), name, self.sizes) from None
         return by_class.get(volts_class) or by_class[""]
 
     @cached_property
@@ -286,7 +286,7 @@ def family(name: str) -> Family:
     """
     sources = family_sources()
     if name not in sources:
-        raise Unknown("part family", name, sources)
+        raise Unknown(Message("part family"), name, sources)
     return _read(name, shelves())
 
 

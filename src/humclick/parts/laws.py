@@ -17,6 +17,7 @@ from typing import Any, get_args
 from typing import Protocol as Interface
 
 from humclick.errors import DataError, OutOfRange, Refused
+from humclick.messages import N_, Message, Verbatim
 from humclick.parts.family import Family, Role, family
 from humclick.parts.mode import Mode
 from humclick.parts.shelves import family_sources, shelves
@@ -50,12 +51,26 @@ def at_least(value: float, lowest: float, name: str, unit: str) -> None:
     `name` and `unit` are for the message.
     """
     if not value >= lowest:
-        raise OutOfRange(f"{name} must be {lowest:g} {unit} or more, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {lowest:g} {unit} or more, got {value}",
+                name=Message.of(name),
+                lowest=lowest,
+                unit=unit,
+                value=repr(value),
+            )
+        )
 
 
 def _stuck(word: str, name: str) -> None:
     if word not in STUCK:
-        raise Refused(f"{name} can be stuck 'open' or 'closed' (or '' for neither), got {word!r}")
+        raise Refused(
+            Message(
+                "{name} can be stuck 'open' or 'closed' (or '' for neither), got {word}",
+                name=Message.of(name),
+                word=Verbatim(repr(word)),
+            )
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +178,7 @@ class TimedStarter:
         between(self.seconds, 0.01, 60.0, "time of the starter", "s")
         between(self.rearm, 0.0, 3600.0, "re-arming time", "s")
         between(self.contact_ohms, 1.0e-3, 1.0e5, "starter while it conducts", "Ω")
-        _stuck(self.stuck, "a starter")
+        _stuck(self.stuck, N_("a starter"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,14 +197,14 @@ class SpeedSwitch:
             self.closes_at, 0.0, self.opens_at, "closing speed (below the opening speed)", "of synchronous"
         )
         between(self.contact_ohms, 1.0e-3, 1.0e5, "switch contact", "Ω")
-        _stuck(self.stuck, "a switch")
+        _stuck(self.stuck, N_("a switch"))
 
 
 def _contact(relay: CurrentRelay | PotentialRelay) -> None:
     between(relay.contact_ohms, 1.0e-3, 1.0e5, "relay contact", "Ω")
     between(relay.travel, 0.0, 1.0, "travel time of the contact", "s")
     between(relay.bounce, 0.0, 0.1, "bounce time of the contact", "s")
-    _stuck(relay.stuck, "a relay contact")
+    _stuck(relay.stuck, N_("a relay contact"))
 
 
 Gear = ClosedCircuit | Ptc | CurrentRelay | PotentialRelay | TimedStarter | SpeedSwitch
@@ -219,7 +234,7 @@ class Protector:
         between(self.reset, -50.0, self.trip - 1.0, "reset temperature (below the trip)", "°C")
         between(self.to_winding, 0.0, 1.0, "share of the winding", "")
         between(self.to_shell, 0.0, 1.0, "share of the shell", "")
-        _stuck(self.stuck, "a protector")
+        _stuck(self.stuck, N_("a protector"))
 
 
 # -- the law of a family ------------------------------------------------------------------------------------

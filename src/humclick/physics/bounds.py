@@ -7,13 +7,25 @@ from __future__ import annotations
 import math
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 
 __all__ = ["between", "not_negative", "positive"]
 
 
-def _finite(value: float, name: str, right: str) -> float:
+def _refusal(value: object, name: str, right: Message) -> OutOfRange:
+    known = Message.of(name)  # the catalogue has the names that are given here
+    return OutOfRange(
+        Message("{name} must be {right}, got {value}", name=known, right=right, value=repr(value))
+    )
+
+
+def _finite(value: float, name: str, right: Message) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {right}, got {value}", name=Message.of(name), right=right, value=repr(value)
+            )
+        )
     return float(value)
 
 
@@ -31,9 +43,13 @@ def positive(value: float, name: str, unit: str) -> float:
     >>> positive(4, "resistance", "Ω")
     4.0
     """
-    right = f"a finite number of {unit} above zero"
+    right = Message("a finite number of {unit} above zero", unit=Message.of(unit))
     if _finite(value, name, right) <= 0:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {right}, got {value}", name=Message.of(name), right=right, value=repr(value)
+            )
+        )
     return float(value)
 
 
@@ -51,9 +67,13 @@ def not_negative(value: float, name: str, unit: str) -> float:
     >>> not_negative(0, "current", "A")
     0.0
     """
-    right = f"zero or a finite number of {unit} above it"
+    right = Message("zero or a finite number of {unit} above it", unit=Message.of(unit))
     if _finite(value, name, right) < 0:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {right}, got {value}", name=Message.of(name), right=right, value=repr(value)
+            )
+        )
     return float(value)
 
 
@@ -71,7 +91,11 @@ def between(value: float, lowest: float, highest: float, name: str, unit: str) -
     >>> between(25, -60, 250, "winding temperature", "°C")
     25.0
     """
-    right = f"from {lowest:g} to {highest:g} {unit}"
+    right = Message("from {low:g} to {high:g} {unit}", low=lowest, high=highest, unit=Message.of(unit))
     if not lowest <= _finite(value, name, right) <= highest:
-        raise OutOfRange(f"{name} must be {right}, got {value!r}")
+        raise OutOfRange(
+            Message(
+                "{name} must be {right}, got {value}", name=Message.of(name), right=right, value=repr(value)
+            )
+        )
     return float(value)

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import N_, Message
 from humclick.physics.bounds import not_negative, positive
 
 __all__ = [
@@ -138,7 +139,7 @@ def in_series(*farads: float) -> float:
     50.0
     """
     if not farads:
-        raise OutOfRange("give at least one capacitance in F")
+        raise OutOfRange(Message("give at least one capacitance in F"))
     return 1 / math.fsum(1 / positive(c, "capacitance", "F") for c in farads)
 
 
@@ -163,7 +164,7 @@ def in_parallel(*farads: float) -> float:
     12.5
     """
     if not farads:
-        raise OutOfRange("give at least one capacitance in F")
+        raise OutOfRange(Message("give at least one capacitance in F"))
     return math.fsum(positive(c, "capacitance", "F") for c in farads)
 
 
@@ -171,7 +172,11 @@ def _winding(impedance: complex, name: str) -> complex:
     z = complex(impedance)
     if not (math.isfinite(z.real) and math.isfinite(z.imag) and z.real > 0 and z.imag > 0):
         raise OutOfRange(
-            f"impedance of the {name} winding must have resistance and reactance above zero, got {z}"
+            Message(
+                "impedance of the {name} winding must have resistance and reactance above zero, got {z}",
+                name=Message.of(name),
+                z=str(z),
+            )
         )
     return z
 
@@ -202,7 +207,7 @@ def quadrature_farads(main: complex, auxiliary: complex, hertz: float) -> float:
     >>> round(quadrature_farads(4.5 + 3.7j, 9.5 + 3.5j, 60) * 1e6, 1)
     176.2
     """
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     ohms = a.imag + a.real * m.real / m.imag
     return 1 / (2 * math.pi * positive(hertz, "frequency", "Hz") * ohms)
 
@@ -232,7 +237,7 @@ def greatest_torque_farads(main: complex, auxiliary: complex, hertz: float) -> f
     >>> round(greatest_torque_farads(4.5 + 3.7j, 9.5 + 3.5j, 60) * 1e6, 1)
     332.1
     """
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     ohms = a.imag + a.real * m.real / (m.imag + abs(m))
     return 1 / (2 * math.pi * positive(hertz, "frequency", "Hz") * ohms)
 
@@ -315,7 +320,7 @@ def start_currents(
     90.0
     """
     source = positive(volts, "supply voltage", "V")
-    m, a = _winding(main, "main"), _winding(auxiliary, "start")
+    m, a = _winding(main, N_("main")), _winding(auxiliary, N_("start"))
     a += not_negative(series_ohms, "series resistance", "Ω")
     x = 0.0 if farads is None else reactance(farads, hertz)
     through_auxiliary = source / (a - 1j * x)

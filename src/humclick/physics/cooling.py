@@ -10,6 +10,7 @@ import math
 from statistics import NormalDist
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message
 from humclick.physics.bounds import between, not_negative, positive
 from humclick.sourced import Spread, read_data, spread
 
@@ -61,8 +62,13 @@ def time_to_reach(start_celsius: float, target: float, ambient: float, time_cons
         return 0.0
     if not (now > wanted > around or now < wanted < around):
         raise OutOfRange(
-            f"a part at {now:g} °C in surroundings of {around:g} °C never reaches {wanted:g} °C; "
-            "wait for a temperature between the two"
+            Message(
+                "a part at {now:g} °C in surroundings of {around:g} °C never reaches "
+                "{wanted:g} °C; wait for a temperature between the two",
+                now=now,
+                around=around,
+                wanted=wanted,
+            )
         )
     return tau * math.log((now - around) / (wanted - around))
 
@@ -82,7 +88,7 @@ def passing() -> tuple[str, ...]:
 def _wait(kind: str) -> Spread:
     known = read_data("humclick.physics", "cooling.toml")["passing"]
     if kind not in known:
-        raise Unknown("passing condition", kind, known)
+        raise Unknown(Message("passing condition"), kind, known)
     return spread(known[kind], f"cooling.toml passing.{kind}")
 
 
@@ -149,5 +155,10 @@ def minutes_for(kind: str, probability: float) -> float:
     wait = _wait(kind)
     p = between(probability, 0, 1, "probability", "(both excluded)")
     if p in (0.0, 1.0):
-        raise OutOfRange(f"probability must be above 0 and below 1, got {probability!r}; try 0.9")
+        raise OutOfRange(
+            Message(
+                "probability must be above 0 and below 1, got {probability}; try 0.9",
+                probability=repr(probability),
+            )
+        )
     return math.exp(NormalDist(wait.mu, wait.sigma).inv_cdf(p))

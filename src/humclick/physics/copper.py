@@ -7,6 +7,7 @@ Resistances in ohms, temperatures in degrees Celsius (the scale the law is writt
 from __future__ import annotations
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message
 from humclick.physics.bounds import between, positive
 from humclick.sourced import read_data, sourced
 
@@ -22,7 +23,7 @@ def _number(table: str, name: str) -> float:
 def _constant(material: str) -> float:
     known = read_data("humclick.physics", "copper.toml")["constant"]
     if material not in known:
-        raise Unknown("winding material", material, known)
+        raise Unknown(Message("winding material"), material, known)
     return _number("constant", material)
 
 
@@ -120,8 +121,16 @@ def temperature_from(
     lowest, highest = _number("range", "lowest"), _number("range", "highest")
     if not lowest - 1e-9 <= temperature <= highest + 1e-9:
         raise OutOfRange(
-            f"{hot_ohms:g} Ω against {cold_ohms:g} Ω at {cold:g} °C would mean a winding at "
-            f"{temperature:.0f} °C, outside {lowest:g} to {highest:g} °C; "
-            "take both readings again on the same two terminals"
+            Message(
+                "{hot_ohms:g} Ω against {cold_ohms:g} Ω at {cold:g} °C would mean a winding at "
+                "{temperature:.0f} °C, outside {lowest:g} to {highest:g} °C; take both "
+                "readings again on the same two terminals",
+                hot_ohms=hot_ohms,
+                cold_ohms=cold_ohms,
+                cold=cold,
+                temperature=temperature,
+                lowest=lowest,
+                highest=highest,
+            )
         )
     return temperature

@@ -169,8 +169,13 @@ def largest_bleeder(
     peak = math.sqrt(2) * positive(volts, "alternating voltage", "V")
     if peak <= safe:
         raise OutOfRange(
-            f"a capacitor on {volts:g} V holds at most {peak:.1f} V, within the {safe:g} V taken as safe: "
-            "no bleeder is needed for it"
+            Message(
+                "a capacitor on {volts:g} V holds at most {peak:.1f} V, within the {safe:g} V "
+                "taken as safe: no bleeder is needed for it",
+                volts=volts,
+                peak=peak,
+                safe=safe,
+            )
         )
     return allowed / (positive(farads, "capacitance", "F") * math.log(peak / safe))
 
@@ -214,8 +219,13 @@ def _rating(peak_watts: float, tau: float, ohms: float, peak_volts: float) -> tu
     if not fitting:
         enough = ohms * wanted / max(ratings)
         raise OutOfRange(
-            f"{ohms:g} Ω would start at {peak_watts:.0f} W, more than a resistor you can hold takes; "
-            f"use at least {math.ceil(enough)} Ω, commonly 10 000 to 20 000 Ω"
+            Message(
+                "{ohms:g} Ω would start at {peak_watts:.0f} W, more than a resistor you can "
+                "hold takes; use at least {least} Ω, commonly 10 000 to 20 000 Ω",
+                ohms=ohms,
+                peak_watts=peak_watts,
+                least=math.ceil(enough),
+            )
         )
     pulse = Message(
         "{watts:.3g} W at first, heating like {watts:.3g} W kept up for {seconds:.2g} s",

@@ -311,7 +311,7 @@ def judge_polarization(
     """
     classes = ("A", "B", "F", "H")
     if thermal_class not in classes:
-        raise Unknown("thermal class", thermal_class, classes)
+        raise Unknown(Message("thermal class"), thermal_class, classes)
     index, minimum = polarization_index(ohms_at_1_min, ohms_at_10_min), _number("polarization", thermal_class)
     if ohms_at_1_min > _number("polarization", "ceiling"):
         return PolarizationVerdict(

@@ -98,7 +98,7 @@ def locked_rotor_amps(letter: str, horsepower: float, volts: float, phases: int 
     known = [key for key in letters if len(key) == 1]
     key = str(letter).strip().upper()
     if key not in known:
-        raise Unknown("locked-rotor code letter", str(letter), known)
+        raise Unknown(Message("locked-rotor code letter"), str(letter), known)
     if phases not in (1, 3):
         raise OutOfRange(Message("phases must be 1 or 3, got {phases}", phases=repr(phases)))
     line = positive(volts, "rated voltage", "V") * (math.sqrt(3) if phases == 3 else 1)
@@ -115,11 +115,15 @@ def _from_table(table: str, horsepower: float, volts: float) -> float:
     ranges = {name: span for name, span in data["columns"].items() if name not in ("unit", "source")}
     columns = [name for name, (low, high) in ranges.items() if low <= line <= high]
     if not columns:
-        raise Unknown("voltage of the current table", f"{line:g} V", [f"{name} V" for name in ranges])
+        raise Unknown(
+            Message("voltage of the current table"), f"{line:g} V", [f"{name} V" for name in ranges]
+        )
     for name, row in rows.items():
         if math.isclose(power, float(sum(Fraction(part) for part in name.split())), rel_tol=0.01):
             return float(row[list(ranges).index(columns[0])])
-    raise Unknown("horsepower of the current table", f"{power:g} hp", [f"{name} hp" for name in rows])
+    raise Unknown(
+        Message("horsepower of the current table"), f"{power:g} hp", [f"{name} hp" for name in rows]
+    )
 
 
 def full_load_amps(horsepower: float, volts: float) -> float:

@@ -86,7 +86,11 @@ def limits(rated_volts: float, upper_rated_volts: float | None = None) -> tuple[
     high = low if upper_rated_volts is None else positive(upper_rated_volts, "upper rated voltage", "V")
     if high < low:
         raise OutOfRange(
-            f"give the lower rated voltage first: {high:g} and {low:g} V, got {low:g} and {high:g}"
+            Message(
+                "give the lower rated voltage first: {high:g} and {low:g} V, got {low:g} and {high:g}",
+                high=high,
+                low=low,
+            )
         )
     tolerance = _number("tolerance", "volts")
     return low * (1 - tolerance), high * (1 + tolerance)
@@ -230,8 +234,12 @@ def source_ohms(at_rest: float, while_starting: float, amps: float) -> float:
     loaded = positive(while_starting, "voltage while starting", "V")
     if loaded > rest:
         raise OutOfRange(
-            f"voltage rose from {rest:g} to {loaded:g} V while starting; "
-            "measure both again at the same terminals"
+            Message(
+                "voltage rose from {rest:g} to {loaded:g} V while starting; measure both again "
+                "at the same terminals",
+                rest=rest,
+                loaded=loaded,
+            )
         )
     return (rest - loaded) / positive(amps, "current while starting", "A")
 
@@ -318,7 +326,7 @@ def unbalance_derating(fraction: float) -> float:
     0.88
     """
     worst = _number("tolerance", "worst_unbalance")
-    x = between(fraction, 0, worst, "voltage unbalance of a motor that may run", "(fraction)")
+    x = between(fraction, 0, worst, "voltage unbalance of a motor that may run", N_("(fraction)"))
     curve = read_data("humclick.physics", "supply.toml")["derating"]
     points = list(zip(curve["unbalance"], curve["factor"], strict=True))
     for (x0, y0), (x1, y1) in pairwise(points):

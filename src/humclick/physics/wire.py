@@ -10,6 +10,7 @@ import math
 import re
 
 from humclick.errors import OutOfRange, Unknown
+from humclick.messages import Message
 from humclick.physics.bounds import between, not_negative, positive
 from humclick.physics.copper import resistance_at
 from humclick.physics.supply import torque_fraction
@@ -41,7 +42,7 @@ def _awg(gauge: int | str) -> int:
     if isinstance(gauge, str):
         match = _AWG.fullmatch(gauge.strip())
         if match is None:
-            raise Unknown("wire gauge", gauge, ("18 AWG", "14 AWG", "1/0 AWG", "1.5 mm²", "2.5 mm²"))
+            raise Unknown(Message("wire gauge"), gauge, ("18 AWG", "14 AWG", "1/0 AWG", "1.5 mm²", "2.5 mm²"))
         text = match[1]
         if "/" in text:
             number = 1 - int(text[0])
@@ -53,7 +54,7 @@ def _awg(gauge: int | str) -> int:
         number = gauge
     if isinstance(number, bool) or not isinstance(number, int) or not thickest <= number <= thinnest:
         known = ["4/0", "3/0", "2/0", "1/0", *(str(n) for n in range(1, thinnest + 1))]
-        raise Unknown("wire gauge", str(gauge), known)
+        raise Unknown(Message("wire gauge"), str(gauge), known)
     return number
 
 
@@ -355,6 +356,13 @@ def smallest_gauge(length: float, amps: float, allowed_volts: float, temperature
             return gauge
     longest = longest_run(thickest, amps, allowed, temperature, stranded=True)
     raise OutOfRange(
-        f"no cord holds {allowed:g} V at {amps:g} A over {length:g} m; even {thickest} AWG reaches only "
-        f"{longest:.0f} m: move the supply closer"
+        Message(
+            "no cord holds {allowed:g} V at {amps:g} A over {length:g} m; even {thickest} "
+            "AWG reaches only {longest:.0f} m: move the supply closer",
+            allowed=allowed,
+            amps=amps,
+            length=length,
+            thickest=thickest,
+            longest=longest,
+        )
     )

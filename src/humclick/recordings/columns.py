@@ -13,9 +13,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 
-__all__ = ["Layout", "clock_of", "fields_of", "layout_of", "number_of"]
+__all__ = ["EXAMPLE_ROW", "Layout", "clock_of", "fields_of", "layout_of", "number_of"]
 
+#: How a line of a log is written.
+EXAMPLE_ROW = Verbatim("0.05,11.8")
 _NUMBER = re.compile(r"([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*([A-Za-zµμ°]{0,6})")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,:](\d{1,9}))?)?\s*([AaPp][Mm])?")
 _DATE = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})")
@@ -249,8 +252,11 @@ def _cut(lines: list[str]) -> Layout:
     assert best is not None
     if best[0] < 0.3:
         raise Refused(
-            "no rows of numbers were found; a log has a line for each sample, with its time and its amperes, "
-            "for example 0.05,11.8"
+            Message(
+                "no rows of numbers were found; a log has a line for each sample, with its "
+                "time and its amperes, for example {row}",
+                row=EXAMPLE_ROW,
+            )
         )
     return best[1]
 
@@ -293,11 +299,15 @@ def layout_of(lines: list[str]) -> Layout:
     comma = layout.comma
     if layout.columns > _MOST_COLUMNS:
         raise Refused(
-            f"{layout.columns} columns; a log of up to {_MOST_COLUMNS} is read. Keep time and amperes"
+            Message(
+                "{columns} columns; a log of up to {most} is read. Keep time and amperes",
+                columns=layout.columns,
+                most=_MOST_COLUMNS,
+            )
         )
     first = next((i for i in range(len(lines)) if _is_data(lines[i], layout)), None)
     if first is None:
-        raise Refused("no rows of numbers were found under the heading; the file may be cut short")
+        raise Refused(Message("no rows of numbers were found under the heading; the file may be cut short"))
     before = [line for line in lines[:first] if line.strip()]
     titles = fields_of(before[-1], layout) if before else []
     if layout.delimiter == "," and layout.columns == 2 * len(titles) and len(titles) == 2:
@@ -363,7 +373,9 @@ def _amps_column(
     left = [i for i, kind in enumerate(kinds) if kind == "number" and i != layout.time]
     if not left:
         raise Refused(
-            "no column of currents was found beside the time; a log needs time and amperes in each line"
+            Message(
+                "no column of currents was found beside the time; a log needs time and amperes in each line"
+            )
         )
     named = [i for i in left if _AMPS_WORDS.search(titles[i])]
     others = [i for i in left if not _OTHER_WORDS.search(titles[i])]

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.recordings.recording import Recording
 from humclick.recordings.timebase import swings
 
@@ -63,13 +64,19 @@ def current_trace(recording: Recording) -> Trace:
         step = 0.5 / hertz
         per = recording.rate * step
         if per < 2:
-            raise Refused(f"{recording.name}: {recording.rate:g} samples a second are too few for a waveform")
+            raise Refused(
+                Message(
+                    "{name}: {rate:g} samples a second are too few for a waveform",
+                    name=recording.name,
+                    rate=recording.rate,
+                )
+            )
         amps = _half_cycles(recording, per)
         times = [recording.start + (k + 0.5) * step for k in range(len(amps))]
         times = [t for t, a in zip(times, amps, strict=True) if a == a]
         amps = [a for a in amps if a == a]
     if len(amps) < 3:
-        raise Refused(f"{recording.name}: holds too little to see a start in it")
+        raise Refused(Message("{name}: holds too little to see a start in it", name=recording.name))
     return Trace(
         times=times,
         amps=amps,

@@ -19,9 +19,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import OutOfRange, Refused
+from humclick.errors import OutOfRange, Refused, because
 from humclick.limits import COLUMNS, LINE_LETTERS
-from humclick.recordings.columns import Layout, clock_of, fields_of, layout_of, number_of
+from humclick.messages import N_, Message, Verbatim
+from humclick.recordings.columns import EXAMPLE_ROW, Layout, clock_of, fields_of, layout_of, number_of
 from humclick.recordings.recording import LARGEST_FILE, LONGEST, MOST_VALUES, Recording
 from humclick.recordings.timebase import on_time_base
 from humclick.recordings.wav import read_wav
@@ -32,17 +33,17 @@ _HEAD = 1 << 17
 #: A line longer than this is not a line of a log. [byte]
 _LONGEST_LINE = LINE_LETTERS
 _KINDS = {
-    b"PK\x03\x04": "a zip archive or a spreadsheet; save the sheet as CSV",
-    b"\xd0\xcf\x11\xe0": "a spreadsheet; save it as CSV",
-    b"%PDF": "a PDF; export the readings as CSV",
-    b"\x89PNG": "a picture; export the readings as CSV",
-    b"\xff\xd8\xff": "a picture; export the readings as CSV",
-    b"\x1f\x8b": "a compressed file; unpack it first",
-    b"OggS": "a compressed sound file; export it as WAV",
-    b"ID3": "a compressed sound file; export it as WAV",
-    b"fLaC": "a compressed sound file; export it as WAV",
-    b"caff": "a sound file of another kind; export it as WAV",
-    b"FORM": "a sound file of another kind; export it as WAV",
+    b"PK\x03\x04": N_("a zip archive or a spreadsheet; save the sheet as CSV"),
+    b"\xd0\xcf\x11\xe0": N_("a spreadsheet; save it as CSV"),
+    b"%PDF": N_("a PDF; export the readings as CSV"),
+    b"\x89PNG": N_("a picture; export the readings as CSV"),
+    b"\xff\xd8\xff": N_("a picture; export the readings as CSV"),
+    b"\x1f\x8b": N_("a compressed file; unpack it first"),
+    b"OggS": N_("a compressed sound file; export it as WAV"),
+    b"ID3": N_("a compressed sound file; export it as WAV"),
+    b"fLaC": N_("a compressed sound file; export it as WAV"),
+    b"caff": N_("a sound file of another kind; export it as WAV"),
+    b"FORM": N_("a sound file of another kind; export it as WAV"),
 }
 #: No recorder shows more than this, whatever its unit. [as recorded]
 _TOO_MUCH = 1e9
@@ -85,7 +86,9 @@ def read_recording(
     path = Path(path)
     for name, number in (("rate", rate), ("scale", scale)):
         if number is not None and not (math.isfinite(number) and number > 0):
-            raise Refused(f"the {name} must be a number above zero, got {number}")
+            raise Refused(
+                Message("the {name} must be a number above zero, got {number}", name=name, number=number)
+            )
     head, size = _opened(path)
     try:
         if head[:4] in (b"RIFF", b"RF64"):
@@ -95,13 +98,24 @@ def read_recording(
         else:
             recording = _read_text(path, head, size, rate, most)
     except OSError as error:
-        raise Refused(f"{path.name}: cannot be read: {error.strerror or error}") from error
+        raise Refused(
+            Message("{name}: cannot be read: {why}", name=Verbatim(path.name), why=because(error))
+        ) from error
     except MemoryError:
         raise Refused(
-            f"{path.name}: too large for the memory of this machine; cut it to the attempts"
+            Message(
+                "{name}: too large for the memory of this machine; cut it to the attempts",
+                name=Verbatim(path.name),
+            )
         ) from None
     if recording.seconds > LONGEST:
-        raise Refused(f"{path.name}: {recording.seconds / 86400:.0f} days long; up to 31 days are read")
+        raise Refused(
+            Message(
+                "{name}: {days:.0f} days long; up to 31 days are read",
+                name=Verbatim(path.name),
+                days=recording.seconds / 86400,
+            )
+        )
     return recording if scale is None else _scaled(recording, scale)
 
 
@@ -117,26 +131,42 @@ def _opened(path: Path) -> tuple[bytes, int]:
     try:
         status = os.stat(path)
         if not stat.S_ISREG(status.st_mode):
-            raise Refused(f"{path.name or path}: is not a file; a recording is a CSV or WAV file")
+            raise Refused(
+                Message(
+                    "{name}: is not a file; a recording is a CSV or WAV file",
+                    name=Verbatim(path.name or path),
+                )
+            )
         with path.open("rb") as file:
             head = file.read(_HEAD)
     except (OSError, ValueError) as error:
         if isinstance(error, Refused):
             raise
-        reason = getattr(error, "strerror", None) or error
-        raise Refused(f"{path.name}: cannot be read: {reason}") from error
+        reason = because(error) if isinstance(error, OSError) else Message.of(str(error))
+        raise Refused(
+            Message("{name}: cannot be read: {why}", name=Verbatim(path.name), why=reason)
+        ) from error
     if not head:
-        raise Refused(f"{path.name}: is empty; a recording is a CSV or WAV file")
+        raise Refused(Message("{name}: is empty; a recording is a CSV or WAV file", name=Verbatim(path.name)))
     if status.st_size > LARGEST_FILE:
         raise Refused(
-            f"{path.name}: {status.st_size / 2**20:.1f} MiB; up to {LARGEST_FILE >> 20} MiB are read. "
-            "Cut it to the attempts"
+            Message(
+                "{name}: {size:.1f} MiB; up to {most} MiB are read. Cut it to the attempts",
+                name=Verbatim(path.name),
+                size=status.st_size / 2**20,
+                most=LARGEST_FILE >> 20,
+            )
         )
     for magic, what in _KINDS.items():
         if head.startswith(magic):
-            raise Refused(f"{path.name}: is {what}")
+            raise Refused(Message("{name}: is {what}", name=Verbatim(path.name), what=Message.of(what)))
     if head[4:8] == b"ftyp":
-        raise Refused(f"{path.name}: is a compressed sound or film file; export the sound as WAV")
+        raise Refused(
+            Message(
+                "{name}: is a compressed sound or film file; export the sound as WAV",
+                name=Verbatim(path.name),
+            )
+        )
     return head, status.st_size
 
 
@@ -148,10 +178,10 @@ def _encoding(head: bytes, name: str) -> str:
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     if b"\x00" in head:
-        raise Refused(f"{name}: is a binary file; a recording is a CSV or WAV file")
+        raise Refused(Message("{name}: is a binary file; a recording is a CSV or WAV file", name=name))
     control = sum(head.count(bytes([b])) for b in range(1, 32) if b not in (9, 10, 11, 12, 13))
     if control > len(head) // 50:
-        raise Refused(f"{name}: is a binary file; a recording is a CSV or WAV file")
+        raise Refused(Message("{name}: is a binary file; a recording is a CSV or WAV file", name=name))
     if head.startswith(b"\xef\xbb\xbf"):
         return "utf-8-sig"
     try:
@@ -163,14 +193,20 @@ def _encoding(head: bytes, name: str) -> str:
 
 def _read_text(path: Path, head: bytes, size: int, rate: float | None, most: int) -> Recording:
     """A recording from lines of text."""
-    name = path.name
+    name = Verbatim(path.name)
     encoding = _encoding(head, name)
     text = head.decode(encoding, "replace")
     lines = re.split(r"\r\n|\n|\r", text)
     if size > len(head):
         lines = lines[:-1]
     if not lines or max(map(len, lines)) > _LONGEST_LINE:
-        raise Refused(f"{name}: has lines of over {_LONGEST_LINE} letters; it is not a log of samples")
+        raise Refused(
+            Message(
+                "{name}: has lines of over {most} letters; it is not a log of samples",
+                name=name,
+                most=_LONGEST_LINE,
+            )
+        )
     if lines[0].lower().startswith("sep="):
         lines[0] = ""
     try:
@@ -178,9 +214,16 @@ def _read_text(path: Path, head: bytes, size: int, rate: float | None, most: int
     except OutOfRange:
         raise
     except Refused as error:
-        raise Refused(f"{name}: {error}") from None
+        raise Refused(Message("{name}: {reason}", name=name, reason=error.message)) from None
     if layout.columns > COLUMNS:
-        raise Refused(f"{name}: {layout.columns} columns; up to {COLUMNS} are read. Keep time and current")
+        raise Refused(
+            Message(
+                "{name}: {columns} columns; up to {most} are read. Keep time and current",
+                name=name,
+                columns=layout.columns,
+                most=COLUMNS,
+            )
+        )
     return _read_rows(path, layout, encoding, rate, most)
 
 
@@ -190,11 +233,17 @@ def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None, mo
     bad = over = 0
     plain = layout.kind in ("", "number", "count") and not layout.paired
     with path.open(encoding=encoding, errors="replace", newline=None) as file:
-        for number, line in enumerate(_bounded(file, path.name)):
+        for number, line in enumerate(_bounded(file, Verbatim(path.name))):
             if number < layout.first or not line.strip():
                 continue
             if number - layout.first > most:
-                raise Refused(f"{path.name}: over {most} rows; cut it to the attempts")
+                raise Refused(
+                    Message(
+                        "{name}: over {most} rows; cut it to the attempts",
+                        name=Verbatim(path.name),
+                        most=most,
+                    )
+                )
             moment, value = (plain and _numbers(line, layout)) or _row(fields_of(line, layout), layout)
             if value is None or (layout.time is not None and moment is None):
                 bad += 1
@@ -205,17 +254,29 @@ def _read_rows(path: Path, layout: Layout, encoding: str, rate: float | None, mo
             values.append(value if value < math.inf else math.nan)
     if 5 * bad > len(values):
         raise Refused(
-            f"{path.name}: {bad} of {bad + len(values)} rows could not be read as time and current; "
-            "each line needs both, for example 0.05,11.8"
+            Message(
+                "{name}: {bad} of {rows} rows could not be read as time and current; each line "
+                "needs both, for example {row}",
+                name=Verbatim(path.name),
+                bad=bad,
+                row=EXAMPLE_ROW,
+                rows=bad + len(values),
+            )
         )
-    return on_time_base(path.name, layout, times, values, bad, over, rate, _ROUND)
+    return on_time_base(Verbatim(path.name), layout, times, values, bad, over, rate, _ROUND)
 
 
 def _bounded(file: Any, name: str) -> Iterator[str]:
     """Lines of a file, none of them endless."""
     while line := file.readline(_LONGEST_LINE + 1):
         if len(line) > _LONGEST_LINE:
-            raise Refused(f"{name}: has lines of over {_LONGEST_LINE} letters; it is not a log of samples")
+            raise Refused(
+                Message(
+                    "{name}: has lines of over {most} letters; it is not a log of samples",
+                    name=name,
+                    most=_LONGEST_LINE,
+                )
+            )
         yield line
 
 

@@ -81,9 +81,11 @@ class Plate:
         for name in ("locked_rotor_amps", "rated_load_amps"):
             amps = getattr(self, name)
             if amps is not None and not 0.05 <= amps <= 300.0:
-                raise OutOfRange(f"{name} must lie between 0.05 and 300 A, got {amps:g}")
+                raise OutOfRange(
+                    Message("{name} must lie between 0.05 and 300 A, got {amps:g}", name=name, amps=amps)
+                )
         if self.gear is not None and self.gear not in GEARS:
-            raise Unknown("start gear", self.gear, GEARS)
+            raise Unknown(Message("start gear"), self.gear, GEARS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
 from humclick.limits import LOG_BYTES, LOG_VALUES
+from humclick.messages import Message
 
 __all__ = ["LARGEST_FILE", "LONGEST", "MOST_VALUES", "RATES", "Recording"]
 
@@ -48,8 +49,14 @@ class Recording:
                 object.__setattr__(self, name, array("d", values))
         if not RATES[0] <= 1.0 / max(self.step, 1e-12) <= RATES[1]:
             raise OutOfRange(
-                f"{self.name}: {1 / max(self.step, 1e-12):g} samples a second cannot be right; "
-                f"recordings of {RATES[0]:g} to {RATES[1]:g} Hz are read. Give the true rate with --rate"
+                Message(
+                    "{name}: {rate:g} samples a second cannot be right; recordings of {low:g} to "
+                    "{high:g} Hz are read. Give the true rate with --rate",
+                    name=self.name,
+                    rate=1 / max(self.step, 1e-12),
+                    low=RATES[0],
+                    high=RATES[1],
+                )
             )
 
     @property

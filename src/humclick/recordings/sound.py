@@ -79,19 +79,28 @@ def listen(recording: Recording, *, hertz: float | None = None) -> SoundRecognit
     name = recording.name
     if not recording.waveform or recording.rate < _LEAST_RATE:
         raise Refused(
-            f"{name}: is not a sound recording; one of {_LEAST_RATE:g} samples a second or more is needed"
+            Message(
+                "{name}: is not a sound recording; one of {least:g} samples a second or more is needed",
+                name=name,
+                least=_LEAST_RATE,
+            )
         )
     if not 1.0 <= recording.seconds <= LONGEST_SOUND:
         raise Refused(
-            f"{name}: {recording.seconds:.1f} s long; sound of 1 to {LONGEST_SOUND:g} s is listened to. "
-            "Start the recorder, try the start, stop it"
+            Message(
+                "{name}: {seconds:.1f} s long; sound of 1 to {most:g} s is listened to. Start "
+                "the recorder, try the start, stop it",
+                name=name,
+                seconds=recording.seconds,
+                most=LONGEST_SOUND,
+            )
         )
     if hertz not in (None, 50.0, 60.0):
-        raise Refused(f"the mains frequency must be 50 or 60 Hz, got {hertz}")
+        raise Refused(Message("the mains frequency must be 50 or 60 Hz, got {hertz}", hertz=hertz))
     thin = _thinned(recording)
     spectra, amplitudes = _spectra(thin)
     if len(spectra) < 3:
-        raise Refused(f"{name}: too short to hear a start in it")
+        raise Refused(Message("{name}: too short to hear a start in it", name=name))
     if hertz is None:
         hertz = max(
             (60.0, 50.0), key=lambda f: sum(sorted(h for h, _ in _hums(spectra, f))[len(spectra) // 2 :])

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from operator import sub
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.recordings.columns import Layout
 from humclick.recordings.recording import MOST_VALUES, RATES, Recording
 
@@ -101,7 +102,9 @@ def _from_line(values: Sequence[float], rounds: Sequence[float], name: str) -> t
                 f"No sample rate is told; {best[1]:g} Hz makes the mains in it {best[2]:g} Hz. "
                 "Give --rate if that is wrong."
             )
-    raise Refused(f"{name}: tells no times and no sample rate; give the samples a second with --rate")
+    raise Refused(
+        Message("{name}: tells no times and no sample rate; give the samples a second with --rate", name=name)
+    )
 
 
 def on_time_base(
@@ -125,7 +128,7 @@ def on_time_base(
     count = len(values)
     there = sum(map(math.isfinite, values))
     if there < 4:
-        raise Refused(f"{name}: holds {there} samples; at least 4 are needed")
+        raise Refused(Message("{name}: holds {there} samples; at least 4 are needed", name=name, there=there))
     if bad:
         notes.append(f"{bad} rows could not be read and were left out.")
     rate = rate or (layout.rate if layout.kind in ("", "count") else None)
@@ -148,8 +151,12 @@ def on_time_base(
         start = 0.0
     if not (step > 0 and math.isfinite(step) and RATES[0] <= 1 / step <= RATES[1]):
         raise Refused(
-            f"{name}: its times make {1 / step if step else math.inf:g} samples a second, "
-            "which cannot be right; give the true rate with --rate"
+            Message(
+                "{name}: its times make {rate:g} samples a second, which cannot be right; give "
+                "the true rate with --rate",
+                name=name,
+                rate=1 / step if step else math.inf,
+            )
         )
     return _with_scale(name, layout, values, start, step, stamps, over, count - there + bad, notes)
 
@@ -181,8 +188,14 @@ def _with_scale(
     waveform = rate >= _LEAST_WAVE_RATE and (40.0 < swinging < 70.0 or below > 0.05)
     if below > 0.05 and not waveform:
         raise Refused(
-            f"{name}: a current that changes its sign at {rate:g} samples a second is neither an rms log "
-            f"nor a waveform; log rms values, or the waveform at {_LEAST_WAVE_RATE:g} Hz or more"
+            Message(
+                "{name}: a current that changes its sign at {rate:g} samples a second is "
+                "neither an rms log nor a waveform; log rms values, or the waveform at "
+                "{least:g} Hz or more",
+                name=name,
+                rate=rate,
+                least=_LEAST_WAVE_RATE,
+            )
         )
     clip = clip_of(values) if waveform else (top if over else None)
     if over:
@@ -238,14 +251,22 @@ def _even(
         times, steps = _past_midnight(times, steps)
     back = sum(s < 0 for s in steps)
     if back > max(2, len(times) // 20):
-        raise Refused(f"{name}: its times run back {back} times; sort the rows by time, or give --rate")
+        raise Refused(
+            Message(
+                "{name}: its times run back {back} times; sort the rows by time, or give --rate",
+                name=name,
+                back=back,
+            )
+        )
     if back:
         times, values = _forward(times, values)
         steps = _steps(times)
         notes.append(f"{back} rows whose time runs back were left out.")
     same = sum(s <= 0 for s in steps)
     if len(times) < 4 or same == len(steps):
-        raise Refused(f"{name}: its times do not move on; give the samples a second with --rate")
+        raise Refused(
+            Message("{name}: its times do not move on; give the samples a second with --rate", name=name)
+        )
     if same > len(steps) // 4:
         moves = [k + 1 for k, s in enumerate(steps) if s > 0]
         first, last = (moves[0], moves[-1]) if len(moves) > 1 else (0, len(times) - 1)

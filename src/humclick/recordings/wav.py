@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.recordings.recording import MOST_VALUES, RATES, Recording
 from humclick.recordings.timebase import clip_of
 
@@ -40,19 +41,40 @@ _CODES = {
 def _format(body: bytes, name: str) -> tuple[int, int, int, int]:
     """Kind, channels, rate and bits of a ``fmt`` chunk."""
     if len(body) < 16:
-        raise Refused(f"{name}: the format part of this WAV file is cut short; export it again")
+        raise Refused(
+            Message("{name}: the format part of this WAV file is cut short; export it again", name=name)
+        )
     kind, channels, rate, _, _, bits = struct.unpack("<HHIIHH", body[:16])
     if kind == _EXTENSIBLE and len(body) >= 26:
         kind = struct.unpack("<H", body[24:26])[0]
     if (kind, bits) not in _CODES:
         raise Refused(
-            f"{name}: WAV of kind {kind} with {bits} bits is not read; "
-            "export as PCM of 8, 16, 24 or 32 bits or as float"
+            Message(
+                "{name}: WAV of kind {kind} with {bits} bits is not read; export as PCM of 8, "
+                "16, 24 or 32 bits or as float",
+                name=name,
+                kind=kind,
+                bits=bits,
+            )
         )
     if not 1 <= channels <= _MOST_CHANNELS:
-        raise Refused(f"{name}: {channels} channels; one to {_MOST_CHANNELS} are read")
+        raise Refused(
+            Message(
+                "{name}: {channels} channels; one to {most} are read",
+                name=name,
+                channels=channels,
+                most=_MOST_CHANNELS,
+            )
+        )
     if not RATES[0] <= rate <= RATES[1]:
-        raise Refused(f"{name}: claims {rate} samples a second; up to {RATES[1]:g} are read")
+        raise Refused(
+            Message(
+                "{name}: claims {rate} samples a second; up to {high:g} are read",
+                name=name,
+                rate=rate,
+                high=RATES[1],
+            )
+        )
     return kind, channels, rate, bits
 
 
@@ -60,9 +82,11 @@ def _chunks(file: BinaryIO, size: int, name: str) -> tuple[tuple[int, int, int, 
     """Format, place and length of the samples."""
     head = file.read(12)
     if head[:4] == b"RF64":
-        raise Refused(f"{name}: a WAV over 4 GB (RF64) is not read; cut it to the attempts")
+        raise Refused(
+            Message("{name}: a WAV over 4 GB (RF64) is not read; cut it to the attempts", name=name)
+        )
     if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"WAVE":
-        raise Refused(f"{name}: is not a WAV file")
+        raise Refused(Message("{name}: is not a WAV file", name=name))
     sample_format = None
     for _ in range(_MOST_CHUNKS):
         place = file.tell()
@@ -74,10 +98,15 @@ def _chunks(file: BinaryIO, size: int, name: str) -> tuple[tuple[int, int, int, 
             sample_format = _format(file.read(min(length, 64)), name)
         elif kind == b"data":
             if sample_format is None:
-                raise Refused(f"{name}: the samples of this WAV file come before their format; export again")
+                raise Refused(
+                    Message(
+                        "{name}: the samples of this WAV file come before their format; export again",
+                        name=name,
+                    )
+                )
             return sample_format, place + 8, length
         file.seek(place + 8 + length + (length & 1))
-    raise Refused(f"{name}: no samples in this WAV file; it may be cut short")
+    raise Refused(Message("{name}: no samples in this WAV file; it may be cut short", name=name))
 
 
 def _samples(raw: bytes, kind: int, bits: int, channels: int) -> tuple[array[float], int]:
@@ -121,9 +150,16 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
             notes.append("The WAV file is shorter than it claims; what is there was read.")
         rows = min(length, there) // width
         if rows < 1:
-            raise Refused(f"{name}: the WAV file holds no samples")
+            raise Refused(Message("{name}: the WAV file holds no samples", name=name))
         if rows > most:
-            raise Refused(f"{name}: {rows} samples; up to {most} are read. Cut it to the attempts")
+            raise Refused(
+                Message(
+                    "{name}: {rows} samples; up to {most} are read. Cut it to the attempts",
+                    name=name,
+                    rows=rows,
+                    most=most,
+                )
+            )
         file.seek(place)
         values, pick = _samples(file.read(rows * width), kind, bits, channels)
     if channels > 1:
@@ -131,9 +167,15 @@ def read_wav(path: Path, most: int = MOST_VALUES) -> Recording:
     bad = rows - sum(map(math.isfinite, values))
     top = max((abs(v) for v in values if v == v), default=math.nan)
     if bad == rows or top == math.inf:
-        raise Refused(f"{name}: the samples of this WAV file are not numbers; it is damaged")
+        raise Refused(
+            Message("{name}: the samples of this WAV file are not numbers; it is damaged", name=name)
+        )
     if kind == _FLOAT and top > 1e6:
-        raise Refused(f"{name}: float samples up to {top:.3g} of full scale; the file is damaged")
+        raise Refused(
+            Message(
+                "{name}: float samples up to {top:.3g} of full scale; the file is damaged", name=name, top=top
+            )
+        )
     clip = clip_of(values) if top >= 0.9 else None
     if clip is not None:
         notes.append("The peaks are cut off; the recording was made too loud.")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
-from humclick.messages import N_, Message
+from humclick.messages import N_, Message, Verbatim
 from humclick.parts.family import Family
 from humclick.replacement.marks import (
     MarkRule,
@@ -135,7 +135,10 @@ def demand(machine: Machine, remedy: str, stamps: Mapping[str, Sequence[str]]) -
     parts = replaced_parts(machine, remedy)
     if not parts:
         raise Refused(
-            f"{remedy!r} needs no new part on this machine; ask for a remedy that replaces something"
+            Message(
+                "{remedy} needs no new part on this machine; ask for a remedy that replaces something",
+                remedy=Verbatim(repr(remedy)),
+            )
         )
     if parts == (COMPRESSOR,):
         return _put_together(machine, remedy, COMPRESSOR, compressor_rules(), stamps.get(COMPRESSOR, ()))

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 from humclick.parts.family import Family, Role
 from humclick.replacement.marks import MarkRule, MarkValue
 from humclick.sourced import Spread, read_data
@@ -81,12 +82,12 @@ def fit_part(
             starts = role is Role.START_CAPACITOR
             old = case.start_capacitor if starts else case.run_capacitor
             if old is None:
-                raise Refused(f"this machine has no {role}")
+                raise Refused(Message("this machine has no {role}", role=Message.of(role)))
             new = _capacitor(old, at("capacitance"), marks)
             return replace(case, start_capacitor=new) if starts else replace(case, run_capacitor=new)
         case Role.PROTECTOR:
             if case.protector is None:
-                raise Refused("this machine has no overload protector outside the shell")
+                raise Refused(Message("this machine has no overload protector outside the shell"))
             return replace(case, protector=_protector(case.protector, marks))
         case _:
             return replace(case, gear=_gear(case, at))
@@ -119,12 +120,17 @@ def _gear(case: StartCase, at: object) -> Ptc | CurrentRelay | PotentialRelay | 
             if drop >= pick:
                 if drop > 1.5 * pick:
                     raise Refused(
-                        f"a relay drops out below its pick-up, but {drop:.3g} is above {pick:.3g}: swapped?"
+                        Message(
+                            "a relay drops out below its pick-up, but {drop:.3g} is above {pick:.3g}: "
+                            "swapped?",
+                            drop=drop,
+                            pick=pick,
+                        )
                     )
                 drop = 0.98 * pick
             return replace(gear, pick_up=pick, drop_out=drop)
         case _:
-            raise Refused("this machine has no start gear whose marks could be tried")
+            raise Refused(Message("this machine has no start gear whose marks could be tried"))
 
 
 def _protector(old: Protector, marks: Marks) -> Protector:
@@ -159,9 +165,14 @@ def assist_arrangement(kind: str, capacitor: bool, run_capacitor: bool) -> str:
     names = next((row for row in rows if (row["kind"], row["capacitor"]) == (word, capacitor)), None)
     if names is None:
         kinds = sorted({row["kind"] for row in rows})
-        more = "; a relay or a timer comes with a capacitor" if word in kinds else ""
+        more = Message("; a relay or a timer comes with a capacitor") if word in kinds else ""
         raise Refused(
-            f"{kind!r} is no kind of start-assist that is tried; there are: {', '.join(kinds)}{more}"
+            Message(
+                "{kind} is no kind of start-assist that is tried; there are: {kinds}{more}",
+                kind=Verbatim(repr(kind)),
+                kinds=tuple(kinds),
+                more=more,
+            )
         )
     return str(names["beside_run_capacitor" if run_capacitor else "alone"])
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from humclick.messages import N_, Message
 from humclick.parts.family import Family, Role
 from humclick.replacement.match import MatchGrade, MatchLine
 from humclick.replacement.trials import PartTrial, TrialCondition, number, trial_conditions
@@ -62,7 +63,7 @@ def _middle(values: Array) -> float:
 def _value(value: float, unit: str) -> str:
     if math.isnan(value):
         return "-"
-    return "never" if math.isinf(value) else f"{value:.3g} {unit}"
+    return Message("never") if math.isinf(value) else f"{value:.3g} {unit}"
 
 
 def findings_of(
@@ -88,10 +89,10 @@ def findings_of(
         _heat(old, new),
         _hottest(
             "start_hottest",
-            "Start winding, rotor locked",
+            Message("Start winding, rotor locked"),
             old.locked_hottest,
             new.locked_hottest,
-            "until the protector opens",
+            Message("until the protector opens"),
         ),
         _warmth(old, new),
         _stress("start_volts", "stress", old, new, old_rating, new_rating, role is Role.START_CAPACITOR),
@@ -109,43 +110,41 @@ def _starts(old: PartTrial, new: PartTrial) -> MatchLine:
     gained = float(new.started.mean() - old.started.mean())
     fit = _grade("lost", worst.lost)
     if fit is not MatchGrade.SAME:
-        why = f"{_percent(worst.lost)} fewer machines start at {worst.condition.text}"
+        share = _percent(worst.lost)
+        why = Message(
+            "{share} fewer machines start at {condition}", share=share, condition=worst.condition.text
+        )
+    elif gained > 0.01:
+        more = _percent(gained)
+        why = Message("it starts where the old one did, and {share} more attempts succeed", share=more)
     else:
-        why = "it starts where the old one did"
-        if gained > 0.01:
-            why += f", and {_percent(gained)} more attempts succeed"
-    return MatchLine(
-        "starts", "Starts", _percent(float(old.started.mean())), _percent(float(new.started.mean())), fit, why
-    )
+        why = Message("it starts where the old one did")
+    before, after = (_percent(float(trial.started.mean())) for trial in (old, new))
+    return MatchLine("starts", Message("Starts"), before, after, fit, why)
 
 
 def _least_volts(plate: float, old: PartTrial, new: PartTrial) -> Iterable[MatchLine]:
-    words = ("cold, pressures equal", "hot, pressures partly equal")
-    for k, where in enumerate(words):
+    titles = (
+        Message("Least volts, cold, pressures equal"),
+        Message("Least volts, hot, pressures partly equal"),
+    )
+    for k, title in enumerate(titles):
         a, b = old.least_volts[k], new.least_volts[k]
         both = np.isfinite(a) & np.isfinite(b)
         change = float(np.median(b[both] - a[both])) / plate if both.any() else 0.0
         if np.isfinite(a).any() and not np.isfinite(b).any():
             change = math.inf
         fit = _grade("least_volts", change)
-        why = (
-            "as with the old one"
-            if abs(change) <= number("limit", "least_volts", "same")
-            else (
-                f"{abs(change) * plate:.3g} V {'more' if change > 0 else 'less'} needed"
-                f"{'' if both.all() else ' where it starts with either part'}"
-                if math.isfinite(change)
-                else "it starts at no volts"
-            )
-        )
-        yield MatchLine(
-            f"least_volts_{k}",
-            f"Least volts, {where}",
-            _value(_middle(a), "V"),
-            _value(_middle(b), "V"),
-            fit,
-            why,
-        )
+        if abs(change) <= number("limit", "least_volts", "same"):
+            why = Message("as with the old one")
+        elif math.isinf(change):
+            why = Message("it starts at no volts")
+        else:
+            form = N_("{volts:.3g} V more needed") if change > 0 else N_("{volts:.3g} V less needed")
+            why = Message.of(form, volts=abs(change) * plate)
+            if not both.all():
+                why = Message("{change} where it starts with either part", change=why)
+        yield MatchLine(f"least_volts_{k}", title, _value(_middle(a), "V"), _value(_middle(b), "V"), fit, why)
 
 
 def _release(old: PartTrial, new: PartTrial) -> MatchLine | None:
@@ -155,14 +154,15 @@ def _release(old: PartTrial, new: PartTrial) -> MatchLine | None:
         return None
     change = float(np.median(b[both] / a[both])) - 1
     fit = _grade("release", abs(change) if change > 0 else min(abs(change), 0.5))
-    why = (
-        "the start winding is let go as before"
-        if fit is MatchGrade.SAME
-        else f"the start winding is let go {_percent(abs(change))} {'later' if change > 0 else 'sooner'}"
-    )
-    return MatchLine(
-        "release", "Release time", _value(_middle(a[both]), "s"), _value(_middle(b[both]), "s"), fit, why
-    )
+    share = _percent(abs(change))
+    if fit is MatchGrade.SAME:
+        why = Message("the start winding is let go as before")
+    elif change > 0:
+        why = Message("the start winding is let go {share} later", share=share)
+    else:
+        why = Message("the start winding is let go {share} sooner", share=share)
+    before, after = _value(_middle(a[both]), "s"), _value(_middle(b[both]), "s")
+    return MatchLine("release", Message("Release time"), before, after, fit, why)
 
 
 def _unreleased(old: PartTrial, new: PartTrial) -> MatchLine | None:
@@ -170,14 +170,15 @@ def _unreleased(old: PartTrial, new: PartTrial) -> MatchLine | None:
     if held_in == 0 and not old.unreleased.any():
         return None
     fit = _grade("unreleased", held_in)
-    why = (
-        "no machine keeps its start winding in that did not before"
-        if fit is MatchGrade.SAME
-        else f"in {_percent(held_in)} of the attempts only the new part never lets go of it: it burns"
-    )
+    why = Message("no machine keeps its start winding in that did not before")
+    if fit is not MatchGrade.SAME:
+        why = Message(
+            "in {share} of the attempts only the new part never lets go of it: it burns",
+            share=_percent(held_in),
+        )
     return MatchLine(
         "unreleased",
-        "Start winding never let go",
+        Message("Start winding never let go"),
         _percent(float(old.unreleased.mean())),
         _percent(float(new.unreleased.mean())),
         fit,
@@ -192,42 +193,46 @@ def _heat(old: PartTrial, new: PartTrial) -> MatchLine | None:
     a, b = (float(np.median(trial.heat[both])) for trial in (old, new))
     change = float(np.median(new.heat[both] - old.heat[both]))
     fit = _grade("start_heat", max(change, 0.0))
-    why = (
-        "about as warm as before"
-        if abs(change) <= number("limit", "start_heat", "same")
-        else f"it warms {abs(change):.2g} K {'more' if change > 0 else 'less'} in a start"
-    )
-    return MatchLine("start_heat", "Start winding, rise in a start", f"{a:.3g} K", f"{b:.3g} K", fit, why)
+    if abs(change) <= number("limit", "start_heat", "same"):
+        why = Message("about as warm as before")
+    elif change > 0:
+        why = Message("it warms {kelvin:.2g} K more in a start", kelvin=change)
+    else:
+        why = Message("it warms {kelvin:.2g} K less in a start", kelvin=-change)
+    title = Message("Start winding, rise in a start")
+    return MatchLine("start_heat", title, f"{a:.3g} K", f"{b:.3g} K", fit, why)
 
 
-def _hottest(name: str, title: str, old: Array, new: Array, when: str) -> MatchLine:
+def _hottest(name: str, title: Message, old: Array, new: Array, when: Message) -> MatchLine:
     """Highest temperature of the start winding, at the voltage where the new part is worst. [°C]"""
     a, b = np.median(old, axis=1), np.median(new, axis=1)
     row = int(np.argmax(b - a))
     rise, limit = float(b[row] - a[row]), number("limit", "insulation")
     fit = _grade(name, max(rise, 0.0))
     if fit is MatchGrade.SAME:
-        why = f"no hotter than before {when}"
+        why = Message("no hotter than before {when}", when=when)
     elif b[row] > limit >= a[row]:
-        fit, why = MatchGrade.NO, f"above {limit:g} °C, where its insulation gives way, {when}"
+        fit = MatchGrade.NO
+        why = Message("above {limit:g} °C, where its insulation gives way, {when}", limit=limit, when=when)
     else:
-        why = f"{rise:.0f} K hotter {when}"
+        why = Message("{kelvin:.0f} K hotter {when}", kelvin=rise, when=when)
     return MatchLine(name, title, f"{a[row]:.0f} °C", f"{b[row]:.0f} °C", fit, why)
 
 
 def _warmth(old: PartTrial, new: PartTrial) -> MatchLine:
     """The start winding after a long run; where a run capacitor feeds it, by the square of its current."""
     a, b = old.run_amps, new.run_amps
-    title = "Start winding, running"
+    title = Message("Start winding, running")
     if a is None or b is None:
-        return _hottest("run_hottest", title, old.run_hottest, new.run_hottest, "after a long run")
+        when = Message("after a long run")
+        return _hottest("run_hottest", title, old.run_hottest, new.run_hottest, when)
     before, after = float(np.median(a)), float(np.median(b))
     change = float(np.median((b / a) ** 2)) - 1
     fit = _grade("run_heat", max(change, 0.0))
     if fit is MatchGrade.SAME:
-        why = "it is heated no more than before"
+        why = Message("it is heated no more than before")
     else:
-        why = f"it is heated {_percent(change)} more all the time it runs"
+        why = Message("it is heated {share} more all the time it runs", share=_percent(change))
     return MatchLine("run_heat", title, f"{before:.3g} A", f"{after:.3g} A", fit, why)
 
 
@@ -244,37 +249,37 @@ def _stress(
     a, b = getattr(old, field), getattr(new, field)
     if b is None:
         return None
-    name = f"{'Start' if field == 'start_volts' else 'Run'} capacitor, highest volts"
+    title = Message("Run capacitor, highest volts")
+    if field == "start_volts":
+        title = Message("Start capacitor, highest volts")
     after = float(np.median(np.max(np.atleast_2d(b), axis=0)))
     before = math.nan if a is None else float(np.median(np.max(np.atleast_2d(a), axis=0)))
     if replaced and new_rating is not None:
         stress = after / new_rating
-        rated = f"{_percent(stress)} of its rated {new_rating:g} V"
+        why = Message("{share} of its rated {volts:g} V", share=_percent(stress), volts=new_rating)
         usual = before / old_rating if old_rating else math.nan
         fit = _grade(limit, stress)
         if fit is not MatchGrade.SAME and stress <= 1.02 * usual:
             alike = abs(stress - usual) <= 0.02 * usual and new_rating == old_rating
-            fit, why = (
-                MatchGrade.SAME if alike else MatchGrade.ACCEPTABLE,
-                f"{rated}, no more than on the old",
-            )
-        else:
-            why = rated
+            fit = MatchGrade.SAME if alike else MatchGrade.ACCEPTABLE
+            why = Message("{rated}, no more than on the old", rated=why)
     elif math.isnan(before):
-        fit, why = MatchGrade.ACCEPTABLE, "there was none before; compare with its rated volts"
+        fit, why = MatchGrade.ACCEPTABLE, Message("there was none before; compare with its rated volts")
     else:
         change = after / before - 1
         fit = MatchGrade.SAME if change <= 0.05 else MatchGrade.ACCEPTABLE
-        why = (
-            "as before"
-            if abs(change) <= 0.05
-            else f"{_percent(abs(change))} {'more' if change > 0 else 'less'}"
-        )
+        why = Message("as before") if abs(change) <= 0.05 else _more(change)
         if replaced:
-            why += "; its rated volts were not read"
+            why = Message("{change}; its rated volts were not read", change=why)
         elif change > 0.05:
-            why += " across it: compare with its rated volts"
-    return MatchLine(field, name, _value(before, "V"), _value(after, "V"), fit, why)
+            why = Message("{change} across it: compare with its rated volts", change=why)
+    return MatchLine(field, title, _value(before, "V"), _value(after, "V"), fit, why)
+
+
+def _more(change: float) -> Message:
+    """A share by which something is more or less. [-]"""
+    share = _percent(abs(change))
+    return Message("{share} more", share=share) if change > 0 else Message("{share} less", share=share)
 
 
 def _running(old: PartTrial, new: PartTrial) -> MatchLine | None:
@@ -286,12 +291,8 @@ def _running(old: PartTrial, new: PartTrial) -> MatchLine | None:
     before, after = float(np.median(a[both])), float(np.median(b[both]))
     change = after / before - 1
     fit = _grade("running", abs(change) if change > 0 else min(-change, number("limit", "running", "not")))
-    why = (
-        "as before"
-        if fit is MatchGrade.SAME
-        else f"{_percent(abs(change))} {'more' if change > 0 else 'less'}"
-    )
-    return MatchLine("running", "Running amps", f"{before:.3g} A", f"{after:.3g} A", fit, why)
+    why = Message("as before") if fit is MatchGrade.SAME else _more(change)
+    return MatchLine("running", Message("Running amps"), f"{before:.3g} A", f"{after:.3g} A", fit, why)
 
 
 def _plain() -> int:
@@ -308,33 +309,34 @@ def _locked(role: Role | None, old: PartTrial, new: PartTrial) -> MatchLine | No
     both = np.isfinite(a) & np.isfinite(b)
     ratios = [float(np.median(y[k] / x[k])) for x, y, k in zip(a, b, both, strict=True) if k.any()]
     later, sooner = max(ratios, default=1.0) - 1, 1 - min(ratios, default=1.0)
-    within = f"{number('trial', 'locked_seconds'):g} s"
+    why = Message("opens as before")
     if never > 0:
-        fit, why = (
-            MatchGrade.NO,
-            f"in {_percent(never)} of the cases it no longer opens within {within}, rotor locked",
+        fit = MatchGrade.NO
+        why = Message(
+            "in {share} of the cases it no longer opens within {seconds:g} s, rotor locked",
+            share=_percent(never),
+            seconds=number("trial", "locked_seconds"),
         )
     elif later > number("limit", "trip_later", "same"):
         usual = MatchGrade.SAME if later <= number("limit", "trip_earlier", "same") else MatchGrade.ACCEPTABLE
         fit = MatchGrade.NO if role is Role.PROTECTOR else usual
-        why = "opens as before" if fit is MatchGrade.SAME else f"opens {_percent(later)} later, rotor locked"
+        if fit is not MatchGrade.SAME:
+            why = Message("opens {share} later, rotor locked", share=_percent(later))
     else:
         fit = _grade("trip_earlier", sooner)
-        why = (
-            "opens as before" if fit is MatchGrade.SAME else f"opens {_percent(sooner)} sooner, rotor locked"
-        )
-    return MatchLine(
-        "locked_trip", "Protector, rotor locked", _value(_middle(a), "s"), _value(_middle(b), "s"), fit, why
-    )
+        if fit is not MatchGrade.SAME:
+            why = Message("opens {share} sooner, rotor locked", share=_percent(sooner))
+    title = Message("Protector, rotor locked")
+    return MatchLine("locked_trip", title, _value(_middle(a), "s"), _value(_middle(b), "s"), fit, why)
 
 
 def _nuisance(old: PartTrial, new: PartTrial) -> MatchLine | None:
     more = float((new.run_trips & ~old.run_trips).mean())
     fit = _grade("nuisance", more)
-    why = (
-        "does not cut off a healthy run that it did not before"
-        if fit is MatchGrade.SAME
-        else f"in {_percent(more)} of the cases it cuts off a healthy start or run"
-    )
+    why = Message("does not cut off a healthy run that it did not before")
+    if fit is not MatchGrade.SAME:
+        why = Message("in {share} of the cases it cuts off a healthy start or run", share=_percent(more))
     a, b = float(old.run_trips.mean()), float(new.run_trips.mean())
-    return MatchLine("nuisance", "Protector trips in a healthy run", _percent(a), _percent(b), fit, why)
+    return MatchLine(
+        "nuisance", Message("Protector trips in a healthy run"), _percent(a), _percent(b), fit, why
+    )

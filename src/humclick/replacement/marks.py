@@ -16,7 +16,7 @@ from typing import Any
 from humclick.arrangements.arrangement import PROTECTORS
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, HumclickError, Refused
-from humclick.messages import NOTHING, Message, listed
+from humclick.messages import NOTHING, Message, Verbatim, listed
 from humclick.parts.family import Family
 from humclick.readings import Stamp, parse_stamp
 from humclick.safety import flammable, safety_class
@@ -219,11 +219,17 @@ def value_of(printed: object, rule: MarkRule) -> MarkValue:
         return _from_numbers(float(printed), float(printed), rule)
     if isinstance(printed, tuple | list):
         if len(printed) != 2 or not all(isinstance(x, int | float) for x in printed):
-            raise Refused(f"{rule.title}: a range is two numbers, got {printed!r}")
+            raise Refused(
+                Message(
+                    "{title}: a range is two numbers, got {printed}",
+                    title=rule.title,
+                    printed=Verbatim(repr(printed)),
+                )
+            )
         return _from_numbers(float(printed[0]), float(printed[1]), rule)
     text = " ".join(str(printed).split())
     if not text:
-        raise Refused(f"{rule.title}: nothing is given; {rule.where}")
+        raise Refused(Message("{title}: nothing is given; {where}", title=rule.title, where=rule.where))
     if not rule.unit:
         return MarkValue(text)
     if rule.unit == "F":
@@ -233,9 +239,16 @@ def value_of(printed: object, rule: MarkRule) -> MarkValue:
 
 def _from_numbers(low: float, high: float, rule: MarkRule) -> MarkValue:
     if not (math.isfinite(low) and math.isfinite(high) and low <= high):
-        raise Refused(f"{rule.title}: a range goes from low to high, got {low:g} to {high:g}")
+        raise Refused(
+            Message(
+                "{title}: a range goes from low to high, got {low:g} to {high:g}",
+                title=rule.title,
+                low=low,
+                high=high,
+            )
+        )
     if not rule.unit:
-        return MarkValue(f"{low:g}" if low == high else f"{low:g} to {high:g}")
+        return MarkValue(f"{low:g}" if low == high else Message("{low:g} to {high:g}", low=low, high=high))
     return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 
@@ -267,31 +280,42 @@ def _plain_number(text: str) -> float:
     whole, _, under = text.replace(" ", "").partition("/")
     top = float(whole.replace(",", "."))
     if under and float(under) == 0:
-        raise Refused(f"{text!r} divides by zero")
+        raise Refused(Message("{text} divides by zero", text=Verbatim(repr(text))))
     return top / float(under) if under else top
 
 
 def _amount(text: str, rule: MarkRule) -> MarkValue:
     plain = text.translate(_DASHES).strip()
-    write = f"write {rule.title.lower()} as a number or a range in {rule.unit}, such as 10 or 10-12"
+    write = Message(
+        "write {title} as a number or a range in {unit}, such as 10 or 10-12",
+        title=Message.of(rule.title).small(),
+        unit=rule.unit,
+    )
     if rule.unit != "hp":  # 110/125 V names two supplies, 50/60 Hz two frequencies: a range that covers both
         plain = re.sub(rf"({_NUMBER.split('(?: ?/')[0]}) ?/ ?", r"\1-", plain)
     if rule.unit == "Ω" and (letter := re.fullmatch(r"([0-9]+)[RrΩ]([0-9]+)", plain)):
         plain = f"{letter[1]}.{letter[2]} ohm"
     match = _AMOUNT.fullmatch(plain)
     if match is None:
-        raise Refused(f"{text!r} is not understood; {write}")
+        raise Refused(Message("{text} is not understood; {write}", text=Verbatim(repr(text)), write=write))
     unit = match[3].strip().rstrip(".").casefold().replace(" ", "")
     spelled = _SPELLED.get(rule.unit, {rule.unit.casefold(): 1.0})
     if unit and unit not in spelled:
-        raise Refused(f"{text!r}: {match[3].strip()!r} is not a unit of this mark; {write}")
+        raise Refused(
+            Message(
+                "{text}: {match} is not a unit of this mark; {write}",
+                text=Verbatim(repr(text)),
+                match=Verbatim(repr(match[3].strip())),
+                write=write,
+            )
+        )
     times = spelled.get(unit, 1.0) if unit else 1.0
     values = [_plain_number(run) * times for run in match.groups()[:2] if run is not None]
     if unit in ("°f", "f") and rule.unit == "°C":
         values = [(value - 32.0) * 5.0 / 9.0 for value in values]
     low, high = min(values), max(values)
     if not math.isfinite(high):
-        raise Refused(f"{text!r} is too large; {write}")
+        raise Refused(Message("{text} is too large; {write}", text=Verbatim(repr(text)), write=write))
     return MarkValue(_range_text(low, high, rule.unit), low, high, low == high)
 
 

@@ -82,7 +82,7 @@ def match(demand: PartDemand, candidate: Mapping[str, object]) -> MatchResult:
     optional = {"stamp", "listed"} if "capacitance" in names else {"listed"}
     for name in values:
         if name not in names | optional | set(demand.also):
-            raise Unknown(f"mark of a {demand.title}", name, sorted(names | optional))
+            raise Unknown(Message("mark of a {title}", title=demand.title), name, sorted(names | optional))
     if "stamp" in values:
         stamp = parse_stamp(str(values.pop("stamp")))
         values.setdefault("capacitance", stamp.text)

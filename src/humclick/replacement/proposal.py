@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused, Unknown
-from humclick.messages import NOTHING, Message
+from humclick.messages import NOTHING, Message, listed
 from humclick.parts.family import Family, Role, Substitute
 from humclick.replacement.demand import MarkDemand, MissingMark, PartDemand
 from humclick.replacement.fitting import ASSIST
@@ -79,9 +79,18 @@ def require_replaceable(machine: Machine, part: str) -> None:
     """
     names = [p.id for p in machine.parts if p.family.substitute is not None]
     if any(p.id == part and p.family.sealed for p in machine.parts):
-        raise Refused(f"the {part.replace('_', ' ')} is sealed in the shell; nothing is put in its place")
+        raise Refused(
+            Message(
+                "the {part} is sealed in the shell; nothing is put in its place",
+                part=Message.of(part.replace("_", " ")),
+            )
+        )
     if part not in names:
-        raise Unknown(f"part of {machine.arrangement.id} to replace", part, (*names, ASSIST))
+        raise Unknown(
+            Message("part of {arrangement} to replace", arrangement=machine.arrangement.id),
+            part,
+            (*names, ASSIST),
+        )
 
 
 def _tried(kind: Family | None) -> Substitute:
@@ -140,7 +149,13 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
         title, before, never = usual.title, usual.before, usual.never
     pieces = [piece.strip() for text in new for piece in re.split(r"[;\n]", text) if piece.strip()]
     if not pieces:
-        raise Refused(f"nothing is said of the new {title}; write its marks, such as: {example(kind)}")
+        raise Refused(
+            Message(
+                "nothing is said of the new {title}; write its marks, such as: {kind}",
+                title=title,
+                kind=example(kind),
+            )
+        )
     listed, readable, defeated = False, [], ""
     for piece in pieces:
         label, colon, rest = piece.partition(":")
@@ -157,8 +172,14 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
     marks, left = read_marks(rules.values(), readable)
     if left:
         raise Refused(
-            f"of the new {title} this is not understood: {'; '.join(left)}. Its marks are"
-            f" {', '.join(rules)}; write them such as: {example(kind)}"
+            Message(
+                "of the new {title} this is not understood: {left:semicolon}. Its marks are "
+                "{rules}; write them such as: {kind}",
+                title=title,
+                left=tuple(left),
+                rules=tuple(rules),
+                kind=example(kind),
+            )
         )
     had, _ = read_marks(rules.values(), old)
     for rule in rules.values():
@@ -166,7 +187,7 @@ def proposal_of(machine: Machine, part: str, new: Sequence[str], old: Sequence[s
         if plate is not None:
             had.setdefault(rule.name, plate)
     if "protector" in rules:
-        had["protector"] = MarkValue("yes")
+        had["protector"] = MarkValue(Message("yes"))
     return Proposal(part, kind, title, before, never, rules, had, marks, listed, defeated)
 
 
@@ -176,7 +197,7 @@ def _readable(label: str, rest: str, rules: Mapping[str, MarkRule]) -> None:
         return
     rule = mark_called(label, rules.values())
     if rule is None:
-        raise Unknown("mark", label.strip(), (*rules, "listed"))
+        raise Unknown(Message("mark"), label.strip(), (*rules, "listed"))
     value_of(rest, rule)
 
 
@@ -185,9 +206,13 @@ def example(kind: Family | None) -> str:
     return _tried(kind).example
 
 
-def marks_text(marks: Mapping[str, MarkValue]) -> str:
+def marks_text(marks: Mapping[str, MarkValue]) -> Message:
     """Marks in one line."""
-    return "; ".join(f"{name.replace('_', ' ')} {value.text}" for name, value in marks.items())
+    rows = (
+        Message("{name} {value}", name=Message.of(name.replace("_", " ")), value=value.text)
+        for name, value in marks.items()
+    )
+    return listed(rows, "semicolon")
 
 
 def rating(marks: Mapping[str, MarkValue], kind: Family | None) -> float | None:
@@ -217,13 +242,22 @@ def marked(machine: Machine, proposal: Proposal) -> list[MatchLine]:
         if line.fit is MatchGrade.UNKNOWN and (line.name not in essential or _optional(line, proposal)):
             continue
         if line.fit is MatchGrade.NO and line.name in simulated and proposal.rules[line.name].limit == "":
-            line = replace(line, fit=MatchGrade.ACCEPTABLE, reason=f"{line.reason}; the simulation decides")
+            line = replace(
+                line,
+                fit=MatchGrade.ACCEPTABLE,
+                reason=Message("{reason}; the simulation decides", reason=line.reason),
+            )
         lines.append(line)
     if "protector" in proposal.rules and "protector" not in proposal.new:
         rule = proposal.rules["protector"]
         lines.append(
             MatchLine(
-                rule.name, rule.title, "yes", "", MatchGrade.UNKNOWN, f"read it on the new part: {rule.where}"
+                rule.name,
+                rule.title,
+                Message("yes"),
+                "",
+                MatchGrade.UNKNOWN,
+                Message("read it on the new part: {mark}", mark=rule.where),
             )
         )
     if proposal.kind is None:
@@ -243,15 +277,18 @@ def _optional(line: MatchLine, proposal: Proposal) -> bool:
 def _assist_lines(machine: Machine, proposal: Proposal) -> list[MatchLine]:
     gear = machine.has(Role.STARTER)
     if proposal.listed:
-        fit, why = MatchGrade.ACCEPTABLE, "the compressor's maker lists it for this compressor"
+        fit, why = MatchGrade.ACCEPTABLE, Message("the compressor's maker lists it for this compressor")
     elif gear is None:
         fit = MatchGrade.ACCEPTABLE
-        why = "a part this machine was made without; ask whether the compressor's maker lists one"
+        why = Message("a part this machine was made without; ask whether the compressor's maker lists one")
     else:
         fit = MatchGrade.NO
-        why = f"the {gear.family.title} belongs to this compressor; only one its maker lists may replace it"
-    answer = "yes" if proposal.listed else ""
-    return [MatchLine("listed", "Listed by the compressor's maker", "", answer, fit, why)]
+        why = Message(
+            "the {part} belongs to this compressor; only one its maker lists may replace it",
+            part=gear.family.title,
+        )
+    answer = Message("yes") if proposal.listed else ""
+    return [MatchLine("listed", Message("Listed by the compressor's maker"), "", answer, fit, why)]
 
 
 def still_to_read(proposal: Proposal) -> tuple[MissingMark, ...]:

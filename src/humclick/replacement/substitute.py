@@ -121,7 +121,7 @@ def try_substitute(
     lines = marked(machine, proposal)
     count = int(number("trial", "machines")) if n is None else n
     if count < 2:
-        raise Refused(f"two possible machines or more are tried, got {count}")
+        raise Refused(Message("two possible machines or more are tried, got {count}", count=count))
     first, second = _both_trials(machine, known, proposal, count, seed)
     findings = findings_of(
         proposal.kind,
@@ -170,7 +170,7 @@ def runs_of(
         require_replaceable(machine, part)
     proposal = proposal_of(machine, part, [new] if isinstance(new, str) else list(new), old)
     if proposal.defeated:
-        raise Refused("a start without its protection is not drawn")
+        raise Refused(Message("a start without its protection is not drawn"))
     motor = known.best if isinstance(known, Estimate) else known
     at = TrialCondition(1.0, "equal", False)
     before, after = _fitters(machine, proposal, motor)
@@ -196,8 +196,12 @@ def _both_trials(
     chosen = np.flatnonzero(working(cases, before, shares=shares))[:count]
     if len(chosen) < 2:
         raise Refused(
-            "hardly any motor that agrees with plate and readings starts and runs with the old"
-            f" {proposal.title} as described; check the marks of the old part, volts, amps and ohms"
+            Message(
+                "hardly any motor that agrees with plate and readings starts and runs with the "
+                "old {title} as described; check the marks of the old part, volts, amps and "
+                "ohms",
+                title=proposal.title,
+            )
         )
     return (
         try_part(machine, motors, cases, before, shares=shares, chosen=chosen),
@@ -214,7 +218,9 @@ def _fitters(machine: Machine, proposal: Proposal, motor: Possible) -> tuple[Fit
         return old, lambda case, share: fit_part(case, role, proposal.new, proposal.rules, share)
     kind = proposal.new.get("kind")
     if kind is None:
-        raise Refused(f"say what switches the start-assist off, such as: {example(None)}")
+        raise Refused(
+            Message("say what switches the start-assist off, such as: {example}", example=example(None))
+        )
     has_run = machine.has(Role.RUN_CAPACITOR) is not None
     name = assist_arrangement(kind.text, "capacitance" in proposal.new, has_run)
     rules = proposal.rules

@@ -151,7 +151,7 @@ def try_part(
     `chosen` are the places of the motors that are tried. Raises `Refused` if there is none.
     """
     if not len(chosen):
-        raise Refused("a trial needs one possible machine at least")
+        raise Refused(Message("a trial needs one possible machine at least"))
     tried = trial_conditions()
     plate = machine.nameplate.volts
     cases = [

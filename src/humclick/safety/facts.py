@@ -90,7 +90,7 @@ def hazards() -> tuple[Hazard, ...]:
 def hazard(name: str) -> Hazard:
     """One hazard by name; `Unknown` if there is none."""
     if name not in _hazards():
-        raise Unknown("hazard", name, _hazards())
+        raise Unknown(Message("hazard"), name, _hazards())
     return _hazards()[name]
 
 
@@ -169,7 +169,7 @@ def caution(name: str) -> Fact:
     """One caution by name; `Unknown` if there is none."""
     known = named_values(_rows("caution"), Fact, "hazards.toml")
     if name not in known:
-        raise Unknown("caution", name, known)
+        raise Unknown(Message("caution"), name, known)
     return known[name]
 
 

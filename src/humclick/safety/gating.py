@@ -86,7 +86,7 @@ def gates() -> Mapping[str, Gate]:
 def gate(name: str) -> Gate:
     """One gate by name; `Unknown` if there is none."""
     if name not in gates():
-        raise Unknown("gate", name, gates())
+        raise Unknown(Message("gate"), name, gates())
     return gates()[name]
 
 

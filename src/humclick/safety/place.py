@@ -62,7 +62,7 @@ class Place:
     def rule(self, name: str) -> PlaceRule:
         """One rule by name; `Unknown` if there is none."""
         if name not in self.rules:
-            raise Unknown("rule of a place", name, self.rules)
+            raise Unknown(Message("rule of a place"), name, self.rules)
         return self.rules[name]
 
 
@@ -97,5 +97,5 @@ def chosen_place(text: str) -> str:
     """
     name = text.strip().casefold()
     if name and name not in PLACES:
-        raise Unknown("place", text[:40], PLACES)
+        raise Unknown(Message("place"), text[:40], PLACES)
     return name

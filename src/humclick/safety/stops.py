@@ -60,7 +60,7 @@ def stops() -> Mapping[str, Stop]:
 def stop(name: str) -> Stop:
     """One stop by name; `Unknown` if there is none."""
     if name not in stops():
-        raise Unknown("stop", name, stops())
+        raise Unknown(Message("stop"), name, stops())
     return stops()[name]
 
 
@@ -131,5 +131,5 @@ def stop_meant(gate_name: str, text: str) -> Stop:
         if re.search(rf"\b{re.escape(word)}\b", sentence) and (entry.whole or entry in near):
             return entry
     if not near:
-        raise Unknown("hazard", text.strip()[:60], stops())
+        raise Unknown(Message("hazard"), text.strip()[:60], stops())
     return near[0]

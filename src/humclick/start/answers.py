@@ -123,7 +123,7 @@ def answers(
     """
     count = int(_setting("machines")) if n is None else n
     if count < 2:
-        raise OutOfRange(f"a range needs 2 machines or more, got {count}")
+        raise OutOfRange(Message("a range needs 2 machines or more, got {count}", count=count))
     drawn = int(_setting("oversampling")) * count
     motors = (
         known.possible(drawn, seed) if isinstance(known, Estimate) else [possible_of(known, machine)] * drawn

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import OutOfRange, Refused
+from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.physics.bounds import between
 from humclick.sourced import Spread, read_data, spread
@@ -61,12 +62,19 @@ class AtHand:
         lra, rla = self.locked_rotor_amps, self.rated_load_amps
         if lra is not None and rla is not None and lra <= rla:
             raise OutOfRange(
-                f"locked-rotor amps must exceed rated-load amps, got LRA {lra:g} and RLA {rla:g}: swapped?"
+                Message(
+                    "locked-rotor amps must exceed rated-load amps, got LRA {lra:g} and RLA "
+                    "{rla:g}: swapped?",
+                    lra=lra,
+                    rla=rla,
+                )
             )
         if self.poles not in (None, 2, 4, 6, 8):
-            raise OutOfRange(f"poles must be 2, 4, 6 or 8, got {self.poles!r}")
+            raise OutOfRange(Message("poles must be 2, 4, 6 or 8, got {poles}", poles=repr(self.poles)))
         if self.gear is None and self.run_capacitor is None:
-            raise OutOfRange("a motor needs a start gear, a run capacitor or both in its start circuit")
+            raise OutOfRange(
+                Message("a motor needs a start gear, a run capacitor or both in its start circuit")
+            )
 
 
 def at_hand(
@@ -94,8 +102,11 @@ def at_hand(
     windings = {"run_ohms": machine.has(Role.RUN_WINDING), "start_ohms": machine.has(Role.START_WINDING)}
     if None in windings.values():
         raise Refused(
-            f"{machine.arrangement.title}: the start is worked out for single-phase motors with a run and a"
-            " start winding only"
+            Message(
+                "{title}: the start is worked out for single-phase motors with a run and a "
+                "start winding only",
+                title=machine.arrangement.title,
+            )
         )
     plate = machine.nameplate
     read = {"run_ohms": run_ohms, "start_ohms": start_ohms}

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humclick.errors import Refused
+from humclick.messages import Message
 from humclick.start import rows as r
 from humclick.start.case import StartCase
 from humclick.start.lanes import play
@@ -171,9 +172,15 @@ def simulate_packed(
     """
     check_times(seconds, step, _LONGEST)
     if table.ndim != 2 or table.shape[1] != r.COLUMNS or not len(table):
-        raise Refused(f"a packed table must have {r.COLUMNS} columns and a row at least, got {table.shape}")
+        raise Refused(
+            Message(
+                "a packed table must have {columns} columns and a row at least, got {shape}",
+                columns=r.COLUMNS,
+                shape=str(table.shape),
+            )
+        )
     if not np.isfinite(table).all():
-        raise Refused("a packed table must hold finite numbers only")
+        raise Refused(Message("a packed table must hold finite numbers only"))
     table = np.ascontiguousarray(table, dtype=np.float64)
     out = np.zeros((len(table), len(r.FEATURES)))
     none, nothing = np.zeros((0, 0, len(r.RECORD))), np.zeros((0, 0, 3))

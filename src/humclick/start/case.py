@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 from humclick.parts.laws import (
     Capacitor,
     ClosedCircuit,
@@ -100,7 +101,7 @@ class Load:
         for name in ("gas_torque", "friction", "breakaway"):
             between(getattr(self, name), 0.0, 1.0e4, name.replace("_", " "), "N m")
         if len(self.cosines) != 4 or len(self.sines) != 4:
-            raise Refused("the gas torque takes four cosines and four sines (harmonics 1 to 4)")
+            raise Refused(Message("the gas torque takes four cosines and four sines (harmonics 1 to 4)"))
         between(self.difference, 0.0, 10.0, "pressure difference over that of running", "")
         between(self.pull_apart, 1.0e-2, 1.0e6, "pull-apart time", "s")
         between(self.equalise, 1.0e-2, 1.0e6, "equalising time", "s")
@@ -174,7 +175,9 @@ class Faults:
         between(self.run_shorted, 0.0, 0.95, "share of shorted turns", "")
         between(self.start_shorted, 0.0, 0.95, "share of shorted turns", "")
         if self.run_shorted and self.start_shorted:
-            raise Refused("shorted turns in both windings at once are not modelled; give one of the two")
+            raise Refused(
+                Message("shorted turns in both windings at once are not modelled; give one of the two")
+            )
         for name in ("bridge_ohms", "run_earth_ohms", "start_earth_ohms"):
             at_least(getattr(self, name), 1.0e-2, name.replace("_", " "), "")
         for name in ("short_ohms", "run_series_ohms", "start_series_ohms"):
@@ -215,7 +218,11 @@ class StartCase:
             part, _, name = key.partition("__")
             if part not in {f.name for f in dataclasses.fields(self)}:
                 raise Refused(
-                    f"a case has no {part!r}; it has {', '.join(f.name for f in dataclasses.fields(self))}"
+                    Message(
+                        "a case has no {part}; it has {value}",
+                        part=Verbatim(repr(part)),
+                        value=tuple(f.name for f in dataclasses.fields(self)),
+                    )
                 )
             if name:
                 inner.setdefault(part, {})[name] = value
@@ -224,11 +231,18 @@ class StartCase:
         for part, values in inner.items():
             old = whole.get(part, getattr(self, part))
             if old is None:
-                raise Refused(f"this case has no {part.replace('_', ' ')} to change")
+                raise Refused(
+                    Message("this case has no {part} to change", part=Message.of(part.replace("_", " ")))
+                )
             known = {f.name for f in dataclasses.fields(old)}
             if not set(values) <= known:
                 raise Refused(
-                    f"{part} has no {', '.join(set(values) - known)}; it has {', '.join(sorted(known))}"
+                    Message(
+                        "{part} has no {known}; it has {known2}",
+                        part=part,
+                        known=tuple(set(values) - known),
+                        known2=tuple(sorted(known)),
+                    )
                 )
             whole[part] = dataclasses.replace(old, **values)
         return dataclasses.replace(self, **whole)

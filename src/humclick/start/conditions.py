@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import OutOfRange, Refused, Unknown
+from humclick.messages import Message, Verbatim
 from humclick.physics.bounds import between
 from humclick.sourced import read_data, sourced
 
@@ -63,9 +64,13 @@ def pressure_of(text: str) -> float:
     try:
         figure = float(number) / (100 if word.endswith("%") else 1)
     except ValueError:
-        raise Unknown("pressure", text, (*pressures(), "or a share of the running difference")) from None
+        raise Unknown(
+            Message("pressure"), text, (*pressures(), "or a share of the running difference")
+        ) from None
     if not math.isfinite(figure) or not 0 <= figure <= 3:
-        raise OutOfRange(f"the pressure difference must be 0 to 3 times that of running, got {text}")
+        raise OutOfRange(
+            Message("the pressure difference must be 0 to 3 times that of running, got {text}", text=text)
+        )
     return figure
 
 
@@ -79,7 +84,12 @@ def modes_of(text: str, machine: Machine) -> dict[str, str]:
     for piece in filter(None, (piece.strip() for piece in text.split(","))):
         part, equals, mode = (word.strip() for word in piece.partition("="))
         if not equals:
-            raise Refused(f"write what is wrong as part=mode, such as ptc=bridged, got {piece!r}")
+            raise Refused(
+                Message(
+                    "write what is wrong as part=mode, such as ptc=bridged, got {piece}",
+                    piece=Verbatim(repr(piece)),
+                )
+            )
         machine.part(part).family.mode(mode)
         modes[part] = mode
     return modes

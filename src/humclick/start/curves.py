@@ -98,19 +98,31 @@ def measured_current(time: ArrayLike, amps: ArrayLike, hertz: float = 60.0) -> M
     """
     t, i = np.asarray(time, dtype=float).ravel(), np.asarray(amps, dtype=float).ravel()
     if len(t) != len(i) or len(t) < 2:
-        raise Refused(f"a recording needs as many times as amps, two at least; got {len(t)} and {len(i)}")
+        raise Refused(
+            Message(
+                "a recording needs as many times as amps, two at least; got {times} and {amps}",
+                times=len(t),
+                amps=len(i),
+            )
+        )
     keep = np.isfinite(t) & np.isfinite(i)
     t, i = t[keep], i[keep]
     if len(t) < 2 or np.any(np.diff(t) <= 0):
-        raise Refused("the times of a recording must rise from sample to sample")
+        raise Refused(Message("the times of a recording must rise from sample to sample"))
     top = float(np.abs(i).max())
     if top == 0 or i.min() > -0.05 * top:
         return MeasuredCurrent(t, np.abs(i))
     step = float(np.median(np.diff(t)))
     if step * 2 * hertz * _FINE > 1:
         raise OutOfRange(
-            f"amps have both signs, so they should be a waveform, but {1 / step:.3g} samples a second are too"
-            f" few for {hertz:g} Hz; give rms values or at least {2 * hertz * _FINE:g} a second"
+            Message(
+                "amps have both signs, so they should be a waveform, but {rate:.3g} samples a "
+                "second are too few for {hertz:g} Hz; give rms values or at least {least:g} a "
+                "second",
+                rate=1 / step,
+                hertz=hertz,
+                least=2 * hertz * _FINE,
+            )
         )
     width = max(1, round(1 / hertz / step))
     square = np.convolve(i * i, np.full(width, 1.0 / width), mode="same")
@@ -139,7 +151,9 @@ def lay_over(run: Run, measured: MeasuredCurrent) -> Overlay:
     quarter of a second of it has the least mean square distance, the scale of the recording left free.
     """
     if not len(run.line) or run.line.max() <= 0 or measured.amps.max() <= 0:
-        raise Refused("there is no current in one of the two, so they cannot be laid over each other")
+        raise Refused(
+            Message("there is no current in one of the two, so they cannot be laid over each other")
+        )
     top = float(run.line.max())
     guess = _rise(run.time, run.line) - _rise(measured.time, measured.amps)
 
@@ -164,7 +178,9 @@ def lay_over(run: Run, measured: MeasuredCurrent) -> Overlay:
         shift = guess
     amps, line = both_at(shift)
     if not len(amps):
-        raise Refused("the recording ends before its current rises, so it cannot be laid over the simulation")
+        raise Refused(
+            Message("the recording ends before its current rises, so it cannot be laid over the simulation")
+        )
     strong = line > 0.1 * top
     factor = float(np.median(amps[strong] / line[strong])) if strong.any() else math.nan
     apart = float(np.sqrt(np.mean((amps - line) ** 2))) / top
@@ -186,7 +202,7 @@ def panels_of(
     """
     keep = _until(run, seconds)
     if keep.sum() < 2:
-        raise Refused("there are fewer than two half cycles of this run to draw")
+        raise Refused(Message("there are fewer than two half cycles of this run to draw"))
     t = run.time[keep]
 
     def curve(name: str, values: Array, scale: float = 1.0) -> Curve:
@@ -224,7 +240,9 @@ def panels_to_compare(runs: Sequence[tuple[str, Run]]) -> tuple[Panel, ...]:
     Up to four pairs of a name and a run; raises `Refused` for none, or more than four.
     """
     if not 1 <= len(runs) <= len(_MARKS):
-        raise Refused(f"one to {len(_MARKS)} runs can be compared in a picture, got {len(runs)}")
+        raise Refused(
+            Message("one to {most} runs can be compared in a picture, got {n}", most=len(_MARKS), n=len(runs))
+        )
 
     def curves(values: str, scale: float = 1.0) -> tuple[Curve, ...]:
         return tuple(Curve(name, run.time, getattr(run, values) * scale) for name, run in runs)
@@ -315,7 +333,11 @@ def curves_text(
     40 or lower than 5 characters.
     """
     if width < 40 or height < 5:
-        raise OutOfRange(f"curves need 40 by 5 characters at least, got {width} by {height}")
+        raise OutOfRange(
+            Message(
+                "curves need 40 by 5 characters at least, got {width} by {height}", width=width, height=height
+            )
+        )
     fine = None if plain else _plotext()
     lines = []
     for panel in panels:

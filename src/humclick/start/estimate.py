@@ -20,7 +20,7 @@ from scipy.optimize import least_squares
 
 from humclick.arrangements.arrangement import framed
 from humclick.errors import OutOfRange
-from humclick.messages import Message
+from humclick.messages import Message, Verbatim
 from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
@@ -237,7 +237,13 @@ class Estimate:
     def known_factor(self, name: str) -> float:
         """A parameter is known within this factor, 95 %. [-]"""
         if name not in self._model.priors:
-            raise OutOfRange(f"no parameter {name!r}; there are {', '.join(self._model.priors)}")
+            raise OutOfRange(
+                Message(
+                    "no parameter {name}; there are {priors}",
+                    name=Verbatim(repr(name)),
+                    priors=tuple(self._model.priors),
+                )
+            )
         at = self.names.index(name)
         return math.exp(Z95 * self._model.priors[name].sigma * math.sqrt(self.covariance[at, at]))
 
@@ -248,7 +254,7 @@ class Estimate:
         The same seed gives the same motors.
         """
         if n < 1:
-            raise OutOfRange(f"the number of draws must be 1 or more, got {n}")
+            raise OutOfRange(Message("the number of draws must be 1 or more, got {n}", n=n))
         rng = np.random.default_rng(seed)
         root = np.linalg.cholesky(self.covariance) * _WIDENING
         normal = rng.standard_normal((_OVERSAMPLING * n, len(self.names)))
@@ -312,7 +318,9 @@ def estimate(at_hand: AtHand) -> Estimate:
     names = (*model.priors, *(("plate_with_start",) if at_hand.locked_rotor_amps is not None else ()))
     start = np.zeros(len(names))
     if not np.all(np.isfinite(model.residuals(start))):
-        raise OutOfRange("no ordinary motor lies near these values; check volts, amps and ohms for slips")
+        raise OutOfRange(
+            Message("no ordinary motor lies near these values; check volts, amps and ohms for slips")
+        )
     solution = least_squares(
         model.residuals, start, bounds=(-_REACH, _REACH), x_scale=1.0, xtol=1e-6, ftol=1e-8
     )

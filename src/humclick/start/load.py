@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 from humclick.physics.bounds import between, positive
 
 __all__ = ["indicated_work", "reciprocating"]
@@ -19,7 +20,13 @@ def _checked(
     positive(displacement, "displacement", "m³")
     positive(suction, "suction pressure", "Pa")
     if not discharge >= suction:
-        raise OutOfRange(f"discharge pressure must not lie below suction ({suction:g} Pa), got {discharge:g}")
+        raise OutOfRange(
+            Message(
+                "discharge pressure must not lie below suction ({suction:g} Pa), got {discharge:g}",
+                suction=suction,
+                discharge=discharge,
+            )
+        )
     between(clearance, 0.001, 0.3, "clearance", "of the displacement")
     between(exponent, 1.001, 1.7, "polytropic exponent", "")
 
@@ -56,7 +63,10 @@ def indicated_work(
     drawn: float = displacement * (1 + clearance - clearance * ratio ** (1 / exponent))
     if drawn <= 0:
         raise OutOfRange(
-            f"at a pressure ratio of {ratio:g} re-expansion fills the cylinder; nothing is drawn in"
+            Message(
+                "at a pressure ratio of {ratio:g} re-expansion fills the cylinder; nothing is drawn in",
+                ratio=ratio,
+            )
         )
     k = (exponent - 1) / exponent
     work: float = suction * drawn * (ratio**k - 1) / k

@@ -14,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import N_, Message
 from humclick.physics.bounds import between, not_negative, positive
 
 __all__ = ["Motor", "Steady", "steady"]
@@ -73,11 +74,13 @@ class Motor:
         if self.rotor_leakage_d is not None:
             not_negative(self.rotor_leakage_d, "rotor_leakage_d", "Ω")
         if self.run_leakage + self.rotor_leakage <= 0 or self.start_leakage + self.rotor_leakage <= 0:
-            raise OutOfRange("the leakage reactances must not all be zero: such a machine has no inductance")
-        between(self.turns_ratio, 0.2, 5.0, "turns_ratio", "start over run turns")
+            raise OutOfRange(
+                Message("the leakage reactances must not all be zero: such a machine has no inductance")
+            )
+        between(self.turns_ratio, 0.2, 5.0, "turns_ratio", N_("start over run turns"))
         positive(self.inertia, "inertia", "kg m²")
         if self.poles not in (2, 4, 6, 8):
-            raise OutOfRange(f"poles must be 2, 4, 6 or 8, got {self.poles!r}")
+            raise OutOfRange(Message("poles must be 2, 4, 6 or 8, got {poles}", poles=repr(self.poles)))
         between(self.hertz, *_HERTZ, "hertz", "Hz")
         between(self.celsius, -60.0, 250.0, "celsius", "°C")
 
@@ -136,7 +139,9 @@ def _outside(gear: complex | None, capacitor: complex | None) -> complex | None:
     if gear == 0 or capacitor == 0:
         return 0j
     if both == 0:
-        raise OutOfRange("start gear and run capacitor resonate without loss: give either some resistance")
+        raise OutOfRange(
+            Message("start gear and run capacitor resonate without loss: give either some resistance")
+        )
     return gear * capacitor / both
 
 

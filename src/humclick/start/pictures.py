@@ -16,6 +16,7 @@ from html import escape
 from typing import Any
 
 from humclick.errors import Refused
+from humclick.messages import Message, Verbatim
 from humclick.start.curves import Panel
 from humclick.start.run import Switched
 
@@ -71,7 +72,12 @@ def picture_svg(
     one page. Raises `Refused` without a panel, or if the tag is not a word of letters, digits and hyphens.
     """
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", tag):
-        raise Refused(f"the tag of a picture is a word of letters, digits and hyphens, got {tag!r}")
+        raise Refused(
+            Message(
+                "the tag of a picture is a word of letters, digits and hyphens, got {tag}",
+                tag=Verbatim(repr(tag)),
+            )
+        )
     out = io.StringIO()
     _draw(panels, title, events, out, "svg", tag)
     return _cleaned(out.getvalue(), title, description, tag)
@@ -100,7 +106,7 @@ def _draw(
     dots: float = 72.0,
 ) -> None:
     if not panels:
-        raise Refused("a picture needs one panel of curves at least")
+        raise Refused(Message("a picture needs one panel of curves at least"))
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import DataError, Unknown
+from humclick.messages import Message
 from humclick.parts.family import HEALTHY, Role
 from humclick.parts.shelves import starts_table
 from humclick.start.rows import OUTCOMES
@@ -284,7 +285,7 @@ class Starts:
                 if family.apart or fault in self._table.idle:
                     continue
                 names = [".".join(pair) for pair in number]
-                raise Unknown("mode in the table of start attempts", ".".join(fault), names)
+                raise Unknown(Message("mode in the table of start attempts"), ".".join(fault), names)
         return self.joined(codes)
 
     def joined(self, keys: Sequence[tuple[int, ...]]) -> tuple[int, ...]:

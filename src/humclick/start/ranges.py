@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from humclick.errors import OutOfRange
+from humclick.messages import Message
 
 __all__ = ["Range", "range_of"]
 
@@ -50,8 +51,10 @@ def range_of(values: Iterable[float], unit: str = "", level: float = 0.9) -> Ran
     """
     ordered = sorted(float(value) for value in values if not math.isnan(value))
     if not ordered:
-        raise OutOfRange("a range needs at least one value")
+        raise OutOfRange(Message("a range needs at least one value"))
     if not 0 < level < 1:
-        raise OutOfRange(f"the level of a range must lie between 0 and 1, got {level!r}")
+        raise OutOfRange(
+            Message("the level of a range must lie between 0 and 1, got {level}", level=repr(level))
+        )
     tail = (1 - level) / 2
     return Range(_at(ordered, tail), _at(ordered, 0.5), _at(ordered, 1 - tail), unit)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from humclick.errors import OutOfRange, Refused
+from humclick.messages import Message, Verbatim
 from humclick.start import rows as r
 from humclick.start.case import StartCase
 from humclick.start.lanes import play
@@ -69,7 +70,13 @@ class Run:
         Raises `Refused` if there is no such kind.
         """
         if what not in r.EVENTS:
-            raise Refused(f"no event is called {what!r}; there are: {', '.join(r.EVENTS)}")
+            raise Refused(
+                Message(
+                    "no event is called {what}; there are: {events}",
+                    what=Verbatim(repr(what)),
+                    events=tuple(r.EVENTS),
+                )
+            )
         return next((e.time for e in self.events if e.what == what), math.nan)
 
 
@@ -104,7 +111,9 @@ def simulate(
     and switching times within 1 ms, unless a contact opens one current zero later.
     """
     if record not in ("half-cycles", "wave"):
-        raise Refused(f"record must be 'half-cycles' or 'wave', got {record!r}")
+        raise Refused(
+            Message("record must be 'half-cycles' or 'wave', got {record}", record=Verbatim(repr(record)))
+        )
     check_times(seconds, step, 60.0 if record == "wave" else 3600.0)
     table = pack_many([case])
     wave = record == "wave"
@@ -130,6 +139,16 @@ def simulate(
 def check_times(seconds: float, step: float, longest: float) -> None:
     """Refuse a duration or a step that cannot be played."""
     if not 1e-3 <= seconds <= longest:
-        raise OutOfRange(f"an attempt must last 0.001 … {longest:g} s, got {seconds:g}")
+        raise OutOfRange(
+            Message(
+                "an attempt must last 0.001 … {longest:g} s, got {seconds:g}",
+                longest=longest,
+                seconds=seconds,
+            )
+        )
     if not STEPS[0] <= step <= STEPS[1]:
-        raise OutOfRange(f"the step must be {STEPS[0]:g} … {STEPS[1]:g} s, got {step:g}")
+        raise OutOfRange(
+            Message(
+                "the step must be {low:g} … {high:g} s, got {step:g}", low=STEPS[0], high=STEPS[1], step=step
+            )
+        )

@@ -20,12 +20,14 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, Response
 
 from humclick import __version__
-from humclick.errors import HumclickError, Refused, Unknown
+from humclick.errors import HumclickError, Refused, Unknown, printable
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import PhotoTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.schema import call_schema
 from humclick.limits import EVENTS_AT_ONCE
+from humclick.messages import Message
+from humclick.web.asked import language_chosen, said_to
 from humclick.web.exchange import plain_table
 from humclick.web.office import Office
 from humclick.web.parcel import pack
@@ -66,7 +68,7 @@ def _store(request: Request) -> Store:
 def _known(request: Request, name: str) -> Store:
     store = _store(request)
     if not store.has(name):
-        raise Unknown("call", name, store.ids()[:20])
+        raise Unknown(Message("call"), name, store.ids()[:20])
     return store
 
 
@@ -126,13 +128,13 @@ def append(
         try:
             sound.append(event_from(event))
         except HumclickError as error:
-            results[-1]["error"] = str(error)
+            results[-1]["error"] = error.message
     call_id(name)
     done = _store(request).take(name, sound)
-    others = {**done.refused, **dict.fromkeys(done.conflicts, "another event is kept under this id")}
+    others = {**done.refused, **dict.fromkeys(done.conflicts, Message("another event is kept under this id"))}
     for result in results:
-        result["error"] = result["error"] or others.get(result["id"], "")
-        result["kept"] = not result["error"]
+        why = result["error"] or others.get(result["id"], "")
+        result["kept"], result["error"] = not why, printable(said_to(request.headers, why))
     return {
         "added": done.added,
         "version": done.version,
@@ -217,7 +219,7 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
     text, photos = office.room.do("parcel", data)
     call = json.loads(text)
     if not call["events"]:
-        raise Refused("there are no events in this call")
+        raise Refused(Message("there are no events in this call"))
     name = call_id(call["id"])
     for photo, looked in photos:
         office.store.keep_photo(photo, looked=PhotoKept(*looked))
@@ -239,14 +241,21 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
 
 
 @router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")
-def sheet_html(request: Request, name: CallId, paper: str = "") -> Response:
-    """Self-contained; ``paper`` is ``A4``, ``Letter`` or left to the printer."""
+def sheet_html(request: Request, name: CallId, paper: str = "", lang: str = "") -> Response:
+    """
+    Self-contained; ``paper`` is ``A4``, ``Letter`` or left to the printer.
+
+    ``lang`` is the code of a language, such as ``es``; without it the one the browser asks for.
+    """
     from humclick.jobs.sheet.render import PAPERS
     from humclick.jobs.sheet.render import sheet_html as made
 
     if paper and paper not in PAPERS:
-        raise Refused(f"paper must be {' or '.join(PAPERS)}, got {ascii(paper)[:20]}")
-    html = made(fold(_known(request, name).events(name)), paper=paper)
+        raise Refused(
+            Message("paper must be {papers:or}, got {paper}", papers=tuple(PAPERS), paper=ascii(paper)[:20])
+        )
+    spoken = language_chosen(request.headers, lang)
+    html = made(fold(_known(request, name).events(name)), paper=paper, language=spoken)
     digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in _STYLE.findall(html))
     styles = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
     csp = f"default-src 'none'; style-src {styles}; img-src data:; base-uri 'none'; frame-ancestors 'none'"
@@ -254,14 +263,15 @@ def sheet_html(request: Request, name: CallId, paper: str = "") -> Response:
 
 
 @router.get("/calls/{name}/sheet.pdf", summary="The job sheet as PDF")
-def sheet_pdf(request: Request, name: CallId, paper: str = "A4") -> Response:
-    """Three pages: customer, technician, parts counter. 501 where no typesetter is installed."""
+def sheet_pdf(request: Request, name: CallId, paper: str = "A4", lang: str = "") -> Response:
+    """Three pages: customer, technician, parts counter; ``lang`` as in HTML. 501 without a typesetter."""
     tables = [plain_table(event) for event in _known(request, name).events(name)]
+    spoken = language_chosen(request.headers, lang)
     try:
-        data = _office(request).room.do("sheet", json.dumps(tables), paper)
+        data = _office(request).room.do("sheet", json.dumps(tables), paper, spoken)
     except Refused as error:
         if isinstance(error.__cause__, ImportError | OSError):
-            return JSONResponse({"error": str(error)}, 501)
+            return JSONResponse({"error": printable(said_to(request.headers, error.message))}, 501)
         raise
     headers = {"Content-Disposition": f'inline; filename="sheet-{name}.pdf"'}
     return Response(data, headers=headers, media_type="application/pdf")

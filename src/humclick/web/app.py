@@ -13,11 +13,9 @@ import hashlib
 import json
 import secrets
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import msgspec
 from fastapi import FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
@@ -27,12 +25,12 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import NotModifiedResponse
 
 from humclick import __version__
-from humclick.errors import HumclickError, StorageTrouble, Unknown, printable
-from humclick.limits import FORM_FIELDS, FORM_FILES, SETTING_LETTERS
-from humclick.messages import ENGLISH, languages
+from humclick.errors import HumclickError, StorageTrouble, Unknown
+from humclick.limits import FORM_FIELDS, FORM_FILES
 from humclick.web.api import DEVICE, device_of, router, taken_in
+from humclick.web.asked import COOKIE, language_asked, settings_of
 from humclick.web.assets import Asset, Assets, assets
-from humclick.web.exchange import Reply, Settings
+from humclick.web.exchange import Reply
 from humclick.web.guard import Guard
 from humclick.web.language import language
 from humclick.web.nets import NETS, refusal
@@ -44,8 +42,6 @@ from humclick.web.photos import MEDIA_TYPES
 
 #: Header of the page's own script: hand over the engine's reply as it is.
 PART = "x-humclick-part"
-#: Cookie that keeps language, look and meter on the device.
-COOKIE = "humclick"
 _STATIC = Path(__file__).resolve().parent / "static"
 _A_YEAR = 31_536_000
 _FOR_GOOD = "public, max-age=31536000, immutable"
@@ -95,7 +91,7 @@ def _say_refusals(app: FastAPI) -> None:
     @app.exception_handler(HumclickError)
     async def refused(request: Request, error: HumclickError) -> Response:
         status = 404 if isinstance(error, Unknown) else 503 if isinstance(error, StorageTrouble) else 422
-        return refusal(request, str(error), status)
+        return refusal(request, error.message, status)
 
     @app.exception_handler(RequestValidationError)
     async def not_of_the_shape(request: Request, error: RequestValidationError) -> Response:
@@ -125,8 +121,8 @@ def _add_own_files(app: FastAPI, files: Assets, authority: Path | None) -> None:
 
     @app.get("/shell", include_in_schema=False)
     def empty(request: Request) -> Response:
-        settings = _settings(request)
-        words = str(settings.get("language") or _language(request))
+        settings = settings_of(request.headers)
+        words = str(settings.get("language") or language_asked(request.headers))
         return HTMLResponse(_document({"language": words}, settings, files), headers={"Cache-Control": _ANEW})
 
 
@@ -172,9 +168,9 @@ def _add_pages(app: FastAPI, office: Office, files: Assets) -> None:
                 method=request.method,
                 query=_listed(request.query_params.multi_items()),
                 form={**form, **photo},
-                language=_language(request),
+                language=language_asked(request.headers),
                 device=device,
-                settings=_settings(request),
+                settings=settings_of(request.headers),
                 secure=_secure(request),
                 follow=PART in request.headers,
             )
@@ -211,7 +207,7 @@ def _page(request: Request, reply: dict[str, Any], files: Assets) -> Response:
     else:
         status = int(reply.get("status", 200))
         response = HTMLResponse(
-            _document(reply, reply.get("settings") or _settings(request), files),
+            _document(reply, reply.get("settings") or settings_of(request.headers), files),
             200 if status == 303 else status,
         )
     response.headers["Cache-Control"] = "no-store"
@@ -280,35 +276,6 @@ async def _form(request: Request, office: Office) -> tuple[dict[str, Any], list[
                 pairs.append((name, data.decode("utf-8", "replace")))
                 pairs.append((f"{name}_name", value.filename or ""))
         return _listed(pairs), photos
-
-
-def _language(request: Request) -> str:
-    """The first language asked for that there is."""
-    for part in request.headers.get("accept-language", "").split(","):
-        code = part.partition(";")[0].strip().casefold()
-        for known in (code, code.partition("-")[0]):
-            if known in languages():
-                return known
-    return ENGLISH
-
-
-def _settings(request: Request) -> dict[str, Any]:
-    """What the cookie keeps; nothing where it was not written by us."""
-    try:
-        settings = msgspec.json.decode(
-            base64.urlsafe_b64decode(request.cookies.get(COOKIE, "")), type=Settings
-        )
-    except (ValueError, RecursionError):
-        return {}
-    values = asdict(settings)
-    if any(isinstance(value, str) and not _plain(value) for value in values.values()):
-        return {}
-    return values
-
-
-def _plain(text: str) -> bool:
-    """Whether a setting can be what a person chose."""
-    return len(text) <= SETTING_LETTERS and printable(text, "") == text
 
 
 def _secure(request: Request) -> bool:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,11 +25,26 @@ if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
 _SOURCES = (("**.py", "python"), ("**.html", "jinja2"))
-_KEYWORDS = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
+_KEYWORDS: dict[str, tuple[int, ...] | None] = {"_": None, "N_": None, "Message": None, "counted": (1, 2)}
+#: What refuses a number by its name: the place of the name among what it is given.
+_KEYWORDS |= {"positive": (2,), "not_negative": (2,), "at_least": (3,), "between": (4,)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
     {"alike", "answer", "assumes", "bad", "before", "caution", "caveat", "customer", "defer", "did", "does"}
-    | {"how", "lasts", "must", "outcomes", "plain", "question", "reason", "said", "seen", "steps", "tested"}
+    | {
+        "how",
+        "lasts",
+        "must",
+        "next",
+        "outcomes",
+        "plain",
+        "question",
+        "reason",
+        "said",
+        "seen",
+        "steps",
+        "tested",
+    }
     | {"text", "tick", "title", "where", "why"}
 )
 #: Data files every text of which is for people, and those none of which is shown by this catalogue.
@@ -52,6 +67,8 @@ def _in_table(table: Any, wanted: bool = False, every: bool = False) -> Iterator
                 yield from value
             if key == "element" and isinstance(value, list):  # the word beside a part's title in its drawing
                 yield from (row["word"] for row in value if "word" in row)
+            if key == "mark" and isinstance(value, list):  # named before what is printed there
+                yield from (row["name"].replace("_", " ") for row in value if "name" in row)
             if key == "mode":  # named in a sentence without what stands behind its colon
                 yield from (row["title"].partition(":")[0] for row in value)
             whole = every or (key == "reason" and isinstance(value, dict))
@@ -130,6 +147,11 @@ def compiled_catalogue(catalogue: Catalog) -> bytes:
     return buffer.getvalue()
 
 
+def _translated(string: str | Sequence[str] | None) -> bool:
+    """Whether a text, or every form of a counted one, is there."""
+    return bool(string) and (isinstance(string, str) or all(string or ()))
+
+
 def brought_up_to_date(code: str) -> int:
     """Bring the files of a language up to date; the number of texts still without translation."""
     from babel.messages.pofile import write_po
@@ -140,7 +162,7 @@ def brought_up_to_date(code: str) -> int:
     with source.open("wb") as file:
         write_po(file, made, width=110, omit_header=False, no_location=True)
     _file(code, "mo").write_bytes(compiled_catalogue(made))
-    return sum(1 for message in made if message.id and not message.string)
+    return sum(not _translated(message.string) for message in made if message.id)
 
 
 if __name__ == "__main__":

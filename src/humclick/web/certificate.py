@@ -25,8 +25,9 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
-from humclick.errors import Refused
+from humclick.errors import Refused, because
 from humclick.jobs.on_disk import write_whole
+from humclick.messages import Message, Verbatim
 
 #: How long the authority and the server's certificate hold; some phones refuse the latter above 825.
 AUTHORITY_DAYS, SERVER_DAYS = 1826, 397
@@ -73,7 +74,13 @@ def certificates(folder: Path, names: Iterable[str], now: datetime | None = None
                 made = _server(wanted, key, authority, signing, moment)
             _write(path, made, key_path, key)
     except OSError as error:
-        raise Refused(f"{folder}: no certificates can be kept here: {error.strerror or error}") from None
+        raise Refused(
+            Message(
+                "{folder}: no certificates can be kept here: {why}",
+                folder=Verbatim(folder),
+                why=because(error),
+            )
+        ) from None
     return Certificates(folder / "authority.crt", path, key_path, fingerprint(authority))
 
 
@@ -94,10 +101,10 @@ def _named(names: Iterable[str]) -> tuple[x509.GeneralName, ...]:
         except UnicodeError:
             plain = ""
         if not _NAME.fullmatch(plain):
-            raise Refused(f"{ascii(name)[:80]} is no name or address of a server")
+            raise Refused(Message("{name} is no name or address of a server", name=ascii(name)[:80]))
         general[name] = x509.DNSName(plain)
     if not general:
-        raise Refused("a certificate needs a name or an address of the server")
+        raise Refused(Message("a certificate needs a name or an address of the server"))
     return tuple(general[name] for name in sorted(general))
 
 
@@ -110,7 +117,11 @@ def _authority(folder: Path, now: datetime) -> tuple[ec.EllipticCurvePrivateKey,
         key = serialization.load_pem_private_key(key_path.read_bytes(), None)
         certificate = x509.load_pem_x509_certificate(path.read_bytes())
     except ValueError:
-        raise Refused(f"{folder}: the authority's files are damaged; put them back or away") from None
+        raise Refused(
+            Message(
+                "{folder}: the authority's files are damaged; put them back or away", folder=Verbatim(folder)
+            )
+        ) from None
     outlives = certificate.not_valid_after_utc > now + timedelta(days=SERVER_DAYS + 1)
     return (key, certificate) if isinstance(key, ec.EllipticCurvePrivateKey) and outlives else None
 

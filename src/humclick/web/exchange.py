@@ -18,6 +18,7 @@ from humclick.errors import HumclickError, Refused
 from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import Event
 from humclick.jobs.fold import merge
+from humclick.messages import Message, Verbatim
 
 #: Looks that can be chosen; the first follows the device.
 THEMES = ("auto", "light", "dark")
@@ -168,7 +169,7 @@ def request_from(text: str) -> Request:
     try:
         request = msgspec.json.decode(text, type=Request)
     except (msgspec.ValidationError, msgspec.DecodeError) as error:
-        raise Refused(f"the request is not understood: {error}") from None
+        raise Refused(Message("the request is not understood: {reason}", reason=Verbatim(error))) from None
     if request.now.tzinfo is None:
-        raise Refused("now needs its zone, such as 2026-03-02T09:30:00+01:00")
+        raise Refused(Message("now needs its zone, such as 2026-03-02T09:30:00+01:00"))
     return request

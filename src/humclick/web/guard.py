@@ -19,11 +19,13 @@ from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 
 from humclick.limits import BODIES_BYTES, BODY_SECONDS, JSON_DEPTH, body_of
+from humclick.messages import Message
+from humclick.web.asked import said_to
 
 Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
+Event = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Event]]
+Send = Callable[[Event], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 CSP = "; ".join(
@@ -61,7 +63,7 @@ _JSON_MARK = re.compile(rb'[]["{}\\]')
 class Unfit(Exception):
     """A request's body that is not taken: the status, why, and what would be right."""
 
-    def __init__(self, status: int, text: str) -> None:
+    def __init__(self, status: int, text: Message) -> None:
         super().__init__(text)
         self.status = status
         self.text = text
@@ -92,7 +94,10 @@ class JsonDepth:
             elif mark in b"[{":
                 self.depth += 1
                 if self.depth > JSON_DEPTH:
-                    raise Unfit(422, f"nested more than {JSON_DEPTH} deep; events and forms are flat")
+                    raise Unfit(
+                        422,
+                        Message("nested more than {most} deep; events and forms are flat", most=JSON_DEPTH),
+                    )
             elif mark in b"]}":
                 self.depth -= 1
         self._escaped_at = 0 if skip == len(piece) else -1
@@ -112,7 +117,7 @@ class _Coming:
         self.taken, self.whole = 0, False
         self.unfit: Unfit | None = None
 
-    async def message(self) -> Message:
+    async def message(self) -> Event:
         """The next piece of it."""
         if self.whole:
             return await self.receive()
@@ -122,11 +127,11 @@ class _Coming:
             self.unfit = unfit
             raise
 
-    async def _piece(self) -> Message:
+    async def _piece(self) -> Event:
         try:
             message = await asyncio.wait_for(self.receive(), BODY_SECONDS)
         except TimeoutError:
-            raise Unfit(408, "what you send stopped coming; send it again") from None
+            raise Unfit(408, Message("what you send stopped coming; send it again")) from None
         body = message.get("body", b"")
         self.whole = not message.get("more_body", False)
         self.taken += len(body)
@@ -134,7 +139,7 @@ class _Coming:
         if self.taken > self.most:
             raise Unfit(413, _too_large(self.most))
         if self.guard.coming > BODIES_BYTES:
-            raise Unfit(503, "too much is being sent at one time; try again in a minute")
+            raise Unfit(503, Message("too much is being sent at one time; try again in a minute"))
         if self.looked is not None:
             self.looked.take(body)
         return message
@@ -156,7 +161,7 @@ class Guard:
         headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
         began = False
 
-        async def sent(message: Message) -> None:
+        async def sent(message: Event) -> None:
             nonlocal began
             if coming.unfit is not None and not began:  # whatever is made of it: the body was not taken
                 return
@@ -172,11 +177,11 @@ class Guard:
         coming = _Coming(self, receive, most, JsonDepth() if _is_json(scope, headers) else None)
         refusal = self._refusal(scope, headers)
         if refusal is not None:
-            await _say(sent, *refusal)
+            await _say(sent, refusal[0], said_to(headers, refusal[1]))
             return
         declared = headers.get("content-length", "0")
         if not declared.isdecimal() or len(declared) > 15 or int(declared) > most:
-            await _say(sent, 413, _too_large(most))
+            await _say(sent, 413, said_to(headers, _too_large(most)))
             return
         try:
             await self.app(scope, coming.message, sent)
@@ -187,17 +192,17 @@ class Guard:
         if coming.unfit is not None and not began:
             status, text = coming.unfit.status, coming.unfit.text
             coming.unfit = None
-            await _say(sent, status, text)
+            await _say(sent, status, said_to(headers, text))
 
-    def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, str] | None:
+    def _refusal(self, scope: Scope, headers: dict[str, str]) -> tuple[int, Message] | None:
         host = headers.get("host", "")
         if not self._known(host):
-            return 421, "this server is not asked under that name; start it with --name to allow it"
+            return 421, Message("this server is not asked under that name; start it with --name to allow it")
         if scope["method"] not in _READING:
             site, origin = headers.get("sec-fetch-site", ""), headers.get("origin", "")
             foreign = origin and origin.partition("://")[2] != host
             if site not in ("", "same-origin", "none") or (not site and foreign):
-                return 403, "this came from another site"
+                return 403, Message("this came from another site")
         return None
 
     def _known(self, host: str) -> bool:
@@ -213,8 +218,8 @@ class Guard:
         return True
 
 
-def _too_large(most: int) -> str:
-    return f"at most {most // 2**20} MiB are taken here"
+def _too_large(most: int) -> Message:
+    return Message("at most {most} MiB are taken here", most=most // 2**20)
 
 
 def _is_json(scope: Scope, headers: dict[str, str]) -> bool:

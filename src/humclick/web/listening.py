@@ -20,6 +20,7 @@ from humclick.jobs.order import next_turn
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.jobs.standing import moment
 from humclick.limits import RECORDING_BYTES, RECORDING_ROWS, RECORDING_SAMPLES
+from humclick.messages import Message
 from humclick.web.exchange import events_in, plain_table
 
 
@@ -28,9 +29,11 @@ def recording_table(
 ) -> dict[str, Any]:
     """The event that says what a recording shows: a clamp's log as CSV, or a WAV file, as its name ends."""
     if not data:
-        raise Refused("choose a recording first: a clamp's log (CSV) or a sound (WAV)")
+        raise Refused(Message("choose a recording first: a clamp's log (CSV) or a sound (WAV)"))
     if len(data) > RECORDING_BYTES:
-        raise Refused(f"a recording may have {RECORDING_BYTES // 2**20} MiB; cut it to the attempts")
+        raise Refused(
+            Message("a recording may have {most} MiB; cut it to the attempts", most=RECORDING_BYTES // 2**20)
+        )
     earlier = events_in(events)
     machine = fold(earlier).machine
     from humclick.recordings.evidence import evidence_of  # here: most calls have none

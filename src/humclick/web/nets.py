@@ -13,15 +13,17 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
-from humclick.errors import Busy, OverBound, printable
+from humclick.errors import Busy, HumclickError, OverBound, printable
+from humclick.messages import NOTHING, Message
+from humclick.web.asked import said_to
 
 _Answer = Callable[[Request, Exception], Awaitable[Any]]
 _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
 def refusal(request: Request, text: str, status: int, headers: Mapping[str, str] | None = None) -> Response:
-    """What was wrong, as JSON where JSON was asked; half letters, which no answer can hold, by number."""
-    words = printable(text)
+    """What was wrong in the language of who asks, as JSON where JSON was asked; half letters by number."""
+    words = printable(said_to(request.headers, text))
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": words}, status, dict(headers or {}))
     return PlainTextResponse(words, status, dict(headers or {}))
@@ -30,17 +32,21 @@ def refusal(request: Request, text: str, status: int, headers: Mapping[str, str]
 async def _storage(request: Request, error: Exception) -> Response:
     assert isinstance(error, OSError)
     if error.errno in _FULL:
-        text = "the server's disk is full: nothing was kept; make room there and send it again"
+        text = Message("the server's disk is full: nothing was kept; make room there and send it again")
         return refusal(request, text, 507)
-    why = error.strerror or type(error).__name__
-    return refusal(request, f"the server's storage does not answer ({why}): send it again later", 503)
+    text = Message(
+        "the server's storage does not answer ({why}): send it again later",
+        why=Message.of(error.strerror or type(error).__name__),
+    )
+    return refusal(request, text, 503)
 
 
-def _says(status: int, text: str = "", headers: Mapping[str, str] | None = None) -> _Answer:
+def _says(status: int, text: Message = NOTHING, headers: Mapping[str, str] | None = None) -> _Answer:
     """An answer with these words, else with the failure's own."""
 
     async def answered(request: Request, error: Exception) -> Response:
-        return refusal(request, text or str(error), status, headers)
+        own = error.message if isinstance(error, HumclickError) else Message.of(str(error))
+        return refusal(request, text or own, status, headers)
 
     return answered
 
@@ -50,7 +56,7 @@ NETS: Mapping[type[Exception], _Answer] = {
     Busy: _says(503, headers={"Retry-After": "30"}),
     OverBound: _says(422),
     OSError: _storage,
-    UnicodeError: _says(422, "a text holds half a letter (a lone surrogate); remove it"),
-    RecursionError: _says(422, "nested too deeply"),
-    MemoryError: _says(503, "the server has no memory left for this; try again later"),
+    UnicodeError: _says(422, Message("a text holds half a letter (a lone surrogate); remove it")),
+    RecursionError: _says(422, Message("nested too deeply")),
+    MemoryError: _says(503, Message("the server has no memory left for this; try again later")),
 }

@@ -33,6 +33,7 @@ from humclick.jobs.call_file import LARGEST, MOST_EVENTS, parse_call, write_call
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.limits import PARCEL_BYTES, PARCEL_PHOTOS
+from humclick.messages import Message
 from humclick.web.exchange import events_in, plain_table
 
 #: Largest file read, and most it may unpack to.
@@ -111,7 +112,11 @@ def unpack(data: bytes) -> Parcel:
     Refused if it is neither, is damaged, is too large, or holds what does not belong in it.
     """
     if len(data) > LARGEST_PARCEL:
-        raise Refused(f"larger than {LARGEST_PARCEL // 2**20} MiB, so it is not a call with its photos")
+        raise Refused(
+            Message(
+                "larger than {most} MiB, so it is not a call with its photos", most=LARGEST_PARCEL // 2**20
+            )
+        )
     if not data.startswith(b"PK"):
         return _named(Parcel("", parse_call(data, "call file").events))
     try:
@@ -120,7 +125,9 @@ def unpack(data: bytes) -> Parcel:
     except _DAMAGED as error:
         if isinstance(error, Refused):
             raise
-        raise Refused(f"this zip file is damaged: {printable(str(error))[:80]}") from None
+        raise Refused(
+            Message("this zip file is damaged: {error}", error=printable(str(error))[:80])
+        ) from None
 
 
 def _named(parcel: Parcel) -> Parcel:
@@ -134,12 +141,14 @@ def _named(parcel: Parcel) -> Parcel:
 def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     members = opened.infolist()
     if len(members) > MOST_PHOTOS + 3:
-        raise Refused(f"more than {MOST_PHOTOS} photos, so it is not one call")
+        raise Refused(Message("more than {most} photos, so it is not one call", most=MOST_PHOTOS))
     if sum(member.file_size for member in members) > LARGEST_PARCEL:
-        raise Refused(f"unpacks to more than {LARGEST_PARCEL // 2**20} MiB, so it is not a call")
+        raise Refused(
+            Message("unpacks to more than {most} MiB, so it is not a call", most=LARGEST_PARCEL // 2**20)
+        )
     names = [member.filename for member in members]
     if len(set(names)) != len(names) or "call.toml" not in names:
-        raise Refused("there must be one call.toml in the zip file, and no name twice")
+        raise Refused(Message("there must be one call.toml in the zip file, and no name twice"))
     left, name = LARGEST_PARCEL, ""
     events: tuple[Event, ...] = ()
     photos: dict[str, bytes] = {}
@@ -147,16 +156,30 @@ def _unpacked(opened: zipfile.ZipFile) -> Parcel:
     for member in members:
         photo = _PHOTO.fullmatch(member.filename)
         if member.filename not in ("about.json", "call.toml", "unread.json") and photo is None:
-            raise Refused(f"{ascii(member.filename)[:80]} does not belong into a call's zip file")
+            raise Refused(
+                Message(
+                    "{filename} does not belong into a call's zip file", filename=ascii(member.filename)[:80]
+                )
+            )
         bound = min(left, LARGEST if photo is None else left)
         with opened.open(member) as file:
             data = file.read(bound + 1)
         left -= len(data)
         if len(data) > bound:
-            raise Refused(f"{member.filename[:80]} unpacks to more than it says or than a call may have")
+            raise Refused(
+                Message(
+                    "{filename} unpacks to more than it says or than a call may have",
+                    filename=member.filename[:80],
+                )
+            )
         if photo is not None:
             if hashlib.sha256(data).hexdigest() != photo[1]:
-                raise Refused(f"{member.filename} is not what its name says; the file was damaged on the way")
+                raise Refused(
+                    Message(
+                        "{filename} is not what its name says; the file was damaged on the way",
+                        filename=member.filename,
+                    )
+                )
             photos[photo[1]] = data
         elif member.filename == "call.toml":
             events = parse_call(data, "call.toml").events
@@ -173,7 +196,7 @@ def _unread_in(data: bytes) -> tuple[Mapping[str, Any], ...]:
     except (ValueError, RecursionError):
         rows = [{}]
     if not all(isinstance(row.get("id"), str) for row in rows):
-        raise Refused("unread.json in the zip file cannot be read")
+        raise Refused(Message("unread.json in the zip file cannot be read"))
     return tuple(rows[:MOST_EVENTS])
 
 
@@ -182,7 +205,9 @@ def _id_in(data: bytes) -> str:
         about = json.loads(data)
         version, name = about["humclick_parcel"], about["id"]
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise Refused("about.json in the zip file cannot be read") from None
+        raise Refused(Message("about.json in the zip file cannot be read")) from None
     if version != 1 or not isinstance(name, str):
-        raise Refused(f"a zip file of version {ascii(version)[:20]}; this program reads 1")
+        raise Refused(
+            Message("a zip file of version {version}; this program reads 1", version=ascii(version)[:20])
+        )
     return name

@@ -28,6 +28,7 @@ from humclick.limits import (
     PHOTO_SIDE,
     PHOTO_SIDE_IN,
 )
+from humclick.messages import Message
 
 #: Largest file taken. [byte]
 LARGEST_PHOTO = PHOTO_BYTES
@@ -55,7 +56,13 @@ class PhotoKept:
 @contextmanager
 def _opened(data: bytes) -> Iterator[Image.Image]:
     if len(data) > LARGEST_PHOTO:
-        raise Refused(f"a photo may have {LARGEST_PHOTO // 2**20} MiB, this has {len(data) / 2**20:.0f}")
+        raise Refused(
+            Message(
+                "a photo may have {most} MiB, this has {size:.0f}",
+                most=LARGEST_PHOTO // 2**20,
+                size=len(data) / 2**20,
+            )
+        )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
@@ -63,18 +70,25 @@ def _opened(data: bytes) -> Iterator[Image.Image]:
                 _refuse_size(image)
                 yield image
     except (UnidentifiedImageError, Image.DecompressionBombError):
-        raise Refused("this is no photo; JPEG, PNG and WebP are taken") from None
+        raise Refused(Message("this is no photo; JPEG, PNG and WebP are taken")) from None
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         if isinstance(error, Refused):
             raise
-        raise Refused(f"this photo is damaged: {printable(str(error))[:80]}") from None
+        raise Refused(Message("this photo is damaged: {error}", error=printable(str(error))[:80])) from None
 
 
 def _refuse_size(image: Image.Image) -> None:
     """Refuse by the header alone what takes too much memory to unpack."""
     width, height = image.size
     if max(width, height) > PHOTO_SIDE_IN:
-        raise Refused(f"a photo may have {PHOTO_SIDE_IN} pixels a side, this has {width} × {height}")
+        raise Refused(
+            Message(
+                "a photo may have {most} pixels a side, this has {width} × {height}",
+                most=PHOTO_SIDE_IN,
+                width=width,
+                height=height,
+            )
+        )
     if image.format != "JPEG":
         most, kind = PHOTO_PIXELS_WHOLE, str(image.format)
     elif image.info.get("progressive"):
@@ -83,8 +97,14 @@ def _refuse_size(image: Image.Image) -> None:
         most, kind = PHOTO_PIXELS_SCALED, "JPEG"
     if width * height > most:
         raise Refused(
-            f"a photo as {kind} may have {most // 10**6} million pixels, this has {width} × {height};"
-            " send it as the camera's own JPEG, or smaller"
+            Message(
+                "a photo as {kind} may have {most} million pixels, this has {width} × "
+                "{height}; send it as the camera's own JPEG, or smaller",
+                kind=kind,
+                most=most // 10**6,
+                width=width,
+                height=height,
+            )
         )
 
 
@@ -98,13 +118,20 @@ def checked(data: bytes) -> PhotoKept:
     with _opened(data) as image:
         if max(image.size) > LONGEST:
             raise Refused(
-                f"a photo is kept with {LONGEST} pixels a side at most, this has {image.width} ×"
-                f" {image.height}; hand it over to be scaled"
+                Message(
+                    "a photo is kept with {most} pixels a side at most, this has {width} × "
+                    "{height}; hand it over to be scaled",
+                    most=LONGEST,
+                    width=image.width,
+                    height=image.height,
+                )
             )
         image.load()
         if image.getexif() or any(image.info.get(key) for key in _NOTES):
             raise Refused(
-                "this photo still says where, when or by what it was taken; hand it over to be cleaned"
+                Message(
+                    "this photo still says where, when or by what it was taken; hand it over to be cleaned"
+                )
             )
         return _kept(data, image)
 

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from humclick.errors import CallFileError, Refused, StorageTrouble, Unknown
+from humclick.errors import CallFileError, Refused, StorageTrouble, Unknown, because
 from humclick.jobs.call_file import (
     LARGEST,
     MOST_EVENTS,
@@ -38,20 +38,30 @@ from humclick.jobs.event_tables import event_from
 from humclick.jobs.events import Event
 from humclick.jobs.on_disk import write_whole
 from humclick.jobs.order import in_order
+from humclick.messages import Message, Verbatim
 from humclick.web.photos import SUFFIXES, PhotoKept, checked, size_of
 
 _ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 #: Names some systems keep for devices.
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))})
-_NO_ROOM = f"the call is full ({MOST_EVENTS} events or {LARGEST // 2**20} MiB); begin a new call"
+_NO_ROOM = Message(
+    "the call is full ({events} events or {most} MiB); begin a new call",
+    events=MOST_EVENTS,
+    most=LARGEST // 2**20,
+)
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def call_id(text: str) -> str:
     """The id of a call, as it stands in an address and names a file; refused where it cannot."""
     if not _ID.fullmatch(text) or text in _DEVICES:
-        raise Refused(f"the id of a call is 1 to 64 small letters, digits and dashes, got {ascii(text)[:80]}")
+        raise Refused(
+            Message(
+                "the id of a call is 1 to 64 small letters, digits and dashes, got {text}",
+                text=ascii(text)[:80],
+            )
+        )
     return text
 
 
@@ -76,7 +86,7 @@ def _storage(name: str) -> Iterator[None]:
     except CallFileError as error:
         raise StorageTrouble(error.reason, line=error.line, path=name) from None
     except OSError as error:
-        raise StorageTrouble(f"cannot be written: {error.strerror or error}", path=name) from None
+        raise StorageTrouble(Message("cannot be written: {why}", why=because(error)), path=name) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +100,7 @@ class Appended:
     #: Ids under which another event was kept already; that one stays.
     conflicts: tuple[str, ...] = ()
     #: Ids of events that are not kept, and why.
-    refused: Mapping[str, str] = field(default_factory=dict)
+    refused: Mapping[str, Message] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +122,11 @@ class Store:
             with tempfile.TemporaryFile(dir=store._calls):
                 pass
         except OSError as error:
-            raise Refused(f"{folder}: no calls can be kept here: {error.strerror or error}") from None
+            raise Refused(
+                Message(
+                    "{folder}: no calls can be kept here: {why}", folder=Verbatim(folder), why=because(error)
+                )
+            ) from None
         if fresh and examples is not None:
             for example in sorted(examples.glob("*/call.toml")):
                 write_call(store._path(f"example-{example.parent.name}"), read_call(example))
@@ -151,7 +165,7 @@ class Store:
         try:
             stat = path.stat()
         except FileNotFoundError:
-            raise Unknown("call", name, self.ids()[:20]) from None
+            raise Unknown(Message("call"), name, self.ids()[:20]) from None
         mark = mark_of(stat)
         file = self._read.get(name)
         if file is None or file.mark != mark:
@@ -206,7 +220,13 @@ class Store:
         """
         photo = looked or checked(data)
         if sha256 and photo.sha256 != sha256:
-            raise Refused(f"these bytes hash to {photo.sha256[:16]}…, not to {sha256[:16]}…; send them again")
+            raise Refused(
+                Message(
+                    "these bytes hash to {got}…, not to {asked}…; send them again",
+                    got=photo.sha256[:16],
+                    asked=sha256[:16],
+                )
+            )
         path = self._photos / f"{photo.sha256}{photo.suffix}"
         with self._lock, _storage(path.name):
             if not path.is_file():
@@ -220,7 +240,7 @@ class Store:
                 path = self._photos / f"{sha256}{suffix}"
                 if path.is_file():
                     return path
-        raise Unknown("photo", sha256[:64], ())
+        raise Unknown(Message("photo"), sha256[:64], ())
 
     def has_photo(self, sha256: str) -> bool:
         """Whether a photograph is here."""

@@ -36,10 +36,11 @@ def parcel_unpacked(data: bytes) -> list[Any]:
     return [call, [[photo, photo_checked(photo)] for _, photo in photos]]
 
 
-def sheet_typeset(events: str, paper: str) -> bytes:
-    """The sheet of a call as PDF; the call's events are JSON."""
+def sheet_typeset(events: str, paper: str, language: str = "en") -> bytes:
+    """The sheet of a call as PDF, in the language of a code; the call's events are JSON."""
     from humclick.jobs.event_tables import event_from
     from humclick.jobs.fold import fold
     from humclick.jobs.sheet.pdf import sheet_pdf
 
-    return sheet_pdf(fold([event_from(table) for table in json.loads(events)]), paper=paper)
+    call = fold([event_from(table) for table in json.loads(events)])
+    return sheet_pdf(call, paper=paper, language=language)

@@ -31,6 +31,7 @@ import msgspec
 
 from humclick.errors import Busy, HumclickError, OverBound, Refused, Unknown, printable
 from humclick.limits import WORK_BYTES, WORK_SECONDS, WORK_TIMES, WORK_WAIT_SECONDS, WORK_WAITING, WORKERS
+from humclick.messages import Message, as_data, from_data
 
 try:
     import resource
@@ -186,7 +187,9 @@ class Workroom:
         count = self._count
         with self._turn:
             if count["working"] >= self.workers:
-                busy = Busy("busy with other photos, recordings and sheets; try again in half a minute")
+                busy = Busy(
+                    Message("busy with other photos, recordings and sheets; try again in half a minute")
+                )
                 if count["waiting"] >= self.waiting:
                     raise busy
                 count["waiting"] += 1
@@ -215,10 +218,15 @@ def standard_workroom() -> Workroom:
     return Workroom()
 
 
-def _broken(status: int | None, error: Exception, room: Workroom) -> str:
+def _broken(status: int | None, error: Exception, room: Workroom) -> Message:
     if isinstance(error, TimeoutError) or status == -getattr(signal, "SIGXCPU", 0):
-        return f"this took more than {room.seconds} seconds and was stopped; send a smaller one"
-    return f"this took more than {room.memory // 2**20} MiB of memory and was stopped; send a smaller one"
+        return Message(
+            "this took more than {seconds} seconds and was stopped; send a smaller one", seconds=room.seconds
+        )
+    return Message(
+        "this took more than {most} MiB of memory and was stopped; send a smaller one",
+        most=room.memory // 2**20,
+    )
 
 
 def _answered(answer: Any, room: Workroom) -> Any:
@@ -231,12 +239,12 @@ def _answered(answer: Any, room: Workroom) -> Any:
     if kind == "storage":
         raise OSError(*value)
     if kind == "unknown":
-        raise Unknown(*value)
+        raise Unknown(from_data(value[0]), *value[1:])
     if kind == "missing":
-        raise Refused(value) from ImportError()
+        raise Refused(from_data(value)) from ImportError()
     if kind == "refused":
-        raise Refused(value)
-    raise Refused(f"this cannot be read: {value}")
+        raise Refused(from_data(value))
+    raise Refused(Message("this cannot be read: {value}", value=value))
 
 
 def _function(task: str) -> Callable[..., Any]:
@@ -275,10 +283,10 @@ def _done(task: str, values: list[Any], seconds: int) -> list[Any]:
     try:
         return ["done", _function(task)(*values)]
     except Unknown as error:
-        return ["unknown", [error.kind, error.name, list(error.known)]]
+        return ["unknown", [as_data(error.kind), error.name, list(error.known)]]
     except HumclickError as error:
         missing = isinstance(error.__cause__, ImportError | OSError)
-        return ["missing" if missing else "refused", str(error)]
+        return ["missing" if missing else "refused", as_data(error.message)]
     except MemoryError:
         return ["memory", ""]
     except OSError as error:

@@ -14,8 +14,9 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit import layout
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.displays import Display, Scale, gain
+from humclick.diagnosis.displays import Display, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
+from humclick.diagnosis.law import Scale, gain
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
@@ -129,7 +130,7 @@ class Amps(Model):
         locked, sigma = _locked_amps(bench)
         edges = tuple(round(share * locked, 2) for share in _EDGES)
         scale = Scale(clamp, Quantity.CURRENT, outlook.weighing.slips)
-        stretches = scale.stretches(edges, open_apart=False)
+        stretches = cut_at(scale, edges, open_apart=False)
         drawn = bench.starts.amps_in_steps(sigma)
         made = _BINS.of(bench).setdefault(clamp, {})
         shown = _ROWS.of(bench).setdefault(clamp, {})
@@ -138,7 +139,7 @@ class Amps(Model):
             if number not in made:
                 ratio, wide = drawn.places[number]
                 amps = _read(bench, clamp, ratio, wide) if ratio > 0.0 else (0.0, 0.0)
-                made[number] = scale.bins(stretches, *amps)
+                made[number] = shares_of(stretches, *amps)
             return made[number]
 
         def row(attempt: Attempt) -> Row:

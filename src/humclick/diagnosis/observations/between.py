@@ -50,9 +50,9 @@ class Between(Measured):
         a, _, b = name.removeprefix(_NAME).partition("-")
         for node in (a, b):
             if node not in nodes:
-                raise Unknown("node", node, nodes)
+                raise Unknown(Message("node"), node, nodes)
         if a == b:
-            raise Unknown("pair of nodes", name, ["between.l-n"])
+            raise Unknown(Message("pair of nodes"), name, ["between.l-n"])
         minutes, risk = shop.probe["between"]
         return Probe(
             name,

@@ -16,8 +16,9 @@ from typing import ClassVar
 from humclick.circuit.network import Setup, predict
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.cases import Config
-from humclick.diagnosis.displays import Display, Edge, Stretch, gain
+from humclick.diagnosis.displays import Display, Edge, Stretch, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
+from humclick.diagnosis.law import gain
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
@@ -258,7 +259,7 @@ class Measured(Model):
         rows = {
             config: mixture(weights, [maker(config) for maker in makers]) for config in outlook.configs(scope)
         }
-        anything = tuple(flat(s) for s in outlook.weighing.scale(probe, 0.0).stretches(edges))
+        anything = tuple(flat(s) for s in cut_at(outlook.weighing.scale(probe, 0.0), edges))
         return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
 
     def _maker(
@@ -332,12 +333,12 @@ class Ahead:
         self.meter, self.quantity = probe.meter or weighing.meter, Quantity(probe.quantity)
         self.shown = weighing.displays(before, offset)
         self._scale = weighing.scale(probe, offset)
-        self.stretches = self._scale.stretches(edges)
+        self.stretches = cut_at(self._scale, edges)
 
     def of(self, median: float, sigma: float, *, renewed: bool) -> tuple[float, Row]:
         """Probability of what was shown of an unknown, and the row of what will be. [-]"""
         if renewed or not self.shown:
-            return 1.0, self._scale.bins(self.stretches, median, sigma)
+            return 1.0, shares_of(self.stretches, median, sigma)
         cuts = [Edge(self._scale, s.high) for s in self.stretches[:-1]]
         before = evidence([*self.shown, *cuts], median, sigma)
         row = (math.fsum(w * s.probability(x) for x, w in before.nodes) for s in self.stretches)

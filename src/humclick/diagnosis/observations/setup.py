@@ -10,8 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.displays import Display, gain
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import copper, p_hot
+from humclick.diagnosis.law import gain
 from humclick.diagnosis.observations.model import Taken
 from humclick.diagnosis.windings import PinDisplay, Sealed, WindingEvidence
 from humclick.meters import Meter, Quantity

@@ -12,6 +12,7 @@ from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
+from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, dead, flat
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.likelihood import evidence
@@ -125,14 +126,14 @@ class VoltsStart(Model):
         nominal = bench.machine.nameplate.volts
         edges = (0.3 * nominal, 0.9 * nominal)
         scale = outlook.weighing.scale(probe, 0.0)
-        stretches = scale.stretches(edges, open_apart=False)
+        stretches = cut_at(scale, edges, open_apart=False)
         known = _BINS.of(bench).setdefault(meter, {})
         fractions = _Fractions.of(bench, outlook.mended)
 
         def bins(thousandths: int) -> Row:
             if thousandths not in known:
                 known[thousandths] = (
-                    scale.bins(stretches, *_volts(bench, thousandths))
+                    shares_of(stretches, *_volts(bench, thousandths))
                     if thousandths
                     else tuple(dead(s, STRAY * nominal) for s in stretches)
                 )

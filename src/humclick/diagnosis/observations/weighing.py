@@ -9,8 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from humclick.diagnosis.bench import Bench
-from humclick.diagnosis.displays import Display, Scale
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import flat
+from humclick.diagnosis.law import Scale
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Probe, Taken
 from humclick.meters import Meter, Quantity

@@ -13,6 +13,7 @@ from typing import ClassVar
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
+from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.measured import labels_between, mixture
@@ -168,7 +169,7 @@ class Windings(Model):
                     table[config] = ahead.row(bench.modes_of(scope, config))
             rows[config] = mixture([w for _, w in leads], [table[config] for table, _ in makers])
         labels = (*labels_between(edges, Quantity.RESISTANCE), "OL")
-        anything = tuple(flat(s) for s in outlook.weighing.scale(probe, 0.0).stretches(edges))
+        anything = tuple(flat(s) for s in cut_at(outlook.weighing.scale(probe, 0.0), edges))
         return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
 
 
@@ -190,8 +191,8 @@ class _Ahead:
         self._pins = tuple(_IDENTITY.index(pin) for pin in probe.pins)
         self._naming = _namings(weighing.slips["pins_mixed"])
         self._scale = weighing.scale(probe, offset)
-        self._stretches = self._scale.stretches(edges)
-        self._open = self._scale.bins(self._stretches, math.inf, 0.0)
+        self._stretches = cut_at(self._scale, edges)
+        self._open = shares_of(self._stretches, math.inf, 0.0)
         self._known: dict[tuple[Sealed, tuple[str, str], _Naming], Row] = {}
 
     def row(self, modes: Mapping[str, str]) -> Row:
@@ -237,7 +238,7 @@ class _Ahead:
             weights.append(weight)
             base, median = base * self._setup.ahead, median * self._setup.ahead
             if sigma:
-                rows.append(self._scale.bins(self._stretches, median, sigma, base))
+                rows.append(shares_of(self._stretches, median, sigma, base))
             else:
                 rows.append(tuple(s.probability(base + median) for s in self._stretches))
         return mixture(weights, rows)

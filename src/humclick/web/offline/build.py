@@ -29,6 +29,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from humclick.errors import HumclickError
+from humclick.messages import Message
 
 try:
     import fcntl
@@ -60,7 +61,10 @@ _PLATFORM = ("--platform", "pyemscripten_2026_0_wasm32", "--platform", "manylinu
 
 
 class BuildFailed(HumclickError):
-    """The browser's runtime cannot be made here; the server works without it."""
+    """The browser's runtime cannot be made here; the server works without it. Said in English."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(Message.of(text))
 
 
 def _hash(parts: Iterable[bytes]) -> str:

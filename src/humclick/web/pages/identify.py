@@ -7,7 +7,7 @@ from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
 from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
 from humclick.jobs.taking import arrangement_named
-from humclick.messages import N_
+from humclick.messages import N_, Message
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import Reply
@@ -67,7 +67,7 @@ def take(desk: Desk) -> Reply:
     """Keep the arrangement chosen."""
     name = desk.request.given("arrangement")
     if name not in arrangements():
-        raise FormRefused("arrangement", Unknown("arrangement", name[:60], arrangements()).message)
+        raise FormRefused("arrangement", Unknown(Message("arrangement"), name[:60], arrangements()).message)
     others = [other for other in desk.request.given_all("fits") if other in arrangements() and other != name]
     desk.flow = arrangement_named(desk.flow, desk.request.now, name, others)
     return desk.go(desk.path("plate"))

@@ -124,7 +124,7 @@ def _take_meter(desk: Desk, now: dict[str, Any]) -> None:
     named = desk.request.given("meter")
     if named and (now or named != desk.call.meter.name):
         with beside("meter"):
-            new |= {"own": {}, "name": one_of("meter", named, list(meters()))}
+            new |= {"own": {}, "name": one_of(Message("meter"), named, list(meters()))}
     leads = desk.request.given("leads")
     if leads == "nulled":
         new |= {"leads_nulled": True, "lead_ohms": None}

@@ -1,0 +1,1 @@
+"""Two simulators of starts that are not the program's, and a comparison with it."""
