@@ -96,7 +96,9 @@ def _plain(thing: Any) -> Any:
         return str(thing.value)
     if is_dataclass(thing) and not isinstance(thing, type):
         rows = {f.name: _plain(getattr(thing, f.name)) for f in fields(thing) if f.name != "turn"}
-        return {name: value for name, value in rows.items() if value not in ("", None, [], {}, False)}
+        return {
+            n: value for n, value in rows.items() if value is not False and value not in ("", None, [], {})
+        }
     if isinstance(thing, Mapping):
         return {str(name): _plain(value) for name, value in thing.items()}
     if isinstance(thing, (set, frozenset)):
