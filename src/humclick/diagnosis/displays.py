@@ -47,8 +47,6 @@ class Stretch:
         All that may be shown.
     low, high : float
         What is rounded to them lies between these; infinite for zeros and OL. [SI]
-    coarse : float
-        The last digit that was read, where it is coarser than the meter's; else zero. [SI]
     """
 
     __slots__ = (
@@ -65,7 +63,6 @@ class Stretch:
         "_reach",
         "_root",
         "_to",
-        "coarse",
         "dirty_ohms",
         "high",
         "low",
@@ -73,8 +70,8 @@ class Stretch:
         "scale",
     )
 
-    def __init__(self, scale: Scale, low: float, high: float, coarse: float = 0.0) -> None:
-        self.scale, self.low, self.high, self.coarse = scale, low, high, coarse
+    def __init__(self, scale: Scale, low: float, high: float) -> None:
+        self.scale, self.low, self.high = scale, low, high
         self._low, self._high = low - scale.offset, high - scale.offset
         self._highest = scale.highest
         anything = scale.wild * scale.wildly(low, high)
@@ -98,7 +95,7 @@ class Stretch:
         spans = self.scale.spans
         rows = []
         for span in spans:
-            s = span.deviation(self.coarse)
+            s = span.error
             end = span.end if span is not spans[-1] else math.inf
             start = span.start if span is not spans[0] else -math.inf
             if start <= self._high + REACH * s and end >= self._low - REACH * s:
@@ -124,7 +121,7 @@ class Stretch:
             if low < reach and high > -reach:
                 s = root
                 if not begin <= x < end:
-                    s = _SQRT2 * self.scale.span_of(x).deviation(self.coarse)
+                    s = _SQRT2 * self.scale.span_of(x).error
                 p += half * (erf(high / s) - erf(low / s))
             if high > 0.0 and dirty:
                 mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
@@ -178,7 +175,7 @@ class Display(Stretch):
     def __init__(
         self, reading: Reading, meter: Meter, slips: Mapping[str, float], offset: float = 0.0
     ) -> None:
-        quantity, bound, coarse = reading.quantity, reading.bound, 0.0
+        quantity, bound = reading.quantity, reading.bound
         scale = Scale(meter, quantity, slips, offset, bound)
         self.y = reading.value
         self.zero = reading.below_resolution
@@ -196,10 +193,8 @@ class Display(Stretch):
             low, high = value - 0.5 * self._digit, value + 0.5 * self._digit
             if self._digit <= span.digit and value > 0.0:  # rounded to the end of a range it is the next's
                 low, high = max(low, span.first), min(high, span.last)
-        if self._digit > span.digit:
-            coarse = self._digit
-        self._deviation = math.hypot(span.deviation(coarse), self._digit / math.sqrt(12.0))
-        super().__init__(scale, low, high, coarse)
+        self._deviation = math.hypot(span.error, self._digit / math.sqrt(12.0))
+        super().__init__(scale, low, high)
 
     @property
     def digit(self) -> float:

@@ -8,16 +8,17 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.bench import Bench, bench_for
+from humclick.diagnosis.cases import Config
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.observations.model import Said, Taken
+from humclick.diagnosis.observations.model import Said, Says, Taken
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
-from humclick.messages import N_, Message
+from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
@@ -34,29 +35,43 @@ HEARD = {
     "runs": Message("runs"),
 }
 
+#: What stands before a finding that is not good.
+_SIGNS = {
+    Says.BAD: Message("not healthy"),
+    Says.UNCLEAR: Message("cannot tell"),
+    Says.UNKNOWN: Message("read it again"),
+}
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
 _FITS = 0.25
+#: How a reading is repeated.
+_AGAIN = Message("Read it again: lift the tips, press on bright metal, same two points.")
+_LIVE_AGAIN = Message("Read it again at the same two points, on the volts range.")
+_WARM = "cold_but_warm"
+#: What a meter shows wrong where hands or eyes slip, and how that is said; a slip not named is of any kind.
+_SLIPS = {
+    "no_contact": Message("a tip that touched nothing"),
+    "dirty_contact": Message("a poor touch of the tips"),
+    "factor_1000": Message("a k or M too much or left out"),
+    "wild": Message("the wrong two points, the wrong range, or a part still plugged on"),
+    _WARM: Message("it was still warm"),
+    "pins_mixed": Message("two pins taken for one another"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """
-    What one observation means, in a sentence.
+    """What one observation means, in a sentence."""
 
-    Attributes
-    ----------
-    id, probe : str
-        Event and probe it comes from.
-    text : Message
-        The sentence.
-    warns : bool
-        True where it is not what a healthy part gives.
-    """
-
-    id: str
+    id: str  #: Event it comes from.
     probe: str
     text: Message
-    warns: bool
+    says: Says
+    warns: bool  #: Whether it is not what a healthy part gives.
+
+    @property
+    def sign(self) -> Message:
+        """What stands before the sentence; empty where nothing is amiss."""
+        return _SIGNS.get(self.says, NOTHING)
 
 
 def shown_text(seen: Observation) -> str:
@@ -86,7 +101,9 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     if three_equal(situation):
         taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         found = [
-            replace(f, text=_one_of_three(seen), warns=True) if _between_pins(probe, seen) else f
+            replace(f, text=_one_of_three(seen), says=Says.BAD, warns=True)
+            if _between_pins(probe, seen)
+            else f
             for f, (probe, seen) in zip(found, taken, strict=True)
         ]
     return tuple(found)
@@ -107,8 +124,8 @@ def _finding(bench: Bench, situation: Situation, seen: Observation) -> Finding:
     probe = probe_of(bench.machine, seen.probe, bench.shop)
     alone = replace(situation, observations=(seen,))
     factor = compile_evidence(bench, alone).factors[1]
-    text, warns = probe.model.finding(_Sayings(bench, Taken(probe, seen), factor))
-    return Finding(seen.id, seen.probe, text, warns)
+    text, says = probe.model.finding(_Sayings(bench, Taken(probe, seen), factor, alone))
+    return Finding(seen.id, seen.probe, text, says, says is not Says.GOOD)
 
 
 @dataclass(frozen=True)
@@ -118,6 +135,7 @@ class _Sayings:
     bench: Bench
     taken: Taken
     factor: Factor
+    alone: Situation
 
     @property
     def _shown(self) -> str:
@@ -125,52 +143,79 @@ class _Sayings:
 
     def of_leads(self) -> Said:
         form = N_("The leads add {value}; readings of a few ohms are taken with that in mind.")
-        return Message.of(form, value=self._shown), False
+        return Message.of(form, value=self._shown), Says.GOOD
 
     def of_check(self, bad: str) -> Said:
         if bad:
-            return Message("{value}: {meaning}", value=self._shown, meaning=bad), True
-        return Message("{value}: as it should be.", value=self._shown), False
+            return Message("{value}: {meaning}", value=self._shown, meaning=bad), Says.BAD
+        return Message("{value}: as it should be.", value=self._shown), Says.GOOD
 
     def of_nothing(self) -> Said:
-        return Message("“{value}” says nothing either way.", value=self._shown), False
+        return Message("“{value}” says nothing either way.", value=self._shown), Says.UNCLEAR
 
     def of_parts(self) -> Said:
-        bench, (probe, seen), factor = self.bench, self.taken, self.factor
-        at = {c: math.fsum(row) for c, row in factor.table.items()}
-        best = max(at.values())
-        fits = _fitting(bench, factor.scope, at, best)
+        bench, (probe, seen) = self.bench, self.taken
         lost = seen.reading is not None and seen.reading.over_limit
         if seen.temperature.kind == "hot" and lost and probe.opens_with_heat:
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
-            return Message.of(form, value=self._shown), True
+            return Message.of(form, value=self._shown), Says.UNCLEAR
         value = _beside_healthy(bench, probe, self._shown)
         part = bench.machine.part(probe.part).family.title if probe.part else None
-        if at[(0,) * len(factor.scope)] >= _FITS * best:
-            return _sound(value, part, tuple(fits[:2])), False
+        any_how, by_itself = _summed(self.factor), _summed(self._only({}))
+        best, most = max(any_how.values()), max(by_itself.values())
+        if most < _FITS * best:
+            slip = self._slip()
+            if slip == _WARM:
+                form = N_("{value}: so it reads while still warm. Let it cool and read it again.")
+                return Message.of(form, value=value), Says.UNCLEAR
+            form = N_("{value}: no known condition of the {part} reads this; likeliest {slip}. {again}")
+            again = _LIVE_AGAIN if probe.live else _AGAIN
+            slip, part = _SLIPS[slip], part or Message("windings")
+            return Message.of(form, value=value, part=part, slip=slip, again=again), Says.UNKNOWN
+        sound = (0,) * len(self.factor.scope)
+        fits = _fitting(bench, self.factor.scope, by_itself, most)
+        if by_itself[sound] >= _FITS * most:
+            return _sound(value, part, tuple(fits[:2])), Says.GOOD
         faults = tuple(fits[:3])
-        if faults and (len(factor.scope) > 1 or part is None):
-            return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), True
-        part = part or Message("windings")
-        if faults:
-            form = N_("{value}: speaks for {part} {faults:or}.")
-            return Message.of(form, value=value, part=part, faults=faults), True
-        form = N_("{value}: fits nothing the {part} can be; check the tips and read again.")
-        return Message.of(form, value=value, part=part), True
+        if any_how[sound] >= _FITS * best:
+            form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
+            slip = _SLIPS[self._slip(sound)]
+            return Message.of(form, value=value, slip=slip, faults=faults), Says.UNCLEAR
+        if part is None or len(self.factor.scope) > 1:
+            return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
+        form = N_("{value}: speaks for {part} {faults:or}.")
+        return Message.of(form, value=value, part=part, faults=faults), Says.BAD
+
+    def _slip(self, config: Config | None = None) -> str:
+        """The slip that makes most of the reading, under a configuration or the one it fits best."""
+        slips = self.bench.shop.slips
+
+        def most_with(name: str) -> float:
+            at = _summed(self._only({name: slips[name]}))
+            return max(at.values()) if config is None else at[config]
+
+        return max(_SLIPS, key=most_with)
+
+    def _only(self, slips: Mapping[str, float]) -> Factor:
+        """How probable the reading is where only some slips happen."""
+        shop = self.bench.shop
+        only = {name: slips.get(name, 0.0 if name in _SLIPS else p) for name, p in shop.slips.items()}
+        bench = bench_for(self.bench.machine, replace(shop, slips=only))
+        return compile_evidence(bench, self.alone).factors[1]
 
     def of_start(self) -> Said:
         if self.taken.seen.answer == Heard.RUNS:
             if self.taken.probe.model.on_known_good:
-                return Message("On known-good gear it runs: the compressor is good."), False
-            return Message("It runs."), False
+                return Message("On known-good gear it runs: the compressor is good."), Says.GOOD
+            return Message("It runs."), Says.GOOD
         shown = self._shown
-        return self._as_with(shown.capital() if isinstance(shown, Message) else shown), True
+        return self._as_with(shown.capital() if isinstance(shown, Message) else shown), Says.BAD
 
     def of_whole(self) -> Said:
         healthy, best, _ = self._fits()
         if healthy >= _FITS * best:
-            return Message("{value}: as it should be.", value=self._shown), False
-        return self._as_with(self._shown), True
+            return Message("{value}: as it should be.", value=self._shown), Says.GOOD
+        return self._as_with(self._shown), Says.BAD
 
     def _fits(self) -> tuple[float, float, tuple[Message, ...]]:
         """What the sound machine gives it, the most that a single fault does, and the faults that fit."""
@@ -194,6 +239,11 @@ class _Sayings:
             faults=faults[:4],
             more=len(faults) - 4,
         )
+
+
+def _summed(factor: Factor) -> dict[Config, float]:
+    """Probability of what was seen under each configuration, over what the leads may add. [-]"""
+    return {config: math.fsum(row) for config, row in factor.table.items()}
 
 
 def _sound(value: str, part: Message | None, also: tuple[Message, ...]) -> Message:

@@ -76,10 +76,6 @@ class _Span:
         """Where its displays end. [SI]"""
         return self.end - 0.5 * self.digit
 
-    def deviation(self, coarse: float) -> float:
-        """Standard deviation of the counts part, where the last digit that was read is coarser. [SI]"""
-        return self.error * max(1.0, coarse / self.digit)
-
 
 @lru_cache(maxsize=64)
 def _spans(meter: Meter, quantity: Quantity) -> tuple[_Span, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING, ClassVar, NamedTuple, Protocol
 
 from humclick.arrangements.machine import Machine
@@ -33,6 +34,7 @@ __all__ = [
     "Probe",
     "Said",
     "Sayings",
+    "Says",
     "Taken",
     "rest_of",
     "touching",
@@ -166,8 +168,17 @@ class Taken(NamedTuple):
     seen: Observation
 
 
-#: A sentence, and whether it warns.
-Said = tuple[Message, bool]
+class Says(StrEnum):
+    """What an observation comes to: one of four."""
+
+    GOOD = "good"
+    BAD = "bad"
+    UNCLEAR = "unclear"  #: It cannot tell, and says why.
+    UNKNOWN = "unknown"  #: No known condition gives it: a slip of the hand, or something not in the model.
+
+
+#: A sentence, and what it comes to.
+Said = tuple[Message, Says]
 
 
 class Sayings(Protocol):
@@ -303,7 +314,7 @@ class Model:
         return Factor(())
 
     def finding(self, say: Sayings) -> Said:
-        """What one observation means; a sentence, and whether it is not what a healthy part gives."""
+        """What one observation means; a sentence, and what it comes to."""
         if say.factor.per_set is not None:
             return say.of_whole()
         return say.of_parts() if say.factor.table else say.of_nothing()

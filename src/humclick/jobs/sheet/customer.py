@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from humclick.diagnosis.observations.model import Says
 from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Heard
@@ -132,7 +133,9 @@ def _tested(call: Call, judgement: Judgement | None) -> tuple[Tested, ...]:
             outcome = result["ran" if good else "not_ran"]
         else:
             finding = judgement.findings.get(reading.event) if judgement else None
-            good = finding is None or not finding.warns
+            if finding is not None and finding.says in (Says.UNCLEAR, Says.UNKNOWN):
+                continue
+            good = finding is None or finding.says is Says.GOOD
             outcome = result["good" if good else "warns"]
         if what not in results or results[what][1]:
             results[what] = (outcome, good)

@@ -30,7 +30,7 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.standing import given_last, to_undo
 from humclick.jobs.taking import undone
-from humclick.messages import N_, Message, Value, listed
+from humclick.messages import N_, NOTHING, Message, Value, listed
 from humclick.meters import meters
 from humclick.safety import gates, stop_at
 from humclick.web.desk import Desk, beside
@@ -79,6 +79,7 @@ class RecordLine:
     finding: str = ""
     #: Whether it is not what a healthy part gives.
     warns: bool = False
+    sign: Message = NOTHING
     #: Whether it is taken back.
     undone: bool = False
     #: Why it could not be used.
@@ -196,6 +197,7 @@ def entries(desk: Desk) -> list[RecordLine]:
                 else value,
                 finding=finding.text if finding else "",
                 warns=finding.warns if finding else False,
+                sign=finding.sign if finding else NOTHING,
                 undone=event.id in desk.call.undone and not isinstance(event, HazardFound),
                 problem=problems.get(event.id, ""),
                 unproved=(*(gates()[name].title for name in reading.unproved), *reading.against)
