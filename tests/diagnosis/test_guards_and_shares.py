@@ -23,7 +23,7 @@ from humclick.diagnosis.shop import default_shop, shop_from_table
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import Refused
 from humclick.meters import Quantity, default_meter, meter
-from humclick.readings import Leads, PartTemperature, parse_reading
+from humclick.readings import Leads, PartTemperature, Reading, parse_reading
 from humclick.safety.gating import gates
 from tests.visit import MACHINES, machine_of
 
@@ -296,13 +296,16 @@ def test_the_integral_over_an_unknown_is_its_mean_over_close_nodes() -> None:
 
 
 def test_a_better_meter_tells_more() -> None:
-    """The nearer the display to the truth the more probable, whatever the meter; nothing exceeds one."""
+    """Within what its counts allow, the nearer to the truth the more probable; nothing exceeds one."""
     for name in ("clamp", "insulation tester"):
         own = meter(name)
         quantity = AMPERE if name == "clamp" else OHM
-        texts = ("8.0 A", "9.0 A", "10.0 A", "12.0 A") if name == "clamp" else ("80M", "90M", "100M", "120M")
         real = 10.0 if name == "clamp" else 100e6
-        at = [Display(parse_reading(t, quantity), own, SHOP.slips).probability(real) for t in texts]
+        span = own.range_for(quantity, real)
+        exact = round(real / span.resolution)
+        shown = [exact + round(share * span.counts) for share in (-0.8, -0.4, 0.0, 1.0)]
+        readings = [Reading(quantity, n * span.resolution, resolution=span.resolution) for n in shown]
+        at = [Display(reading, own, SHOP.slips).probability(real) for reading in readings]
         assert all(0.0 <= p <= 1.0 for p in at)
         assert at[2] == max(at)
         assert all(a <= b for a, b in pairwise(at[:3]))
