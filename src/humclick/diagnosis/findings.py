@@ -8,11 +8,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from humclick.diagnosis.bench import Bench, bench_for
+from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Said, Says, Taken
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
@@ -41,6 +42,8 @@ _SIGNS = {
     Says.UNCLEAR: Message("cannot tell"),
     Says.UNKNOWN: Message("read it again"),
 }
+#: Benches on which only one slip happens, or none.
+_ONLY: Memory[str, Bench] = Memory()
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
 _FITS = 0.25
 #: How a reading is repeated.
@@ -161,7 +164,7 @@ class _Sayings:
             return Message.of(form, value=self._shown), Says.UNCLEAR
         value = _beside_healthy(bench, probe, self._shown)
         part = bench.machine.part(probe.part).family.title if probe.part else None
-        any_how, by_itself = _summed(self.factor), _summed(self._only({}))
+        any_how, by_itself = _summed(self.factor), _summed(self._only(""))
         best, most = max(any_how.values()), max(by_itself.values())
         if most < _FITS * best:
             slip = self._slip()
@@ -188,20 +191,21 @@ class _Sayings:
 
     def _slip(self, config: Config | None = None) -> str:
         """The slip that makes most of the reading, under a configuration or the one it fits best."""
-        slips = self.bench.shop.slips
 
         def most_with(name: str) -> float:
-            at = _summed(self._only({name: slips[name]}))
+            at = _summed(self._only(name))
             return max(at.values()) if config is None else at[config]
 
         return max(_SLIPS, key=most_with)
 
-    def _only(self, slips: Mapping[str, float]) -> Factor:
-        """How probable the reading is where only some slips happen."""
-        shop = self.bench.shop
-        only = {name: slips.get(name, 0.0 if name in _SLIPS else p) for name, p in shop.slips.items()}
-        bench = bench_for(self.bench.machine, replace(shop, slips=only))
-        return compile_evidence(bench, self.alone).factors[1]
+    def _only(self, slip: str) -> Factor:
+        """How probable the reading is where only one slip happens, or none."""
+        benches = _ONLY.of(self.bench)
+        if slip not in benches:
+            shop = self.bench.shop
+            slips = {name: p if name == slip or name not in _SLIPS else 0.0 for name, p in shop.slips.items()}
+            benches[slip] = Bench(self.bench.machine, replace(shop, slips=slips))
+        return compile_evidence(benches[slip], self.alone).factors[1]
 
     def of_start(self) -> Said:
         if self.taken.seen.answer == Heard.RUNS:
