@@ -37,8 +37,11 @@ FREE: dict[str, str] = {
     "diagnosis.decisions.actions_for": _PROBABILITY,
     "diagnosis.evidence.lead_nodes": _PROBABILITY,
     "diagnosis.factors.p_hot": _PROBABILITY,
-    "diagnosis.likelihood.bins_of": "nodes in the unit of the quantity handed over with them",
-    "diagnosis.likelihood.gain": "value in the unit of the quantity handed over with it",
+    "diagnosis.displays.cut_at": "edges in the unit of the scale",
+    "diagnosis.displays.shares_of": "median and base in the unit of the scale",
+    "diagnosis.law.evenly": "takes any unit, one for all three",
+    "diagnosis.law.gain": "value in the unit of the quantity handed over with it",
+    "diagnosis.law.in_the_open": _PROBABILITY,
     "diagnosis.likelihood.nodes_of": "values in the unit of the median",
 }
 

@@ -465,6 +465,7 @@ class Asked:
 
     def __init__(self, path: str) -> None:
         self.url = type("Url", (), {"path": path})()
+        self.headers: dict[str, str] = {}
 
 
 @pytest.mark.parametrize(

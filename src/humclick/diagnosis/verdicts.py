@@ -111,7 +111,7 @@ def verdict_of(judged: Judged, problem: Choice, actions: Sequence[frozenset[str]
 
 def flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tuple[frozenset[str], float]:
     """
-    Smallest factor on the prior odds of one class that changes the decision.
+    The rival, and the smallest factor on the prior odds of one class that changes the decision. [-]
 
     With m the mass of a class and d the loss saved there by the rival, the decision flips once
     (factor − 1)·m·d exceeds the rival's present disadvantage.

@@ -25,7 +25,7 @@ from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
-from humclick.messages import Message, as_data, listed
+from humclick.messages import Message, Verbatim, as_data, listed
 
 if TYPE_CHECKING:
     from humclick.diagnosis.advice import Advice, Verdict
@@ -332,6 +332,8 @@ def as_json(result: object) -> str:
     messages: dict[str, object] = {}
 
     def english(value: object) -> str:
+        if isinstance(value, Verbatim):
+            return str(value)
         if not isinstance(value, Message):
             raise NotImplementedError(f"{type(value)} is not written as JSON")
         if value.values:
