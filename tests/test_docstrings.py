@@ -40,6 +40,7 @@ FREE: dict[str, str] = {
     "diagnosis.displays.cut_at": "edges in the unit of the scale",
     "diagnosis.displays.shares_of": "median and base in the unit of the scale",
     "diagnosis.law.evenly": "takes any unit, one for all three",
+    "diagnosis.law.evenly_by_ratio": "takes any unit, one for all four",
     "diagnosis.law.gain": "value in the unit of the quantity handed over with it",
     "diagnosis.law.in_the_open": _PROBABILITY,
     "diagnosis.likelihood.nodes_of": "values in the unit of the median",

@@ -20,6 +20,7 @@ from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.meters import Quantity
 from humclick.readings import PartTemperature, parse_reading
+from humclick.sourced import Spread
 
 COLD = PartTemperature("cold")
 #: Values as they are typed, rising. [Ω], [V], [µF]
@@ -116,3 +117,17 @@ def test_a_pill_that_reads_as_a_warm_one_is_to_cool() -> None:
     finding = said("rsir-ptc", "ptc.ohms", "5k")
     assert finding.says is Says.UNCLEAR
     assert "cool" in finding.text
+
+
+@pytest.mark.parametrize(("volts", "sound"), [(115.0, "100"), (230.0, "100")])
+def test_a_capacitor_at_any_share_of_its_stamp_is_told_from_a_slip(volts: float, sound: str) -> None:
+    """From a hundredth of its stamp to two thirds it is bad, whatever is left of it."""
+    kind = arrangement("csir-current-relay")
+    stamp = {"start_capacitor.capacitance": Spread(97.5e-6, 1.108, "F")}
+    built = Machine.of(kind.id, kind.protectors[0], Nameplate(volts, 60.0), stamp)
+    for text in ("0.3 uF", "1.0 uF", "3.1 uF", "9.0 uF", "15.0 uF", "30.0 uF", "60.0 uF"):
+        seen = Observation("start_capacitor.farads", parse_reading(text, Quantity.CAPACITANCE))
+        finding = findings(Situation(built, Heard.HUM, (seen,)))[0]
+        assert finding.says is Says.BAD, (text, finding.text)
+    seen = Observation("start_capacitor.farads", parse_reading(f"{sound} uF", Quantity.CAPACITANCE))
+    assert findings(Situation(built, Heard.HUM, (seen,)))[0].says is Says.GOOD

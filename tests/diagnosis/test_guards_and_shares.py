@@ -10,7 +10,7 @@ import pytest
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import bench_for
-from humclick.diagnosis.displays import Display
+from humclick.diagnosis.displays import Display, cut_at
 from humclick.diagnosis.evidence import lead_nodes, weighing_of
 from humclick.diagnosis.factors import dead, flat, uncharged
 from humclick.diagnosis.findings import findings, shown_text
@@ -228,16 +228,25 @@ def test_a_dead_wire_shows_nothing_or_a_stray_voltage() -> None:
     assert at[2] - at[5] == pytest.approx(0.1 * 0.1 / stray, rel=0.01)
 
 
-def test_an_open_capacitor_keeps_some_nanofarads() -> None:
-    """Nothing most often; up to thirty nanofarads spread evenly; never a microfarad."""
-    shown = {t: show(t, FARAD) for t in ("0.00 uF", "25 nF", "29 nF", "31 nF", "15 uF")}
-    at = {t: uncharged(d) for t, d in shown.items()}
-    assert at["0.00 uF"] > at["25 nF"] > at["31 nF"]
+def test_an_open_capacitor_keeps_some_nanofarads_or_a_part_of_what_it_had() -> None:
+    """Nothing most often; up to thirty nanofarads spread evenly; then up to the most, by its logarithm."""
+    texts = ("0.00 uF", "25 nF", "29 nF", "0.30 uF", "0.60 uF", "9.00 uF", "15 uF")
+    shown = {t: show(t, FARAD) for t in texts}
+    at = {t: uncharged(d, 10e-6) for t, d in shown.items()}
+    assert at["0.00 uF"] > at["25 nF"] > at["0.30 uF"] > at["9.00 uF"] > at["15 uF"]
     spread = {t: p - 0.7 * shown[t].probability(0.0) for t, p in at.items()}
-    assert spread["25 nF"] == pytest.approx(0.3 * shown["25 nF"].digit / 3e-8)
+    assert spread["25 nF"] == pytest.approx(0.2 * shown["25 nF"].digit / 3e-8)
     assert spread["25 nF"] == pytest.approx(spread["29 nF"])
-    assert spread["31 nF"] == pytest.approx(0.0, abs=1e-12)
-    assert at["15 uF"] < 1e-3
+    assert spread["0.30 uF"] == pytest.approx(2.0 * spread["0.60 uF"], rel=0.01)
+    assert spread["15 uF"] == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("most", [1e-8, 6e-8, 1e-6, 1e-5])
+def test_what_an_open_capacitor_shows_sums_to_one(most: float) -> None:
+    """Whatever may be left of it."""
+    scale = show("1.00 uF", FARAD).scale
+    every = cut_at(scale, [1e-9, 3e-8, 1e-7, 2e-6, 1e-5, 1e-4])
+    assert math.fsum(uncharged(stretch, most) for stretch in every) == pytest.approx(1.0, abs=2e-3)
 
 
 def test_a_tip_that_touches_nothing_shows_it_by_quantity() -> None:

@@ -17,7 +17,7 @@ from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.choices import opening_cost
 from humclick.diagnosis.decisions import HAND_OVER, WAIT, actions_for, covered, loss
 from humclick.diagnosis.displays import Display
-from humclick.diagnosis.factors import dead, flat, p_hot, uncharged
+from humclick.diagnosis.factors import dead, flat, p_hot
 from humclick.diagnosis.planner import Choice, plan
 from humclick.diagnosis.power import Earth, earth, insulation, three_equal
 from humclick.diagnosis.probes import probe_of
@@ -121,17 +121,6 @@ def test_a_dead_conductor_shows_nothing_or_a_stray_voltage() -> None:
     assert dead(twenty, 20.0) > dead(twenty, 19.9)  # what is just as high is still a stray one
     one, less = display("2.0 V", Quantity.VOLTAGE), display("0.9 V", Quantity.VOLTAGE)
     assert dead(less, 24.0) > 3.0 * dead(one, 24.0)  # a fraction of a volt is common, a whole one is not
-
-
-def test_an_open_capacitor_keeps_some_nanofarads() -> None:
-    """Nothing, or up to 30 nF; a real capacitance only by a slip."""
-    none, some, much = (display(text, Quantity.CAPACITANCE) for text in ("0.0 uF", "0.02 uF", "12 uF"))
-    assert uncharged(none) > 0.5
-    assert uncharged(some) > 100.0 * uncharged(much) > 0.0
-    assert uncharged(much) == pytest.approx(max(0.7 * much.probability(0.0), 1e-300))
-    edge, over = display("0.03 uF", Quantity.CAPACITANCE), display("0.04 uF", Quantity.CAPACITANCE)
-    assert uncharged(edge) - 0.7 * edge.probability(0.0) == pytest.approx(0.15 * edge.digit / 3e-8)
-    assert uncharged(over) == pytest.approx(0.7 * over.probability(0.0))
 
 
 def test_a_display_of_which_nothing_is_known() -> None:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from humclick.diagnosis.displays import Stretch
-from humclick.diagnosis.law import evenly
+from humclick.diagnosis.law import evenly, evenly_by_ratio
 from humclick.diagnosis.scales import PerSet
 from humclick.physics.copper import resistance_at
 from humclick.readings import PartTemperature
@@ -19,6 +19,8 @@ __all__ = ["Compiled", "Factor", "copper", "dead", "flat", "p_hot", "uncharged"]
 #: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
 #: A guess. [-]
 _UNKNOWN_HOT = 0.35
+#: What foil ends and leads keep at most. [F]
+_ENDS = 3e-8
 
 
 @dataclass(frozen=True)
@@ -102,13 +104,21 @@ def dead(shown: Stretch, stray: float) -> float:
     return 0.75 * shown.probability(0.0) + loose
 
 
-def uncharged(shown: Stretch) -> float:
+def uncharged(shown: Stretch, most: float) -> float:
     """
-    Probability of displays on a capacitor that is open: nothing, or up to 30 nF of what is left of it.
+    Probability of displays on a capacitor that is open: nothing, some nanofarads, or a part of what it had.
 
-    Its foil ends and the meter's leads keep some nanofarads (common practice; the shares are guesses). [-]
+    Its foil ends and the meter's leads keep up to 30 nF; a foil torn off inside leaves any part of it, spread
+    evenly over its logarithm (common practice; the shares are guesses). [-]
+
+    Parameters
+    ----------
+    most : float
+        What may be left at most. [F]
     """
-    return 0.7 * shown.probability(0.0) + 0.3 * evenly(shown.low, shown.high, 3e-8)
+    low, high = shown.low, shown.high
+    left = 0.2 * evenly(low, high, _ENDS) + 0.1 * evenly_by_ratio(low, high, _ENDS, max(most, 2.0 * _ENDS))
+    return 0.7 * shown.probability(0.0) + left
 
 
 def flat(shown: Stretch) -> float:

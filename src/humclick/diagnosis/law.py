@@ -15,7 +15,7 @@ from functools import lru_cache, partial
 
 from humclick.meters import Meter, Quantity, default_meter
 
-__all__ = ["KILO", "REACH", "Scale", "evenly", "gain", "in_the_open"]
+__all__ = ["KILO", "REACH", "Scale", "evenly", "evenly_by_ratio", "gain", "in_the_open"]
 
 _SQRT2 = math.sqrt(2.0)
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
@@ -197,10 +197,7 @@ class Scale:
     def wildly(self, low: float, high: float, is_open: float = _WILD_OPEN, zero: float = _WILD_ZERO) -> float:
         """Probability of a stretch that means nothing: OL, zero, or even over the ln of all numbers. [-]"""
         share = is_open * (high == math.inf) + zero * (low < 0.0 <= high)
-        low, high = max(low, self.bottom), min(high, self.limit)
-        if low < high:
-            share += (1.0 - is_open - zero) * math.log(high / low) / math.log(self.limit / self.bottom)
-        return share
+        return share + (1.0 - is_open - zero) * evenly_by_ratio(low, high, self.bottom, self.limit)
 
     # -- over a log-normal unknown --------------------------------------------------------------------------
 
@@ -361,3 +358,9 @@ def in_the_open(anything: float) -> float:
 def evenly(low: float, high: float, top: float) -> float:
     """Share of a stretch in what is spread evenly from nothing to a top. [-]"""
     return max(0.0, min(high, top) - max(low, 0.0)) / top if top > 0.0 else 0.0
+
+
+def evenly_by_ratio(low: float, high: float, bottom: float, top: float) -> float:
+    """Share of a stretch in what is spread evenly over the logarithm between two values. [-]"""
+    low, high = max(low, bottom), min(high, top)
+    return math.log(high / low) / math.log(top / bottom) if low < high else 0.0

@@ -116,7 +116,7 @@ class Measured(Model):
         """
         raise NotImplementedError
 
-    def nothing(self, bench: Bench, shown: Stretch) -> float:
+    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
         """Probability of displays where nothing is there to charge or to feed. [-]"""
         return shown.probability(0.0)
 
@@ -230,7 +230,7 @@ class Measured(Model):
     ) -> float:
         quantity = Quantity(probe.quantity)
         if median <= 0.0 and quantity is not Quantity.RESISTANCE:
-            return math.prod(max(self.nothing(weighing.bench, d), 1e-300) for d in displays)
+            return math.prod(max(self.nothing(weighing.bench, probe, d), 1e-300) for d in displays)
         sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
         return max(evidence(displays, median, sigma).value, 1e-300)
 
@@ -296,8 +296,8 @@ class Measured(Model):
         weights, rows = [], []
         for weight, median, sigma in tips.states:
             if median <= 0.0 and ahead.quantity is not Quantity.RESISTANCE:
-                likely = math.prod(self.nothing(ahead.weighing.bench, d) for d in ahead.shown)
-                row = tuple(self.nothing(ahead.weighing.bench, s) for s in ahead.stretches)
+                likely = math.prod(self.nothing(ahead.weighing.bench, ahead.probe, d) for d in ahead.shown)
+                row = tuple(self.nothing(ahead.weighing.bench, ahead.probe, s) for s in ahead.stretches)
             else:
                 wide = math.hypot(sigma, self.common(ahead.meter, ahead.quantity, median))
                 likely, row = ahead.of(median, wide, renewed=tips.renewed)

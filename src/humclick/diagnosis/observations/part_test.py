@@ -22,6 +22,8 @@ __all__ = ["KINDS", "PartTest"]
 
 #: A capacitor bridged by less than this shows OL or nothing on a capacitance range. From memory. [Ω]
 _SHORTS_METER = 200.0
+#: The most that is left of a capacitor that is open, of what it had; more is a weak one. A choice. [-]
+_LEFT = 0.1
 #: A leak makes a capacitance reading uncertain by about this factor more. From memory. [-]
 _LEAK_FACTOR = 1.5
 
@@ -63,8 +65,9 @@ class PartTest(Measured):
             return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
         return across(bench, probe, modes, hot)
 
-    def nothing(self, bench: Bench, shown: Stretch) -> float:
-        return uncharged(shown)
+    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
+        sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
+        return uncharged(shown, _LEFT * sound)
 
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:

@@ -66,7 +66,7 @@ class Outlet(Measured):
             sigma = max(sigma, _LOW_SIGMA)
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
-    def nothing(self, bench: Bench, shown: Stretch) -> float:
+    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
         return dead(shown, STRAY * bench.machine.nameplate.volts)
 
     def edges(
