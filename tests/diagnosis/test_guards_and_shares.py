@@ -232,7 +232,7 @@ def test_an_open_capacitor_keeps_some_nanofarads_or_a_part_of_what_it_had() -> N
     """Nothing most often; up to thirty nanofarads spread evenly; then up to the most, by its logarithm."""
     texts = ("0.00 uF", "25 nF", "29 nF", "0.30 uF", "0.60 uF", "9.00 uF", "15 uF")
     shown = {t: show(t, FARAD) for t in texts}
-    at = {t: uncharged(d, 10e-6) for t, d in shown.items()}
+    at = {t: uncharged([d], 10e-6) for t, d in shown.items()}
     assert at["0.00 uF"] > at["25 nF"] > at["0.30 uF"] > at["9.00 uF"] > at["15 uF"]
     spread = {t: p - 0.7 * shown[t].probability(0.0) for t, p in at.items()}
     assert spread["25 nF"] == pytest.approx(0.2 * shown["25 nF"].digit / 3e-8)
@@ -241,12 +241,19 @@ def test_an_open_capacitor_keeps_some_nanofarads_or_a_part_of_what_it_had() -> N
     assert spread["15 uF"] == pytest.approx(0.0, abs=1e-12)
 
 
+def test_what_is_left_of_an_open_capacitor_is_read_again() -> None:
+    """The same number twice is hardly less probable than once; another number is."""
+    once, again, other = (show(t, FARAD) for t in ("0.30 uF", "0.30 uF", "3.00 uF"))
+    assert uncharged([once, again], 10e-6) > 0.3 * uncharged([once], 10e-6)
+    assert uncharged([once, other], 10e-6) < 0.01 * uncharged([once], 10e-6)
+
+
 @pytest.mark.parametrize("most", [1e-8, 6e-8, 1e-6, 1e-5])
 def test_what_an_open_capacitor_shows_sums_to_one(most: float) -> None:
     """Whatever may be left of it."""
     scale = show("1.00 uF", FARAD).scale
     every = cut_at(scale, [1e-9, 3e-8, 1e-7, 2e-6, 1e-5, 1e-4])
-    assert math.fsum(uncharged(stretch, most) for stretch in every) == pytest.approx(1.0, abs=2e-3)
+    assert math.fsum(uncharged([stretch], most) for stretch in every) == pytest.approx(1.0, abs=2e-3)
 
 
 def test_a_tip_that_touches_nothing_shows_it_by_quantity() -> None:

@@ -5,7 +5,7 @@ What one group of observations says, and what a display says where little or not
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from humclick.diagnosis.displays import Stretch
@@ -104,21 +104,25 @@ def dead(shown: Stretch, stray: float) -> float:
     return 0.75 * shown.probability(0.0) + loose
 
 
-def uncharged(shown: Stretch, most: float) -> float:
+def uncharged(shown: Sequence[Stretch], most: float) -> float:
     """
     Probability of displays on a capacitor that is open: nothing, some nanofarads, or a part of what it had.
 
     Its foil ends and the meter's leads keep up to 30 nF; a foil torn off inside leaves any part of it, spread
-    evenly over its logarithm (common practice; the shares are guesses). [-]
+    evenly over its logarithm (common practice; the shares are guesses). Repeats find the same part. [-]
 
     Parameters
     ----------
     most : float
         What may be left at most. [F]
     """
-    low, high = shown.low, shown.high
+    nearest = min(shown, key=lambda stretch: stretch.high - stretch.low)
+    low, high = nearest.low, nearest.high
     left = 0.2 * evenly(low, high, _ENDS) + 0.1 * evenly_by_ratio(low, high, _ENDS, max(most, 2.0 * _ENDS))
-    return 0.7 * shown.probability(0.0) + left
+    there = 0.5 * (max(low, 0.0) + min(high, most))
+    rest = [stretch for stretch in shown if stretch is not nearest]
+    nothing = math.prod(stretch.probability(0.0) for stretch in shown)
+    return 0.7 * nothing + left * math.prod(stretch.probability(there) for stretch in rest)
 
 
 def flat(shown: Stretch) -> float:

@@ -116,9 +116,9 @@ class Measured(Model):
         """
         raise NotImplementedError
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
-        """Probability of displays where nothing is there to charge or to feed. [-]"""
-        return shown.probability(0.0)
+    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
+        """Probability of displays, together, where nothing is there to charge or to feed. [-]"""
+        return math.prod(stretch.probability(0.0) for stretch in shown)
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         """What is common to readings of one unknown: the meter's gain; a ln standard deviation. [-]"""
@@ -230,7 +230,7 @@ class Measured(Model):
     ) -> float:
         quantity = Quantity(probe.quantity)
         if median <= 0.0 and quantity is not Quantity.RESISTANCE:
-            return math.prod(max(self.nothing(weighing.bench, probe, d), 1e-300) for d in displays)
+            return max(self.nothing(weighing.bench, probe, displays), 1e-300)
         sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
         return max(evidence(displays, median, sigma).value, 1e-300)
 
@@ -296,8 +296,12 @@ class Measured(Model):
         weights, rows = [], []
         for weight, median, sigma in tips.states:
             if median <= 0.0 and ahead.quantity is not Quantity.RESISTANCE:
-                likely = math.prod(self.nothing(ahead.weighing.bench, ahead.probe, d) for d in ahead.shown)
-                row = tuple(self.nothing(ahead.weighing.bench, ahead.probe, s) for s in ahead.stretches)
+                bench, shown = ahead.weighing.bench, ahead.shown
+                likely = self.nothing(bench, ahead.probe, shown) if shown else 1.0
+                row = tuple(
+                    self.nothing(bench, ahead.probe, (*shown, s)) / max(likely, 1e-300)
+                    for s in ahead.stretches
+                )
             else:
                 wide = math.hypot(sigma, self.common(ahead.meter, ahead.quantity, median))
                 likely, row = ahead.of(median, wide, renewed=tips.renewed)

@@ -5,7 +5,7 @@ Measurements on a part by itself, taken off or isolated: ohms, or a capacitor's 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar
 
 from humclick.arrangements.arrangement import PlacedPart
@@ -65,7 +65,7 @@ class PartTest(Measured):
             return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
         return across(bench, probe, modes, hot)
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
+    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
         sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
         return uncharged(shown, _LEFT * sound)
 

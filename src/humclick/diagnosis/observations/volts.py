@@ -4,7 +4,8 @@ Volts at the outlet, at rest.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -66,8 +67,8 @@ class Outlet(Measured):
             sigma = max(sigma, _LOW_SIGMA)
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Stretch) -> float:
-        return dead(shown, STRAY * bench.machine.nameplate.volts)
+    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
+        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in shown)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity
