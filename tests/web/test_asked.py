@@ -60,7 +60,7 @@ def test_the_server_says_refusals_and_sheets_in_the_language_asked_for(tmp_path:
         Message("paper must be {papers:or}, got {paper}", papers=("A4", "Letter"), paper="'A9'")
     )
     wrong = ask(
-        "POST", "/api/calls/one/events", json={"events": [{"kind": "wiat", "id": "x"}]}, headers=SPANISH
+        "POST", "/api/calls/one/events", json={"events": [{"kind": "waits", "id": "x"}]}, headers=SPANISH
     ).json()
     assert wrong["results"][0]["error"].startswith(known(Message("kind must be {allowed}")).partition("{")[0])
     foreign = ask(
