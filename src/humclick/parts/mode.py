@@ -93,7 +93,7 @@ class Mode(DataTable, frozen=True):
     title: Message  #: In the technician's words.
     plain: Message = msgspec.field(default_factory=nothing)  #: In the customer's words.
     odds: float = 1.0  #: Prior odds against the healthy mode, before any complaint. [-]
-    remedy: str = ""  #: What puts it right; a name in the remedies table. Empty for healthy.
+    remedy: str = ""  #: What mends it; a name in the remedies table. Empty for healthy.
     passing: bool = False  #: True where nothing is broken and time alone mends it.
     #: True where a rest takes a fault that stays out of the next start and its first minutes.
     eased: bool = False

@@ -40,7 +40,7 @@ def sheet_of(
     """
     Everything that stands on the sheet of a call, at any point.
 
-    `weighed` is what judgement says of it, `before` of it as it stood when its last go at putting it right
+    `weighed` is what judgement says of it, `before` of it as it stood when its last go at a repair
     began; both are worked out where left out. No price is shown without the shop's own figures.
     """
     now = judgement_of(weighed or _weighed(call, shop))
