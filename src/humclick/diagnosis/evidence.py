@@ -109,7 +109,7 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
 
 def _mended(situation: Situation, i: int) -> frozenset[str]:
     """Parts new, and modes put right, before an observation."""
-    return situation.observations[i].renewed | called(situation.observations[:i])
+    return situation.observations[i].renewed | called(situation.machine, situation.observations[:i])
 
 
 def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:

@@ -34,6 +34,7 @@ class Outlet(Measured):
     order: ClassVar[int] = 10
     at_outlet: ClassVar[bool] = True
     beside_healthy: ClassVar[bool] = True
+    repeats: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts"]
