@@ -30,7 +30,7 @@ SINCE = frozenset(
         "control.timer", "wiring.tug", "wiring.to_common", "wiring.to_run", "wiring.to_start", "fit.supply",
     }
 )  # fmt: skip
-"""Probes that came after the worlds were frozen: neither knows what they show, so nobody there can take them."""
+"""Probes that came after the worlds were frozen: neither knows what they show, so nobody there takes them."""
 
 STEPS = 45
 """Probes and waits after which a call counts as stuck."""
