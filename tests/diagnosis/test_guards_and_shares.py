@@ -74,7 +74,7 @@ def test_readings_before_and_after_a_part_is_new_are_of_two_parts(name: str, gua
         assert isinstance(group, Group)
         assert probe.model.group(taken, frozenset({probe.part})) != group
         assert probe.model.group(taken, frozenset({"something else"})) == group
-        warm = Taken(probe, replace(taken.seen, temperature=HOT))
+        warm = Taken(probe, replace(taken.observation, temperature=HOT))
         assert probe.model.group(warm, frozenset()) != group
 
 

@@ -89,7 +89,7 @@ def by_mode(made: Factor, part: str) -> dict[str, float]:
 
 
 def offer(*taken: Taken, renewed: frozenset[str] = frozenset()) -> Offer:
-    situation = Situation(PTC, observations=tuple(t.seen for t in taken), renewed=renewed)
+    situation = Situation(PTC, observations=tuple(t.observation for t in taken), renewed=renewed)
     return Offer(situation, bench_of(), taken, frozenset())
 
 
@@ -244,7 +244,7 @@ def test_a_look_is_offered_where_it_tells_modes_apart_and_reads_a_new_part_as_so
         totals: dict[tuple[int, ...], float] = {}
         for answer in probe.outcomes:
             own = Taken(probe, Observation(probe.id, answer=answer, renewed=frozenset({probe.part})))
-            was = Taken(probe, replace(own.seen, renewed=frozenset()))
+            was = Taken(probe, replace(own.observation, renewed=frozenset()))
             fresh, old = (probe.model.factor(weighing, [t], frozenset()) for t in (own, was))
             assert len(set(fresh.table.values())) == 1
             assert fresh.table[(0,)] == old.table[(0,)]
@@ -389,11 +389,11 @@ def test_what_nobody_felt_is_as_warm_as_the_other_windings_in_the_shell() -> Non
     """Copper's factor of the felt reading is used for it; by itself it has its own."""
     felt, unfelt = seen("pins.C-R", "4.7", warm=HOT), seen("pins.C-S", "11.2", warm=PartTemperature())
     together = winding_setup(bench_of(), default_meter(), [felt, unfelt])
-    assert [row[4] for row in together.seen] == [copper(HOT)[0]] * 2
+    assert [row[4] for row in together.readings] == [copper(HOT)[0]] * 2
     alone = winding_setup(bench_of(), default_meter(), [unfelt])
-    assert [row[4] for row in alone.seen] == [copper(PartTemperature())[0]]
+    assert [row[4] for row in alone.readings] == [copper(PartTemperature())[0]]
     apart = winding_setup(bench_of(), default_meter(), [felt, seen("pins.S-R", "15", warm=COLD), unfelt])
-    assert [row[4] for row in apart.seen] == [copper(t)[0] for t in (HOT, COLD, PartTemperature())]
+    assert [row[4] for row in apart.readings] == [copper(t)[0] for t in (HOT, COLD, PartTemperature())]
 
 
 # -- recordings ---------------------------------------------------------------------------------------------

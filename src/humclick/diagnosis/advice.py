@@ -205,19 +205,19 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     problem, actions, wanted = choices(judged, every)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
-    own = judged.bench.shop
-    free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), own))
+    shop = judged.bench.shop
+    free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), shop))
     if three_equal(situation):
         return replace(blank, verdict=not_for_the_line(judged))
     barred = as_guards(every) if grounded < _GROUNDED else ()
-    unread = tuple(g for g in barred if askable(situation, g, own, every) is not None)
+    unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
-    asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
-    if asked is not None:
-        return asked
+    guarded = _guarded(judged, blank, unread or needs_before(situation, planned, shop), free)
+    if guarded is not None:
+        return guarded
     if best is not None:
         rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
@@ -280,9 +280,9 @@ def _decided(
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
-    asked = _guarded(judged, blank, unmet, free)
-    if asked is not None:
-        return asked
+    guarded = _guarded(judged, blank, unmet, free)
+    if guarded is not None:
+        return guarded
     first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
     if first and (unmet or action == HAND_OVER) and not _before_power(judged, blank.bars):
         verdict = verdict_of(judged, problem, actions, _acting(problem, made, actions, first))
@@ -311,10 +311,10 @@ def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...
 
 
 def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
-    found, leads = [], _leading(judged)
+    values, leads = [], _leading(judged)
     for worth in made.worths:
         f = forecasts[worth.probe]
-        found.append(
+        values.append(
             Value(
                 f.probe.id,
                 f.probe.title,
@@ -327,7 +327,7 @@ def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[For
                 _why(leads, f),
             )
         )
-    return tuple(found)
+    return tuple(values)
 
 
 def _leading(judged: Judged) -> list[Message]:
@@ -352,20 +352,22 @@ def _why(lead: Sequence[Message], f: Forecast) -> Message:
 def _suspects(judged: Judged) -> tuple[Suspect, ...]:
     """What may be wrong now, what was put right left out."""
     machine = judged.bench.machine
-    found = []
+    suspects = []
     for named, p in left_suspects(judged):
         if p < 1e-4:
             break
         if not named:
             label = Message("nothing wrong now")
-            found.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
+            suspects.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
             continue
         families = [(machine.part(part).family, mode) for part, mode in named]
         labels = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).title) for f, m in families]
         short = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).short) for f, m in families]
         plain = [f.mode(m).plain for f, m in families]
-        found.append(Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p))
-    return tuple(found)
+        suspects.append(
+            Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p)
+        )
+    return tuple(suspects)
 
 
 def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> tuple[Probe, GuardState] | None:
@@ -404,10 +406,10 @@ def _guarded(
     judged: Judged, blank: Advice, unmet: tuple[GuardState, ...], values: Sequence[Value]
 ) -> Advice | None:
     """The probe that an open guard asks for; None where there is none left to take."""
-    asked = _guard_probe(judged, unmet)
-    if asked is None:
+    request = _guard_probe(judged, unmet)
+    if request is None:
         return None
-    value = _guard_value(judged, *asked)
+    value = _guard_value(judged, *request)
     rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
     kind = "wait" if value.waits else "probe"
     return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)

@@ -156,10 +156,10 @@ class Attempts:
         key = self.key(modes, hot=hot)
         return self._quiet if key == self._starts.quiet else sum([1 << code for code in key])
 
-    def either_way(self, seen: Collection[int]) -> tuple[list[int], list[int]]:
+    def either_way(self, marks: Collection[int]) -> tuple[list[int], list[int]]:
         """What an attempt sees of sets cold, and hot; from bits as of `Bench.marks`."""
         quiet, width = self._quiet, self.width
-        return [bits & quiet for bits in seen], [bits >> width for bits in seen]
+        return [bits & quiet for bits in marks], [bits >> width for bits in marks]
 
     def by(self, mark: int) -> Attempt:
         """The attempt under all sets of which it sees this much, the bits of their modes together."""
@@ -167,12 +167,12 @@ class Attempts:
 
     def by_all(self, marks: Sequence[int]) -> list[Attempt]:
         """Attempts under sets, by what is seen of each."""
-        kept = self._kept
-        for mark in set(marks).difference(kept):
+        attempts = self._kept
+        for mark in set(marks).difference(attempts):
             key = self._starts.quiet if mark == self._quiet else bits_of(mark)
             severe = not self._codes.isdisjoint(key)
-            kept[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
-        return list(map(kept.__getitem__, marks))
+            attempts[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
+        return list(map(attempts.__getitem__, marks))
 
     def amps_in_steps(self, sigma: float) -> AmpsInSteps:
         """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""

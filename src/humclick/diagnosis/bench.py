@@ -86,7 +86,7 @@ class Bench(Remembering):
     @cached_property
     def kinds(self) -> dict[Fault, int]:
         """A number for each mode, the same for modes of a part that differ in looks and odds alone."""
-        found: dict[object, int] = {}
+        number_of: dict[object, int] = {}
         numbered = {}
         for part, m in self.space.singles:
             mode = self.space.modes[part][m]
@@ -94,7 +94,7 @@ class Bench(Remembering):
             bare = repr([getattr(mode, name) for name in mode.__struct_fields__ if name not in _SAID])
             alone = [modes for modes in PUT_RIGHT.values() if f"{self.parts[part]}.{mode.name}" in modes]
             kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
-            numbered[(part, m)] = found.setdefault(kind, len(found))
+            numbered[(part, m)] = number_of.setdefault(kind, len(number_of))
         return numbered
 
     def configs(self, scope: tuple[int, ...]) -> tuple[Config, ...]:

@@ -69,15 +69,15 @@ def _taken_cold(situation: Situation, name: str) -> bool:
 
 def _odd(judged: Judged) -> set[str]:
     """Probes whose reading a healthy machine would rarely give, or that scatter: worth repeating."""
-    found = set()
+    odd = set()
     for factor in judged.evidence.factors:
         if not factor.table or not factor.observations:
             continue
         totals = {c: math.fsum(row) for c, row in factor.table.items()}
         healthy = totals.get((0,) * len(factor.scope), 1.0)
         if healthy < 0.2 * max(totals.values()):
-            found |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {name for name in found if _probe(judged, name).model.repeats}
+            odd |= {judged.situation.observations[i].probe for i in factor.observations}
+    return {name for name in odd if _probe(judged, name).model.repeats}
 
 
 def _probe(judged: Judged, name: str) -> Probe:
@@ -89,20 +89,20 @@ def _costs(
 ) -> tuple[list[float], list[list[float]]]:
     shop = judged.bench.shop
     probes = [f.probe for f in forecasts]
-    own = []
+    costs = []
     for f in forecasts:
         risk = f.probe.risk + (grounded * shop.rates["energised_ground"] if f.probe.live else 0.0)
         cost = shop.money(f.probe.minutes) + risk + f.waits * shop.rates["waiting"]
-        own.append(max(cost, 0.2))
+        costs.append(max(cost, 0.2))
     open_now = cover_open(judged)
-    first = [c + opening_cost(p, open_now, shop) for c, p in zip(own, probes, strict=True)]
+    first = [c + opening_cost(p, open_now, shop) for c, p in zip(costs, probes, strict=True)]
     second = []
     opening = {state: [opening_cost(p, state, shop) for p in probes] for state in (False, True)}
     repairs, waiting = [p.repairs for p in probes], shop.rates["waiting"]
     for f, repaired in zip(forecasts, repairs, strict=True):
         row = []
         for g, cost, more, again in zip(
-            forecasts, own, opening[_cover_after(f.probe, open_now)], repairs, strict=True
+            forecasts, costs, opening[_cover_after(f.probe, open_now)], repairs, strict=True
         ):
             saved = min(f.waits, g.waits) * waiting  # waited already
             twice = repaired and again  # planned afresh after the first

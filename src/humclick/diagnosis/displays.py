@@ -111,10 +111,10 @@ class Stretch:
         """The same for many values at once. [-]"""
         own_low, own_high, highest, reach = self._low, self._high, self._highest, self._reach
         begin, end, root, half, dirty = self._from, self._to, self._root, self._half, self._dirty
-        exp, erf, found = math.exp, math.erf, []
+        exp, erf, chances = math.exp, math.erf, []
         for x in values:
             if x >= highest:
-                found.append(self._beyond)
+                chances.append(self._beyond)
                 continue
             low, high = own_low - x, own_high - x
             p = self._anyhow
@@ -132,8 +132,8 @@ class Stretch:
                     p += self._slid(x * times) if least < x < most else 0.0
                 elif self.low < 0.0 <= self.high:
                     p += self._kilo
-            found.append(p)
-        return found
+            chances.append(p)
+        return chances
 
     def _slid(self, x: float) -> float:
         low, high = KILO

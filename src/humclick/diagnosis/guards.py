@@ -124,8 +124,8 @@ def _guard(
     )
 
 
-def _cold(seen: Observation, situation: Situation) -> bool:
-    t = seen.temperature
+def _cold(observation: Observation, situation: Situation) -> bool:
+    t = observation.temperature
     if t.kind == "measured":
         return (t.celsius or 0.0) < 40.0
     # where nobody felt it, a rest since then says nothing of it
@@ -142,13 +142,13 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         Windings measured cold; ground test done; start gear cleared or bypassed with known-good gear; supply
         measured under load; a deciding reading repeated after re-seating the probes.
     """
-    seen = situation.observations
-    done = {o.probe for o in seen}
+    observations = situation.observations
+    done = {o.probe for o in observations}
     pins = _between_pins(bench, situation)
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
     grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    tries = [o.answer for o in seen if o.probe == "attempt.known_good" and o.answer]
+    tries = [o.answer for o in observations if o.probe == "attempt.known_good" and o.answer]
     ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
     known_good = bool(_STALLS & set(tries)) and not ran
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
@@ -179,11 +179,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     loaded = known_good or "supply.volts_start" in done
     loading = ("supply.volts_start", "attempt.known_good")
     states.append(_guard("supply", loaded, loading, NOTHING if loaded else why))
-    looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
+    looked = [o.answer for o in observations if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
     rested = any(
-        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
+        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in observations
     )
     waived = why or (_reason("condenser") if rested and not ran else NOTHING)
     states.append(_guard("condenser", clear, first, NOTHING if clear else waived))
@@ -396,21 +396,21 @@ def guards_for_no_repair(
         and probe_of(bench.machine, o.probe, bench.shop).model.tries
         for o in situation.observations
     )
-    seen = situation.observations
-    taken = taken_of(bench.machine, seen, bench.shop)
+    observations = situation.observations
+    taken = taken_of(bench.machine, observations, bench.shop)
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in PUT_RIGHT]
     failed = any(
         o.probe == "attempt.as_found"
         and o.answer not in ("", Heard.RUNS)
         and o.temperature.kind in ("cold", "measured")
         and o.renewed == situation.renewed
-        for o in seen[changes[-1] + 1 if changes else 0 :]
+        for o in observations[changes[-1] + 1 if changes else 0 :]
     )
     again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
     cooling = wait_minutes(situation, probe_of(bench.machine, "attempt.as_found", bench.shop).heat)
     states.append(_guard("runs", ran, again, waits=cooling))
     if unexplained:
-        looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
+        looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in observations)
         unseen = _reason("unseen") if "mechanism.condenser" in situation.skipped else NOTHING
         states.append(
             _guard("condenser-seen", looked, ("mechanism.condenser",), NOTHING if looked else unseen)
@@ -463,7 +463,11 @@ def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
 def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
     """What was read between two pins."""
     taken = taken_of(bench.machine, situation.observations, bench.shop)
-    return [seen for probe, seen in taken if probe.pins is not None and seen.reading is not None]
+    return [
+        observation
+        for probe, observation in taken
+        if probe.pins is not None and observation.reading is not None
+    ]
 
 
 def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:

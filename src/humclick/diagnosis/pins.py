@@ -127,9 +127,9 @@ class PinFinding:
         Unknown
             If there is no such case.
         """
-        for each in self.cases:
-            if each.name == case:
-                return each.probability
+        for row in self.cases:
+            if row.name == case:
+                return row.probability
         raise Unknown(Message("case"), case, [c.name for c in self.cases])
 
 
@@ -139,7 +139,7 @@ Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
 def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]:
     """Readings by pair of pins, checked, repeats together."""
     rows: dict[tuple[int, int], list[Reading]] = {}
-    for pair, shown in readings.items():
+    for pair, entry in readings.items():
         if isinstance(pair, str) or len(pair) != 2:
             raise Refused(
                 Message(
@@ -158,7 +158,7 @@ def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]
                     first=pair[0],
                 )
             )
-        several = (shown,) if isinstance(shown, Reading) else tuple(shown)
+        several = (entry,) if isinstance(entry, Reading) else tuple(entry)
         for reading in several:
             if not isinstance(reading, Reading) or reading.quantity is not _OHMS:
                 raise Refused(
@@ -208,9 +208,9 @@ def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = 
     meter, leads = meter or default_meter(), leads or Leads()
     pairs = _sorted_pairs(readings)
     means = {
-        pair: math.fsum(r.value or 0.0 for r in shown) / len(shown)
-        for pair, shown in pairs.items()
-        if all(r.value is not None and not r.below_resolution for r in shown)
+        pair: math.fsum(r.value or 0.0 for r in repeats) / len(repeats)
+        for pair, repeats in pairs.items()
+        if all(r.value is not None and not r.below_resolution for r in repeats)
     }
     if len(means) < 3:
         return None
@@ -281,10 +281,10 @@ def find_pins(
             )
         )
     warm = temperature or PartTemperature()
-    seen = [
+    observations = [
         Observation(f"pins.{PINS[i]}-{PINS[j]}", reading, temperature=warm)
-        for (i, j), shown in _sorted_pairs(readings).items()
-        for reading in shown
+        for (i, j), repeats in _sorted_pairs(readings).items()
+        for reading in repeats
     ]
     if shell is not None:
         if shell.quantity is not _OHMS:
@@ -292,9 +292,14 @@ def find_pins(
                 Message("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
             )
         tester = meter.test_voltage is not None
-        seen.append(Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm))
+        observations.append(
+            Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm)
+        )
     situations = [
-        (share, Situation(Machine.of(_ARRANGEMENT, place, nameplate), None, tuple(seen), meter, leads))
+        (
+            share,
+            Situation(Machine.of(_ARRANGEMENT, place, nameplate), None, tuple(observations), meter, leads),
+        )
         for place, share in shares.items()
     ]
     return _finding(situations, shop or default_shop())
@@ -317,8 +322,8 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     Refused
         If no two unnamed pins were measured.
     """
-    seen = unnamed(situation.observations)
-    if not seen:
+    observations = unnamed(situation.observations)
+    if not observations:
         raise Refused(
             Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
         )
@@ -326,36 +331,40 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     if machine.arrangement.recognised_only:
         place = "internal" if machine.protector == "internal" else "external"
         machine = Machine.of(_ARRANGEMENT, place, machine.nameplate)
-        seen += tuple(o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None)
-        situation = Situation(machine, None, seen, situation.meter, situation.leads)
+        observations += tuple(
+            o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None
+        )
+        situation = Situation(machine, None, observations, situation.meter, situation.leads)
     return _finding([(1.0, situation)], shop or default_shop())
 
 
 def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFinding:
     """Several machines that it may be, each with its share, weighed together."""
     weighed = [PinsWeighed(situation, shop, share) for share, situation in situations]
-    total = math.fsum(p for own in weighed for p in own.cases.values())
+    total = math.fsum(p for candidate in weighed for p in candidate.cases.values())
     words = figures()["case"]
-    chances = {name: math.fsum(own.cases[name] for own in weighed) / total for name in words}
+    chances = {name: math.fsum(candidate.cases[name] for candidate in weighed) / total for name in words}
     rows = [
         Case(name, Message.of(words[name]["title"]), Message.of(words[name]["plain"]), p)
         for name, p in chances.items()
     ]
     cases = tuple(sorted(rows, key=lambda case: (-case.probability, case.name)))
-    ways = {n: math.fsum(own.names[n] for own in weighed) / total for n in weighed[0].names}
+    ways = {n: math.fsum(candidate.names[n] for candidate in weighed) / total for n in weighed[0].names}
     ranked = tuple(sorted(ways.items(), key=lambda item: -item[1]))
     situation = situations[0][1]
     pairs: dict[tuple[str, str], list[Reading]] = {}
     for o in unnamed(situation.observations):
-        one, _, other = o.probe.removeprefix("pins.").partition("-")
-        pairs.setdefault((one, other), []).extend([o.reading] if o.reading else [])
+        pin, _, other = o.probe.removeprefix("pins.").partition("-")
+        pairs.setdefault((pin, other), []).extend([o.reading] if o.reading else [])
     shells = [o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None]
     bare = any(o.probe == "pins.shell" and o.reading and o.reading.value is not None for o in shells)
-    grounded = math.fsum(own.level * own.grounded for own in weighed) / total if shells else None
+    grounded = (
+        math.fsum(candidate.level * candidate.grounded for candidate in weighed) / total if shells else None
+    )
     test = sum_test(pairs, situation.meter, situation.leads)
     conclusion = _conclusion(cases, test, bare or (grounded or 0.0) > 0.5)
     first = next((case for case in cases if words[case.name]["word"] == conclusion), cases[0])
-    leading = max(weighed, key=lambda own: own.cases[first.name])
+    leading = max(weighed, key=lambda candidate: candidate.cases[first.name])
     names = _names(ways)
     windings = leading.values(first.name, dict(ranked)) if conclusion in _WITH_VALUES else ()
     return PinFinding(
@@ -373,12 +382,12 @@ def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFi
 
 
 def _names(permutations: Mapping[Names, float]) -> tuple[str | None, str | None, str | None]:
-    found: list[str | None] = []
+    names: list[str | None] = []
     for i in range(3):
         chance = {pin: math.fsum(p for n, p in permutations.items() if n[i] == pin) for pin in "CRS"}
         best = max(chance, key=lambda pin: chance[pin])
-        found.append(best if chance[best] >= figures()["decide"]["named"] else None)
-    return found[0], found[1], found[2]
+        names.append(best if chance[best] >= figures()["decide"]["named"] else None)
+    return names[0], names[1], names[2]
 
 
 def _conclusion(cases: Sequence[Case], test: SumTest | None, grounded: bool) -> str:

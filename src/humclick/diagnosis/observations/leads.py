@@ -38,7 +38,7 @@ class Leads(Model):
         )
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        return Group(taken.probe.id, taken.seen.temperature.kind)
+        return Group(taken.probe.id, taken.observation.temperature.kind)
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         displays = weighing.displays(taken, 0.0)

@@ -165,7 +165,7 @@ class Taken(NamedTuple):
     """An observation with its probe."""
 
     probe: Probe
-    seen: Observation
+    observation: Observation
 
 
 class Says(StrEnum):

@@ -65,9 +65,9 @@ class PartTest(Measured):
             return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
         return across(bench, probe, modes, hot)
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
+    def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
         sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
-        return uncharged(shown, _LEFT * sound)
+        return uncharged(stretches, _LEFT * sound)
 
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:

@@ -38,7 +38,7 @@ class WindingSetup:
         With the spread that meter gain and temperature add.
     ahead : float
         Copper factor of the next reading. [-]
-    seen : tuple of (first pin, second pin, reading, temperature, copper factor)
+    readings : tuple of (first pin, second pin, reading, temperature, copper factor)
         The readings that have a value.
     hot : mapping of epoch to float
         Readings taken at one temperature are an epoch, in which an internal protector stays as it is:
@@ -47,7 +47,7 @@ class WindingSetup:
 
     windings: WindingEvidence
     ahead: float
-    seen: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
+    readings: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
     hot: Mapping[str, float]
     meter: Meter
     slips: Mapping[str, float]
@@ -62,7 +62,7 @@ class WindingSetup:
                 copper,
                 _epoch(temperature) in opened,
             )
-            for i, j, reading, temperature, copper in self.seen
+            for i, j, reading, temperature, copper in self.readings
         ]
 
     def subsets(self) -> list[frozenset[str]]:
@@ -113,15 +113,15 @@ def winding_setup(
         Of a reading still to come.
     """
     slips = bench.shop.slips
-    felt = [seen.temperature for _, seen in taken]
+    felt = [observation.temperature for _, observation in taken]
     factors = _copper([*felt, ahead] if ahead is not None else felt)
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(sigma for _, sigma in factors))
     hot = {_epoch(temperature): p_hot(temperature, slips["cold_but_warm"]) for temperature in felt}
     rows = [
-        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], seen.reading, seen.temperature, factor)
-        for (probe, seen), (factor, _) in zip(taken, factors, strict=False)
-        if probe.pins is not None and seen.reading is not None
+        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], observation.reading, observation.temperature, factor)
+        for (probe, observation), (factor, _) in zip(taken, factors, strict=False)
+        if probe.pins is not None and observation.reading is not None
     ]
     windings = WindingEvidence(bench.machine, widen)
     return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)

@@ -67,8 +67,8 @@ class Outlet(Measured):
             sigma = max(sigma, _LOW_SIGMA)
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
-        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in shown)
+    def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
+        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in stretches)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity

@@ -47,7 +47,7 @@ class _Foreseen:
 
     pins: tuple[str, str]
     offset: float
-    seen: tuple[tuple[tuple[str, str] | None, Reading | None, PartTemperature], ...]
+    readings: tuple[tuple[tuple[str, str] | None, Reading | None, PartTemperature], ...]
     warm: PartTemperature
     meter: Meter
 
@@ -118,9 +118,9 @@ class Windings(Model):
         naming = _namings(weighing.slips["pins_mixed"]) if named else dict.fromkeys(PERMUTATIONS, 1 / 6)
         straight = {_IDENTITY: naming[_IDENTITY]} if named else naming
         middle = len(leads) // 2
-        shown = displays(leads[middle][0])
-        central = windings.evidence(shown, straight)
-        rest = _crossed(windings, shown, naming) if named else {}
+        middling = displays(leads[middle][0])
+        central = windings.evidence(middling, straight)
+        rest = _crossed(windings, middling, naming) if named else {}
         most = {n: max(row[n] for row in central.values()) for n in straight}
         alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
         rows: dict[State, list[float]] = {}
@@ -130,13 +130,13 @@ class Windings(Model):
                 known = g == middle and not epochs
                 got = central if known else windings.evidence(displays(offset, epochs), alive, modes)
                 for sealed in modes:
-                    found = got[sealed] if epochs else {**central[sealed], **got[sealed]}
+                    by_naming = got[sealed] if epochs else {**central[sealed], **got[sealed]}
                     row = rows.setdefault((sealed, epochs), [])
-                    row.append(math.fsum(found.values()) + rest.get(sealed, 0.0))
+                    row.append(math.fsum(by_naming.values()) + rest.get(sealed, 0.0))
         scope = _scope(weighing.bench)
         table = _table(weighing.bench, scope, rows, setup)
         healthy = weighing.mean(table[(0,) * len(scope)])
-        return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in shown]))
+        return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in middling]))
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
@@ -149,10 +149,10 @@ class Windings(Model):
         if probe.pins is None or not probe.pins_named:
             return None
         bench = outlook.bench
-        before = [t for t in outlook.taken if t.probe.pins_named and t.seen.reading is not None]
+        before = [t for t in outlook.taken if t.probe.pins_named and t.observation.reading is not None]
         warm = outlook.temperature(probe, waits)
         edges, scope = _edges(bench, probe.pins), _scope(bench)
-        read = tuple((t.probe.pins, t.seen.reading, t.seen.temperature) for t in before)
+        read = tuple((t.probe.pins, t.observation.reading, t.observation.temperature) for t in before)
         setup = winding_setup(bench, outlook.weighing.meter, before, warm)
         leads = outlook.leads  # what was read tells of leads and windings together: then by their mean
         if before:
