@@ -22,7 +22,7 @@ from humclick.diagnosis.observations.amps import clamp_of
 from humclick.diagnosis.observations.between import Between
 from humclick.diagnosis.observations.check import SafetyCheck
 from humclick.diagnosis.observations.feed import Feed
-from humclick.diagnosis.observations.leads import Leads as LeadsHeldTogether
+from humclick.diagnosis.observations.leads import TipsTogether
 from humclick.diagnosis.observations.look import PartLook
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import Group, Taken
@@ -212,7 +212,7 @@ def test_tips_held_together_show_what_the_leads_add(tenths: int) -> None:
     """What they may add is likeliest near what is shown; no part is spoken of."""
     weighing = weighing_of(bench_of(), Situation(PTC))
     shown = tenths / 10
-    made = LeadsHeldTogether().factor(weighing, [seen("leads.short", f"{shown:.1f}")], frozenset())
+    made = TipsTogether().factor(weighing, [seen("leads.short", f"{shown:.1f}")], frozenset())
     assert (made.scope, made.observations) == ((), ())
     row = made.table[()]
     best = max(range(len(row)), key=row.__getitem__)
@@ -472,7 +472,7 @@ def test_the_probes_of_this_file_are_of_its_kinds() -> None:
         "pins.shell": Shell,
         "ptc.ohms": PartTest,
         "ptc.shake": PartLook,
-        "leads.short": LeadsHeldTogether,
+        "leads.short": TipsTogether,
         "attempt.recorded": Recorded,
     }
     probes: dict[str, Probe] = probes_of(PTC, SHOP)

@@ -27,7 +27,7 @@ from humclick.recordings.recording import LARGEST_FILE, LONGEST, MOST_VALUES, Re
 from humclick.recordings.timebase import on_time_base
 from humclick.recordings.wav import read_wav
 
-__all__ = ["read_recording"]
+__all__ = ["recording_from_file"]
 
 _HEAD = 1 << 17
 #: A line longer than this is not a line of a log. [byte]
@@ -56,7 +56,7 @@ _ROUND = tuple(
 )
 
 
-def read_recording(
+def recording_from_file(
     path: str | Path,
     *,
     rate: float | None = None,

@@ -15,10 +15,10 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 
-__all__ = ["KINDS", "Leads"]
+__all__ = ["KINDS", "TipsTogether"]
 
 
-class Leads(Model):
+class TipsTogether(Model):
     """Ohms of the leads by themselves; a courtesy, never advised."""
 
     name: ClassVar[str] = "leads"
@@ -50,4 +50,4 @@ class Leads(Model):
         return say.of_leads()
 
 
-KINDS = (Leads(),)
+KINDS = (TipsTogether(),)
