@@ -183,33 +183,40 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         If an observation names a probe the machine does not have.
     """
     judged = judge(situation, shop)
-    every = bars(situation, judged.bench.shop)
-    blank = Advice(
+    blank = _blank(judged, bars(situation, judged.bench.shop))
+    if any(bar.whole for bar in blank.bars):
+        return replace(blank, kind="stop", verdict=stopped(judged, blank.bars))
+    if three_equal(situation):
+        return replace(blank, verdict=not_for_the_line(judged))
+    return _planned(judged, blank, arrays)
+
+
+def _blank(judged: Judged, every: tuple[Bar, ...]) -> Advice:
+    """What is suspected and what bars power; nothing is advised yet."""
+    post = judged.post
+    return Advice(
         kind="verdict",
         suspects=_suspects(judged),
         remedies=tuple(left_to_do(judged).items())[:8],
-        none_of_these=judged.post.none,
-        left_out=judged.post.left_out,
-        beyond=judged.post.beyond,
+        none_of_these=post.none,
+        left_out=post.left_out,
+        beyond=post.beyond,
         next=None,
         alternatives=(),
         verdict=None,
         guards=(),
         bars=every,
     )
-    if any(bar.whole for bar in every):
-        return replace(blank, kind="stop", verdict=stopped(judged, every))
-    grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
-        "start_winding", "grounded"
-    )
+
+
+def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
+    """The probe or the verdict that planning ends in, and what stands before it."""
+    situation, shop, every = judged.situation, judged.bench.shop, blank.bars
     problem, actions, wanted = choices(judged, every)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
-    shop = judged.bench.shop
     free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), shop))
-    if three_equal(situation):
-        return replace(blank, verdict=not_for_the_line(judged))
-    barred = as_guards(every) if grounded < _GROUNDED else ()
+    barred = as_guards(every) if judged.post.grounded < _GROUNDED else ()
     unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))

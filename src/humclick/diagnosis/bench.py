@@ -19,8 +19,6 @@ from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import PUT_RIGHT
-from humclick.errors import Refused
-from humclick.messages import Message
 from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
@@ -65,12 +63,7 @@ class Bench(Remembering):
     """
 
     def __init__(self, machine: Machine, shop: Shop) -> None:
-        if machine.arrangement.recognised_only:
-            raise Refused(
-                Message(
-                    "{title}: {caution}", title=machine.arrangement.title, caution=machine.arrangement.caution
-                )
-            )
+        machine.require_model()
         super().__init__()
         self.machine = machine
         self.shop = shop

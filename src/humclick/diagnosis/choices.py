@@ -180,8 +180,7 @@ def choices(
         tables.append([*f.rows, f.none])
         rows_of.append([*f.which, len(f.rows)])
     weights, columns, rows_of = _merged(weights, columns, rows_of)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    first, second = _costs(judged, forecasts, grounded)
+    first, second = _costs(judged, forecasts, post.grounded)
     after: list[list[list[float]] | None] = []
     for f in forecasts:
         if not f.probe.repairs:

@@ -15,11 +15,11 @@ from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.memory import Memory
-from humclick.diagnosis.pins import sum_test
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.sum_test import sum_test
 from humclick.diagnosis.suspects import posterior
 from humclick.messages import Message
 from humclick.readings import spread_of

@@ -147,7 +147,6 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     pins = _between_pins(bench, situation)
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
     tries = [o.answer for o in observations if o.probe == "attempt.known_good" and o.answer]
     ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
     known_good = bool(_STALLS & set(tries)) and not ran
@@ -170,7 +169,7 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     why = NOTHING
     if ran:
         pass
-    elif grounded > 0.5:
+    elif post.grounded > 0.5:
         why = _reason("grounded")
     elif direct > _DIRECT:
         why = _reason("direct")
@@ -471,7 +470,7 @@ def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
 
 
 def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:
-    if post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded") > 0.5:
+    if post.grounded > 0.5:
         return ["pins.shell"]
     odd = [o.probe for o in _between_pins(bench, situation) if o.reading is not None and o.reading.over_limit]
     return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]

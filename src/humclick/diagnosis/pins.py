@@ -19,18 +19,18 @@ from humclick.diagnosis.pins_evidence import (
     PinsWeighed,
     WindingValue,
     figures,
-    lead_mean,
     unnamed,
 )
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.sum_test import BetweenPins, SumTest, by_pair, sum_test
 from humclick.errors import Refused, Unknown
 from humclick.messages import Message, Verbatim, listed
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.parts.family import family
 from humclick.readings import Leads, PartTemperature, Reading, format_si
 
-__all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "pins_of", "sum_test"]
+__all__ = ["Case", "PinFinding", "WindingValue", "find_pins", "pins_of"]
 
 Names = tuple[str, str, str]
 _OHMS = Quantity.RESISTANCE
@@ -53,29 +53,6 @@ class Case:
     title: Message
     plain: Message
     probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class SumTest:
-    """
-    Whether the largest reading is the sum of the other two.
-
-    Attributes
-    ----------
-    longest : (str, str)
-        The pair of pins with the largest reading, S and R of a sound compressor.
-    residual : float
-        Largest reading less the sum of the other two, test leads allowed for. [Ω]
-    uncertainty : float
-        Its standard uncertainty. [Ω]
-    adds_up : bool
-        Whether the residual lies within the expanded uncertainty.
-    """
-
-    longest: tuple[str, str]
-    residual: float
-    uncertainty: float
-    adds_up: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,100 +110,8 @@ class PinFinding:
         raise Unknown(Message("case"), case, [c.name for c in self.cases])
 
 
-Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
-
-
-def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]:
-    """Readings by pair of pins, checked, repeats together."""
-    rows: dict[tuple[int, int], list[Reading]] = {}
-    for pair, entry in readings.items():
-        if isinstance(pair, str) or len(pair) != 2:
-            raise Refused(
-                Message(
-                    "a reading lies between two pins, such as ('1', '2'); got {pair}",
-                    pair=Verbatim(repr(pair)),
-                )
-            )
-        for pin in pair:
-            if pin not in PINS:
-                raise Unknown(Message("pin"), str(pin), PINS)
-        first, second = sorted(PINS.index(pin) for pin in pair)
-        if first == second:
-            raise Refused(
-                Message(
-                    "both probes stand on pin {first}; a reading lies between two different pins",
-                    first=pair[0],
-                )
-            )
-        several = (entry,) if isinstance(entry, Reading) else tuple(entry)
-        for reading in several:
-            if not isinstance(reading, Reading) or reading.quantity is not _OHMS:
-                raise Refused(
-                    Message(
-                        "between pins {first} and {second} a reading in ohms is needed",
-                        first=pair[0],
-                        second=pair[1],
-                    )
-                )
-        rows.setdefault((first, second), []).extend(several)
-    pairs = {pair: tuple(rows[pair]) for pair in PAIRS if rows.get(pair)}
-    if not pairs:
-        raise Refused(
-            Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
-        )
-    return pairs
-
-
-def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = None) -> SumTest | None:
-    """
-    Hold the largest reading against the sum of the other two.
-
-    Parameters
-    ----------
-    readings : mapping of (pin, pin) to Reading or several
-        As for `find_pins`.
-    meter, leads
-        What it was measured with; the program's default meter, leads that nobody looked at.
-
-    Returns
-    -------
-    SumTest or None
-        None unless each of the three pairs showed numbers.
-
-    Raises
-    ------
-    Refused
-        If a reading is not one in ohms between two different pins.
-    Unknown
-        If a pin is none of 1, 2 and 3.
-
-    Notes
-    -----
-    S–R = C–S + C–R: *Heating & Cooling Essentials*, p. 531. The residual's variance is the sum of the three
-    readings' variances, limit²/3 each, and that of one pair of leads: JCGM 100:2008, 4.3.7 and 5.1.2.
-    """
-    meter, leads = meter or default_meter(), leads or Leads()
-    pairs = _sorted_pairs(readings)
-    means = {
-        pair: math.fsum(r.value or 0.0 for r in repeats) / len(repeats)
-        for pair, repeats in pairs.items()
-        if all(r.value is not None and not r.below_resolution for r in repeats)
-    }
-    if len(means) < 3:
-        return None
-    longest = max(means, key=lambda pair: means[pair])
-    lead, lead_deviation = lead_mean(leads)
-    residual = 2.0 * means[longest] - math.fsum(means.values()) + lead
-    variance = lead_deviation**2
-    for pair, mean in means.items():
-        variance += meter.standard_uncertainty(_OHMS, mean, pairs[pair][0].resolution) ** 2
-    uncertainty = math.sqrt(variance)
-    adds_up = abs(residual) <= figures()["decide"]["coverage"] * uncertainty
-    return SumTest((PINS[longest[0]], PINS[longest[1]]), residual, uncertainty, adds_up)
-
-
 def find_pins(
-    readings: Shown,
+    readings: BetweenPins,
     *,
     nameplate: Nameplate | None = None,
     temperature: PartTemperature | None = None,
@@ -268,11 +153,7 @@ def find_pins(
         If a pin or the protector's place is not one of those above.
     """
     meter, leads, nameplate = meter or default_meter(), leads or Leads(), nameplate or Nameplate()
-    inside = float(figures()["protector"]["internal"])
-    places = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
-    shares = {**places, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(protector)
-    if shares is None:
-        raise Unknown(Message("place of the protector"), str(protector), ("external", "internal", "unknown"))
+    shares = _protectors(protector)
     if not meter.measures(_OHMS):
         raise Refused(
             Message(
@@ -280,10 +161,32 @@ def find_pins(
                 name=Verbatim(repr(meter.name)),
             )
         )
-    warm = temperature or PartTemperature()
+    to_shell = "pins.shell" if meter.test_voltage is None else "shell.insulation"
+    observations = _observations(readings, to_shell, shell, temperature or PartTemperature())
+    situations = []
+    for place, share in shares.items():
+        machine = Machine.of(_ARRANGEMENT, place, nameplate)
+        situations.append((share, Situation(machine, None, observations, meter, leads)))
+    return _finding(situations, shop or default_shop())
+
+
+def _protectors(place: str) -> dict[str, float]:
+    """How probably an overload protector sits in each place, by what is known of it. [-]"""
+    inside = float(figures()["protector"]["internal"])
+    known = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
+    shares = {**known, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(place)
+    if shares is None:
+        raise Unknown(Message("place of the protector"), str(place), ("external", "internal", "unknown"))
+    return shares
+
+
+def _observations(
+    readings: BetweenPins, to_shell: str, shell: Reading | None, warm: PartTemperature
+) -> tuple[Observation, ...]:
+    """Readings between the pins, and from them to the shell, as a call has them."""
     observations = [
         Observation(f"pins.{PINS[i]}-{PINS[j]}", reading, temperature=warm)
-        for (i, j), repeats in _sorted_pairs(readings).items()
+        for (i, j), repeats in by_pair(readings).items()
         for reading in repeats
     ]
     if shell is not None:
@@ -291,18 +194,8 @@ def find_pins(
             raise Refused(
                 Message("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
             )
-        tester = meter.test_voltage is not None
-        observations.append(
-            Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm)
-        )
-    situations = [
-        (
-            share,
-            Situation(Machine.of(_ARRANGEMENT, place, nameplate), None, tuple(observations), meter, leads),
-        )
-        for place, share in shares.items()
-    ]
-    return _finding(situations, shop or default_shop())
+        observations.append(Observation(to_shell, shell, temperature=warm))
+    return tuple(observations)
 
 
 def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:

@@ -156,23 +156,7 @@ def explain(
     lead = next(iter(matching or ([leader] if leader is not None else classes)))
     left.setdefault(lead, wanted or lead)
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
-    observations = situation.observations if classes.get(lead) else ()  # what has no case has no reasons
-    heard = situation.complaint if classes.get(lead) else None
-    reasons = []
-    before = judge(replace(situation, observations=(), complaint=None), shop)
-    now = judge(replace(situation, observations=()), shop)
-    if heard is not None:
-        without = judge(replace(situation, complaint=None), shop).post.by_class.get(lead, 0.0)
-        sign = Message("complaint: {heard}", heard=HEARD[heard.value])
-        reasons.append(_reason("complaint", "complaint", sign, (before, now), (lead, rival), without))
-    for k, observation in enumerate(observations):
-        after = judge(replace(situation, observations=observations[: k + 1]), shop)
-        rest = replace(situation, observations=(*observations[:k], *observations[k + 1 :]))
-        without = judge(rest, shop).post.by_class.get(lead, 0.0)
-        title = probe_of(situation.machine, observation.probe, judged.bench.shop).title
-        sign = Message("{title}: {value}", title=title, value=shown_text(observation))
-        reasons.append(_reason(observation.id, observation.probe, sign, (now, after), (lead, rival), without))
-        now = after
+    reasons = _reasons(situation, shop, (lead, rival)) if classes.get(lead) else ()  # else it has no case
     elimination = _by_elimination(judged, lead)
     decision = left[lead] if leader is None else _left(leader, done)  # and nothing beside it
     exact = wanted is None or any(left[c] == wanted for c in matching)
@@ -184,10 +168,35 @@ def explain(
         tuple(sorted(lead)),
         tuple(sorted(rival)),
         whole,
-        tuple(reasons),
+        reasons,
         elimination,
         _summary(judged, decision, left[rival], whole, exact=exact, elimination=elimination),
     )
+
+
+def _reasons(
+    situation: Situation, shop: Shop | None, sides: tuple[frozenset[str], frozenset[str]]
+) -> tuple[Reason, ...]:
+    """How the complaint and each observation speak for the leader of two decisions against its rival."""
+    reasons, observations = [], situation.observations
+    before = judge(replace(situation, observations=(), complaint=None), shop)
+    now = judge(replace(situation, observations=()), shop)
+
+    def without(rest: Situation) -> float:
+        return judge(rest, shop).post.by_class.get(sides[0], 0.0)
+
+    if situation.complaint is not None:
+        sign = Message("complaint: {heard}", heard=HEARD[situation.complaint.value])
+        rest = replace(situation, complaint=None)
+        reasons.append(_reason("complaint", "complaint", sign, (before, now), sides, without(rest)))
+    for k, o in enumerate(observations):
+        after = judge(replace(situation, observations=observations[: k + 1]), shop)
+        rest = replace(situation, observations=(*observations[:k], *observations[k + 1 :]))
+        title = probe_of(situation.machine, o.probe, now.bench.shop).title
+        sign = Message("{title}: {value}", title=title, value=shown_text(o))
+        reasons.append(_reason(o.id, o.probe, sign, (now, after), sides, without(rest)))
+        now = after
+    return tuple(reasons)
 
 
 def _left(needed: frozenset[str], done: frozenset[str], due: frozenset[str] = frozenset()) -> frozenset[str]:

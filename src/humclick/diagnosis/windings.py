@@ -138,12 +138,12 @@ class WindingEvidence:
             modes["internal_protector"] = sealed[2]
         setup = Setup(condition=Condition(hot=hot), plugged=False)
         inside = {*modes}
-        branches = [
+        found = [
             b
             for b in branches_of(self.machine, modes, setup)
             if b.part in inside and b.element is Element.OHMIC and "shell" not in (b.a, b.b)
         ]
-        elements = [(b.a, b.b, b.spread.median) for b in branches]
+        elements = [(b.a, b.b, b.spread.median) for b in found]
         forms = {}
         for a, b in itertools.combinations(PINS, 2):
             result = resistance_between(elements, a, b)
@@ -152,7 +152,7 @@ class WindingEvidence:
                 continue
             slope = {"run_winding": 0.0, "start_winding": 0.0}
             constant = result.ohms
-            for branch, sensitivity in zip(branches, result.sensitivity, strict=True):
+            for branch, sensitivity in zip(found, result.sensitivity, strict=True):
                 if branch.size == "winding":
                     slope[branch.part] += sensitivity
                     constant -= sensitivity * branch.spread.median
@@ -278,13 +278,13 @@ class WindingEvidence:
     def usual_starts(self, peaks: Iterable[_Peak]) -> list[Cut]:
         """Run windings that fit readings of both with a usual start winding, and how far that fixes them."""
         median, sigma = self.prior("start_winding", HEALTHY)
-        cuts = []
+        found = []
         for p in peaks:
             if p.form.run:
                 rest = p.value - p.form.constant - p.form.start * median
                 width = math.hypot(p.deviation, p.form.start * median * sigma)
-                cuts.append((rest / p.form.run, width / abs(p.form.run)))
-        return cuts
+                found.append((rest / p.form.run, width / abs(p.form.run)))
+        return found
 
     def _prior_cuts(self, part: str) -> list[Cut]:
         if part not in self._cuts:
@@ -343,13 +343,13 @@ class WindingEvidence:
         total = math.fsum(w for _, _, w in rows)
         if total <= 0.0:
             return {}
-        values = {}
+        found = {}
         for axis, part in ((0, "run_winding"), (1, "start_winding")):
             if any((f.run, f.start)[axis] for f in forms):
                 mean = math.fsum(row[axis] * row[2] for row in rows) / total
                 square = math.fsum((row[axis] - mean) ** 2 * row[2] for row in rows) / total
-                values[part] = (mean, math.sqrt(max(square, 0.0)))
-        return values
+                found[part] = (mean, math.sqrt(max(square, 0.0)))
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,22 +385,22 @@ def _peaks(pairs: Iterable[tuple[Affine, PinDisplay]]) -> list[_Peak]:
             groups.setdefault((form, d.copper), []).append(d.display)
     return [
         _Peak(form, y / copper, s / copper)
-        for (form, copper), repeats in groups.items()
-        for y, s in peaks_of(repeats)
+        for (form, copper), own in groups.items()
+        for y, s in peaks_of(own)
     ]
 
 
 def _crossings(peaks: Sequence[_Peak]) -> list[Cut]:
     """Run windings at which two readings that depend on the start winding agree about it. [Ω]"""
-    crossings = []
+    found = []
     for p, q in itertools.combinations([p for p in peaks if p.form.start], 2):
         a, b = p.form, q.form
         slope = a.run * b.start - b.run * a.start
         if abs(slope) > 1e-6:
             left, right = p.value - a.constant, q.value - b.constant
             run = (left * b.start - right * a.start) / slope
-            crossings.append((run, math.hypot(p.deviation * b.start, q.deviation * a.start) / abs(slope)))
-    return crossings
+            found.append((run, math.hypot(p.deviation * b.start, q.deviation * a.start) / abs(slope)))
+    return found
 
 
 def _mass(node: _Node, prior: _Prior) -> float:
@@ -449,13 +449,13 @@ class _Grid:
             ((f.constant + f.run * run) * d.copper, f.start * d.copper, d.display.probability)
             for f, d in self._varied
         ]
-        nodes = []
+        found = []
         for node in self._windings.axis("start_winding", [p.start_at(run) for p in self._slopes]):
             likely = 1.0
             for rest, slope, probability in terms:
                 likely *= probability(rest + slope * node[0])
-            nodes.append((node, likely))
-        return nodes
+            found.append((node, likely))
+        return found
 
     def most(self, starts: Sequence[_Prior]) -> float:
         """No run winding gives the displays that depend on the start winding more than this."""
@@ -484,7 +484,7 @@ def _lying(form: Affine, run: _Prior, start: _Prior) -> list[Lying]:
 
 def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, float, float]]:
     """Run winding, start winding and weight of every node that counts. [Ω], [Ω], [-]"""
-    rows = []
+    found = []
     most = 0.0
     for node in grid.outer:
         outer = grid.likely(node) * _mass(node, run)
@@ -492,8 +492,8 @@ def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, floa
             w = outer * p * _mass(other, start)
             most = max(most, w)
             if w > _NEGLIGIBLE * most:
-                rows.append((node[0], other[0], w))
-    return [row for row in rows if row[2] > _NEGLIGIBLE * most]
+                found.append((node[0], other[0], w))
+    return [row for row in found if row[2] > _NEGLIGIBLE * most]
 
 
 def _product(readings: Sequence[tuple[Affine, PinDisplay]], run: float, start: float) -> float:

@@ -84,11 +84,8 @@ def recording_from_file(
         what would be right.
     """
     path = Path(path)
-    for name, number in (("rate", rate), ("scale", scale)):
-        if number is not None and not (math.isfinite(number) and number > 0):
-            raise Refused(
-                Message("the {name} must be a number above zero, got {number}", name=name, number=number)
-            )
+    _refuse_no_measure("rate", rate)
+    _refuse_no_measure("scale", scale)
     head, size = _opened(path)
     try:
         if head[:4] in (b"RIFF", b"RF64"):
@@ -117,6 +114,14 @@ def recording_from_file(
             )
         )
     return recording if scale is None else _scaled(recording, scale)
+
+
+def _refuse_no_measure(name: str, number: float | None) -> None:
+    """Refuse a rate or a scale that is no number above zero."""
+    if number is not None and not (math.isfinite(number) and number > 0):
+        raise Refused(
+            Message("the {name} must be a number above zero, got {number}", name=name, number=number)
+        )
 
 
 def _scaled(recording: Recording, scale: float) -> Recording:
