@@ -14,7 +14,8 @@ from humclick.diagnosis.displays import Display, cut_at
 from humclick.diagnosis.evidence import lead_nodes, weighing_of
 from humclick.diagnosis.factors import dead, flat, uncharged
 from humclick.diagnosis.findings import findings, shown_text
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.guard_states import GuardState
+from humclick.diagnosis.guards import guards_for, guards_for_no_repair
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.model import Group, Taken

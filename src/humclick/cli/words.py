@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.advice import Suspect
     from humclick.diagnosis.advice import Value as Worth
-    from humclick.diagnosis.guards import GuardState
+    from humclick.diagnosis.guard_states import GuardState
     from humclick.diagnosis.power import Bar
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf

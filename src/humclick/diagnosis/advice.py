@@ -15,10 +15,11 @@ from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
 from humclick.diagnosis.forecast import Forecast
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
-    GuardState,
     as_guards,
     askable,
+    grounded,
     guards_for,
     guards_for_no_repair,
     insulation_needs,
@@ -216,7 +217,7 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
     free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), shop))
-    barred = as_guards(every) if judged.post.grounded < _GROUNDED else ()
+    barred = as_guards(every) if grounded(judged.post) < _GROUNDED else ()
     unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))

@@ -43,8 +43,6 @@ _EQUAL = 1.12
 #: Where the ground wire is read, and where it is looked at.
 _CONTINUITY, _GROUND_LOOK = "earth.continuity", "earth.look"
 _GROUND_REMEDY = "restore ground"
-#: Parts in which the ground runs from the outlet to the shell.
-_GROUND_RUNS = frozenset({"earth", "supply", "wiring"})
 #: An outlet without a ground says nothing of the unit's own wire; a unit without a pin has none.
 _NO_PIN, _NO_OUTLET = "no ground pin, marked double-insulated", "the outlet has no ground"
 
@@ -374,7 +372,9 @@ def owed_for(situation: Situation, shop: Shop | None = None) -> int | None:
 
 def _still_owed(situation: Situation, read: Observation, remedy: str) -> tuple[str, ...]:
     """The remedy that a bad reading of the ground or the outlet asks for, until it was worked on."""
-    return () if not remedy or _GROUND_RUNS & situation.renewed_since(read) else (remedy,)
+    worked_on = situation.renewed_since(read)
+    grounds = {part.id for part in situation.machine.parts if part.family.grounds}
+    return () if not remedy or grounds & worked_on else (remedy,)
 
 
 def bars_on(probe: Probe, every: Sequence[Bar], situation: Situation) -> tuple[Bar, ...]:

@@ -148,11 +148,6 @@ class Posterior:
         """Probability that a part is in one of some modes. [-]"""
         return math.fsum(self.by_mode.get((part, mode), 0.0) for mode in modes)
 
-    @property
-    def grounded(self) -> float:
-        """Probability that a winding touches the shell. [-]"""
-        return self.of_mode("run_winding", "grounded") + self.of_mode("start_winding", "grounded")
-
     def of_part(self, part: str) -> float:
         """Probability that a part is not healthy. [-]"""
         return math.fsum(p for (name, _), p in self.by_mode.items() if name == part)

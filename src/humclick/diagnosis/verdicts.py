@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, WAIT, covered
-from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Choice, Plan
 from humclick.diagnosis.power import Bar, owed

@@ -53,6 +53,7 @@ class Amps(Model):
 
     name: ClassVar[str] = "amps"
     order: ClassVar[int] = 80
+    deeper: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]

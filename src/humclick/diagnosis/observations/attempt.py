@@ -121,6 +121,7 @@ class AsFound(Listened):
 
     name: ClassVar[str] = "attempt"
     order: ClassVar[int] = 70
+    deeper: ClassVar[bool] = True
     tries: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
@@ -163,6 +164,7 @@ class KnownGood(Listened):
 
     name: ClassVar[str] = "known_good"
     order: ClassVar[int] = 100
+    deeper: ClassVar[bool] = True
     on_known_good: ClassVar[bool] = True
     probe_name: ClassVar[str] = "attempt.known_good"
 

@@ -56,6 +56,7 @@ class PartTest(Measured):
             heat=placed.family.heat if test.quantity == "resistance" else "",
             inside=not outside,
             turned=test.turned,
+            again_cool=test.again_cool,
         )
 
     def between_tips(

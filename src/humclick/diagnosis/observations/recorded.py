@@ -30,6 +30,7 @@ class Recorded(Listened):
 
     name: ClassVar[str] = "recorded"
     order: ClassVar[int] = 90
+    deeper: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first

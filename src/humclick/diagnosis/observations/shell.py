@@ -31,6 +31,7 @@ class Shell(Measured):
 
     name: ClassVar[str] = "shell"
     order: ClassVar[int] = 60
+    deeper: ClassVar[bool] = True
     to_shell: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 

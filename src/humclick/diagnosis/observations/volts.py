@@ -33,6 +33,7 @@ class Outlet(Measured):
     name: ClassVar[str] = "volts"
     order: ClassVar[int] = 10
     at_outlet: ClassVar[bool] = True
+    deeper: ClassVar[bool] = True
     beside_healthy: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:

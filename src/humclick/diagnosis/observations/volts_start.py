@@ -71,6 +71,7 @@ class VoltsStart(Model):
 
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
+    under_load: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts_start"]

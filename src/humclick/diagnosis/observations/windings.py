@@ -60,6 +60,7 @@ class Windings(Model):
 
     name: ClassVar[str] = "pins"
     order: ClassVar[int] = 50
+    deeper: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
@@ -90,6 +91,7 @@ class Windings(Model):
                 ),
                 points=(a, b),
                 pins=(a, b),
+                again_cool=machine.protector == "internal" and "C" in (a, b),
             )
         for a, b in pin_pairs(("1", "2", "3")):
             yield make(
