@@ -13,7 +13,7 @@ from humclick.messages import NOTHING, Message
 from humclick.parts.family import Clearance
 from humclick.sourced import read_data
 
-__all__ = ["GuardState", "cleared", "clearing", "guard_named", "looked_at", "reason_for"]
+__all__ = ["GuardState", "clearing", "guard_named", "looked_at", "part_cleared", "reason_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,12 +86,12 @@ def guard_named(
 
 
 def clearing(known: Mapping[str, Probe]) -> list[tuple[Probe, Clearance]]:
-    """Looks that must have cleared their part before a compressor is blamed."""
+    """Looks that must have part_cleared their part before a compressor is blamed."""
     looks = [(probe, probe.look.clears) for probe in known.values() if probe.look is not None]
     return [(probe, clears) for probe, clears in looks if clears is not None]
 
 
-def cleared(
+def part_cleared(
     look: Probe,
     clears: Clearance,
     known: Mapping[str, Probe],

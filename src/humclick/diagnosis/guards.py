@@ -15,10 +15,10 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.checks import checks
 from humclick.diagnosis.guard_states import (
     GuardState,
-    cleared,
     clearing,
     guard_named,
     looked_at,
+    part_cleared,
     reason_for,
 )
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
@@ -120,7 +120,9 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     loading = (*(name for name, probe in known.items() if probe.model.under_load), *bypass)
     states.append(guard_named("supply", loaded, loading, NOTHING if loaded else why))
     rested = not ran and any(o.answer in _STANDS and _cold(o, situation) for o in tries)
-    states += [cleared(look, clears, known, taken, why, rested=rested) for look, clears in clearing(known)]
+    states += [
+        part_cleared(look, clears, known, taken, why, rested=rested) for look, clears in clearing(known)
+    ]
     deciding = _deciding(bench, situation, post)
     states.append(guard_named("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
