@@ -86,7 +86,7 @@ def guard_named(
 
 
 def clearing(known: Mapping[str, Probe]) -> list[tuple[Probe, Clearance]]:
-    """Looks that must have part_cleared their part before a compressor is blamed."""
+    """Looks that must have cleared their part before a compressor is blamed."""
     looks = [(probe, probe.look.clears) for probe in known.values() if probe.look is not None]
     return [(probe, clears) for probe, clears in looks if clears is not None]
 
