@@ -13,6 +13,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import copper, p_hot
 from humclick.diagnosis.law import gain
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Taken
 from humclick.diagnosis.windings import PinDisplay, Sealed, WindingEvidence
 from humclick.meters import Meter, Quantity
@@ -24,6 +25,8 @@ __all__ = ["State", "WindingSetup", "winding_setup"]
 #: A mode of what is sealed in, and the epochs in which an internal protector was open from heat.
 State = tuple[Sealed, frozenset[str]]
 
+#: The two windings of a machine by what meter and temperature add to their spread. [-]
+_WINDINGS: Memory[float, WindingEvidence] = Memory()
 _INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
 
 
@@ -123,7 +126,10 @@ def winding_setup(
         for (probe, observation), (factor, _) in zip(taken, factors, strict=False)
         if probe.pins is not None and observation.reading is not None
     ]
-    windings = WindingEvidence(bench.machine, widen)
+    known = _WINDINGS.of(bench)
+    if widen not in known:
+        known[widen] = WindingEvidence(bench.machine, widen)
+    windings = known[widen]
     return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)
 
 
