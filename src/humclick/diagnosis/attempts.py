@@ -89,21 +89,27 @@ class AmpsInSteps:
         self.places: list[tuple[float, float]] = []
         self._sigma = sigma
         self._number: dict[tuple[float, float], int] = {}
+        self._place: dict[tuple[float, float], int] = {}
         self._kept: dict[Attempt, tuple[int, ...]] = {}
 
     def of(self, attempts: Sequence[Attempt]) -> list[tuple[int, ...]]:
         """Numbers of the currents of attempts, by what each comes to."""
         for attempt in set(attempts).difference(self._kept):
             numbers = []
-            for ratio, spread in attempt.amps:
-                place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
-                number = self._number.get(place)
-                if number is None:
-                    number = self._number[place] = len(self.places)
-                    self.places.append(place)
-                numbers.append(number)
+            for drawn in attempt.amps:
+                number = self._place.get(drawn)
+                numbers.append(self._numbered(*drawn) if number is None else number)
             self._kept[attempt] = tuple(numbers)
         return list(map(self._kept.__getitem__, attempts))
+
+    def _numbered(self, ratio: float, spread: float) -> int:
+        """Number of one current; its own is remembered too."""
+        place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+        number = self._number.setdefault(place, len(self.places))
+        if number == len(self.places):
+            self.places.append(place)
+        self._place[ratio, spread] = number
+        return number
 
 
 class Attempts:
