@@ -386,10 +386,27 @@ class Starts:
                 middle = sum([p * x for p, x, _ in logs]) / sum([p for p, _, _ in logs])
             else:
                 unseen = rows.count(None) == len(rows)
-                amps.append(self._rare(key, k)[:2] if unseen else (0.0, 0.0))
+                amps.append(self._rare_amps(key, k) if unseen else (0.0, 0.0))
                 continue
             amps.append((exp(middle), max([sd for _, _, sd in logs])))
         return tuple(amps)
+
+    def _rare_amps(self, key: tuple[int, ...], k: int) -> tuple[float, float]:
+        """Amps of an outcome not seen of a set; see `_rare`."""
+        for code in key:
+            if code not in self._vague_amps:
+                known = self._stored((code,)).signs
+                self._vague_amps[code] = tuple(
+                    self._vague((code,), n)[:2] if n in known else None for n in range(len(OUTCOMES))
+                )
+            amps = self._vague_amps[code][k]
+            if amps is not None:
+                return amps
+        return self._rare((), k)[:2]
+
+    @cached_property
+    def _vague_amps(self) -> dict[int, tuple[tuple[float, float] | None, ...]]:
+        return {}
 
     @cached_property
     def _logs(self) -> _Logs:
