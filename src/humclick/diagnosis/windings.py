@@ -48,6 +48,9 @@ _IRRELEVANT = 1e-7
 #: Peaks this many times the prior's own range away are not looked for. [-]
 _FARTHEST = 1.0
 
+#: So many pieces of an axis are kept.
+_PIECES = 2000
+
 #: No winding is known better than this. [-]
 _LEAST = 1e-3
 
@@ -115,9 +118,16 @@ class WindingEvidence:
         self.widen = widen
         self._forms: dict[tuple[Sealed, bool], dict[tuple[str, str], Affine]] = {}
         self._cuts: dict[str, list[Cut]] = {}
+        self._pieces: dict[tuple[float, float], list[_Node]] = {}
         self._asked: Sequence[PinDisplay] = ()
         self._rows: dict[tuple[tuple[Affine, ...], _Prior, _Prior], list[tuple[float, float, float]]] = {}
         self.internal = machine.protector == "internal"
+
+    def widened(self, widen: float) -> WindingEvidence:
+        """The same windings, less well known; the network is not solved anew."""
+        other = WindingEvidence(self.machine, widen)
+        other._forms = self._forms
+        return other
 
     # -- the network, seen from the pins ------------------------------------------------------------
 
@@ -275,8 +285,16 @@ class WindingEvidence:
         cuts = list(self._prior_cuts(part))
         low, high = cuts[0][0], cuts[-1][0]
         reach = _FARTHEST * (high - low)
-        cuts.extend(c for c in peak_cuts(peaks) if low - reach < c[0] < high + reach)
-        return rule(cut(cuts, min(c[0] for c in cuts), max(c[0] for c in cuts)), 3)
+        cuts.extend([c for c in peak_cuts(peaks) if low - reach < c[0] < high + reach])
+        nodes: list[_Node] = []
+        for piece in itertools.pairwise(cut(cuts, min(cuts)[0], max(cuts)[0])):
+            known = self._pieces.get(piece)  # between the cuts of the priors again and again
+            if known is None:
+                known = rule(piece, 3)
+                if len(self._pieces) < _PIECES:
+                    self._pieces[piece] = known
+            nodes += known
+        return nodes
 
     def usual_starts(self, peaks: Iterable[_Peak]) -> list[Cut]:
         """Run windings that fit readings of both with a usual start winding, and how far that fixes them."""

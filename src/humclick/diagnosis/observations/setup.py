@@ -128,7 +128,8 @@ def winding_setup(
     ]
     known = _WINDINGS.of(bench)
     if widen not in known:
-        known[widen] = WindingEvidence(bench.machine, widen)
+        first = next(iter(known.values()), None)
+        known[widen] = first.widened(widen) if first else WindingEvidence(bench.machine, widen)
     windings = known[widen]
     return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)
 
