@@ -29,8 +29,8 @@ from humclick.diagnosis.choices import choices
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
-    GuardState,
     as_guards,
     askable,
     guards_for,

@@ -28,10 +28,10 @@ _READ = """
 import json, resource, sys, time
 if sys.argv[2] == "without":
     sys.modules["pyarrow"] = None
-from humclick.recordings.logs import read_recording
+from humclick.recordings.logs import recording_from_file
 from humclick.recordings.evidence import current_evidence
 start = time.perf_counter()
-read = read_recording(sys.argv[1], scale=30.0 if sys.argv[1].endswith("wav") else None)
+read = recording_from_file(sys.argv[1], scale=30.0 if sys.argv[1].endswith("wav") else None)
 middle = time.perf_counter()
 measured, shown = current_evidence(read)
 end = time.perf_counter()

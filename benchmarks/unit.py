@@ -21,7 +21,7 @@ from humclick.diagnosis.checks import checks
 from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.observations.amps import Amps
 from humclick.diagnosis.observations.feed import Feed
-from humclick.diagnosis.observations.leads import Leads
+from humclick.diagnosis.observations.leads import TipsTogether
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
@@ -159,7 +159,7 @@ class Unit:
                 if probe.quantity == "resistance"
                 else rng.uniform(0.0, 1e-4)
             )
-        if isinstance(probe.model, Leads):
+        if isinstance(probe.model, TipsTogether):
             return 0.0
         if probe.quantity == "voltage":
             return self._volts(probe, modes) if probe.id not in checks() else self._to_ground(probe)

@@ -20,7 +20,7 @@ from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.recordings.evidence import evidence_of
-from humclick.recordings.logs import read_recording
+from humclick.recordings.logs import recording_from_file
 from humclick.start.at_hand import at_hand
 from humclick.start.attempts import typical_attempt
 from humclick.start.conditions import StartConditions
@@ -85,7 +85,7 @@ def recorded(name: str) -> RecordingTaken:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "clamp.csv"
         file.write_text("time s,current A\n" + rows, encoding="utf-8")
-        return recording_event(evidence_of(read_recording(file), plate_of(MACHINE)))
+        return recording_event(evidence_of(recording_from_file(file), plate_of(MACHINE)))
 
 
 def _shown(suspects: tuple[Suspect, ...]) -> list[str]:

@@ -402,7 +402,7 @@ def read_recording(path: str | os.PathLike[str], of: Call | Machine | None = Non
 
     subject = of.machine if isinstance(of, Call) else of
     hertz = None if subject is None else subject.nameplate.hertz
-    return evidence_of(logs.read_recording(Path(path)), plate_of(subject), hertz=hertz)
+    return evidence_of(logs.recording_from_file(Path(path)), plate_of(subject), hertz=hertz)
 
 
 def _is_number(value: object) -> TypeGuard[float]:

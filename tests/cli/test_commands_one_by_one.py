@@ -48,7 +48,7 @@ from humclick.jobs.result import as_json, result_of
 from humclick.meters import meters
 from humclick.physics.copper import resistance_at
 from humclick.physics.discharge import discharge_through
-from humclick.physics.insulation import judge as judge_insulation
+from humclick.physics.insulation import judge_insulation
 from humclick.physics.wire import loop_resistance, voltage_drop
 from humclick.safety.stops import stops
 from tests.cli.bench import begun

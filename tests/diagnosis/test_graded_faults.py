@@ -193,13 +193,13 @@ PLAYED: list[tuple[str, str, tuple[str, ...]]] = [
 
 @pytest.mark.parametrize(("opened", "remedy", "readings"), PLAYED)
 def test_each_graded_fault_leads_once_it_is_read(opened: str, remedy: str, readings: tuple[str, ...]) -> None:
-    """What would put it right is the likeliest remedy, twice as likely as any other."""
+    """What would put it right is the likeliest remedy, half as likely again as any other."""
     made = call(*opened.split())
     for line in readings:
         probe, _, value = line.partition(": ")
         made = made.seen(probe, value, temperature="cold")
     (best, likely), (_, next_best), *_ = made.advice.remedies
-    assert (best, likely > 2 * next_best) == (remedy, True), made.advice.remedies[:4]
+    assert (best, likely > 1.5 * next_best) == (remedy, True), made.advice.remedies[:4]
 
 
 def test_a_doubted_reading_is_read_again_before_anything_rests_on_it() -> None:

@@ -14,7 +14,8 @@ from humclick.diagnosis.displays import Display, cut_at
 from humclick.diagnosis.evidence import lead_nodes, weighing_of
 from humclick.diagnosis.factors import dead, flat, uncharged
 from humclick.diagnosis.findings import findings, shown_text
-from humclick.diagnosis.guards import GuardState, guards_for, guards_for_no_repair
+from humclick.diagnosis.guard_states import GuardState
+from humclick.diagnosis.guards import guards_for, guards_for_no_repair
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.model import Group, Taken
@@ -74,7 +75,7 @@ def test_readings_before_and_after_a_part_is_new_are_of_two_parts(name: str, gua
         assert isinstance(group, Group)
         assert probe.model.group(taken, frozenset({probe.part})) != group
         assert probe.model.group(taken, frozenset({"something else"})) == group
-        warm = Taken(probe, replace(taken.seen, temperature=HOT))
+        warm = Taken(probe, replace(taken.observation, temperature=HOT))
         assert probe.model.group(warm, frozenset()) != group
 
 

@@ -22,7 +22,7 @@ from humclick.diagnosis.observations.amps import clamp_of
 from humclick.diagnosis.observations.between import Between
 from humclick.diagnosis.observations.check import SafetyCheck
 from humclick.diagnosis.observations.feed import Feed
-from humclick.diagnosis.observations.leads import Leads as LeadsHeldTogether
+from humclick.diagnosis.observations.leads import TipsTogether
 from humclick.diagnosis.observations.look import PartLook
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import Group, Taken
@@ -89,7 +89,7 @@ def by_mode(made: Factor, part: str) -> dict[str, float]:
 
 
 def offer(*taken: Taken, renewed: frozenset[str] = frozenset()) -> Offer:
-    situation = Situation(PTC, observations=tuple(t.seen for t in taken), renewed=renewed)
+    situation = Situation(PTC, observations=tuple(t.observation for t in taken), renewed=renewed)
     return Offer(situation, bench_of(), taken, frozenset())
 
 
@@ -212,7 +212,7 @@ def test_tips_held_together_show_what_the_leads_add(tenths: int) -> None:
     """What they may add is likeliest near what is shown; no part is spoken of."""
     weighing = weighing_of(bench_of(), Situation(PTC))
     shown = tenths / 10
-    made = LeadsHeldTogether().factor(weighing, [seen("leads.short", f"{shown:.1f}")], frozenset())
+    made = TipsTogether().factor(weighing, [seen("leads.short", f"{shown:.1f}")], frozenset())
     assert (made.scope, made.observations) == ((), ())
     row = made.table[()]
     best = max(range(len(row)), key=row.__getitem__)
@@ -244,7 +244,7 @@ def test_a_look_is_offered_where_it_tells_modes_apart_and_reads_a_new_part_as_so
         totals: dict[tuple[int, ...], float] = {}
         for answer in probe.outcomes:
             own = Taken(probe, Observation(probe.id, answer=answer, renewed=frozenset({probe.part})))
-            was = Taken(probe, replace(own.seen, renewed=frozenset()))
+            was = Taken(probe, replace(own.observation, renewed=frozenset()))
             fresh, old = (probe.model.factor(weighing, [t], frozenset()) for t in (own, was))
             assert len(set(fresh.table.values())) == 1
             assert fresh.table[(0,)] == old.table[(0,)]
@@ -389,11 +389,11 @@ def test_what_nobody_felt_is_as_warm_as_the_other_windings_in_the_shell() -> Non
     """Copper's factor of the felt reading is used for it; by itself it has its own."""
     felt, unfelt = seen("pins.C-R", "4.7", warm=HOT), seen("pins.C-S", "11.2", warm=PartTemperature())
     together = winding_setup(bench_of(), default_meter(), [felt, unfelt])
-    assert [row[4] for row in together.seen] == [copper(HOT)[0]] * 2
+    assert [row[4] for row in together.readings] == [copper(HOT)[0]] * 2
     alone = winding_setup(bench_of(), default_meter(), [unfelt])
-    assert [row[4] for row in alone.seen] == [copper(PartTemperature())[0]]
+    assert [row[4] for row in alone.readings] == [copper(PartTemperature())[0]]
     apart = winding_setup(bench_of(), default_meter(), [felt, seen("pins.S-R", "15", warm=COLD), unfelt])
-    assert [row[4] for row in apart.seen] == [copper(t)[0] for t in (HOT, COLD, PartTemperature())]
+    assert [row[4] for row in apart.readings] == [copper(t)[0] for t in (HOT, COLD, PartTemperature())]
 
 
 # -- recordings ---------------------------------------------------------------------------------------------
@@ -472,7 +472,7 @@ def test_the_probes_of_this_file_are_of_its_kinds() -> None:
         "pins.shell": Shell,
         "ptc.ohms": PartTest,
         "ptc.shake": PartLook,
-        "leads.short": LeadsHeldTogether,
+        "leads.short": TipsTogether,
         "attempt.recorded": Recorded,
     }
     probes: dict[str, Probe] = probes_of(PTC, SHOP)

@@ -348,7 +348,7 @@ class Knock(Model):
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         """By the mechanism alone."""
         part = weighing.bench.place["mechanism"]
-        k = taken[0].probe.outcomes.index(taken[0].seen.answer)
+        k = taken[0].probe.outcomes.index(taken[0].observation.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in self._rows(weighing).items()}
         return Factor((), (part,), table, None, 0.5)
 

@@ -16,9 +16,10 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.delta import triangle_from
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.pins import PinFinding, find_pins, pins_of, sum_test
+from humclick.diagnosis.pins import PinFinding, find_pins, pins_of
 from humclick.diagnosis.shop import default_shop, shop_from_table
 from humclick.diagnosis.situation import Heard, Observation, Situation
+from humclick.diagnosis.sum_test import sum_test
 from humclick.errors import DataError, HumclickError, Refused, Unknown
 from humclick.messages import Message
 from humclick.meters import Meter, MeterRange, Quantity, meter

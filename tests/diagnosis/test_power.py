@@ -28,7 +28,7 @@ from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.jobs.fold import COMPRESSOR
 from humclick.meters import Quantity, meters
 from humclick.physics.insulation import InsulationStanding, standing
-from humclick.physics.insulation import judge as work_insulation
+from humclick.physics.insulation import judge_insulation as work_insulation
 from humclick.readings import PartTemperature, parse_reading
 from tests.visit import MACHINES, Visit
 

@@ -18,8 +18,8 @@ from typing import Any
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.damage import damage, remedies_done, remedies_due
 from humclick.diagnosis.findings import findings
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
-    GuardState,
     forbidden,
     guards_for,
     guards_for_no_repair,

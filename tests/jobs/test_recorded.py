@@ -23,7 +23,7 @@ from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
 from humclick.parts.family import family
 from humclick.recordings.evidence import current_evidence, evidence_of
-from humclick.recordings.logs import read_recording
+from humclick.recordings.logs import recording_from_file
 from humclick.recordings.recognise import Plate, Recognition
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
@@ -56,7 +56,7 @@ def test_a_flat_level_speaks_against_a_sound_start_winding_circuit(tmp_path: Pat
     """
     The run winding's level until the protector opens raises what leaves the start winding without current.
     """
-    read = read_recording(log_of(tmp_path, 13.6, 9.3, 0.0))
+    read = recording_from_file(log_of(tmp_path, 13.6, 9.3, 0.0))
     event = recording_event(evidence_of(read, plate_of(MACHINE)))
     before = judge(Situation(MACHINE, Heard.HUM_CLICK)).post
     after = judge(seen(event)).post
@@ -73,7 +73,7 @@ def test_a_recording_goes_through_the_call_without_loss(tmp_path: Path) -> None:
     """
     As an event it is written and read back alike, folds to an attempt, and leaves the machine hot.
     """
-    read = read_recording(log_of(tmp_path, 13.6, 9.3, 0.0))
+    read = recording_from_file(log_of(tmp_path, 13.6, 9.3, 0.0))
     event = recording_event(evidence_of(read, plate_of(MACHINE)), device="bench")
     opened = new_event("machine", arrangement="rsir-ptc", protector="external", volts=115.0, hertz=60.0)
     again = event_from(table_of(event))

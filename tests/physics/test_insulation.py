@@ -12,7 +12,7 @@ from humclick.errors import OutOfRange, Unknown
 from humclick.physics.insulation import (
     InsulationStanding,
     corrected_to_40,
-    judge,
+    judge_insulation,
     judge_polarization,
     polarization_index,
     proves_insulation,
@@ -51,7 +51,7 @@ def test_polarization_is_not_judged_when_the_insulation_is_too_good() -> None:
 @published(source="common practice", where="hermetic motor good from 100 MΩ", printed_to="exact")
 def test_a_hermetic_motor_passes_below_good_with_a_suspicion() -> None:
     """A motor between its minimum and 100 MΩ passes with moisture or acid suspected."""
-    middling, good = judge(50e6, 40), judge(500e6, 40)
+    middling, good = judge_insulation(50e6, 40), judge_insulation(500e6, 40)
     assert middling.passes
     assert "Suspect moisture or acid" in middling.says
     assert good.passes
@@ -60,7 +60,7 @@ def test_a_hermetic_motor_passes_below_good_with_a_suspicion() -> None:
 
 def test_a_reading_below_the_floor_is_never_powered() -> None:
     """A reading below 1 MΩ says never to power it; the limits of its source are named."""
-    verdict = judge(0.4e6, 25)
+    verdict = judge_insulation(0.4e6, 25)
     assert not verdict.passes
     assert verdict.standing is InsulationStanding.NEVER
     assert "never power it" in verdict.says
@@ -70,11 +70,11 @@ def test_a_reading_below_the_floor_is_never_powered() -> None:
 @published(source="IEEE 43-2013", where="5 MΩ at 40 °C, random wound, from memory", printed_to="exact")
 def test_a_reading_between_floor_and_minimum_is_a_warning_and_no_verdict() -> None:
     """2 MΩ at 40 °C asks for warming or drying and a retest; 5 MΩ at 40 °C is enough."""
-    assert judge(2e6, 40).standing is InsulationStanding.RETEST
-    assert "a warning, not a verdict" in judge(2e6, 40).says
-    assert judge(5e6, 40).passes
-    assert judge(19e6, 20).standing is InsulationStanding.RETEST
-    assert judge(20e6, 20).passes
+    assert judge_insulation(2e6, 40).standing is InsulationStanding.RETEST
+    assert "a warning, not a verdict" in judge_insulation(2e6, 40).says
+    assert judge_insulation(5e6, 40).passes
+    assert judge_insulation(19e6, 20).standing is InsulationStanding.RETEST
+    assert judge_insulation(20e6, 20).passes
 
 
 @given(readings, temperatures, st.booleans(), st.booleans())
@@ -120,7 +120,7 @@ def test_the_same_reading_is_worth_more_on_a_hotter_winding(ohms: float, a: floa
 def test_a_reading_that_cannot_be_is_refused(ohms: float) -> None:
     """Zero, negative and endless readings are refused with what to give for over-range."""
     with pytest.raises(OutOfRange, match="top of the tester's range"):
-        judge(ohms, 25)
+        judge_insulation(ohms, 25)
 
 
 def test_a_winding_too_hot_to_correct_is_refused() -> None:

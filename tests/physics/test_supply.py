@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from humclick.errors import OutOfRange
 from humclick.physics.supply import (
     deviation,
-    judge,
+    judge_supply,
     limits,
     sag,
     source_ohms,
@@ -39,7 +39,7 @@ def test_a_nameplate_of_two_voltages_spans_both() -> None:
 @published(source="NEMA MG 1-2011 (condensed)", where="9.9.1, combined deviation", printed_to="0.1 %")
 def test_deviations_of_voltage_and_frequency_add() -> None:
     """5.1 % low in voltage and 1.6 % high in frequency, together 6.7 %, are acceptable."""
-    verdict = judge(230 * 0.949, 230, 60 * 1.016, 60)
+    verdict = judge_supply(230 * 0.949, 230, 60 * 1.016, 60)
     assert verdict.acceptable
     assert abs(verdict.volts_deviation) + abs(verdict.hertz_deviation) == pytest.approx(0.067)
 
@@ -47,12 +47,12 @@ def test_deviations_of_voltage_and_frequency_add() -> None:
 @published(source="NEMA MG 1-2011 (condensed)", where="9.9.1, the three limits", printed_to="1 %")
 def test_each_limit_refuses_by_itself() -> None:
     """Voltage above 10 %, frequency above 5 % and a sum above 10 % are each refused; the limits are not."""
-    assert judge(207, 230).acceptable
-    assert judge(230, 230, 63, 60).acceptable
-    assert not judge(206, 230).acceptable
-    assert not judge(230, 230, 63.1, 60).acceptable
-    assert "together" in judge(230 * 0.93, 230, 60 * 1.04, 60).says
-    assert not judge(230 * 0.93, 230, 60 * 1.04, 60).acceptable
+    assert judge_supply(207, 230).acceptable
+    assert judge_supply(230, 230, 63, 60).acceptable
+    assert not judge_supply(206, 230).acceptable
+    assert not judge_supply(230, 230, 63.1, 60).acceptable
+    assert "together" in judge_supply(230 * 0.93, 230, 60 * 1.04, 60).says
+    assert not judge_supply(230 * 0.93, 230, 60 * 1.04, 60).acceptable
 
 
 @published(source="NEMA MG 1-2011 (condensed)", where="9.9.2, torque", printed_to="0.01")
@@ -106,13 +106,13 @@ def test_the_limits_are_where_the_verdict_turns(measured: float, rated: float) -
     """At rated frequency a voltage is acceptable exactly within its limits."""
     low, high = limits(rated)
     assume(abs(abs(deviation(measured, rated)) - 0.1) > 1e-8)
-    assert judge(measured, rated).acceptable == (low <= measured <= high)
+    assert judge_supply(measured, rated).acceptable == (low <= measured <= high)
 
 
 def test_the_verdict_says_which_way_the_voltage_is_off() -> None:
     """Low and high voltage are told apart in the sentence."""
-    assert judge(200, 230).says.startswith("Voltage 13.0 % low")
-    assert judge(260, 230).says.startswith("Voltage 13.0 % high")
+    assert judge_supply(200, 230).says.startswith("Voltage 13.0 % low")
+    assert judge_supply(260, 230).says.startswith("Voltage 13.0 % high")
 
 
 @pytest.mark.parametrize("value", [0, -115, math.nan, math.inf])
@@ -121,7 +121,7 @@ def test_a_voltage_that_cannot_be_is_refused(value: float) -> None:
     with pytest.raises(OutOfRange, match="rated voltage must be"):
         limits(value)
     with pytest.raises(OutOfRange, match="measured value must be"):
-        judge(value, 230)
+        judge_supply(value, 230)
     with pytest.raises(OutOfRange, match="voltage between lines must be"):
         unbalance(460, value, 450)
     with pytest.raises(OutOfRange, match="voltage at rest must be"):

@@ -18,7 +18,7 @@ from humclick.errors import HumclickError
 from humclick.recordings import recording
 from humclick.recordings.currents import current_trace
 from humclick.recordings.evidence import current_evidence
-from humclick.recordings.logs import read_recording
+from humclick.recordings.logs import recording_from_file
 
 AMPS = [0.0, 0.0, 18.7, 18.5, 18.6, 13.7, 13.6, 13.7, 13.6, 0.0, 0.0, 0.0]
 TIMES = [round(0.05 * k, 3) for k in range(len(AMPS))]
@@ -74,7 +74,7 @@ LAYOUTS = {
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_every_layout_reads_the_same(layout: str, tmp_path: Path) -> None:
     """Delimiters, decimal marks, headings, units and kinds of time make no difference."""
-    read = read_recording(written(tmp_path, LAYOUTS[layout]))
+    read = recording_from_file(written(tmp_path, LAYOUTS[layout]))
     assert [float(v) for v in read.values] == pytest.approx(AMPS, abs=1e-4)
     assert read.step == pytest.approx(0.05, rel=1e-3)
     assert not read.waveform
@@ -83,14 +83,14 @@ def test_every_layout_reads_the_same(layout: str, tmp_path: Path) -> None:
 def test_utf_16_is_read(tmp_path: Path) -> None:
     """A spreadsheet's text export in two-byte letters reads like any other."""
     path = written(tmp_path, ("time\tamps\n" + rows("\t")).encode("utf-16"))
-    assert len(read_recording(path).values) == len(AMPS)
+    assert len(recording_from_file(path).values) == len(AMPS)
 
 
 def test_an_unknown_scale_is_said(tmp_path: Path) -> None:
     """Where no unit, or a clamp's millivolts, is told the scale counts as unknown, and that is said."""
-    bare = read_recording(written(tmp_path, "time,value\n" + rows(",")))
-    clamp = read_recording(written(tmp_path, "time (s),signal (mV)\n" + rows(",")))
-    scaled = read_recording(written(tmp_path, "time (s),signal (mV)\n" + rows(",")), scale=0.1)
+    bare = recording_from_file(written(tmp_path, "time,value\n" + rows(",")))
+    clamp = recording_from_file(written(tmp_path, "time (s),signal (mV)\n" + rows(",")))
+    scaled = recording_from_file(written(tmp_path, "time (s),signal (mV)\n" + rows(",")), scale=0.1)
     assert not bare.scale_known
     assert any("No unit" in note for note in bare.notes)
     assert clamp.unit == "mV"
@@ -104,7 +104,7 @@ def test_missing_samples_leave_gaps(tmp_path: Path) -> None:
     lines = rows(",").splitlines()
     lines[3] = "0.150,"
     del lines[6:8]
-    read = read_recording(written(tmp_path, "time (s),current (A)\n" + "\n".join(lines)))
+    read = recording_from_file(written(tmp_path, "time (s),current (A)\n" + "\n".join(lines)))
     assert len(read.values) == len(AMPS)
     assert [k for k, v in enumerate(read.values) if v != v] == [3, 6, 7]
     trace = current_trace(read)
@@ -114,7 +114,7 @@ def test_missing_samples_leave_gaps(tmp_path: Path) -> None:
 def test_a_meter_over_its_range_is_at_least_at_it(tmp_path: Path) -> None:
     """OL counts as the end of the range, and is said."""
     text = "time (s),current (A)\n" + rows(",").replace("18.700", "OL").replace("18.500", "OL")
-    read = read_recording(written(tmp_path, text))
+    read = recording_from_file(written(tmp_path, text))
     assert read.clip == pytest.approx(18.6)
     assert any("over the range" in note for note in read.notes)
     assert max(current_trace(read).amps) == pytest.approx(18.6)
@@ -123,7 +123,7 @@ def test_a_meter_over_its_range_is_at_least_at_it(tmp_path: Path) -> None:
 def test_coarse_stamps_are_spread(tmp_path: Path) -> None:
     """Twenty samples that all bear the same second are spread over it."""
     text = "time,amps\n" + "".join(f"12:00:{k // 20:02d},{5 + k % 3}\n" for k in range(200))
-    read = read_recording(written(tmp_path, text))
+    read = recording_from_file(written(tmp_path, text))
     assert read.step == pytest.approx(0.05, rel=0.03)
     assert any("coarser" in note for note in read.notes)
 
@@ -131,7 +131,7 @@ def test_coarse_stamps_are_spread(tmp_path: Path) -> None:
 def test_midnight_is_passed(tmp_path: Path) -> None:
     """A clock that begins again at midnight runs on."""
     stamps = ["23:59:58", "23:59:59", "00:00:00", "00:00:01", "00:00:02", "00:00:03"]
-    read = read_recording(written(tmp_path, "time,amps\n" + "".join(f"{s},3.1\n" for s in stamps)))
+    read = recording_from_file(written(tmp_path, "time,amps\n" + "".join(f"{s},3.1\n" for s in stamps)))
     assert read.step == pytest.approx(1.0)
     assert len(read.values) == 6
 
@@ -140,7 +140,7 @@ def test_times_that_run_back_are_refused(tmp_path: Path) -> None:
     """Rows not in order of time are refused with what would be right."""
     text = "time (s),current (A)\n" + "\n".join(reversed(rows(",").splitlines()))
     with pytest.raises(HumclickError, match="run back"):
-        read_recording(written(tmp_path, text))
+        recording_from_file(written(tmp_path, text))
 
 
 def wave(hertz: float, rate: float, seconds: float = 2.0, offset: float = 0.0, peak: float = 20.0) -> Any:
@@ -155,7 +155,7 @@ def test_waveforms_become_half_cycles(hertz: float, rate: float, tmp_path: Path)
     """The mains frequency is found, an offset taken off, and the rms of half cycles is right to 1 %."""
     values = wave(hertz, rate, offset=0.7)
     lines = "".join(f"{k / rate:.6f},{v:.4f}\n" for k, v in enumerate(values))
-    read = read_recording(written(tmp_path, "time (s),current (A)\n" + lines))
+    read = recording_from_file(written(tmp_path, "time (s),current (A)\n" + lines))
     trace = current_trace(read)
     assert read.waveform
     assert trace.hertz == hertz
@@ -167,7 +167,7 @@ def test_sample_numbers_alone_find_their_rate(tmp_path: Path) -> None:
     """A waveform with sample numbers and no rate gets the recorder's rate that fits the mains."""
     values = wave(60.0, 10_000.0)
     text = "sample,current (A)\n" + "".join(f"{k},{v:.3f}\n" for k, v in enumerate(values))
-    read = read_recording(written(tmp_path, text))
+    read = recording_from_file(written(tmp_path, text))
     assert read.rate == pytest.approx(10_000.0)
     assert any("No sample rate" in note for note in read.notes)
 
@@ -176,7 +176,7 @@ def test_cut_off_peaks_are_reckoned_back(tmp_path: Path) -> None:
     """Peaks cut at 60 % of their height still give the rms to 5 %, and it is said."""
     values = np.clip(wave(60.0, 10_000.0), -12.0, 12.0)
     text = "time (s),current (A)\n" + "".join(f"{k / 1e4:.4f},{v:.3f}\n" for k, v in enumerate(values))
-    read = read_recording(written(tmp_path, text))
+    read = recording_from_file(written(tmp_path, text))
     assert read.clip == pytest.approx(12.0)
     trace = current_trace(read)
     locked = [a for t, a in zip(trace.times, trace.amps, strict=True) if 0.55 < t < 0.95]
@@ -220,7 +220,7 @@ def test_wav_files_of_every_form_are_read(bits: int, floating: bool, channels: i
     both = np.stack([0.01 * values, values], axis=1).reshape(-1) if channels == 2 else values
     data = wav(both, 4000, bits, floating=floating, channels=channels, extensible=bits == 24)
     path = written(tmp_path, data, "clamp.wav")
-    read = read_recording(path)
+    read = recording_from_file(path)
     assert read.rate == 4000.0
     assert not read.scale_known
     assert [float(v) for v in read.values] == pytest.approx(values.tolist(), abs=0.02 if bits == 8 else 1e-4)
@@ -229,7 +229,7 @@ def test_wav_files_of_every_form_are_read(bits: int, floating: bool, channels: i
 def test_a_wav_of_a_clamp_takes_its_scale(tmp_path: Path) -> None:
     """Amperes of full scale make a WAV file's current known."""
     path = written(tmp_path, wav(wave(50.0, 8000.0, peak=0.5), 8000, 16), "clamp.wav")
-    measured, _ = current_evidence(read_recording(path, scale=40.0))
+    measured, _ = current_evidence(recording_from_file(path, scale=40.0))
     assert measured.hertz == 50.0
     assert measured.attempts[0].plateau.amount == pytest.approx(20 / math.sqrt(2), rel=0.02)
 
@@ -266,7 +266,7 @@ HOSTILE: dict[str, bytes] = {
 def test_what_is_no_recording_is_refused_in_words(kind: str, tmp_path: Path) -> None:
     """Empty, binary, damaged and lying files get a sentence that names the file."""
     with pytest.raises(HumclickError) as refusal:
-        current_evidence(read_recording(written(tmp_path, HOSTILE[kind], "given.csv")))
+        current_evidence(recording_from_file(written(tmp_path, HOSTILE[kind], "given.csv")))
     assert "given.csv" in str(refusal.value)
     assert len(str(refusal.value)) > 25
 
@@ -276,7 +276,7 @@ def test_a_missing_file_a_folder_and_a_pipe_are_refused(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("no-such.csv", "", "pipe", "a\0b"):
         with pytest.raises(HumclickError):
-            read_recording(tmp_path / name)
+            recording_from_file(tmp_path / name)
 
 
 def test_an_enormous_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
@@ -286,13 +286,13 @@ def test_an_enormous_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
         file.write(b"time,amps\n0,1\n")
         file.truncate(recording.LARGEST_FILE + 1)
     with pytest.raises(HumclickError, match=r"50\.0 MiB; up to 50 MiB are read\. Cut it to the attempts"):
-        read_recording(path)
+        recording_from_file(path)
 
 
 def test_a_wav_shorter_than_it_claims_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
     """A WAV file that lies about its length is read, and it is said."""
     data = wav(wave(60.0, 4000.0, peak=0.8), 4000, 16)
-    read = read_recording(written(tmp_path, data[:-6000], "cut.wav"))
+    read = recording_from_file(written(tmp_path, data[:-6000], "cut.wav"))
     assert len(read.values) == 8000 - 3000
     assert any("shorter than it claims" in note for note in read.notes)
 
@@ -338,7 +338,7 @@ def test_whatever_comes_is_read_or_refused(content: bytes, rate: float | None, t
     """Any bytes end in attempts or in a refusal of the program's own, never in anything else."""
     path = written(tmp_path, content, "any.csv")
     with suppress(HumclickError):
-        measured, shown = current_evidence(read_recording(path, rate=rate))
+        measured, shown = current_evidence(recording_from_file(path, rate=rate))
         assert sum(shown.probabilities.values()) == pytest.approx(1.0)
         assert all(math.isfinite(a.plateau.amount) for a in measured.attempts)
 
@@ -351,7 +351,7 @@ def test_bare_numbers_and_looked_at_cells_read_the_same(tmp_path: Path) -> None:
     del bare[900:903]
     told = [line.replace(",", " s,") + " A" * (not line.endswith(",")) for line in bare]
     one, other = (
-        read_recording(written(tmp_path, "time (s),current (A)\n" + "\n".join(lines)))
+        recording_from_file(written(tmp_path, "time (s),current (A)\n" + "\n".join(lines)))
         for lines in (bare, told)
     )
     assert one.step == other.step
@@ -363,4 +363,4 @@ def test_more_rows_than_asked_for_are_refused(tmp_path: Path) -> None:
     """A log is read no further than its reader allows, and the message says what to do."""
     text = "time,amps\n" + "".join(f"12:{k // 60:02d}:{k % 60:02d},3\n" for k in range(300))
     with pytest.raises(HumclickError, match="over 100 rows; cut it to the attempts"):
-        read_recording(written(tmp_path, text), most=100)
+        recording_from_file(written(tmp_path, text), most=100)

@@ -514,7 +514,7 @@ def test_a_device_is_named_by_its_script_or_its_cookie() -> None:
     assert named[1] == "desk-1"
     assert named[2:] == ["", ""]
     assert api.about()["program"]
-    assert api.schema("call") != api.schema("advice")
+    assert api.schema_named("call") != api.schema_named("advice")
 
 
 class Headed:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
-from humclick.errors import OutOfRange, Unknown
+from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Regime, Role
 from humclick.parts.mode import NO_CHANGE
@@ -81,6 +81,12 @@ class Machine:
             part, _, size = key.partition(".")
             if size not in self.part(part).family.sizes:
                 raise Unknown(Message("size"), key, [f"{part}.{s}" for s in self.part(part).family.sizes])
+
+    def require_model(self) -> None:
+        """Refuse a machine that is recognised and taken no further."""
+        kind = self.arrangement
+        if kind.recognised_only:
+            raise Refused(Message("{title}: {caution}", title=kind.title, caution=kind.caution))
 
     @staticmethod
     def of(

@@ -83,7 +83,7 @@ def verdict_shown(session: Session) -> str:
     pieces.append(proof_in_words(session, verdict.due))
     request = Message(
         "So: {remedies}. Type decide to record it, decide and other remedies, or go on with any probe.",
-        remedies=words.remedies_named(verdict.due),
+        remedies=words.remedies_typed(verdict.due),
     )
     pieces.append(layout.lines(request))  # the verdict's first line has left a small screen by now
     return "\n".join(piece for piece in pieces if piece)

@@ -357,7 +357,7 @@ def _decide(session: Session, rest: str) -> str:
     if not remedies:
         raise Refused(Message("nothing is left to decide; to decide otherwise name a remedy (list remedies)"))
     session.record(decided(session.flow, session.now(), remedies))
-    sentence = layout.lines(Message("Decided: {remedies}.", remedies=words.remedies_named(remedies)))
+    sentence = layout.lines(Message("Decided: {remedies}.", remedies=words.remedies_typed(remedies)))
     proof = proof_in_words(session, remedies) if session.call.machine is not None else ""
     return f"{sentence}\n{proof}" if proof else sentence
 

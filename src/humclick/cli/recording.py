@@ -66,12 +66,12 @@ def recording(
     """
     from humclick.errors import Refused
     from humclick.recordings.evidence import evidence_of
-    from humclick.recordings.logs import read_recording
+    from humclick.recordings.logs import recording_from_file
     from humclick.recordings.sound import SoundRecognition
 
     machine = None if call_file is None else call_in(call_file).machine
     plate = _plate(machine, lra, rla, gear, shop_in(shop_file))
-    read = read_recording(file, rate=rate, scale=scale)
+    read = recording_from_file(file, rate=rate, scale=scale)
     if sound and not read.waveform:
         raise Refused(
             Message(

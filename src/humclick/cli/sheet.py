@@ -89,9 +89,9 @@ def _picture(call: Call, recording: str | None, forced: bool) -> StartPicture | 
 
     read = None
     if recording is not None:
-        from humclick.recordings.logs import read_recording
+        from humclick.recordings.logs import recording_from_file
 
-        read = read_recording(recording)
+        read = recording_from_file(recording)
     picture = start_picture(call, read, asked=wanted, language=spoken())
     if picture is None and wanted:
         raise Refused(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
     from humclick.diagnosis.advice import Suspect
     from humclick.diagnosis.advice import Value as Worth
-    from humclick.diagnosis.guards import GuardState
+    from humclick.diagnosis.guard_states import GuardState
     from humclick.diagnosis.power import Bar
     from humclick.diagnosis.probes import Probe
     from humclick.diagnosis.reasons import Explanation, WhatIf
@@ -214,7 +214,7 @@ def remedy_in_words(briefing: RemedyBriefing) -> list[str]:
     return pieces
 
 
-def remedies_named(remedies: Iterable[str]) -> Message:
+def remedies_typed(remedies: Iterable[str]) -> Message:
     """Remedies by the names under which they are typed."""
     return listed(map(Message.of, remedies), "and")
 
@@ -233,7 +233,7 @@ def verdict_in_words(verdict: DefendedVerdict) -> str:
     if verdict.flip_factor is not None:
         flip = Message(
             "{rival} would have to be {factor:.3g} times as likely before any test as assumed.",
-            rival=remedies_named(verdict.rival),
+            rival=remedies_typed(verdict.rival),
             factor=verdict.flip_factor,
         )
         pieces.append(lines(flip, label(Message("To change this"), 2), "         "))
@@ -292,7 +292,7 @@ def what_if_in_words(probe: str, outcomes: Sequence[WhatIf]) -> str:
             Message("{what} {chance}", what=Message.of(remedy), chance=percent(p))
             for remedy, p in outcome.remedies[:3]
         )
-        acting = remedies_named(outcome.decision)
+        acting = remedies_typed(outcome.decision)
         pieces.append(lines(Message("{then}; acting then: {decision}", then=then, decision=acting), "      "))
     return "\n".join(pieces)
 

@@ -181,10 +181,10 @@ def insulation_judged(ohms: float, at: float, after: float | None, json_: bool) 
 
     Example: humclick work insulation --ohms 30M --at 20C
     """
-    from humclick.physics.insulation import judge, judge_polarization
+    from humclick.physics.insulation import judge_insulation, judge_polarization
     from humclick.safety import hazard
 
-    verdict = judge(ohms, at)
+    verdict = judge_insulation(ohms, at)
     figures: dict[str, Any] = {"insulation": verdict, "polarization": None}
     sentences = [verdict.says, verdict.caveat]
     if after is not None:
@@ -217,13 +217,13 @@ def supply(
 
     Example: humclick work supply --volts 118 --plate 115 --starting 96 --amps 30
     """
-    from humclick.physics.supply import judge, sag, source_ohms, torque_fraction
+    from humclick.physics.supply import judge_supply, sag, source_ohms, torque_fraction
 
-    verdict = judge(volts, plate, hertz, plate_hertz or hertz)
+    verdict = judge_supply(volts, plate, hertz, plate_hertz or hertz)
     figures: dict[str, Any] = {"at_rest": verdict}
     sentences = [Message("At rest: {verdict}", verdict=verdict.says)]
     if starting is not None:
-        loaded = judge(starting, plate, hertz, plate_hertz or hertz)
+        loaded = judge_supply(starting, plate, hertz, plate_hertz or hertz)
         lost, torque = sag(volts, starting), torque_fraction(starting, plate, hertz, plate_hertz or hertz)
         figures |= {"starting": loaded, "sag": lost, "torque": torque}
         sentences.append(Message("While starting: {verdict}", verdict=loaded.says))
@@ -240,20 +240,19 @@ def supply(
     tell(figures, sentences, json_)
 
 
-@work.command()
+@work.command("unbalance")
 @click.argument("volts", type=VOLTS, nargs=3)
 @json_option
-def unbalance(volts: tuple[float, float, float], json_: bool) -> None:
+def three_lines(volts: tuple[float, float, float], json_: bool) -> None:
     """
     Unbalance of a three-phase supply, and what it costs in power.
 
     Example: humclick work unbalance 460 467 450
     """
     from humclick.errors import OutOfRange
-    from humclick.physics.supply import unbalance as unbalance_of
-    from humclick.physics.supply import unbalance_derating
+    from humclick.physics.supply import unbalance, unbalance_derating
 
-    share = unbalance_of(*volts)
+    share = unbalance(*volts)
     sentences: list[str] = [Message("Unbalance {share:.2f} %.", share=100 * share)]
     part = None
     try:

@@ -16,10 +16,11 @@ from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
 from humclick.diagnosis.doubts import doubted
 from humclick.diagnosis.forecast import Forecast
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
-    GuardState,
     as_guards,
     askable,
+    grounded,
     guards_for,
     guards_for_no_repair,
     insulation_needs,
@@ -184,34 +185,41 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         If an observation names a probe the machine does not have.
     """
     judged = judge(situation, shop)
-    every = bars(situation, judged.bench.shop)
-    blank = Advice(
+    blank = _blank(judged, bars(situation, judged.bench.shop))
+    if any(bar.whole for bar in blank.bars):
+        return replace(blank, kind="stop", verdict=stopped(judged, blank.bars))
+    if three_equal(situation):
+        return replace(blank, verdict=not_for_the_line(judged))
+    return _planned(judged, blank, arrays)
+
+
+def _blank(judged: Judged, every: tuple[Bar, ...]) -> Advice:
+    """What is suspected and what bars power; nothing is advised yet."""
+    post = judged.post
+    return Advice(
         kind="verdict",
         suspects=_suspects(judged),
         remedies=tuple(left_to_do(judged).items())[:8],
-        none_of_these=judged.post.none,
-        left_out=judged.post.left_out,
-        beyond=judged.post.beyond,
+        none_of_these=post.none,
+        left_out=post.left_out,
+        beyond=post.beyond,
         next=None,
         alternatives=(),
         verdict=None,
         guards=(),
         bars=every,
     )
-    if any(bar.whole for bar in every):
-        return replace(blank, kind="stop", verdict=stopped(judged, every))
-    grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
-        "start_winding", "grounded"
-    )
+
+
+def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
+    """The probe or the verdict that planning ends in, and what stands before it."""
+    situation, shop, every = judged.situation, judged.bench.shop, blank.bars
     problem, actions, wanted = choices(judged, every)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
-    own = judged.bench.shop
-    free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), own))
-    if three_equal(situation):
-        return replace(blank, verdict=not_for_the_line(judged))
-    barred = as_guards(every) if grounded < _GROUNDED else ()
-    unread = tuple(g for g in barred if askable(situation, g, own, every) is not None)
+    free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), shop))
+    barred = as_guards(every) if grounded(judged.post) < _GROUNDED else ()
+    unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
     doubt = doubted(judged)
@@ -220,9 +228,9 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         return asked
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
-    asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
-    if asked is not None:
-        return asked
+    guarded = _guarded(judged, blank, unread or needs_before(situation, planned, shop), free)
+    if guarded is not None:
+        return guarded
     if best is not None:
         rest = tuple(v for v in free if v is not best)[:6]
         return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
@@ -285,9 +293,9 @@ def _decided(
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
-    asked = _guarded(judged, blank, unmet, free)
-    if asked is not None:
-        return asked
+    guarded = _guarded(judged, blank, unmet, free)
+    if guarded is not None:
+        return guarded
     first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
     if first and (unmet or action == HAND_OVER) and not _before_power(judged, blank.bars):
         verdict = verdict_of(judged, problem, actions, _acting(problem, made, actions, first))
@@ -316,10 +324,10 @@ def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...
 
 
 def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
-    found, leads = [], _leading(judged)
+    values, leads = [], _leading(judged)
     for worth in made.worths:
         f = forecasts[worth.probe]
-        found.append(
+        values.append(
             Value(
                 f.probe.id,
                 f.probe.title,
@@ -332,7 +340,7 @@ def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[For
                 _why(leads, f),
             )
         )
-    return tuple(found)
+    return tuple(values)
 
 
 def _leading(judged: Judged) -> list[Message]:
@@ -357,20 +365,22 @@ def _why(lead: Sequence[Message], f: Forecast) -> Message:
 def _suspects(judged: Judged) -> tuple[Suspect, ...]:
     """What may be wrong now, what was put right left out."""
     machine = judged.bench.machine
-    found = []
+    suspects = []
     for named, p in left_suspects(judged):
         if p < 1e-4:
             break
         if not named:
             label = Message("nothing wrong now")
-            found.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
+            suspects.append(Suspect(label, label, Message("Nothing is wrong with it at the moment."), (), p))
             continue
         families = [(machine.part(part).family, mode) for part, mode in named]
         labels = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).title) for f, m in families]
         short = [Message("{part}: {mode}", part=f.title, mode=f.mode(m).short) for f, m in families]
         plain = [f.mode(m).plain for f, m in families]
-        found.append(Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p))
-    return tuple(found)
+        suspects.append(
+            Suspect(listed(labels, "plus"), listed(short, "plus"), listed(plain, "space"), named, p)
+        )
+    return tuple(suspects)
 
 
 def _guard_probe(judged: Judged, unmet: Sequence[GuardState]) -> tuple[Probe, GuardState] | None:
@@ -409,10 +419,10 @@ def _guarded(
     judged: Judged, blank: Advice, unmet: tuple[GuardState, ...], values: Sequence[Value]
 ) -> Advice | None:
     """The probe that an open guard asks for; None where there is none left to take."""
-    asked = _guard_probe(judged, unmet)
-    if asked is None:
+    request = _guard_probe(judged, unmet)
+    if request is None:
         return None
-    value = _guard_value(judged, *asked)
+    value = _guard_value(judged, *request)
     rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
     kind = "wait" if value.waits else "probe"
     return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)

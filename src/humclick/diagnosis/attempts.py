@@ -118,21 +118,27 @@ class AmpsInSteps:
         self.places: list[tuple[float, float]] = []
         self._sigma = sigma
         self._number: dict[tuple[float, float], int] = {}
+        self._place: dict[tuple[float, float], int] = {}
         self._kept: dict[Attempt, tuple[int, ...]] = {}
 
     def of(self, attempts: Sequence[Attempt]) -> list[tuple[int, ...]]:
         """Numbers of the currents of attempts, by what each comes to."""
         for attempt in set(attempts).difference(self._kept):
             numbers = []
-            for ratio, spread in attempt.amps:
-                place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
-                number = self._number.get(place)
-                if number is None:
-                    number = self._number[place] = len(self.places)
-                    self.places.append(place)
-                numbers.append(number)
+            for drawn in attempt.amps:
+                number = self._place.get(drawn)
+                numbers.append(self._numbered(*drawn) if number is None else number)
             self._kept[attempt] = tuple(numbers)
         return list(map(self._kept.__getitem__, attempts))
+
+    def _numbered(self, ratio: float, spread: float) -> int:
+        """Number of one current; its own is remembered too."""
+        place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
+        number = self._number.setdefault(place, len(self.places))
+        if number == len(self.places):
+            self.places.append(place)
+        self._place[ratio, spread] = number
+        return number
 
 
 class Attempts:
@@ -204,10 +210,10 @@ class Attempts:
         parts = self._starts.machine.parts
         return frozenset((part.id, mode.name) for part in parts for mode in part.family.listed if mode.eased)
 
-    def either_way(self, seen: Collection[int]) -> tuple[list[int], list[int]]:
+    def either_way(self, marks: Collection[int]) -> tuple[list[int], list[int]]:
         """What an attempt sees of sets cold, and hot; from bits as of `Bench.marks`."""
         quiet, width = self._quiet, self.width
-        return [bits & quiet for bits in seen], [bits >> width for bits in seen]
+        return [bits & quiet for bits in marks], [bits >> width for bits in marks]
 
     def by(self, mark: int) -> Attempt:
         """The attempt under all sets of which it sees this much, the bits of their modes together."""
@@ -215,8 +221,8 @@ class Attempts:
 
     def by_all(self, marks: Sequence[int]) -> list[Attempt]:
         """Attempts under sets, by what is seen of each."""
-        kept = self._kept
-        for mark in set(marks).difference(kept):
+        attempts = self._kept
+        for mark in set(marks).difference(attempts):
             later = self._late if mark != self._quiet and mark >> self.width - 1 else 0.0
             quiet = mark == self._quiet
             key = (
@@ -224,8 +230,10 @@ class Attempts:
             )
             rows = [self._severe[code] for code in key if code in self._severe]
             usual = tuple(map(sum, zip(*rows, strict=True)))
-            kept[mark] = Attempt(self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later)
-        return list(map(kept.__getitem__, marks))
+            attempts[mark] = Attempt(
+                self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later
+            )
+        return list(map(attempts.__getitem__, marks))
 
     def amps_in_steps(self, sigma: float) -> AmpsInSteps:
         """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""

@@ -18,8 +18,6 @@ from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
-from humclick.errors import Refused
-from humclick.messages import Message
 from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
@@ -64,12 +62,7 @@ class Bench(Remembering):
     """
 
     def __init__(self, machine: Machine, shop: Shop) -> None:
-        if machine.arrangement.recognised_only:
-            raise Refused(
-                Message(
-                    "{title}: {caution}", title=machine.arrangement.title, caution=machine.arrangement.caution
-                )
-            )
+        machine.require_model()
         super().__init__()
         self.machine = machine
         self.shop = shop
@@ -85,7 +78,7 @@ class Bench(Remembering):
     @cached_property
     def kinds(self) -> dict[Fault, int]:
         """A number for each mode, the same for modes of a part that differ in looks and odds alone."""
-        found: dict[object, int] = {}
+        number_of: dict[object, int] = {}
         numbered = {}
         for part, m in self.space.singles:
             mode = self.space.modes[part][m]
@@ -97,7 +90,7 @@ class Bench(Remembering):
                 if f"{self.parts[part]}.{mode.name}" in modes
             ]
             kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
-            numbered[(part, m)] = found.setdefault(kind, len(found))
+            numbered[(part, m)] = number_of.setdefault(kind, len(number_of))
         return numbered
 
     def configs(self, scope: tuple[int, ...]) -> tuple[Config, ...]:

@@ -98,8 +98,8 @@ class Check:
             return False
         value = abs(reading.value)
         if self.at_most is not None:
-            own = place_of(place).figures.get(self.figure)
-            return value <= (self.at_most if own is None else own.value)
+            limit = place_of(place).figures.get(self.figure)
+            return value <= (self.at_most if limit is None else limit.value)
         return any(low * nominal <= value <= high * nominal for low, high in self.bands)
 
 
@@ -119,5 +119,5 @@ def checks() -> Mapping[str, Check]:
 
 def earth_limit(place: str = "") -> float:
     """Largest resistance of a ground wire with its cord, by the rules of a place. [Ω]"""
-    own = place_of(place).figures
-    return own["ground_ohms"].value + own["cord_ohms"].value
+    figures = place_of(place).figures
+    return figures["ground_ohms"].value + figures["cord_ohms"].value

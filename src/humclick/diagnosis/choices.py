@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from humclick.diagnosis.damage import remedies_done, remedy_of
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import forbidden
+from humclick.diagnosis.guards import forbidden, grounded
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Choice
@@ -36,9 +36,9 @@ _NEVER = 1e9
 def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     """Probes that may be taken now, each with the wait before it."""
     situation, bench, post = judged.situation, judged.bench, judged.post
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
+    to_shell = grounded(post)
     tested = insulation(situation, bench.shop).standing is not None
-    blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested)
+    blocked = to_shell > 0.5 or (to_shell > _GROUNDED and not tested)
     counts = Counter(o.probe for o in situation.observations)
     odd = _odd(judged)
     taken = taken_of(situation.machine, situation.observations, bench.shop)
@@ -69,15 +69,15 @@ def _taken_cold(situation: Situation, name: str) -> bool:
 
 def _odd(judged: Judged) -> set[str]:
     """Probes whose reading a healthy machine would rarely give, or that scatter: worth repeating."""
-    found = set()
+    odd = set()
     for factor in judged.evidence.factors:
         if not factor.table or not factor.observations:
             continue
         totals = {c: math.fsum(row) for c, row in factor.table.items()}
         healthy = totals.get((0,) * len(factor.scope), 1.0)
         if healthy < 0.2 * max(totals.values()):
-            found |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {name for name in found if _probe(judged, name).model.repeats}
+            odd |= {judged.situation.observations[i].probe for i in factor.observations}
+    return {name for name in odd if _probe(judged, name).model.repeats}
 
 
 def _probe(judged: Judged, name: str) -> Probe:
@@ -85,24 +85,24 @@ def _probe(judged: Judged, name: str) -> Probe:
 
 
 def _costs(
-    judged: Judged, forecasts: Sequence[Forecast], grounded: float
+    judged: Judged, forecasts: Sequence[Forecast], to_shell: float
 ) -> tuple[list[float], list[list[float]]]:
     shop = judged.bench.shop
     probes = [f.probe for f in forecasts]
-    own = []
+    costs = []
     for f in forecasts:
-        risk = f.probe.risk + (grounded * shop.rates["energised_ground"] if f.probe.live else 0.0)
+        risk = f.probe.risk + (to_shell * shop.rates["energised_ground"] if f.probe.live else 0.0)
         cost = shop.money(f.probe.minutes) + risk + f.waits * shop.rates["waiting"]
-        own.append(max(cost, 0.2))
+        costs.append(max(cost, 0.2))
     open_now = cover_open(judged)
-    first = [c + opening_cost(p, open_now, shop) for c, p in zip(own, probes, strict=True)]
+    first = [c + opening_cost(p, open_now, shop) for c, p in zip(costs, probes, strict=True)]
     second = []
     opening = {state: [opening_cost(p, state, shop) for p in probes] for state in (False, True)}
     repairs, waiting = [p.repairs for p in probes], shop.rates["waiting"]
     for f, repaired in zip(forecasts, repairs, strict=True):
         row = []
         for g, cost, more, again in zip(
-            forecasts, own, opening[_cover_after(f.probe, open_now)], repairs, strict=True
+            forecasts, costs, opening[_cover_after(f.probe, open_now)], repairs, strict=True
         ):
             saved = min(f.waits, g.waits) * waiting  # waited already
             twice = repaired and again  # planned afresh after the first
@@ -180,8 +180,7 @@ def choices(
         tables.append([*f.rows, f.none])
         rows_of.append([*f.which, len(f.rows)])
     weights, columns, rows_of = _merged(weights, columns, rows_of)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    first, second = _costs(judged, forecasts, grounded)
+    first, second = _costs(judged, forecasts, grounded(post))
     after: list[list[list[float]] | None] = []
     for f in forecasts:
         if not f.probe.repairs:

@@ -15,11 +15,11 @@ from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.memory import Memory
-from humclick.diagnosis.pins import sum_test
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.sum_test import sum_test
 from humclick.diagnosis.suspects import posterior
 from humclick.messages import Message
 from humclick.readings import spread_of
@@ -52,7 +52,7 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Mess
         return ()  # they fit each other, and the machine is another one
     judged = judge(situation, shop)
     bench = judged.bench
-    found = [*_scattered(bench, situation), *_mislabelled(situation)]
+    messages = [*_scattered(bench, situation), *_mislabelled(situation)]
     for factor, roughly in zip(judged.evidence.factors, _surprises(judged), strict=True):
         if not factor.observations or (not factor.table and factor.per_set is None):
             continue
@@ -61,7 +61,7 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Mess
             members = [situation.observations[i] for i in factor.observations]
             readings = [Message("{probe} {value}", probe=m.probe, value=shown_text(m)) for m in members]
             cheapest = min(members, key=lambda m: probe_of(bench.machine, m.probe, bench.shop).minutes)
-            found.append(
+            messages.append(
                 Message(
                     "{readings} does not fit the rest; lift the tips, press them on bright metal"
                     " and repeat {probe}.",
@@ -69,7 +69,7 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Mess
                     probe=cheapest.probe,
                 )
             )
-    return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys(messages))
 
 
 def _surprise(judged: Judged, factor: Factor) -> float:
@@ -171,13 +171,13 @@ def _mislabelled(situation: Situation) -> list[Message]:
 
 def _scattered(bench: Bench, situation: Situation) -> list[Message]:
     by_probe: dict[tuple[str, str], list[Observation]] = {}
-    for seen in situation.observations:
-        if seen.reading is not None:
-            by_probe.setdefault((seen.probe, seen.temperature.kind), []).append(seen)
-    found = []
+    for observation in situation.observations:
+        if observation.reading is not None:
+            by_probe.setdefault((observation.probe, observation.temperature.kind), []).append(observation)
+    messages = []
     for (probe, _), members in by_probe.items():
         if len(members) > 1:
             spread = spread_of([m.reading for m in members if m.reading is not None], situation.meter)
             if not spread.settled:
-                found.append(Message("{probe}: {verdict}", probe=probe, verdict=spread.sentence))
-    return found
+                messages.append(Message("{probe}: {verdict}", probe=probe, verdict=spread.sentence))
+    return messages

@@ -25,7 +25,7 @@ class Damage:
 
     Attributes
     ----------
-    seen : Observation
+    observation : Observation
         When and how it was seen.
     probe : Probe
         The look that showed it.
@@ -35,7 +35,7 @@ class Damage:
         Whether nothing is powered until then.
     """
 
-    seen: Observation
+    observation: Observation
     probe: Probe
     remedy: str
     bars: bool
@@ -82,7 +82,7 @@ def damage(
     Unknown
         If an observation names a probe the machine does not have.
     """
-    seen: dict[str, Damage] = {}
+    standing: dict[str, Damage] = {}
     next_ = tuple(
         Observation(name, answer=answer, renewed=situation.renewed, repairs=situation.repairs)
         for name, answer in (also or {}).items()
@@ -91,21 +91,21 @@ def damage(
         probe = probe_of(situation.machine, o.probe, shop)
         if not o.answer:
             continue
-        before = seen.get(o.probe)
+        before = standing.get(o.probe)
         if o.answer in probe.due or o.answer in probe.bars:
-            seen[o.probe] = Damage(o, probe, probe.due.get(o.answer, ""), o.answer in probe.bars)
-        elif before is not None and (probe.again or o.repairs > before.seen.repairs):
-            del seen[o.probe]
-    return tuple(entry for entry in seen.values() if not _put_right(situation, entry))
+            standing[o.probe] = Damage(o, probe, probe.due.get(o.answer, ""), o.answer in probe.bars)
+        elif before is not None and (probe.again or o.repairs > before.observation.repairs):
+            del standing[o.probe]
+    return tuple(entry for entry in standing.values() if not _put_right(situation, entry))
 
 
 def _put_right(situation: Situation, entry: Damage) -> bool:
-    if entry.seen not in situation.observations:  # only imagined
+    if entry.observation not in situation.observations:  # only imagined
         return False
-    if entry.remedy and entry.remedy in remedies_done(situation, entry.seen):
+    if entry.remedy and entry.remedy in remedies_done(situation, entry.observation):
         return True
     part = entry.probe.part
-    return part in situation.renewed_since(entry.seen) and not _only_tried(situation, part)
+    return part in situation.renewed_since(entry.observation) and not _only_tried(situation, part)
 
 
 def _only_tried(situation: Situation, part: str) -> bool:

@@ -70,12 +70,12 @@ def covered(action: frozenset[str]) -> frozenset[str]:
 
     Time passes in any case; a new compressor brings new start gear; a new control is set to call.
     """
-    found = action | WAIT
+    remedies = action | WAIT
     if REPLACE_COMPRESSOR in action:
-        found |= _WITH_COMPRESSOR
+        remedies |= _WITH_COMPRESSOR
     if "replace control" in action:
-        found |= {"set control"}
-    return found
+        remedies |= {"set control"}
+    return remedies
 
 
 def actions_for(
@@ -92,14 +92,14 @@ def actions_for(
         Remedies that belong to every action but handing over.
     """
     ranked = [c for c in by_class if c != NONE and "hand over" not in c]
-    found = dict.fromkeys(ranked[:_OWN])
+    candidates = dict.fromkeys(ranked[:_OWN])
     for i, first in enumerate(ranked[:_PAIRED]):
         for second in ranked[i + 1 : _PAIRED]:
             both = (first | second) - WAIT or WAIT
             if not (both <= covered(first) or both <= covered(second)):
-                found[both] = None
-    found[WAIT] = None
-    whole = dict.fromkeys((action | due) - WAIT or WAIT for action in found)
+                candidates[both] = None
+    candidates[WAIT] = None
+    whole = dict.fromkeys((action | due) - WAIT or WAIT for action in candidates)
     whole[HAND_OVER] = None
     return list(whole)
 
@@ -124,7 +124,7 @@ def losses(
         row = []
         for needed in classes:
             left = needed if needed == NONE else (needed - done) | due or WAIT
-            own = action - done or WAIT
-            row.append(loss(action if action == HAND_OVER else own, left, shop))
+            work = action - done or WAIT
+            row.append(loss(action if action == HAND_OVER else work, left, shop))
         table.append(row)
     return table

@@ -70,7 +70,7 @@ def three_numbers(displays: Sequence[PinDisplay]) -> Mapping[tuple[int, int], Pa
     if len(pairs) < 3:
         return None
     copper = displays[0].copper
-    return {pair: _pair_read(own, copper) for pair, own in pairs.items()}
+    return {pair: _pair_read(repeats, copper) for pair, repeats in pairs.items()}
 
 
 def _pair_read(displays: Sequence[Display], copper: float) -> PairRead:
@@ -117,14 +117,14 @@ def triangle_evidence(
     return density * math.prod(height for height, _, _ in pairs)
 
 
-def _density(shown: Sequence[float], priors: Sequence[tuple[float, float]]) -> float:
+def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]]) -> float:
     """
     Prior density of the three readings, from that of the three branches. [1/Ω³]
 
     A reading is a(b + c)/(a + b + c); the determinant of the three by the three branches is
     2abc/(a + b + c)³.
     """
-    branches = triangle_from(shown[0], shown[1], shown[2])
+    branches = triangle_from(readings[0], readings[1], readings[2])
     if branches is None:
         return 0.0
     density = 0.5 * math.fsum(branches) ** 3 / math.prod(branches) ** 2

@@ -111,29 +111,29 @@ class Stretch:
         """The same for many values at once. [-]"""
         own_low, own_high, highest, reach = self._low, self._high, self._highest, self._reach
         begin, end, root, half, dirty = self._from, self._to, self._root, self._half, self._dirty
-        exp, erf, found = math.exp, math.erf, []
+        least_ohms, anyhow, beyond, kilo = self.dirty_ohms, self._anyhow, self._beyond, self._kilo_places
+        exp, erf = math.exp, math.erf
+        chances = []
         for x in values:
             if x >= highest:
-                found.append(self._beyond)
+                chances.append(beyond)
                 continue
             low, high = own_low - x, own_high - x
-            p = self._anyhow
+            p = anyhow
             if low < reach and high > -reach:
-                s = root
-                if not begin <= x < end:
-                    s = _SQRT2 * self.scale.span_of(x).error
+                s = root if begin <= x < end else _SQRT2 * self.scale.span_of(x).error
                 p += half * (erf(high / s) - erf(low / s))
             if high > 0.0 and dirty:
-                mean = self.dirty_ohms if x < 2.0 * self.dirty_ohms else 0.5 * x
-                begins = exp(-low / mean) if low > 0.0 else 1.0
-                p += dirty * (begins - exp(-high / mean))
-            for least, most, times in self._kilo_places:
-                if x > 0.0:
-                    p += self._slid(x * times) if least < x < most else 0.0
-                elif self.low < 0.0 <= self.high:
-                    p += self._kilo
-            found.append(p)
-        return found
+                mean = least_ohms if x < 2.0 * least_ohms else 0.5 * x
+                p += dirty * ((exp(-low / mean) if low > 0.0 else 1.0) - exp(-high / mean))
+            if x > 0.0:
+                for least, most, times in kilo:
+                    if least < x < most:
+                        p += self._slid(x * times)
+            elif self.low < 0.0 <= self.high:
+                p += self._kilo * len(kilo)
+            chances.append(p)
+        return chances
 
     def _slid(self, x: float) -> float:
         low, high = KILO

@@ -5,7 +5,7 @@ Doubts: a last reading that no known condition gives is read again before anythi
 from __future__ import annotations
 
 from humclick.diagnosis.findings import finding_of
-from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.model import Says
 from humclick.messages import NOTHING, Message

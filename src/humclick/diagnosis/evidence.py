@@ -66,7 +66,7 @@ class _Weighed:
     """All that a factor depends on."""
 
     group: Group
-    shown: tuple[_Shown, ...]
+    observed: tuple[_Shown, ...]
     mended: frozenset[str]
     leads: tuple[tuple[float, float], ...]
     meter: Meter
@@ -90,11 +90,11 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
     weighing = weighing_of(bench, situation)
     taken = taken_of(situation.machine, situation.observations, bench.shop)
     groups: dict[Group, list[int]] = {}
-    for i, each in enumerate(taken):
-        _refuse_unmeant(each)
-        group = each.probe.model.group(each, _mended(situation, i))
+    for i, entry in enumerate(taken):
+        _refuse_unmeant(entry)
+        group = entry.probe.model.group(entry, _mended(situation, i))
         if group is None:
-            group = Group(each.probe.id, alone=situation.observations.index(each.seen))
+            group = Group(entry.probe.id, alone=situation.observations.index(entry.observation))
         groups.setdefault(group, []).append(i)
     heard = _COMPLAINTS.of(bench)
     if situation.complaint not in heard:
@@ -117,9 +117,9 @@ def _mended(situation: Situation, i: int) -> frozenset[str]:
 
 
 def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-    shown = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes) for _, o in taken)
+    observed = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes) for _, o in taken)
     table = _FACTORS.of(weighing.bench)
-    key = _Weighed(group, shown, mended, weighing.leads, weighing.meter)
+    key = _Weighed(group, observed, mended, weighing.leads, weighing.meter)
     factor = table.get(key)
     if factor is None:
         factor = table[key] = taken[0].probe.model.factor(weighing, taken, mended)
@@ -128,8 +128,8 @@ def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: fr
 
 def _refuse_unmeant(taken: Taken) -> None:
     """Refuse an observation that is not of its probe: another quantity, or an answer it does not have."""
-    probe, seen = taken
-    if seen.reading is not None and str(seen.reading.quantity) != probe.quantity:
+    probe, observation = taken
+    if observation.reading is not None and str(observation.reading.quantity) != probe.quantity:
         right = Message("answer {answers}", answers=tuple(probe.outcomes))
         if probe.quantity:
             right = Message("it reads {quantity}", quantity=Message.of(probe.quantity))
@@ -137,14 +137,14 @@ def _refuse_unmeant(taken: Taken) -> None:
             Message(
                 "{probe} is no {quantity} ({text}): {right}",
                 probe=probe.id,
-                quantity=Message.of(seen.reading.quantity),
-                text=Verbatim(seen.reading.text) or Message("a reading"),
+                quantity=Message.of(observation.reading.quantity),
+                text=Verbatim(observation.reading.text) or Message("a reading"),
                 right=right,
             )
         )
-    if seen.answer and seen.answer not in (*probe.outcomes, "not sure"):
+    if observation.answer and observation.answer not in (*probe.outcomes, "not sure"):
         raise Unknown(
             Message("answer to {probe}", probe=probe.id),
-            seen.answer,
+            observation.answer,
             probe.outcomes or (Message("a reading"),),
         )

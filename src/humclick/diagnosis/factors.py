@@ -86,7 +86,7 @@ def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
     return _UNKNOWN_HOT
 
 
-def dead(shown: Stretch, stray: float) -> float:
+def dead(stretch: Stretch, stray: float) -> float:
     """
     Probability of displays on a dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
 
@@ -95,16 +95,16 @@ def dead(shown: Stretch, stray: float) -> float:
 
     Parameters
     ----------
-    shown : Stretch
+    stretch : Stretch
         A display, or neighbouring ones.
     stray : float
         The highest stray voltage. [V]
     """
-    loose = 0.1 * evenly(shown.low, shown.high, stray) + 0.15 * evenly(shown.low, shown.high, 1.0)
-    return 0.75 * shown.probability(0.0) + loose
+    loose = 0.1 * evenly(stretch.low, stretch.high, stray) + 0.15 * evenly(stretch.low, stretch.high, 1.0)
+    return 0.75 * stretch.probability(0.0) + loose
 
 
-def uncharged(shown: Sequence[Stretch], most: float) -> float:
+def uncharged(stretches: Sequence[Stretch], most: float) -> float:
     """
     Probability of displays on a capacitor that is open: nothing, some nanofarads, or a part of what it had.
 
@@ -116,15 +116,15 @@ def uncharged(shown: Sequence[Stretch], most: float) -> float:
     most : float
         What may be left at most. [F]
     """
-    nearest = min(shown, key=lambda stretch: stretch.high - stretch.low)
+    nearest = min(stretches, key=lambda piece: piece.high - piece.low)
     low, high = nearest.low, nearest.high
     left = 0.2 * evenly(low, high, _ENDS) + 0.1 * evenly_by_ratio(low, high, _ENDS, max(most, 2.0 * _ENDS))
     there = 0.5 * (max(low, 0.0) + min(high, most))
-    rest = [stretch for stretch in shown if stretch is not nearest]
-    nothing = math.prod(stretch.probability(0.0) for stretch in shown)
-    return 0.7 * nothing + left * math.prod(stretch.probability(there) for stretch in rest)
+    rest = [piece for piece in stretches if piece is not nearest]
+    nothing = math.prod(piece.probability(0.0) for piece in stretches)
+    return 0.7 * nothing + left * math.prod(piece.probability(there) for piece in rest)
 
 
-def flat(shown: Stretch) -> float:
+def flat(stretch: Stretch) -> float:
     """Probability of displays about which nothing is known. [-]"""
-    return shown.scale.wildly(shown.low, shown.high, 0.3, 0.1)
+    return stretch.scale.wildly(stretch.low, stretch.high, 0.3, 0.1)

@@ -77,17 +77,17 @@ class Finding:
         return _SIGNS.get(self.says, NOTHING)
 
 
-def shown_text(seen: Observation) -> str:
+def shown_text(observation: Observation) -> str:
     """What was seen, as it should be read out."""
-    if seen.reading is None:
-        return HEARD.get(seen.answer) or Message.of(seen.answer)
-    if seen.reading.over_limit:
+    if observation.reading is None:
+        return HEARD.get(observation.answer) or Message.of(observation.answer)
+    if observation.reading.over_limit:
         return "OL"
-    if seen.reading.below_resolution:
-        return seen.reading.text
-    value, last = seen.reading.value or 0.0, seen.reading.resolution or 0.0
+    if observation.reading.below_resolution:
+        return observation.reading.text
+    value, last = observation.reading.value or 0.0, observation.reading.resolution or 0.0
     digits = max(1, math.floor(math.log10(value / last) + 1e-9) + 1) if value > 0 and last > 0 else 3
-    return format_si(seen.reading.value, seen.reading.quantity, min(digits, 6))
+    return format_si(observation.reading.value, observation.reading.quantity, min(digits, 6))
 
 
 def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, ...]:
@@ -100,36 +100,36 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
         As `advise`.
     """
     judged = judge(replace(situation, observations=()), shop)
-    found = [finding_of(judged.bench, situation, seen) for seen in situation.observations]
+    meanings = [finding_of(judged.bench, situation, observation) for observation in situation.observations]
     if three_equal(situation):
         taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
-        found = [
-            replace(f, text=_one_of_three(seen), says=Says.BAD, warns=True)
-            if _between_pins(probe, seen)
+        meanings = [
+            replace(f, text=_one_of_three(observation), says=Says.BAD, warns=True)
+            if _between_pins(probe, observation)
             else f
-            for f, (probe, seen) in zip(found, taken, strict=True)
+            for f, (probe, observation) in zip(meanings, taken, strict=True)
         ]
-    return tuple(found)
+    return tuple(meanings)
 
 
-def _one_of_three(seen: Observation) -> Message:
+def _one_of_three(observation: Observation) -> Message:
     return Message(
         "{value}: one of three equal readings: not the two windings of a single-phase machine.",
-        value=shown_text(seen),
+        value=shown_text(observation),
     )
 
 
-def _between_pins(probe: Probe, seen: Observation) -> bool:
-    return probe.pins is not None and seen.reading is not None
+def _between_pins(probe: Probe, observation: Observation) -> bool:
+    return probe.pins is not None and observation.reading is not None
 
 
-def finding_of(bench: Bench, situation: Situation, seen: Observation) -> Finding:
+def finding_of(bench: Bench, situation: Situation, observation: Observation) -> Finding:
     """One sentence for one observation, as `findings`; nothing of three equal readings."""
-    probe = probe_of(bench.machine, seen.probe, bench.shop)
-    alone = replace(situation, observations=(seen,))
+    probe = probe_of(bench.machine, observation.probe, bench.shop)
+    alone = replace(situation, observations=(observation,))
     factor = compile_evidence(bench, alone).factors[1]
-    text, says = probe.model.finding(_Sayings(bench, Taken(probe, seen), factor, alone))
-    return Finding(seen.id, seen.probe, text, says, says is not Says.GOOD)
+    text, says = probe.model.finding(_Sayings(bench, Taken(probe, observation), factor, alone))
+    return Finding(observation.id, observation.probe, text, says, says is not Says.GOOD)
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ class _Sayings:
     @property
     def shown(self) -> str:
         """What was seen, as it is read out."""
-        return shown_text(self.taken.seen)
+        return shown_text(self.taken.observation)
 
     def of_leads(self) -> Said:
         form = N_("The leads add {value}; readings of a few ohms are taken with that in mind.")
@@ -159,9 +159,9 @@ class _Sayings:
         return Message("“{value}” says nothing either way.", value=self.shown), Says.UNCLEAR
 
     def of_parts(self) -> Said:
-        bench, (probe, seen) = self.bench, self.taken
-        lost = seen.reading is not None and seen.reading.over_limit
-        if seen.temperature.kind == "hot" and lost and probe.opens_with_heat:
+        bench, (probe, observation) = self.bench, self.taken
+        lost = observation.reading is not None and observation.reading.over_limit
+        if observation.temperature.kind == "hot" and lost and probe.opens_with_heat:
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
         value = _beside_healthy(bench, probe, self.shown)
@@ -210,12 +210,12 @@ class _Sayings:
         return compile_evidence(benches[slip], self.alone).factors[1]
 
     def of_start(self) -> Said:
-        if self.taken.seen.answer == Heard.RUNS:
+        if self.taken.observation.answer == Heard.RUNS:
             if self.taken.probe.model.on_known_good:
                 return Message("On known-good gear it runs: the compressor is good."), Says.GOOD
             return Message("It runs."), Says.GOOD
-        shown = self.shown
-        return self._as_with(shown.capital() if isinstance(shown, Message) else shown), Says.BAD
+        value = self.shown
+        return self._as_with(value.capital() if isinstance(value, Message) else value), Says.BAD
 
     def of_whole(self) -> Said:
         healthy, best, _ = self._fits()
@@ -235,13 +235,13 @@ class _Sayings:
         fits = sorted((r for r in rows if r[0] >= _FITS * best), key=lambda r: -r[1])
         return value(()), best, tuple(label for _, _, label in fits)
 
-    def _as_with(self, shown: str) -> Message:
+    def _as_with(self, value: str) -> Message:
         _, _, faults = self._fits()
         if len(faults) <= 4:
-            return Message("{value}: as with {faults:semicolon}.", value=shown, faults=faults)
+            return Message("{value}: as with {faults:semicolon}.", value=value, faults=faults)
         return Message(
             "{value}: as with {faults:semicolon} and {more} more.",
-            value=shown,
+            value=value,
             faults=faults[:4],
             more=len(faults) - 4,
         )
@@ -286,16 +286,16 @@ def _fitting(
     return [title for _, title in rows]
 
 
-def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
+def _beside_healthy(bench: Bench, probe: Probe, value: str) -> str:
     """What was read, with what a healthy part gives beside it."""
     healthy = probe.model.healthy(bench, probe)
     if healthy is None:
-        return shown
+        return value
     median, sigma = healthy
     quantity = Quantity(probe.quantity)
     if not math.isfinite(median):
-        return Message("{value} (healthy: OL)", value=shown)
+        return Message("{value} (healthy: OL)", value=value)
     if median <= 0.0:
-        return shown
+        return value
     low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
-    return Message("{value} (healthy: {low} to {high})", value=shown, low=low, high=high)
+    return Message("{value} (healthy: {low} to {high})", value=value, low=low, high=high)

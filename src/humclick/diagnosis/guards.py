@@ -8,12 +8,19 @@ where the test itself would be dangerous or could not change anything, and the r
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.checks import checks
+from humclick.diagnosis.guard_states import (
+    GuardState,
+    clearing,
+    guard_named,
+    looked_at,
+    part_cleared,
+    reason_for,
+)
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
 from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
@@ -22,13 +29,12 @@ from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
 from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.physics.insulation import InsulationStanding
-from humclick.sourced import read_data
 
 __all__ = [
-    "GuardState",
     "as_guards",
     "askable",
     "forbidden",
+    "grounded",
     "guards_for",
     "guards_for_no_repair",
     "insulation_needs",
@@ -57,75 +63,8 @@ _SUSPECTED, _SURE = 0.02, 0.99
 _CLEARED = 0.04
 
 
-@dataclass(frozen=True, slots=True)
-class GuardState:
-    """
-    One guard.
-
-    Attributes
-    ----------
-    name, title : str
-        Short name and words.
-    done : bool
-        Whether the record holds it.
-    waived : str
-        Why it need not, or empty.
-    probes : tuple of str
-        What would satisfy it, in order of preference.
-    before : str
-        What is not done to a compressor before it stands in the record.
-    waits : float
-        Minutes of cooling before its probe can satisfy it. [min]
-    reason : str
-        Why, where that is not the sentence all guards share.
-    """
-
-    name: str
-    title: Message
-    done: bool
-    waived: Message
-    probes: tuple[str, ...]
-    before: Message
-    waits: float
-    reason: Message
-
-    @property
-    def open(self) -> bool:
-        """Whether it still stands in the way."""
-        return not (self.done or self.waived)
-
-
-def _words() -> Mapping[str, Any]:
-    return read_data("humclick.diagnosis", "guards.toml")
-
-
-def _reason(name: str) -> Message:
-    return Message.of(_words()["reason"][name])
-
-
-def _guard(
-    name: str,
-    done: bool,
-    probes: Sequence[str],
-    waived: Message = NOTHING,
-    waits: float = 0.0,
-    reason: Message = NOTHING,
-) -> GuardState:
-    words = _words()["guard"][name]
-    return GuardState(
-        name,
-        Message.of(words["title"]),
-        done,
-        waived,
-        tuple(probes),
-        Message.of(words["before"]),
-        waits,
-        reason,
-    )
-
-
-def _cold(seen: Observation, situation: Situation) -> bool:
-    t = seen.temperature
+def _cold(observation: Observation, situation: Situation) -> bool:
+    t = observation.temperature
     if t.kind == "measured":
         return (t.celsius or 0.0) < 40.0
     # where nobody felt it, a rest since then says nothing of it
@@ -142,53 +81,50 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         Windings measured cold; ground test done; start gear cleared or bypassed with known-good gear; supply
         measured under load; a deciding reading repeated after re-seating the probes.
     """
-    seen = situation.observations
-    done = {o.probe for o in seen}
+    observations = situation.observations
+    taken = taken_of(bench.machine, observations, bench.shop)
+    known = probes_of(bench.machine, bench.shop)
     pins = _between_pins(bench, situation)
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-    tries = [o.answer for o in seen if o.probe == "attempt.known_good" and o.answer]
-    ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
-    known_good = bool(_STALLS & set(tries)) and not ran
+    tries = [o for probe, o in taken if probe.model.on_known_good and o.answer]
+    ran = any(o.answer == Heard.RUNS for o in tries)  # then it is not condemned, whatever else was read
+    known_good = any(o.answer in _STALLS for o in tries) and not ran
+    bypass = tuple(name for name, probe in known.items() if probe.model.on_known_good)
     named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
     missing = tuple(p for p in named if p not in cold)
-    at_pins = _reason("read") if _read(post) > _DIRECT else NOTHING
+    at_pins = reason_for("read") if _read(post) > _DIRECT else NOTHING
     cooling = wait_minutes(situation, probe_of(bench.machine, "pins.C-R", bench.shop).heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
     states = [
-        _guard("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
-        _guard("ground", _shell_read(bench, situation), ("pins.shell", "shell.insulation")),
+        guard_named("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
+        guard_named("ground", _shell_read(bench, situation), _SHELL),
     ]
     if post.of_mode("internal_protector", "open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
         late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
         closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
-        states.append(_guard("protector-time", late, ("pins.C-R",), waits=closes))
+        states.append(guard_named("protector-time", late, ("pins.C-R",), waits=closes))
     why = NOTHING
     if ran:
         pass
-    elif grounded > 0.5:
-        why = _reason("grounded")
+    elif grounded(post) > 0.5:
+        why = reason_for("grounded")
     elif direct > _DIRECT:
-        why = _reason("direct")
-    cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
-    states.append(_guard("gear", cleared, ("attempt.known_good",), NOTHING if cleared else why))
-    loaded = known_good or "supply.volts_start" in done
-    loading = ("supply.volts_start", "attempt.known_good")
-    states.append(_guard("supply", loaded, loading, NOTHING if loaded else why))
-    looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
-    clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
-    first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
-    rested = any(
-        o.probe == "attempt.known_good" and o.answer in _STANDS and _cold(o, situation) for o in seen
-    )
-    waived = why or (_reason("condenser") if rested and not ran else NOTHING)
-    states.append(_guard("condenser", clear, first, NOTHING if clear else waived))
+        why = reason_for("direct")
+    acquitted = known_good or (not ran and _gear_cleared(bench, situation, post))
+    states.append(guard_named("gear", acquitted, bypass, NOTHING if acquitted else why))
+    loaded = known_good or any(probe.model.under_load for probe, _ in taken)
+    loading = (*(name for name, probe in known.items() if probe.model.under_load), *bypass)
+    states.append(guard_named("supply", loaded, loading, NOTHING if loaded else why))
+    rested = not ran and any(o.answer in _STANDS and _cold(o, situation) for o in tries)
+    states += [
+        part_cleared(look, clears, known, taken, why, rested=rested) for look, clears in clearing(known)
+    ]
     deciding = _deciding(bench, situation, post)
-    states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
+    states.append(guard_named("repeated", not why or _repeated(situation, deciding), deciding))
     return tuple(states)
 
 
@@ -220,12 +156,12 @@ def needs_before(
     Unknown
         If an observation names a probe the machine does not have.
     """
-    retest = _hot_and_open(situation) if probe is None or probe.live else None
+    retest = _hot_and_open(situation, shop) if probe is None or probe.live else None
     needs = [retest] if retest else []
     if probe is None:
         return tuple(needs)
     if situation.complaint is Heard.SILENT and (probe.inside or probe.energises or _DEAD in probe.gates):
-        needs += _outside_first(situation)
+        needs += _outside_first(situation, shop)
     if probe.energises:
         fitting = probe.repairs
         fresh = None
@@ -233,11 +169,11 @@ def needs_before(
             fresh = {o.probe for o in since_repair(situation, shop, fitting=fitting)}
             needs += _after_repair(situation, fresh, fitting=probe if fitting else None)
         elif earth(situation) is Earth.UNPROVED:
-            needs.append(_guard("earth", False, _GROUND))
+            needs.append(guard_named("earth", False, _GROUND))
         needs += insulation_needs(situation, shop)
         untested = probe.model.on_known_good and insulation(situation, shop).standing is None
         if untested or (fresh is not None and fresh.isdisjoint(_SHELL)):
-            needs.append(_guard("ground-first", False, _SHELL))
+            needs.append(guard_named("ground-first", False, _SHELL))
     elif situation.repairs and probe.id in (*_GROUND[:1], *_SHELL):
         fresh = {o.probe for o in since_repair(situation, shop)}
         needs += _after_repair(situation, fresh, before=probe.id)
@@ -249,7 +185,7 @@ def _after_repair(
 ) -> Iterator[GuardState]:
     """Sight and ground that were not shown since a repair: what stands before a check, or before power."""
     if "proof.sight" not in fresh:
-        sight = _guard("sight", False, ("proof.sight",))
+        sight = guard_named("sight", False, ("proof.sight",))
         if fitting is not None:  # the work itself comes first
             sight = replace(
                 sight,
@@ -262,26 +198,27 @@ def _after_repair(
         yield sight
     state = earth(situation)
     if before not in _GROUND and state is not Earth.NONE and _GROUND[0] not in fresh:
-        yield _guard("earth", False, _GROUND)
+        yield guard_named("earth", False, _GROUND)
 
 
-def _outside_first(situation: Situation) -> list[GuardState]:
+def _outside_first(situation: Situation, shop: Shop | None) -> list[GuardState]:
+    known = probes_of(situation.machine, shop)
     looked = {o.probe for o in situation.observations if o.answer} | situation.skipped
-    first = [name for name in ("supply.signs", "supply.neighbor") if name not in looked]
-    measured = any(o.probe == "supply.volts" for o in situation.observations)
-    inside = any(o.probe.startswith(("pins.", "attempt.")) for o in situation.observations)
-    return [_guard("outside-first", False, first)] if first and not (measured or inside) else []
+    first = [name for name, probe in known.items() if probe.first and name not in looked]
+    probes = [known[o.probe] for o in situation.observations if o.probe in known]
+    begun = any(probe.model.deeper and probe.meter is None for probe in probes)
+    return [guard_named("outside-first", False, first)] if first and not begun else []
 
 
 def insulation_needs(situation: Situation, shop: Shop | None = None) -> list[GuardState]:
     """What the windings to the shell still have to show before power, as far as they were tested."""
     allows = insulation(situation, shop)
     if allows.tripped:
-        return [_guard("tripped", False, ("shell.insulation",))]
+        return [guard_named("tripped", False, ("shell.insulation",))]
     if allows.standing is InsulationStanding.UNPROVED:
-        return [_guard("range", False, ("shell.insulation", "pins.shell"))]
+        return [guard_named("range", False, ("shell.insulation", "pins.shell"))]
     if allows.standing is InsulationStanding.RETEST:
-        return [_guard("weak", False, ("shell.insulation",))]
+        return [guard_named("weak", False, ("shell.insulation",))]
     return []
 
 
@@ -364,19 +301,17 @@ def forbidden(
     )
 
 
-def _hot_and_open(situation: Situation) -> GuardState | None:
+def _hot_and_open(situation: Situation, shop: Shop | None) -> GuardState | None:
     """What opens with heat was last read open while hot, and has not been read cold."""
-    internal = situation.machine.protector == "internal"
-    watched = ("pins.C-R", "pins.C-S") if internal else ("overload_protector.ohms",)
+    watched = {name: probe for name, probe in probes_of(situation.machine, shop).items() if probe.again_cool}
     last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
     cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
     lost = [o.reading is not None and o.reading.over_limit for o in last.values()]
     waiting = [n for n, o in last.items() if o.temperature.kind == "hot" and n not in cooled]
     if not lost or not all(lost) or not waiting:
         return None
-    heat = "internal_protector" if internal else "external_protector"
-    waits = wait_minutes(situation, heat) or 1.0
-    return _guard("cooled", False, waiting, waits=waits, reason=_reason("hot"))
+    waits = wait_minutes(situation, watched[waiting[0]].heat) or 1.0
+    return guard_named("cooled", False, waiting, waits=waits, reason=reason_for("hot"))
 
 
 def guards_for_no_repair(
@@ -396,28 +331,32 @@ def guards_for_no_repair(
         and probe_of(bench.machine, o.probe, bench.shop).model.tries
         for o in situation.observations
     )
-    seen = situation.observations
-    taken = taken_of(bench.machine, seen, bench.shop)
+    observations = situation.observations
+    taken = taken_of(bench.machine, observations, bench.shop)
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
     failed = any(
-        o.probe == "attempt.as_found"
+        _tries_as_it_is(probe)
         and o.answer not in ("", Heard.RUNS)
         and o.temperature.kind in ("cold", "measured")
         and o.renewed == situation.renewed
-        for o in seen[changes[-1] + 1 if changes else 0 :]
+        for probe, o in taken[changes[-1] + 1 if changes else 0 :]
     )
-    again = () if failed else ("attempt.as_found",)  # once it failed cold, trying again proves nothing
-    cooling = wait_minutes(situation, probe_of(bench.machine, "attempt.as_found", bench.shop).heat)
-    states.append(_guard("runs", ran, again, waits=cooling))
+    known = probes_of(bench.machine, bench.shop)
+    tries = [probe for probe in known.values() if _tries_as_it_is(probe)]
+    again = () if failed else tuple(probe.id for probe in tries)  # failed cold, another try proves nothing
+    cooling = max(wait_minutes(situation, probe.heat) for probe in tries)
+    states.append(guard_named("runs", ran, again, waits=cooling))
     if unexplained:
-        looked = any(o.probe in ("mechanism.condenser", "fit.mechanism") for o in seen)
-        unseen = _reason("unseen") if "mechanism.condenser" in situation.skipped else NOTHING
-        states.append(
-            _guard("condenser-seen", looked, ("mechanism.condenser",), NOTHING if looked else unseen)
-        )
+        for look, clears in clearing(known):
+            states.append(looked_at(look, clears, taken, skipped=look.id in situation.skipped))
     if situation.repairs and ran:
         states.append(leakage(situation))
     return tuple(states)
+
+
+def _tries_as_it_is(probe: Probe) -> bool:
+    """Whether it is powered up to see whether it starts, nothing put right."""
+    return probe.model.tries and not probe.repairs
 
 
 def leakage(situation: Situation) -> GuardState:
@@ -427,8 +366,8 @@ def leakage(situation: Situation) -> GuardState:
     last = [o for o in situation.observations if o.probe in names and o.repairs == situation.repairs]
     check, volts = checks()[names[0]], situation.machine.nameplate.volts
     passed = bool(last) and check.passes(last[-1].reading, last[-1].answer, volts, situation.place) is True
-    no_meter = _reason("no-leakage-meter") if names[0] in situation.skipped and not last else NOTHING
-    return _guard("leakage", passed, () if last else names, no_meter)
+    no_meter = reason_for("no-leakage-meter") if names[0] in situation.skipped and not last else NOTHING
+    return guard_named("leakage", passed, () if last else names, no_meter)
 
 
 def _shell_read(bench: Bench, situation: Situation) -> bool:
@@ -437,6 +376,11 @@ def _shell_read(bench: Bench, situation: Situation) -> bool:
     if allows.tripped:
         return allows.standing is InsulationStanding.NEVER
     return allows.standing is not None
+
+
+def grounded(post: Posterior) -> float:
+    """Probability that a winding touches the shell. [-]"""
+    return post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
 
 
 def _direct(post: Posterior) -> float:
@@ -463,11 +407,15 @@ def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
 def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
     """What was read between two pins."""
     taken = taken_of(bench.machine, situation.observations, bench.shop)
-    return [seen for probe, seen in taken if probe.pins is not None and seen.reading is not None]
+    return [
+        observation
+        for probe, observation in taken
+        if probe.pins is not None and observation.reading is not None
+    ]
 
 
 def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:
-    if post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded") > 0.5:
+    if grounded(post) > 0.5:
         return ["pins.shell"]
     odd = [o.probe for o in _between_pins(bench, situation) if o.reading is not None and o.reading.over_limit]
     return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]

@@ -70,7 +70,7 @@ class Hypotheses:
     @cached_property
     def joint(self) -> Mapping[tuple[Fault, Fault], float]:
         """Factor on the odds of a pair of modes with a common cause."""
-        found = {}
+        factors = {}
         index = {part: i for i, part in enumerate(self.parts)}
         for pair, factor in self.shop.joint.items():
             if all(part in index for part, _ in pair):
@@ -78,8 +78,8 @@ class Hypotheses:
                     (index[part], [m.name for m in self.modes[index[part]]].index(mode))
                     for part, mode in pair
                 )
-                found[(faults[0], faults[1])] = factor
-        return found
+                factors[(faults[0], faults[1])] = factor
+        return factors
 
     @cached_property
     def sets(self) -> tuple[tuple[Fault, ...], ...]:
@@ -89,20 +89,20 @@ class Hypotheses:
         They grow with their cube: judgement makes those that matter (`humclick.diagnosis.sets`); this is what
         it is held against.
         """
-        found: list[tuple[Fault, ...]] = [()]
+        sets: list[tuple[Fault, ...]] = [()]
         for size in range(1, self.most + 1):
-            found.extend(
+            sets.extend(
                 chosen
                 for chosen in itertools.combinations(self.singles, size)
                 if len({p for p, _ in chosen}) == size
             )
-        return tuple(found)
+        return tuple(sets)
 
     @cached_property
     def prior(self) -> tuple[float, ...]:
         """Prior weight of each set, not normalised."""
         odds, joint = self.odds, self.joint
-        found = []
+        weights = []
         for chosen in self.sets:
             weight = 1.0
             for part, mode in chosen:
@@ -110,9 +110,9 @@ class Hypotheses:
             if len(chosen) > 1 and joint:
                 for pair in itertools.combinations(chosen, 2):
                     weight *= joint.get(pair, 1.0)
-            found.append(weight)
-        found[0] = self.shop.none["no_fault"]
-        return tuple(found)
+            weights.append(weight)
+        weights[0] = self.shop.none["no_fault"]
+        return tuple(weights)
 
     @cached_property
     def none_prior(self) -> float:

@@ -80,10 +80,10 @@ class _Span:
 @lru_cache(maxsize=64)
 def _spans(meter: Meter, quantity: Quantity) -> tuple[_Span, ...]:
     spans: list[_Span] = []
-    for own in sorted((r for r in meter.ranges if r.quantity == quantity), key=lambda r: r.full_scale):
+    for band in sorted((r for r in meter.ranges if r.quantity == quantity), key=lambda r: r.full_scale):
         start, first = (spans[-1].end, spans[-1].last) if spans else (0.0, 0.0)
-        error = max(own.counts / math.sqrt(3.0), _LEAST_COUNTS) * own.resolution
-        spans.append(_Span(start, own.full_scale, own.resolution, error, first))
+        error = max(band.counts / math.sqrt(3.0), _LEAST_COUNTS) * band.resolution
+        spans.append(_Span(start, band.full_scale, band.resolution, error, first))
     return tuple(spans)
 
 
@@ -179,8 +179,8 @@ class Scale:
     def start_of(self, value: float) -> float:
         """Where displays of at least a value begin: what is below is rounded to less. [SI]"""
         span = self.span_of(value)
-        shown = math.ceil(value / span.digit - 1e-9) * span.digit
-        return min(max(shown - 0.5 * span.digit, span.first), self.limit)
+        display = math.ceil(value / span.digit - 1e-9) * span.digit
+        return min(max(display - 0.5 * span.digit, span.first), self.limit)
 
     def loosely(self, low: float, high: float) -> float:
         """

@@ -59,16 +59,16 @@ def peaks_of(displays: Iterable[Display | Edge]) -> list[Cut]:
     rest = sorted([d.peak for d in displays if d.peak is not None])
     if len(rest) < 2:
         return rest
-    found: list[Cut] = []
+    peaks: list[Cut] = []
     while rest:
         middle, width = rest[len(rest) // 2]
         near = [p for p in rest if abs(p[0] - middle) <= 6.0 * max(width, p[1])]
         rest = [p for p in rest if p not in near]
         weight = math.fsum(1.0 / (s * s) for _, s in near)
-        found.append((math.fsum(y / (s * s) for y, s in near) / weight, 1.0 / math.sqrt(weight)))
+        peaks.append((math.fsum(y / (s * s) for y, s in near) / weight, 1.0 / math.sqrt(weight)))
         if len(near) > 1:
-            found.extend({near[0], near[-1]})
-    return found
+            peaks.extend({near[0], near[-1]})
+    return peaks
 
 
 @dataclass(frozen=True, slots=True)

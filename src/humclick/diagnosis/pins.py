@@ -19,18 +19,18 @@ from humclick.diagnosis.pins_evidence import (
     PinsWeighed,
     WindingValue,
     figures,
-    lead_mean,
     unnamed,
 )
 from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.sum_test import BetweenPins, SumTest, by_pair, sum_test
 from humclick.errors import Refused, Unknown
 from humclick.messages import Message, Verbatim, listed
 from humclick.meters import Meter, Quantity, default_meter
 from humclick.parts.family import family
 from humclick.readings import Leads, PartTemperature, Reading, format_si
 
-__all__ = ["Case", "PinFinding", "SumTest", "WindingValue", "find_pins", "pins_of", "sum_test"]
+__all__ = ["Case", "PinFinding", "WindingValue", "find_pins", "pins_of"]
 
 Names = tuple[str, str, str]
 _OHMS = Quantity.RESISTANCE
@@ -53,29 +53,6 @@ class Case:
     title: Message
     plain: Message
     probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class SumTest:
-    """
-    Whether the largest reading is the sum of the other two.
-
-    Attributes
-    ----------
-    longest : (str, str)
-        The pair of pins with the largest reading, S and R of a sound compressor.
-    residual : float
-        Largest reading less the sum of the other two, test leads allowed for. [Ω]
-    uncertainty : float
-        Its standard uncertainty. [Ω]
-    adds_up : bool
-        Whether the residual lies within the expanded uncertainty.
-    """
-
-    longest: tuple[str, str]
-    residual: float
-    uncertainty: float
-    adds_up: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,106 +104,14 @@ class PinFinding:
         Unknown
             If there is no such case.
         """
-        for each in self.cases:
-            if each.name == case:
-                return each.probability
+        for row in self.cases:
+            if row.name == case:
+                return row.probability
         raise Unknown(Message("case"), case, [c.name for c in self.cases])
 
 
-Shown = Mapping[tuple[str, str], Reading | Sequence[Reading]]
-
-
-def _sorted_pairs(readings: Shown) -> dict[tuple[int, int], tuple[Reading, ...]]:
-    """Readings by pair of pins, checked, repeats together."""
-    rows: dict[tuple[int, int], list[Reading]] = {}
-    for pair, shown in readings.items():
-        if isinstance(pair, str) or len(pair) != 2:
-            raise Refused(
-                Message(
-                    "a reading lies between two pins, such as ('1', '2'); got {pair}",
-                    pair=Verbatim(repr(pair)),
-                )
-            )
-        for pin in pair:
-            if pin not in PINS:
-                raise Unknown(Message("pin"), str(pin), PINS)
-        first, second = sorted(PINS.index(pin) for pin in pair)
-        if first == second:
-            raise Refused(
-                Message(
-                    "both probes stand on pin {first}; a reading lies between two different pins",
-                    first=pair[0],
-                )
-            )
-        several = (shown,) if isinstance(shown, Reading) else tuple(shown)
-        for reading in several:
-            if not isinstance(reading, Reading) or reading.quantity is not _OHMS:
-                raise Refused(
-                    Message(
-                        "between pins {first} and {second} a reading in ohms is needed",
-                        first=pair[0],
-                        second=pair[1],
-                    )
-                )
-        rows.setdefault((first, second), []).extend(several)
-    pairs = {pair: tuple(rows[pair]) for pair in PAIRS if rows.get(pair)}
-    if not pairs:
-        raise Refused(
-            Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
-        )
-    return pairs
-
-
-def sum_test(readings: Shown, meter: Meter | None = None, leads: Leads | None = None) -> SumTest | None:
-    """
-    Hold the largest reading against the sum of the other two.
-
-    Parameters
-    ----------
-    readings : mapping of (pin, pin) to Reading or several
-        As for `find_pins`.
-    meter, leads
-        What it was measured with; the program's default meter, leads that nobody looked at.
-
-    Returns
-    -------
-    SumTest or None
-        None unless each of the three pairs showed numbers.
-
-    Raises
-    ------
-    Refused
-        If a reading is not one in ohms between two different pins.
-    Unknown
-        If a pin is none of 1, 2 and 3.
-
-    Notes
-    -----
-    S–R = C–S + C–R: *Heating & Cooling Essentials*, p. 531. The residual's variance is the sum of the three
-    readings' variances, limit²/3 each, and that of one pair of leads: JCGM 100:2008, 4.3.7 and 5.1.2.
-    """
-    meter, leads = meter or default_meter(), leads or Leads()
-    pairs = _sorted_pairs(readings)
-    means = {
-        pair: math.fsum(r.value or 0.0 for r in shown) / len(shown)
-        for pair, shown in pairs.items()
-        if all(r.value is not None and not r.below_resolution for r in shown)
-    }
-    if len(means) < 3:
-        return None
-    longest = max(means, key=lambda pair: means[pair])
-    lead, lead_deviation = lead_mean(leads)
-    residual = 2.0 * means[longest] - math.fsum(means.values()) + lead
-    variance = lead_deviation**2
-    for pair, mean in means.items():
-        variance += meter.standard_uncertainty(_OHMS, mean, pairs[pair][0].resolution) ** 2
-    uncertainty = math.sqrt(variance)
-    adds_up = abs(residual) <= figures()["decide"]["coverage"] * uncertainty
-    return SumTest((PINS[longest[0]], PINS[longest[1]]), residual, uncertainty, adds_up)
-
-
 def find_pins(
-    readings: Shown,
+    readings: BetweenPins,
     *,
     nameplate: Nameplate | None = None,
     temperature: PartTemperature | None = None,
@@ -268,11 +153,7 @@ def find_pins(
         If a pin or the protector's place is not one of those above.
     """
     meter, leads, nameplate = meter or default_meter(), leads or Leads(), nameplate or Nameplate()
-    inside = float(figures()["protector"]["internal"])
-    places = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
-    shares = {**places, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(protector)
-    if shares is None:
-        raise Unknown(Message("place of the protector"), str(protector), ("external", "internal", "unknown"))
+    shares = _protectors(protector)
     if not meter.measures(_OHMS):
         raise Refused(
             Message(
@@ -280,24 +161,41 @@ def find_pins(
                 name=Verbatim(repr(meter.name)),
             )
         )
-    warm = temperature or PartTemperature()
-    seen = [
+    to_shell = "pins.shell" if meter.test_voltage is None else "shell.insulation"
+    observations = _observations(readings, to_shell, shell, temperature or PartTemperature())
+    situations = []
+    for place, share in shares.items():
+        machine = Machine.of(_ARRANGEMENT, place, nameplate)
+        situations.append((share, Situation(machine, None, observations, meter, leads)))
+    return _finding(situations, shop or default_shop())
+
+
+def _protectors(place: str) -> dict[str, float]:
+    """How probably an overload protector sits in each place, by what is known of it. [-]"""
+    inside = float(figures()["protector"]["internal"])
+    known = {"external": {"external": 1.0}, "internal": {"internal": 1.0}}
+    shares = {**known, "unknown": {"external": 1.0 - inside, "internal": inside}}.get(place)
+    if shares is None:
+        raise Unknown(Message("place of the protector"), str(place), ("external", "internal", "unknown"))
+    return shares
+
+
+def _observations(
+    readings: BetweenPins, to_shell: str, shell: Reading | None, warm: PartTemperature
+) -> tuple[Observation, ...]:
+    """Readings between the pins, and from them to the shell, as a call has them."""
+    observations = [
         Observation(f"pins.{PINS[i]}-{PINS[j]}", reading, temperature=warm)
-        for (i, j), shown in _sorted_pairs(readings).items()
-        for reading in shown
+        for (i, j), repeats in by_pair(readings).items()
+        for reading in repeats
     ]
     if shell is not None:
         if shell.quantity is not _OHMS:
             raise Refused(
                 Message("between a pin and the shell a reading in ohms is needed, such as OL or 2 MΩ")
             )
-        tester = meter.test_voltage is not None
-        seen.append(Observation("shell.insulation" if tester else "pins.shell", shell, temperature=warm))
-    situations = [
-        (share, Situation(Machine.of(_ARRANGEMENT, place, nameplate), None, tuple(seen), meter, leads))
-        for place, share in shares.items()
-    ]
-    return _finding(situations, shop or default_shop())
+        observations.append(Observation(to_shell, shell, temperature=warm))
+    return tuple(observations)
 
 
 def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
@@ -317,8 +215,8 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     Refused
         If no two unnamed pins were measured.
     """
-    seen = unnamed(situation.observations)
-    if not seen:
+    observations = unnamed(situation.observations)
+    if not observations:
         raise Refused(
             Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
         )
@@ -326,36 +224,40 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     if machine.arrangement.recognised_only:
         place = "internal" if machine.protector == "internal" else "external"
         machine = Machine.of(_ARRANGEMENT, place, machine.nameplate)
-        seen += tuple(o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None)
-        situation = Situation(machine, None, seen, situation.meter, situation.leads)
+        observations += tuple(
+            o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None
+        )
+        situation = Situation(machine, None, observations, situation.meter, situation.leads)
     return _finding([(1.0, situation)], shop or default_shop())
 
 
 def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFinding:
     """Several machines that it may be, each with its share, weighed together."""
     weighed = [PinsWeighed(situation, shop, share) for share, situation in situations]
-    total = math.fsum(p for own in weighed for p in own.cases.values())
+    total = math.fsum(p for candidate in weighed for p in candidate.cases.values())
     words = figures()["case"]
-    chances = {name: math.fsum(own.cases[name] for own in weighed) / total for name in words}
+    chances = {name: math.fsum(candidate.cases[name] for candidate in weighed) / total for name in words}
     rows = [
         Case(name, Message.of(words[name]["title"]), Message.of(words[name]["plain"]), p)
         for name, p in chances.items()
     ]
     cases = tuple(sorted(rows, key=lambda case: (-case.probability, case.name)))
-    ways = {n: math.fsum(own.names[n] for own in weighed) / total for n in weighed[0].names}
+    ways = {n: math.fsum(candidate.names[n] for candidate in weighed) / total for n in weighed[0].names}
     ranked = tuple(sorted(ways.items(), key=lambda item: -item[1]))
     situation = situations[0][1]
     pairs: dict[tuple[str, str], list[Reading]] = {}
     for o in unnamed(situation.observations):
-        one, _, other = o.probe.removeprefix("pins.").partition("-")
-        pairs.setdefault((one, other), []).extend([o.reading] if o.reading else [])
+        pin, _, other = o.probe.removeprefix("pins.").partition("-")
+        pairs.setdefault((pin, other), []).extend([o.reading] if o.reading else [])
     shells = [o for o in situation.observations if o.probe in _TO_SHELL and o.reading is not None]
     bare = any(o.probe == "pins.shell" and o.reading and o.reading.value is not None for o in shells)
-    grounded = math.fsum(own.level * own.grounded for own in weighed) / total if shells else None
+    grounded = (
+        math.fsum(candidate.level * candidate.grounded for candidate in weighed) / total if shells else None
+    )
     test = sum_test(pairs, situation.meter, situation.leads)
     conclusion = _conclusion(cases, test, bare or (grounded or 0.0) > 0.5)
     first = next((case for case in cases if words[case.name]["word"] == conclusion), cases[0])
-    leading = max(weighed, key=lambda own: own.cases[first.name])
+    leading = max(weighed, key=lambda candidate: candidate.cases[first.name])
     names = _names(ways)
     windings = leading.values(first.name, dict(ranked)) if conclusion in _WITH_VALUES else ()
     return PinFinding(
@@ -373,12 +275,12 @@ def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFi
 
 
 def _names(permutations: Mapping[Names, float]) -> tuple[str | None, str | None, str | None]:
-    found: list[str | None] = []
+    names: list[str | None] = []
     for i in range(3):
         chance = {pin: math.fsum(p for n, p in permutations.items() if n[i] == pin) for pin in "CRS"}
         best = max(chance, key=lambda pin: chance[pin])
-        found.append(best if chance[best] >= figures()["decide"]["named"] else None)
-    return found[0], found[1], found[2]
+        names.append(best if chance[best] >= figures()["decide"]["named"] else None)
+    return names[0], names[1], names[2]
 
 
 def _conclusion(cases: Sequence[Case], test: SumTest | None, grounded: bool) -> str:

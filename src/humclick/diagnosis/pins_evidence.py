@@ -141,12 +141,14 @@ class PinsWeighed:
     """
 
     def __init__(self, situation: Situation, shop: Shop, share: float = 1.0) -> None:
-        seen = unnamed(situation.observations)
-        rest = tuple(o for o in situation.observations if o not in seen)
+        readings = unnamed(situation.observations)
+        rest = tuple(o for o in situation.observations if o not in readings)
         self.situation, self.shop = situation, shop
         self.after = judge(situation, shop)
         self.before = judge(replace(situation, observations=rest), shop)
-        self.setup = winding_setup(self.after.bench, situation.meter, taken_of(situation.machine, seen, shop))
+        self.setup = winding_setup(
+            self.after.bench, situation.meter, taken_of(situation.machine, readings, shop)
+        )
         self.masses = _masses(self.after)
         self.grounded = math.fsum(p for sealed, p in self.masses.items() if "grounded" in sealed)
         self.cases = dict.fromkeys(figures()["case"], 0.0)
@@ -163,12 +165,14 @@ class PinsWeighed:
         spread = self.situation.leads.spread
         pairs = _by_pair(self.setup.displays(0.0))
         means = sorted(
-            math.fsum(d.y or 0.0 for d in own) / len(own) for own in pairs if all(d.y for d in own)
+            math.fsum(d.y or 0.0 for d in repeats) / len(repeats)
+            for repeats in pairs
+            if all(d.y for d in repeats)
         )
         if spread is None or len(means) < 3:
             return list(lead_nodes(self.situation.leads, self.shop.slips["null_forgotten"]))
         implied = means[0] + means[1] - means[2]
-        width = math.sqrt(3.0) * max(d.peak[1] for own in pairs for d in own if d.peak)
+        width = math.sqrt(3.0) * max(d.peak[1] for repeats in pairs for d in repeats if d.peak)
         points = {spread.median * math.exp(k * spread.sigma) for k in (-2.5, -1.25, 0.0, 1.25, 2.5)}
         points |= {implied + k * width for k in (-1.5, 0.0, 1.5)}
         at = sorted(math.log(p) for p in points if p > spread.median * math.exp(-3.0 * spread.sigma))
@@ -184,7 +188,7 @@ class PinsWeighed:
         setup = replace(self.setup, slips=slips)
         likely = {state: dict.fromkeys(PERMUTATIONS, 0.0) for state in states}
         for epochs in {epochs for _, epochs in likely}:
-            modes = [sealed for sealed, own in likely if own == epochs]
+            modes = [sealed for sealed, opened in likely if opened == epochs]
             naming = dict(_UNIFORM)
             for offset, weight in self._lead_nodes:
                 table = setup.windings.evidence(setup.displays(offset, epochs), naming, modes)
@@ -274,9 +278,9 @@ class PinsWeighed:
         clean = replace(self.setup, slips=self._clean)
         for offset, weight in ((offset, share * w) for offset, w in self._lead_nodes):
             pairs = _by_pair(dirty.displays(offset))
-            shown = list(itertools.chain(*pairs))
-            equal = self._equal(shown)
-            steady = self._steady(shown) * self._equal(
+            displays = list(itertools.chain(*pairs))
+            equal = self._equal(displays)
+            steady = self._steady(displays) * self._equal(
                 list(itertools.chain(*_by_pair(clean.displays(offset))))
             )
             slipped = equal - steady if equal - steady > _ROUNDING * equal else 0.0
@@ -291,7 +295,7 @@ class PinsWeighed:
     def _equal(self, displays: Sequence[Display]) -> float:
         """Probability of all displays over three equal windings."""
         third = family("three_windings").size("winding", self.situation.machine.nameplate.volts_class)
-        copper = math.fsum(row[4] for row in self.setup.seen) / len(self.setup.seen)
+        copper = math.fsum(row[4] for row in self.setup.readings) / len(self.setup.readings)
         median = third.median * figures()["three_equal"]["paths"] * copper
         return evidence(displays, median, math.hypot(third.sigma, self.setup.windings.widen)).value
 
@@ -301,10 +305,10 @@ class PinsWeighed:
         machine = self.situation.machine
         run, start = (machine.size(f"{w}_winding", "winding").median for w in ("run", "start"))
         usual, sigma = math.sqrt(run * start), math.log(error["factor"]) / 2.0
-        opens = [math.prod(d.probability(math.inf) for d in own) for own in pairs]
+        opens = [math.prod(d.probability(math.inf) for d in repeats) for repeats in pairs]
         apart = math.prod(
-            error["open"] * is_open + (1.0 - error["open"]) * evidence(own, usual, sigma).value
-            for own, is_open in zip(pairs, opens, strict=True)
+            error["open"] * is_open + (1.0 - error["open"]) * evidence(repeats, usual, sigma).value
+            for repeats, is_open in zip(pairs, opens, strict=True)
         )
         strange = error["all_open"] * math.prod(opens) + error["all_zero"] * zeros
         return float(strange + (1.0 - error["all_open"] - error["all_zero"]) * apart)
@@ -324,15 +328,15 @@ class PinsWeighed:
             if _case(sealed, state) == case
         }
         offset, deviation = lead_mean(self.situation.leads)
-        copper = math.fsum(row[4] for row in self.setup.seen) / len(self.setup.seen)
+        copper = math.fsum(row[4] for row in self.setup.readings) / len(self.setup.readings)
         values: dict[str, WindingValue] = {}
         for names in (n for n, likely in naming.items() if likely >= _DOUBT and states):
             (sealed, epochs), _ = max(
                 states.items(),
                 key=lambda item: item[1] * self._tables[0][item[0]][names],
             )
-            shown = self.setup.displays(offset, epochs)
-            for part, (mean, sd) in self.setup.windings.resistances(sealed, shown, names).items():
+            displays = self.setup.displays(offset, epochs)
+            for part, (mean, sd) in self.setup.windings.resistances(sealed, displays, names).items():
                 uncertainty = math.hypot(sd, mean * self.setup.windings.widen, deviation / copper)
                 value = values.setdefault(part, WindingValue(part, mean, uncertainty))
                 if abs(value.ohms - mean) > math.hypot(value.uncertainty, uncertainty):

@@ -189,7 +189,7 @@ def _one_step(problem: Choice, t: int) -> float:
         by_class[c][r] += w
     table, total = problem.after[t] or problem.loss, 0.0
     for chance in zip(*problem.tables[t], strict=True):
-        mass = [sum(map(mul, chance, own)) for own in by_class]
+        mass = [sum(map(mul, chance, weights)) for weights in by_class]
         total += min([sum(map(mul, mass, row)) for row in table])
     return total
 
@@ -244,8 +244,8 @@ class _Plain:
             share, ideal = sum(mass), sum(map(mul, mass, table.ideal))
             now = ideal + min([sum(map(mul, mass, row)) for row in table.regret])
             seconds = [
-                (costs[u] * share + (ideal if own is None else sum(map(mul, mass, own.ideal))), u)
-                for u, own in enumerate(self.after)
+                (costs[u] * share + (ideal if special is None else sum(map(mul, mass, special.ideal))), u)
+                for u, special in enumerate(self.after)
                 if u != t
             ]
             seconds.sort()
@@ -260,20 +260,20 @@ class _Plain:
             rough.append((first[t] + math.fsum(branch.now for branch in branches), t, branches))
         rough.sort(key=lambda row: row[:2])
         best = rough[0][0]
-        found: list[Worth] = []
-        for one, t, branches in rough:
+        worths: list[Worth] = []
+        for alone, t, branches in rough:
             total = first[t] + math.fsum(branch.least for branch in branches)
-            for branch in sorted(branches, key=lambda each: each.least - each.now):  # the widest first
+            for branch in sorted(branches, key=lambda branch: branch.least - branch.now):  # the widest first
                 if total >= best + _SAME:
                     break  # cannot win any more
                 if branch.least < branch.now - _TIE:
                     enough = branch.least + best + 2.0 * _SAME - total  # with this or more it cannot win
                     total += self._second(t, branch, enough) - branch.least
             if total >= best + _SAME:
-                total = one
+                total = alone
             best = min(best, total)
-            found.append(Worth(t, one, min(one, total)))
-        return found
+            worths.append(Worth(t, alone, min(alone, total)))
+        return worths
 
     def _second(self, first: int, branch: _Branch, enough: float) -> float:
         """Expected total of the best second probe after an outcome of the first; no more than `enough`."""
@@ -310,12 +310,12 @@ def _one_steps(problem: Choice) -> list[float]:
     assert numpy is not None
     np = numpy
     weights = np.asarray(problem.weights)
-    found = []
+    totals = []
     for places, table, loss in problem.arrays:
         by_class = np.bincount(places, weights, table.shape[0] * loss.shape[0])
         mass = table.T @ by_class.reshape(table.shape[0], -1)
-        found.append(float((mass @ loss).min(axis=1).sum()))
-    return found
+        totals.append(float((mass @ loss).min(axis=1).sum()))
+    return totals
 
 
 class _Arrays:
@@ -343,9 +343,9 @@ class _Arrays:
         """Least loss per outcome; mass is … × outcome × class."""
         assert numpy is not None
         best = (mass @ loss).min(axis=-1)
-        for t, own in self.special.items():
+        for t, losses in self.special.items():
             at = self.owners == t
-            best[..., at] = (mass[..., at, :] @ own).min(axis=-1)
+            best[..., at] = (mass[..., at, :] @ losses).min(axis=-1)
         return best
 
     def worths(self) -> list[Worth]:
@@ -375,16 +375,16 @@ class _Arrays:
             totals[np.arange(len(chunk)), self.owners[chunk]] = np.inf
             best[chunk] = np.minimum(best[chunk], totals.min(axis=1))
         two = np.add.reduceat(best, self.starts)
-        one = np.add.reduceat(now, self.starts)
+        alone = np.add.reduceat(now, self.starts)
         return [
-            Worth(t, float(problem.first[t] + one[t]), float(problem.first[t] + two[t]))
+            Worth(t, float(problem.first[t] + alone[t]), float(problem.first[t] + two[t]))
             for t in range(len(problem.tables))
         ]
 
     def _chunk_acts(self, masses: Any, firsts: Any) -> Any:
         acts = self._acts(masses, self.loss)
-        for t, own in self.special.items():
+        for t, losses in self.special.items():
             at = firsts == t
             if at.any():
-                acts[at] = self._acts(masses[at], own)
+                acts[at] = self._acts(masses[at], losses)
         return acts

@@ -43,8 +43,6 @@ _EQUAL = 1.12
 #: Where the ground wire is read, and where it is looked at.
 _CONTINUITY, _GROUND_LOOK = "earth.continuity", "earth.look"
 _GROUND_REMEDY = "restore ground"
-#: Parts in which the ground runs from the outlet to the shell.
-_GROUND_RUNS = frozenset({"earth", "supply", "wiring"})
 #: An outlet without a ground says nothing of the unit's own wire; a unit without a pin has none.
 _NO_PIN, _NO_OUTLET = "no ground pin, marked double-insulated", "the outlet has no ground"
 
@@ -152,16 +150,18 @@ def since_repair(
     Unknown
         If an observation names a probe the machine does not have.
     """
-    seen = situation.observations
-    start = next((i for i, o in enumerate(seen) if o.repairs == situation.repairs), len(seen))
-    if fitting or (start < len(seen) and probe_of(situation.machine, seen[start].probe, shop).repairs):
-        end = begin = len(seen) if fitting else start
-        while begin and _checks_repair(situation, seen[begin - 1], shop):
+    observations = situation.observations
+    start = next((i for i, o in enumerate(observations) if o.repairs == situation.repairs), len(observations))
+    if fitting or (
+        start < len(observations) and probe_of(situation.machine, observations[start].probe, shop).repairs
+    ):
+        end = begin = len(observations) if fitting else start
+        while begin and _checks_repair(situation, observations[begin - 1], shop):
             begin -= 1
-        looks = [i for i in range(begin, end) if seen[i].probe == "proof.sight"]
+        looks = [i for i in range(begin, end) if observations[i].probe == "proof.sight"]
         looks = looks[_untried(situation, shop, situation.repairs - (not fitting)) :]
         start = looks[0] if looks else end
-    return seen[start:]
+    return observations[start:]
 
 
 def _untried(situation: Situation, shop: Shop | None, repairs: int) -> bool:
@@ -361,18 +361,20 @@ def owed_for(situation: Situation, shop: Shop | None = None) -> int | None:
     Unknown
         If an observation names a probe the machine does not have.
     """
-    since = [entry.seen for entry in damage(situation, shop) if entry.bars and entry.remedy]
+    since = [entry.observation for entry in damage(situation, shop) if entry.bars and entry.remedy]
     since += [read for read, check in _over_limit(situation) if _still_owed(situation, read, check.due)]
     ground = _open_ground(situation)
     if ground is not None and _still_owed(situation, ground, _GROUND_REMEDY):
         since.append(ground)
-    seen = situation.observations
-    return len(seen) - 1 - min(map(seen.index, since)) if since else None
+    observations = situation.observations
+    return len(observations) - 1 - min(map(observations.index, since)) if since else None
 
 
 def _still_owed(situation: Situation, read: Observation, remedy: str) -> tuple[str, ...]:
     """The remedy that a bad reading of the ground or the outlet asks for, until it was worked on."""
-    return () if not remedy or _GROUND_RUNS & situation.renewed_since(read) else (remedy,)
+    worked_on = situation.renewed_since(read)
+    grounds = {part.id for part in situation.machine.parts if part.family.grounds}
+    return () if not remedy or grounds & worked_on else (remedy,)
 
 
 def bars_on(probe: Probe, every: Sequence[Bar], situation: Situation) -> tuple[Bar, ...]:
@@ -414,11 +416,11 @@ def _damage(situation: Situation, shop: Shop | None) -> Iterable[Bar]:
     for entry in damage(situation, shop):
         if not entry.bars:
             continue
-        own = checks().get(entry.probe.id)
-        reason = own.bad if own is not None else Message.of(words["reason"])
+        check = checks().get(entry.probe.id)
+        reason = check.bad if check is not None else Message.of(words["reason"])
         part = entry.probe.part
         owner = situation.machine.part(part).family.title if part else entry.probe.title
-        title = Message("{title}: {value}", title=owner, value=Message.of(entry.seen.answer))
+        title = Message("{title}: {value}", title=owner, value=Message.of(entry.observation.answer))
         yield Bar(
             name=f"seen:{entry.probe.id}",
             title=title,
@@ -443,10 +445,10 @@ def _over_limit(situation: Situation) -> Iterable[tuple[Observation, Check]]:
 def _limits(situation: Situation) -> Iterable[Bar]:
     for o, check in _over_limit(situation):
         assert o.reading is not None
-        shown = "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)
+        value = "OL" if o.reading.value is None else format_si(o.reading.value, Quantity(check.quantity), 3)
         yield Bar(
             name=f"limit:{check.id}",
-            title=Message("{title}: {value}", title=check.title, value=shown),
+            title=Message("{title}: {value}", title=check.title, value=value),
             reason=check.bad.capital(),
             remedies=_still_owed(situation, o, check.due),
             probes=() if check.live else (check.id,),

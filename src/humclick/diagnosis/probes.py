@@ -29,9 +29,9 @@ def _known(name: str, protector: str, shop: Shop, every: tuple[Model, ...]) -> d
     machine = Machine.of(name, protector)
     check_remedies(machine.parts, shop)
     place = {part.id: i for i, part in enumerate(machine.parts)}
-    found = [probe for kind in every for probe in kind.probes(machine, shop)]
-    found.sort(key=lambda probe: (probe.model.order, place.get(probe.part, -1)))
-    return {probe.id: probe for probe in found}
+    probes = [probe for kind in every for probe in kind.probes(machine, shop)]
+    probes.sort(key=lambda probe: (probe.model.order, place.get(probe.part, -1)))
+    return {probe.id: probe for probe in probes}
 
 
 def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
@@ -75,4 +75,6 @@ def taken_of(machine: Machine, observations: Sequence[Observation], shop: Shop) 
     Unknown
         If one names a probe the machine does not have.
     """
-    return tuple(Taken(probe_of(machine, seen.probe, shop), seen) for seen in observations)
+    return tuple(
+        Taken(probe_of(machine, observation.probe, shop), observation) for observation in observations
+    )

@@ -62,13 +62,13 @@ def prior_cuts(median: float, sigma: float) -> list[Cut]:
 
 def peak_cuts(peaks: Iterable[Cut]) -> list[Cut]:
     """Cuts on ln x for Gaussian peaks given by centre and standard deviation on x; none at or below zero."""
-    found = []
+    cuts = []
     for centre, deviation in peaks:
         for k in _STEPS:
             x = centre + k * deviation
             if x > 0.0:
-                found.append((math.log(x), deviation / x))
-    return found
+                cuts.append((math.log(x), deviation / x))
+    return cuts
 
 
 def cut(cuts: Iterable[Cut], low: float, high: float) -> list[float]:
@@ -87,19 +87,19 @@ def cut(cuts: Iterable[Cut], low: float, high: float) -> list[float]:
     list of float
         On ln x. [-]
     """
-    kept = [(low, 0.0)]
+    merged = [(low, 0.0)]
     for place, width in sorted(cuts):
         if not low < place < high:
             continue
-        last, last_width = kept[-1]
+        last, last_width = merged[-1]
         if place - last <= max(_SAME * min(width, last_width), 1e-12):
             if width < last_width:
-                kept[-1] = (place, width)
+                merged[-1] = (place, width)
         else:
-            kept.append((place, width))
-    if kept[-1][0] < high:
-        kept.append((high, 0.0))
-    return [place for place, _ in kept]
+            merged.append((place, width))
+    if merged[-1][0] < high:
+        merged.append((high, 0.0))
+    return [place for place, _ in merged]
 
 
 def rule(places: Sequence[float], points: int = 4) -> list[tuple[float, float, float]]:

@@ -156,27 +156,9 @@ def explain(
     lead = next(iter(matching or ([leader] if leader is not None else classes)))
     left.setdefault(lead, wanted or lead)
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
-    seen = situation.observations if classes.get(lead) else ()  # what has no case has no reasons
-    heard = situation.complaint if classes.get(lead) else None
-    reasons = []
-    before = judge(replace(situation, observations=(), complaint=None), shop)
-    now = judge(replace(situation, observations=()), shop)
-    if heard is not None:
-        without = judge(replace(situation, complaint=None), shop).post.by_class.get(lead, 0.0)
-        shown = Message("complaint: {heard}", heard=HEARD[heard.value])
-        reasons.append(_reason("complaint", "complaint", shown, (before, now), (lead, rival), without))
-    for k, observation in enumerate(seen):
-        after = judge(replace(situation, observations=seen[: k + 1]), shop)
-        rest = replace(situation, observations=(*seen[:k], *seen[k + 1 :]))
-        without = judge(rest, shop).post.by_class.get(lead, 0.0)
-        title = probe_of(situation.machine, observation.probe, judged.bench.shop).title
-        shown = Message("{title}: {value}", title=title, value=shown_text(observation))
-        reasons.append(
-            _reason(observation.id, observation.probe, shown, (now, after), (lead, rival), without)
-        )
-        now = after
+    reasons = _reasons(situation, shop, (lead, rival)) if classes.get(lead) else ()  # else it has no case
     elimination = _by_elimination(judged, lead)
-    told = left[lead] if leader is None else _left(leader, done)  # what was decided, and nothing beside it
+    decision = left[lead] if leader is None else _left(leader, done)  # and nothing beside it
     exact = wanted is None or any(left[c] == wanted for c in matching)
     same = matching if wanted is not None else [c for c in classes if left[c] == left[lead]]
     whole = math.fsum(classes[c] for c in same)
@@ -186,10 +168,35 @@ def explain(
         tuple(sorted(lead)),
         tuple(sorted(rival)),
         whole,
-        tuple(reasons),
+        reasons,
         elimination,
-        _summary(judged, told, left[rival], whole, exact=exact, elimination=elimination),
+        _summary(judged, decision, left[rival], whole, exact=exact, elimination=elimination),
     )
+
+
+def _reasons(
+    situation: Situation, shop: Shop | None, sides: tuple[frozenset[str], frozenset[str]]
+) -> tuple[Reason, ...]:
+    """How the complaint and each observation speak for the leader of two decisions against its rival."""
+    reasons, observations = [], situation.observations
+    before = judge(replace(situation, observations=(), complaint=None), shop)
+    now = judge(replace(situation, observations=()), shop)
+
+    def without(rest: Situation) -> float:
+        return judge(rest, shop).post.by_class.get(sides[0], 0.0)
+
+    if situation.complaint is not None:
+        sign = Message("complaint: {heard}", heard=HEARD[situation.complaint.value])
+        rest = replace(situation, complaint=None)
+        reasons.append(_reason("complaint", "complaint", sign, (before, now), sides, without(rest)))
+    for k, o in enumerate(observations):
+        after = judge(replace(situation, observations=observations[: k + 1]), shop)
+        rest = replace(situation, observations=(*observations[:k], *observations[k + 1 :]))
+        title = probe_of(situation.machine, o.probe, now.bench.shop).title
+        sign = Message("{title}: {value}", title=title, value=shown_text(o))
+        reasons.append(_reason(o.id, o.probe, sign, (now, after), sides, without(rest)))
+        now = after
+    return tuple(reasons)
 
 
 def _left(needed: frozenset[str], done: frozenset[str], due: frozenset[str] = frozenset()) -> frozenset[str]:
@@ -207,7 +214,7 @@ def _odds(judged: Judged, leader: frozenset[str], rival: frozenset[str]) -> floa
 def _reason(
     event: str,
     probe: str,
-    shown: Message,
+    sign: Message,
     step: tuple[Judged, Judged],
     sides: tuple[frozenset[str], frozenset[str]],
     without: float,
@@ -221,7 +228,7 @@ def _reason(
     if moved:
         clauses.append(listed(_moved(*move) for move in moved))
     words = listed(clauses, "semicolon") if clauses else Message("says hardly anything either way")
-    return Reason(event, probe, shown, decibans, without, moved, words)
+    return Reason(event, probe, sign, decibans, without, moved, words)
 
 
 def _moved(remedy: str, before: float, after: float) -> Message:
@@ -329,7 +336,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     done = remedies_done(situation)
     if f.probe.repairs:
         done |= {remedy_of(bench.machine, f.probe.part)}
-    found = []
+    outcomes = []
     for o, label in enumerate(f.labels):
         mass: dict[frozenset[str], float] = {}
         for (chosen, p), row in zip(cases, f.which, strict=True):
@@ -345,13 +352,13 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
             for remedy in c:
                 remedies[remedy] = remedies.get(remedy, 0.0) + p
         top = tuple(sorted(remedies.items(), key=lambda row: (-row[1], row[0]))[:4])
-        seen = remedies_due(situation, bench.shop, also={f.probe.id: label})
-        due = (seen | owed(situation, bench.shop)) - done
+        damage_due = remedies_due(situation, bench.shop, also={f.probe.id: label})
+        due = (damage_due | owed(situation, bench.shop)) - done
         actions = actions_for(ranked, due)
         table = losses(actions, list(ranked), bench.shop, done, due)
         expected = [sum(p * x for p, x in zip(ranked.values(), row, strict=True)) for row in table]
         decision = actions[min(range(len(actions)), key=lambda a: (expected[a], a))]
-        found.append(
+        outcomes.append(
             WhatIf(HEARD.get(label) or Message.of(label), total, top, tuple(sorted(_left(decision, done))))
         )
-    return tuple(found)
+    return tuple(outcomes)

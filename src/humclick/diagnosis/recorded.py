@@ -29,5 +29,5 @@ def misread() -> float:
 
 def cause_of(machine: Machine, modes: Mapping[str, str]) -> str:
     """What a recording looks like under some modes, by part: the first cause that one of them shows."""
-    shown = {machine.part(part).family.mode(mode).recorded for part, mode in modes.items()}
-    return next((cause for cause in causes() if cause in shown), SOUND)
+    signs = {machine.part(part).family.mode(mode).recorded for part, mode in modes.items()}
+    return next((cause for cause in causes() if cause in signs), SOUND)

@@ -41,12 +41,12 @@ def left_suspects(judged: Judged, most: int | None = 8) -> tuple[tuple[Named, fl
     mended = _mended(judged)
     if not mended:
         return tuple((bench.space.named(chosen), p) for chosen, p in post.top(most or len(post.cases)))
-    found: dict[Named, float] = {}
+    masses: dict[Named, float] = {}
     for chosen, p in post.above(_FAINT):
         named = bench.space.named(chosen)
         left = tuple((part, m) for part, m in named if not {part, f"{part}.{m}"} & mended)
-        found[left] = found.get(left, 0.0) + p
-    return tuple(sorted(found.items(), key=lambda row: -row[1])[:most])
+        masses[left] = masses.get(left, 0.0) + p
+    return tuple(sorted(masses.items(), key=lambda row: -row[1])[:most])
 
 
 def left_to_do(judged: Judged) -> dict[str, float]:
@@ -54,13 +54,13 @@ def left_to_do(judged: Judged) -> dict[str, float]:
     if not _mended(judged):
         return dict(judged.post.by_remedy)
     machine = judged.bench.machine
-    found: dict[str, float] = {}
+    masses: dict[str, float] = {}
     for named, p in left_suspects(judged, None):
         for remedy in {machine.part(part).remedy(mode) for part, mode in named}:
-            found[remedy] = found.get(remedy, 0.0) + p
+            masses[remedy] = masses.get(remedy, 0.0) + p
     for remedy in NONE:
-        found[remedy] = found.get(remedy, 0.0) + judged.post.none
-    return dict(sorted(found.items(), key=lambda row: (-row[1], row[0])))
+        masses[remedy] = masses.get(remedy, 0.0) + judged.post.none
+    return dict(sorted(masses.items(), key=lambda row: (-row[1], row[0])))
 
 
 def left_of_part(judged: Judged, part: str) -> float:

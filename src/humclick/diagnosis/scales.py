@@ -83,21 +83,21 @@ class PerSet:
 
     def __call__(self, chosen: Chosen) -> float:
         """Probability under a set of modes. [-]"""
-        seen = 0
+        bits = 0
         for fault in chosen:
-            seen |= self.marks[fault]
-        return self.of(seen)
+            bits |= self.marks[fault]
+        return self.of(bits)
 
-    def of(self, seen: int) -> float:
+    def of(self, bits: int) -> float:
         """Probability under a set, by the bits of its modes. [-]"""
-        return self.of_all([seen])[0]
+        return self.of_all([bits])[0]
 
-    def of_all(self, seen: Sequence[int]) -> list[float]:
+    def of_all(self, bits: Sequence[int]) -> list[float]:
         """Probabilities under sets, by the bits of each. [-]"""
-        new = list(set(seen).difference(self.known))
+        new = list(set(bits).difference(self.known))
         if new:
             self.known.update(zip(new, self.of_marks(new), strict=True))
-        return list(map(self.known.__getitem__, seen))
+        return list(map(self.known.__getitem__, bits))
 
 
 def bits_of(number: int) -> tuple[int, ...]:
@@ -212,7 +212,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
     for (a, b), factor in scales.joint.items():
         paired.setdefault(a, []).append((b, factor))
         paired.setdefault(b, []).append((a, factor))
-    found: list[Alike] = []
+    alike: list[Alike] = []
     tied = _tied(scales)
     marks = [whole.says.marks for whole in scales.wholes]
     for part, odds in enumerate(scales.odds):
@@ -228,13 +228,13 @@ def held_as_one(scales: Scales) -> list[Alike]:
             for table, at in others:
                 ratios = list(map(mul, ratios, _main(table, at, mode)))
             fault = (part, mode)
-            seen = tuple(map(getitem, marks, repeat(fault)))
+            bits = tuple(map(getitem, marks, repeat(fault)))
             ties = tuple([column[mode] for column in columns]) if columns else ()
-            key = scales.kind(fault), seen, ties, tuple(sorted(paired.get(fault, ())))
+            key = scales.kind(fault), bits, ties, tuple(sorted(paired.get(fault, ())))
             groups.setdefault(key, []).append((mode, ratios))
         for members in groups.values():
-            found.append(_alike(part, members))
-    return found
+            alike.append(_alike(part, members))
+    return alike
 
 
 def ties_of(scales: Scales, groups: Sequence[Alike]) -> dict[tuple[int, ...], tuple[float, ...]]:
@@ -242,19 +242,19 @@ def ties_of(scales: Scales, groups: Sequence[Alike]) -> dict[tuple[int, ...], tu
     of_part: dict[int, list[int]] = {}
     for n, group in enumerate(groups):
         of_part.setdefault(group.part, []).append(n)
-    found: dict[tuple[int, ...], list[float]] = {}
+    ties: dict[tuple[int, ...], list[float]] = {}
     for table in _tied(scales):
         sizes = range(2, min(len(table.scope), scales.most) + 1)
         for together in (c for size in sizes for c in combinations(sorted(table.scope), size)):
             for chosen in product(*(of_part.get(part, ()) for part in together)):
                 row = _tie(table, [groups[n].fault for n in chosen], len(scales.leads))
-                found[chosen] = list(map(mul, found.get(chosen, [1.0] * len(row)), row))
+                ties[chosen] = list(map(mul, ties.get(chosen, [1.0] * len(row)), row))
     number = {group.fault: n for n, group in enumerate(groups)}  # its others have the same partners
     for (a, b), factor in scales.joint.items():
         if a in number and b in number:
             pair = (number[a], number[b])
-            found[pair] = [x * factor for x in found.get(pair, [1.0] * len(scales.leads))]
-    return {chosen: tuple(row) for chosen, row in found.items() if any(x != 1.0 for x in row)}
+            ties[pair] = [x * factor for x in ties.get(pair, [1.0] * len(scales.leads))]
+    return {chosen: tuple(row) for chosen, row in ties.items() if any(x != 1.0 for x in row)}
 
 
 def _tie(table: Table, chosen: Sequence[Fault], leads: int) -> list[float]:
@@ -275,15 +275,15 @@ def reach_of(groups: Sequence[Alike], ties: Ties) -> list[tuple[float, ...]]:
     most: dict[int, dict[tuple[int, ...], list[float]]] = {}
     for chosen, row in ties.items():
         others = tuple(groups[n].part for n in chosen[:-1])
-        kept = most.setdefault(chosen[-1], {}).setdefault(others, [1.0] * len(row))
-        most[chosen[-1]][others] = list(map(max, kept, row))
-    found = []
+        highest = most.setdefault(chosen[-1], {}).setdefault(others, [1.0] * len(row))
+        most[chosen[-1]][others] = list(map(max, highest, row))
+    reach = []
     for n, group in enumerate(groups):
         ratios = group.ratios
         for times in most.get(n, {}).values():
             ratios = tuple(map(mul, ratios, times))
-        found.append(ratios)
-    return found
+        reach.append(ratios)
+    return reach
 
 
 def _tied(scales: Scales) -> list[Table]:
@@ -307,12 +307,12 @@ def _alike(part: int, rows: list[tuple[int, Row]]) -> Alike:
 
 def _columns(table: Table, at: int) -> dict[int, tuple[Hashable, ...]]:
     """What a table gives each mode of a part whatever the other parts, in one order for all modes."""
-    found: dict[int, list[Hashable]] = {}
+    columns: dict[int, list[Hashable]] = {}
     for config in sorted(table.rows, key=lambda c: (*c[:at], *c[at + 1 :])):
-        found.setdefault(config[at], []).append(
+        columns.setdefault(config[at], []).append(
             ((*config[:at], *config[at + 1 :]), tuple(table.rows[config]))
         )
-    return {mode: tuple(rows) for mode, rows in found.items()}
+    return {mode: tuple(rows) for mode, rows in columns.items()}
 
 
 def _main(table: Table, at: int, mode: int) -> Iterator[float]:

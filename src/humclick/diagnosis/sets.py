@@ -56,7 +56,7 @@ class WeighedSets:
         All sets not among them weigh no more; 0 where every set is. [-]
     beyond : float
         All sets of more modes than `Scales.most` would weigh no more. [-]
-    asked : int
+    evaluations : int
         How often an observation of the whole machine was worked out.
     """
 
@@ -65,7 +65,7 @@ class WeighedSets:
     by_lead: list[tuple[float, ...]]
     rest: float
     beyond: float
-    asked: int
+    evaluations: int
 
     @cached_property
     def weights(self) -> list[float]:
@@ -229,10 +229,10 @@ class _Search:
     @cached_property
     def _ahead(self) -> list[list[float]]:
         """The most that one, up to two ... groups after each can multiply by. [-]"""
-        found = [[*self.reach[1:], 0.0]]
+        ahead = [[*self.reach[1:], 0.0]]
         for _ in range(2, self.scales.most):
-            found.append([x * max(1.0, y) for x, y in zip(found[0], (*found[-1][1:], 0.0), strict=True)])
-        return found
+            ahead.append([x * max(1.0, y) for x, y in zip(ahead[0], (*ahead[-1][1:], 0.0), strict=True)])
+        return ahead
 
     def _made(self, low: float, high: float) -> _Made:
         """
@@ -249,7 +249,7 @@ class _Search:
             made = _Made([sound], [0], [0], [sound])
         open_: list[_Open] = [((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
         while open_:
-            chosen, used, seen, code, bound, row, wider = open_.pop()
+            chosen, used, view, code, bound, row, wider = open_.pop()
             start = chosen[-1] + 1 if chosen else 0
             first = bisect_right(falling, -high / bound, start)
             last = bisect_right(falling, -low / bound, first)
@@ -257,7 +257,7 @@ class _Search:
             more = list(compress(range(first, last), free))
             code <<= _BITS
             if more:
-                made.marks += map(seen.__or__, map(marks.__getitem__, more))
+                made.marks += map(view.__or__, map(marks.__getitem__, more))
                 made.codes += map((code + 1).__add__, more)
                 self._weigh(made, chosen, used, row, wider, more)
             if len(chosen) + 1 >= most:
@@ -269,11 +269,11 @@ class _Search:
                     break
                 if not used & bits[n]:
                     numbers = (*chosen, n)
-                    own = list(map(mul, row, self.ratios[n]))
-                    tied = self._tied_row(numbers, own) if used & self.partners[n] else own
+                    scaled = list(map(mul, row, self.ratios[n]))
+                    tied = self._tied_row(numbers, scaled) if used & self.partners[n] else scaled
                     same = wider is row and self.wide[n] is self.ratios[n]
-                    loose = own if same else list(map(mul, wider, self.wide[n]))
-                    marked, number = seen | marks[n], code | n + 1
+                    loose = scaled if same else list(map(mul, wider, self.wide[n]))
+                    marked, number = view | marks[n], code | n + 1
                     open_.append((numbers, used | bits[n], marked, number, now, tied, loose))
         return made
 
@@ -303,9 +303,9 @@ class _Search:
     def _asked(self, stage: int, made: _Made) -> _Made:
         """Sets with what a reading of the whole machine says of each."""
         says, (low, field) = self.wholes[stage].says, self.fields[stage]
-        seen = [marks >> low & field for marks in made.marks]
+        views = [marks >> low & field for marks in made.marks]
         before = len(says.known)
-        values = says.of_all(seen)
+        values = says.of_all(views)
         self.count += len(says.known) - before
         return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
@@ -352,15 +352,15 @@ class _Search:
 
 def _sets(codes: Sequence[int]) -> list[tuple[int, ...]]:
     """Sets from their numbers."""
-    found = []
-    one = (1 << _BITS) - 1
+    sets = []
+    mask = (1 << _BITS) - 1
     for code in codes:
         chosen: tuple[int, ...] = ()
         while code:
-            chosen = ((code & one) - 1, *chosen)
+            chosen = ((code & mask) - 1, *chosen)
             code >>= _BITS
-        found.append(chosen)
-    return found
+        sets.append(chosen)
+    return sets
 
 
 def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:

@@ -158,36 +158,36 @@ def shop_from_table(table: Mapping[str, Any]) -> Shop:
     """
     default = read_data("humclick.diagnosis", "shop.toml")
     _known(table, {*default, "odds", "place"}, Message("section of the shop file"))
-    given = {key: _section(table, key) for key in (*_NUMBERS, "remedy", "probe", "joint", "odds")}
+    entries = {key: _section(table, key) for key in (*_NUMBERS, "remedy", "probe", "joint", "odds")}
     for section in (*_NUMBERS, "remedy", "probe"):
         _known(
-            given[section],
+            entries[section],
             default[section],
             Message("entry of [{section}] in the shop file", section=section),
         )
 
     def numbers(section: str) -> dict[str, float]:
-        merged = {**default[section], **given[section]}
+        merged = {**default[section], **entries[section]}
         return {key: _number(value, f"{section}.{key}") for key, value in merged.items()}
 
     rates = numbers("rates")
     remedies = {}
-    for name, row in _rows(default, given, "remedy", _REMEDY):
+    for name, row in _rows(default, entries, "remedy", _REMEDY):
         price, minutes, fixed = (_number(row[key], f"remedy.{name}.{key}") for key in _REMEDY[2:])
         title, did = (_title(row[key], f"remedy.{name}.{key}") for key in _REMEDY[:2])
         cost = price + minutes * rates["minute"] + fixed
         remedies[name] = Remedy(name, title, did, price, minutes, cost)
     probe = {
         name: (_number(row["minutes"], f"probe.{name}.minutes"), _number(row["risk"], f"probe.{name}.risk"))
-        for name, row in _rows(default, given, "probe", ("minutes", "risk"))
+        for name, row in _rows(default, entries, "probe", ("minutes", "risk"))
     }
-    odds = {key: _number(value, f"odds.{key}") for key, value in given["odds"].items()}
+    odds = {key: _number(value, f"odds.{key}") for key, value in entries["odds"].items()}
     for key in odds:
         part, _, mode = key.partition(".")
         if part not in families():
             raise Unknown(Message("part in [odds] of the shop file"), part, families())
         family(part).mode(mode)
-    joint = {**default["joint"], **given["joint"]}
+    joint = {**default["joint"], **entries["joint"]}
     return Shop(
         rates=rates,
         remedies=remedies,
@@ -221,27 +221,27 @@ def _known(table: Mapping[str, Any], names: Iterable[str], kind: Message) -> Non
 
 
 def _section(table: Mapping[str, Any], name: str, where: str = "") -> Mapping[str, Any]:
-    found = table.get(name, {})
-    if not isinstance(found, Mapping):
+    section = table.get(name, {})
+    if not isinstance(section, Mapping):
         raise Refused(
             Message(
                 "shop file, {where}{name}: a table is needed, as in the program's shop.toml; got {found}",
                 where=where,
                 name=name,
-                found=brief(found),
+                found=brief(section),
             )
         )
-    return found
+    return section
 
 
 def _rows(
-    default: Mapping[str, Any], given: Mapping[str, Mapping[str, Any]], section: str, fields: Sequence[str]
+    default: Mapping[str, Any], entries: Mapping[str, Mapping[str, Any]], section: str, fields: Sequence[str]
 ) -> Iterator[tuple[str, Mapping[str, Any]]]:
     """Each row of a section of rows, its own figures over the program's."""
     for name, usual in default[section].items():
-        own = _section(given[section], name, f"{section}.")
-        _known(own, fields, Message("field of [{section}] in the shop file", section=f"{section}.{name!r}"))
-        yield name, {**dict.fromkeys(fields, 0.0), **usual, **own}
+        row = _section(entries[section], name, f"{section}.")
+        _known(row, fields, Message("field of [{section}] in the shop file", section=f"{section}.{name!r}"))
+        yield name, {**dict.fromkeys(fields, 0.0), **usual, **row}
 
 
 def _title(value: object, where: str) -> Message:

@@ -152,10 +152,10 @@ class Situation:
     stoppages: tuple[Stoppage, ...] = ()
     place: str = ""
 
-    def renewed_since(self, seen: Observation) -> frozenset[str]:
+    def renewed_since(self, observation: Observation) -> frozenset[str]:
         """Parts renewed after something was seen, once more or for the first time."""
-        again = {part for part, repair in self.fitted.items() if repair > seen.repairs}
-        return frozenset(again | (self.renewed - seen.renewed))
+        again = {part for part, repair in self.fitted.items() if repair > observation.repairs}
+        return frozenset(again | (self.renewed - observation.renewed))
 
 
 def warmth(hot: bool | None, waited: float, heat: str) -> PartTemperature:

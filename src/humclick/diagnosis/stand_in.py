@@ -50,23 +50,23 @@ def stand_in(machine: Machine) -> StandIn | None:
 def _others(kind: Arrangement) -> list[Arrangement]:
     """Arrangements with a table, or only the one that the arrangement's own file names."""
     known = [arrangement(name) for name in arrangements() if name != kind.id]
-    chosen = [each for each in known if each.id == kind.starts_as] if kind.starts_as else known
-    return [each for each in chosen if each.simulated and not each.recognised_only]
+    chosen = [candidate for candidate in known if candidate.id == kind.starts_as] if kind.starts_as else known
+    return [candidate for candidate in chosen if candidate.simulated and not candidate.recognised_only]
 
 
 def _nearest(machine: Machine, others: list[Arrangement]) -> StandIn:
-    found: list[tuple[tuple[int, int, float], StandIn]] = []
+    ranking: list[tuple[tuple[int, int, float], StandIn]] = []
     plate = Nameplate(machine.nameplate.volts, machine.nameplate.hertz)
     like = Machine(machine.arrangement, machine.protector, plate)
     roles = {part.family.role for part in like.arrangement.gear}
     laws = {_law(part.family) for part in like.arrangement.gear}
     ranked = []
-    for each in others:
-        guards = [p for p in each.protectors if guard_of(p) == guard_of(machine.protector)]
+    for candidate in others:
+        guards = [p for p in candidate.protectors if guard_of(p) == guard_of(machine.protector)]
         if guards:
-            apart = len(roles ^ {part.family.role for part in each.gear})
-            strange = len(laws ^ {_law(part.family) for part in each.gear})
-            ranked.append((apart, strange, each.id, Machine(each, guards[0], plate)))
+            apart = len(roles ^ {part.family.role for part in candidate.gear})
+            strange = len(laws ^ {_law(part.family) for part in candidate.gear})
+            ranked.append((apart, strange, candidate.id, Machine(candidate, guards[0], plate)))
     if not ranked:
         raise DataError(
             f"{machine.arrangement.id}: no table of start attempts stands in for its own; make one"
@@ -75,8 +75,8 @@ def _nearest(machine: Machine, others: list[Arrangement]) -> StandIn:
     for apart, strange, _, other in sorted(ranked, key=lambda rank: rank[2]):
         if (apart, strange) == least:
             modes, far = _modes(like, other)
-            found.append(((apart, strange, far), StandIn(other, modes)))
-    return min(found, key=lambda each: each[0])[1]
+            ranking.append(((apart, strange, far), StandIn(other, modes)))
+    return min(ranking, key=lambda candidate: candidate[0])[1]
 
 
 def _law(kind: Family) -> str:
@@ -87,7 +87,7 @@ def _law(kind: Family) -> str:
 def _modes(machine: Machine, other: Machine) -> tuple[dict[Fault, Fault | None], float]:
     """The mode of the other machine for each mode of this one, and how far they are apart. [ln of amps]"""
     here, there = Standstill(machine), Standstill(other)
-    found: dict[Fault, Fault | None] = {}
+    twins: dict[Fault, Fault | None] = {}
     far = 0.0
     for part in machine.parts:
         if part.family.apart:
@@ -97,9 +97,9 @@ def _modes(machine: Machine, other: Machine) -> tuple[dict[Fault, Fault | None],
             if mode == HEALTHY or state.starts_as:
                 continue
             name, apart = _mode(here, there, part, twin, mode)
-            found[(part.id, mode)] = None if twin is None or name == HEALTHY else (twin.id, name)
+            twins[(part.id, mode)] = None if twin is None or name == HEALTHY else (twin.id, name)
             far += apart
-    return found, far
+    return twins, far
 
 
 def _mode(
@@ -128,16 +128,16 @@ def _alike(machine: Machine, other: Machine, part: PlacedPart, twin: PlacedPart,
 def _currents(standstill: Standstill, part: str, mode: str) -> tuple[float, ...]:
     """Logarithms of both windings' currents over those of the sound machine, state by state. [-]"""
     sound = standstill.healthy
-    found = []
+    logarithms = []
     for state in _STATES:
         for weight, start in standstill.core({part: mode}, state):
             for amps, usual in ((start.run, sound.run), (start.start, sound.start)):
-                found.append(weight * math.log(max(abs(amps) / max(abs(usual), 1e-12), _NONE)))
-    return _by_state(found)
+                logarithms.append(weight * math.log(max(abs(amps) / max(abs(usual), 1e-12), _NONE)))
+    return _by_state(logarithms)
 
 
-def _by_state(found: list[float]) -> tuple[float, ...]:
+def _by_state(logarithms: list[float]) -> tuple[float, ...]:
     """Weighted means: the unknown that a state is integrated over may have several nodes."""
-    each = len(found) // len(_STATES)
-    nodes = [found[i * each : (i + 1) * each] for i in range(len(_STATES))]
+    size = len(logarithms) // len(_STATES)
+    nodes = [logarithms[i * size : (i + 1) * size] for i in range(len(_STATES))]
     return tuple(sum(part[at::2]) for part in nodes for at in (0, 1))

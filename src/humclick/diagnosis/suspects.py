@@ -97,8 +97,8 @@ class Posterior:
         remedy, bits = self.bench.space.remedy, dict[str, int]()
         of_group = []
         for group in self.weighed.alike:
-            own = remedy[group.fault]
-            of_group.append(bits.setdefault(own, 1 << len(bits)))
+            name = remedy[group.fault]
+            of_group.append(bits.setdefault(name, 1 << len(bits)))
         masses: dict[int, float] = {}
         for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
             needed = reduce(or_, map(of_group.__getitem__, numbers), 0)
@@ -128,14 +128,14 @@ class Posterior:
         sums = [[0.0] * len(group.ratios) for group in alike]
         for numbers, row in zip(self.weighed.sets, self.weighed.by_lead, strict=True):
             for n in numbers:
-                own = sums[n]
+                totals = sums[n]
                 for g, w in enumerate(row):
-                    own[g] += w
-        found = {}
-        for group, own in zip(alike, sums, strict=True):
+                    totals[g] += w
+        chances = {}
+        for group, totals in zip(alike, sums, strict=True):
             for mode, share in zip(group.modes, group.shares, strict=True):
-                found[group.part, mode] = math.fsum(map(mul, own, share)) / self.mass
-        return found
+                chances[group.part, mode] = math.fsum(map(mul, totals, share)) / self.mass
+        return chances
 
     @cached_property
     def by_mode(self) -> dict[tuple[str, str], float]:
@@ -181,8 +181,8 @@ def _wholes(factor: Factor) -> list[Whole]:
     if rough is None:
         return [Whole(exact, factor.most, factor.effort)]
 
-    def less(seen: Sequence[int]) -> Iterable[float]:
-        return map(truediv, exact.of_all(seen), rough.of_all(seen))
+    def less(bits: Sequence[int]) -> Iterable[float]:
+        return map(truediv, exact.of_all(bits), rough.of_all(bits))
 
     return [
         Whole(rough, factor.most, factor.effort),

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, WAIT, covered
-from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Choice, Plan
 from humclick.diagnosis.power import Bar, owed
@@ -119,13 +119,13 @@ def flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tup
     mass = [0.0] * len(problem.loss[0])
     for w, c in zip(problem.weights, problem.classes, strict=True):
         mass[c] += w
-    own = problem.loss[chosen]
+    losses = problem.loss[chosen]
     best: tuple[float, frozenset[str]] = (math.inf, frozenset())
     for a, row in enumerate(problem.loss):
         if a == chosen:
             continue
-        behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, own, strict=True)])
-        for m, x, y in zip(mass, row, own, strict=True):
+        behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, losses, strict=True)])
+        for m, x, y in zip(mass, row, losses, strict=True):
             if m > 0.0 and y - x > 1e-9:
                 factor = 1.0 + behind / (m * (y - x))
                 if factor < best[0]:

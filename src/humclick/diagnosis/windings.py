@@ -12,6 +12,7 @@ import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import mul
 
 from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
@@ -46,6 +47,9 @@ _IRRELEVANT = 1e-7
 
 #: Peaks this many times the prior's own range away are not looked for. [-]
 _FARTHEST = 1.0
+
+#: So many pieces of an axis are kept.
+_PIECES = 2000
 
 #: No winding is known better than this. [-]
 _LEAST = 1e-3
@@ -114,7 +118,16 @@ class WindingEvidence:
         self.widen = widen
         self._forms: dict[tuple[Sealed, bool], dict[tuple[str, str], Affine]] = {}
         self._cuts: dict[str, list[Cut]] = {}
+        self._pieces: dict[tuple[float, float], list[_Node]] = {}
+        self._asked: Sequence[PinDisplay] = ()
+        self._rows: dict[tuple[tuple[Affine, ...], _Prior, _Prior], list[tuple[float, float, float]]] = {}
         self.internal = machine.protector == "internal"
+
+    def widened(self, widen: float) -> WindingEvidence:
+        """The same windings, less well known; the network is not solved anew."""
+        other = WindingEvidence(self.machine, widen)
+        other._forms = self._forms
+        return other
 
     # -- the network, seen from the pins ------------------------------------------------------------
 
@@ -259,7 +272,7 @@ class WindingEvidence:
                 break
             left -= bound
             inner = grid.inner(node[0])
-            within = {start: math.fsum(_mass(n, start) * p for n, p in inner) for start in starts}
+            within = {start: _summed(inner, start) for start in starts}
             for mass, key in zip(masses, sums, strict=True):
                 sums[key] += mass * likely * within[key[1]]
 
@@ -272,8 +285,16 @@ class WindingEvidence:
         cuts = list(self._prior_cuts(part))
         low, high = cuts[0][0], cuts[-1][0]
         reach = _FARTHEST * (high - low)
-        cuts.extend(c for c in peak_cuts(peaks) if low - reach < c[0] < high + reach)
-        return rule(cut(cuts, min(c[0] for c in cuts), max(c[0] for c in cuts)), 3)
+        cuts.extend([c for c in peak_cuts(peaks) if low - reach < c[0] < high + reach])
+        nodes: list[_Node] = []
+        for piece in itertools.pairwise(cut(cuts, min(cuts)[0], max(cuts)[0])):
+            known = self._pieces.get(piece)  # between the cuts of the priors again and again
+            if known is None:
+                known = rule(piece, 3)
+                if len(self._pieces) < _PIECES:
+                    self._pieces[piece] = known
+            nodes += known
+        return nodes
 
     def usual_starts(self, peaks: Iterable[_Peak]) -> list[Cut]:
         """Run windings that fit readings of both with a usual start winding, and how far that fixes them."""
@@ -315,7 +336,7 @@ class WindingEvidence:
             return _lying(form, run, start)
         forms = tuple(self._reading(sealed, d, names) for d in displays)
         known_run, known_start = any(f.run for f in forms), any(f.start for f in forms)
-        rows = _weighted(_Grid(self, forms, displays), run, start)
+        rows = self._after(forms, displays, run, start)
         total = math.fsum(w for _, _, w in rows)
         if total <= 0.0:
             return _lying(form, run, start)
@@ -328,6 +349,17 @@ class WindingEvidence:
                 form, (r, 0.0) if known_run else run, (s, 0.0) if known_start else start
             )
         ]
+
+    def _after(
+        self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay], run: _Prior, start: _Prior
+    ) -> list[tuple[float, float, float]]:
+        """`_weighted` for the displays last asked about, worked out once for all that is still to be read."""
+        if self._asked is not displays:
+            self._asked, self._rows = displays, {}
+        key = forms, run, start
+        if key not in self._rows:
+            self._rows[key] = _weighted(_Grid(self, forms, displays), run, start)
+        return self._rows[key]
 
     def resistances(
         self, sealed: Sealed, displays: Sequence[PinDisplay], names: tuple[str, str, str]
@@ -412,6 +444,20 @@ def _mass(node: _Node, prior: _Prior) -> float:
     return node[2] * math.exp(-0.5 * z * z) / (sigma * _ROOT_2PI)
 
 
+def _summed(inner: Sequence[tuple[_Node, float]], prior: _Prior) -> float:
+    """Probability of displays over nodes of one winding, each with how probable they are there. [-]"""
+    return math.fsum([m * p for m, (_, p) in zip(_masses(inner, prior), inner, strict=True)])
+
+
+def _masses(inner: Sequence[tuple[_Node, float]], prior: _Prior) -> list[float]:
+    """Prior mass of each node, as `_mass`. [-]"""
+    median, sigma = prior
+    if not inner[0][0][2] or not sigma:
+        return [_mass(node, prior) for node, _ in inner]
+    mu, scale, exp = math.log(median), sigma * _ROOT_2PI, math.exp
+    return [width * exp(-0.5 * z * z) / scale for width, z in [(n[2], (n[1] - mu) / sigma) for n, _ in inner]]
+
+
 class _Grid:
     """Likelihood of displays on nodes of the two resistances, close together where it is sharp."""
 
@@ -445,32 +491,25 @@ class _Grid:
     def _inner(self, run: float) -> list[tuple[_Node, float]]:
         if not self._varied:
             return [(_IDLE, 1.0)]
-        terms = [
-            ((f.constant + f.run * run) * d.copper, f.start * d.copper, d.display.probability)
-            for f, d in self._varied
-        ]
-        found = []
-        for node in self._windings.axis("start_winding", [p.start_at(run) for p in self._slopes]):
-            likely = 1.0
-            for rest, slope, probability in terms:
-                likely *= probability(rest + slope * node[0])
-            found.append((node, likely))
-        return found
+        nodes = self._windings.axis("start_winding", [p.start_at(run) for p in self._slopes])
+        likely = [1.0] * len(nodes)
+        for f, d in self._varied:
+            rest, slope = (f.constant + f.run * run) * d.copper, f.start * d.copper
+            values = [rest + slope * node[0] for node in nodes]
+            likely = list(map(mul, likely, d.display.probabilities(values)))
+        return list(zip(nodes, likely, strict=True))
 
     def most(self, starts: Sequence[_Prior]) -> float:
         """No run winding gives the displays that depend on the start winding more than this."""
         if self._shared is not None:
-            return max(math.fsum(_mass(n, start) * p for n, p in self._shared) for start in starts)
+            return max(_summed(self._shared, start) for start in starts)
         mixed = [d.display for f, d in self._varied if f.run]
         alone = [(f, d) for f, d in self._varied if not f.run]
         most = math.prod(d.most for d in mixed)
         if alone:
             peaks = [p.start_at(1.0) for p in self._slopes if not p.form.run]
-            nodes = self._windings.axis("start_winding", peaks)
-            likely = [_product(alone, 1.0, n[0]) for n in nodes]
-            most *= max(
-                math.fsum(_mass(n, start) * p for n, p in zip(nodes, likely, strict=True)) for start in starts
-            )
+            likely = [(n, _product(alone, 1.0, n[0])) for n in self._windings.axis("start_winding", peaks)]
+            most *= max(_summed(likely, start) for start in starts)
         return most
 
 
@@ -488,8 +527,9 @@ def _weighted(grid: _Grid, run: _Prior, start: _Prior) -> list[tuple[float, floa
     most = 0.0
     for node in grid.outer:
         outer = grid.likely(node) * _mass(node, run)
-        for other, p in grid.inner(node[0]):
-            w = outer * p * _mass(other, start)
+        inner = grid.inner(node[0])
+        for (other, p), m in zip(inner, _masses(inner, start), strict=True):
+            w = outer * p * m
             most = max(most, w)
             if w > _NEGLIGIBLE * most:
                 found.append((node[0], other[0], w))

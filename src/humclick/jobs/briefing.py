@@ -16,7 +16,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.guards import GuardState, met_next, needs_before
+from humclick.diagnosis.guard_states import GuardState
+from humclick.diagnosis.guards import met_next, needs_before
 from humclick.diagnosis.power import Bar, bars, bars_on, breaker_tripped
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import Shop

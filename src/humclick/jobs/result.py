@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from humclick.diagnosis.advice import Suspect, Value, advise
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
-from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.power import Bar
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.reasons import Explanation, explain, leader_of

@@ -71,6 +71,16 @@ class Role(StrEnum):
 GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
+class Clearance(DataTable, frozen=True):
+    """What a look at a part, or work on it, has to show before a compressor is blamed or a machine left."""
+
+    by: tuple[str, ...]  #: Answers of the look after which its part is not what stops the compressor.
+    title: Message  #: What stands in the record before a compressor is condemned.
+    seen: Message  #: What stands in it before a machine is left as it is with nothing explained.
+    #: Why it need not stand there once the compressor failed after a rest; empty where it must.
+    why: Message = msgspec.field(default_factory=nothing)
+
+
 class Look(DataTable, frozen=True):
     """Something to see, hear or feel on a part, without a meter."""
 
@@ -90,6 +100,8 @@ class Look(DataTable, frozen=True):
     puts_right: tuple[str, ...] = ()  #: Modes that no longer matter once it was done: it calls from then on.
     #: By outcome, those that end the call: names of `humclick.safety.stops`.
     stops: dict[str, str] = msgspec.field(default_factory=dict)
+    first: bool = False  #: Whether a silent machine is looked at so before it is opened.
+    clears: Clearance | None = None  #: What it has to show before a compressor is blamed.
 
     def __post_init__(self) -> None:
         for mode, row in self.table.items():
@@ -98,9 +110,10 @@ class Look(DataTable, frozen=True):
                     f"table.{mode} must have {len(self.outcomes)} probabilities, one an outcome, that sum"
                     f" to 1; got {', '.join(f'{p:g}' for p in row)}"
                 )
-        for answer in (*self.due, *self.bars, *self.stops):
+        for answer in (*self.due, *self.bars, *self.stops, *(self.clears.by if self.clears else ())):
             if answer not in self.outcomes:
-                raise ValueError(f"due, bars and stops must be of {choice_of(answer, self.outcomes)}")
+                allowed = choice_of(answer, self.outcomes)
+                raise ValueError(f"due, bars, stops and clears.by must be of {allowed}")
 
 
 class BenchTest(DataTable, frozen=True):
@@ -117,6 +130,7 @@ class BenchTest(DataTable, frozen=True):
     #: What a display of nothing wants first, and what is tried before a bad reading counts; or empty.
     at_zero: Message = msgspec.field(default_factory=nothing)
     if_bad: Message = msgspec.field(default_factory=nothing)
+    again_cool: bool = False  #: Whether it is read once more, cool, before power where it was open while hot.
 
 
 class Drawn(DataTable, frozen=True):
@@ -174,6 +188,7 @@ class Family(DataTable, frozen=True, dict=True):
     sealed: bool = False  #: True for what is inside the shell.
     outside: bool = False  #: True for what is reached without taking the terminal cover off.
     apart: bool = False  #: True for what takes no part in a start attempt.
+    grounds: bool = False  #: True where the ground wire runs through it.
     #: How it cools, a kind of `humclick.physics.cooling`: its ohms decide nothing before, and it burns.
     heat: str = ""
     #: True where it has contacts, or a body that glows: it must suit a flammable refrigerant.

@@ -22,7 +22,7 @@ __all__ = [
     "InsulationVerdict",
     "PolarizationVerdict",
     "corrected_to_40",
-    "judge",
+    "judge_insulation",
     "judge_polarization",
     "polarization_index",
     "proves_insulation",
@@ -193,7 +193,7 @@ def corrected_to_40(ohms: float, celsius: float) -> float:
     return float(reading * 0.5**exponent)
 
 
-def judge(ohms: float, celsius: float) -> InsulationVerdict:
+def judge_insulation(ohms: float, celsius: float) -> InsulationVerdict:
     """
     Judge a winding's resistance to ground, read with an insulation tester at a measured temperature.
 
@@ -216,9 +216,9 @@ def judge(ohms: float, celsius: float) -> InsulationVerdict:
 
     Examples
     --------
-    >>> judge(30e6, 20).passes
+    >>> judge_insulation(30e6, 20).passes
     True
-    >>> judge(0.4e6, 25).passes
+    >>> judge_insulation(0.4e6, 25).passes
     False
     """
     at_40, minimum, floor = (

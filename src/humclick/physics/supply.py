@@ -18,7 +18,7 @@ from humclick.sourced import read_data, sourced
 __all__ = [
     "SupplyVerdict",
     "deviation",
-    "judge",
+    "judge_supply",
     "limits",
     "sag",
     "source_ohms",
@@ -123,7 +123,9 @@ def deviation(measured: float, rated: float) -> float:
     return positive(measured, "measured value", "the same unit") / nameplate - 1
 
 
-def judge(volts: float, rated_volts: float, hertz: float = 60.0, rated_hertz: float = 60.0) -> SupplyVerdict:
+def judge_supply(
+    volts: float, rated_volts: float, hertz: float = 60.0, rated_hertz: float = 60.0
+) -> SupplyVerdict:
     """
     Judge voltage and frequency together.
 
@@ -146,9 +148,9 @@ def judge(volts: float, rated_volts: float, hertz: float = 60.0, rated_hertz: fl
 
     Examples
     --------
-    >>> judge(207, 230).acceptable
+    >>> judge_supply(207, 230).acceptable
     True
-    >>> judge(205, 230).says
+    >>> judge_supply(205, 230).says
     'Voltage 10.9 % low: more than the 10 % the motor is made for.'
     """
     dv, df = deviation(volts, rated_volts), deviation(hertz, rated_hertz)

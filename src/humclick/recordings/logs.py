@@ -27,7 +27,7 @@ from humclick.recordings.recording import LARGEST_FILE, LONGEST, MOST_VALUES, Re
 from humclick.recordings.timebase import on_time_base
 from humclick.recordings.wav import read_wav
 
-__all__ = ["read_recording"]
+__all__ = ["recording_from_file"]
 
 _HEAD = 1 << 17
 #: A line longer than this is not a line of a log. [byte]
@@ -56,7 +56,7 @@ _ROUND = tuple(
 )
 
 
-def read_recording(
+def recording_from_file(
     path: str | Path,
     *,
     rate: float | None = None,
@@ -84,11 +84,8 @@ def read_recording(
         what would be right.
     """
     path = Path(path)
-    for name, number in (("rate", rate), ("scale", scale)):
-        if number is not None and not (math.isfinite(number) and number > 0):
-            raise Refused(
-                Message("the {name} must be a number above zero, got {number}", name=name, number=number)
-            )
+    _refuse_no_measure("rate", rate)
+    _refuse_no_measure("scale", scale)
     head, size = _opened(path)
     try:
         if head[:4] in (b"RIFF", b"RF64"):
@@ -117,6 +114,14 @@ def read_recording(
             )
         )
     return recording if scale is None else _scaled(recording, scale)
+
+
+def _refuse_no_measure(name: str, number: float | None) -> None:
+    """Refuse a rate or a scale that is no number above zero."""
+    if number is not None and not (math.isfinite(number) and number > 0):
+        raise Refused(
+            Message("the {name} must be a number above zero, got {number}", name=name, number=number)
+        )
 
 
 def _scaled(recording: Recording, scale: float) -> Recording:

@@ -25,7 +25,7 @@ from humclick.messages import N_, Message
 from humclick.recordings.recording import Recording
 from humclick.sourced import read_data
 
-__all__ = ["LONGEST_SOUND", "SoundRecognition", "Stretch", "listen"]
+__all__ = ["LONGEST_SOUND", "Passage", "SoundRecognition", "listen"]
 
 #: Longest sound listened to. [s]
 LONGEST_SOUND = 900.0
@@ -41,7 +41,7 @@ _LEAST_POWER = 1e-18
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Passage:
     """A stretch of the recording in which it sounds alike."""
 
     kind: str  #: ``quiet``, ``locked`` (hum) or ``running``.
@@ -57,7 +57,7 @@ class SoundRecognition:
     #: What each attempt came to: ``silent``, ``hum``, ``hum_click``, ``starts_then_trips`` or ``runs``;
     #: ``silent`` alone where there is none.
     heard: tuple[str, ...]
-    stretches: tuple[Stretch, ...]  #: The course of the recording.
+    stretches: tuple[Passage, ...]  #: The course of the recording.
     clicks: tuple[float, ...]  #: When something clicked. [s]
     hertz: float  #: Mains frequency that the hum fits better, 50 or 60. [Hz]
     seconds: float  #: Length. [s]
@@ -329,30 +329,30 @@ def _density(value: float, middle: float, spread: float) -> float:
     return -1.5 * math.log1p(gap * gap / 2.0) * 1.6 - math.log(spread)
 
 
-def _stretches(states: list[int], seconds: float) -> list[Stretch]:
+def _stretches(states: list[int], seconds: float) -> list[Passage]:
     frames = _data()["frames"]
     hop, half = frames["hop"] / frames["rate"], 0.5 * frames["length"] / frames["rate"]
-    stretches: list[Stretch] = []
+    stretches: list[Passage] = []
     at = 0
     for state, group in itertools.groupby(states):
         count = len(list(group))
         start = 0.0 if at == 0 else half + (at - 0.5) * hop
         at += count
         end = seconds if at == len(states) else half + (at - 0.5) * hop
-        stretches.append(Stretch(_STATES[state], start, end))
+        stretches.append(Passage(_STATES[state], start, end))
     return stretches
 
 
-def _outcomes(stretches: list[Stretch], seconds: float) -> tuple[tuple[str, ...], tuple[Stretch, ...]]:
+def _outcomes(stretches: list[Passage], seconds: float) -> tuple[tuple[str, ...], tuple[Passage, ...]]:
     """What each attempt came to, and the course without stretches too short to be one."""
-    course: list[Stretch] = []
+    course: list[Passage] = []
     for stretch in stretches:
         brief = stretch.end - stretch.start < (_GAP if stretch.kind == "quiet" else _SHORTEST)
         kind = course[-1].kind if brief and course else stretch.kind
         if course and course[-1].kind == kind:
-            course[-1] = Stretch(kind, course[-1].start, stretch.end)
+            course[-1] = Passage(kind, course[-1].start, stretch.end)
         else:
-            course.append(Stretch(kind, stretch.start, stretch.end))
+            course.append(Passage(kind, stretch.start, stretch.end))
     heard = []
     for loud, group in itertools.groupby(course, key=lambda s: s.kind != "quiet"):
         if not loud:
@@ -395,7 +395,7 @@ def _clicks(recording: Recording) -> tuple[float, ...]:
 
 
 def _sentences(
-    heard: Sequence[str], stretches: Sequence[Stretch], clicks: Sequence[float], seconds: float
+    heard: Sequence[str], stretches: Sequence[Passage], clicks: Sequence[float], seconds: float
 ) -> tuple[Message, ...]:
     """The course in words."""
     if heard == ("silent",):

@@ -6,8 +6,6 @@ import math
 from collections.abc import Mapping
 
 from humclick.arrangements.machine import Machine
-from humclick.errors import Refused
-from humclick.messages import Message
 from humclick.parts.family import HEALTHY, Condition, Mode, Regime, Role
 from humclick.parts.laws import Capacitor, Law
 from humclick.start.case import (
@@ -72,12 +70,7 @@ def start_case(
     Refused
         If the machine is one of those never started from here, or a value drawn cannot be.
     """
-    if machine.arrangement.recognised_only:
-        raise Refused(
-            Message(
-                "{title}: {caution}", title=machine.arrangement.title, caution=machine.arrangement.caution
-            )
-        )
+    machine.require_model()
     nominal = machine.nameplate.volts
     parts = _placed(machine, motor, modes or {}, hot, draw)
     laws = {role: parts[role].law() for role in _LAWFUL if role in parts}

@@ -9,7 +9,7 @@ Python. Amps are over the sound machine's locked-rotor current, times in seconds
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import combinations
@@ -384,10 +384,58 @@ class Starts:
         Pairs of a ratio over the sound machine's locked-rotor current and its ln standard deviation, in the
         order of `OUTCOMES`; (0, 0) for nothing. [-]
         """
+        if len(key) > 2 and key != self.quiet:
+            return self._amps_together(key)
         return tuple(
             known[:2] if isinstance(known, StartSigns) else _joined(known[1], known[0], len(key), 0)
             for known in self._known(key)
         )
+
+    def _amps_together(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
+        """The same of three modes and more, from what is worked out once of their pairs; see `_joined`."""
+        more, exp = len(key) - 1, math.exp
+        pairs = list(map(self._logs.__getitem__, combinations(key, 2)))
+        amps: list[tuple[float, float]] = []
+        for k, (zero, rows) in enumerate(zip(self._zeros, zip(*pairs, strict=True), strict=True)):
+            logs = [row for row in rows if row is not None and row[1] > _NONE]
+            if len(logs) == len(rows) and zero is not None:
+                middle = zero + sum([x - zero for _, x, _ in logs]) / more
+            elif logs:
+                middle = sum([p * x for p, x, _ in logs]) / sum([p for p, _, _ in logs])
+            else:
+                unseen = rows.count(None) == len(rows)
+                amps.append(self._rare_amps(key, k) if unseen else (0.0, 0.0))
+                continue
+            amps.append((exp(middle), max([sd for _, _, sd in logs])))
+        return tuple(amps)
+
+    def _rare_amps(self, key: tuple[int, ...], k: int) -> tuple[float, float]:
+        """Amps of an outcome not seen of a set; see `_rare`."""
+        for code in key:
+            if code not in self._vague_amps:
+                known = self._stored((code,)).signs
+                self._vague_amps[code] = tuple(
+                    self._vague((code,), n)[:2] if n in known else None for n in range(len(OUTCOMES))
+                )
+            amps = self._vague_amps[code][k]
+            if amps is not None:
+                return amps
+        return self._rare((), k)[:2]
+
+    @cached_property
+    def _vague_amps(self) -> dict[int, tuple[tuple[float, float] | None, ...]]:
+        return {}
+
+    @cached_property
+    def _logs(self) -> _Logs:
+        return _Logs(self._stored)
+
+    @cached_property
+    def _zeros(self) -> list[float | None]:
+        """By outcome, the logarithm of the amps from which each mode moves them; None without."""
+        sound = self._stored(()).signs
+        bases = [self._standing if k in _STANDING else sound.get(k) for k in range(len(OUTCOMES))]
+        return [math.log(base[0]) if base is not None and base[0] > 0 else None for base in bases]
 
     def _known(
         self, key: tuple[int, ...]
@@ -436,6 +484,28 @@ class Starts:
     @cached_property
     def _vaguer(self) -> dict[tuple[tuple[int, ...] | None, int], StartSigns]:
         return {}
+
+
+#: A share, the logarithm of amps, and its spread; minus infinity where there are none. [-]
+_Log = tuple[float, float, float]
+_NONE = -math.inf
+
+
+class _Logs(dict[tuple[int, ...], tuple[_Log | None, ...]]):
+    """By set in the table and outcome: its share, the logarithm of its amps and its spread; None unseen."""
+
+    def __init__(self, stored: Callable[[tuple[int, ...]], _Row]) -> None:
+        super().__init__()
+        self._stored = stored
+
+    def __missing__(self, key: tuple[int, ...]) -> tuple[_Log | None, ...]:
+        row = self._stored(key)
+        signs = [row.signs.get(k) for k in range(len(OUTCOMES))]
+        self[key] = tuple(
+            None if of is None else (share, math.log(of[0]) if of[0] > 0 else _NONE, of[1])
+            for share, of in zip(row.shares, signs, strict=True)
+        )
+        return self[key]
 
 
 def _joined(

@@ -79,7 +79,7 @@ def about() -> dict[str, str]:
 
 
 @router.get("/schema/{what}", summary="JSON Schema of a call or of advice")
-def schema(what: Annotated[str, Path(pattern="^(call|advice)$")]) -> dict[str, Any]:
+def schema_named(what: Annotated[str, Path(pattern="^(call|advice)$")]) -> dict[str, Any]:
     """The shape of a call's content, or of the advice on one."""
     from humclick.jobs.result import advice_schema
 
@@ -93,7 +93,7 @@ def calls(request: Request) -> dict[str, Any]:
 
 
 @router.get("/calls/{name}", summary="One call with its events")
-def call(request: Request, name: CallId) -> dict[str, Any]:
+def call_with_events(request: Request, name: CallId) -> dict[str, Any]:
     """The events in the order of the call file, and the hashes of those of its photos that are here."""
     store = _known(request, name)
     events = store.events(name)
@@ -241,21 +241,20 @@ def taken_in(office: Office, data: bytes) -> dict[str, Any]:
 
 
 @router.get("/calls/{name}/sheet.html", summary="The job sheet as one page to print")
-def sheet_html(request: Request, name: CallId, paper: str = "", lang: str = "") -> Response:
+def sheet_to_print(request: Request, name: CallId, paper: str = "", lang: str = "") -> Response:
     """
     Self-contained; ``paper`` is ``A4``, ``Letter`` or left to the printer.
 
     ``lang`` is the code of a language, such as ``es``; without it the one the browser asks for.
     """
-    from humclick.jobs.sheet.render import PAPERS
-    from humclick.jobs.sheet.render import sheet_html as made
+    from humclick.jobs.sheet.render import PAPERS, sheet_html
 
     if paper and paper not in PAPERS:
         raise Refused(
             Message("paper must be {papers:or}, got {paper}", papers=tuple(PAPERS), paper=ascii(paper)[:20])
         )
     spoken = language_chosen(request.headers, lang)
-    html = made(fold(_known(request, name).events(name)), paper=paper, language=spoken)
+    html = sheet_html(fold(_known(request, name).events(name)), paper=paper, language=spoken)
     digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in _STYLE.findall(html))
     styles = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
     csp = f"default-src 'none'; style-src {styles}; img-src data:; base-uri 'none'; frame-ancestors 'none'"
@@ -263,7 +262,7 @@ def sheet_html(request: Request, name: CallId, paper: str = "", lang: str = "") 
 
 
 @router.get("/calls/{name}/sheet.pdf", summary="The job sheet as PDF")
-def sheet_pdf(request: Request, name: CallId, paper: str = "A4", lang: str = "") -> Response:
+def sheet_on_paper(request: Request, name: CallId, paper: str = "A4", lang: str = "") -> Response:
     """Three pages: customer, technician, parts counter; ``lang`` as in HTML. 501 without a typesetter."""
     tables = [plain_table(event) for event in _known(request, name).events(name)]
     spoken = language_chosen(request.headers, lang)

@@ -37,7 +37,7 @@ def recording_table(
     earlier = events_in(events)
     machine = fold(earlier).machine
     from humclick.recordings.evidence import evidence_of  # here: most calls have none
-    from humclick.recordings.logs import read_recording
+    from humclick.recordings.logs import recording_from_file
 
     called = Path(name.replace("\\", "/")).name or "recording"
     ending = Path(called).suffix.casefold()
@@ -45,7 +45,7 @@ def recording_table(
         path = Path(scratch) / f"recording{ending if ending in ('.csv', '.wav', '.txt') else ''}"
         path.write_bytes(data)
         hertz = None if machine is None else machine.nameplate.hertz
-        read = read_recording(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
+        read = recording_from_file(path, most=RECORDING_ROWS, most_sound=RECORDING_SAMPLES)
         evidence = evidence_of(read, plate_of(machine), hertz=hertz)
     event = recording_event(
         evidence,

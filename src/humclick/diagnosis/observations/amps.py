@@ -53,6 +53,7 @@ class Amps(Model):
 
     name: ClassVar[str] = "amps"
     order: ClassVar[int] = 80
+    deeper: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]
@@ -78,11 +79,11 @@ class Amps(Model):
         )
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-        seen, bench = taken[0].seen, weighing.bench
-        if seen.reading is None:
+        observation, bench = taken[0].observation, weighing.bench
+        if observation.reading is None:
             return Factor(())
         clamp = clamp_of(weighing.meter)
-        display = Display(seen.reading, clamp, weighing.slips)
+        display = Display(observation.reading, clamp, weighing.slips)
         locked, sigma = _locked_amps(bench)
         nothing = display.probability(0.0)
 
@@ -114,7 +115,7 @@ class Amps(Model):
                     sum(map(mul, a.outcomes, map(at, row))) for a, row in zip(attempts, rows, strict=True)
                 ]
 
-            hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
+            hot = p_hot(observation.temperature, weighing.slips["cold_but_warm"])
             return either_way(bench, values, hot, mended)
 
         says = mean(at)
@@ -123,7 +124,7 @@ class Amps(Model):
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not where a recording has shown them."""
-        return not any(seen.causes for _, seen in offer.taken) and super().offered(offer, probe)
+        return not any(observation.causes for _, observation in offer.taken) and super().offered(offer, probe)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         bench, clamp = outlook.bench, clamp_of(outlook.situation.meter)
@@ -133,7 +134,7 @@ class Amps(Model):
         stretches = cut_at(scale, edges, open_apart=False)
         drawn = bench.starts.amps_in_steps(sigma)
         made = _BINS.of(bench).setdefault(clamp, {})
-        shown = _ROWS.of(bench).setdefault(clamp, {})
+        by_attempt = _ROWS.of(bench).setdefault(clamp, {})
 
         def bins(number: int) -> Row:
             if number not in made:
@@ -143,9 +144,9 @@ class Amps(Model):
             return made[number]
 
         def row(attempt: Attempt) -> Row:
-            if attempt not in shown:
-                shown[attempt] = mixture(attempt.outcomes, list(map(bins, drawn.of([attempt])[0])))
-            return shown[attempt]
+            if attempt not in by_attempt:
+                by_attempt[attempt] = mixture(attempt.outcomes, list(map(bins, drawn.of([attempt])[0])))
+            return by_attempt[attempt]
 
         rows, which, healthy = outlook.by_attempt(row, outlook.hot(probe, waits), outlook.mended)
         labels = labels_between(edges, Quantity.CURRENT)
@@ -159,10 +160,10 @@ def _read(bench: Bench, clamp: Meter, ratio: float, wide: float) -> tuple[float,
     return amps, math.hypot(wide, gain(clamp, Quantity.CURRENT, amps))
 
 
-def clamp_of(own: Meter) -> Meter:
+def clamp_of(in_hand: Meter) -> Meter:
     """What amps of a start are read with: the technician's own meter if it reads that far, else a clamp."""
-    reaches = own.measures(Quantity.CURRENT) and own.highest(Quantity.CURRENT) >= _REACH
-    return own if reaches else meter("clamp")
+    reaches = in_hand.measures(Quantity.CURRENT) and in_hand.highest(Quantity.CURRENT) >= _REACH
+    return in_hand if reaches else meter("clamp")
 
 
 def _locked_amps(bench: Bench) -> tuple[float, float]:

@@ -55,14 +55,14 @@ def complaint(bench: Bench, heard: Heard | None) -> Factor:
     if heard is None:
         runs = OUTCOMES.index(Heard.RUNS)
 
-        def value(seen: Sequence[int]) -> list[float]:
-            return [1.0 - attempt.reported[runs] for attempt in starts.by_all(seen)]
+        def value(bits: Sequence[int]) -> list[float]:
+            return [1.0 - attempt.reported[runs] for attempt in starts.by_all(bits)]
 
         return Factor((), (), {}, PerSet(marks, value), 0.98, 1.0)
     k = OUTCOMES.index(heard.value)
 
-    def values(seen: Sequence[int]) -> list[float]:
-        return [attempt.reported[k] for attempt in starts.by_all(seen)]
+    def values(bits: Sequence[int]) -> list[float]:
+        return [attempt.reported[k] for attempt in starts.by_all(bits)]
 
     return Factor((), (), {}, PerSet(marks, values), none_of(heard, 0.02), _MOST)
 
@@ -79,8 +79,8 @@ def either_way(
     starts, cool = bench.starts, 1.0 - hot
     known: dict[int, float] = {}
 
-    def either(seen: Sequence[int]) -> list[float]:
-        cold, warm = starts.either_way(seen)
+    def either(bits: Sequence[int]) -> list[float]:
+        cold, warm = starts.either_way(bits)
         new = list({*cold, *warm}.difference(known))
         known.update(zip(new, values(starts.by_all(new)), strict=True))
         return [cool * known[c] + hot * known[w] for c, w in zip(cold, warm, strict=True)]
@@ -94,18 +94,18 @@ class Listened(Model):
     heard: ClassVar[bool] = True
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-        probe, seen = taken[0]
-        if seen.answer not in OUTCOMES:
+        probe, observation = taken[0]
+        if observation.answer not in OUTCOMES:
             return Factor(())
-        k = OUTCOMES.index(seen.answer)
+        k = OUTCOMES.index(observation.answer)
         value = either_way(
             weighing.bench,
             lambda attempts: [attempt.listened[k] for attempt in attempts],
-            p_hot(seen.temperature, weighing.slips["cold_but_warm"]),
+            p_hot(observation.temperature, weighing.slips["cold_but_warm"]),
             mended | probe.mends,
             known_good=self.on_known_good,
         )
-        return Factor((), (), {}, value, none_of(seen.answer), _MOST)
+        return Factor((), (), {}, value, none_of(observation.answer), _MOST)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         hot = outlook.hot(probe, waits)
@@ -122,6 +122,7 @@ class AsFound(Listened):
 
     name: ClassVar[str] = "attempt"
     order: ClassVar[int] = 70
+    deeper: ClassVar[bool] = True
     tries: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
@@ -148,12 +149,12 @@ class AsFound(Listened):
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """Hearing the same again is not news."""
-        probe, seen = taken
-        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+        probe, observation = taken
+        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not while it runs as it now is."""
-        tries = [seen for tried, seen in offer.taken if tried.model.tries]
+        tries = [observation for tried, observation in offer.taken if tried.model.tries]
         runs = bool(tries) and tries[-1].answer == Heard.RUNS
         as_now = bool(tries) and tries[-1].renewed == offer.situation.renewed
         return not (runs and as_now) and super().offered(offer, probe)
@@ -164,6 +165,7 @@ class KnownGood(Listened):
 
     name: ClassVar[str] = "known_good"
     order: ClassVar[int] = 100
+    deeper: ClassVar[bool] = True
     on_known_good: ClassVar[bool] = True
     probe_name: ClassVar[str] = "attempt.known_good"
 
@@ -190,8 +192,8 @@ class KnownGood(Listened):
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """Hearing the same again is not news."""
-        probe, seen = taken
-        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+        probe, observation = taken
+        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
 
 
 def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:

@@ -80,18 +80,18 @@ class Between(Measured):
         return None
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-        probe, seen = taken[0]
+        probe, observation = taken[0]
         offset = sum(c * w for c, w in weighing.leads)
         displays, bench = weighing.displays(taken[:1], offset), weighing.bench
         if not displays:
             return Factor(())
-        hot = p_hot(seen.temperature, weighing.slips["cold_but_warm"])
+        hot = p_hot(observation.temperature, weighing.slips["cold_but_warm"])
 
         @cache
         def within(median: float, sigma: float) -> float:
             return max(evidence(displays, median, sigma).value, 1e-300)
 
-        unseen = frozenset({"mechanism"}) | seen.renewed
+        unseen = frozenset({"mechanism"}) | observation.renewed
         left = {f: without(bench.modes_in((f,)), unseen) for f in bench.space.singles}
         marks, faults = marks_of({f: bench.kinds[f] if modes else None for f, modes in left.items()})
 

@@ -55,11 +55,11 @@ class SafetyCheck(Model):
         return False
 
     def finding(self, say: Sayings) -> Said:
-        own, (_, seen) = checks()[say.taken.probe.id], say.taken
-        passes = own.passes(seen.reading, seen.answer, say.bench.machine.nameplate.volts)
+        check, (_, observation) = checks()[say.taken.probe.id], say.taken
+        passes = check.passes(observation.reading, observation.answer, say.bench.machine.nameplate.volts)
         if passes is None:
             return say.of_nothing()
-        return say.of_check("" if passes else own.bad)
+        return say.of_check("" if passes else check.bad)
 
 
 KINDS = (SafetyCheck(),)

@@ -24,6 +24,7 @@ class Feed(Outlet):
     name: ClassVar[str] = "feed"
     order: ClassVar[int] = 20
     at_outlet: ClassVar[bool] = False
+    deeper: ClassVar[bool] = False
     beside_healthy: ClassVar[bool] = False
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:

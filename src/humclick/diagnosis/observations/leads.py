@@ -15,10 +15,10 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 
-__all__ = ["KINDS", "Leads"]
+__all__ = ["KINDS", "TipsTogether"]
 
 
-class Leads(Model):
+class TipsTogether(Model):
     """Ohms of the leads by themselves; a courtesy, never advised."""
 
     name: ClassVar[str] = "leads"
@@ -38,7 +38,7 @@ class Leads(Model):
         )
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        return Group(taken.probe.id, taken.seen.temperature.kind)
+        return Group(taken.probe.id, taken.observation.temperature.kind)
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         displays = weighing.displays(taken, 0.0)
@@ -50,4 +50,4 @@ class Leads(Model):
         return say.of_leads()
 
 
-KINDS = (Leads(),)
+KINDS = (TipsTogether(),)

@@ -50,16 +50,16 @@ class PartLook(Model):
         )
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        probe, seen = taken
-        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+        probe, observation = taken
+        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-        probe, seen = taken[0]
-        if seen.answer not in probe.outcomes:  # "not sure" says nothing
+        probe, observation = taken[0]
+        if observation.answer not in probe.outcomes:  # "not sure" says nothing
             return Factor(())
         part = weighing.bench.place[probe.part]
-        rows = self._rows(weighing, probe, new=probe.part in seen.renewed)
-        k = probe.outcomes.index(seen.answer)
+        rows = self._rows(weighing, probe, new=probe.part in observation.renewed)
+        k = probe.outcomes.index(observation.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in rows.items()}
         none = weighing.as_healthy * rows[(0,)][k] + (1.0 - weighing.as_healthy) / len(probe.outcomes)
         return Factor((), (part,), table, None, none)

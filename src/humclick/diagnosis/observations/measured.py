@@ -74,7 +74,7 @@ class _Foreseen:
     hot: float
     mended: frozenset[str]
     offset: float
-    seen: tuple[Reading | None, ...]
+    readings: tuple[Reading | None, ...]
     meter: Meter
 
 
@@ -116,9 +116,9 @@ class Measured(Model):
         """
         raise NotImplementedError
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
+    def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
         """Probability of displays, together, where nothing is there to charge or to feed. [-]"""
-        return math.prod(stretch.probability(0.0) for stretch in shown)
+        return math.prod(stretch.probability(0.0) for stretch in stretches)
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         """What is common to readings of one unknown: the meter's gain; a ln standard deviation. [-]"""
@@ -162,8 +162,8 @@ class Measured(Model):
     def _states(self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
         median, sigma = self.predicted(bench, probe, modes, hot)
         states: tuple[tuple[float, float, float], ...] = ((1.0, median, sigma),)
-        own = {part: bench.machine.part(part).family.mode(mode) for part, mode in modes.items()}
-        for part, mode in own.items():
+        faults = {part: bench.machine.part(part).family.mode(mode) for part, mode in modes.items()}
+        for part, mode in faults.items():
             if not mode.makes or not math.isfinite(median):
                 continue
             sound = self.predicted(bench, probe, {p: m for p, m in modes.items() if p != part}, hot)
@@ -174,25 +174,25 @@ class Measured(Model):
             opens = bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
             if opens:
                 states = ((opens, math.inf, 0.0), *((w * (1.0 - opens), m, s) for w, m, s in states))
-        return Tips(states, any(mode.scattered for mode in own.values()))
+        return Tips(states, any(mode.scattered for mode in faults.values()))
 
     # -- what was seen --------------------------------------------------------------------------------------
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        probe, seen = taken
-        return Group(probe.id, seen.temperature.kind, mended=mended & (_CONTROL | {probe.part}))
+        probe, observation = taken
+        return Group(probe.id, observation.temperature.kind, mended=mended & (_CONTROL | {probe.part}))
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         probe, bench = taken[0].probe, weighing.bench
         scope = self.scope(bench, probe)
-        warm = p_hot(taken[0].seen.temperature, weighing.slips["cold_but_warm"]) if probe.heat else 0.0
+        warm = p_hot(taken[0].observation.temperature, weighing.slips["cold_but_warm"]) if probe.heat else 0.0
         leads = len(weighing.leads)
         adding = weighing.leads if probe.quantity == "resistance" else weighing.leads[:1]
         displays = [weighing.displays(taken, c) for c, _ in adding]
         table: dict[Config, Row] = {}
         for config in bench.configs(scope):
             modes = without(bench.modes_of(scope, config), mended)
-            row = tuple(self._value(weighing, probe, modes, shown, warm) for shown in displays)
+            row = tuple(self._value(weighing, probe, modes, by_lead, warm) for by_lead in displays)
             table[config] = row if len(row) == leads else row * leads
         healthy = weighing.mean(table[(0,) * len(scope)])
         return Factor((), scope, table, None, weighing.none(healthy, displays[0]))
@@ -221,8 +221,8 @@ class Measured(Model):
         tips = self.tips(weighing.bench, probe, modes, hot)
         together = [[d] for d in displays] if tips.renewed else [displays]
         return math.prod(
-            math.fsum(w * self._integral(weighing, probe, own, median, s) for w, median, s in tips.states)
-            for own in together
+            math.fsum(w * self._integral(weighing, probe, repeats, median, s) for w, median, s in tips.states)
+            for repeats in together
         )
 
     def _integral(
@@ -247,8 +247,8 @@ class Measured(Model):
             t
             for t in outlook.taken
             if t.probe.id == probe.id
-            and t.seen.reading is not None
-            and (t.seen.temperature.kind != "hot" or not waits)
+            and t.observation.reading is not None
+            and (t.observation.temperature.kind != "hot" or not waits)
         ]
         if probe.id not in (known := _EDGES.of(bench)):
             known[probe.id] = self.edges(bench, probe, quantity)
@@ -273,7 +273,7 @@ class Measured(Model):
     ) -> Callable[[Config], Row]:
         """What makes the row of a mode configuration, the leads adding so much; worked out once. [Ω]"""
         bench, weighing = outlook.bench, outlook.weighing
-        readings = tuple(t.seen.reading for t in before)
+        readings = tuple(t.observation.reading for t in before)
         meter = probe.meter or weighing.meter
         table = _ROWS.of(bench).setdefault(
             _Foreseen(probe.id, hot, outlook.mended, offset, readings, meter), {}
@@ -296,10 +296,10 @@ class Measured(Model):
         weights, rows = [], []
         for weight, median, sigma in tips.states:
             if median <= 0.0 and ahead.quantity is not Quantity.RESISTANCE:
-                bench, shown = ahead.weighing.bench, ahead.shown
-                likely = self.nothing(bench, ahead.probe, shown) if shown else 1.0
+                bench, earlier = ahead.weighing.bench, ahead.shown
+                likely = self.nothing(bench, ahead.probe, earlier) if earlier else 1.0
                 row = tuple(
-                    self.nothing(bench, ahead.probe, (*shown, s)) / max(likely, 1e-300)
+                    self.nothing(bench, ahead.probe, (*earlier, s)) / max(likely, 1e-300)
                     for s in ahead.stretches
                 )
             else:
@@ -376,7 +376,7 @@ def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tupl
 
 def labels_between(edges: Sequence[float], quantity: Quantity) -> tuple[str, ...]:
     """What the bins between edges are called. [SI]"""
-    shown = [format_si(e, quantity, 2) for e in edges]
-    middle = [Message("{low} to {high}", low=a, high=b) for a, b in itertools.pairwise(shown)]
-    low, high = Message("below {amount}", amount=shown[0]), Message("above {amount}", amount=shown[-1])
+    amounts = [format_si(e, quantity, 2) for e in edges]
+    middle = [Message("{low} to {high}", low=a, high=b) for a, b in itertools.pairwise(amounts)]
+    low, high = Message("below {amount}", amount=amounts[0]), Message("above {amount}", amount=amounts[-1])
     return (low, *middle, high)

@@ -96,6 +96,8 @@ class Probe:
         Answers that end the call; names of `humclick.safety.stops`.
     turned : bool
         Whether the part is turned over for it.
+    again_cool : bool
+        Whether it is read once more, cool, before power where it was open while hot.
     look : Look or None
         The look of the part's family it stands for.
     test : BenchTest or None
@@ -125,6 +127,7 @@ class Probe:
     again: bool = False
     stops: Mapping[str, str] = field(default_factory=dict)
     turned: bool = False
+    again_cool: bool = False
     look: Look | None = None
     test: BenchTest | None = None
 
@@ -137,6 +140,11 @@ class Probe:
     def energises(self) -> bool:
         """Whether it puts the machine under power."""
         return energises(self.gates)
+
+    @property
+    def first(self) -> bool:
+        """Whether a silent machine is looked at so before it is opened."""
+        return self.look is not None and self.look.first
 
     @property
     def covered(self) -> bool:
@@ -168,7 +176,7 @@ class Taken(NamedTuple):
     """An observation with its probe."""
 
     probe: Probe
-    seen: Observation
+    observation: Observation
 
 
 class Says(StrEnum):
@@ -266,6 +274,10 @@ class Model:
         Whether it tries the machine to be left as it is then, so that a start proves it.
     on_known_good : bool
         Whether known-good gear takes the place of the machine's own.
+    deeper : bool
+        Whether with it taken a look from outside comes too late to be asked for.
+    under_load : bool
+        Whether it measures the supply while the machine tries to start.
     on_part : bool
         Whether it measures a part by itself.
     to_shell : bool
@@ -280,6 +292,8 @@ class Model:
     heard: ClassVar[bool] = False
     tries: ClassVar[bool] = False
     on_known_good: ClassVar[bool] = False
+    deeper: ClassVar[bool] = False
+    under_load: ClassVar[bool] = False
     on_part: ClassVar[bool] = False
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False

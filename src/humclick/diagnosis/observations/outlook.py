@@ -58,13 +58,13 @@ class Forecast:
     none: Row
     edges: tuple[float, ...] = ()
 
-    def outcome(self, seen: Observation) -> int:
+    def outcome(self, observation: Observation) -> int:
         """Which of the outcomes an observation is, by its number."""
-        if seen.reading is None:
-            return self.labels.index(seen.answer)
-        if seen.reading.value is None:
-            return len(self.labels) - 1 if seen.reading.over_limit else 0
-        return bisect_right(self.edges, seen.reading.value)
+        if observation.reading is None:
+            return self.labels.index(observation.answer)
+        if observation.reading.value is None:
+            return len(self.labels) - 1 if observation.reading.over_limit else 0
+        return bisect_right(self.edges, observation.reading.value)
 
 
 @dataclass(frozen=True)
@@ -168,9 +168,9 @@ class Outlook:
     ) -> Forecast:
         """A forecast from a row for each mode configuration of some parts."""
         configs, which = self.cases.index(scope)
-        shown = [rows[config] for config in configs]
+        distinct = [rows[config] for config in configs]
         none = self.none(rows[(0,) * len(scope)], anything)
-        return Forecast(probe, waits, tuple(labels), shown, which, none, edges)
+        return Forecast(probe, waits, tuple(labels), distinct, which, none, edges)
 
     def by_marks(
         self, marks: Mapping[Fault, int], row: Callable[[int], Row]
@@ -188,10 +188,10 @@ class Outlook:
         numbered: dict[Row, int] = {}
         number: dict[int, int] = {}  # of the row of what is seen
         which = []
-        for seen in (*self.cases.seen(marks), 0):
-            k = number.get(seen)
+        for bits in (*self.cases.seen(marks), 0):
+            k = number.get(bits)
             if k is None:
-                k = number[seen] = numbered.setdefault(row(seen), len(numbered))
+                k = number[bits] = numbered.setdefault(row(bits), len(numbered))
             which.append(k)
         rows = list(numbered)
         return rows, which[:-1], rows[which[-1]]
@@ -207,8 +207,8 @@ class Outlook:
         """The same for what depends on how a start attempt goes, hot with a probability."""
         starts = self.bench.starts
 
-        def mixed(seen: int) -> Row:
-            (cold,), (warm,) = (map(row, starts.by_all(half)) for half in starts.either_way([seen]))
+        def mixed(bits: int) -> Row:
+            (cold,), (warm,) = (map(row, starts.by_all(half)) for half in starts.either_way([bits]))
             return rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)])
 
         return self.by_marks(self.bench.marks(renewed, known_good=known_good), mixed)

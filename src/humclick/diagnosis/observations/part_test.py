@@ -54,7 +54,7 @@ class PartTest(Measured):
         """What is to be done before a reading counts, where the part's test says so."""
         text, says = super().finding(say)
         test = say.taken.probe.test
-        reading = say.taken.seen.reading
+        reading = say.taken.observation.reading
         if test is None or reading is None or says is Says.GOOD:
             return text, says
         if test.at_zero and reading.below_resolution:
@@ -79,6 +79,7 @@ class PartTest(Measured):
             inside=not outside,
             turned=test.turned,
             test=test,
+            again_cool=test.again_cool,
         )
 
     def between_tips(
@@ -88,9 +89,9 @@ class PartTest(Measured):
             return self._farads(bench.machine, probe.part, modes.get(probe.part, HEALTHY))
         return across(bench, probe, modes, hot)
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
+    def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
         sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
-        return uncharged(shown, _LEFT * sound)
+        return uncharged(stretches, _LEFT * sound)
 
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:

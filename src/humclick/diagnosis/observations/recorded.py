@@ -30,6 +30,7 @@ class Recorded(Listened):
 
     name: ClassVar[str] = "recorded"
     order: ClassVar[int] = 90
+    deeper: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
@@ -57,10 +58,10 @@ class Recorded(Listened):
 
         A share is kept for a recording that was read wrongly.
         """
-        shown = taken[0].seen.causes
-        if not shown:
+        logarithms = taken[0].observation.causes
+        if not logarithms:
             return super().factor(weighing, taken, mended)
-        likely = {cause: math.exp(x) for cause, x in shown if cause in causes()}
+        likely = {cause: math.exp(x) for cause, x in logarithms if cause in causes()}
         if not likely:
             return Factor(())
         anything, astray = math.fsum(likely.values()) / len(likely), misread()
@@ -72,8 +73,8 @@ class Recorded(Listened):
             cause = cause_of(bench.machine, without(bench.modes_in((fault,)), mended))
             marks[fault] = 1 << names.index(cause) if cause in names else 0
 
-        def value(seen: int) -> float:  # the first cause hides the others
-            first = bits_of(seen)[:1]
+        def value(bits: int) -> float:  # the first cause hides the others
+            first = bits_of(bits)[:1]
             chance = likely.get(names[first[0]] if first else SOUND, anything)
             return (1.0 - astray) * chance + astray * anything
 

@@ -13,6 +13,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Display
 from humclick.diagnosis.factors import copper, p_hot
 from humclick.diagnosis.law import gain
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Taken
 from humclick.diagnosis.windings import PinDisplay, Sealed, WindingEvidence
 from humclick.meters import Meter, Quantity
@@ -24,6 +25,8 @@ __all__ = ["State", "WindingSetup", "winding_setup"]
 #: A mode of what is sealed in, and the epochs in which an internal protector was open from heat.
 State = tuple[Sealed, frozenset[str]]
 
+#: The two windings of a machine by what meter and temperature add to their spread. [-]
+_WINDINGS: Memory[float, WindingEvidence] = Memory()
 _INDEX = {"C": 0, "R": 1, "S": 2, "1": 0, "2": 1, "3": 2}
 
 
@@ -38,7 +41,7 @@ class WindingSetup:
         With the spread that meter gain and temperature add.
     ahead : float
         Copper factor of the next reading. [-]
-    seen : tuple of (first pin, second pin, reading, temperature, copper factor)
+    readings : tuple of (first pin, second pin, reading, temperature, copper factor)
         The readings that have a value.
     hot : mapping of epoch to float
         Readings taken at one temperature are an epoch, in which an internal protector stays as it is:
@@ -47,7 +50,7 @@ class WindingSetup:
 
     windings: WindingEvidence
     ahead: float
-    seen: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
+    readings: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
     hot: Mapping[str, float]
     meter: Meter
     slips: Mapping[str, float]
@@ -62,7 +65,7 @@ class WindingSetup:
                 copper,
                 _epoch(temperature) in opened,
             )
-            for i, j, reading, temperature, copper in self.seen
+            for i, j, reading, temperature, copper in self.readings
         ]
 
     def subsets(self) -> list[frozenset[str]]:
@@ -113,17 +116,21 @@ def winding_setup(
         Of a reading still to come.
     """
     slips = bench.shop.slips
-    felt = [seen.temperature for _, seen in taken]
+    felt = [observation.temperature for _, observation in taken]
     factors = _copper([*felt, ahead] if ahead is not None else felt)
     typical = bench.machine.size("run_winding", "winding").median
     widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(sigma for _, sigma in factors))
     hot = {_epoch(temperature): p_hot(temperature, slips["cold_but_warm"]) for temperature in felt}
     rows = [
-        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], seen.reading, seen.temperature, factor)
-        for (probe, seen), (factor, _) in zip(taken, factors, strict=False)
-        if probe.pins is not None and seen.reading is not None
+        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], observation.reading, observation.temperature, factor)
+        for (probe, observation), (factor, _) in zip(taken, factors, strict=False)
+        if probe.pins is not None and observation.reading is not None
     ]
-    windings = WindingEvidence(bench.machine, widen)
+    known = _WINDINGS.of(bench)
+    if widen not in known:
+        first = next(iter(known.values()), None)
+        known[widen] = first.widened(widen) if first else WindingEvidence(bench.machine, widen)
+    windings = known[widen]
     return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)
 
 

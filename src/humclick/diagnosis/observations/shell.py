@@ -31,6 +31,7 @@ class Shell(Measured):
 
     name: ClassVar[str] = "shell"
     order: ClassVar[int] = 60
+    deeper: ClassVar[bool] = True
     to_shell: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
@@ -71,19 +72,19 @@ class Shell(Measured):
         self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
     ) -> tuple[float, float]:
         machine = bench.machine
-        found = [predict(machine, modes, Setup(plugged=False), (pin, "shell")) for pin in PINS]
-        lowest = min(found, key=lambda p: p.ohms)
+        paths = [predict(machine, modes, Setup(plugged=False), (pin, "shell")) for pin in PINS]
+        lowest = min(paths, key=lambda p: p.ohms)
         shorted = any(modes.get(part) == "grounded" for part in _WINDINGS)
         # paths over one insulation age together: no narrower than one of them
-        own = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in _WINDINGS)
-        return lowest.ohms, max(lowest.sigma, own)
+        least = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in _WINDINGS)
+        return lowest.ohms, max(lowest.sigma, least)
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         return math.hypot(super().common(meter, quantity, median), copper(PartTemperature())[1])
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """One insulation, whatever it is read with."""
-        return Group("shell", taken.seen.temperature.kind, mended=mended & {"run_winding"})
+        return Group("shell", taken.observation.temperature.kind, mended=mended & {"run_winding"})
 
 
 KINDS = (Shell(),)

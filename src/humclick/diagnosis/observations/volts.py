@@ -33,6 +33,7 @@ class Outlet(Measured):
     name: ClassVar[str] = "volts"
     order: ClassVar[int] = 10
     at_outlet: ClassVar[bool] = True
+    deeper: ClassVar[bool] = True
     beside_healthy: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
@@ -68,8 +69,8 @@ class Outlet(Measured):
             sigma = max(sigma, _LOW_SIGMA)
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
-    def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
-        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in shown)
+    def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
+        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in stretches)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity

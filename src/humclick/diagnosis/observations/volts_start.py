@@ -56,9 +56,9 @@ class _Fractions:
             made[mended] = _Fractions(bench, *marks_of(classes))
         return made[mended]
 
-    def at(self, seen: int) -> Sequence[tuple[float, float]]:
+    def at(self, bits: int) -> Sequence[tuple[float, float]]:
         """Fractions under a set, by its bits, with weights. [-], [-]"""
-        modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(seen)]))
+        modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(bits)]))
         return self.bench.standstill.terminal_volts(modes)
 
 
@@ -71,6 +71,7 @@ class VoltsStart(Model):
 
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
+    under_load: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts_start"]
@@ -110,8 +111,8 @@ class VoltsStart(Model):
 
         fractions = _Fractions.of(bench, mended)
 
-        def value(seen: int) -> float:
-            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(seen)])
+        def value(bits: int) -> float:
+            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(bits)])
 
         says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], _spread(bench)), nothing)
@@ -139,8 +140,8 @@ class VoltsStart(Model):
                 )
             return known[thousandths]
 
-        def row(seen: int) -> Row:
-            weighted = fractions.at(seen)
+        def row(bits: int) -> Row:
+            weighted = fractions.at(bits)
             return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
 
         rows, which, healthy = outlook.by_marks(fractions.marks, row)

@@ -6,8 +6,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from operator import mul
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -45,14 +46,27 @@ _NEVER: frozenset[str] = frozenset()
 class _Foreseen:
     """All that the rows of a forecast depend on."""
 
-    pins: tuple[str, str]
+    pins: tuple[str, str] | None  #: None for whatever is read next.
     offset: float
-    seen: tuple[tuple[tuple[str, str] | None, Reading | None, PartTemperature], ...]
+    readings: tuple[tuple[tuple[str, str] | None, Reading | None, PartTemperature], ...]
     warm: PartTemperature
     meter: Meter
 
 
 _ROWS: Memory[_Foreseen, dict[Config, Row]] = Memory()
+#: So many are kept of what readings say: those of one call's next readings.
+_MOST_RECORDS = 8
+_RECORDS: Memory[_Foreseen, _Record] = Memory()
+
+
+def _record_of(bench: Bench, key: _Foreseen, setup: WindingSetup) -> _Record:
+    """What was read, as all probes share it that are thought about."""
+    table = _RECORDS.of(bench)
+    record = table.pop(key, None) or _Record(setup, key.offset)
+    table[key] = record
+    while len(table) > _MOST_RECORDS:
+        table.pop(next(iter(table)))
+    return record
 
 
 class Windings(Model):
@@ -60,6 +74,7 @@ class Windings(Model):
 
     name: ClassVar[str] = "pins"
     order: ClassVar[int] = 50
+    deeper: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
@@ -90,6 +105,7 @@ class Windings(Model):
                 ),
                 points=(a, b),
                 pins=(a, b),
+                again_cool=machine.protector == "internal" and "C" in (a, b),
             )
         for a, b in pin_pairs(("1", "2", "3")):
             yield make(
@@ -118,9 +134,9 @@ class Windings(Model):
         naming = _namings(weighing.slips["pins_mixed"]) if named else dict.fromkeys(PERMUTATIONS, 1 / 6)
         straight = {_IDENTITY: naming[_IDENTITY]} if named else naming
         middle = len(leads) // 2
-        shown = displays(leads[middle][0])
-        central = windings.evidence(shown, straight)
-        rest = _crossed(windings, shown, naming) if named else {}
+        middling = displays(leads[middle][0])
+        central = windings.evidence(middling, straight)
+        rest = _crossed(windings, middling, naming) if named else {}
         most = {n: max(row[n] for row in central.values()) for n in straight}
         alive = {n: w for n, w in straight.items() if most[n] >= _ALIVE * max(most.values())}
         rows: dict[State, list[float]] = {}
@@ -130,13 +146,13 @@ class Windings(Model):
                 known = g == middle and not epochs
                 got = central if known else windings.evidence(displays(offset, epochs), alive, modes)
                 for sealed in modes:
-                    found = got[sealed] if epochs else {**central[sealed], **got[sealed]}
+                    by_naming = got[sealed] if epochs else {**central[sealed], **got[sealed]}
                     row = rows.setdefault((sealed, epochs), [])
-                    row.append(math.fsum(found.values()) + rest.get(sealed, 0.0))
+                    row.append(math.fsum(by_naming.values()) + rest.get(sealed, 0.0))
         scope = _scope(weighing.bench)
         table = _table(weighing.bench, scope, rows, setup)
         healthy = weighing.mean(table[(0,) * len(scope)])
-        return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in shown]))
+        return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in middling]))
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
@@ -149,10 +165,10 @@ class Windings(Model):
         if probe.pins is None or not probe.pins_named:
             return None
         bench = outlook.bench
-        before = [t for t in outlook.taken if t.probe.pins_named and t.seen.reading is not None]
+        before = [t for t in outlook.taken if t.probe.pins_named and t.observation.reading is not None]
         warm = outlook.temperature(probe, waits)
         edges, scope = _edges(bench, probe.pins), _scope(bench)
-        read = tuple((t.probe.pins, t.seen.reading, t.seen.temperature) for t in before)
+        read = tuple((t.probe.pins, t.observation.reading, t.observation.temperature) for t in before)
         setup = winding_setup(bench, outlook.weighing.meter, before, warm)
         leads = outlook.leads  # what was read tells of leads and windings together: then by their mean
         if before:
@@ -161,7 +177,8 @@ class Windings(Model):
         for offset, _ in leads:
             key = _Foreseen(probe.pins, offset, read, warm, outlook.weighing.meter)
             table = _ROWS.of(bench).setdefault(key, {})
-            makers.append((table, _Ahead(outlook.weighing, probe, setup, warm, offset, edges)))
+            record = _record_of(bench, replace(key, pins=None), setup)
+            makers.append((table, _Ahead(outlook.weighing, probe, record, warm, offset, edges)))
         rows = {}
         for config in outlook.configs(scope):
             for table, ahead in makers:
@@ -173,6 +190,34 @@ class Windings(Model):
         return outlook.by_config(probe, waits, labels, scope, rows, edges, anything)
 
 
+class _Record:
+    """What the readings between named pins say, with one lead offset, whatever is read next. [Ω]"""
+
+    def __init__(self, setup: WindingSetup, offset: float) -> None:
+        self.setup = setup
+        self.displays = setup.displays(offset)
+        self.naming = _namings(setup.slips["pins_mixed"])
+
+    def likely(self, sealed: Sealed) -> Mapping[_Naming, float]:
+        """Probability of what was read with each way the pins may lie. [-]"""
+        if not self.displays:
+            return self.naming
+        return {**self._straight[sealed], **self._crossed[_plain(sealed)]}
+
+    @cached_property
+    def _straight(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
+        """Probability of what was read, the pins lying as they are called. [-]"""
+        modes = list(dict.fromkeys(_as_measured_all(sealed) for sealed in self.setup.windings.modes()))
+        return self.setup.windings.evidence(self.displays, {_IDENTITY: self.naming[_IDENTITY]}, modes)
+
+    @cached_property
+    def _crossed(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
+        """The same in every other way they may lie. [-]"""
+        modes = list(dict.fromkeys(_plain(sealed) for sealed in self._straight))
+        crossed = {names: w for names, w in self.naming.items() if names != _IDENTITY}
+        return self.setup.windings.evidence(self.displays, crossed, modes)
+
+
 class _Ahead:
     """The next reading between two named pins, cut at the edges of a forecast, after those taken."""
 
@@ -180,51 +225,34 @@ class _Ahead:
         self,
         weighing: Weighing,
         probe: Probe,
-        setup: WindingSetup,
+        record: _Record,
         warm: PartTemperature,
         offset: float,
         edges: Sequence[float],
     ) -> None:
         assert probe.pins is not None
-        self._setup, self._displays = setup, setup.displays(offset)
+        self._record, self._setup = record, record.setup
         self._hot = p_hot(warm, weighing.slips["cold_but_warm"])
         self._pins = tuple(_IDENTITY.index(pin) for pin in probe.pins)
-        self._naming = _namings(weighing.slips["pins_mixed"])
-        self._scale = weighing.scale(probe, offset)
-        self._stretches = cut_at(self._scale, edges)
+        self._stretches = cut_at(weighing.scale(probe, offset), edges)
         self._open = shares_of(self._stretches, math.inf, 0.0)
         self._known: dict[tuple[Sealed, tuple[str, str], _Naming], Row] = {}
 
     def row(self, modes: Mapping[str, str]) -> Row:
         """Probability of each stretch. [-]"""
         sealed, opens = _sealed(modes, self._hot, self._setup)
-        likely: Mapping[_Naming, float] = self._naming
-        if self._displays:
-            likely = {**self._straight[sealed], **self._crossed[_plain(sealed)]}
+        likely = self._record.likely(sealed)
         least = _FOLLOWED * math.fsum(likely.values())
         shares = {names: p for names, p in likely.items() if p > least}
         total = math.fsum(shares.values())
         rows = [self._between(sealed, names, opens) for names in shares]
         return mixture([p / total for p in shares.values()], rows)
 
-    @cached_property
-    def _straight(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
-        """Probability of what was read, the pins lying as they are called. [-]"""
-        modes = list(dict.fromkeys(_as_measured_all(sealed) for sealed in self._setup.windings.modes()))
-        return self._setup.windings.evidence(self._displays, {_IDENTITY: self._naming[_IDENTITY]}, modes)
-
-    @cached_property
-    def _crossed(self) -> Mapping[Sealed, Mapping[_Naming, float]]:
-        """The same in every other way they may lie. [-]"""
-        modes = list(dict.fromkeys(_plain(sealed) for sealed in self._straight))
-        crossed = {names: w for names, w in self._naming.items() if names != _IDENTITY}
-        return self._setup.windings.evidence(self._displays, crossed, modes)
-
     def _between(self, sealed: Sealed, names: _Naming, opens: float) -> Row:
         """Probability of each stretch, the pins lying in one way. [-]"""
         first, second = sorted(names[pin] for pin in self._pins)
         sealed = sealed if names == _IDENTITY else _plain(sealed)
-        after = names if self._displays else _IDENTITY
+        after = names if self._record.displays else _IDENTITY
         key = (sealed, (first, second), after)
         if key not in self._known:
             self._known[key] = self._sealed_in(sealed, (first, second), names)
@@ -233,15 +261,24 @@ class _Ahead:
         return self._known[key]
 
     def _sealed_in(self, sealed: Sealed, pair: tuple[str, str], names: _Naming) -> Row:
-        weights, rows = [], []
-        for weight, base, median, sigma in self._setup.windings.ahead(sealed, self._displays, names, pair):
-            weights.append(weight)
-            base, median = base * self._setup.ahead, median * self._setup.ahead
+        warm, windings = self._setup.ahead, self._setup.windings
+        spread: dict[tuple[float, float, float], float] = {}
+        points: dict[float, float] = {}
+        for weight, base, median, sigma in windings.ahead(sealed, self._record.displays, names, pair):
             if sigma:
-                rows.append(shares_of(self._stretches, median, sigma, base))
+                key = (median * warm, sigma, base * warm)
+                spread[key] = spread.get(key, 0.0) + weight
             else:
-                rows.append(tuple(s.probability(base + median) for s in self._stretches))
-        return mixture(weights, rows)
+                at = base * warm + median * warm
+                points[at] = points.get(at, 0.0) + weight
+        rows = [shares_of(self._stretches, *unknown) for unknown in spread]
+        if not points:
+            return mixture([*spread.values()], rows)
+        columns = [stretch.probabilities([*points]) for stretch in self._stretches]
+        exact = [math.fsum(map(mul, points.values(), column)) for column in columns]
+        if not spread:
+            return tuple(exact)
+        return mixture([*spread.values(), 1.0], [*rows, tuple(exact)])
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice
 from humclick.diagnosis.findings import Finding
-from humclick.diagnosis.guards import GuardState
+from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.reasons import Explanation
 from humclick.jobs.history import State
 from humclick.jobs.judgements import Weighed
