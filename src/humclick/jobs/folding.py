@@ -38,9 +38,10 @@ from humclick.jobs.events import (
     Undone,
     Waited,
 )
-from humclick.jobs.machines import cooled, machine_read
+from humclick.jobs.machines import machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
 from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
+from humclick.jobs.stand import Stand
 from humclick.jobs.undos import taken_back
 from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
@@ -108,8 +109,7 @@ class Folding:
         self.held: dict[str, Holding] = {}
         self.ended: Counter[str] = Counter()
         self.skipped: dict[str, str] = {}
-        self.waited = 0.0
-        self.hot: bool | None = None
+        self.stand = Stand()
         self.renewed: set[str] = set()
         self.repairs = 0
         self.renewals: dict[str, int] = {}
@@ -166,6 +166,7 @@ class Folding:
     def _take(self, event: Event) -> None:
         """What an event changes."""
         live = event.id not in self.undone
+        self.stand = self.stand.at(event, self.machine)
         if not self.counted and 0 < event.turn <= self.turn:
             self.counted = True
             self.held.clear()
@@ -225,9 +226,7 @@ class Folding:
                 self.meter = _meter(event)
                 self.leads = Leads(event.leads_nulled, event.lead_ohms)
             case Waited():
-                self.waited += event.minutes
-                if self.hot is not False and self.machine is not None and cooled(self.machine, self.waited):
-                    self.hot = False
+                self.stand = self.stand.waited(event.minutes, self.machine)
             case ProbeSkipped():
                 if isinstance(probe := self._probe(event.probe), Message):
                     self.problem(event.id, probe, event.reason)
@@ -342,16 +341,21 @@ class Folding:
         except HumclickError as error:
             self.problem(event.id, error.message, event.value)
             if powered:
-                self.hot, self.waited = True, 0.0
+                self.stand = self.stand.tried(event)
             return
-        temperature = warmth(self.hot, self.waited, probe.heat)
+        temperature = warmth(self.stand.hot, self.stand.minutes, probe.heat)
         if event.temperature.strip():
             try:
                 temperature = parse_temperature(event.temperature)
             except HumclickError as error:
                 self.problem(event.id, error.message, event.temperature)
-        if temperature.kind == "hot" and probe.heat and event.temperature.strip() and self.hot is not True:
-            self.hot, self.waited = True, 0.0
+        if (
+            temperature.kind == "hot"
+            and probe.heat
+            and event.temperature.strip()
+            and self.stand.hot is not True
+        ):
+            self.stand = self.stand.tried(event)
         if probe.mends:
             self._renew({part for part in probe.mends if "." not in part})
         self.skipped.pop(event.probe, None)
@@ -376,7 +380,7 @@ class Folding:
         attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(outcome) for outcome in probe.outcomes}
         drew = attempted and answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
         if powered and drew:
-            self.hot, self.waited = True, 0.0
+            self.stand = self.stand.tried(event)
 
     def _against(self, event: Event, name: str) -> tuple[str, ...]:
         """What forbids a probe now, or has to be shown before it, in words."""
@@ -401,7 +405,7 @@ class Folding:
                 event.id, Message("a recording says nothing before the machine is described"), event.name
             )
             return
-        temperature = warmth(self.hot, self.waited, "pressures")
+        temperature = warmth(self.stand.hot, self.stand.minutes, "pressures")
         causes = tuple(sorted(event.causes.items()))
         for heard in dict.fromkeys(event.heard[:1] if causes else event.heard):
             self.readings.append(
@@ -422,7 +426,7 @@ class Folding:
                 )
             )
         if set(event.heard) != {Heard.SILENT}:
-            self.hot, self.waited = True, 0.0
+            self.stand = self.stand.tried(event)
 
     def _holding(self, device: str) -> Holding:
         """Gates that hold on a device."""
@@ -451,8 +455,8 @@ class Folding:
             order=self.order,
             turn=self.turn,
             skipped=dict(self.skipped),
-            waited=self.waited,
-            hot=self.hot,
+            waited=self.stand.minutes,
+            hot=self.stand.hot,
             renewed=frozenset(self.renewed),
             repairs=self.repairs,
             renewals=dict(self.renewals),
