@@ -33,6 +33,7 @@ ALLOWED = {
     "diagnosis/remedies.py": (2, "remedies of the frame that need no part"),
     "diagnosis/situation.py": (4, "what a person sets right by hand: the control, the condenser"),
     "diagnosis/windings.py": (25, "the two windings behind three pins"),
+    "diagnosis/winding_nodes.py": (4, "the two windings behind three pins"),
     "circuit/drawing.py": (2, "probes of the supply"),
     "cli/work.py": (3, "what passes with time: the rows of the table of waiting, which no machine has"),
     "jobs/standing.py": (1, "a probe of the supply"),

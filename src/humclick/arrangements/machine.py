@@ -25,6 +25,7 @@ __all__ = ["Machine", "Nameplate"]
 #: Mains voltages served, two classes. [V]
 _CLASSES = {"115": (100.0, 127.0), "230": (200.0, 240.0)}
 
+
 @dataclass(frozen=True, slots=True)
 class Nameplate:
     """What the plate says."""
@@ -168,6 +169,10 @@ class Machine:
         family = self.part(part).family
         of = family.by_machine.get(size)
         return family.size(size, self.nameplate.volts_class) if of is None else self.sound.size(of)
+
+    def unsized(self, part: str, size: str) -> bool:
+        """Whether a size goes with that of the machine, and neither stamp nor data sheet tells it."""
+        return size in self.part(part).family.by_machine and f"{part}.{size}" not in self.known
 
     @cached_property
     def sound(self) -> SoundMachine:

@@ -46,6 +46,8 @@ _SIGNS = {
 _ONLY: Memory[str, Bench] = Memory()
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
 _FITS = 0.25
+#: So many standard deviations hold 99 of 100 sound machines: no size within is held against one. [-]
+_OF_ALL = 2.5758
 #: How a reading is repeated.
 _AGAIN = Message("Read it again: lift the tips, press on bright metal, same two points.")
 _LIVE_AGAIN = Message("Read it again at the same two points, on the volts range.")
@@ -177,7 +179,7 @@ class _Sayings:
             return Message.of(form, value=value, part=part, slip=slip, again=again), Says.UNKNOWN
         sound = (0,) * len(self.factor.scope)
         fits = _fitting(bench, self.factor.scope, by_itself, most)
-        if by_itself[sound] >= _FITS * most:
+        if by_itself[sound] >= _FITS * most or self._of_some_size():
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
         faults = tuple(fits[:3])
         if any_how[sound] >= _FITS * best:
@@ -188,6 +190,18 @@ class _Sayings:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
         form = N_("{value}: speaks for {part} {faults:or}.")
         return Message.of(form, value=value, part=part, faults=faults), Says.BAD
+
+    def _of_some_size(self) -> bool:
+        """Whether some sound machine that may be this one reads so, where no stamp says what to read."""
+        probe, seen = self.taken
+        usual = probe.model.any_size(self.bench, probe)
+        value = seen.reading.value if seen.reading is not None else None
+        if usual is None or not value or not math.isfinite(value):
+            return False
+        leads = self.alone.leads.spread if probe.quantity == Quantity.RESISTANCE else None
+        less = value - leads.median if leads is not None else value
+        median, sigma = usual
+        return any(x > 0.0 and abs(math.log(x / median)) <= _OF_ALL * sigma for x in (value, less))
 
     def _slip(self, config: Config | None = None) -> str:
         """The slip that makes most of the reading, under a configuration or the one it fits best."""

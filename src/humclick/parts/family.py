@@ -321,9 +321,7 @@ def _read(name: str, folders: tuple[Path, ...]) -> Family:
         raise DataError(f"{source}: name is that of its folder; leave it out")
     by_machine, own = _by_machine(data.get("sizes", {}), str(source))
     sized = {**sizes_in(own, str(source)), **{size: _usual(of) for size, of in by_machine.items()}}
-    kind = typed_value(
-        {**data, "sizes": sized, "by_machine": by_machine, "name": name}, Family, str(source)
-    )
+    kind = typed_value({**data, "sizes": sized, "by_machine": by_machine, "name": name}, Family, str(source))
     _check_elsewhere(kind, str(source))
     if kind.in_time and kind.in_time not in family_sources():
         raise DataError(f"{source}: in_time must be {choice_of(kind.in_time, family_sources())}")

@@ -208,8 +208,8 @@ def sound_machine(
     volts, hertz : float
         Of the plate. [V] [Hz]
     words : iterable of str
-        What is true of it, of the words in sound.toml: ``run capacitor``, ``start capacitor``, ``electronic``,
-        ``no pill``, ``household refrigerant``; others say nothing.
+        What is true of it, of the words in sound.toml: ``run capacitor``, ``no run capacitor``,
+        ``start capacitor``, ``electronic``, ``no pill``, ``household refrigerant``; others say nothing.
     known : mapping of name to Spread
         Sizes known from plate, stamps or a list, by the names of `sizes`.
 

@@ -69,6 +69,13 @@ class PartTest(Measured):
         sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
         return uncharged(shown, _LEFT * sound)
 
+    def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        branches = bench.machine.part(probe.part).family.mode(HEALTHY).branches
+        if not any(bench.machine.unsized(probe.part, branch.size) for branch in branches):
+            return None
+        median, sigma = self.predicted(bench, probe, {}, False)
+        return (median, sigma) if 0.0 < median < math.inf else None
+
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:
         family_mode = machine.part(part).family.mode(mode)
