@@ -31,6 +31,7 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
+from humclick.diagnosis.unread import sizes_unread
 from humclick.diagnosis.verdicts import (
     Verdict,
     handed_over,
@@ -215,7 +216,8 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
-    asked = _guarded(judged, blank, unread or needs_before(situation, planned, own), free)
+    needs = unread or sizes_unread(judged) or needs_before(situation, planned, own)
+    asked = _guarded(judged, blank, needs, free)
     if asked is not None:
         return asked
     if best is not None:

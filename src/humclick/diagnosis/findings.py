@@ -309,5 +309,6 @@ def _beside_healthy(bench: Bench, probe: Probe, shown: str) -> str:
         return Message("{value} (healthy: OL)", value=shown)
     if median <= 0.0:
         return shown
-    low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
+    reach = Z95 if probe.model.any_size(bench, probe) is None else _OF_ALL
+    low, high = (format_si(median * math.exp(k * reach * sigma), quantity, 2) for k in (-1, 1))
     return Message("{value} (healthy: {low} to {high})", value=shown, low=low, high=high)

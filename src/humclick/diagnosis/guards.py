@@ -36,6 +36,7 @@ __all__ = [
     "met_next",
     "needs_before",
     "open_before",
+    "open_guard",
 ]
 
 #: A sealed fault read directly is taken as such above this probability. [-]
@@ -122,6 +123,11 @@ def _guard(
         waits,
         reason,
     )
+
+
+def open_guard(name: str, probes: Sequence[str]) -> GuardState:
+    """A guard by its name in ``guards.toml`` that some probes would meet."""
+    return _guard(name, False, probes)
 
 
 def _cold(seen: Observation, situation: Situation) -> bool:
