@@ -84,7 +84,8 @@ class WindingEvidence:
         parts = ("run_winding", "start_winding")
         modes = {part: self.machine.part(part).family.modes for part in parts}
         priors = {part: [*{self.prior(part, mode) for mode in own}] for part, own in modes.items()}
-        return Axes(priors, tuple(self.prior(part, HEALTHY) for part in parts), self.together)
+        usual = self.prior(parts[0], HEALTHY), self.prior(parts[1], HEALTHY)
+        return Axes(priors, usual, self.together)
 
     # -- the network, seen from the pins ------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from humclick.errors import DataError, Unknown
@@ -184,7 +184,7 @@ def _unmeasured(words: frozenset[str], volts: float, hertz: float) -> SoundMachi
     return SoundMachine(tuple(place), mean, cov, volts)
 
 
-@cache
+@lru_cache(maxsize=512)
 def _machine(
     words: frozenset[str], volts: float, hertz: float, known: tuple[tuple[str, Spread], ...]
 ) -> SoundMachine:
