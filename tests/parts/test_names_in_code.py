@@ -27,7 +27,7 @@ ALLOWED = {
     "diagnosis/observations/shell.py": (4, "the two windings"),
     "diagnosis/observations/volts.py": (5, "the supply"),
     "diagnosis/observations/volts_start.py": (4, "the supply"),
-    "diagnosis/observations/windings.py": (12, "the sealed circuit"),
+    "diagnosis/observations/windings.py": (14, "the sealed circuit"),
     "diagnosis/pins_evidence.py": (5, "the windings, two or three"),
     "diagnosis/power.py": (8, "the ground and where it runs"),
     "diagnosis/remedies.py": (2, "remedies of the frame that need no part"),

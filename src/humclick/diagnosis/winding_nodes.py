@@ -211,9 +211,21 @@ def _crossings(peaks: Sequence[_Peak]) -> list[Cut]:
 
 def start_given(pair: Pair, together: float, node: Node) -> Prior:
     """
-    The start winding's median and ln standard deviation given the run winding; its own without.
+    What is known of the start winding once the run winding is; its own prior where that plays no part.
 
-    Conditional normal distribution of the logarithms, with their covariance `together`. [Ω], [-]
+    Parameters
+    ----------
+    pair : Pair
+        Priors of run and start winding. [Ω], [-]
+    together : float
+        Covariance of their logarithms. [-]
+    node : Node
+        The run winding. [Ω], [-]
+
+    Returns
+    -------
+    Prior
+        Median and ln standard deviation: conditional normal distribution of the logarithms. [Ω], [-]
     """
     (median, sigma), start = pair
     if not together or not sigma or not start[1] or not node[2]:
@@ -232,7 +244,16 @@ def _between(cuts: list[Cut], peaks: Iterable[Cut]) -> list[Node]:
 
 
 def summed(inner: Sequence[tuple[Node, float]], start: Prior) -> float:
-    """Probability of displays over nodes of the start winding. [-]"""
+    """
+    Probability of displays over nodes of the start winding. [-]
+
+    Parameters
+    ----------
+    inner : sequence of (Node, float)
+        Nodes, and how probable the displays are at each. [Ω], [-]
+    start : Prior
+        Of the start winding. [Ω], [-]
+    """
     median, sigma = start
     if not sigma or (inner and not inner[0][0][2]):
         return math.fsum(mass(node, start) * p for node, p in inner)
@@ -242,7 +263,14 @@ def summed(inner: Sequence[tuple[Node, float]], start: Prior) -> float:
 
 
 def mass(node: Node, prior: Prior) -> float:
-    """Prior mass a node stands for; 1 where the unknown plays no part."""
+    """
+    Prior mass a node stands for; 1 where the unknown plays no part. [-]
+
+    Parameters
+    ----------
+    node, prior
+        Of one winding. [Ω], [-]
+    """
     if not node[2]:
         return 1.0
     median, sigma = prior
@@ -331,7 +359,23 @@ class Grid:
 
 
 def lying(form: Affine, pair: Pair, together: float) -> list[Lying]:
-    """A reading as a base plus a log-normal: of two unknowns one is taken in steps."""
+    """
+    A reading as a base plus a log-normal: of two unknowns one is taken in steps.
+
+    Parameters
+    ----------
+    form : Affine
+        The reading. [Ω]
+    pair : Pair
+        Priors of run and start winding. [Ω], [-]
+    together : float
+        Covariance of their logarithms. [-]
+
+    Returns
+    -------
+    list of Lying
+        Weights sum to 1. [-], [Ω], [Ω], [-]
+    """
     if together and form.run and form.start and pair[0][1] and pair[1][1]:
         found = []
         for r, w in nodes_of(*pair[0]):
