@@ -183,10 +183,10 @@ class Machine:
             of = self.part(part).family.by_machine.get(size)
             if of is not None:
                 known[of] = value
-        return sound_machine(self.nameplate.volts, self.nameplate.hertz, self._words, known)
+        return sound_machine(self.nameplate.volts, self.nameplate.hertz, self.words, known)
 
     @property
-    def _words(self) -> frozenset[str]:
+    def words(self) -> frozenset[str]:
         """What `humclick.sizes` goes by: capacitors, pill, electronics, refrigerant."""
         roles = (Role.RUN_CAPACITOR, Role.START_CAPACITOR)
         words = {role.value if self.has(role) else f"no {role.value}" for role in roles}

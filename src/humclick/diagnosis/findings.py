@@ -46,8 +46,8 @@ _SIGNS = {
 _ONLY: Memory[str, Bench] = Memory()
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
 _FITS = 0.25
-#: So many standard deviations hold 99 of 100 sound machines: no size within is held against one. [-]
-_OF_ALL = 2.5758
+#: So many standard deviations hold 995 of 1000 sound machines: no size within is held against one. [-]
+_OF_ALL = 2.807
 #: How a reading is repeated.
 _AGAIN = Message("Read it again: lift the tips, press on bright metal, same two points.")
 _LIVE_AGAIN = Message("Read it again at the same two points, on the volts range.")
@@ -181,7 +181,7 @@ class _Sayings:
         fits = _fitting(bench, self.factor.scope, by_itself, most)
         if by_itself[sound] >= _FITS * most or self._of_some_size():
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
-        faults = tuple(fits[:3])
+        faults = tuple(fits[:3]) or (Message("more than one fault at once"),)
         if any_how[sound] >= _FITS * best:
             form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
             slip = _SLIPS[self._slip(sound)]
