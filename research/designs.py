@@ -120,8 +120,10 @@ def _limit(name: str) -> float:
 
 
 def _reasonable(drawn: Possible, volts: float) -> bool:
-    """Whether the steady machine at rated slip is one: work comes out, its capacitor bears the volts."""
+    """Whether the steady machine at rated slip is one of 1/20 to 5 hp, and its capacitor bears the volts."""
     running = drawn.running(volts)
+    if not _limit("least_watts") < drawn.shaft_watts < _limit("most_watts"):
+        return False
     if drawn.shaft_watts < _limit("efficiency") * running.power_in:
         return False
     if drawn.run_farads is not None and abs(running.capacitor_volts) > _limit("capacitor_volts") * volts:

@@ -80,10 +80,13 @@ def machine_with(machine: Machine, motor: Possible) -> Machine:
     known = {
         key: Spread(size, 1.0, source="drawn") for key, size in sizes.items() if key and size is not None
     }
-    plate = machine.nameplate
+    plate, (least, most) = machine.nameplate, _AMPS
     if plate.locked_rotor_amps is None:
         amps = abs(motor.locked(plate.volts).line)
-        plate = replace(plate, locked_rotor_amps=min(max(amps, _AMPS[0]), _AMPS[1]))
+        plate = replace(plate, locked_rotor_amps=min(max(amps, least), most))
+    if plate.rated_load_amps is None:
+        amps = abs(motor.running(plate.volts).line)
+        plate = replace(plate, rated_load_amps=min(max(amps, least), most))
     return replace(machine, nameplate=plate, known={**machine.known, **known})
 
 
