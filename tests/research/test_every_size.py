@@ -26,6 +26,9 @@ MET = [
     ("psc", 230.0, 60.0, 3.0),
     ("csr-potential-relay", 230.0, 60.0, 5.0),
 ]
+#: Larger ones are not made (from memory): a resistance start asks too many amps of a relay and its line, and
+#: a plug of 115 V carries no more. [hp]
+LARGEST = {"rsir-current-relay": 1 / 3, "115 V": 2.0}
 #: Part of the plate's volts at which makers prove a start: designs.toml. [-]
 SHARES = (0.85, 1.0, 1.1)
 
@@ -73,8 +76,9 @@ def test_its_breaker_and_wire_are_of_its_size(
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("plate", [(115.0, 60.0), (115.0, 50.0), (230.0, 50.0), (230.0, 60.0)])
 def test_sound_machines_of_every_size_start_and_run(kind: str, plate: tuple[float, float]) -> None:
-    """Every arrangement from 1/20 to 5 hp, at 85, 100 and 110 % of its volts."""
-    for horsepower in np.geomspace(0.05, 5.0, 6):
+    """Every arrangement from 1/20 hp to the largest that is made, at 85, 100 and 110 % of its volts."""
+    largest = min(LARGEST.get(kind, 5.0), 5.0 if plate[0] > 150.0 else LARGEST["115 V"])
+    for horsepower in np.geomspace(0.05, largest, 6):
         drawn, _ = of_size(kind, *plate, float(horsepower), 8)
         for share in SHARES:
             assert proved(drawn, share) >= 7 / 8, (horsepower, share)
