@@ -21,7 +21,7 @@ from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.sourced import Spread, read_data, sourced, spread
 from humclick.start.at_hand import at_hand
-from humclick.start.attempts import sizes_of
+from humclick.start.attempts import machine_with
 from humclick.start.batch import simulate_packed
 from humclick.start.case import StartCase
 from humclick.start.estimate import Estimate, Possible, estimate
@@ -119,24 +119,11 @@ def _limit(name: str) -> float:
     return _number("sound", name)
 
 
-def _machine(base: Machine, drawn: Possible) -> Machine:
-    names = sizes_of(base)
-    sizes = {
-        f"{base.having(Role.RUN_WINDING).id}.winding": drawn.motor.run_ohms,
-        f"{base.having(Role.START_WINDING).id}.winding": drawn.motor.start_ohms,
-        names.get(Role.STARTER): drawn.gear_ohms,
-        names.get(Role.START_CAPACITOR): drawn.start_farads,
-        names.get(Role.RUN_CAPACITOR): drawn.run_farads,
-    }
-    known = {
-        key: Spread(size, 1.0, source="drawn") for key, size in sizes.items() if key and size is not None
-    }
-    return Machine(base.arrangement, base.protector, base.nameplate, known)
-
-
 def _reasonable(drawn: Possible, volts: float) -> bool:
-    """Whether the steady machine at rated slip is one: work comes out, its capacitor bears the volts."""
+    """Whether the steady machine at rated slip is one of 1/20 to 5 hp, and its capacitor bears the volts."""
     running = drawn.running(volts)
+    if not _limit("least_watts") < drawn.shaft_watts < _limit("most_watts"):
+        return False
     if drawn.shaft_watts < _limit("efficiency") * running.power_in:
         return False
     if drawn.run_farads is not None and abs(running.capacitor_volts) > _limit("capacitor_volts") * volts:
@@ -159,7 +146,7 @@ def _drawn(known: Estimate, base: Machine, count: int, seed: int) -> Iterator[De
         alone, rated = steady(possible.motor, volts, 1.0), steady(possible.motor, volts, RATED_SLIP)
         z = float(np.random.default_rng((seed, number)).standard_normal())
         yield Design(
-            machine=_machine(base, possible),
+            machine=machine_with(base, possible),
             possible=possible,
             seed=seed,
             number=number,

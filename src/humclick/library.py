@@ -52,6 +52,8 @@ def machine(
     lra: float | None = None,
     rla: float | None = None,
     refrigerant: str = "",
+    hp: float | None = None,
+    cooling: float | None = None,
 ) -> Machine:
     """
     Describe a machine; `Unknown` or `OutOfRange` says what of it cannot be, and what would be right.
@@ -68,13 +70,16 @@ def machine(
         Locked-rotor and running amps of the plate. [A]
     refrigerant : str
         As printed.
+    hp, cooling : float, optional
+        The trade's size, and the cooling capacity. [hp] [W]
 
     Examples
     --------
     >>> machine("rsir-ptc", refrigerant="R134a")
     <rsir-ptc, external protector, 115 V 60 Hz, R134a>
     """
-    described = Machine.of(arrangement, protector or None, Nameplate(volts, hertz, lra, rla, refrigerant))
+    plate = Nameplate(volts, hertz, lra, rla, refrigerant, hp, cooling)
+    described = Machine.of(arrangement, protector or None, plate)
     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
     return described
 
@@ -152,6 +157,8 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
                     "hertz": plate.hertz,
                     "locked_rotor_amps": plate.locked_rotor_amps,
                     "rated_load_amps": plate.rated_load_amps,
+                    "horsepower": plate.horsepower,
+                    "cooling": plate.cooling,
                     "refrigerant": plate.refrigerant,
                 },
             ),

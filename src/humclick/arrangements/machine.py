@@ -1,8 +1,8 @@
 """
 A machine on the bench: an arrangement with its nameplate and the stamps read from its parts.
 
-Everything that narrows what a part should measure is applied here, once: voltage class, locked-rotor
-amperes, a capacitor's stamp, a winding's data if the technician has it.
+Everything that narrows what a part should measure is applied here, once: plate, start gear, stamps of the
+capacitors, a winding's data if the technician has it; what follows from them is in `humclick.sizes`.
 """
 
 from __future__ import annotations
@@ -14,18 +14,17 @@ from functools import cached_property
 from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
 from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
-from humclick.parts.family import Branch, Condition, Mode, Regime, Role
+from humclick.parts.family import Branch, Condition, Mode, Role
 from humclick.parts.mode import NO_CHANGE
+from humclick.physics.bounds import between
+from humclick.safety.refrigerant import numbers
+from humclick.sizes.sound import SoundMachine, kind_of_refrigerant, sound_machine
 from humclick.sourced import Spread
 
 __all__ = ["Machine", "Nameplate"]
 
 #: Mains voltages served, two classes. [V]
 _CLASSES = {"115": (100.0, 127.0), "230": (200.0, 240.0)}
-
-#: How well V / I_LR and the textbook impedance ratio fix a run winding's dc resistance: 95 % within
-#: this factor. From memory: locked power factors of small motors spread about this much. [-]
-_LRA_FACTOR = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +37,8 @@ class Nameplate:
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
+    horsepower: float | None = None  #: The trade's size, of the plate or a list. [hp]
+    cooling: float | None = None  #: Cooling capacity. [W]
 
     def __post_init__(self) -> None:
         self.volts_class  # noqa: B018  refuses a voltage outside both classes
@@ -49,6 +50,16 @@ class Nameplate:
                 raise OutOfRange(
                     Message("{name} must lie between 0.05 and 300 A, got {amps:g}", name=name, amps=amps)
                 )
+        if self.horsepower is not None:
+            between(self.horsepower, 0.02, 10.0, "horsepower", "hp")
+        if self.cooling is not None:
+            between(self.cooling, 10.0, 50_000.0, "cooling capacity", "W")
+
+    @property
+    def sizes(self) -> dict[str, float]:
+        """What it says of the machine's size, by the names of `humclick.sizes`."""
+        names = ("locked_rotor_amps", "rated_load_amps", "horsepower", "cooling")
+        return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
 
     @property
     def volts_class(self) -> str:
@@ -153,28 +164,55 @@ class Machine:
 
     def size(self, part: str, size: str) -> Spread:
         """
-        What a part's size should be on this machine: stamp, else nameplate, else typical.
+        What a part's size should be on this machine: stamp, else that of a sound machine, else typical.
 
         Notes
         -----
-        A run winding follows from locked-rotor amperes by R = V / (I_LR |z|), with z the ratio of locked
-        impedance to dc resistance in the winding's data file.
+        What goes with the size of the machine is that of `sound`: all that is known narrows it.
         """
         known = self.known.get(f"{part}.{size}")
         if known is not None:
             return known
-        placed = self.part(part)
-        typical = placed.family.size(size, self.nameplate.volts_class)
-        amps, role = self.nameplate.locked_rotor_amps, placed.family.role
-        if size == "winding" and amps is not None and role in (Role.RUN_WINDING, Role.START_WINDING):
-            run = self.having(Role.RUN_WINDING).family
-            ratio = abs(run.impedance["winding"][Regime.START])
-            expected = self.nameplate.volts / (amps * ratio)
-            if role is Role.RUN_WINDING:
-                return Spread(expected, _LRA_FACTOR, "Ω", "nameplate volts and locked-rotor amps")
-            scale = expected / run.size("winding", self.nameplate.volts_class).median
-            return Spread(typical.median * scale, min(typical.factor, 2.2), "Ω", "nameplate and usual ratio")
-        return typical
+        family = self.part(part).family
+        of = family.by_machine.get(size)
+        return family.size(size, self.nameplate.volts_class) if of is None else self.sound.size(of)
+
+    def unsized(self, part: str, size: str) -> bool:
+        """Whether a size goes with that of the machine, and neither stamp nor data sheet tells it."""
+        return size in self.part(part).family.by_machine and f"{part}.{size}" not in self.known
+
+    @cached_property
+    def sound(self) -> SoundMachine:
+        """All sizes of a sound machine of this plate, kind and stamps."""
+        known = {name: Spread(value, 1.0) for name, value in self.nameplate.sizes.items()}
+        for key, value in self.known.items():
+            part, _, size = key.partition(".")
+            of = self.part(part).family.by_machine.get(size)
+            if of is not None:
+                known[of] = value
+        return sound_machine(self.nameplate.volts, self.nameplate.hertz, self.words, known)
+
+    @property
+    def words(self) -> frozenset[str]:
+        """What `humclick.sizes` goes by: capacitors, pill, electronics, refrigerant."""
+        roles = (Role.RUN_CAPACITOR, Role.START_CAPACITOR)
+        words = {role.value if self.has(role) else f"no {role.value}" for role in roles}
+        starter = self.has(Role.STARTER)
+        if starter is None or not starter.family.gear_ohms:
+            words.add("no pill")
+        if starter is not None and starter.family.electronic:
+            words.add("electronic")
+        return frozenset(words | {kind_of_refrigerant(numbers(self.nameplate.refrigerant))} - {""})
+
+    def together(self, first: tuple[str, str], second: tuple[str, str]) -> float:
+        """
+        How far the logarithms of two sizes, each a part and its size, go together; 0 where one is known. [-]
+        """
+        names = [self.part(part).family.by_machine.get(size) for part, size in (first, second)]
+        known = any(f"{part}.{size}" in self.known for part, size in (first, second))
+        if known or names[0] is None or names[1] is None:
+            return 0.0
+        return self.sound.correlation(names[0], names[1])
 
     def spread_of(self, part: str, mode: Mode, branch: Branch) -> Spread:
         """Spread of a branch's size in a mode: the size, times and within that the mode adds."""

@@ -17,7 +17,7 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.network import NetworkBranch, Setup, branches_of
 from humclick.circuit.solve import Impedance, branch_currents
 from humclick.parts.family import HEALTHY, Condition, Element, Regime, Role
-from humclick.sourced import Spread, read_data
+from humclick.sourced import Z95, Spread, read_data
 
 __all__ = ["Standstill", "Start"]
 
@@ -28,8 +28,8 @@ _NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
 _FINE = tuple((0.6 * k, math.exp(-0.5 * (0.6 * k) ** 2)) for k in range(-5, 6))
 _FINE_NODES = tuple((z, w / math.fsum(w for _, w in _FINE)) for z, w in _FINE)
 
-#: Behind the feed the widest spread is integrated over, if it is at least this wide. [-]
-_WIDE = 4.0
+#: Behind the feed the widest spread is integrated over, if it is at least this wide: ln deviation. [-]
+_WIDE_SIGMA = math.log(4.0) / Z95
 #: In the feed a spread up to this is one point: the sound conductors. [-]
 _NARROW = 2.0
 
@@ -71,6 +71,17 @@ class Standstill:
         """Parts without a branch in the network of a start: what only turns, and what takes no part."""
         return frozenset(p.id for p in self.machine.parts if p.family.apart or not p.family.terminals)
 
+    def _strays(self, branch: NetworkBranch) -> float:
+        """
+        How far a branch strays by itself, ln standard deviation. [-]
+
+        What only the size of the machine leaves open is matched to the motor, and strays with it.
+        """
+        if not self.machine.unsized(branch.part, branch.size):
+            return branch.spread.sigma
+        size = self.machine.size(branch.part, branch.size)
+        return math.sqrt(max(branch.spread.sigma**2 - size.sigma**2, 0.0))
+
     # -- solved networks ------------------------------------------------------------------------------
 
     def _impedance(self, branch: NetworkBranch, regime: Regime, ohms: float) -> complex:
@@ -96,13 +107,14 @@ class Standstill:
     def _solve_core(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, Start], ...]:
         setup = Setup(condition=condition, absent=self._still | set(self._feeding))
         branches = [b for b in branches_of(self.machine, modes, setup) if b.size != "insulation"]
-        wide = [i for i, b in enumerate(branches) if b.spread.factor >= _WIDE and b.size != "winding"]
-        widest = max(wide, key=lambda i: branches[i].spread.factor, default=None)
+        strays = [self._strays(b) for b in branches]
+        wide = [i for i, b in enumerate(branches) if strays[i] >= _WIDE_SIGMA and b.size != "winding"]
+        widest = max(wide, key=strays.__getitem__, default=None)
         solved = []
         for z, weight in _NODES if widest is not None else ((0.0, 1.0),):
             elements: list[Impedance] = []
             for i, branch in enumerate(branches):
-                size = branch.spread.median * (math.exp(z * branch.spread.sigma) if i == widest else 1.0)
+                size = branch.spread.median * (math.exp(z * strays[i]) if i == widest else 1.0)
                 elements.append((branch.a, branch.b, self._impedance(branch, condition.regime, size)))
             solved.append((weight, self._phasors(branches, elements)))
         return tuple(solved)

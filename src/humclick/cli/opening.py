@@ -24,6 +24,7 @@ from humclick.jobs.taking import arrangement_named
 from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
+from humclick.sizes.entry import cooling_from, horsepower_from
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Nameplate
@@ -247,6 +248,8 @@ FACTS: dict[str, Callable[[Session, str], str]] = {
     "hertz": _set_hertz,
     "lra": lambda s, t: _machine(s, locked_rotor_amps=_amount(t, Quantity.CURRENT)),
     "rla": lambda s, t: _machine(s, rated_load_amps=_amount(t, Quantity.CURRENT)),
+    "hp": lambda s, t: _machine(s, horsepower=horsepower_from(t)),
+    "cooling": lambda s, t: _machine(s, cooling=cooling_from(t)),
     "refrigerant": lambda s, t: _machine(s, refrigerant=t),
     "meter": _set_meter,
     "leads": _set_leads,

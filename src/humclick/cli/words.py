@@ -69,6 +69,10 @@ def machine_in_words(machine: Machine) -> str:
         phrases.append(f"LRA {plate.locked_rotor_amps:g} A")
     if plate.rated_load_amps is not None:
         phrases.append(f"RLA {plate.rated_load_amps:g} A")
+    if plate.horsepower is not None:
+        phrases.append(f"{plate.horsepower:.3g} hp")
+    if plate.cooling is not None:
+        phrases.append(f"{plate.cooling:.4g} W")
     phrases.append(plate.refrigerant or Message("refrigerant not read"))
     return lines(listed(phrases), label(Message("Machine")), "  ")
 

@@ -33,6 +33,7 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
+from humclick.diagnosis.unread import sizes_unread
 from humclick.diagnosis.verdicts import (
     Verdict,
     handed_over,
@@ -228,7 +229,8 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
         return asked
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
-    guarded = _guarded(judged, blank, unread or needs_before(situation, planned, shop), free)
+    needs = unread or sizes_unread(judged) or needs_before(situation, planned, shop)
+    guarded = _guarded(judged, blank, needs, free)
     if guarded is not None:
         return guarded
     if best is not None:

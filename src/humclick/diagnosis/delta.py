@@ -21,8 +21,13 @@ if TYPE_CHECKING:
 
 __all__ = ["PairRead", "three_numbers", "triangle_evidence", "triangle_from"]
 
-#: Three-point Gauss–Hermite rule: Abramowitz and Stegun, Table 25.10, for a unit normal distribution.
-_NODES = ((-math.sqrt(3.0), 1 / 6), (0.0, 2 / 3), (math.sqrt(3.0), 1 / 6))
+#: Four-point Gauss–Hermite rule: Abramowitz and Stegun, Table 25.10, for a unit normal distribution.
+_NODES = (
+    (-2.334414218338977, 0.045875854768068),
+    (-0.741963784302726, 0.454124145231932),
+    (0.741963784302726, 0.454124145231932),
+    (2.334414218338977, 0.045875854768068),
+)
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 #: What a pair of pins reads at 25 °C: probability times ohms of the displays, their mean, its deviation. [Ω]
@@ -89,6 +94,7 @@ def triangle_evidence(
     read: Mapping[tuple[int, int], PairRead],
     names: tuple[str, str, str],
     priors: Sequence[tuple[float, float]],
+    together: float = 0.0,
 ) -> float:
     """
     Probability of numbers at all three pairs when the windings touch; a slip of the hand does not count.
@@ -101,6 +107,8 @@ def triangle_evidence(
         What the three pins really are.
     priors : sequence of (median, sigma)
         Of run winding, start winding and bridge: ohms, and standard deviation of the logarithm. [Ω], [-]
+    together : float
+        Covariance of the logarithms of run and start winding. [-]
 
     Returns
     -------
@@ -111,13 +119,13 @@ def triangle_evidence(
     pairs = [read[first, second] for first, second in order]
     density = math.fsum(
         math.prod(w for _, w in steps)
-        * _density([m + z * sd for (_, m, sd), (z, _) in zip(pairs, steps, strict=True)], priors)
+        * _density([m + z * sd for (_, m, sd), (z, _) in zip(pairs, steps, strict=True)], priors, together)
         for steps in itertools.product(_NODES, repeat=3)
     )
     return density * math.prod(height for height, _, _ in pairs)
 
 
-def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]]) -> float:
+def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]], together: float) -> float:
     """
     Prior density of the three readings, from that of the three branches. [1/Ω³]
 
@@ -128,6 +136,12 @@ def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]]) -
     if branches is None:
         return 0.0
     density = 0.5 * math.fsum(branches) ** 3 / math.prod(branches) ** 2
+    (run, run_sigma), (start, start_sigma), _ = priors
+    if together and run_sigma and start_sigma:  # the start winding, given the run winding
+        slope = together / run_sigma**2
+        start *= (branches[0] / run) ** slope
+        start_sigma = math.sqrt(max(start_sigma**2 - slope * together, 1e-6))
+        priors = (priors[0], (start, start_sigma), priors[2])
     for ohms, (median, sigma) in zip(branches, priors, strict=True):
         density *= math.exp(-0.5 * (math.log(ohms / median) / sigma) ** 2) / (sigma * _ROOT_2PI)
     return density

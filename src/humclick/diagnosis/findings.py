@@ -46,6 +46,8 @@ _SIGNS = {
 _ONLY: Memory[str, Bench] = Memory()
 #: A condition fits a reading when it makes it at least this probable, set against the best. [-]
 _FITS = 0.25
+#: So many standard deviations hold 995 of 1000 sound machines: no size within is held against one. [-]
+_OF_ALL = 2.807
 #: How a reading is repeated.
 _AGAIN = Message("Read it again: lift the tips, press on bright metal, same two points.")
 _LIVE_AGAIN = Message("Read it again at the same two points, on the volts range.")
@@ -179,9 +181,9 @@ class _Sayings:
             return Message.of(form, value=value, part=part, slip=slip, again=again), Says.UNKNOWN
         sound = (0,) * len(self.factor.scope)
         fits = _fitting(bench, self.factor.scope, by_itself, most)
-        if by_itself[sound] >= _FITS * most:
+        if by_itself[sound] >= _FITS * most or self._of_some_size():
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
-        faults = tuple(fits[:3])
+        faults = tuple(fits[:3]) or (Message("more than one fault at once"),)
         if any_how[sound] >= _FITS * best:
             form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
             slip = _SLIPS[self._slip(sound)]
@@ -190,6 +192,18 @@ class _Sayings:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
         form = N_("{value}: speaks for {part} {faults:or}.")
         return Message.of(form, value=value, part=part, faults=faults), Says.BAD
+
+    def _of_some_size(self) -> bool:
+        """Whether some sound machine that may be this one reads so, where no stamp says what to read."""
+        probe, seen = self.taken
+        usual = probe.model.any_size(self.bench, probe)
+        value = seen.reading.value if seen.reading is not None else None
+        if usual is None or not value or not math.isfinite(value):
+            return False
+        leads = self.alone.leads.spread if probe.quantity == Quantity.RESISTANCE else None
+        less = value - leads.median if leads is not None else value
+        median, sigma = usual
+        return any(x > 0.0 and abs(math.log(x / median)) <= _OF_ALL * sigma for x in (value, less))
 
     def _slip(self, config: Config | None = None) -> str:
         """The slip that makes most of the reading, under a configuration or the one it fits best."""
@@ -297,5 +311,6 @@ def _beside_healthy(bench: Bench, probe: Probe, value: str) -> str:
         return Message("{value} (healthy: OL)", value=value)
     if median <= 0.0:
         return value
-    low, high = (format_si(median * math.exp(k * Z95 * sigma), quantity, 2) for k in (-1, 1))
+    reach = Z95 if probe.model.any_size(bench, probe) is None else _OF_ALL
+    low, high = (format_si(median * math.exp(k * reach * sigma), quantity, 2) for k in (-1, 1))
     return Message("{value} (healthy: {low} to {high})", value=value, low=low, high=high)

@@ -87,6 +87,8 @@ class MachineRead(Event):
         LRA and RLA where printed. [A]
     refrigerant : str
         As printed.
+    horsepower, cooling : float or None
+        The trade's size and the cooling capacity, of plate or list. [hp] [W]
     provisional : bool
         The arrangement is taken for now only: more than one fits what was seen.
     also_fits : tuple of str
@@ -102,6 +104,8 @@ class MachineRead(Event):
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     refrigerant: str = ""
+    horsepower: float | None = None
+    cooling: float | None = None
     provisional: bool = False
     also_fits: tuple[str, ...] = ()
 
@@ -113,6 +117,8 @@ class MachineRead(Event):
         check_amount(self.hertz, "hertz", 400, "Hz", above_zero=True)
         check_amount(self.locked_rotor_amps, "locked_rotor_amps", 1000, "A", above_zero=True)
         check_amount(self.rated_load_amps, "rated_load_amps", 1000, "A", above_zero=True)
+        check_amount(self.horsepower, "horsepower", 10, "hp", above_zero=True)
+        check_amount(self.cooling, "cooling", 50_000, "W", above_zero=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -46,7 +46,7 @@ from humclick.jobs.undos import taken_back
 from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.physics.insulation import proves_insulation
-from humclick.readings import Leads, Reading, parse_temperature
+from humclick.readings import Leads, PartTemperature, Reading, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
 
 if TYPE_CHECKING:
@@ -343,19 +343,7 @@ class Folding:
             if powered:
                 self.stand = self.stand.tried(event)
             return
-        temperature = warmth(self.stand.hot, self.stand.minutes, probe.heat)
-        if event.temperature.strip():
-            try:
-                temperature = parse_temperature(event.temperature)
-            except HumclickError as error:
-                self.problem(event.id, error.message, event.temperature)
-        if (
-            temperature.kind == "hot"
-            and probe.heat
-            and event.temperature.strip()
-            and self.stand.hot is not True
-        ):
-            self.stand = self.stand.tried(event)
+        temperature = self._warmth(event, probe)
         if probe.mends:
             self._renew({part for part in probe.mends if "." not in part})
         self.skipped.pop(event.probe, None)
@@ -381,6 +369,19 @@ class Folding:
         drew = attempted and answer != Heard.SILENT and not (reading is not None and reading.below_resolution)
         if powered and drew:
             self.stand = self.stand.tried(event)
+
+    def _warmth(self, event: ReadingTaken, probe: Probe) -> PartTemperature:
+        """How warm the part was: as said, else by how long it stands."""
+        temperature = warmth(self.stand.hot, self.stand.minutes, probe.heat)
+        if not event.temperature.strip():
+            return temperature
+        try:
+            temperature = parse_temperature(event.temperature)
+        except HumclickError as error:
+            self.problem(event.id, error.message, event.temperature)
+        if temperature.kind == "hot" and probe.heat and self.stand.hot is not True:
+            self.stand = self.stand.tried(event)
+        return temperature
 
     def _against(self, event: Event, name: str) -> tuple[str, ...]:
         """What forbids a probe now, or has to be shown before it, in words."""

@@ -39,6 +39,8 @@ def machine_read(
                     event.locked_rotor_amps,
                     event.rated_load_amps,
                     event.refrigerant,
+                    event.horsepower,
+                    event.cooling,
                 )
                 described = Machine.of(event.arrangement, event.protector or None, plate)
                 described.parts  # noqa: B018  refuses a protector the arrangement does not come with

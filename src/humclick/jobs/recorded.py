@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -38,7 +39,9 @@ def plate_of(machine: Machine | None, shop: Shop | None = None, gear: str | None
     if machine is None:
         return Plate(gear=gear, odds=odds)
     plate = machine.nameplate
-    return Plate(plate.locked_rotor_amps, plate.rated_load_amps, gear, parts, odds)
+    without = replace(plate, locked_rotor_amps=None, rated_load_amps=None)
+    sound = replace(machine, nameplate=without).sound
+    return Plate(plate.locked_rotor_amps, plate.rated_load_amps, gear, parts, odds, sound)
 
 
 def _odds(machine: Machine | None, shop: Shop | None, gears: Sequence[str]) -> Odds:

@@ -22,6 +22,7 @@ from humclick.parts.mode import Branch, Condition, DataTable, Element, Mode, Reg
 from humclick.parts.shelves import family_sources, shelves
 from humclick.physics.cooling import passing
 from humclick.safety import gates, stops
+from humclick.sizes.sound import sizes, sound_machine
 from humclick.sourced import Spread
 from humclick.typed_data import sizes_in, typed_value
 
@@ -181,6 +182,8 @@ class Family(DataTable, frozen=True, dict=True):
     listed: tuple[Mode, ...] = msgspec.field(name="mode")  #: Its modes, healthy first; by name in `modes`.
     #: ``sizes[name][volts_class]``, with ``""`` for sizes that do not depend on it.
     sizes: dict[str, dict[str, Spread]] = msgspec.field(default_factory=dict)
+    #: By size: those that go with the size of the machine, and what they are called in `humclick.sizes`.
+    by_machine: dict[str, str] = msgspec.field(default_factory=dict)
     #: What can be measured and seen on it alone.
     tests: tuple[BenchTest, ...] = msgspec.field(name="test", default=())
     looks: tuple[Look, ...] = msgspec.field(name="look", default=())
@@ -238,7 +241,7 @@ class Family(DataTable, frozen=True, dict=True):
             raise Unknown(Message("mode of {title}", title=self.title), name, self.modes) from None
 
     def size(self, name: str, volts_class: str) -> Spread:
-        """A typical size for a voltage class."""
+        """A typical size for a voltage class; what is known of a machine narrows it (`Machine.size`)."""
         try:
             by_class = self.sizes[name]
         except KeyError:
@@ -312,14 +315,35 @@ def family(name: str) -> Family:
     return _read(name, shelves())
 
 
+def _by_machine(table: Any, where: str) -> tuple[dict[str, str], Any]:
+    """Sizes that name one of the machine's, ``machine = "run_ohms"``, and the rest of the table."""
+    if not isinstance(table, Mapping):
+        return {}, table
+    named = {
+        size: str(row["machine"])
+        for size, row in table.items()
+        if isinstance(row, Mapping) and set(row) == {"machine"}
+    }
+    for size, of in named.items():
+        if of not in sizes():
+            raise DataError(f"{where}: sizes.{size}: machine must be {choice_of(of, sizes())}")
+    return named, {size: row for size, row in table.items() if size not in named}
+
+
+def _usual(of: str) -> dict[str, Spread]:
+    """A size of the machine by voltage class, where no more is known of it."""
+    return {volts: sound_machine(float(volts)).size(of) for volts in ("115", "230")}
+
+
 @cache
 def _read(name: str, folders: tuple[Path, ...]) -> Family:
     source = family_sources()[name]
     data = source.table()
     if "name" in data:
         raise DataError(f"{source}: name is that of its folder; leave it out")
-    sizes = sizes_in(data.get("sizes", {}), str(source))
-    kind = typed_value({**data, "sizes": sizes, "name": name}, Family, str(source))
+    by_machine, own = _by_machine(data.get("sizes", {}), str(source))
+    sized = {**sizes_in(own, str(source)), **{size: _usual(of) for size, of in by_machine.items()}}
+    kind = typed_value({**data, "sizes": sized, "by_machine": by_machine, "name": name}, Family, str(source))
     _check_elsewhere(kind, str(source))
     if kind.in_time and kind.in_time not in family_sources():
         raise DataError(f"{source}: in_time must be {choice_of(kind.in_time, family_sources())}")

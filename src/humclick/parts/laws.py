@@ -114,7 +114,7 @@ class Ptc:
         between(self.knee, 0.0, 300.0, "knee temperature of the PTC", "°C")
         between(self.span, 1.0, 300.0, "span of the PTC", "K")
         between(self.decades, 0.0, 4.5, "decades of the PTC", "(powers of ten)")
-        between(self.capacity, 1.0e-3, 1.0e3, "heat capacity of the PTC", "J/K")
+        between(self.capacity, 1.0e-6, 1.0e3, "heat capacity of the PTC", "J/K")
         between(self.conductance, 0.0, 10.0, "heat conductance of the PTC", "W/K")
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from humclick.errors import OutOfRange, Unknown
@@ -22,7 +22,8 @@ from humclick.messages import Message, counted
 from humclick.readings.shown import percent
 from humclick.recordings import GEARS
 from humclick.recordings.features import AttemptMeasured, MeasuredFigure, RecordingMeasured
-from humclick.sourced import Z95, read_data
+from humclick.sizes.sound import SoundMachine, sound_machine
+from humclick.sourced import Z95, Spread, read_data
 
 __all__ = ["CAUSES", "Odds", "Plate", "Recognition", "recognise"]
 
@@ -65,6 +66,14 @@ class Odds:
     misread: float = 0.0  #: Share of recordings read wrongly or taken of something else. [-]
 
 
+@lru_cache(maxsize=64)
+def _usual(machine: SoundMachine) -> tuple[Spread, Spread]:
+    """Locked-rotor amps, and running amps over them."""
+    locked = machine.size("locked_rotor_amps")
+    known = machine.given("locked_rotor_amps", Spread(locked.median, 1.0))
+    return locked, known.size("rated_load_amps").scaled(1.0 / locked.median)
+
+
 @dataclass(frozen=True, slots=True)
 class Plate:
     """What is known of the machine before the recording."""
@@ -76,6 +85,13 @@ class Plate:
     #: Ids of the machine's parts: what it has not got is no cause. None if not known.
     parts: frozenset[str] | None = None
     odds: Odds | None = None  #: Of its causes; all alike if None.
+    #: All else that is known of it: volts, stamps; the amps of the plate are weighed by themselves.
+    machine: SoundMachine = field(default_factory=lambda: sound_machine(115.0))
+
+    @property
+    def usual(self) -> tuple[Spread, Spread]:
+        """Locked-rotor amps of such machines before the plate's are read, and running amps over them."""
+        return _usual(self.machine)
 
     def __post_init__(self) -> None:
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -191,8 +207,8 @@ def _course(
     """Log likelihood of the first attempt under one signature, its spreads widened by a factor."""
     scale = _data()[0]["scale"]
     scale_known = measured.scale_known
-    size = math.log(scale["amps"]), (_sd(scale["amps_factor"]) if scale_known else 5.0)
-    ratio = math.log(scale["run"]), _sd(scale["run_factor"])
+    locked, over = plate.usual
+    size, ratio = (locked.mu, locked.sigma if scale_known else 5.0), (over.mu, over.sigma)
     volts = _sd(scale["volts_factor"])
     runs = bool(signature.get("runs", False))
 

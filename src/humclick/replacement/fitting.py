@@ -17,6 +17,7 @@ from humclick.messages import Message, Verbatim
 from humclick.parts.family import Family, Role
 from humclick.replacement.marks import MarkRule, MarkValue
 from humclick.sourced import Spread, read_data
+from humclick.start.attempts import machine_with
 from humclick.start.case import (
     Capacitor,
     CurrentRelay,
@@ -190,7 +191,7 @@ def assisted(
 
     `case` is of the machine as it is, `machine` as it would be by `assist_arrangement`. Raises as `fit_part`.
     """
-    typical = start_case(machine, motor.motor, volts=case.supply.volts)
+    typical = start_case(machine_with(machine, motor), motor.motor, volts=case.supply.volts)
     joined = replace(case, gear=typical.gear, start_capacitor=typical.start_capacitor)
     if joined.start_capacitor is not None:
         joined = fit_part(joined, Role.START_CAPACITOR, marks, rules, share)

@@ -103,7 +103,8 @@ def discharges(
 
     Notes
     -----
-    The upper end of the size's spread is taken. Time to 50 V (NEC 460.6), energy and watts from
+    The upper end of the size's spread is taken: of the stamp, or of what sound machines of such a plate have,
+    but no more than the largest that is sold. Time to 50 V (NEC 460.6), energy and watts from
     `humclick.physics.discharge.discharge_through`; the hold is twice the time (common practice).
     """
     resistor = _number("ohms") if ohms is None else ohms
@@ -116,12 +117,14 @@ def discharges(
         volts = marked
         if volts is None:
             volts = machine.nameplate.volts * _number("volts_over_supply")
-        worked = discharge_through(size.median * size.factor, volts, resistor)
+        stamped = f"{part.id}.capacitance" in machine.known
+        farads = size.median * size.factor
+        worked = discharge_through(farads if stamped else min(farads, _number("largest")), volts, resistor)
         capacitors.append(
             CapacitorDischarge(
                 part=part.id,
                 title=part.family.title,
-                stamped=f"{part.id}.capacitance" in machine.known,
+                stamped=stamped,
                 marked=marked is not None,
                 hold=float(math.ceil(worked.seconds * _number("wait_times")) or 1),
                 discharge=worked,

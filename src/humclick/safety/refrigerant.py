@@ -15,7 +15,7 @@ from typing import Any
 from humclick.messages import NOTHING, Message
 from humclick.sourced import read_data
 
-__all__ = ["Meaning", "flammable", "meaning", "safety_class", "toxic"]
+__all__ = ["Meaning", "flammable", "meaning", "numbers", "safety_class", "toxic"]
 
 #: Stands for the class of a refrigerant that was not read, or is not in the list.
 UNKNOWN = "unknown"
@@ -40,20 +40,20 @@ def _classes() -> Mapping[str, str]:
     return {str(name).upper(): str(kind) for kind, names in by_class.items() for name in names}
 
 
-def _numbers(refrigerant: str) -> tuple[str, ...]:
-    """Numbers of the refrigerants that a text names, such as ``R600A``."""
+def numbers(refrigerant: str) -> tuple[str, ...]:
+    """Numbers of the refrigerants that a text names, in capitals, such as ``R600A``."""
     whole = re.sub(r"[\s.-]", "", refrigerant).upper()
     if whole in _classes():
         return (whole,)
     bare = _BARE.fullmatch(refrigerant)
-    numbers = [
+    named = [
         f"R{digits}{letters}".upper()
         for digits, letters in ([bare.groups()] if bare else _NUMBERED.findall(refrigerant))
     ]
     for name, number in _data()["names"].items():
         if re.search(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", refrigerant, re.I):
-            numbers.append(str(number).upper())
-    return tuple(numbers)
+            named.append(str(number).upper())
+    return tuple(named)
 
 
 def safety_class(refrigerant: str) -> str | None:
@@ -67,7 +67,7 @@ def safety_class(refrigerant: str) -> str | None:
     >>> safety_class("R-600a (isobutane), 57 g"), safety_class("R134a"), safety_class("R999")
     ('A3', 'A1', None)
     """
-    classes = [_classes().get(key) for key in _numbers(refrigerant)]
+    classes = [_classes().get(key) for key in numbers(refrigerant)]
     burning = [kind for kind in classes if kind is not None and kind not in _NO_FLAME]
     if burning:
         return burning[0]
@@ -136,7 +136,7 @@ def meaning(refrigerant: str) -> Meaning:
     words = _data()["meaning"][kind]
     limits, limit = _data()["burns_from"], NOTHING
     spelled = {str(key).upper(): key for key in limits}
-    for number in _numbers(refrigerant):
+    for number in numbers(refrigerant):
         key = spelled.get(number)
         if key is not None and _classes().get(number) == kind:
             share = limits[key] / _data()["molar_mass"][key] * _LITRES * 100.0

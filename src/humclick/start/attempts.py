@@ -27,13 +27,15 @@ from humclick.start.gear.mechanism import RATED_SLIP
 from humclick.start.gear.placed import Draw, median
 from humclick.start.machine import Motor, steady
 
-__all__ = ["attempts", "possible_of", "sizes_of", "typical_attempt", "weakened"]
+__all__ = ["attempts", "machine_with", "possible_of", "sizes_of", "typical_attempt", "weakened"]
 
 #: Slip at which a motor given without its load is taken to run. [-]
 _USUAL_SLIP = 0.045
 #: Whose size an estimate of the motor holds: what limits the current at the start, and the capacitors.
 _SIZED = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 _NORMAL = NormalDist()
+#: Amps that a plate may have. [A]
+_AMPS = (0.05, 300.0)
 
 
 def _drawing(seed: int, place: int) -> Draw:
@@ -63,6 +65,29 @@ def sizes_of(machine: Machine) -> dict[Role, str]:
         if part and size:
             names[role] = f"{part.id}.{size}"
     return names
+
+
+def machine_with(machine: Machine, motor: Possible) -> Machine:
+    """The machine of one motor: its windings, gear and capacitors known, and what follows from its amps."""
+    names = sizes_of(machine)
+    sizes = {
+        f"{machine.having(Role.RUN_WINDING).id}.winding": motor.motor.run_ohms,
+        f"{machine.having(Role.START_WINDING).id}.winding": motor.motor.start_ohms,
+        names.get(Role.STARTER): motor.gear_ohms,
+        names.get(Role.START_CAPACITOR): motor.start_farads,
+        names.get(Role.RUN_CAPACITOR): motor.run_farads,
+    }
+    known = {
+        key: Spread(size, 1.0, source="drawn") for key, size in sizes.items() if key and size is not None
+    }
+    plate, (least, most) = machine.nameplate, _AMPS
+    if plate.locked_rotor_amps is None:
+        amps = abs(motor.locked(plate.volts).line)
+        plate = replace(plate, locked_rotor_amps=min(max(amps, least), most))
+    if plate.rated_load_amps is None:
+        amps = abs(motor.running(plate.volts).line)
+        plate = replace(plate, rated_load_amps=min(max(amps, least), most))
+    return replace(machine, nameplate=plate, known={**machine.known, **known})
 
 
 def possible_of(motor: Motor, machine: Machine) -> Possible:
@@ -118,7 +143,7 @@ def _attempt(
     draw: Draw,
     turn: NDArray[np.float64],
 ) -> StartCase:
-    names = sizes_of(machine)
+    machine, names = machine_with(machine, motor), sizes_of(machine)
     known: dict[str | None, float | None] = {
         f"{machine.having(Role.SUPPLY).id}.outlet": 1.0,
         names.get(Role.STARTER): motor.gear_ohms,

@@ -18,11 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from humclick.arrangements.arrangement import framed
 from humclick.errors import OutOfRange
 from humclick.messages import Message, Verbatim
-from humclick.parts.family import Role
 from humclick.physics.capacitor import greatest_torque_farads
+from humclick.sizes.sound import sound_machine
 from humclick.sourced import Z95, Spread, read_data, sourced, spread
 from humclick.start.at_hand import AtHand
 from humclick.start.machine import Motor, Steady, steady
@@ -30,6 +29,10 @@ from humclick.start.ranges import Range, range_of
 
 __all__ = ["Estimate", "Possible", "estimate"]
 
+#: Start gear that has more limits the current: it is a pill. [Ω]
+_PILL = 1.0
+#: The run winding, exactly. [Ω]
+_ONE = Spread(1.0, 1.0, "Ω")
 #: 1 horsepower, mechanical. [W]
 _HORSEPOWER = 745.699872
 #: No parameter goes further from its prior than this. [standard deviations]
@@ -291,17 +294,28 @@ def _share(z: float) -> float:
 
 def _priors(at_hand: AtHand) -> dict[str, Spread]:
     kind = "capacitor_run" if at_hand.run_capacitor is not None else "induction_run"
-    volts_class = "115" if at_hand.volts < 150 else "230"
-    priors = {"run_ohms": framed(Role.RUN_WINDING).size("winding", volts_class)}
+    sound = sound_machine(at_hand.volts, at_hand.hertz, _words(at_hand))  # amps and power are readings below
+    priors = {"run_ohms": sound.size("run_ohms")}
     for name in ("rotor", "leakage", "leakage_split", "magnetizing", "start_leakage"):
         priors[name] = _prior("ratio", name)
-    priors["start_ohms"], priors["turns"] = _prior(kind, "start_ohms"), _prior(kind, "turns")
+    priors["start_ohms"] = sound.given("run_ohms", _ONE).size("start_ohms")  # over the run winding's
+    priors["turns"] = _prior(kind, "turns")
     priors["slip"], priors["inertia"] = _prior("running", "slip"), _prior("mechanics", "inertia")
     for name in ("gear", "start_capacitor", "run_capacitor"):
         size = getattr(at_hand, name)
         if size is not None:
             priors[name] = size
     return priors
+
+
+def _words(at_hand: AtHand) -> set[str]:
+    """What `humclick.sizes` goes by."""
+    words = {"no run capacitor" if at_hand.run_capacitor is None else "run capacitor"}
+    if at_hand.start_capacitor is not None:
+        words.add("start capacitor")
+    if at_hand.gear is None or at_hand.gear.median < _PILL:
+        words.add("no pill")
+    return words
 
 
 def estimate(at_hand: AtHand) -> Estimate:

@@ -344,6 +344,14 @@ class Model:
         """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
         return None
 
+    def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        """
+        What sound machines of every size that may be this one read: median and ln standard deviation.
+
+        None where a stamp tells what to read, or it does not go by the size of the machine.
+        """
+        return None
+
     # -- what would be seen ---------------------------------------------------------------------------------
 
     def offered(self, offer: Offer, probe: Probe) -> bool:

@@ -55,7 +55,7 @@ class PartTest(Measured):
         text, says = super().finding(say)
         test = say.taken.probe.test
         reading = say.taken.observation.reading
-        if test is None or reading is None or says is Says.GOOD:
+        if test is None or reading is None:
             return text, says
         if test.at_zero and reading.below_resolution:
             return Message("{value}: {look}", value=say.shown, look=test.at_zero), Says.UNCLEAR
@@ -92,6 +92,13 @@ class PartTest(Measured):
     def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
         sound, _ = self._farads(bench.machine, probe.part, HEALTHY)
         return uncharged(stretches, _LEFT * sound)
+
+    def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        branches = bench.machine.part(probe.part).family.mode(HEALTHY).branches
+        if not any(bench.machine.unsized(probe.part, branch.size) for branch in branches):
+            return None
+        median, sigma = self.predicted(bench, probe, {}, False)
+        return (median, sigma) if 0.0 < median < math.inf else None
 
     @staticmethod
     def _farads(machine: Machine, part: str, mode: str) -> tuple[float, float]:

@@ -154,6 +154,16 @@ class Windings(Model):
         healthy = weighing.mean(table[(0,) * len(scope)])
         return Factor((), scope, table, None, weighing.none(healthy, [d.display for d in middling]))
 
+    def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        machine, windings = bench.machine, {"R": "run_winding", "S": "start_winding"}
+        if not probe.pins_named or probe.pins is None:
+            return None
+        between = [windings[pin] for pin in probe.pins if pin in windings]
+        if not any(machine.unsized(part, "winding") for part in between):
+            return None
+        spreads = [machine.size(part, "winding") for part in between]
+        return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+
     # -- what would be seen ---------------------------------------------------------------------------------
 
     def offered(self, offer: Offer, probe: Probe) -> bool:

@@ -26,6 +26,10 @@ def machine_rows(machine: Machine) -> tuple[Row, ...]:
         rows.append(Row(Message("Locked-rotor amps (LRA)"), f"{plate.locked_rotor_amps:g} A"))
     if plate.rated_load_amps is not None:
         rows.append(Row(Message("Running amps (RLA)"), f"{plate.rated_load_amps:g} A"))
+    if plate.horsepower is not None:
+        rows.append(Row(Message("Horsepower"), f"{plate.horsepower:.3g} hp"))
+    if plate.cooling is not None:
+        rows.append(Row(Message("Cooling capacity"), f"{plate.cooling:.4g} W"))
     printed = plate.refrigerant.strip()
     rows.append(Row(Message("Refrigerant"), printed or Message("not read"), _safety_class(printed)))
     return tuple(rows)

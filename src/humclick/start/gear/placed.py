@@ -29,23 +29,31 @@ def median(name: str, of: Spread) -> float:
 
 
 @cache
-def _typical(name: str, folders: tuple[Path, ...]) -> Mapping[str, Sourced | Spread]:
+def _typical(name: str, folders: tuple[Path, ...]) -> Mapping[str, Sourced | Spread | str]:
+    """Values of ``[typical]``; of one that goes with the size of the machine its name in `humclick.sizes`."""
     return {
-        key: (spread if "median" in row else sourced)(row, f"{name}.toml typical.{key}")
+        key: str(row["machine"])
+        if "machine" in row
+        else (spread if "median" in row else sourced)(row, f"{name}.toml typical.{key}")
         for key, row in typical_of(family(name)).items()
     }
 
 
-def _entry(kind: Family, name: str) -> Sourced | Spread:
+def _entry(kind: Family, name: str, machine: Machine | None = None) -> Sourced | Spread:
     try:
-        return _typical(kind.name, shelves())[name]
+        entry = _typical(kind.name, shelves())[name]
     except KeyError:
         raise DataError(f"{kind.name}.toml has no typical.{name}, which its law in time asks for") from None
+    if not isinstance(entry, str):
+        return entry
+    if machine is None:
+        raise DataError(f"{kind.name}.toml typical.{name} goes with the size of a machine, and none is named")
+    return machine.sound.size(entry)
 
 
-def usual(kind: Family, name: str) -> float:
+def usual(kind: Family, name: str, machine: Machine | None = None) -> float:
     """The middle of a value of a family's ``[typical]``. [as in the file]"""
-    entry = _entry(kind, name)
+    entry = _entry(kind, name, machine)
     return entry.median if isinstance(entry, Spread) else entry.value
 
 
@@ -112,13 +120,13 @@ class Placed:
 
     def typical(self, name: str) -> float:
         """Return a value of the family's ``[typical]``, drawn. [as in the file]"""
-        entry = _entry(self.kind, name)
+        entry = _entry(self.kind, name, self.machine)
         of = entry if isinstance(entry, Spread) else Spread(entry.value, 1.0, entry.unit, entry.source)
         return self.draw(f"{self.id}.{name}", of)
 
     def usual(self, name: str) -> float:
         """Return the middle of a value of the family's ``[typical]``. [as in the file]"""
-        return usual(self.kind, name)
+        return usual(self.kind, name, self.machine)
 
     def at_slip(self, slip: float, *, start_circuit: bool = True, run_capacitor: bool = True) -> Steady:
         """Return the motor at a slip on the nominal voltage; as `humclick.parts.laws.InTime.at_slip`."""

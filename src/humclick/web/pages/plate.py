@@ -12,6 +12,7 @@ from humclick.jobs.standing import given_last
 from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
+from humclick.sizes.entry import cooling_from, horsepower_from
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -29,6 +30,10 @@ _FIELDS: tuple[tuple[str, Quantity], ...] = (
     ("locked_rotor_amps", Quantity.CURRENT),
     ("rated_load_amps", Quantity.CURRENT),
 )
+
+
+#: How strong the machine is, and how that is read.
+_STRENGTHS = (("horsepower", horsepower_from), ("cooling", cooling_from))
 
 
 def show(desk: Desk) -> Reply:
@@ -107,6 +112,10 @@ def _keep(desk: Desk) -> None:
             if name in request.form:
                 amount = _amount(desk, name, quantity)
                 new[name] = now["volts"] if amount is None and name == "volts" else amount
+        for name, typed_as in _STRENGTHS:
+            if name in request.form:
+                with beside(name):
+                    new[name] = typed_as(request.given(name)) if request.given(name) else None
         if request.given("hertz") in ("50", "60"):
             new["hertz"] = float(request.given("hertz"))
         for name in ("refrigerant", "protector"):

@@ -102,6 +102,10 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
                 figures.append(f"LRA {event.locked_rotor_amps:g} A")
             if event.rated_load_amps is not None:
                 figures.append(f"RLA {event.rated_load_amps:g} A")
+            if event.horsepower is not None:
+                figures.append(f"{event.horsepower:.3g} hp")
+            if event.cooling is not None:
+                figures.append(f"{event.cooling:.4g} W")
             figures += [event.refrigerant] if event.refrigerant else []
             return event.arrangement, ", ".join(figures)
         case MeterTaken():
