@@ -8,19 +8,18 @@ amperes, a capacitor's stamp, a winding's data if the technician has it.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
+from humclick.arrangements.arrangement import Arrangement, arrangement
+from humclick.arrangements.frame import SINGLE_PHASE, PlacedPart, frame, frames
 from humclick.errors import OutOfRange, Unknown
 from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Regime, Role
 from humclick.sourced import Spread
 
 __all__ = ["Machine", "Nameplate"]
-
-#: Mains voltages served, two classes. [V]
-_CLASSES = {"115": (100.0, 127.0), "230": (200.0, 240.0)}
 
 #: How well V / I_LR and the textbook impedance ratio fix a run winding's dc resistance: 95 % within
 #: this factor. From memory: locked power factors of small motors spread about this much. [-]
@@ -31,15 +30,15 @@ _LRA_FACTOR = 1.5
 class Nameplate:
     """What the plate says."""
 
-    volts: float = 115.0  #: Nominal supply, 100–127 or 200–240. [V]
-    hertz: float = 60.0  #: 50 or 60. [Hz]
+    volts: float = 115.0  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
+    hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
     refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
 
     def __post_init__(self) -> None:
-        self.volts_class  # noqa: B018  refuses a voltage outside both classes
+        self.volts_class  # noqa: B018  refuses a voltage no kind of machine is made for
         if self.hertz not in (50.0, 60.0):
             raise OutOfRange(Message("line frequency must be 50 or 60 Hz, got {hertz:g}", hertz=self.hertz))
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -51,11 +50,12 @@ class Nameplate:
 
     @property
     def volts_class(self) -> str:
-        """``115`` or ``230``."""
-        for name, (low, high) in _CLASSES.items():
-            if low <= self.volts <= high:
-                return name
-        raise OutOfRange(Message("nominal volts must be 100–127 or 200–240, got {volts:g}", volts=self.volts))
+        """``115``, ``230`` or that of another frame."""
+        usual = frame(SINGLE_PHASE)
+        for kind in (usual, *map(frame, frames())):
+            with suppress(OutOfRange):
+                return kind.volts_class(self.volts)
+        return usual.volts_class(self.volts)
 
 
 @dataclass(frozen=True, repr=False)
@@ -76,6 +76,7 @@ class Machine:
         return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
+        self.arrangement.frame.volts_class(self.nameplate.volts)
         for key in self.known:
             part, _, size = key.partition(".")
             if size not in self.part(part).family.sizes:
@@ -94,7 +95,33 @@ class Machine:
         Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
-        return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
+        plate = nameplate or Nameplate(kind.frame.usual_volts)
+        return Machine(kind, protector or kind.protectors[0], plate, known or {})
+
+    @cached_property
+    def started(self) -> bool:
+        """Whether its starts are simulated; else judgement goes by readings alone."""
+        return self.arrangement.started
+
+    @cached_property
+    def pins(self) -> tuple[str, str, str]:
+        """Names of its pins."""
+        return self.arrangement.frame.pins
+
+    @cached_property
+    def sealed(self) -> frozenset[str]:
+        """Parts inside the shell, by name."""
+        return frozenset(p.id for p in self.parts if p.family.sealed)
+
+    @cached_property
+    def windings(self) -> tuple[str, ...]:
+        """Parts whose insulation to the shell is tested, by name."""
+        return tuple(p.id for p in self.parts if p.family.sealed and "insulation" in p.family.sizes)
+
+    @cached_property
+    def nodes(self) -> frozenset[str]:
+        """Every node that a part of it is connected to, and the shell."""
+        return frozenset(n for p in self.parts for n in p.connect.values()) | {"shell"}
 
     @cached_property
     def parts(self) -> tuple[PlacedPart, ...]:

@@ -199,9 +199,7 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     )
     if any(bar.whole for bar in every):
         return replace(blank, kind="stop", verdict=stopped(judged, every))
-    grounded = judged.post.of_mode("run_winding", "grounded") + judged.post.of_mode(
-        "start_winding", "grounded"
-    )
+    grounded = judged.post.of_windings("grounded")
     problem, actions, wanted = choices(judged, every)
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)

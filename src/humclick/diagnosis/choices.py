@@ -36,7 +36,7 @@ _NEVER = 1e9
 def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     """Probes that may be taken now, each with the wait before it."""
     situation, bench, post = judged.situation, judged.bench, judged.post
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
+    grounded = post.of_windings("grounded")
     tested = insulation(situation, bench.shop).standing is not None
     blocked = grounded > 0.5 or (grounded > _GROUNDED and not tested)
     counts = Counter(o.probe for o in situation.observations)
@@ -180,7 +180,7 @@ def choices(
         tables.append([*f.rows, f.none])
         rows_of.append([*f.which, len(f.rows)])
     weights, columns, rows_of = _merged(weights, columns, rows_of)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
+    grounded = post.of_windings("grounded")
     first, second = _costs(judged, forecasts, grounded)
     after: list[list[list[float]] | None] = []
     for f in forecasts:

@@ -20,6 +20,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, PUT_RIGHT, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
+from humclick.parts.family import Role
 from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.physics.insulation import InsulationStanding
 from humclick.sourced import read_data
@@ -147,14 +148,17 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     pins = _between_pins(bench, situation)
     cold = {o.probe for o in pins if _cold(o, situation)}
     direct = _direct(post)
-    grounded = post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
+    grounded = post.of_windings("grounded")
     tries = [o.answer for o in seen if o.probe == "attempt.known_good" and o.answer]
     ran = Heard.RUNS in tries  # then the compressor is not condemned, whatever else was read
+    around = bench.machine.arrangement.frame
     known_good = bool(_STALLS & set(tries)) and not ran
-    named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
+    known = probes_of(bench.machine, bench.shop)
+    named = [name for name, probe in known.items() if probe.pins_named]
+    through = [name for name in named if known[name].opens_with_heat]
     missing = tuple(p for p in named if p not in cold)
     at_pins = _reason("read") if _read(post) > _DIRECT else NOTHING
-    cooling = wait_minutes(situation, probe_of(bench.machine, "pins.C-R", bench.shop).heat)
+    cooling = wait_minutes(situation, known[named[0]].heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
@@ -162,11 +166,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         _guard("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
         _guard("ground", _shell_read(bench, situation), ("pins.shell", "shell.insulation")),
     ]
-    if post.of_mode("internal_protector", "open") > _SUSPECTED:
+    if post.of_sealed_protector("open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
-        late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
+        late = not cold.isdisjoint(through) and long
         closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
-        states.append(_guard("protector-time", late, ("pins.C-R",), waits=closes))
+        states.append(_guard("protector-time", late, through[:1], waits=closes))
     why = NOTHING
     if ran:
         pass
@@ -175,10 +179,9 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     elif direct > _DIRECT:
         why = _reason("direct")
     cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
-    states.append(_guard("gear", cleared, ("attempt.known_good",), NOTHING if cleared else why))
-    loaded = known_good or "supply.volts_start" in done
-    loading = ("supply.volts_start", "attempt.known_good")
-    states.append(_guard("supply", loaded, loading, NOTHING if loaded else why))
+    states.append(_guard("gear", cleared, around.bypass, NOTHING if cleared else why))
+    loaded = known_good or not done.isdisjoint(around.loaded)
+    states.append(_guard("supply", loaded, around.loaded, NOTHING if loaded else why))
     looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done
     first = ("fit.mechanism",) if looked else ("mechanism.condenser", "fit.mechanism")
@@ -189,7 +192,8 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     states.append(_guard("condenser", clear, first, NOTHING if clear else waived))
     deciding = _deciding(bench, situation, post)
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
-    return tuple(states)
+    # what a kind of machine has no probe for is not asked of it
+    return tuple(s for s in states if not s.open or not s.probes or not known.keys().isdisjoint(s.probes))
 
 
 def needs_before(
@@ -267,7 +271,8 @@ def _after_repair(
 
 def _outside_first(situation: Situation) -> list[GuardState]:
     looked = {o.probe for o in situation.observations if o.answer} | situation.skipped
-    first = [name for name in ("supply.signs", "supply.neighbor") if name not in looked]
+    known = probes_of(situation.machine)
+    first = [name for name in ("supply.signs", "supply.neighbor") if name in known and name not in looked]
     measured = any(o.probe == "supply.volts" for o in situation.observations)
     inside = any(o.probe.startswith(("pins.", "attempt.")) for o in situation.observations)
     return [_guard("outside-first", False, first)] if first and not (measured or inside) else []
@@ -366,8 +371,15 @@ def forbidden(
 
 def _hot_and_open(situation: Situation) -> GuardState | None:
     """What opens with heat was last read open while hot, and has not been read cold."""
-    internal = situation.machine.protector == "internal"
-    watched = ("pins.C-R", "pins.C-S") if internal else ("overload_protector.ohms",)
+    guard = situation.machine.has(Role.PROTECTOR)
+    if guard is None:
+        return None
+    internal = guard.family.sealed
+    watched = [
+        name
+        for name, probe in probes_of(situation.machine).items()
+        if probe.opens_with_heat and (probe.pins_named if internal else probe.part == guard.id)
+    ]
     last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
     cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
     lost = [o.reading is not None and o.reading.over_limit for o in last.values()]
@@ -415,13 +427,15 @@ def guards_for_no_repair(
         states.append(
             _guard("condenser-seen", looked, ("mechanism.condenser",), NOTHING if looked else unseen)
         )
-    if situation.repairs and ran:
+    if situation.repairs and ran and bench.machine.arrangement.frame.earthed:
         states.append(leakage(situation))
     return tuple(states)
 
 
 def leakage(situation: Situation) -> GuardState:
     """Whether the current to ground was measured under power after the last repair."""
+    if not situation.machine.arrangement.frame.earthed:
+        return _guard("leakage", True, ())
     by_wire = earth(situation) is not Earth.NONE
     names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
     last = [o for o in situation.observations if o.probe in names and o.repairs == situation.repairs]
@@ -441,14 +455,12 @@ def _shell_read(bench: Bench, situation: Situation) -> bool:
 
 def _direct(post: Posterior) -> float:
     """Probability of a fault that shows between the pins or to the shell."""
-    total = post.of_mode("run_winding", "open", "grounded")
-    total += post.of_mode("start_winding", "open", "grounded", "bridged")
-    return total + post.of_mode("internal_protector", "open")
+    return post.of_windings("open", "grounded", "bridged") + post.of_sealed_protector("open")
 
 
 def _read(post: Posterior) -> float:
     """Probability of a fault that no temperature can imitate: one winding open, or a way to the shell."""
-    return post.of_mode("run_winding", "open", "grounded") + post.of_mode("start_winding", "open", "grounded")
+    return post.of_windings("open", "grounded")
 
 
 def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
@@ -467,10 +479,11 @@ def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
 
 
 def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:
-    if post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded") > 0.5:
+    if post.of_windings("grounded") > 0.5:
         return ["pins.shell"]
     odd = [o.probe for o in _between_pins(bench, situation) if o.reading is not None and o.reading.over_limit]
-    return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]
+    named = [p.id for p in probes_of(bench.machine, bench.shop).values() if p.pins_named]
+    return list(dict.fromkeys(odd)) or named
 
 
 def _repeated(situation: Situation, deciding: Sequence[str]) -> bool:

@@ -51,7 +51,7 @@ def _others(kind: Arrangement) -> list[Arrangement]:
     """Arrangements with a table, or only the one that the arrangement's own file names."""
     known = [arrangement(name) for name in arrangements() if name != kind.id]
     chosen = [each for each in known if each.id == kind.starts_as] if kind.starts_as else known
-    return [each for each in chosen if each.simulated and not each.recognised_only]
+    return [each for each in chosen if each.simulated and each.started]
 
 
 def _nearest(machine: Machine, others: list[Arrangement]) -> StandIn:

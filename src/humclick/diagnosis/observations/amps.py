@@ -54,6 +54,9 @@ class Amps(Model):
     name: ClassVar[str] = "amps"
     order: ClassVar[int] = 80
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]
         yield Probe(

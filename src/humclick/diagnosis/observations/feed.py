@@ -26,6 +26,9 @@ class Feed(Outlet):
     at_outlet: ClassVar[bool] = False
     beside_healthy: ClassVar[bool] = False
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["feed_volts"]
         yield Probe(

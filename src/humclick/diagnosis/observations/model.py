@@ -18,6 +18,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation
 from humclick.messages import Message
 from humclick.meters import Meter
+from humclick.parts.family import Role
 from humclick.safety import energises
 
 if TYPE_CHECKING:
@@ -98,6 +99,8 @@ class Probe:
         Whether the part is turned over for it.
     look : Look or None
         The look of the part's family it stands for.
+    of : frozenset of str
+        Parts that it reads though it is of none: once they are new, it is of others.
     """
 
     id: str
@@ -124,6 +127,7 @@ class Probe:
     stops: Mapping[str, str] = field(default_factory=dict)
     turned: bool = False
     look: Look | None = None
+    of: frozenset[str] = frozenset()
 
     @property
     def kind(self) -> str:
@@ -153,7 +157,7 @@ class Probe:
     @property
     def opens_with_heat(self) -> bool:
         """Whether what it spans can be open from heat alone; between S and R no protector lies."""
-        return self.heat not in ("", "windings") and (not self.pins_named or "C" in (self.pins or ()))
+        return self.heat not in ("", "windings") and (not self.pins_named or self.pins != ("S", "R"))
 
     @property
     def pins_named(self) -> bool:
@@ -279,6 +283,10 @@ class Model:
 
     # -- which there are ------------------------------------------------------------------------------------
 
+    def serves(self, machine: Machine) -> bool:
+        """Whether a machine has what probes of this kind need."""
+        return True
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         """Every probe of this kind that a machine has, in the order of its parts."""
         raise NotImplementedError
@@ -348,16 +356,18 @@ class Model:
 def touching(machine: Machine) -> tuple[str, ...]:
     """Gates of hands at the terminals: a machine with a capacitor is discharged first."""
     capacitors = any("capacitance" in p.family.sizes for p in machine.parts)
-    return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
+    own = machine.arrangement.frame.touching
+    return (_DEAD, _DISCHARGED, *own) if capacitors else (_DEAD, *own)
 
 
 def with_discharge(machine: Machine, gates: tuple[str, ...]) -> tuple[str, ...]:
     """Gates of a part's test or look, where it is touched also discharged."""
-    if _DEAD not in gates or _DISCHARGED in gates:
+    if _DEAD not in gates:
         return gates
-    return (*touching(machine), *(g for g in gates if g != _DEAD))
+    return tuple(dict.fromkeys((*touching(machine), *gates)))
 
 
 def rest_of(machine: Machine) -> str:
     """What must pass before a start attempt can decide: an inner protector, else the pressures."""
-    return "internal_protector" if machine.protector == "internal" else "pressures"
+    inside = machine.has(Role.PROTECTOR)
+    return "internal_protector" if inside is not None and inside.family.sealed else "pressures"

@@ -31,6 +31,9 @@ class Recorded(Listened):
     name: ClassVar[str] = "recorded"
     order: ClassVar[int] = 90
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(

@@ -35,6 +35,10 @@ class Outlet(Measured):
     at_outlet: ClassVar[bool] = True
     beside_healthy: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        """Where two wires come from an outlet."""
+        return {"L", "N"} <= machine.nodes
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts"]
         yield Probe(

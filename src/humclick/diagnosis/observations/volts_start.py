@@ -72,6 +72,9 @@ class VoltsStart(Model):
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts_start"]
         yield Probe(

@@ -62,6 +62,9 @@ class Windings(Model):
     order: ClassVar[int] = 50
     repeats: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["pins"]
         make = partial(
