@@ -89,6 +89,11 @@ class Arrangement:
         return frame(self.set_in)
 
     @property
+    def gates(self) -> tuple[str, ...]:
+        """What stands before every probe of its machines."""
+        return self.frame.gates
+
+    @property
     def judged(self) -> bool:
         """Whether its machines are judged, and not only recognised."""
         return not self.recognised_only

@@ -96,6 +96,8 @@ class Frame(DataTable, frozen=True, dict=True):
     touching: tuple[str, ...] = ()
     caution: Message = msgspec.field(default_factory=nothing)  #: Shown whenever such a machine is in question.
     own_try: Try | None = None  #: How it is tried, where no start is simulated.
+    #: Nodes of the drawing from top to bottom, row by row, where it is not that of single-phase machines.
+    rows: tuple[tuple[str, ...], ...] = ()
     earthed: bool = True  #: Whether its shell is grounded and current to ground is proved.
     #: What takes the place of known-good gear, and what shows the supply under load, in order of preference:
     #: probes wanted before a compressor is condemned.

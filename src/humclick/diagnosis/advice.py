@@ -270,6 +270,8 @@ def _decided(
     unmet: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in action:
         guards = guards_for(judged.bench, situation, judged.post)
+    elif action == HAND_OVER:  # not while a reading may still lift what bars power
+        unmet = as_guards(blank.bars)
     elif action != HAND_OVER:
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried

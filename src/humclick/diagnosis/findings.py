@@ -153,6 +153,10 @@ class _Sayings:
             return Message("{value}: {meaning}", value=self._shown, meaning=bad), Says.BAD
         return Message("{value}: as it should be.", value=self._shown), Says.GOOD
 
+    def of_three(self) -> Said:
+        form = N_("{value}: any size can be right; it counts beside the two others, which should read the same.")
+        return Message.of(form, value=self._shown), Says.GOOD
+
     def of_nothing(self) -> Said:
         return Message("“{value}” says nothing either way.", value=self._shown), Says.UNCLEAR
 

@@ -70,8 +70,8 @@ class Role(StrEnum):
     SWITCH = "contactor"
 
 
-#: Roles of what an arrangement may list as its gear, as far as its frame has them.
-GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR, Role.DRIVE, Role.SWITCH)
+#: Roles of the start gear of a single-phase machine, each drawn by its elements.
+GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
 class Look(DataTable, frozen=True):
@@ -141,6 +141,8 @@ class Pattern(DataTable, frozen=True):
 
     modes: tuple[str, ...]  #: Own modes, or ``part.mode`` of others.
     times: tuple[float, float, float]  #: Factors; 0 where nothing is there, ``inf`` where nothing conducts. [-]
+    #: Where it comes in all degrees: the factors at the far end, spread evenly over their logarithms. [-]
+    to: tuple[float, float, float] | None = None
     share: float = 1.0  #: How often it is this one of the mode's patterns, over the others. [-]
 
 

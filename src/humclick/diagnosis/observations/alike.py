@@ -10,15 +10,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 from typing import ClassVar
 
 from humclick.arrangements.frame import PlacedPart
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.cases import Config
-from humclick.diagnosis.displays import Display, cut_at, shares_of
+from humclick.diagnosis.displays import Display, Stretch, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, copper, dead, flat
 from humclick.diagnosis.law import gain
 from humclick.diagnosis.observations.level import expected
@@ -36,7 +35,7 @@ from humclick.sourced import Z95
 
 __all__ = ["KINDS", "ThreeAlike", "Triple", "pair_names"]
 
-#: Readings of one pair that are looked at: the last so many that differ. [-]
+#: Readings of one pair that are looked at: the last so many. [-]
 _LAST = 2
 #: A dirty contact: how far below what is shown the unknown lies then, and how widely; ln. [-]
 _DIRTY_BELOW, _DIRTY_WIDE = 0.45, 0.4
@@ -47,35 +46,25 @@ _FAINT = 1e-3
 #: Edges of a forecast, over what the others are. [-]
 _EDGES = (0.4, 0.93, 1.08, 1.35)
 
+#: Degrees of a pattern lie so close, in ln, where the readings have it: within what a meter and sound ones scatter;
+#: so many to either side, and so many over the whole. [-]
+_STEP, _FINE, _COARSE = 0.012, 5, 8
+#: A way the readings came about that weighs less than this share of the best is left out. [-]
+_NEGLIGIBLE = 1e-7
+_TWO_PI = 2.0 * math.pi
+_ROOT_2PI = math.sqrt(_TWO_PI)
+
 Times = tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class _Bell:
-    """Part of what a display says of ln of the unknown: mass, mean, standard deviation; flat where infinite."""
-
-    mass: float
-    mean: float = 0.0
-    sigma: float = math.inf
+#: Part of what a display says of ln of the unknown: mass, mean, variance; flat where the variance is infinite.
+_Bell = tuple[float, float, float]
+#: One way the readings came about: its probability, and mean and variance of ln of the unknown after it.
+_Path = tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class _Path:
-    """One way a reading came about: its probability, and ln of the unknown after it."""
-
-    weight: float
-    mean: float
-    variance: float
-
-    def then(self, bell: _Bell, times: float) -> _Path:
-        """After one more reading of the unknown times a factor."""
-        if math.isinf(bell.sigma):
-            return _Path(self.weight * bell.mass, self.mean, self.variance)
-        off = bell.mean - math.log(times) - self.mean
-        both = self.variance + bell.sigma**2
-        weight = self.weight * bell.mass * math.exp(-0.5 * off * off / both) / math.sqrt(2.0 * math.pi * both)
-        gain = self.variance / both
-        return _Path(weight, self.mean + gain * off, self.variance * (1.0 - gain))
+def _flat(mass: float) -> _Bell:
+    return mass, 0.0, math.inf
 
 
 class Triple:
@@ -102,49 +91,89 @@ class Triple:
         own: float,
         nothing: Callable[[Display], float],
     ) -> None:
-        self.shown, self._own, self._nothing = shown, own, nothing
-        self._before = _Path(1.0, math.log(median), sigma * sigma)
-        self._bells = [[self._of(display, median) for display in row] for row in shown]
+        self.shown, self._own = shown, own
+        self._before: _Path = (1.0, math.log(median), sigma * sigma)
+        rows = [(display, k) for k, row in enumerate(shown) for display in row]
+        self._there = [(k, self._of(display, median)) for display, k in rows]
+        self._open = [(k, (_flat(display.probability(math.inf)),)) for display, k in rows]
+        self._nothing = [(k, (_flat(nothing(display)),)) for display, k in rows]
+        #: ln of the last number read of each pair; None where there is none.
+        self.read = [
+            next((math.log(d.peak[0]) for d in reversed(row) if d.y and d.peak and d.peak[0] > 0.0), None)
+            for row in shown
+        ]
 
     def _of(self, display: Display, median: float) -> tuple[_Bell, ...]:
         scale = display.scale
         if display.y is None:
-            return (_Bell(display.probability(min(median, 0.1 * scale.highest))),)
+            return (_flat(display.probability(min(median, 0.1 * scale.highest))),)
         if display.zero:
             place = math.log(max(0.5 * display.high, 1e-300))
-            mass = scale.sure * _ZERO_WIDE * math.sqrt(2.0 * math.pi)
-            return (_Bell(mass, place, _ZERO_WIDE), _Bell(scale.wild * scale.wildly(display.low, display.high)))
+            mass = scale.sure * _ZERO_WIDE * _ROOT_2PI
+            wild = scale.wild * scale.wildly(display.low, display.high)
+            return (mass, place, _ZERO_WIDE**2), _flat(wild)
         x, error = display.peak or (display.y, display.digit)
-        if x <= 0.0:
-            x = 0.5 * display.digit
-        width = (display.high - display.low) / x
+        x = x if x > 0.0 else 0.5 * display.digit
+        width, wide = (display.high - display.low) / x, error / x
         floor = display.probability(30.0 * x if 30.0 * x < scale.highest else x / 30.0)
-        bells = [_Bell(floor), _Bell(scale.sure * width, math.log(x), math.hypot(error / x, self._own))]
+        bells = [(scale.sure * width, math.log(x), wide**2 + self._own**2), _flat(floor)]
         if scale.dirty:
-            below = math.log(x) - _DIRTY_BELOW
-            bells.append(_Bell(scale.dirty * width, below, math.hypot(_DIRTY_WIDE, error / x)))
+            bells.append((scale.dirty * width, math.log(x) - _DIRTY_BELOW, _DIRTY_WIDE**2 + wide**2))
         return tuple(bells)
 
     def paths(self, times: Times) -> list[_Path]:
         """Every way the readings came about, the pairs having these factors on the unknown."""
         paths = [self._before]
-        for factor, shown, bells in zip(times, self.shown, self._bells, strict=True):
-            for display, own in zip(shown, bells, strict=True):
-                if math.isinf(factor):
-                    own = (_Bell(display.probability(math.inf)),)
-                elif factor <= 0.0:
-                    own = (_Bell(self._nothing(display)),)
-                paths = [path.then(bell, factor) for path in paths for bell in own]
+        places = [0.0 if not 0.0 < factor < math.inf else math.log(factor) for factor in times]
+        for there, lost, none in zip(self._there, self._open, self._nothing, strict=True):
+            factor = times[there[0]]
+            bells = lost[1] if factor == math.inf else none[1] if factor <= 0.0 else there[1]
+            place, after = places[there[0]], []
+            for weight, mean, variance in paths:
+                for mass, middle, own in bells:
+                    if own == math.inf:
+                        after.append((weight * mass, mean, variance))
+                        continue
+                    off, both = middle - place - mean, variance + own
+                    bell = math.exp(-0.5 * off * off / both) / math.sqrt(_TWO_PI * both)
+                    gain = variance / both
+                    after.append((weight * mass * bell, mean + gain * off, variance * (1.0 - gain)))
+            least = _NEGLIGIBLE * max(path[0] for path in after)
+            paths = [path for path in after if path[0] >= least]
         return paths
 
     def value(self, times: Times) -> float:
         """Probability of all readings. [-]"""
-        return max(math.fsum(path.weight for path in self.paths(times)), 1e-300)
+        return max(math.fsum([path[0] for path in self.paths(times)]), 1e-300)
+
+    def degrees(self, low: Times, high: Times) -> list[tuple[float, Times]]:
+        """
+        A pattern that comes in all degrees, with weights that sum to 1.
+
+        Close together where two readings would have it, and far apart elsewhere.
+        """
+        start, end = ([math.log(t) for t in times] for times in (low, high))
+        reach = [b - a for a, b in zip(start, end, strict=True)]
+        step = _STEP / max(map(abs, reach))
+        places = [k / _COARSE for k in range(_COARSE + 1)]
+        for i, j in itertools.combinations(range(3), 2):
+            first, second, slope = self.read[i], self.read[j], reach[i] - reach[j]
+            if first is None or second is None or abs(slope) < 1e-9:
+                continue
+            at = (first - second - start[i] + start[j]) / slope
+            places += [at + k * step for k in range(-_FINE, _FINE + 1)]
+        places = sorted({round(min(max(place, 0.0), 1.0), 6) for place in places})
+        edges = [places[0], *(0.5 * (a + b) for a, b in itertools.pairwise(places)), places[-1]]
+        return [
+            (b - a, tuple(math.exp(s + t * r) for s, r in zip(start, reach, strict=True)))  # type: ignore[misc]
+            for (a, b), t in zip(itertools.pairwise(edges), places, strict=True)
+        ]
 
 
-def _orders(times: Times) -> list[Times]:
-    """The different orders of three factors."""
-    return list(dict.fromkeys(itertools.permutations(times)))  # type: ignore[arg-type]
+def _orders(low: Times, high: Times) -> list[tuple[Times, Times]]:
+    """The different orders of three factors, at both ends."""
+    rows = itertools.permutations(zip(low, high, strict=True))
+    return list(dict.fromkeys(tuple(zip(*row, strict=True)) for row in rows))  # type: ignore[arg-type]
 
 
 def pair_names(placed: PlacedPart, three: Alike) -> tuple[str, str, str]:
@@ -216,10 +245,7 @@ class ThreeAlike(Model):
     def finding(self, say: Sayings) -> Said:
         """One alone says little: only what no size of three equal ones gives is said to be bad."""
         text, says = say.of_parts()
-        if says is Says.GOOD:
-            form = Message("{value}: it counts beside the two others, which should read the same.", value=_read(say))
-            return form, says
-        return text, says
+        return say.of_three() if says is Says.GOOD else (text, says)
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
@@ -232,9 +258,8 @@ class ThreeAlike(Model):
         offset = math.fsum(c * w for c, w in leads) if len(leads) > 1 else leads[0][0]
         triple = ask.triple(weighing, before, offset)
         sound = triple.paths((1.0, 1.0, 1.0))
-        best = max(sound, key=lambda path: path.weight)
-        middle = math.exp(best.mean)
-        wide = 2.2 * math.sqrt(best.variance)
+        _, mean, variance = max(sound)
+        middle, wide = math.exp(mean), 2.2 * math.sqrt(variance)
         edges = tuple(e * middle for e in _EDGES)
         if wide > 0.3:  # nothing read yet: any size
             edges = (middle * math.exp(-wide), middle * math.exp(wide))
@@ -271,8 +296,7 @@ class _Asked:
         shown: list[list[Display]] = [[], [], []]
         for name, row in zip(self.names, shown, strict=True):
             own = [t for t in taken if t.probe.id == name and t.seen.reading is not None]
-            different = list({t.seen.reading: t for t in own}.values())
-            row += weighing.displays(different[-_LAST:], offset)
+            row += weighing.displays(own[-_LAST:], offset)
         median, sigma = self._unknown
         meter, quantity = self.probe.meter or weighing.meter, Quantity(self.three.quantity)
         wide = math.hypot(sigma, gain(meter, quantity, median))
@@ -288,9 +312,20 @@ class _Asked:
 
         return Triple(shown, median, wide, own_sigma, nothing)
 
-    def patterns(self, modes: Mapping[str, str]) -> list[tuple[float, Times]]:
+    def patterns(self, triple: Triple, modes: Mapping[str, str]) -> list[tuple[float, Times]]:
         """Factors of the three under a set of modes, with weights that sum to 1."""
-        return _patterns(self.three, first_of(self._named, self.placed.id, modes))
+        name = first_of(self._named, self.placed.id, modes)
+        own = [p for p in self.three.pattern if name in p.modes] if name else []
+        if not own:
+            return [(1.0, (1.0, 1.0, 1.0))]
+        total = math.fsum(p.share for p in own)
+        found = []
+        for p in own:
+            orders = _orders(p.times, p.to or p.times)
+            for low, high in orders:
+                degrees = [(1.0, low)] if p.to is None else triple.degrees(low, high)
+                found += [(w * p.share / total / len(orders), times) for w, times in degrees]
+        return found
 
     @cached_property
     def _named(self) -> tuple[str, ...]:
@@ -298,49 +333,55 @@ class _Asked:
 
     def value(self, triple: Triple, modes: Mapping[str, str]) -> float:
         """Probability of all readings under a set of modes. [-]"""
-        return math.fsum(weight * triple.value(times) for weight, times in self.patterns(modes))
+        known = self._values
+        total = 0.0
+        for weight, times in self.patterns(triple, modes):
+            key = (id(triple), times)
+            if key not in known:
+                known[key] = triple.value(times)
+            total += weight * known[key]
+        return total
+
+    @cached_property
+    def _values(self) -> dict[tuple[int, Times], float]:
+        return {}
 
     def row(
-        self, triple: Triple, modes: Mapping[str, str], place: int, cut: Sequence[object], stray: float
+        self, triple: Triple, modes: Mapping[str, str], place: int, cut: Sequence[Stretch], stray: float
     ) -> Row:
         """Probability of each stretch of the next display of one pair. [-]"""
-        weights, rows = [], []
         own = math.log(self.three.balance) / Z95
-        for share, times in self.patterns(modes):
-            paths = triple.paths(times)
-            least = _FAINT * max(path.weight for path in paths)
-            for path in paths:
-                if path.weight < least:
-                    continue
-                factor = times[place]
-                weights.append(share * path.weight)
-                if factor <= 0.0:
-                    rows.append(self._nothing_row(cut, stray))
-                elif math.isinf(factor):
-                    rows.append(shares_of(cut, math.inf, 0.0))  # type: ignore[arg-type]
-                else:
-                    sigma = math.hypot(math.sqrt(path.variance), own)
-                    rows.append(shares_of(cut, factor * math.exp(path.mean), sigma))  # type: ignore[arg-type]
-        total = math.fsum(weights) or 1.0
-        return mixture([w / total for w in weights], rows)
+        ways = [
+            (share * weight, times[place], mean, variance)
+            for share, times in self.patterns(triple, modes)
+            for weight, mean, variance in triple.paths(times)
+        ]
+        least = _FAINT * max(way[0] for way in ways)
+        masses: dict[tuple[float, float], float] = {}  # in steps of what is shown
+        for weight, factor, mean, variance in ways:
+            if weight >= least:
+                key = (factor, 0.0)
+                if 0.0 < factor < math.inf:
+                    sigma = math.hypot(math.sqrt(variance), own)
+                    grid = 0.25 * sigma
+                    key = (round((math.log(factor) + mean) / grid) * grid, round(sigma, 3))
+                masses[key] = masses.get(key, 0.0) + weight
+        total = math.fsum(masses.values()) or 1.0
+        rows = [self._row(key, cut, stray) for key in masses]
+        return mixture([w / total for w in masses.values()], rows)
 
-    def _nothing_row(self, cut: Sequence[object], stray: float) -> Row:
+    def _row(self, key: tuple[float, float], cut: Sequence[Stretch], stray: float) -> Row:
+        place, sigma = key
+        if sigma > 0.0:
+            return shares_of(cut, math.exp(place), sigma)
+        return shares_of(cut, math.inf, 0.0) if place > 0.0 else self._nothing_row(cut, stray)
+
+    def _nothing_row(self, cut: Sequence[Stretch], stray: float) -> Row:
         if self.three.quantity == "resistance":
-            return shares_of(cut, 0.0, 0.0)  # type: ignore[arg-type]
-        found = [dead(stretch, stray) for stretch in cut]  # type: ignore[arg-type]
+            return shares_of(cut, 0.0, 0.0)
+        found = [dead(stretch, stray) for stretch in cut]
         total = math.fsum(found) or 1.0
         return tuple(p / total for p in found)
-
-
-@cache
-def _patterns(three: Alike, name: str) -> list[tuple[float, Times]]:
-    own = [p for p in three.pattern if name in p.modes] if name else []
-    if not own:
-        return [(1.0, (1.0, 1.0, 1.0))]
-    total = math.fsum(p.share for p in own)
-    return [
-        (p.share / total / len(orders), times) for p in own for orders in (_orders(p.times),) for times in orders
-    ]
 
 
 def _all(shown: Sequence[Sequence[Display]]) -> list[Display]:
@@ -349,12 +390,6 @@ def _all(shown: Sequence[Sequence[Display]]) -> list[Display]:
 
 def _between(text: Message, first: str, second: str) -> Message:
     return Message.of(text, first=first, second=second)
-
-
-def _read(say: Sayings) -> str:
-    from humclick.diagnosis.findings import shown_text
-
-    return shown_text(say.taken.seen)
 
 
 def _heat(machine: Machine) -> str:

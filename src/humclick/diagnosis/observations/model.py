@@ -215,6 +215,9 @@ class Sayings(Protocol):
     def of_parts(self) -> Said:
         """As a healthy part reads, or which of its faults it speaks for."""
 
+    def of_three(self) -> Said:
+        """That it counts beside two others."""
+
     def of_nothing(self) -> Said:
         """That it says nothing."""
 
