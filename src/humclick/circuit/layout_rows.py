@@ -173,13 +173,13 @@ class _Rows:
         first, middle, last = _COLUMNS
         scene.wire((first, low), (middle, low))
         scene.wire((middle, low), (last, low))
-        star = Text(middle + 12, low - 8, self.translate(Message("star")), "node", size=15, bold=True)
+        star = Text(middle + 17, low - 9, self.translate(Message("star")), "node", size=15, bold=True)
         scene.node(hub, middle, low, star)
         label = self.title(placed, WIDTH - 12 - 240, 3)
-        scene.label(label, 232, y + 60, share=self.shares.get(placed.id))
+        scene.label(label, 232, y + 56, share=self.shares.get(placed.id))
         mechanism = self.left.pop(machine.having(Role.MECHANISM).id)
-        scene.symbols.append(Symbol("crank", mechanism.id, 240, y + 126, 0, "(o)"))
-        scene.label(self.title(mechanism, 84, 1), 260, y + 126, share=self.shares.get(mechanism.id))
+        scene.symbols.append(Symbol("crank", mechanism.id, 236, y + 128, 0, "(o)"))
+        scene.label(self.title(mechanism, 80, 1), 262, y + 128, share=self.shares.get(mechanism.id))
         if guard is not None and guard.id in self.left and guard.family.sealed:
             del self.left[guard.id]
             scene.symbols.append(Symbol("thermal_contact", guard.id, 66, low + 34, 0, "[/]"))
