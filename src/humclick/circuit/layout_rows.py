@@ -152,7 +152,7 @@ class _Rows:
             y = top + 32.0 + 40.0 * k
             scene.wire((_RIGHT, y), (_BESIDE, y))
             scene.wire((_BESIDE, y), (_NEXT, y))
-            scene.node(name, _BESIDE, y, Text(_BESIDE, y - 16, name, "node", "middle", 13, True))
+            scene.node(name, _BESIDE, y, Text(_BESIDE, y - 16, name, "node", "middle", 13.5, True))
 
     def windings(self, y: float) -> float:
         """Draw the shell below a row of pins; return the height of its lower edge."""
@@ -178,8 +178,8 @@ class _Rows:
         label = self.title(placed, WIDTH - 12 - 240, 3)
         scene.label(label, 232, y + 56, share=self.shares.get(placed.id))
         mechanism = self.left.pop(machine.having(Role.MECHANISM).id)
-        scene.symbols.append(Symbol("crank", mechanism.id, 236, y + 128, 0, "(o)"))
-        scene.label(self.title(mechanism, 80, 1), 262, y + 128, share=self.shares.get(mechanism.id))
+        scene.symbols.append(Symbol("crank", mechanism.id, 228, y + 128, 0, "(o)"))
+        scene.label(self.title(mechanism, 90, 1), 254, y + 128, share=self.shares.get(mechanism.id))
         if guard is not None and guard.id in self.left and guard.family.sealed:
             del self.left[guard.id]
             scene.symbols.append(Symbol("thermal_contact", guard.id, 66, low + 34, 0, "[/]"))

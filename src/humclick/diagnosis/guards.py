@@ -180,7 +180,8 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         why = _reason("direct")
     cleared = known_good or (not ran and _gear_cleared(bench, situation, post))
     states.append(_guard("gear", cleared, around.bypass, NOTHING if cleared else why))
-    loaded = known_good or not done.isdisjoint(around.loaded)
+    on_other = {name for name, probe in known.items() if probe.model.on_known_good}
+    loaded = known_good or not (done - on_other).isdisjoint(around.loaded)
     states.append(_guard("supply", loaded, around.loaded, NOTHING if loaded else why))
     looked = [o.answer for o in seen if o.probe == "mechanism.condenser"]
     clear = (bool(looked) and looked[-1] == "clean") or "fit.mechanism" in done

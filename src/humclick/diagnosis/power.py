@@ -201,7 +201,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         probe = probe_of(situation.machine, o.probe, shop)
         if not probe.model.to_shell or o.reading is None:
             continue
-        if not situation.renewed_since(o).isdisjoint(situation.machine.windings):
+        if situation.renewed_since(o).issuperset(situation.machine.windings[:1]):
             continue  # of the old compressor
         allows = _standing(situation, probe, o)
         if o.tester:
@@ -296,7 +296,7 @@ def three_equal(situation: Situation) -> bool:
     if situation.machine.has(Role.WINDINGS) is not None:
         return False  # so it should be
     for o in situation.observations:
-        if not situation.renewed_since(o).isdisjoint(situation.machine.windings):
+        if situation.renewed_since(o).issuperset(situation.machine.windings[:1]):
             continue  # of the old compressor
         if o.reading is not None and probe_of(situation.machine, o.probe).pins is not None:
             last[o.probe] = o.reading.value or 0.0

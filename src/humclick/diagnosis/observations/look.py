@@ -60,7 +60,7 @@ class PartLook(Model):
         if seen.answer not in probe.outcomes:  # "not sure" says nothing
             return Factor(())
         scope = scope_of(weighing.bench, probe.part, probe.look.table if probe.look is not None else ())
-        rows = self._rows(weighing, probe, scope, mended | seen.renewed)
+        rows = self._rows(weighing, probe, scope, seen.renewed)
         k = probe.outcomes.index(seen.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in rows.items()}
         none = weighing.as_healthy * rows[(0,) * len(scope)][k] + (1.0 - weighing.as_healthy) / len(probe.outcomes)
@@ -72,19 +72,19 @@ class PartLook(Model):
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         scope = scope_of(outlook.bench, probe.part, probe.look.table if probe.look is not None else ())
-        rows = self._rows(outlook.weighing, probe, scope, outlook.mended)
+        rows = self._rows(outlook.weighing, probe, scope, outlook.situation.renewed)
         return outlook.by_config(probe, 0.0, probe.outcomes, scope, rows)
 
     @staticmethod
     def _rows(
-        weighing: Weighing, probe: Probe, scope: tuple[int, ...], mended: frozenset[str]
+        weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
     ) -> dict[tuple[int, ...], Row]:
-        """Probability of each answer in each mode of the part, and of others that show in it. [-]"""
+        """Probability of each answer in each mode of the part, and of others that show in it; some new. [-]"""
         look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
         assert look is not None
         rows: dict[tuple[int, ...], Row] = {}
         for config in bench.configs(scope):
-            name = first_of(look.table, probe.part, without(bench.modes_of(scope, config), mended))
+            name = first_of(look.table, probe.part, without(bench.modes_of(scope, config), renewed))
             row = look.table[name or "otherwise"]
             rows[config] = tuple([(1.0 - wrong) * p + wrong / len(row) for p in row])
         return rows
