@@ -74,14 +74,19 @@ class _Rows:
 
     def unit(self, upper: int, y: float) -> float:
         """Draw what is between a row at a height and the next; return the height of that."""
-        scene, placed = self.scene, self.between(upper)
+        scene, wires = self.scene, {frozenset(pair) for pair in self.machine.wires}
+        across = zip(self.rows[upper], self.rows[upper + 1], strict=False)
+        if all(frozenset(pair) in wires for pair in across):
+            return self.plain(upper, y)
+        placed = self.between(upper)
         if placed.family.role in (Role.SUPPLY, Role.WIRING):
             return self.cord(placed, upper, y)
         above, below = self.rows[upper], self.rows[upper + 1]
         own = [n for n in placed.connect.values() if n not in self.row_of and n != "shell"]
         beside = self.beside(set(own))
-        inner = [n for n in own if beside is None or n not in beside.connect.values()]
-        outer = [n for n in own if n not in inner]
+        held = {n for part in beside for n in part.connect.values()}
+        inner = [n for n in own if n not in held]
+        outer = [n for n in own if n in held]
         lines, size = self.title(placed, _RIGHT - _LEFT - 16, 2)
         top = y + _HALF
         at = top + 4 + LINE * (len(lines) + (placed.id in self.shares))
@@ -99,7 +104,7 @@ class _Rows:
             step = (_RIGHT - _LEFT) / len(inner)
             for k, name in enumerate(inner):
                 scene.node(name, _LEFT + 20 + k * step, at - RING - 4)
-        at = max(at, top + 30.0 + 40.0 * len(outer))
+        at = max(at, top + sum(self.high(part, outer) for part in beside))
         bottom = at + 4
         scene.frames.append(Frame("unit", placed.id, Box(_LEFT, top, _RIGHT, bottom)))
         for x in (_COLUMNS[k] for k in range(len(above))):
@@ -112,10 +117,19 @@ class _Rows:
             scene.wire((x, y), (x, top))
             scene.element(element, (x, first), (x, first + _SYMBOL - 8))
             scene.wire((x, bottom), (x, bottom + _HALF))
-        if beside is not None:
-            self.hang(beside, outer, top)
+        low = top
+        for part in beside:
+            low = self.hang(part, [n for n in outer if n in part.connect.values()], low) + 12.0
         self.nodes(below, bottom + _HALF)
         return bottom + _HALF
+
+    def plain(self, upper: int, y: float) -> float:
+        """Draw plain wires from a row to the next."""
+        low = y + 2 * _HALF + 10.0
+        for x in _COLUMNS[: len(self.rows[upper])]:
+            self.scene.wire((x, y), (x, low))
+        self.nodes(self.rows[upper + 1], low)
+        return low
 
     def cord(self, placed: PlacedPart, upper: int, y: float) -> float:
         """Draw wires with an outline round them, its title beside."""
@@ -131,21 +145,31 @@ class _Rows:
         self.nodes(self.rows[upper + 1], low)
         return low
 
-    def beside(self, nodes: set[str]) -> PlacedPart | None:
-        """The part that hangs on some nodes, and on no row."""
-        for placed in self.left.values():
-            ends = set(placed.connect.values())
-            if ends & nodes and not ends & self.row_of.keys():
-                return placed
-        return None
+    def high(self, placed: PlacedPart, outer: Sequence[str]) -> float:
+        """Room that a part beside a unit takes."""
+        shared = [n for n in placed.connect.values() if n in outer]
+        lines, _ = self.title(placed, _FAR - _NEXT - 8, 3)
+        own = [n for n in placed.connect.values() if n not in shared and n not in self.row_of]
+        high = max(14.0 + 40.0 * len(shared), 14.0 + LINE * (len(lines) + (placed.id in self.shares)))
+        return high + 12.0 + (2 * _HALF if own else 0.0)
 
-    def hang(self, placed: PlacedPart, nodes: Sequence[str], top: float) -> None:
-        """Draw what stands beside a unit, on nodes they share."""
+    def beside(self, nodes: set[str]) -> list[PlacedPart]:
+        """Parts that hang on some nodes of a unit, and join no rows."""
+        joined = set(self.row_of.values())
+        found = []
+        for placed in self.left.values():
+            rows = {self.row_of[n] for n in placed.connect.values() if n in self.row_of}
+            if set(placed.connect.values()) & nodes and len(rows) < 2 and rows <= joined:
+                found.append(placed)
+        return found
+
+    def hang(self, placed: PlacedPart, nodes: Sequence[str], top: float) -> float:
+        """Draw what stands beside a unit, on nodes they share and on its own; return the height below."""
         scene = self.scene
         del self.left[placed.id]
         lines, size = self.title(placed, _FAR - _NEXT - 8, 3)
         share = self.shares.get(placed.id)
-        high = max(30.0 + 40.0 * len(nodes), 14.0 + LINE * (len(lines) + (share is not None)))
+        high = max(14.0 + 40.0 * len(nodes), 14.0 + LINE * (len(lines) + (share is not None)))
         scene.frames.append(Frame("unit", placed.id, Box(_NEXT, top, _FAR, top + high)))
         scene.label((lines, size), (_NEXT + _FAR) / 2, top + high / 2, "middle", share)
         for k, name in enumerate(nodes):
@@ -153,6 +177,12 @@ class _Rows:
             scene.wire((_RIGHT, y), (_BESIDE, y))
             scene.wire((_BESIDE, y), (_NEXT, y))
             scene.node(name, _BESIDE, y, Text(_BESIDE, y - 16, name, "node", "middle", 13.5, True))
+        own = [n for n in placed.connect.values() if n not in nodes and n not in self.row_of]
+        for k, name in enumerate(own):
+            x = _NEXT + 20.0 + 44.0 * k
+            scene.wire((x, top + high), (x, top + high + _HALF))
+            scene.node(name, x, top + high + _HALF)
+        return top + high + (2 * _HALF if own else 0.0)
 
     def windings(self, y: float) -> float:
         """Draw the shell below a row of pins; return the height of its lower edge."""
@@ -182,9 +212,9 @@ class _Rows:
         scene.label(self.title(mechanism, 90, 1), 254, y + 128, share=self.shares.get(mechanism.id))
         if guard is not None and guard.id in self.left and guard.family.sealed:
             del self.left[guard.id]
-            scene.symbols.append(Symbol("thermal_contact", guard.id, 66, low + 34, 0, "[/]"))
-            scene.label(self.title(guard, 150, 2), 96, low + 34, share=self.shares.get(guard.id))
-            bottom += 32.0
+            scene.symbols.append(Symbol("thermal_contact", guard.id, 66, low + 44, 0, "[/]"))
+            scene.label(self.title(guard, 150, 2), 96, low + 44, share=self.shares.get(guard.id))
+            bottom += 40.0
             scene.frames[-1] = Frame("shell", "", Box(12, y, WIDTH - 12, bottom))
         return bottom
 

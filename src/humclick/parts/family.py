@@ -68,6 +68,7 @@ class Role(StrEnum):
     WINDINGS = "windings"
     DRIVE = "drive"
     SWITCH = "contactor"
+    FAN = "fan"
 
 
 #: Roles of the start gear of a single-phase machine, each drawn by its elements.

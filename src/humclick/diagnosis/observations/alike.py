@@ -18,7 +18,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.displays import Display, Stretch, cut_at, shares_of
-from humclick.diagnosis.factors import Factor, copper, dead, flat
+from humclick.diagnosis.factors import Factor, copper, dead, flat, p_hot
 from humclick.diagnosis.law import gain
 from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.measured import labels_between, mixture
@@ -30,7 +30,7 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Quantity
-from humclick.parts.family import Alike, Role
+from humclick.parts.family import HEALTHY, Alike, Role
 from humclick.sourced import Z95
 
 __all__ = ["KINDS", "ThreeAlike", "Triple", "pair_names"]
@@ -53,6 +53,11 @@ _STEP, _FINE, _COARSE = 0.012, 5, 8
 _NEGLIGIBLE = 1e-7
 _TWO_PI = 2.0 * math.pi
 _ROOT_2PI = math.sqrt(_TWO_PI)
+
+#: How a protector inside the shell cools.
+_INSIDE = "internal_protector"
+#: Gates of what is measured under power.
+_METERS = frozenset({"meter-for-line", "meter-for-dc"})
 
 Times = tuple[float, float, float]
 
@@ -190,6 +195,7 @@ class ThreeAlike(Model):
 
     name: ClassVar[str] = "alike"
     order: ClassVar[int] = 50
+    on_part: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
@@ -202,7 +208,7 @@ class ThreeAlike(Model):
     def _probe(
         self, machine: Machine, placed: PlacedPart, three: Alike, name: str, points: tuple[str, str]
     ) -> Probe:
-        live, pins = "stand-clear" in three.gates, three.prefix == "pins"
+        pins, live = three.prefix == "pins", not _METERS.isdisjoint(three.gates)
         dead_gates = tuple(dict.fromkeys((*touching(machine), *three.gates)))
         outside = placed.family.outside or live
         return Probe(
@@ -224,8 +230,9 @@ class ThreeAlike(Model):
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """All three share the unknown."""
-        probe = taken.probe
-        return Group(f"three of {probe.part} {probe.id.partition('.')[0]}", mended=mended & {probe.part})
+        probe, heat = taken.probe, taken.seen.temperature.kind
+        name = f"three of {probe.part} {probe.id.partition('.')[0]}"
+        return Group(name, heat if probe.heat == _INSIDE else "", mended=mended & {probe.part})
 
     # -- what was seen --------------------------------------------------------------------------------------
 
@@ -234,10 +241,11 @@ class ThreeAlike(Model):
         ask = _Asked(bench, probe)
         leads = weighing.leads if probe.quantity == "resistance" else weighing.leads[:1]
         triples = [ask.triple(weighing, taken, offset) for offset, _ in leads]
+        hot = p_hot(taken[0].seen.temperature, weighing.slips["cold_but_warm"])
         table: dict[Config, Row] = {}
         for config in bench.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), mended)
-            row = tuple(ask.value(triple, modes) for triple in triples)
+            row = tuple(ask.value(triple, modes, hot) for triple in triples)
             table[config] = row if len(row) == len(weighing.leads) else row * len(weighing.leads)
         healthy = weighing.mean(table[(0,) * len(ask.scope)])
         return Factor((), ask.scope, table, None, weighing.none(healthy, _all(triples[0].shown)))
@@ -265,11 +273,11 @@ class ThreeAlike(Model):
             edges = (middle * math.exp(-wide), middle * math.exp(wide))
         scale = weighing.scale(probe, offset)
         cut = cut_at(scale, edges)
-        place = ask.names.index(probe.id)
+        place, hot = ask.names.index(probe.id), outlook.hot(probe, waits)
         rows = {}
         for config in outlook.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), outlook.mended)
-            rows[config] = ask.row(triple, modes, place, cut, STRAY * middle)
+            rows[config] = ask.row(triple, modes, hot, place, cut, STRAY * middle)
         quantity = Quantity(probe.quantity)
         labels = (*labels_between(edges, quantity), "OL")
         anything = tuple(flat(s) for s in cut)
@@ -285,7 +293,9 @@ class _Asked:
         self.three = next(t for t in self.placed.family.alikes if probe.id in pair_names(self.placed, t))
         self.names = pair_names(self.placed, self.three)
         named = [name for pattern in self.three.pattern for name in pattern.modes]
-        self.scope = scope_of(bench, probe.part, named)
+        self.guard = bench.machine.has(Role.PROTECTOR) if probe.heat == _INSIDE else None
+        inside = (f"{self.guard.id}.",) if self.guard is not None else ()
+        self.scope = scope_of(bench, probe.part, (*named, *inside))
 
     @cached_property
     def _unknown(self) -> tuple[float, float]:
@@ -312,8 +322,17 @@ class _Asked:
 
         return Triple(shown, median, wide, own_sigma, nothing)
 
-    def patterns(self, triple: Triple, modes: Mapping[str, str]) -> list[tuple[float, Times]]:
-        """Factors of the three under a set of modes, with weights that sum to 1."""
+    def patterns(self, triple: Triple, modes: Mapping[str, str], hot: float) -> list[tuple[float, Times]]:
+        """Factors of the three under a set of modes, hot with a probability; weights sum to 1."""
+        found = self._closed(triple, modes)
+        if self.guard is None:
+            return found
+        mode = self.guard.family.mode(modes.get(self.guard.id, HEALTHY))
+        opens = hot if mode.passing else hot * mode.hot_open if mode.name == HEALTHY else 1.0
+        return [*((w * (1.0 - opens), times) for w, times in found), (opens, (math.inf,) * 3)]
+
+    def _closed(self, triple: Triple, modes: Mapping[str, str]) -> list[tuple[float, Times]]:
+        """The same with a protector inside the shell closed."""
         name = first_of(self._named, self.placed.id, modes)
         own = [p for p in self.three.pattern if name in p.modes] if name else []
         if not own:
@@ -331,11 +350,11 @@ class _Asked:
     def _named(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(name for pattern in self.three.pattern for name in pattern.modes))
 
-    def value(self, triple: Triple, modes: Mapping[str, str]) -> float:
+    def value(self, triple: Triple, modes: Mapping[str, str], hot: float) -> float:
         """Probability of all readings under a set of modes. [-]"""
         known = self._values
         total = 0.0
-        for weight, times in self.patterns(triple, modes):
+        for weight, times in self.patterns(triple, modes, hot):
             key = (id(triple), times)
             if key not in known:
                 known[key] = triple.value(times)
@@ -347,13 +366,19 @@ class _Asked:
         return {}
 
     def row(
-        self, triple: Triple, modes: Mapping[str, str], place: int, cut: Sequence[Stretch], stray: float
+        self,
+        triple: Triple,
+        modes: Mapping[str, str],
+        hot: float,
+        place: int,
+        cut: Sequence[Stretch],
+        stray: float,
     ) -> Row:
         """Probability of each stretch of the next display of one pair. [-]"""
         own = math.log(self.three.balance) / Z95
         ways = [
             (share * weight, times[place], mean, variance)
-            for share, times in self.patterns(triple, modes)
+            for share, times in self.patterns(triple, modes, hot)
             for weight, mean, variance in triple.paths(times)
         ]
         least = _FAINT * max(way[0] for way in ways)
@@ -394,7 +419,7 @@ def _between(text: Message, first: str, second: str) -> Message:
 
 def _heat(machine: Machine) -> str:
     guard = machine.has(Role.PROTECTOR)
-    return "internal_protector" if guard is not None and guard.family.sealed else "windings"
+    return _INSIDE if guard is not None and guard.family.sealed else "windings"
 
 
 KINDS = (ThreeAlike(),)
