@@ -101,7 +101,7 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
     if situation.complaint not in heard:
         simulated = bench.machine.started
         heard[situation.complaint] = (
-            complaint(bench, situation.complaint) if simulated else failed_before(bench)
+            complaint(bench, situation.complaint) if simulated else failed_before(bench, situation.complaint)
         )
     factors = [heard[situation.complaint]]
     for group, members in groups.items():

@@ -194,7 +194,8 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     deciding = _deciding(bench, situation, post)
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     # what a kind of machine has no probe for is not asked of it
-    return tuple(s for s in states if not s.open or not s.probes or not known.keys().isdisjoint(s.probes))
+    there = [replace(s, probes=tuple(name for name in s.probes if name in known)) for s in states]
+    return tuple(s for s, asked in zip(there, states, strict=True) if not s.open or s.probes or not asked.probes)
 
 
 def needs_before(
@@ -468,8 +469,12 @@ def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
     taken = taken_of(bench.machine, situation.observations, bench.shop)
     measured = {probe.part for probe, _ in taken if probe.model.on_part}
     gear = [p for p in bench.machine.parts if p.family.gear]
+    known = probes_of(bench.machine, bench.shop)
+    around = {n for n in bench.machine.arrangement.frame.bypass if n in known and known[n].model.on_part}
+    shown = any(o.probe in around for o in situation.observations)  # what comes out of the gear was read
     return all(
-        (p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED for p in gear
+        (shown or p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED
+        for p in gear
     )
 
 

@@ -1,17 +1,18 @@
 """
 A try by the machine's own board, unit or contactor, where no start was simulated for its kind.
 
-Nothing is known then of how each fault sounds: it starts, or it does not.
+How a fault sounds is known only roughly then: nothing flows, or the rotor stands under current, or neither is known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.observations.attempt import Listened, none_of
 from humclick.diagnosis.observations.model import COVER_ON, Group, Probe, Taken, rest_of
@@ -25,8 +26,14 @@ from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "OwnTry", "failed_before"]
 
-#: What a try sees of a mode: it stops the machine, mostly does, or does while hot.
-_STOPS, _MOSTLY, _WHILE_HOT = 1, 2, 4
+#: What a try sees of a mode: it stops the machine, mostly does, or does while hot; nothing flows, or the rotor stands.
+_STOPS, _MOSTLY, _WHILE_HOT, _QUIET, _HELD = 1, 2, 4, 8, 16
+#: By what a recording of the line current would show (`Mode.recorded`).
+_SOUNDS = {"nothing": _QUIET, "rotor_held": _HELD}
+
+
+def _data() -> Mapping[str, Any]:
+    return read_data("humclick.diagnosis", "severity.toml")["own_try"]  # type: ignore[no-any-return]
 
 
 def _marks(bench: Bench, mended: frozenset[str]) -> Mapping[Fault, int]:
@@ -37,14 +44,14 @@ def _marks(bench: Bench, mended: frozenset[str]) -> Mapping[Fault, int]:
         new = placed.id in mended or f"{placed.id}.{mode.name}" in mended
         eased = machine.eased(placed.id, mode.name)
         kind = _WHILE_HOT if eased else _MOSTLY if mode.degrees else _STOPS
-        marks[part, m] = 0 if new or placed.family.apart else kind
+        silent = new or placed.family.apart
+        marks[part, m] = 0 if silent else kind | _SOUNDS.get(mode.recorded, 0)
     return marks
 
 
 def _runs(seen: int, hot: float) -> float:
     """Probability that it starts and runs. [-]"""
-    data = read_data("humclick.diagnosis", "severity.toml")["own_try"]
-    sound, mostly, stops = (float(data[name]["value"]) for name in ("sound", "mostly", "stops"))
+    sound, mostly, stops = (float(_data()[name]["value"]) for name in ("sound", "mostly", "stops"))
     if seen & _STOPS:
         return stops
     if seen & _MOSTLY:
@@ -52,19 +59,30 @@ def _runs(seen: int, hot: float) -> float:
     return hot * mostly + (1.0 - hot) * sound if seen & _WHILE_HOT else sound
 
 
-def failed_before(bench: Bench) -> Factor:
-    """A machine that was called for did not start; how it sounded says no more."""
+def _outcomes(seen: int, hot: float) -> Row:
+    """Probability of what it does, in the order of `OUTCOMES`. [-]"""
+    runs = _runs(seen, hot)
+    name = "nothing" if seen & _QUIET else "rotor_held" if seen & _HELD else "otherwise"
+    sounds = _data()["sounds"][name]
+    return tuple(runs if o == Heard.RUNS else (1.0 - runs) * float(sounds[o]) for o in OUTCOMES)
+
+
+def failed_before(bench: Bench, heard: Heard | None) -> Factor:
+    """What was heard before anybody came, of a machine whose starts are not simulated."""
     marks = _marks(bench, frozenset())
+    k = OUTCOMES.index(heard.value if heard is not None else Heard.RUNS)
 
     def values(seen: Sequence[int]) -> list[float]:
-        return [1.0 - _runs(bits, 1.0) for bits in seen]
+        told = [reported(_outcomes(bits, 1.0), by="reported")[k] for bits in seen]
+        return told if heard is not None else [1.0 - p for p in told]
 
-    return Factor((), (), {}, PerSet(marks, values), 0.98, 1.0)
+    none = 0.98 if heard is None else none_of(heard, 0.02)
+    return Factor((), (), {}, PerSet(marks, values), none, 1.0)
 
 
 def _answers(seen: int, hot: float) -> Row:
-    """Probability of each answer. [-]"""
-    return tuple(none_of(outcome, _runs(seen, hot)) for outcome in OUTCOMES)
+    """Probability of each answer of somebody who stands and listens. [-]"""
+    return reported(_outcomes(seen, hot), by="listened")
 
 
 class OwnTry(Listened):
