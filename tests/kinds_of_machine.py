@@ -16,6 +16,7 @@ from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation, called
 from humclick.meters import Quantity
 from humclick.readings import PartTemperature, parse_reading
+from humclick.start.rows import OUTCOMES
 
 COLD = PartTemperature("cold")
 
@@ -42,6 +43,11 @@ class Faulty:
             name = first_of(probe.look.table, probe.part, self.modes) or "otherwise"
             row = probe.look.table[name]
             return self._seen(probe, answer=probe.look.outcomes[max(range(len(row)), key=row.__getitem__)])
+        if probe.heard and self.machine.started:
+            counts = self.machine.sealed if probe.model.on_known_good else {*self.modes}
+            modes = {p: m for p, m in self.modes.items() if p in counts and p not in probe.mends}
+            shares = self.bench.starts.of(modes).outcomes
+            return self._seen(probe, answer=OUTCOMES[max(range(len(shares)), key=shares.__getitem__)])
         if probe.heard:
             stops = [p for p, m in self.modes.items() if not self.machine.eased(p, m)]
             stops = [p for p in stops if not self.machine.part(p).family.apart]
@@ -75,6 +81,8 @@ class Faulty:
         if value is None:
             return Observation(probe.id, answer=answer, temperature=COLD)
         text = "OL" if math.isinf(value) or value > 4.0e7 else f"{float(f'{value:.3g}'):.6f}".rstrip("0").rstrip(".")
+        if probe.quantity == "capacitance":
+            text = f"{value * 1e6:.4g} uF"
         tester = probe.meter is not None
         reading = parse_reading(text, Quantity(probe.quantity))
         return Observation(probe.id, reading=reading, temperature=COLD, tester=tester)

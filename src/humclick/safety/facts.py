@@ -185,4 +185,6 @@ def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, 
         names.append("starts-not-simulated")
     if not machine.arrangement.started:
         names.append("judged-by-readings")
-    return tuple(caution(name) for name in names)
+    kind = machine.arrangement
+    own = (Fact("kind-of-machine", kind.title.capital(), kind.caution, "common practice"),) if kind.caution else ()
+    return (*own, *(caution(name) for name in names))
