@@ -357,9 +357,9 @@ def test_every_order_is_in_the_help_and_survives_nonsense(session: Session) -> N
     assert read_call(bare.path)
 
 
-def test_a_recognised_machine_is_not_judged(tmp_path: Path) -> None:
-    """An inverter-driven machine shows its caution; notes are still kept."""
-    session = begun(tmp_path / "call.toml", "inverter-driven")
+def test_a_recognised_machine_is_not_judged(tmp_path: Path, recognised: str) -> None:
+    """A machine that is only recognised shows its caution; notes are still kept."""
+    session = begun(tmp_path / "call.toml", recognised)
     session.questions = []
     assert "Never put it across the mains" in session.take("")
     session.take("note three equal readings")

@@ -137,6 +137,11 @@ class Frame(DataTable, frozen=True, dict=True):
             Message("nominal volts must be {ranges:or}, got {volts:g}", ranges=ranges, volts=volts)
         )
 
+    def suited(self, volts: float) -> float:
+        """Nominal volts as they are where machines of this frame are made for them, else the usual ones. [V]"""
+        served = any(low <= volts <= high for low, high in self.volts.values())
+        return volts if served else self.usual_volts
+
 
 def frames() -> tuple[str, ...]:
     """Names of all frames, in alphabetical order."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from humclick.arrangements.arrangement import Arrangement, arrangement
@@ -26,11 +26,15 @@ __all__ = ["Machine", "Nameplate"]
 _LRA_FACTOR = 1.5
 
 
+#: Volts of a plate that nobody read. [V]
+_UNREAD = 115.0
+
+
 @dataclass(frozen=True, slots=True)
 class Nameplate:
     """What the plate says."""
 
-    volts: float = 115.0  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
+    volts: float = _UNREAD  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
     hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
@@ -92,10 +96,14 @@ class Machine:
         """
         Put a machine together by name; the protector defaults to the arrangement's first.
 
+        Volts of a plate that nobody read are those usual for its kind.
+
         Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
-        plate = nameplate or Nameplate(kind.frame.usual_volts)
+        plate = nameplate or Nameplate()
+        if plate.volts == _UNREAD:
+            plate = replace(plate, volts=kind.frame.suited(plate.volts))
         return Machine(kind, protector or kind.protectors[0], plate, known or {})
 
     @cached_property

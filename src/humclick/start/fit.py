@@ -65,7 +65,7 @@ def start_case(
     Refused
         If the machine is one of those never started from here, or a value drawn cannot be.
     """
-    if machine.arrangement.recognised_only:
+    if not machine.started:
         raise Refused(
             Message(
                 "{title}: {caution}", title=machine.arrangement.title, caution=machine.arrangement.caution
