@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from humclick.arrangements.arrangement import arrangements
 from humclick.cli.orders import ORDERS
 from humclick.cli.screen import prompt, view
 from humclick.cli.session import Session
@@ -33,7 +34,7 @@ def test_opening_questions_describe_the_machine(tmp_path: Path) -> None:
     """Arrangement, protector, plate, meter, leads and complaint are asked and kept as typed."""
     call = begun(
         tmp_path / "call.toml",
-        "13",
+        str(arrangements().index("rsir-ptc") + 1),
         "internal",
         "230",
         "50",
