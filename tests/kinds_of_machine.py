@@ -62,7 +62,7 @@ class Faulty:
     def _value(self, probe: Probe) -> float:
         if probe.kind == "alike":
             placed = self.machine.part(probe.part)
-            three = next(t for t in placed.family.alikes if probe.id in pair_names(placed, t))
+            three = next(t for t in placed.family.threes if probe.id in pair_names(placed, t))
             size = self.machine.size(probe.part, three.size)
             nominal = self.machine.nameplate.volts if size.unit == "-" else self.scale
             guard = self.modes.get("star_protector")

@@ -170,6 +170,17 @@ def test_lines_above_five_percent_unbalance_are_what_is_wrong() -> None:
     assert alike.of_part("supply") < 0.05
 
 
+@published(source="NEMA MG 1, 14.36 and figure 14-1 (from memory)", where="derating of an unbalanced supply")
+def test_what_unbalance_costs_is_said_with_the_readings() -> None:
+    """Beside the three line volts stands how unlike they are, and what power a motor may give on them."""
+    machine = Machine.of("three-phase", None, Nameplate(460.0))
+    names = ["supply.l1-l2", "supply.l2-l3", "supply.l1-l3"]
+    told = findings(read(machine, dict(zip(names, ("460", "467", "450"), strict=True))))
+    assert all("2.0 %" in finding.text and "95 % of its power" in finding.text for finding in told)
+    told = findings(read(machine, dict(zip(names, ("460", "430", "405"), strict=True))))
+    assert all("must not run" in finding.text for finding in told)
+
+
 def test_a_lost_line_is_not_low_volts() -> None:
     """One pair full and two with half or nothing is a line missing, fed back or not."""
     machine = Machine.of("three-phase", None, Nameplate(400.0))

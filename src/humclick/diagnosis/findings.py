@@ -101,8 +101,12 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     """
     judged = judge(replace(situation, observations=()), shop)
     found = [_finding(judged.bench, situation, seen) for seen in situation.observations]
+    taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
+    for model in dict.fromkeys(probe.model for probe, _ in taken):
+        beside = model.together(judged.bench, taken)
+        for i, (text, says) in beside.items():
+            found[i] = replace(found[i], text=_beside(taken[i].seen, text), says=says, warns=says is not Says.GOOD)
     if three_equal(situation):
-        taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         found = [
             replace(f, text=_one_of_three(seen), says=Says.BAD, warns=True)
             if _between_pins(probe, seen)
@@ -110,6 +114,10 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
             for f, (probe, seen) in zip(found, taken, strict=True)
         ]
     return tuple(found)
+
+
+def _beside(seen: Observation, text: Message) -> Message:
+    return Message("{value}. {sentence}", value=shown_text(seen), sentence=text)
 
 
 def _one_of_three(seen: Observation) -> Message:

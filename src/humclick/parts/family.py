@@ -28,7 +28,7 @@ from humclick.typed_data import sizes_in, typed_value
 __all__ = [
     "GEAR_ROLES",
     "HEALTHY",
-    "Alike",
+    "Three",
     "BenchTest",
     "Branch",
     "Condition",
@@ -147,7 +147,7 @@ class Pattern(DataTable, frozen=True):
     share: float = 1.0  #: How often it is this one of the mode's patterns, over the others. [-]
 
 
-class Alike(DataTable, frozen=True):
+class Three(DataTable, frozen=True):
     """
     Three readings of one unknown: the windings of three equal ones, the volts of three lines.
 
@@ -221,7 +221,7 @@ class Family(DataTable, frozen=True, dict=True):
     looks: tuple[Look, ...] = msgspec.field(name="look", default=())
     #: What is measured on it under power, and three at a time.
     levels: tuple[Level, ...] = msgspec.field(name="level", default=())
-    alikes: tuple[Alike, ...] = msgspec.field(name="alike", default=())
+    threes: tuple[Three, ...] = msgspec.field(name="three", default=())
     gear: bool = False  #: True for the start gear outside the shell (what a known-good set replaces).
     sealed: bool = False  #: True for what is inside the shell.
     outside: bool = False  #: True for what is reached without taking the terminal cover off.
@@ -257,7 +257,7 @@ class Family(DataTable, frozen=True, dict=True):
             for size in (branch.size, branch.pulled_by or branch.size):
                 if size not in self.sizes:
                     raise ValueError(f"mode {mode.name!r}: a branch names size {choice_of(size, self.sizes)}")
-        for row in (*self.levels, *self.alikes):
+        for row in (*self.levels, *self.threes):
             if row.size not in self.sizes:
                 raise ValueError(f"size of a level or of three alike must be {choice_of(row.size, self.sizes)}")
         if self.gear_ohms and self.gear_ohms not in self.sizes:
@@ -322,7 +322,7 @@ def _check_ends(kind: Family) -> None:
     ends = [(f"mode {m.name!r}", b.between) for m in kind.listed for b in m.branches]
     ends += [(f"test {t.name!r}", t.between) for t in kind.tests]
     ends += [(f"level {t.name!r}", t.between) for t in kind.levels]
-    ends += [("alike", pair) for three in kind.alikes for pair in three.between]
+    ends += [("alike", pair) for three in kind.threes for pair in three.between]
     ends += [("element", e.ends) for e in kind.drawn]
     for where, pair in ends:
         for end in pair:
@@ -335,7 +335,7 @@ def _check_elsewhere(kind: Family, where: str) -> None:
     named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
     named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
     named += [
-        ("gates", gate, gates()) for row in (*kind.looks, *kind.levels, *kind.alikes) for gate in row.gates
+        ("gates", gate, gates()) for row in (*kind.looks, *kind.levels, *kind.threes) for gate in row.gates
     ]
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:

@@ -28,9 +28,11 @@ from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
-from humclick.messages import Message
+from humclick.errors import OutOfRange
+from humclick.messages import N_, Message
 from humclick.meters import Quantity
-from humclick.parts.family import HEALTHY, Alike, Role
+from humclick.parts.family import HEALTHY, Three, Role
+from humclick.physics.supply import unbalance, unbalance_derating
 from humclick.sourced import Z95
 
 __all__ = ["KINDS", "ThreeAlike", "Triple", "pair_names"]
@@ -181,7 +183,7 @@ def _orders(low: Times, high: Times) -> list[tuple[Times, Times]]:
     return list(dict.fromkeys(tuple(zip(*row, strict=True)) for row in rows))  # type: ignore[arg-type]
 
 
-def pair_names(placed: PlacedPart, three: Alike) -> tuple[str, str, str]:
+def pair_names(placed: PlacedPart, three: Three) -> tuple[str, str, str]:
     """Names of the probes of three readings."""
     a, b, c = (
         f"{three.prefix or placed.id}.{placed.connect[first]}-{placed.connect[second]}"
@@ -200,13 +202,13 @@ class ThreeAlike(Model):
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         for placed in machine.parts:
-            for three in placed.family.alikes:
+            for three in placed.family.threes:
                 names = pair_names(placed, three)
                 for name, (a, b) in zip(names, three.between, strict=True):
                     yield self._probe(machine, placed, three, name, (placed.connect[a], placed.connect[b]))
 
     def _probe(
-        self, machine: Machine, placed: PlacedPart, three: Alike, name: str, points: tuple[str, str]
+        self, machine: Machine, placed: PlacedPart, three: Three, name: str, points: tuple[str, str]
     ) -> Probe:
         pins, live = three.prefix == "pins", not _METERS.isdisjoint(three.gates)
         dead_gates = tuple(dict.fromkeys((*touching(machine), *three.gates)))
@@ -253,7 +255,18 @@ class ThreeAlike(Model):
     def finding(self, say: Sayings) -> Said:
         """One alone says little: only what no size of three equal ones gives is said to be bad."""
         text, says = say.of_parts()
-        return say.of_three() if says is Says.GOOD else (text, says)
+        alone = says is Says.GOOD and say.taken.probe.quantity == "resistance"
+        return say.of_three() if alone else (text, says)
+
+    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
+        found: dict[int, Said] = {}
+        for placed in bench.machine.parts:
+            for three in placed.family.threes:
+                last = {t.probe.id: i for i, t in enumerate(taken) if t.probe.id in pair_names(placed, three)}
+                said = _unlike([taken[i] for i in last.values()], three) if len(last) == 3 else None
+                if said is not None:
+                    found |= dict.fromkeys(last.values(), said)
+        return found
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
@@ -290,7 +303,7 @@ class _Asked:
     def __init__(self, bench: Bench, probe: Probe) -> None:
         self.bench, self.probe = bench, probe
         self.placed = bench.machine.part(probe.part)
-        self.three = next(t for t in self.placed.family.alikes if probe.id in pair_names(self.placed, t))
+        self.three = next(t for t in self.placed.family.threes if probe.id in pair_names(self.placed, t))
         self.names = pair_names(self.placed, self.three)
         named = [name for pattern in self.three.pattern for name in pattern.modes]
         self.guard = bench.machine.has(Role.PROTECTOR) if probe.heat == _INSIDE else None
@@ -411,6 +424,30 @@ class _Asked:
 
 def _all(shown: Sequence[Sequence[Display]]) -> list[Display]:
     return [display for row in shown for display in row]
+
+
+def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
+    """How much three numbers differ from their mean, and whether sound ones may; None where one is no number."""
+    readings = [t.seen.reading for t in three_read if t.seen.reading is not None and t.seen.reading.value]
+    values = [reading.value for reading in readings if reading.value is not None]
+    if len(values) < 3 or not three.limit:
+        return None
+    share, mean = unbalance(*values), math.fsum(values) / 3.0
+    quantity = Quantity(three.quantity)
+    counts = max(reading.resolution or 0.0 for reading in readings)
+    if share <= three.limit + counts / mean:  # the meter's own error is common to all three
+        text = Message("The three differ by {share:.1f} % from their mean, as sound ones may.", share=100.0 * share)
+        return text, Says.GOOD
+    if quantity is not Quantity.VOLTAGE:
+        form = N_("The three differ by {share:.1f} % from their mean, sound ones by {limit:.0f} % at most: read them again.")
+        return Message.of(form, share=100.0 * share, limit=100.0 * three.limit), Says.BAD
+    try:
+        left = 100.0 * unbalance_derating(share)
+    except OutOfRange:
+        form = N_("The three lines differ by {share:.1f} % from their mean: above 5 % a motor must not run on them.")
+        return Message.of(form, share=100.0 * share), Says.BAD
+    form = N_("The three lines differ by {share:.1f} % from their mean: a motor may give {left:.0f} % of its power on them.")
+    return Message.of(form, share=100.0 * share, left=left), Says.BAD
 
 
 def _between(text: Message, first: str, second: str) -> Message:

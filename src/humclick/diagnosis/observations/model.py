@@ -330,6 +330,10 @@ class Model:
             return say.of_whole()
         return say.of_parts() if say.factor.table else say.of_nothing()
 
+    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
+        """What observations of this kind mean beside each other, by their numbers; over what each means alone."""
+        return {}
+
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
         return None
