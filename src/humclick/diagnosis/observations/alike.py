@@ -199,6 +199,7 @@ class ThreeAlike(Model):
     order: ClassVar[int] = 50
     on_part: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
+    beside: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         for placed in machine.parts:

@@ -272,6 +272,8 @@ class Model:
         Whether it measures the insulation to the shell.
     repeats : bool
         Whether an odd reading is worth taking again.
+    beside : bool
+        Whether readings of several probes are one picture, which a fault makes uneven: they need not agree.
     """
 
     name: ClassVar[str]
@@ -283,6 +285,7 @@ class Model:
     on_part: ClassVar[bool] = False
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False
+    beside: ClassVar[bool] = False
 
     # -- which there are ------------------------------------------------------------------------------------
 
