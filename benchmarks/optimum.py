@@ -195,7 +195,7 @@ def instances(probes: int, cases: int, seed: int) -> list[tuple[str, Choice]]:
     rng = random.Random(seed)
     found = []
     for name, complaint in itertools.product(arrangements(), _COMPLAINTS):
-        if arrangement(name).recognised_only:
+        if not arrangement(name).started:
             continue
         whole = real_problem(Machine.of(name, nameplate=Nameplate(115.0, 60.0)), complaint)
         ranked = [w.probe for w in plan(whole).worths]

@@ -109,7 +109,7 @@ def machines() -> tuple[Machine, ...]:
     """
     found = []
     for name in arrangements():
-        if arrangement(name).recognised_only:
+        if not arrangement(name).started:
             continue
         kinds = itertools.product(arrangement(name).protectors, ((115, 60), (115, 50), (230, 50), (230, 60)))
         for i, (protector, (volts, hertz)) in enumerate(kinds):

@@ -176,7 +176,8 @@ def _needing(drawn: list[Design]) -> list[Design]:
     if not drawn or drawn[0].machine.arrangement.abbreviation not in data["kinds"]:
         return drawn
     starter = drawn[0].machine.having(Role.STARTER)
-    without = {starter.id: next(m.name for m in starter.family.listed if m.recorded == data["without"])}
+    idle = [m for m in starter.family.listed if m.recorded == data["without"]]
+    without = {starter.id: min(idle, key=lambda mode: len(mode.branches)).name}  # nothing joins, not poorly
     table = pack_many([design.case(without, attempt="proof ") for design in drawn])
     features = simulate_packed(table, _limit("seconds"), threads=1)
     return [design for design, outcome in zip(drawn, features.outcome, strict=True) if outcome != _RUNS]

@@ -58,7 +58,7 @@ def plates() -> dict[str, Nameplate]:
 
 def judged() -> tuple[str, ...]:
     """Names of the arrangements that start attempts are made with."""
-    return tuple(name for name in arrangements() if not arrangement(name).recognised_only)
+    return tuple(name for name in arrangements() if arrangement(name).started)
 
 
 def _faults(machine: Machine) -> tuple[Fault, ...]:

@@ -22,7 +22,7 @@ from humclick.jobs.standing import Onward, added, onward
 MACHINES = [
     (name, guard)
     for name in arrangements()
-    if not arrangement(name).recognised_only
+    if arrangement(name).started
     for guard in arrangement(name).protectors
 ]
 

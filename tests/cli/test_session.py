@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from humclick.arrangements.arrangement import arrangements
 from humclick.cli.orders import ORDERS
 from humclick.cli.screen import prompt, view
 from humclick.cli.session import Session
@@ -33,7 +34,7 @@ def test_opening_questions_describe_the_machine(tmp_path: Path) -> None:
     """Arrangement, protector, plate, meter, leads and complaint are asked and kept as typed."""
     call = begun(
         tmp_path / "call.toml",
-        "13",
+        str(arrangements().index("rsir-ptc") + 1),
         "internal",
         "230",
         "50",
@@ -357,9 +358,9 @@ def test_every_order_is_in_the_help_and_survives_nonsense(session: Session) -> N
     assert read_call(bare.path)
 
 
-def test_a_recognised_machine_is_not_judged(tmp_path: Path) -> None:
-    """An inverter-driven machine shows its caution; notes are still kept."""
-    session = begun(tmp_path / "call.toml", "inverter-driven")
+def test_a_recognised_machine_is_not_judged(tmp_path: Path, recognised: str) -> None:
+    """A machine that is only recognised shows its caution; notes are still kept."""
+    session = begun(tmp_path / "call.toml", recognised)
     session.questions = []
     assert "Never put it across the mains" in session.take("")
     session.take("note three equal readings")

@@ -53,7 +53,7 @@ def swept(name: str) -> Iterator[Probe]:
             yield probe
 
 
-JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]
+JUDGED = [name for name in arrangements() if arrangement(name).started]
 CASES = {
     (probe.id, probe.title): (name, probe.id)
     for name in reversed(JUDGED)

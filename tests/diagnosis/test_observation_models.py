@@ -37,7 +37,7 @@ from humclick.meters import Meter, MeterRange, Quantity
 from humclick.readings import Leads, Reading, parse_temperature
 
 SHOP = default_shop()
-_WORKING = [name for name in arrangements() if not arrangement(name).recognised_only]
+_WORKING = [name for name in arrangements() if arrangement(name).started]
 MACHINES = [(name, guard) for name in _WORKING for guard in arrangement(name).protectors]
 #: What was felt, and whether the machine has just tried: the forecast's and the likelihood's word for it.
 WARMTHS = {"cold": False, "hot": True, "unknown": None}

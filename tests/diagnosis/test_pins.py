@@ -561,7 +561,7 @@ def test_any_machine_will_do_where_none_is_known() -> None:
         odds: dict[str, list[float]] = {case: [] for case in cases}
         for name in ("rsir-ptc", *arrangements()):
             kind = arrangement(name)
-            if kind.recognised_only or inside not in kind.protectors:
+            if not kind.started or inside not in kind.protectors:
                 continue
             post = judge(Situation(Machine.of(name, inside))).post
             masses: dict[str, float] = {}
@@ -575,7 +575,7 @@ def test_any_machine_will_do_where_none_is_known() -> None:
             assert min(row) > row[0] / 1.25
 
 
-def test_a_machine_that_is_only_recognised_is_weighed_as_three_pins() -> None:
+def test_a_machine_with_three_equal_windings_is_weighed_as_three_pins() -> None:
     """Three equal readings in a call of an inverter-driven machine are an inverter's."""
     seen = tuple(Observation(f"pins.{a}-{b}", own[0]) for (a, b), own in shown("2.0", "2.0", "2.0").items())
     finding = pins_of(Situation(Machine.of("inverter-driven"), None, seen))

@@ -14,7 +14,7 @@ from humclick.errors import DataError
 from humclick.parts.family import HEALTHY
 from humclick.start.power_up import Starts
 
-JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]
+JUDGED = [name for name in arrangements() if arrangement(name).started]
 
 
 def hidden(name: str, starts_as: str = "") -> Machine:

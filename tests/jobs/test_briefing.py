@@ -21,7 +21,7 @@ from humclick.safety.facts import met_by
 from tests.visit import accepted
 
 SHOP = default_shop()
-JUDGED = [name for name in arrangements() if not arrangement(name).recognised_only]
+JUDGED = [name for name in arrangements() if arrangement(name).started]
 SHOWN = {"resistance": "4.7", "capacitance": "15 uF", "voltage": "115 V", "current": "9 A"}
 
 

@@ -358,7 +358,7 @@ def test_the_rest_is_kept_in_order() -> None:
 
 
 def test_a_probe_that_is_not_for_this_arrangement_is_refused() -> None:
-    """On a machine that is only recognised no test applies, and the reading says so."""
+    """On a machine without such pins the test does not apply, and the reading says so."""
     folded = fold(events({"kind": "machine", "arrangement": "inverter-driven"}, reading("pins.C-R", "4.7")))
     assert folded.readings == ()
     assert "inverter-driven" in folded.problems[0].text

@@ -142,7 +142,7 @@ def test_a_shop_that_doubles_the_odds_of_a_mode_doubles_those_of_its_cause(mode:
 
 def test_where_no_machine_is_known_the_odds_are_the_mean_of_those_with_its_gear() -> None:
     """A PTC alone: the mean over all arrangements that have one; no gear at all: each kind a third."""
-    machines = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
+    machines = [Machine.of(name) for name in arrangements() if arrangement(name).started]
     own = [plate_of(one) for one in machines if any(part.id == "ptc" for part in one.parts)]
     mean = plate_of(None, gear="ptc").odds
     assert mean is not None
@@ -150,8 +150,8 @@ def test_where_no_machine_is_known_the_odds_are_the_mean_of_those_with_its_gear(
     for cause, share in mean.shares["ptc"].items():
         rows = [plate.odds.shares["ptc"][cause] for plate in own if plate.odds is not None]
         assert share == pytest.approx(sum(rows) / len(rows))
-    unknown, recognised = plate_of(None), plate_of(Machine.of("inverter-driven"))
-    assert unknown.odds == recognised.odds
+    unknown, never_started = plate_of(None), plate_of(Machine.of("inverter-driven"))
+    assert unknown.odds == never_started.odds
     assert unknown.odds is not None
     assert set(unknown.odds.shares) == {"ptc", "current_relay", "potential_relay"}
     assert unknown.odds.shares["ptc"] == mean.shares["ptc"]

@@ -103,7 +103,7 @@ def test_what_a_call_cannot_be_made_of_is_refused(make: Any, right: str) -> None
         make()
 
 
-@pytest.mark.parametrize("name", [name for name in arrangements() if not arrangement(name).recognised_only])
+@pytest.mark.parametrize("name", [name for name in arrangements() if arrangement(name).started])
 def test_every_machine_is_advised_on_as_below_the_face(name: str) -> None:
     """The face adds nothing: its advice is that of the situation its events make."""
     call = hc.Call(hc.machine(name), heard="hum_click")

@@ -4,8 +4,8 @@ A start arrangement: which parts, joined at which nodes.
 Nodes, from the outlet inwards: ``L`` ``N`` ``PE`` outlet · ``l`` ``n`` after the cord · ``k`` after the
 control · ``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
 protector · ``shell``; any other name is a node inside the start gear. Each file lists only the start gear;
-supply, ground, control, protector, wiring at the pins, windings and mechanism are the same for all
-(``parts/frame.toml``) and are added here.
+supply, ground, control, protector, wiring at the pins, windings and mechanism are the same for all of a kind
+of machine (`humclick.arrangements.frame`) and are added here.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from typing import Literal
 
 import msgspec
 
+from humclick.arrangements.frame import SINGLE_PHASE, Frame, PlacedPart, PlacedRow, frame, frames
 from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message, nothing
-from humclick.parts.family import GEAR_ROLES, Family, Role, families, family
+from humclick.parts.family import Family, Role, families
 from humclick.parts.mode import DataTable
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
-from humclick.sourced import read_data
 from humclick.typed_data import typed_value
 
 __all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
@@ -37,64 +37,9 @@ PROTECTORS: Mapping[str, Message] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedPart:
-    """A part in its place."""
-
-    id: str  #: Name in this machine, for example ``start_capacitor``.
-    family: Family
-    connect: Mapping[str, str]  #: Node of the machine at each terminal of the part.
-    #: Remedies that differ here from the family's own (a protector built into the starter is replaced with
-    #: it).
-    remedies: Mapping[str, str] = field(default_factory=dict)
-
-    def remedy(self, mode: str) -> str:
-        """Name of the remedy for a mode of this part."""
-        usual = self.family.mode(mode).remedy
-        return self.remedies.get(usual, usual)
-
-
-class _Part(DataTable, frozen=True):
-    """A part as a file places it; its name in the machine is that of its family where none is given."""
-
-    family: str
-    connect: dict[str, str]
-    id: str = ""
-    remedies: dict[str, str] = msgspec.field(default_factory=dict)
-
-    def placed(self, inner: str = "") -> PlacedPart:
-        connect = {terminal: node.replace("{inner}", inner) for terminal, node in self.connect.items()}
-        return PlacedPart(self.id or self.family, family(self.family), connect, self.remedies)
-
-
-class _Protector(DataTable, frozen=True):
-    """A protector where it is: the node at which the windings meet, and wires that come with it."""
-
-    family: str
-    connect: dict[str, str]
-    inner: str
-    built_in: str = ""
-    links: tuple[tuple[str, str], ...] = ()
-
-
-class _Frame(DataTable, frozen=True):
-    """What every machine has besides its start gear."""
-
-    before: tuple[_Part, ...]
-    after: tuple[_Part, ...]
-    protector: dict[str, _Protector]
-
-
-@cache
-def _frame() -> _Frame:
-    return typed_value(read_data("humclick.parts", "frame.toml"), _Frame, "parts/frame.toml")
-
-
 def framed(role: Role) -> Family:
     """The family of a part that every machine with a run and a start winding has."""
-    frame = _frame()
-    by_role = {kind.role: kind for kind in (family(p.family) for p in (*frame.before, *frame.after))}
-    return by_role[role]
+    return frame(SINGLE_PHASE).framed(role)
 
 
 class _File(DataTable, frozen=True):
@@ -103,7 +48,8 @@ class _File(DataTable, frozen=True):
     title: Message
     seen: tuple[Message, ...]
     protectors: tuple[Literal["external", "integrated", "internal"], ...]
-    part: tuple[_Part, ...]
+    part: tuple[PlacedRow, ...] = ()
+    frame: str = SINGLE_PHASE
     abbreviation: str = ""
     links: tuple[tuple[str, str], ...] = ()
     protector_remedy: str = "replace overload protector"
@@ -135,6 +81,27 @@ class Arrangement:
     #: The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
     starts_as: str = ""
     simulated: bool = True  #: Whether it has a table of simulated start attempts of its own.
+    set_in: str = SINGLE_PHASE  #: The frame it is set in, by name.
+
+    @property
+    def frame(self) -> Frame:
+        """What all machines of its kind have besides."""
+        return frame(self.set_in)
+
+    @property
+    def gates(self) -> tuple[str, ...]:
+        """What stands before every probe of its machines."""
+        return self.frame.gates
+
+    @property
+    def judged(self) -> bool:
+        """Whether its machines are judged, and not only recognised."""
+        return not self.recognised_only
+
+    @property
+    def started(self) -> bool:
+        """Whether starts of its machines are simulated; else judgement goes by readings alone."""
+        return self.judged and self.frame.started
 
     def parts(self, protector: str) -> tuple[PlacedPart, ...]:
         """
@@ -148,28 +115,28 @@ class Arrangement:
             )
         if self.recognised_only:
             return self.gear
-        frame = _frame()
-        guard = frame.protector[protector]
+        around = self.frame
+        guard = around.protector[protector]
         remedies = {guard.built_in: self.protector_remedy} if guard.built_in else {}
+        guards = (PlacedRow(guard.family, guard.connect, remedies=remedies),) if guard.family else ()
         return (
-            *(part.placed() for part in frame.before),
+            *(part.placed() for part in around.before),
             *self.gear,
-            _Part(guard.family, guard.connect, remedies=remedies).placed(),
-            *(part.placed(guard.inner) for part in frame.after),
+            *(part.placed() for part in guards),
+            *(part.placed(guard.inner) for part in around.after),
         )
 
     def wires(self, protector: str) -> tuple[tuple[str, str], ...]:
         """Plain wires with a given protector."""
         if self.recognised_only:
             return self.links
-        return (*self.links, *_frame().protector[protector].links)
+        return (*self.links, *self.frame.wires, *self.frame.protector[protector].links)
 
 
-def _gear(rows: Iterable[_Part], where: str) -> tuple[PlacedPart, ...]:
+def _gear(rows: Iterable[PlacedRow], around: Frame, where: str) -> tuple[PlacedPart, ...]:
     """Parts in their places, each of a family there is, with a node at each of its terminals."""
     placed: list[PlacedPart] = []
-    frame = _frame()
-    taken = {part.id or part.family for part in (*frame.before, *frame.after)}
+    taken = {part.id or part.family for part in (*around.before, *around.after)}
     for row in rows:
         name = row.id or row.family
         if row.family not in families():
@@ -214,21 +181,27 @@ def _read(name: str, folders: tuple[Path, ...]) -> Arrangement:
     source = arrangement_sources()[name]
     where = str(source)
     file = typed_value(source.table(), _File, where)
+    if file.frame not in frames():
+        raise DataError(f"{where}: frame must be {choice_of(file.frame, frames())}")
+    around = frame(file.frame)
     if not file.protectors:
-        raise DataError(f"{where}: protectors must name one of {', '.join(_frame().protector)}, or more")
+        raise DataError(f"{where}: protectors must name one of {', '.join(around.protector)}, or more")
+    for name_ in file.protectors:
+        if name_ not in around.protector:
+            raise DataError(f"{where}: protectors must be {choice_of(name_, around.protector)}")
     if file.starts_as and file.starts_as not in arrangement_sources():
         raise DataError(f"{where}: starts_as must be {choice_of(file.starts_as, arrangement_sources())}")
-    gear = _gear(file.part, where)
-    _check_roles(gear, file.recognised_only, where)
-    values = {key: getattr(file, key) for key in file.__struct_fields__ if key != "part"}
-    simulated = file.recognised_only or starts_table(name) is not None
-    return Arrangement(id=name, gear=gear, simulated=simulated, **values)
+    gear = _gear(file.part, around, where)
+    _check_roles(gear, (Role.WINDINGS,) if file.recognised_only else around.gear, where)
+    values = {key: getattr(file, key) for key in file.__struct_fields__ if key not in ("part", "frame")}
+    values["caution"] = file.caution or around.caution
+    simulated = file.recognised_only or not around.started or starts_table(name) is not None
+    return Arrangement(id=name, gear=gear, simulated=simulated, set_in=file.frame, **values)
 
 
-def _check_roles(gear: tuple[PlacedPart, ...], recognised_only: bool, where: str) -> None:
-    """One part a role of start gear at most; the three windings only where nothing more is judged."""
+def _check_roles(gear: tuple[PlacedPart, ...], allowed: tuple[Role, ...], where: str) -> None:
+    """One part a role of the frame's gear at most; the three windings where nothing more is judged."""
     roles = [part.family.role for part in gear]
-    allowed = (Role.WINDINGS,) if recognised_only else GEAR_ROLES
     for part, role in zip(gear, roles, strict=True):
         if role not in allowed or roles.count(role) > 1:
             raise DataError(f"{where}: part {part.id!r} is a {role}; allowed is one {', one '.join(allowed)}")

@@ -8,10 +8,12 @@ capacitors, a winding's data if the technician has it; what follows from them is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangement
+from humclick.arrangements.arrangement import Arrangement, arrangement
+from humclick.arrangements.frame import SINGLE_PHASE, PlacedPart, frame, frames
 from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Role
@@ -23,16 +25,19 @@ from humclick.sourced import Spread
 
 __all__ = ["Machine", "Nameplate"]
 
-#: Mains voltages served, two classes. [V]
-_CLASSES = {"115": (100.0, 127.0), "230": (200.0, 240.0)}
+
+#: Volts of a plate that nobody read. [V]
+_UNREAD = 115.0
 
 
 @dataclass(frozen=True, slots=True)
 class Nameplate:
     """What the plate says."""
 
-    volts: float = 115.0  #: Nominal supply, 100–127 or 200–240. [V]
-    hertz: float = 60.0  #: 50 or 60. [Hz]
+    volts: float = (
+        _UNREAD  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
+    )
+    hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None
@@ -41,7 +46,7 @@ class Nameplate:
     cooling: float | None = None  #: Cooling capacity. [W]
 
     def __post_init__(self) -> None:
-        self.volts_class  # noqa: B018  refuses a voltage outside both classes
+        self.volts_class  # noqa: B018  refuses a voltage no kind of machine is made for
         if self.hertz not in (50.0, 60.0):
             raise OutOfRange(Message("line frequency must be 50 or 60 Hz, got {hertz:g}", hertz=self.hertz))
         for name in ("locked_rotor_amps", "rated_load_amps"):
@@ -63,11 +68,12 @@ class Nameplate:
 
     @property
     def volts_class(self) -> str:
-        """``115`` or ``230``."""
-        for name, (low, high) in _CLASSES.items():
-            if low <= self.volts <= high:
-                return name
-        raise OutOfRange(Message("nominal volts must be 100–127 or 200–240, got {volts:g}", volts=self.volts))
+        """``115``, ``230`` or that of another frame."""
+        usual = frame(SINGLE_PHASE)
+        for kind in (usual, *map(frame, frames())):
+            with suppress(OutOfRange):
+                return kind.volts_class(self.volts)
+        return usual.volts_class(self.volts)
 
 
 @dataclass(frozen=True, repr=False)
@@ -88,6 +94,7 @@ class Machine:
         return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
+        self.arrangement.frame.volts_class(self.nameplate.volts)
         for key in self.known:
             part, _, size = key.partition(".")
             if size not in self.part(part).family.sizes:
@@ -95,9 +102,18 @@ class Machine:
 
     def require_model(self) -> None:
         """Refuse a machine that is recognised and taken no further."""
+        if self.arrangement.recognised_only:
+            raise self._refused
+
+    def require_start(self) -> None:
+        """Refuse a machine whose start is not simulated: its board or its unit turns it, or three lines do."""
+        if not self.started:
+            raise self._refused
+
+    @property
+    def _refused(self) -> Refused:
         kind = self.arrangement
-        if kind.recognised_only:
-            raise Refused(Message("{title}: {caution}", title=kind.title, caution=kind.caution))
+        return Refused(Message("{title}: {caution}", title=kind.title, caution=kind.caution))
 
     @staticmethod
     def of(
@@ -109,10 +125,40 @@ class Machine:
         """
         Put a machine together by name; the protector defaults to the arrangement's first.
 
+        Volts of a plate that nobody read are those usual for its kind.
+
         Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
-        return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
+        plate = nameplate or Nameplate()
+        if plate.volts == _UNREAD:
+            plate = replace(plate, volts=kind.frame.suited(plate.volts))
+        return Machine(kind, protector or kind.protectors[0], plate, known or {})
+
+    @cached_property
+    def started(self) -> bool:
+        """Whether its starts are simulated; else judgement goes by readings alone."""
+        return self.arrangement.started
+
+    @cached_property
+    def pins(self) -> tuple[str, str, str]:
+        """Names of its pins."""
+        return self.arrangement.frame.pins
+
+    @cached_property
+    def sealed(self) -> frozenset[str]:
+        """Parts inside the shell, by name."""
+        return frozenset(p.id for p in self.parts if p.family.sealed)
+
+    @cached_property
+    def windings(self) -> tuple[str, ...]:
+        """Parts whose insulation to the shell is tested, by name."""
+        return tuple(p.id for p in self.parts if p.family.sealed and "insulation" in p.family.sizes)
+
+    @cached_property
+    def nodes(self) -> frozenset[str]:
+        """Every node that a part of it is connected to, and the shell."""
+        return frozenset(n for p in self.parts for n in p.connect.values()) | {"shell"}
 
     @cached_property
     def parts(self) -> tuple[PlacedPart, ...]:

@@ -90,7 +90,7 @@ def _place(text: Text) -> tuple[int, int, str]:
 
 
 def _frame(canvas: Canvas, frame: Frame) -> None:
-    if frame.kind in ("shell", "outlet", "caution"):
+    if frame.kind in ("shell", "outlet", "caution", "unit"):
         box = frame.box
         canvas.outline(_column(box.left), _row(box.top), _column(box.right), _row(box.bottom))
 

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 
 from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
+from humclick.circuit.layout_rows import lay_out_rows
 from humclick.circuit.scene import (
     LINE,
     RING,
@@ -104,6 +105,9 @@ def lay_out(
         scene.texts.append(Text(12, y, line, "title", size=14, bold=True))
     if kind.recognised_only:
         _star(scene, machine, shares, y + 10, translate)
+    elif kind.frame.rows:
+        y = _caution(scene, translate(kind.caution), y + 10) if kind.caution else y
+        _notes(scene, *lay_out_rows(scene, machine, shares, y + 10, translate))
     else:
         _single_phase(scene, machine, shares, y + 10, translate)
     return scene
@@ -374,15 +378,20 @@ def _inside_shell(scene: Scene, machine: Machine, gear: _Gear, shares: Mapping[s
     return y_plug
 
 
+def _caution(scene: Scene, text: str, top: float) -> float:
+    """Write what is to be known before all; return the height below."""
+    lines = wrap(text, 288, most=12)
+    bottom = top + len(lines) * LINE + 14
+    scene.frames.append(Frame("caution", "", Box(8, top, WIDTH - 8, bottom)))
+    for i, line in enumerate(lines):
+        scene.texts.append(Text(56, top + 18 + i * LINE, line, "caution"))
+    return bottom
+
+
 def _star(
     scene: Scene, machine: Machine, shares: Mapping[str, str], top: float, translate: Callable[[str], str]
 ) -> None:
-    caution = wrap(translate(machine.arrangement.caution), 288, most=12)
-    bottom = top + len(caution) * LINE + 14
-    scene.frames.append(Frame("caution", "", Box(8, top, WIDTH - 8, bottom)))
-    for i, line in enumerate(caution):
-        scene.texts.append(Text(56, top + 18 + i * LINE, line, "caution"))
-    y = bottom + 30
+    y = _caution(scene, translate(machine.arrangement.caution), top) + 30
     middle = (WIDTH / 2, y + 130.0)
     low = middle[1] + 78
     places = dict(zip(PINS, ((middle[0], y), (45.0, low), (WIDTH - 45, low)), strict=True))

@@ -20,7 +20,6 @@ from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
     as_guards,
     askable,
-    grounded,
     guards_for,
     guards_for_no_repair,
     insulation_needs,
@@ -219,7 +218,7 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     made = plan(problem, arrays=arrays)
     values = _values(judged, problem, made, wanted)
     free = tuple(v for v in values if not needs_before(situation, _probe(judged, v.probe), shop))
-    barred = as_guards(every) if grounded(judged.post) < _GROUNDED else ()
+    barred = as_guards(every) if judged.post.of_windings("grounded") < _GROUNDED else ()
     unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
@@ -287,6 +286,8 @@ def _decided(
     unmet: tuple[GuardState, ...] = ()
     if REPLACE_COMPRESSOR in action:
         guards = guards_for(judged.bench, situation, judged.post)
+    elif action == HAND_OVER:  # not while a reading may still lift what bars power
+        unmet = as_guards(blank.bars)
     elif action != HAND_OVER:
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried

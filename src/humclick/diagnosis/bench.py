@@ -13,7 +13,7 @@ from functools import cached_property, lru_cache
 
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
-from humclick.diagnosis.attempts import attempts_of
+from humclick.diagnosis.attempts import Attempts, attempts_of
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
@@ -67,13 +67,21 @@ class Bench(Remembering):
         self.machine = machine
         self.shop = shop
         self.space = Hypotheses(machine, shop)
-        self.standstill = Standstill(machine)
-        self.starts = attempts_of(machine)
         self.parts = self.space.parts
         self.place = {part: i for i, part in enumerate(self.parts)}
         self._configs: dict[tuple[int, ...], tuple[Config, ...]] = {}
         self._tried: dict[Trial, Mapping[Fault, int]] = {}
         self._sealed = {p.id for p in machine.parts if p.family.sealed}
+
+    @cached_property
+    def standstill(self) -> Standstill:
+        """The machine at a standstill; of one whose starts are simulated."""
+        return Standstill(self.machine)
+
+    @cached_property
+    def starts(self) -> Attempts:
+        """Its start attempts; of a machine whose starts are simulated."""
+        return attempts_of(self.machine)
 
     @cached_property
     def kinds(self) -> dict[Fault, int]:
@@ -82,7 +90,9 @@ class Bench(Remembering):
         numbered = {}
         for part, m in self.space.singles:
             mode = self.space.modes[part][m]
-            keys = [self.starts.key({self.parts[part]: mode.name}, hot=hot) for hot in (False, True)]
+            alone_is = {self.parts[part]: mode.name}
+            heats = (False, True) if self.machine.started else ()
+            keys = [self.starts.key(alone_is, hot=hot) for hot in heats]
             bare = repr([getattr(mode, name) for name in mode.__struct_fields__ if name not in _SAID])
             alone = [
                 modes

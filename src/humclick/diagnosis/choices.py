@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from humclick.diagnosis.damage import remedies_done, remedy_of
 from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
-from humclick.diagnosis.guards import forbidden, grounded
+from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Choice
@@ -36,7 +36,7 @@ _NEVER = 1e9
 def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     """Probes that may be taken now, each with the wait before it."""
     situation, bench, post = judged.situation, judged.bench, judged.post
-    to_shell = grounded(post)
+    to_shell = post.of_windings("grounded")
     tested = insulation(situation, bench.shop).standing is not None
     blocked = to_shell > 0.5 or (to_shell > _GROUNDED and not tested)
     counts = Counter(o.probe for o in situation.observations)
@@ -180,7 +180,7 @@ def choices(
         tables.append([*f.rows, f.none])
         rows_of.append([*f.which, len(f.rows)])
     weights, columns, rows_of = _merged(weights, columns, rows_of)
-    first, second = _costs(judged, forecasts, grounded(post))
+    first, second = _costs(judged, forecasts, post.of_windings("grounded"))
     after: list[list[list[float]] | None] = []
     for f in forecasts:
         if not f.probe.repairs:

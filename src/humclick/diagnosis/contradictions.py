@@ -125,6 +125,9 @@ def _at_odds(judged: Judged, factor: Factor) -> bool:
     if len(factor.observations) < 2 or not factor.table:
         return False
     situation = judged.situation
+    name = situation.observations[factor.observations[0]].probe
+    if probe_of(judged.bench.machine, name, judged.bench.shop).model.beside:
+        return False
     alone = 1.0
     for i in factor.observations:
         single = replace(situation, observations=(situation.observations[i],))

@@ -100,6 +100,8 @@ class Stretch:
             start = span.start if span is not spans[0] else -math.inf
             if start <= self._high + REACH * s and end >= self._low - REACH * s:
                 rows.append((start, end, s))
+        if not rows:  # cut off at the top of the meter, where nothing is left of it
+            rows = [(spans[-1].start, math.inf, spans[-1].error)]
         middle = self._low if math.isfinite(self._low) else self._high
         return sorted(rows, key=lambda row: not row[0] <= middle < row[1])
 

@@ -17,6 +17,7 @@ from humclick.diagnosis.factors import Compiled, Factor, p_hot
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import complaint
 from humclick.diagnosis.observations.model import Group, Taken
+from humclick.diagnosis.observations.own_try import failed_before
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.situation import Heard, Situation, called
@@ -98,7 +99,10 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
         groups.setdefault(group, []).append(i)
     heard = _COMPLAINTS.of(bench)
     if situation.complaint not in heard:
-        heard[situation.complaint] = complaint(bench, situation.complaint)
+        simulated = bench.machine.started
+        heard[situation.complaint] = (
+            complaint(bench, situation.complaint) if simulated else failed_before(bench, situation.complaint)
+        )
     factors = [heard[situation.complaint]]
     for group, members in sorted(groups.items(), key=_by_name):  # in whatever order they were taken
         together = [taken[i] for i in members]

@@ -103,8 +103,13 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     """
     judged = judge(replace(situation, observations=()), shop)
     meanings = [finding_of(judged.bench, situation, observation) for observation in situation.observations]
+    taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
+    for model in dict.fromkeys(probe.model for probe, _ in taken):
+        beside = model.together(judged.bench, taken)
+        for i, (text, says) in beside.items():
+            text = _beside(taken[i].observation, text)
+            meanings[i] = replace(meanings[i], text=text, says=says, warns=says is not Says.GOOD)
     if three_equal(situation):
-        taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         meanings = [
             replace(f, text=_one_of_three(observation), says=Says.BAD, warns=True)
             if _between_pins(probe, observation)
@@ -112,6 +117,10 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
             for f, (probe, observation) in zip(meanings, taken, strict=True)
         ]
     return tuple(meanings)
+
+
+def _beside(observation: Observation, text: Message) -> Message:
+    return Message("{value}. {sentence}", value=shown_text(observation), sentence=text)
 
 
 def _one_of_three(observation: Observation) -> Message:
@@ -156,6 +165,12 @@ class _Sayings:
         if bad:
             return Message("{value}: {meaning}", value=self.shown, meaning=bad), Says.BAD
         return Message("{value}: as it should be.", value=self.shown), Says.GOOD
+
+    def of_three(self) -> Said:
+        form = N_(
+            "{value}: any size can be right; it counts beside the two others, which should read the same."
+        )
+        return Message.of(form, value=self.shown), Says.GOOD
 
     def of_nothing(self) -> Said:
         return Message("“{value}” says nothing either way.", value=self.shown), Says.UNCLEAR

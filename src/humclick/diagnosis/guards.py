@@ -27,6 +27,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
+from humclick.parts.family import Role
 from humclick.physics.cooling import minutes_for, probability_passed
 from humclick.physics.insulation import InsulationStanding
 
@@ -34,7 +35,6 @@ __all__ = [
     "as_guards",
     "askable",
     "forbidden",
-    "grounded",
     "guards_for",
     "guards_for_no_repair",
     "insulation_needs",
@@ -91,10 +91,12 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     ran = any(o.answer == Heard.RUNS for o in tries)  # then it is not condemned, whatever else was read
     known_good = any(o.answer in _STALLS for o in tries) and not ran
     bypass = tuple(name for name, probe in known.items() if probe.model.on_known_good)
-    named = [f"pins.{p}" for p in ("C-R", "C-S", "S-R")]
+    around = bench.machine.arrangement.frame
+    named = [name for name, probe in known.items() if probe.pins_named]
+    through = [name for name in named if known[name].opens_with_heat]
     missing = tuple(p for p in named if p not in cold)
     at_pins = reason_for("read") if _read(post) > _DIRECT else NOTHING
-    cooling = wait_minutes(situation, probe_of(bench.machine, "pins.C-R", bench.shop).heat)
+    cooling = wait_minutes(situation, known[named[0]].heat)
     felt = [o for o in pins if o.temperature.kind != "unknown"]
     if felt and not _cold(felt[-1], situation):  # hot after the usual wait: half as long again
         cooling = max(cooling, math.ceil(0.5 * minutes_for("windings", COOLED)))
@@ -102,22 +104,23 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
         guard_named("windings-cold", len(cold) >= 2, missing, at_pins, cooling),
         guard_named("ground", _shell_read(bench, situation), _SHELL),
     ]
-    if post.of_mode("internal_protector", "open") > _SUSPECTED:
+    if post.of_sealed_protector("open") > _SUSPECTED:
         long = situation.hot is False or probability_passed("internal_protector", situation.waited) >= _SURE
-        late = len(cold & {"pins.C-R", "pins.C-S"}) > 0 and long
+        late = not cold.isdisjoint(through) and long
         closes = max(0.0, math.ceil(minutes_for("internal_protector", _SURE) - situation.waited))
-        states.append(guard_named("protector-time", late, ("pins.C-R",), waits=closes))
+        states.append(guard_named("protector-time", late, through[:1], waits=closes))
     why = NOTHING
     if ran:
         pass
-    elif grounded(post) > 0.5:
+    elif post.of_windings("grounded") > 0.5:
         why = reason_for("grounded")
     elif direct > _DIRECT:
         why = reason_for("direct")
     acquitted = known_good or (not ran and _gear_cleared(bench, situation, post))
     states.append(guard_named("gear", acquitted, bypass, NOTHING if acquitted else why))
-    loaded = known_good or any(probe.model.under_load for probe, _ in taken)
-    loading = (*(name for name, probe in known.items() if probe.model.under_load), *bypass)
+    under_load = {name for name, probe in known.items() if probe.model.under_load or name in around.loaded}
+    loaded = known_good or any(probe.id in under_load - set(bypass) for probe, _ in taken)
+    loading = (*(name for name in known if name in under_load), *bypass)
     states.append(guard_named("supply", loaded, loading, NOTHING if loaded else why))
     rested = not ran and any(o.answer in _STANDS and _cold(o, situation) for o in tries)
     states += [
@@ -125,7 +128,11 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     ]
     deciding = _deciding(bench, situation, post)
     states.append(guard_named("repeated", not why or _repeated(situation, deciding), deciding))
-    return tuple(states)
+    # what a kind of machine has no probe for is not asked of it
+    there = [replace(s, probes=tuple(name for name in s.probes if name in known)) for s in states]
+    return tuple(
+        s for s, asked in zip(there, states, strict=True) if not s.open or s.probes or not asked.probes
+    )
 
 
 def needs_before(
@@ -303,6 +310,9 @@ def forbidden(
 
 def _hot_and_open(situation: Situation, shop: Shop | None) -> GuardState | None:
     """What opens with heat was last read open while hot, and has not been read cold."""
+    guard = situation.machine.has(Role.PROTECTOR)
+    if guard is None:
+        return None
     watched = {name: probe for name, probe in probes_of(situation.machine, shop).items() if probe.again_cool}
     last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
     cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
@@ -349,7 +359,7 @@ def guards_for_no_repair(
     if unexplained:
         for look, clears in clearing(known):
             states.append(looked_at(look, clears, taken, skipped=look.id in situation.skipped))
-    if situation.repairs and ran:
+    if situation.repairs and ran and bench.machine.arrangement.frame.earthed:
         states.append(leakage(situation))
     return tuple(states)
 
@@ -361,6 +371,8 @@ def _tries_as_it_is(probe: Probe) -> bool:
 
 def leakage(situation: Situation) -> GuardState:
     """Whether the current to ground was measured under power after the last repair."""
+    if not situation.machine.arrangement.frame.earthed:
+        return guard_named("leakage", True, ())
     by_wire = earth(situation) is not Earth.NONE
     names = ("proof.ground_current",) if by_wire else ("proof.touch_current",)
     last = [o for o in situation.observations if o.probe in names and o.repairs == situation.repairs]
@@ -378,29 +390,26 @@ def _shell_read(bench: Bench, situation: Situation) -> bool:
     return allows.standing is not None
 
 
-def grounded(post: Posterior) -> float:
-    """Probability that a winding touches the shell. [-]"""
-    return post.of_mode("run_winding", "grounded") + post.of_mode("start_winding", "grounded")
-
-
 def _direct(post: Posterior) -> float:
     """Probability of a fault that shows between the pins or to the shell."""
-    total = post.of_mode("run_winding", "open", "grounded")
-    total += post.of_mode("start_winding", "open", "grounded", "bridged")
-    return total + post.of_mode("internal_protector", "open")
+    return post.of_windings("open", "grounded", "bridged") + post.of_sealed_protector("open")
 
 
 def _read(post: Posterior) -> float:
     """Probability of a fault that no temperature can imitate: one winding open, or a way to the shell."""
-    return post.of_mode("run_winding", "open", "grounded") + post.of_mode("start_winding", "open", "grounded")
+    return post.of_windings("open", "grounded")
 
 
 def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
     taken = taken_of(bench.machine, situation.observations, bench.shop)
     measured = {probe.part for probe, _ in taken if probe.model.on_part}
     gear = [p for p in bench.machine.parts if p.family.gear]
+    known = probes_of(bench.machine, bench.shop)
+    around = {n for n in bench.machine.arrangement.frame.bypass if n in known and known[n].model.on_part}
+    shown = any(o.probe in around for o in situation.observations)  # what comes out of the gear was read
     return all(
-        (p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED for p in gear
+        (shown or p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED
+        for p in gear
     )
 
 
@@ -415,10 +424,11 @@ def _between_pins(bench: Bench, situation: Situation) -> list[Observation]:
 
 
 def _deciding(bench: Bench, situation: Situation, post: Posterior) -> list[str]:
-    if grounded(post) > 0.5:
+    if post.of_windings("grounded") > 0.5:
         return ["pins.shell"]
     odd = [o.probe for o in _between_pins(bench, situation) if o.reading is not None and o.reading.over_limit]
-    return list(dict.fromkeys(odd)) or ["pins.C-R", "pins.C-S", "pins.S-R"]
+    named = [p.id for p in probes_of(bench.machine, bench.shop).values() if p.pins_named]
+    return list(dict.fromkeys(odd)) or named
 
 
 def _repeated(situation: Situation, deciding: Sequence[str]) -> bool:

@@ -221,7 +221,7 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
             Message("no readings between the pins; measure 1–2, 1–3 and 2–3 with the start gear off")
         )
     machine = situation.machine
-    if machine.arrangement.recognised_only:
+    if not machine.started:
         place = "internal" if machine.protector == "internal" else "external"
         machine = Machine.of(_ARRANGEMENT, place, machine.nameplate)
         observations += tuple(

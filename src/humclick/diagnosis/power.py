@@ -20,6 +20,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.messages import Message, listed
 from humclick.meters import Quantity
+from humclick.parts.family import Role
 from humclick.physics.insulation import InsulationStanding, standing
 from humclick.readings.shown import format_si
 from humclick.sourced import read_data
@@ -200,7 +201,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         probe = probe_of(situation.machine, o.probe, shop)
         if not probe.model.to_shell or o.reading is None:
             continue
-        if "run_winding" in situation.renewed_since(o):
+        if situation.renewed_since(o).issuperset(situation.machine.windings[:1]):
             continue  # of the old compressor
         allows = _standing(situation, probe, o)
         if o.tester:
@@ -253,7 +254,7 @@ def earth(situation: Situation) -> Earth:
 
 def _earth(situation: Situation) -> tuple[Earth, Observation | None, bool]:
     """What is known of the ground wire, the last reading of it, and whether that was read twice running."""
-    wire, none, last, twice = Earth.UNPROVED, False, None, False
+    wire, none, last, twice = Earth.UNPROVED, situation.machine.has(Role.GROUND) is None, None, False
     for o in situation.observations:
         if o.probe == _GROUND_LOOK and o.answer:
             none = o.answer in (_NO_PIN, _NO_OUTLET)
@@ -292,8 +293,10 @@ def three_equal(situation: Situation) -> bool:
     (common practice). Such a machine is not put across the line.
     """
     last: dict[str, float] = {}
+    if situation.machine.has(Role.WINDINGS) is not None:
+        return False  # so it should be
     for o in situation.observations:
-        if "run_winding" in situation.renewed_since(o):
+        if situation.renewed_since(o).issuperset(situation.machine.windings[:1]):
             continue  # of the old compressor
         if o.reading is not None and probe_of(situation.machine, o.probe).pins is not None:
             last[o.probe] = o.reading.value or 0.0

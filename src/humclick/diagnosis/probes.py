@@ -29,7 +29,7 @@ def _known(name: str, protector: str, shop: Shop, every: tuple[Model, ...]) -> d
     machine = Machine.of(name, protector)
     check_remedies(machine.parts, shop)
     place = {part.id: i for i, part in enumerate(machine.parts)}
-    probes = [probe for kind in every for probe in kind.probes(machine, shop)]
+    probes = [probe for kind in every if kind.serves(machine) for probe in kind.probes(machine, shop)]
     probes.sort(key=lambda probe: (probe.model.order, place.get(probe.part, -1)))
     return {probe.id: probe for probe in probes}
 
@@ -57,7 +57,7 @@ def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:
     known = probes_of(machine, shop)
     if name in known:
         return known[name]
-    for kind in kinds():
+    for kind in filter(lambda kind: kind.serves(machine), kinds()):
         made = kind.on_demand(machine, name, shop or default_shop())
         if made is not None:
             return made

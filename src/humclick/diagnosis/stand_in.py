@@ -51,7 +51,7 @@ def _others(kind: Arrangement) -> list[Arrangement]:
     """Arrangements with a table, or only the one that the arrangement's own file names."""
     known = [arrangement(name) for name in arrangements() if name != kind.id]
     chosen = [candidate for candidate in known if candidate.id == kind.starts_as] if kind.starts_as else known
-    return [candidate for candidate in chosen if candidate.simulated and not candidate.recognised_only]
+    return [candidate for candidate in chosen if candidate.simulated and candidate.started]
 
 
 def _nearest(machine: Machine, others: list[Arrangement]) -> StandIn:

@@ -19,6 +19,7 @@ from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
 from humclick.diagnosis.sets import WeighedSets, weigh
+from humclick.parts.family import Role
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
 
@@ -147,6 +148,15 @@ class Posterior:
     def of_mode(self, part: str, *modes: str) -> float:
         """Probability that a part is in one of some modes. [-]"""
         return math.fsum(self.by_mode.get((part, mode), 0.0) for mode in modes)
+
+    def of_windings(self, *modes: str) -> float:
+        """Probability that a winding is in one of some modes. [-]"""
+        return math.fsum(self.of_mode(part, *modes) for part in self.bench.machine.windings)
+
+    def of_sealed_protector(self, *modes: str) -> float:
+        """Probability that a protector inside the shell is in one of some modes. [-]"""
+        guard = self.bench.machine.has(Role.PROTECTOR)
+        return self.of_mode(guard.id, *modes) if guard is not None and guard.family.sealed else 0.0
 
     def of_part(self, part: str) -> float:
         """Probability that a part is not healthy. [-]"""

@@ -50,10 +50,10 @@ def _odds(machine: Machine | None, shop: Shop | None, gears: Sequence[str]) -> O
     from humclick.diagnosis.recorded import misread
     from humclick.recordings.recognise import Odds
 
-    if machine is not None and not machine.arrangement.recognised_only:
+    if machine is not None and machine.started:
         shares = _shares(machine, shop)
         return Odds(dict.fromkeys(gears, shares), misread())
-    known = [Machine.of(name) for name in arrangements() if not arrangement(name).recognised_only]
+    known = [Machine.of(name) for name in arrangements() if arrangement(name).started]
     by_gear = {}
     for gear in gears:
         rows = [

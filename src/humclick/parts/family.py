@@ -36,11 +36,14 @@ __all__ = [
     "Element",
     "Family",
     "FitProbe",
+    "Level",
     "Look",
     "Mode",
+    "Pattern",
     "Regime",
     "Role",
     "Substitute",
+    "Three",
     "When",
     "families",
     "family",
@@ -66,9 +69,12 @@ class Role(StrEnum):
     WINDINGS = "windings"
     CONDENSER_FAN = "condenser fan"
     OTHER_LOADS = "other loads"
+    DRIVE = "drive"
+    SWITCH = "contactor"
+    FAN = "fan"
 
 
-#: Roles of what an arrangement may list as its start gear, besides the three windings of one only recognised.
+#: Roles of the start gear of a single-phase machine, each drawn by its elements.
 GEAR_ROLES = (Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
 
 
@@ -88,7 +94,8 @@ class Look(DataTable, frozen=True):
     name: str  #: Short name; the probe is ``<part>.<name>``.
     question: Message  #: What the person is asked.
     outcomes: tuple[Message, ...]  #: The answers offered, besides "not sure".
-    #: Probability of each outcome per mode; ``otherwise`` is the row for modes not named. [-]
+    #: Probability of each outcome per mode; ``otherwise`` is the row for modes not named. A mode of another
+    #: part, as ``part.mode``, counts where the part itself has none that is named. [-]
     table: dict[str, tuple[float, ...]]
     minutes: float  #: How long it takes. [min]
     source: str  #: Where the probabilities come from.
@@ -132,6 +139,61 @@ class BenchTest(DataTable, frozen=True):
     at_zero: Message = msgspec.field(default_factory=nothing)
     if_bad: Message = msgspec.field(default_factory=nothing)
     again_cool: bool = False  #: Whether it is read once more, cool, before power where it was open while hot.
+
+
+class Level(DataTable, frozen=True):
+    """A live measurement on the part: what stands there follows from its own mode and from those of others."""
+
+    name: str  #: Short name; the probe is ``<part>.<name>``.
+    title: Message  #: What is measured, in words.
+    how: Message  #: One sentence: how it is done.
+    between: tuple[str, str]  #: The part's terminals to probe.
+    size: str  #: What a sound machine shows; with unit ``-`` it is over the nominal volts.
+    minutes: float  #: How long it takes. [min]
+    gates: tuple[str, ...]  #: Safety gates that must be passed first.
+    source: str  #: Where the factors come from.
+    #: By mode, own or ``part.mode`` of another: factor on the size; 0 where nothing is left. [-]
+    times: dict[str, float]
+    quantity: Literal["voltage", "current"] = "voltage"  #: ``voltage`` or ``current``.
+    risk: float = 2.0  #: Of power on while it is taken. [money]
+
+
+class Pattern(DataTable, frozen=True):
+    """What three readings have of their common unknown in a mode, in any order."""
+
+    modes: tuple[str, ...]  #: Own modes, or ``part.mode`` of others.
+    times: tuple[
+        float, float, float
+    ]  #: Factors; 0 where nothing is there, ``inf`` where nothing conducts. [-]
+    #: Where it comes in all degrees: the factors at the far end, spread evenly over their logarithms. [-]
+    to: tuple[float, float, float] | None = None
+    share: float = 1.0  #: How often it is this one of the mode's patterns, over the others. [-]
+
+
+class Three(DataTable, frozen=True):
+    """
+    Three readings of one unknown: the windings of three equal ones, the volts of three lines.
+
+    A sound machine shows the same three times, whatever its size; a fault shows by what they differ in.
+    """
+
+    title: Message  #: What is measured, in words, with ``{first}`` and ``{second}``.
+    how: Message  #: One sentence: how it is done, with the same.
+    between: tuple[tuple[str, str], tuple[str, str], tuple[str, str]]  #: The three pairs of terminals.
+    quantity: Literal["resistance", "voltage", "current"]
+    size: str  #: The unknown they share; with unit ``-`` it is over the nominal volts.
+    balance: float  #: 95 % of sound ones lie within this factor of their mean. [-]
+    minutes: float  #: How long one takes. [min]
+    gates: tuple[str, ...]  #: Safety gates that must be passed first.
+    source: str  #: Where balance and patterns come from.
+    pattern: tuple[Pattern, ...]  #: By mode; the first that a set has counts, all alike where there is none.
+    prefix: str = (
+        ""  #: The probes are ``<prefix>.<node>-<node>``; the part where empty, ``pins`` between pins.
+    )
+    risk: float = 0.2  #: Of taking one. [money]
+    limit: float = (
+        0.0  #: Unbalance from which it is said, by `humclick.physics.supply.unbalance`; 0 for never.
+    )
 
 
 class Drawn(DataTable, frozen=True):
@@ -187,6 +249,9 @@ class Family(DataTable, frozen=True, dict=True):
     #: What can be measured and seen on it alone.
     tests: tuple[BenchTest, ...] = msgspec.field(name="test", default=())
     looks: tuple[Look, ...] = msgspec.field(name="look", default=())
+    #: What is measured on it under power, and three at a time.
+    levels: tuple[Level, ...] = msgspec.field(name="level", default=())
+    threes: tuple[Three, ...] = msgspec.field(name="three", default=())
     gear: bool = False  #: True for the start gear outside the shell (what a known-good set replaces).
     sealed: bool = False  #: True for what is inside the shell.
     outside: bool = False  #: True for what is reached without taking the terminal cover off.
@@ -223,6 +288,9 @@ class Family(DataTable, frozen=True, dict=True):
             for size in (branch.size, branch.pulled_by or branch.size):
                 if size not in self.sizes:
                     raise ValueError(f"mode {mode.name!r}: a branch names size {choice_of(size, self.sizes)}")
+        for size in (*(level.size for level in self.levels), *(three.size for three in self.threes)):
+            if size not in self.sizes:
+                raise ValueError(f"size of a level or of three alike must be {choice_of(size, self.sizes)}")
         if self.gear_ohms and self.gear_ohms not in self.sizes:
             raise ValueError(f"gear_ohms must be a size: {choice_of(self.gear_ohms, self.sizes)}")
         if self.role in GEAR_ROLES and not self.drawn:
@@ -271,7 +339,7 @@ def _check_names(kind: Family) -> None:
             raise ValueError(f"mode {mode.name!r}: remedy is missing: what puts it right")
     for look in kind.looks:
         for name in look.table:
-            if name != "otherwise" and name not in (m.name for m in kind.listed):
+            if "." not in name and name != "otherwise" and name not in (m.name for m in kind.listed):
                 raise ValueError(
                     f"look {look.name!r}: table must be of {choice_of(name, [m.name for m in kind.listed])}"
                 )
@@ -284,6 +352,8 @@ def _check_ends(kind: Family) -> None:
     """Refuse a branch, a test or a drawn element that does not stand between two terminals of the part."""
     ends = [(f"mode {m.name!r}", b.between) for m in kind.listed for b in m.branches]
     ends += [(f"test {t.name!r}", t.between) for t in kind.tests]
+    ends += [(f"level {t.name!r}", t.between) for t in kind.levels]
+    ends += [("alike", pair) for three in kind.threes for pair in three.between]
     ends += [("element", e.ends) for e in kind.drawn]
     for where, pair in ends:
         for end in pair:
@@ -296,6 +366,8 @@ def _check_elsewhere(kind: Family, where: str) -> None:
     named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
     named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
     named += [("gates", gate, gates()) for look in kind.looks for gate in look.gates]
+    named += [("gates", gate, gates()) for level in kind.levels for gate in level.gates]
+    named += [("gates", gate, gates()) for three in kind.threes for gate in three.gates]
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:
         if name not in known:

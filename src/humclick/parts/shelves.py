@@ -1,8 +1,8 @@
 """
 Where part families and arrangements lie: in this package, and in further folders given by a path.
 
-A further folder, a *shelf*, is laid out as this package is: ``parts/<family>/<family>.toml`` and
-``arrangements/<name>.toml``. ``HUMCLICK_SHELVES`` names some for good, `shelf` one for a while. A family may
+A further folder, a *shelf*, is laid out as this package is: ``parts/<family>/<family>.toml``,
+``arrangements/<name>.toml`` and, for a new kind of machine, ``frames/<name>.toml``. ``HUMCLICK_SHELVES`` names some for good, `shelf` one for a while. A family may
 bring a small module, which is run: use only a shelf whose every file you would run yourself.
 """
 
@@ -24,7 +24,15 @@ from typing import Any
 from humclick.errors import DataError
 from humclick.sourced import read_data
 
-__all__ = ["Source", "arrangement_sources", "family_sources", "shelf", "shelves", "starts_table"]
+__all__ = [
+    "Source",
+    "arrangement_sources",
+    "family_sources",
+    "frame_sources",
+    "shelf",
+    "shelves",
+    "starts_table",
+]
 
 
 class Source:
@@ -96,17 +104,18 @@ def shelf(path: Path) -> Iterator[None]:
     """
     Use a further folder for a while.
 
-    It holds ``parts``, ``arrangements`` or both. Raises `DataError` if it holds neither, or a name in it is
+    It holds ``parts``, ``arrangements``, ``frames``, or several of them. Raises `DataError` if it holds neither, or a name in it is
     one of this package.
     """
     global _folders
     before = _folders
-    if not any((path / name).is_dir() for name in ("parts", "arrangements")):
+    if not any((path / name).is_dir() for name in ("parts", "arrangements", "frames")):
         raise DataError(f"{path}: a shelf holds a folder parts, a folder arrangements, or both")
     _folders = (*before, path)
     try:
         family_sources()
         arrangement_sources()
+        frame_sources()
         yield
     finally:
         _folders = before
@@ -128,6 +137,15 @@ def arrangement_sources() -> Mapping[str, Source]:
     Raises `DataError` if two have one name.
     """
     return _arrangements(_folders)
+
+
+def frame_sources() -> Mapping[str, Source]:
+    """
+    Kinds of machine by name: every TOML file of what they have around their gear.
+
+    Raises `DataError` if two have one name.
+    """
+    return _frames(_folders)
 
 
 def starts_table(name: str) -> Traversable | None:
@@ -161,14 +179,25 @@ def _families(folders: tuple[Path, ...]) -> Mapping[str, Source]:
 
 @cache
 def _arrangements(folders: tuple[Path, ...]) -> Mapping[str, Source]:
+    return _files("humclick.arrangements", "arrangements", folders)
+
+
+@cache
+def _frames(folders: tuple[Path, ...]) -> Mapping[str, Source]:
+    return _files("humclick.arrangements.frames", "frames", folders)
+
+
+def _files(package: str, own: str, folders: tuple[Path, ...]) -> Mapping[str, Source]:
+    """Every TOML file of a folder of this package, and of such a folder on each shelf."""
+    root, *inside = package.split(".")  # a folder without a module is no package in a zip
     sources = {
-        entry.name.removesuffix(".toml"): Source("humclick.arrangements", entry.name)
-        for entry in resources.files("humclick.arrangements").iterdir()
+        entry.name.removesuffix(".toml"): Source(package, entry.name)
+        for entry in resources.files(root).joinpath(*inside).iterdir()
         if entry.name.endswith(".toml")
     }
     for folder in folders:
-        for entry in sorted((folder / "arrangements").glob("*.toml")):
-            _add(sources, entry.stem, Source("", entry.name, folder / "arrangements"))
+        for entry in sorted((folder / own).glob("*.toml")):
+            _add(sources, entry.stem, Source("", entry.name, folder / own))
     return dict(sorted(sources.items()))
 
 

@@ -100,7 +100,7 @@ def hazard(name: str) -> Hazard:
 class _Doing(NamedTuple):
     """What is done, to which machine: a probe, a remedy, or nothing yet; each condition by its name."""
 
-    arrangements: str
+    cautions: frozenset[str]
     classes: str
     having: frozenset[str]
     electronic: bool
@@ -132,7 +132,7 @@ _CONDITIONS = _Doing._fields
 def _doing(machine: SafeMachine, probe: _RiskyProbe | None = None, remedy: str = "") -> _Doing:
     families = {part.id: part.family for part in machine.parts}
     of_machine = (
-        machine.arrangement.id,
+        frozenset(machine.arrangement.gates),
         safety_class(machine.nameplate.refrigerant) or UNKNOWN,
         frozenset([family.heat for family in families.values()]),
         any(family.electronic for family in families.values()),
@@ -183,4 +183,12 @@ def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, 
         names.append("refrigerant-not-listed")
     if not machine.arrangement.simulated:
         names.append("starts-not-simulated")
-    return tuple(caution(name) for name in names)
+    if not machine.arrangement.started:
+        names.append("judged-by-readings")
+    kind = machine.arrangement
+    own = (
+        (Fact("kind-of-machine", kind.title.capital(), kind.caution, "common practice"),)
+        if kind.caution
+        else ()
+    )
+    return (*own, *(caution(name) for name in names))

@@ -128,8 +128,7 @@ def gates_for(
         wanted.add("flammable-caution")
     if toxic(refrigerant):
         wanted.add("toxic-caution")
-    if machine.arrangement.id in _data()["inverter"]["arrangements"]:
-        wanted.add("inverter-caution")
+    wanted.update(machine.arrangement.gates)
     chosen = []
     for name in filter(wanted.__contains__, gates()):
         placed = _in_place(gate(name), place_of(place))
@@ -191,6 +190,6 @@ def invalidated_by(probe_gates: Iterable[str]) -> frozenset[str]:
     Examples
     --------
     >>> sorted(invalidated_by(["cover-on"]))
-    ['capacitors-discharged', 'power-off-proved-dead']
+    ['capacitors-discharged', 'dc-link-discharged', 'power-off-proved-dead']
     """
     return frozenset().union(*(gate(name).ends for name in probe_gates))

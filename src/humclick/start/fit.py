@@ -70,7 +70,7 @@ def start_case(
     Refused
         If the machine is one of those never started from here, or a value drawn cannot be.
     """
-    machine.require_model()
+    machine.require_start()
     nominal = machine.nameplate.volts
     parts = _placed(machine, motor, modes or {}, hot, draw)
     laws = {role: parts[role].law() for role in _LAWFUL if role in parts}

@@ -201,10 +201,9 @@ def test_the_technicians_decision_counts_and_a_difference_is_said() -> None:
     assert "The two differ." in sheet.technician_page.verdict_note
 
 
-@pytest.mark.parametrize("name", ["inverter-driven", "three-phase"])
-def test_a_machine_only_recognised_has_a_sheet(name: str) -> None:
+def test_a_machine_only_recognised_has_a_sheet(recognised: str) -> None:
     """A machine that is only recognised gets its caution and drawing, no suspects and no order."""
-    machine = {"kind": "machine", "arrangement": name, "volts": 230.0}
+    machine = {"kind": "machine", "arrangement": recognised, "volts": 230.0}
     sheet = sheet_of(call(HEAD, machine))
     assert sheet.state.name == "recognised"
     assert sheet.technician_page.standings == ()

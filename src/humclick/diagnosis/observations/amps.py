@@ -55,6 +55,9 @@ class Amps(Model):
     order: ClassVar[int] = 80
     deeper: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]
         yield Probe(

@@ -49,7 +49,7 @@ def none_of(outcome: str, runs: float = _RUNS_ANYHOW) -> float:
 
 
 def complaint(bench: Bench, heard: Heard | None) -> Factor:
-    """What was heard before anybody came."""
+    """What was heard before anybody came, of a machine whose starts are simulated."""
     starts = bench.starts
     marks = dict(zip(bench.marks(), starts.either_way(bench.marks().values())[1], strict=True))
     if heard is None:
@@ -92,6 +92,9 @@ class Listened(Model):
     """An attempt whose outcome is heard."""
 
     heard: ClassVar[bool] = True
+
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         probe, observation = taken[0]

@@ -23,7 +23,11 @@ class SafetyCheck(Model):
     order: ClassVar[int] = 120
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
-        yield from (self._probe(check, shop) for check in checks().values())
+        yield from (
+            self._probe(check, shop)
+            for check in checks().values()
+            if check.points is None or machine.nodes.issuperset(check.points)
+        )
 
     def _probe(self, check: Check, shop: Shop) -> Probe:
         minutes, risk = shop.probe[check.like] if check.like else (check.minutes, 0.0)

@@ -27,6 +27,9 @@ class Feed(Outlet):
     deeper: ClassVar[bool] = False
     beside_healthy: ClassVar[bool] = False
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["feed_volts"]
         yield Probe(

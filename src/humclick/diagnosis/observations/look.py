@@ -9,12 +9,14 @@ from typing import ClassVar
 
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.bench import without
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, with_discharge
+from humclick.diagnosis.observations.named import first_of, scope_of
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
-from humclick.parts.family import HEALTHY, Look
+from humclick.parts.family import Look
 
 __all__ = ["KINDS", "PartLook"]
 
@@ -57,31 +59,36 @@ class PartLook(Model):
         probe, observation = taken[0]
         if observation.answer not in probe.outcomes:  # "not sure" says nothing
             return Factor(())
-        part = weighing.bench.place[probe.part]
-        rows = self._rows(weighing, probe, new=probe.part in observation.renewed)
+        scope = scope_of(weighing.bench, probe.part, probe.look.table if probe.look is not None else ())
+        rows = self._rows(weighing, probe, scope, observation.renewed)
         k = probe.outcomes.index(observation.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in rows.items()}
-        none = weighing.as_healthy * rows[(0,)][k] + (1.0 - weighing.as_healthy) / len(probe.outcomes)
-        return Factor((), (part,), table, None, none)
+        none = weighing.as_healthy * rows[(0,) * len(scope)][k] + (1.0 - weighing.as_healthy) / len(
+            probe.outcomes
+        )
+        return Factor((), scope, table, None, none)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         tells = probe.look is not None and len(probe.look.table) > 1  # modes apart
         return tells and super().offered(offer, probe)
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
-        part = outlook.bench.place[probe.part]
-        rows = self._rows(outlook.weighing, probe, new=probe.part in outlook.situation.renewed)
-        return outlook.by_config(probe, 0.0, probe.outcomes, (part,), rows)
+        scope = scope_of(outlook.bench, probe.part, probe.look.table if probe.look is not None else ())
+        rows = self._rows(outlook.weighing, probe, scope, outlook.situation.renewed)
+        return outlook.by_config(probe, 0.0, probe.outcomes, scope, rows)
 
     @staticmethod
-    def _rows(weighing: Weighing, probe: Probe, *, new: bool) -> dict[tuple[int, ...], Row]:
-        """Probability of each answer in each mode of the part, which may be `new`. [-]"""
-        look, wrong = probe.look, weighing.slips["look_wrong"]
+    def _rows(
+        weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
+    ) -> dict[tuple[int, ...], Row]:
+        """Probability of each answer in each mode of the part, and of others that show in it; some new. [-]"""
+        look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
         assert look is not None
         rows: dict[tuple[int, ...], Row] = {}
-        for m, mode in enumerate(weighing.bench.space.modes[weighing.bench.place[probe.part]]):
-            row = look.table.get(HEALTHY if new else mode.name, look.table["otherwise"])
-            rows[(m,)] = tuple([(1.0 - wrong) * p + wrong / len(row) for p in row])
+        for config in bench.configs(scope):
+            name = first_of(look.table, probe.part, without(bench.modes_of(scope, config), renewed))
+            row = look.table[name or "otherwise"]
+            rows[config] = tuple([(1.0 - wrong) * p + wrong / len(row) for p in row])
         return rows
 
 

@@ -18,6 +18,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation
 from humclick.messages import Message
 from humclick.meters import Meter
+from humclick.parts.family import Role
 from humclick.safety import energises
 
 if TYPE_CHECKING:
@@ -102,6 +103,8 @@ class Probe:
         The look of the part's family it stands for.
     test : BenchTest or None
         The measurement of the part's family it stands for.
+    of : frozenset of str
+        Parts that it reads though it is of none: once they are new, it is of others.
     """
 
     id: str
@@ -130,6 +133,7 @@ class Probe:
     again_cool: bool = False
     look: Look | None = None
     test: BenchTest | None = None
+    of: frozenset[str] = frozenset()
 
     @property
     def kind(self) -> str:
@@ -164,7 +168,7 @@ class Probe:
     @property
     def opens_with_heat(self) -> bool:
         """Whether what it spans can be open from heat alone; between S and R no protector lies."""
-        return self.heat not in ("", "windings") and (not self.pins_named or "C" in (self.pins or ()))
+        return self.heat not in ("", "windings") and (not self.pins_named or self.pins != ("S", "R"))
 
     @property
     def pins_named(self) -> bool:
@@ -226,6 +230,9 @@ class Sayings(Protocol):
     def of_parts(self) -> Said:
         """As a healthy part reads, or which of its faults it speaks for."""
 
+    def of_three(self) -> Said:
+        """That it counts beside two others."""
+
     def of_nothing(self) -> Said:
         """That it says nothing."""
 
@@ -284,6 +291,8 @@ class Model:
         Whether it measures the insulation to the shell.
     repeats : bool
         Whether an odd reading is worth taking again.
+    beside : bool
+        Whether readings of several probes are one picture, which a fault makes uneven: they need not agree.
     """
 
     name: ClassVar[str]
@@ -297,8 +306,13 @@ class Model:
     on_part: ClassVar[bool] = False
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False
+    beside: ClassVar[bool] = False
 
     # -- which there are ------------------------------------------------------------------------------------
+
+    def serves(self, machine: Machine) -> bool:
+        """Whether a machine has what probes of this kind need."""
+        return True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         """Every probe of this kind that a machine has, in the order of its parts."""
@@ -340,6 +354,10 @@ class Model:
             return say.of_whole()
         return say.of_parts() if say.factor.table else say.of_nothing()
 
+    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
+        """What observations of this kind mean beside each other, by their numbers; over what each means alone."""
+        return {}
+
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
         return None
@@ -377,16 +395,18 @@ class Model:
 def touching(machine: Machine) -> tuple[str, ...]:
     """Gates of hands at the terminals: a machine with a capacitor is discharged first."""
     capacitors = any("capacitance" in p.family.sizes for p in machine.parts)
-    return (_DEAD, _DISCHARGED) if capacitors else (_DEAD,)
+    own = machine.arrangement.frame.touching
+    return (_DEAD, _DISCHARGED, *own) if capacitors else (_DEAD, *own)
 
 
 def with_discharge(machine: Machine, gates: tuple[str, ...]) -> tuple[str, ...]:
     """Gates of a part's test or look, where it is touched also discharged."""
-    if _DEAD not in gates or _DISCHARGED in gates:
+    if _DEAD not in gates:
         return gates
-    return (*touching(machine), *(g for g in gates if g != _DEAD))
+    return tuple(dict.fromkeys((*touching(machine), *gates)))
 
 
 def rest_of(machine: Machine) -> str:
     """What must pass before a start attempt can decide: an inner protector, else the pressures."""
-    return "internal_protector" if machine.protector == "internal" else "pressures"
+    inside = machine.has(Role.PROTECTOR)
+    return "internal_protector" if inside is not None and inside.family.sealed else "pressures"

@@ -32,6 +32,9 @@ class Recorded(Listened):
     order: ClassVar[int] = 90
     deeper: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_amps"]  # a clamp is put on first
         yield Probe(

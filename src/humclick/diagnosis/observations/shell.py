@@ -9,7 +9,6 @@ from collections.abc import Iterator, Mapping
 from functools import partial
 from typing import ClassVar
 
-from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import Setup, predict
 from humclick.diagnosis.bench import Bench
@@ -23,8 +22,6 @@ from humclick.readings import PartTemperature
 
 __all__ = ["KINDS", "Shell"]
 
-_WINDINGS = ("run_winding", "start_winding")
-
 
 class Shell(Measured):
     """The lowest ohms from any pin to the shell."""
@@ -35,9 +32,17 @@ class Shell(Measured):
     to_shell: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return bool(machine.windings)
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         make = partial(
-            Probe, model=self, quantity="resistance", points=("C", "shell"), gates=touching(machine)
+            Probe,
+            model=self,
+            quantity="resistance",
+            points=(machine.pins[0], "shell"),
+            gates=touching(machine),
+            of=frozenset(machine.windings),
         )
         minutes, risk = shop.probe["shell"]
         yield make(
@@ -65,18 +70,18 @@ class Shell(Measured):
         )
 
     def scope(self, bench: Bench, probe: Probe) -> tuple[int, ...]:
-        inside = ("internal_protector", *_WINDINGS)
-        return tuple(bench.place[part] for part in inside if part in bench.place)
+        inside = [p.id for p in bench.machine.parts if p.family.sealed and p.family.terminals]
+        return tuple(bench.place[part] for part in inside)
 
     def between_tips(
         self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
     ) -> tuple[float, float]:
         machine = bench.machine
-        paths = [predict(machine, modes, Setup(plugged=False), (pin, "shell")) for pin in PINS]
+        paths = [predict(machine, modes, Setup(plugged=False), (pin, "shell")) for pin in machine.pins]
         lowest = min(paths, key=lambda p: p.ohms)
-        shorted = any(modes.get(part) == "grounded" for part in _WINDINGS)
+        shorted = any(modes.get(part) == "grounded" for part in machine.windings)
         # paths over one insulation age together: no narrower than one of them
-        least = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in _WINDINGS)
+        least = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in machine.windings)
         return lowest.ohms, max(lowest.sigma, least)
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
@@ -84,7 +89,7 @@ class Shell(Measured):
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """One insulation, whatever it is read with."""
-        return Group("shell", taken.observation.temperature.kind, mended=mended & {"run_winding"})
+        return Group("shell", taken.observation.temperature.kind, mended=mended & taken.probe.of)
 
 
 KINDS = (Shell(),)

@@ -37,6 +37,10 @@ class Outlet(Measured):
     beside_healthy: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        """Where two wires come from an outlet."""
+        return {"L", "N"} <= machine.nodes
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts"]
         yield Probe(

@@ -73,6 +73,9 @@ class VoltsStart(Model):
     order: ClassVar[int] = 30
     under_load: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts_start"]
         yield Probe(

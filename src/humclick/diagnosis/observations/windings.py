@@ -77,6 +77,9 @@ class Windings(Model):
     deeper: ClassVar[bool] = True
     repeats: ClassVar[bool] = True
 
+    def serves(self, machine: Machine) -> bool:
+        return machine.started
+
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["pins"]
         make = partial(

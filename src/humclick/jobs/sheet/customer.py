@@ -69,9 +69,7 @@ def _explained(call: Call, account: Account) -> Message:
     if call.stopped:
         return listed(dict.fromkeys(stoppage.stop.customer for stoppage in call.stopped), "space")
     if state.name == "recognised" and call.machine is not None:
-        return Message.of(
-            words["three_phase" if call.machine.arrangement.id == "three-phase" else "recognised"]
-        )
+        return Message.of(words["recognised"])
     if state.failed:
         return Message.of(words["failed"])
     if state.name in ("needed", "fitted") and account.behind and account.behind.explanation.by_elimination:

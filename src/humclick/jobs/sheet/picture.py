@@ -33,7 +33,7 @@ def start_picture(
     machine is not one that is simulated, or the extra is missing. Raises `Refused` if no attempt is recorded.
     """
     wanted = asked or recording is not None or any(each.of == "current" for each in call.recordings)
-    if not wanted or call.machine is None or call.machine.arrangement.recognised_only:
+    if not wanted or call.machine is None or not call.machine.started:
         return None
     try:
         from humclick.jobs.at_hand import of_call

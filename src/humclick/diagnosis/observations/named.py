@@ -1,0 +1,30 @@
+"""
+Modes as a family's file names them: its own by name, those of other parts as ``part.mode``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from humclick.diagnosis.bench import Bench
+
+__all__ = ["first_of", "named_in", "scope_of"]
+
+
+def scope_of(bench: Bench, part: str, names: Iterable[str]) -> tuple[int, ...]:
+    """The part itself and those of the machine that are named, by their indices; the part first."""
+    others = (name.partition(".")[0] for name in names if "." in name)
+    return tuple(dict.fromkeys(bench.place[other] for other in (part, *others) if other in bench.place))
+
+
+def named_in(part: str, modes: Mapping[str, str]) -> frozenset[str]:
+    """How the modes of a set may be named in the file of a part's family."""
+    own = {modes[part]} if part in modes else set()
+    return frozenset(own | {f"{other}.{mode}" for other, mode in modes.items()})
+
+
+def first_of(names: Iterable[str], part: str, modes: Mapping[str, str]) -> str:
+    """The first of some names that a set of modes has, the part's own before those of others; empty if none."""
+    have = named_in(part, modes)
+    known = [name for name in names if name in have]
+    return min(known, key=lambda name: "." in name, default="")
