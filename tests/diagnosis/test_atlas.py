@@ -42,8 +42,12 @@ AXIS = {
 
 
 def machine(name: str) -> Machine:
+    """A small machine whose plate and stamps are read."""
     kind = arrangement(name)
-    return Machine.of(name, kind.protectors[0], Nameplate(115.0, 60.0, 8.4), {})
+    plain = Machine.of(name, kind.protectors[0], Nameplate(115.0, 60.0, 8.4), {})
+    usual = {p.id: plain.size(p.id, "capacitance") for p in plain.parts if "capacitance" in p.family.sizes}
+    stamps = {f"{part}.capacitance": Spread(size.median, 1.1) for part, size in usual.items()}
+    return Machine.of(name, plain.protector, plain.nameplate, stamps)
 
 
 def swept(name: str) -> Iterator[Probe]:

@@ -272,7 +272,7 @@ def test_readings_of_the_whole_machine_likewise(kind: str, data: st.DataObject) 
 
 def test_every_kind_is_among_those_tested() -> None:
     """Each kind of probe is in one of the tests above."""
-    answered = {"look", "attempt", "known_good", "fit", "recorded", "check"}
+    answered = {"look", "attempt", "known_good", "fit", "recorded", "check", "unread"}
     read = {"test", "volts", "feed", "shell", "between", "volts_start", "amps", "pins", "leads"}
     assert {kind.name for kind in kinds()} == answered | read
 
