@@ -22,7 +22,7 @@ COLD = PartTemperature("cold")
 
 
 class Faulty:
-    """One machine with some modes, and the readings it gives: the middle of each, the likeliest of answers."""
+    """One machine with some modes, and the readings it gives: middles, and the likeliest answers."""
 
     def __init__(self, machine: Machine, modes: dict[str, str], scale: float = 1.0) -> None:
         self.machine, self.modes, self.scale = machine, modes, scale
@@ -51,7 +51,9 @@ class Faulty:
         if probe.heard:
             stops = [p for p, m in self.modes.items() if not self.machine.eased(p, m)]
             stops = [p for p in stops if not self.machine.part(p).family.apart]
-            held = [p for p in stops if self.machine.part(p).family.mode(self.modes[p]).recorded == "rotor_held"]
+            held = [
+                p for p in stops if self.machine.part(p).family.mode(self.modes[p]).recorded == "rotor_held"
+            ]
             answer = Heard.HUM if held else Heard.SILENT if stops else Heard.RUNS
             return self._seen(probe, answer=answer)
         if probe.outcomes:
@@ -80,7 +82,11 @@ class Faulty:
     def _seen(self, probe: Probe, *, answer: str = "", value: float | None = None) -> Observation:
         if value is None:
             return Observation(probe.id, answer=answer, temperature=COLD)
-        text = "OL" if math.isinf(value) or value > 4.0e7 else f"{float(f'{value:.3g}'):.6f}".rstrip("0").rstrip(".")
+        text = (
+            "OL"
+            if math.isinf(value) or value > 4.0e7
+            else f"{float(f'{value:.3g}'):.6f}".rstrip("0").rstrip(".")
+        )
         if probe.quantity == "capacitance":
             text = f"{value * 1e6:.4g} uF"
         tester = probe.meter is not None

@@ -19,7 +19,6 @@ from humclick.diagnosis.advice import advise
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Observation, Situation
-from humclick.errors import Refused
 from humclick.jobs.call import Call
 from humclick.jobs.call_file import read_call, write_call
 from humclick.jobs.fold import fold
@@ -32,7 +31,7 @@ EXPECTED: Mapping[str, dict[str, Any]] = {
     for file in sorted(FOLDER.glob("*/expect.toml"))
 }
 JUDGED = [name for name, expected in EXPECTED.items() if expected["kind"] != "recognised"]
-#: One of each state a call can be in and of each kind of machine: a verdict, a wait, a probe, a repair, a gate left out.
+#: One of each state a call can be in and of each kind of machine.
 SHEETS = [
     *("broken-starter", "grounded-winding", "hot-protector-still-hot", "just-begun", "relay-contacts"),
     *("two-faults", "gate-not-confirmed", "inverter-driven", "three-phase", "battery-thin-cable"),

@@ -95,7 +95,14 @@ def every() -> Iterator[tuple[Call, Probe]]:
 def bites(found: Call, probe: Probe) -> set[str]:
     """What a probe meets, told from what is done and not from the data of the hazards."""
     families = {part.id: part.family.name for part in bench(found).parts}
-    on_pins = {"ptc", "current_relay", "overload_protector", "timed_starter", "low_loss_starter", "three_wires"}
+    on_pins = {
+        "ptc",
+        "current_relay",
+        "overload_protector",
+        "timed_starter",
+        "low_loss_starter",
+        "three_wires",
+    }
     touched = families.get(probe.part, probe.part)
     wanted = set()
     if probe.live or "power-off-proved-dead" in probe.gates:

@@ -1,4 +1,4 @@
-"""Machines that are no single-phase ones: healthy ones of every size are called so, and every fault is reached."""
+"""Machines that are no single-phase ones: healthy ones are called so, and every fault is reached."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.model import Says
+from humclick.diagnosis.observations.own_try import OwnTry
 from humclick.diagnosis.power import bars
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.situation import Observation, Situation
@@ -43,7 +45,9 @@ COLD = PartTemperature("cold")
 def read(machine: Machine, values: dict[str, str]) -> Situation:
     """A call in which some probes of a machine, cold, showed this."""
     seen = tuple(
-        Observation(name, reading=parse_reading(text, Quantity(probe_of(machine, name).quantity)), temperature=COLD)
+        Observation(
+            name, reading=parse_reading(text, Quantity(probe_of(machine, name).quantity)), temperature=COLD
+        )
         for name, text in values.items()
     )
     return Situation(machine, None, seen, hot=False)
@@ -55,7 +59,7 @@ def pairs(machine: Machine) -> list[str]:
 
 
 def test_there_are_such_machines() -> None:
-    """Three kinds at least are judged without simulated starts, each with a caution and its own gate or frame."""
+    """Three kinds at least are judged without simulated starts, each with a caution."""
     assert len({arrangement(name).set_in for name, _ in KINDS}) >= 3
     assert all(arrangement(name).caution for name, _ in KINDS)
 
@@ -70,7 +74,7 @@ def test_a_sound_one_is_left_as_it_is(name: str, guard: str) -> None:
 
 @pytest.mark.parametrize(("name", "guard", "part", "mode"), FAULTS)
 def test_every_fault_is_reached(name: str, guard: str, part: str, mode: str) -> None:
-    """The readings that a fault gives, taken as advised, end in its remedy; what a rest mends may only need that."""
+    """The readings that a fault gives, taken as advised, end in its remedy."""
     machine = Machine.of(name, guard)
     advice, _ = played(Faulty(machine, {part: mode}))
     assert advice.verdict is not None
@@ -123,11 +127,13 @@ def test_the_order_of_the_three_does_not_matter(name: str, guard: str) -> None:
 def test_no_probe_puts_it_on_the_line(name: str, guard: str) -> None:
     """No known-good start gear, no amps of a start on the line: those probes do not exist here."""
     machine = Machine.of(name, guard)
-    assert not {"attempt.known_good", "attempt.amps", "feed.volts", "supply.volts_start"} & set(probes_of(machine))
+    assert not {"attempt.known_good", "attempt.amps", "feed.volts", "supply.volts_start"} & set(
+        probes_of(machine)
+    )
 
 
 def test_a_board_is_proved_dead_before_it_is_touched() -> None:
-    """Every probe with hands inside an inverter-driven machine wants its DC link proved dead; power ends that."""
+    """Every probe with hands inside an inverter-driven machine wants its DC link proved dead."""
     machine = Machine.of("inverter-driven")
     inside = [p for p in probes_of(machine).values() if p.inside and "power-off-proved-dead" in p.gates]
     assert len(inside) > 8
@@ -151,9 +157,11 @@ def test_line_unbalance_is_that_of_the_standard() -> None:
     assert round(100.0 * unbalance(462.0, 463.0, 455.0), 2) == 1.09
 
 
-@published(source="NEMA MG 1, 14.36 and figure 14-1 (from memory)", where="1 to 5 % unbalance", printed_to="2 digits")
+@published(
+    source="NEMA MG 1, 14.36 and figure 14-1 (from memory)", where="1 to 5 % unbalance", printed_to="2 digits"
+)
 def test_unbalance_takes_power_away() -> None:
-    """Up to 1 % nothing is lost; at 3 % 0.88 of the power is left, at 5 % 0.75, and above that it must not run."""
+    """Up to 1 % nothing is lost, at 3 % 0.88 is left, at 5 % 0.75; above that it must not run."""
     assert [round(unbalance_derating(x / 100), 2) for x in (1, 2, 3, 4, 5)] == [1.0, 0.95, 0.88, 0.82, 0.75]
     with pytest.raises(OutOfRange):
         unbalance_derating(0.051)
@@ -194,7 +202,9 @@ def test_a_hot_protector_at_the_star_is_waited_for() -> None:
     """All pairs open while hot is no verdict on a three-phase compressor; cold it is one."""
     machine = Machine.of("three-phase", "internal")
     seen = [
-        Observation(name, reading=parse_reading("OL", Quantity.RESISTANCE), temperature=PartTemperature("hot"))
+        Observation(
+            name, reading=parse_reading("OL", Quantity.RESISTANCE), temperature=PartTemperature("hot")
+        )
         for name in pairs(machine)
     ]
     hot = judge(Situation(machine, None, tuple(seen), hot=True)).post
@@ -203,10 +213,39 @@ def test_a_hot_protector_at_the_star_is_waited_for() -> None:
     assert cold.of_mode("star_protector", "open") + cold.of_part("windings") > 0.5
 
 
+def test_a_level_follows_its_own_part_and_others() -> None:
+    """The DC link falls with the line, and is gone with the board's rectifier or the line."""
+    machine = Machine.of("inverter-driven", None, Nameplate(230.0))
+    sound, _ = expected(machine, "board", "link")
+    assert 300.0 < sound < 400.0
+    assert expected(machine, "board", "feed")[0] == 230.0
+    dead = judge(read(machine, {"board.dc_link": "0.2 V"})).post
+    assert dead.of_mode("board", "dead") + dead.of_part("supply") > 0.8
+    there = judge(read(machine, {"board.dc_link": "325 V"})).post
+    assert there.of_mode("board", "dead") < 0.02
+
+
+def test_a_try_that_hums_is_no_dead_board() -> None:
+    """What a try sounds like counts roughly: a hum speaks for a rotor that stands, silence for no current."""
+    machine = Machine.of("inverter-driven")
+    seen = dict.fromkeys(("hum", "silent"), OwnTry.name)
+    assert set(seen.values()) == {"own_try"}
+    posts = {
+        each: judge(
+            Situation(machine, None, (Observation("attempt.as_found", answer=each, temperature=COLD),))
+        )
+        for each in seen
+    }
+    assert posts["hum"].post.of_part("mechanism") > posts["silent"].post.of_part("mechanism")
+    assert posts["hum"].post.of_mode("board", "dead") < posts["silent"].post.of_mode("board", "dead")
+
+
 def test_a_try_of_a_kind_without_a_table_is_no_verdict_by_itself() -> None:
     """What is heard of it moves little but whether it runs."""
     machine = Machine.of("inverter-driven")
     for heard in ("silent", "hum"):
-        situation = Situation(machine, None, (Observation("attempt.as_found", answer=heard, temperature=COLD),), hot=False)
+        situation = Situation(
+            machine, None, (Observation("attempt.as_found", answer=heard, temperature=COLD),), hot=False
+        )
         assert max(judge(situation).post.by_remedy.values()) < 0.6
     assert math.isclose(sum(judge(Situation(machine)).post.by_class.values()), 1.0, rel_tol=1e-6)

@@ -88,7 +88,10 @@ def test_what_cuts_the_line_is_silent(part: str, mode: str) -> None:
 def test_what_takes_the_start_torque_hums(part: str, mode: str) -> None:
     """Without a start winding, or seized, it hums and most protectors click within ten seconds."""
     found = outcomes(part, mode)
-    if (part, mode) in (("ptc", "open"), ("current_relay", "stuck_open")):  # a run capacitor may still start it
+    if (part, mode) in (
+        ("ptc", "open"),
+        ("current_relay", "stuck_open"),
+    ):  # a run capacitor may still start it
         found -= {"runs", "starts_then_trips"}
     assert found <= {"hum", "hum_click"}
     assert found

@@ -34,7 +34,9 @@ _UNREAD = 115.0
 class Nameplate:
     """What the plate says."""
 
-    volts: float = _UNREAD  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
+    volts: float = (
+        _UNREAD  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
+    )
     hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None

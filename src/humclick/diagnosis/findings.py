@@ -105,7 +105,9 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     for model in dict.fromkeys(probe.model for probe, _ in taken):
         beside = model.together(judged.bench, taken)
         for i, (text, says) in beside.items():
-            found[i] = replace(found[i], text=_beside(taken[i].seen, text), says=says, warns=says is not Says.GOOD)
+            found[i] = replace(
+                found[i], text=_beside(taken[i].seen, text), says=says, warns=says is not Says.GOOD
+            )
     if three_equal(situation):
         found = [
             replace(f, text=_one_of_three(seen), says=Says.BAD, warns=True)
@@ -162,7 +164,9 @@ class _Sayings:
         return Message("{value}: as it should be.", value=self._shown), Says.GOOD
 
     def of_three(self) -> Said:
-        form = N_("{value}: any size can be right; it counts beside the two others, which should read the same.")
+        form = N_(
+            "{value}: any size can be right; it counts beside the two others, which should read the same."
+        )
         return Message.of(form, value=self._shown), Says.GOOD
 
     def of_nothing(self) -> Said:

@@ -195,7 +195,9 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     states.append(_guard("repeated", not why or _repeated(situation, deciding), deciding))
     # what a kind of machine has no probe for is not asked of it
     there = [replace(s, probes=tuple(name for name in s.probes if name in known)) for s in states]
-    return tuple(s for s, asked in zip(there, states, strict=True) if not s.open or s.probes or not asked.probes)
+    return tuple(
+        s for s, asked in zip(there, states, strict=True) if not s.open or s.probes or not asked.probes
+    )
 
 
 def needs_before(

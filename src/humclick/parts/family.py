@@ -28,7 +28,6 @@ from humclick.typed_data import sizes_in, typed_value
 __all__ = [
     "GEAR_ROLES",
     "HEALTHY",
-    "Three",
     "BenchTest",
     "Branch",
     "Condition",
@@ -43,6 +42,7 @@ __all__ = [
     "Regime",
     "Role",
     "Substitute",
+    "Three",
     "When",
     "families",
     "family",
@@ -121,7 +121,7 @@ class BenchTest(DataTable, frozen=True):
 
 
 class Level(DataTable, frozen=True):
-    """A live measurement on the part: what stands there follows from its own mode and from those of others."""
+    """A live measurement on the part: what stands there follows from its own mode and those of others."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
     title: Message  #: What is measured, in words.
@@ -141,7 +141,9 @@ class Pattern(DataTable, frozen=True):
     """What three readings have of their common unknown in a mode, in any order."""
 
     modes: tuple[str, ...]  #: Own modes, or ``part.mode`` of others.
-    times: tuple[float, float, float]  #: Factors; 0 where nothing is there, ``inf`` where nothing conducts. [-]
+    times: tuple[
+        float, float, float
+    ]  #: Factors; 0 where nothing is there, ``inf`` where nothing conducts. [-]
     #: Where it comes in all degrees: the factors at the far end, spread evenly over their logarithms. [-]
     to: tuple[float, float, float] | None = None
     share: float = 1.0  #: How often it is this one of the mode's patterns, over the others. [-]
@@ -164,9 +166,13 @@ class Three(DataTable, frozen=True):
     gates: tuple[str, ...]  #: Safety gates that must be passed first.
     source: str  #: Where balance and patterns come from.
     pattern: tuple[Pattern, ...]  #: By mode; the first that a set has counts, all alike where there is none.
-    prefix: str = ""  #: The probes are ``<prefix>.<node>-<node>``; the part where empty, ``pins`` between pins.
+    prefix: str = (
+        ""  #: The probes are ``<prefix>.<node>-<node>``; the part where empty, ``pins`` between pins.
+    )
     risk: float = 0.2  #: Of taking one. [money]
-    limit: float = 0.0  #: Unbalance from which it is said, by `humclick.physics.supply.unbalance`; 0 for never.
+    limit: float = (
+        0.0  #: Unbalance from which it is said, by `humclick.physics.supply.unbalance`; 0 for never.
+    )
 
 
 class Drawn(DataTable, frozen=True):
@@ -257,9 +263,9 @@ class Family(DataTable, frozen=True, dict=True):
             for size in (branch.size, branch.pulled_by or branch.size):
                 if size not in self.sizes:
                     raise ValueError(f"mode {mode.name!r}: a branch names size {choice_of(size, self.sizes)}")
-        for row in (*self.levels, *self.threes):
-            if row.size not in self.sizes:
-                raise ValueError(f"size of a level or of three alike must be {choice_of(row.size, self.sizes)}")
+        for size in (*(level.size for level in self.levels), *(three.size for three in self.threes)):
+            if size not in self.sizes:
+                raise ValueError(f"size of a level or of three alike must be {choice_of(size, self.sizes)}")
         if self.gear_ohms and self.gear_ohms not in self.sizes:
             raise ValueError(f"gear_ohms must be a size: {choice_of(self.gear_ohms, self.sizes)}")
         if self.role in GEAR_ROLES and not self.drawn:
@@ -334,9 +340,9 @@ def _check_elsewhere(kind: Family, where: str) -> None:
     """Refuse a gate, a stop or a way of cooling that the tables of safety and physics do not have."""
     named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
     named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
-    named += [
-        ("gates", gate, gates()) for row in (*kind.looks, *kind.levels, *kind.threes) for gate in row.gates
-    ]
+    asked = [look.gates for look in kind.looks] + [level.gates for level in kind.levels]
+    asked += [three.gates for three in kind.threes]
+    named += [("gates", gate, gates()) for row in asked for gate in row]
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:
         if name not in known:

@@ -186,5 +186,9 @@ def cautions_for(machine: SafeMachine, *, breaker: bool = False) -> tuple[Fact, 
     if not machine.arrangement.started:
         names.append("judged-by-readings")
     kind = machine.arrangement
-    own = (Fact("kind-of-machine", kind.title.capital(), kind.caution, "common practice"),) if kind.caution else ()
+    own = (
+        (Fact("kind-of-machine", kind.title.capital(), kind.caution, "common practice"),)
+        if kind.caution
+        else ()
+    )
     return (*own, *(caution(name) for name in names))

@@ -9,7 +9,6 @@ from functools import cache
 
 import pytest
 
-from humclick.arrangements.arrangement import arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.shop import default_shop, shop_from_table
 from humclick.jobs.call import Call

@@ -11,8 +11,8 @@ from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import without
 from humclick.diagnosis.factors import Factor
-from humclick.diagnosis.observations.named import first_of, scope_of
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, with_discharge
+from humclick.diagnosis.observations.named import first_of, scope_of
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
@@ -63,7 +63,9 @@ class PartLook(Model):
         rows = self._rows(weighing, probe, scope, seen.renewed)
         k = probe.outcomes.index(seen.answer)
         table = {config: (row[k],) * len(weighing.leads) for config, row in rows.items()}
-        none = weighing.as_healthy * rows[(0,) * len(scope)][k] + (1.0 - weighing.as_healthy) / len(probe.outcomes)
+        none = weighing.as_healthy * rows[(0,) * len(scope)][k] + (1.0 - weighing.as_healthy) / len(
+            probe.outcomes
+        )
         return Factor((), scope, table, None, none)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -79,7 +81,7 @@ class PartLook(Model):
     def _rows(
         weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
     ) -> dict[tuple[int, ...], Row]:
-        """Probability of each answer in each mode of the part, and of others that show in it; some new. [-]"""
+        """Probability of each answer in each mode of the part, and of others that show; some new. [-]"""
         look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
         assert look is not None
         rows: dict[tuple[int, ...], Row] = {}

@@ -36,7 +36,11 @@ class Shell(Measured):
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         make = partial(
-            Probe, model=self, quantity="resistance", points=(machine.pins[0], "shell"), gates=touching(machine),
+            Probe,
+            model=self,
+            quantity="resistance",
+            points=(machine.pins[0], "shell"),
+            gates=touching(machine),
             of=frozenset(machine.windings),
         )
         minutes, risk = shop.probe["shell"]
