@@ -22,7 +22,7 @@ COLD = PartTemperature("cold")
 
 
 class Faulty:
-    """One machine with some modes, and the readings it gives: the middle of each, the likeliest of answers."""
+    """One machine with some modes, and the readings it gives: middles, and the likeliest answers."""
 
     def __init__(self, machine: Machine, modes: dict[str, str], scale: float = 1.0) -> None:
         self.machine, self.modes, self.scale = machine, modes, scale

@@ -11,7 +11,7 @@ import pytest
 
 import humclick
 import research
-from humclick.arrangements.arrangement import PINS, arrangement, arrangements
+from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.probes import probes_of
 from humclick.diagnosis.shop import default_shop
@@ -98,18 +98,30 @@ def test_branches_stand_between_terminals(name: str) -> None:
     assert {e for e in ends if not e.startswith("{")} <= set(found.terminals)
 
 
+def machines_with(name: str) -> list[Machine]:
+    """Every machine that has a part of a family."""
+    machines = [Machine.of(*row) for row in PROTECTED]
+    return [m for m in machines if any(part.family.name == name for part in m.parts)]
+
+
 @pytest.mark.parametrize("name", families())
 def test_looks_have_probabilities_for_every_answer(name: str) -> None:
     """Each row of a look belongs to a mode, has one figure an answer, and sums to one."""
     found = family(name)
     for look in found.looks:
-        assert set(look.table) - {"otherwise"} <= set(found.modes)
+        own = {row for row in look.table if "." not in row}
+        assert own - {"otherwise"} <= set(found.modes)
+        for row in set(look.table) - own:  # a mode of a part that stands beside it in some machine
+            part, _, mode = row.partition(".")
+            beside = [m.part(part) for m in machines_with(name) if part in {p.id for p in m.parts}]
+            assert beside
+            assert all(mode in placed.family.modes for placed in beside)
         assert "otherwise" in look.table or set(look.table) == set(found.modes)
         assert len(set(look.outcomes)) == len(look.outcomes)
-        for row in look.table.values():
-            assert len(row) == len(look.outcomes)
-            assert all(0 < p < 1 for p in row)
-            assert sum(row) == pytest.approx(1.0, abs=1e-9)
+        for shares in look.table.values():
+            assert len(shares) == len(look.outcomes)
+            assert all(0 < p < 1 for p in shares)
+            assert sum(shares) == pytest.approx(1.0, abs=1e-9)
         assert look.source.strip()
 
 
@@ -148,7 +160,7 @@ def test_arrangements_load_with_each_protector(name: str, protector: str) -> Non
         for mode in part.family.modes:
             assert part.remedy(mode) in {"", *default_shop().remedies}
     nodes = {node for part in machine.parts for node in part.connect.values()}
-    assert set(PINS) <= nodes
+    assert set(machine.pins) <= nodes
     assert arrangement(name).title.strip()
     assert arrangement(name).seen
 

@@ -32,6 +32,7 @@ FREE: dict[str, str] = {
     "circuit.drawing_svg.render": _PROBABILITY,
     "circuit.drawing_svg.short": "shortens any number",
     "diagnosis.hearing.reported": _PROBABILITY,
+    "circuit.layout_rows.lay_out_rows": _DRAWING,
     "circuit.scene.advance": _DRAWING,
     "circuit.scene.wrap": _DRAWING,
     "diagnosis.decisions.actions_for": _PROBABILITY,

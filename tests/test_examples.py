@@ -31,7 +31,7 @@ EXPECTED: Mapping[str, dict[str, Any]] = {
     for file in sorted(FOLDER.glob("*/expect.toml"))
 }
 JUDGED = [name for name, expected in EXPECTED.items() if expected["kind"] != "recognised"]
-#: One of each state a call can be in and of each kind of machine: a verdict, a wait, a probe, a repair, a gate left out.
+#: One of each state a call can be in and of each kind of machine.
 SHEETS = [
     *("broken-starter", "grounded-winding", "hot-protector-still-hot", "just-begun", "relay-contacts"),
     *("two-faults", "gate-not-confirmed", "inverter-driven", "three-phase", "battery-thin-cable"),

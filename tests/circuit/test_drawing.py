@@ -25,8 +25,9 @@ from humclick.arrangements.machine import Machine
 from humclick.circuit.drawing import describe_wiring, draw_svg, draw_text
 from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, machine_nodes
+from humclick.circuit.layout_rows import lay_out_rows
 from humclick.circuit.scene import Box, Scene, advance, wrap
-from humclick.errors import OutOfRange, Refused, Unknown
+from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.readings.shown import percent
 
@@ -301,6 +302,14 @@ def test_machines_with_a_caution_carry_it(name: str) -> None:
     assert machine.arrangement.caution in " ".join(words_of(svg))
     assert machine.arrangement.caution in describe_wiring(machine)
     assert set(lay_out(machine).nodes) == machine_nodes(machine)
+
+
+def test_a_row_that_nothing_joins_is_refused() -> None:
+    """A frame whose rows no part and no wire joins cannot be drawn, and the message says which."""
+    machine = Machine.of("three-phase", "internal")
+    bare = replace(machine, arrangement=replace(machine.arrangement, gear=()))
+    with pytest.raises(DataError, match="no part joins the rows 2 and 3"):
+        lay_out_rows(Scene(), bare, {}, 0.0, str)
 
 
 @given(title=st.text(max_size=120), family_title=st.text(min_size=1, max_size=60))

@@ -1,4 +1,4 @@
-"""Machines that are no single-phase ones: healthy ones of every size are called so, and every fault is reached."""
+"""Machines that are no single-phase ones: healthy ones are called so, and every fault is reached."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import findings
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.model import Says
+from humclick.diagnosis.observations.own_try import OwnTry
 from humclick.diagnosis.power import bars
 from humclick.diagnosis.probes import probe_of, probes_of
 from humclick.diagnosis.situation import Observation, Situation
@@ -57,7 +59,7 @@ def pairs(machine: Machine) -> list[str]:
 
 
 def test_there_are_such_machines() -> None:
-    """Three kinds at least are judged without simulated starts, each with a caution and its own gate or frame."""
+    """Three kinds at least are judged without simulated starts, each with a caution."""
     assert len({arrangement(name).set_in for name, _ in KINDS}) >= 3
     assert all(arrangement(name).caution for name, _ in KINDS)
 
@@ -72,7 +74,7 @@ def test_a_sound_one_is_left_as_it_is(name: str, guard: str) -> None:
 
 @pytest.mark.parametrize(("name", "guard", "part", "mode"), FAULTS)
 def test_every_fault_is_reached(name: str, guard: str, part: str, mode: str) -> None:
-    """The readings that a fault gives, taken as advised, end in its remedy; what a rest mends may only need that."""
+    """The readings that a fault gives, taken as advised, end in its remedy."""
     machine = Machine.of(name, guard)
     advice, _ = played(Faulty(machine, {part: mode}))
     assert advice.verdict is not None
@@ -131,7 +133,7 @@ def test_no_probe_puts_it_on_the_line(name: str, guard: str) -> None:
 
 
 def test_a_board_is_proved_dead_before_it_is_touched() -> None:
-    """Every probe with hands inside an inverter-driven machine wants its DC link proved dead; power ends that."""
+    """Every probe with hands inside an inverter-driven machine wants its DC link proved dead."""
     machine = Machine.of("inverter-driven")
     inside = [p for p in probes_of(machine).values() if p.inside and "power-off-proved-dead" in p.gates]
     assert len(inside) > 8
@@ -159,7 +161,7 @@ def test_line_unbalance_is_that_of_the_standard() -> None:
     source="NEMA MG 1, 14.36 and figure 14-1 (from memory)", where="1 to 5 % unbalance", printed_to="2 digits"
 )
 def test_unbalance_takes_power_away() -> None:
-    """Up to 1 % nothing is lost; at 3 % 0.88 of the power is left, at 5 % 0.75, and above that it must not run."""
+    """Up to 1 % nothing is lost, at 3 % 0.88 is left, at 5 % 0.75; above that it must not run."""
     assert [round(unbalance_derating(x / 100), 2) for x in (1, 2, 3, 4, 5)] == [1.0, 0.95, 0.88, 0.82, 0.75]
     with pytest.raises(OutOfRange):
         unbalance_derating(0.051)
@@ -209,6 +211,33 @@ def test_a_hot_protector_at_the_star_is_waited_for() -> None:
     assert hot.of_mode("star_protector", "open") + hot.of_part("windings") < 0.3
     cold = judge(read(machine, dict.fromkeys(pairs(machine), "OL"))).post
     assert cold.of_mode("star_protector", "open") + cold.of_part("windings") > 0.5
+
+
+def test_a_level_follows_its_own_part_and_others() -> None:
+    """The DC link falls with the line, and is gone with the board's rectifier or the line."""
+    machine = Machine.of("inverter-driven", None, Nameplate(230.0))
+    sound, _ = expected(machine, "board", "link")
+    assert 300.0 < sound < 400.0
+    assert expected(machine, "board", "feed")[0] == 230.0
+    dead = judge(read(machine, {"board.dc_link": "0.2 V"})).post
+    assert dead.of_mode("board", "dead") + dead.of_part("supply") > 0.8
+    there = judge(read(machine, {"board.dc_link": "325 V"})).post
+    assert there.of_mode("board", "dead") < 0.02
+
+
+def test_a_try_that_hums_is_no_dead_board() -> None:
+    """What a try sounds like counts roughly: a hum speaks for a rotor that stands, silence for no current."""
+    machine = Machine.of("inverter-driven")
+    seen = dict.fromkeys(("hum", "silent"), OwnTry.name)
+    assert set(seen.values()) == {"own_try"}
+    posts = {
+        each: judge(
+            Situation(machine, None, (Observation("attempt.as_found", answer=each, temperature=COLD),))
+        )
+        for each in seen
+    }
+    assert posts["hum"].post.of_part("mechanism") > posts["silent"].post.of_part("mechanism")
+    assert posts["hum"].post.of_mode("board", "dead") < posts["silent"].post.of_mode("board", "dead")
 
 
 def test_a_try_of_a_kind_without_a_table_is_no_verdict_by_itself() -> None:

@@ -21,6 +21,7 @@ from humclick.parts.laws import (
     Ptc,
     TimedStarter,
 )
+from humclick.parts.low_loss_starter import in_time as low_loss_starter
 from humclick.parts.overload_protector import in_time as overload_protector
 from humclick.parts.potential_relay import in_time as potential_relay
 from humclick.parts.ptc import in_time as ptc
@@ -163,6 +164,16 @@ def test_a_timed_starter_is_joined_for_its_time() -> None:
     assert stuck.pop("never_connects") == "open"
     assert stuck.pop("stays_connected") == "closed"
     assert set(stuck.values()) == {""}
+
+
+def test_a_low_loss_starter_is_joined_through_its_pill() -> None:
+    """For its time through the pill's cold ohms; open never, burnt through for good without them."""
+    made = {part.mode.name: low_loss_starter.law(part) for part in everywhere("low_loss_starter")}
+    assert made["never_connects"] is None
+    assert isinstance(made["bridged"], ClosedCircuit)
+    sound = made["healthy"]
+    assert isinstance(sound, TimedStarter)
+    assert sound.contact_ohms > 10.0 * made["bridged"].ohms
 
 
 @pytest.mark.parametrize(("name", "guard"), MACHINES)

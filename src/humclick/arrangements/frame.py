@@ -81,6 +81,7 @@ class Try(DataTable, frozen=True):
 class Frame(DataTable, frozen=True, dict=True):
     """What every machine of a kind has besides its own gear."""
 
+    source: str  #: Of volts and cautions.
     pins: tuple[str, str, str]  #: Names of the pins, where they are named.
     #: What an arrangement of this frame may list as its gear, one of each.
     gear: tuple[Role, ...]
@@ -103,8 +104,8 @@ class Frame(DataTable, frozen=True, dict=True):
     earthed: bool = True  #: Whether its shell is grounded and current to ground is proved.
     #: What takes the place of known-good gear, and what shows the supply under load, in order of preference:
     #: probes wanted before a compressor is condemned.
-    bypass: tuple[str, ...] = ("attempt.known_good",)
-    loaded: tuple[str, ...] = ("supply.volts_start", "attempt.known_good")
+    bypass: tuple[str, ...] = ()
+    loaded: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not any(low <= self.usual_volts <= high for low, high in self.volts.values()):
@@ -140,7 +141,7 @@ class Frame(DataTable, frozen=True, dict=True):
         )
 
     def suited(self, volts: float) -> float:
-        """Nominal volts as they are where machines of this frame are made for them, else the usual ones. [V]"""
+        """Nominal volts where machines of this frame are made for them, else the usual ones. [V]"""
         served = any(low <= volts <= high for low, high in self.volts.values())
         return volts if served else self.usual_volts
 

@@ -106,7 +106,7 @@ class Machine:
             raise self._refused
 
     def require_start(self) -> None:
-        """Refuse a machine whose start is not simulated: its board or its unit turns it, or three lines do."""
+        """Refuse a machine whose start is not simulated: a board or a unit turns it, or three lines do."""
         if not self.started:
             raise self._refused
 

@@ -1,9 +1,9 @@
 """
-The drawing of a machine that is no single-phase one: rows of nodes from the line to the pins, units between them.
+The drawing of a machine that is no single-phase one: rows of nodes from the line to the pins, units between.
 
-Its frame lists the rows (`humclick.arrangements.frame.Frame.rows`); everything else follows from what the parts
-connect. A part between two rows is an outline with its contacts in it; one that hangs on nodes of its own
-stands beside; the windings hang in star below their pins.
+Its frame lists the rows (`humclick.arrangements.frame.Frame.rows`); everything else follows from what the
+parts connect. A part between two rows is an outline with its contacts in it; one that hangs on nodes of its
+own stands beside; the windings hang in star below their pins.
 """
 
 from __future__ import annotations
@@ -210,8 +210,8 @@ class _Rows:
         label = self.title(placed, WIDTH - 12 - 240, 3)
         scene.label(label, 232, y + 56, share=self.shares.get(placed.id))
         mechanism = self.left.pop(machine.having(Role.MECHANISM).id)
-        scene.symbols.append(Symbol("crank", mechanism.id, 228, y + 128, 0, "(o)"))
-        scene.label(self.title(mechanism, 90, 1), 254, y + 128, share=self.shares.get(mechanism.id))
+        scene.symbols.append(Symbol("crank", mechanism.id, 234, y + 128, 0, "(o)"))
+        scene.label(self.title(mechanism, 86, 1), 258, y + 128, share=self.shares.get(mechanism.id))
         if guard is not None and guard.id in self.left and guard.family.sealed:
             del self.left[guard.id]
             scene.symbols.append(Symbol("thermal_contact", guard.id, 66, low + 44, 0, "[/]"))

@@ -142,7 +142,7 @@ class BenchTest(DataTable, frozen=True):
 
 
 class Level(DataTable, frozen=True):
-    """A live measurement on the part: what stands there follows from its own mode and from those of others."""
+    """A live measurement on the part: what stands there follows from its own mode and those of others."""
 
     name: str  #: Short name; the probe is ``<part>.<name>``.
     title: Message  #: What is measured, in words.
@@ -365,9 +365,9 @@ def _check_elsewhere(kind: Family, where: str) -> None:
     """Refuse a gate, a stop or a way of cooling that the tables of safety and physics do not have."""
     named: list[tuple[str, str, Iterable[str]]] = [("heat", kind.heat, passing())] if kind.heat else []
     named += [("gates", gate, gates()) for test in kind.tests for gate in test.gates]
-    named += [("gates", gate, gates()) for look in kind.looks for gate in look.gates]
-    named += [("gates", gate, gates()) for level in kind.levels for gate in level.gates]
-    named += [("gates", gate, gates()) for three in kind.threes for gate in three.gates]
+    asked = [look.gates for look in kind.looks] + [level.gates for level in kind.levels]
+    asked += [three.gates for three in kind.threes]
+    named += [("gates", gate, gates()) for row in asked for gate in row]
     named += [("stops", name, stops()) for look in kind.looks for name in look.stops.values()]
     for what, name, known in named:
         if name not in known:

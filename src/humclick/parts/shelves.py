@@ -2,8 +2,9 @@
 Where part families and arrangements lie: in this package, and in further folders given by a path.
 
 A further folder, a *shelf*, is laid out as this package is: ``parts/<family>/<family>.toml``,
-``arrangements/<name>.toml`` and, for a new kind of machine, ``frames/<name>.toml``. ``HUMCLICK_SHELVES`` names some for good, `shelf` one for a while. A family may
-bring a small module, which is run: use only a shelf whose every file you would run yourself.
+``arrangements/<name>.toml`` and, for a new kind of machine, ``frames/<name>.toml``. ``HUMCLICK_SHELVES``
+names some for good, `shelf` one for a while. A family may bring a small module, which is run: use only a
+shelf whose every file you would run yourself.
 """
 
 from __future__ import annotations
@@ -104,8 +105,8 @@ def shelf(path: Path) -> Iterator[None]:
     """
     Use a further folder for a while.
 
-    It holds ``parts``, ``arrangements``, ``frames``, or several of them. Raises `DataError` if it holds neither, or a name in it is
-    one of this package.
+    It holds ``parts``, ``arrangements``, ``frames``, or several of them. Raises `DataError` if it holds none
+    of them, or a name in it is one of this package.
     """
     global _folders
     before = _folders

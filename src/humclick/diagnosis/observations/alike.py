@@ -1,8 +1,8 @@
 """
 Three readings of one unknown: three equal windings, or the volts of three lines.
 
-How large the unknown is hardly matters; what they differ in does. ln of the unknown is normal, each reading is
-a bell about it on a floor of what hands do wrong, and the integral over the unknown is had in closed form.
+How large the unknown is hardly matters; what they differ in does. ln of the unknown is normal, each reading
+is a bell about it on a floor of what hands do wrong, and the integral over it is had in closed form.
 """
 
 from __future__ import annotations
@@ -22,7 +22,17 @@ from humclick.diagnosis.factors import Factor, copper, dead, flat, p_hot
 from humclick.diagnosis.law import gain
 from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.measured import labels_between, mixture
-from humclick.diagnosis.observations.model import Group, Model, Probe, Said, Sayings, Says, Taken, touching
+from humclick.diagnosis.observations.model import (
+    INSIDE,
+    Group,
+    Model,
+    Probe,
+    Said,
+    Sayings,
+    Says,
+    Taken,
+    touching,
+)
 from humclick.diagnosis.observations.named import first_of, scope_of
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.volts import STRAY
@@ -48,23 +58,21 @@ _FAINT = 1e-3
 #: Edges of a forecast, over what the others are. [-]
 _EDGES = (0.4, 0.93, 1.08, 1.35)
 
-#: Degrees of a pattern lie so close, in ln, where the readings have it: within what a meter and sound ones scatter;
-#: so many to either side, and so many over the whole. [-]
+#: Degrees of a pattern lie so close, in ln, where the readings have it: within what a meter and sound ones
+#: scatter; so many to either side, and so many over the whole. [-]
 _STEP, _FINE, _COARSE = 0.012, 5, 8
 #: A way the readings came about that weighs less than this share of the best is left out. [-]
 _NEGLIGIBLE = 1e-7
 _TWO_PI = 2.0 * math.pi
 _ROOT_2PI = math.sqrt(_TWO_PI)
 
-#: How a protector inside the shell cools.
-_INSIDE = "internal_protector"
 #: Gates of what is measured under power.
 _METERS = frozenset({"meter-for-line", "meter-for-dc"})
 
 Times = tuple[float, float, float]
 
 
-#: Part of what a display says of ln of the unknown: mass, mean, variance; flat where the variance is infinite.
+#: Part of what a display says of ln of the unknown: mass, mean, variance; flat where that is infinite.
 _Bell = tuple[float, float, float]
 #: One way the readings came about: its probability, and mean and variance of ln of the unknown after it.
 _Path = tuple[float, float, float]
@@ -177,15 +185,16 @@ class Triple:
         ]
 
 
-def _orders(low: Times, high: Times) -> list[tuple[Times, Times]]:
-    """The different orders of three factors, at both ends."""
-    rows = itertools.permutations(zip(low, high, strict=True))
-    return list(dict.fromkeys((_three(at[0] for at in row), _three(at[1] for at in row)) for row in rows))
-
-
 def _three(values: Iterable[float]) -> Times:
     a, b, c = values
     return a, b, c
+
+
+def _orders(low: Times, high: Times) -> list[tuple[Times, Times]]:
+    """The different orders of three factors, at both ends."""
+    places = itertools.permutations(range(3))
+    rows = [((low[a], low[b], low[c]), (high[a], high[b], high[c])) for a, b, c in places]
+    return list(dict.fromkeys(rows))
 
 
 def pair_names(placed: PlacedPart, three: Three) -> tuple[str, str, str]:
@@ -240,7 +249,7 @@ class ThreeAlike(Model):
         """All three share the unknown."""
         probe, heat = taken.probe, taken.observation.temperature.kind
         name = f"three of {probe.part} {probe.id.partition('.')[0]}"
-        return Group(name, heat if probe.heat == _INSIDE else "", mended=mended & {probe.part})
+        return Group(name, heat if probe.heat == INSIDE else "", mended=mended & {probe.part})
 
     # -- what was seen --------------------------------------------------------------------------------------
 
@@ -312,7 +321,7 @@ class _Asked:
         self.three = next(t for t in self.placed.family.threes if probe.id in pair_names(self.placed, t))
         self.names = pair_names(self.placed, self.three)
         named = [name for pattern in self.three.pattern for name in pattern.modes]
-        self.guard = bench.machine.has(Role.PROTECTOR) if probe.heat == _INSIDE else None
+        self.guard = bench.machine.has(Role.PROTECTOR) if probe.heat == INSIDE else None
         inside = (f"{self.guard.id}.",) if self.guard is not None else ()
         self.scope = scope_of(bench, probe.part, (*named, *inside))
 
@@ -433,7 +442,7 @@ def _all(shown: Sequence[Sequence[Display]]) -> list[Display]:
 
 
 def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
-    """How much three numbers differ from their mean, and whether sound ones may; None where one is no number."""
+    """How much three numbers differ from their mean, and whether sound ones may; None if one is none."""
     readings = [
         t.observation.reading
         for t in three_read
@@ -452,7 +461,8 @@ def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
         return text, Says.GOOD
     if quantity is not Quantity.VOLTAGE:
         form = N_(
-            "The three differ by {share:.1f} % from their mean, sound ones by {limit:.0f} % at most: read them again."
+            "The three differ by {share:.1f} % from their mean, sound ones by {limit:.0f} % at most: "
+            "read them again."
         )
         return Message.of(form, share=100.0 * share, limit=100.0 * three.limit), Says.BAD
     try:
@@ -463,7 +473,8 @@ def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
         )
         return Message.of(form, share=100.0 * share), Says.BAD
     form = N_(
-        "The three lines differ by {share:.1f} % from their mean: a motor may give {left:.0f} % of its power on them."
+        "The three lines differ by {share:.1f} % from their mean: a motor may give {left:.0f} % of its "
+        "power on them."
     )
     return Message.of(form, share=100.0 * share, left=left), Says.BAD
 
@@ -474,7 +485,7 @@ def _between(text: Message, first: str, second: str) -> Message:
 
 def _heat(machine: Machine) -> str:
     guard = machine.has(Role.PROTECTOR)
-    return _INSIDE if guard is not None and guard.family.sealed else "windings"
+    return INSIDE if guard is not None and guard.family.sealed else "windings"
 
 
 KINDS = (ThreeAlike(),)

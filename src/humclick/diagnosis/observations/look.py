@@ -81,7 +81,7 @@ class PartLook(Model):
     def _rows(
         weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
     ) -> dict[tuple[int, ...], Row]:
-        """Probability of each answer in each mode of the part, and of others that show in it; some new. [-]"""
+        """Probability of each answer in each mode of the part, and of others that show; some new. [-]"""
         look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
         assert look is not None
         rows: dict[tuple[int, ...], Row] = {}

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COVER_ON",
+    "INSIDE",
     "METER",
     "Group",
     "Model",
@@ -43,6 +44,8 @@ __all__ = [
 ]
 
 _DEAD = "power-off-proved-dead"
+#: How a protector inside the shell cools.
+INSIDE = "internal_protector"
 _DISCHARGED = "capacitors-discharged"
 #: Gates of what is done under power, cover on.
 COVER_ON = ("cover-on", "stand-clear")
@@ -355,7 +358,7 @@ class Model:
         return say.of_parts() if say.factor.table else say.of_nothing()
 
     def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
-        """What observations of this kind mean beside each other, by their numbers; over what each means alone."""
+        """What observations of this kind mean beside each other, by their numbers."""
         return {}
 
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
@@ -409,4 +412,4 @@ def with_discharge(machine: Machine, gates: tuple[str, ...]) -> tuple[str, ...]:
 def rest_of(machine: Machine) -> str:
     """What must pass before a start attempt can decide: an inner protector, else the pressures."""
     inside = machine.has(Role.PROTECTOR)
-    return "internal_protector" if inside is not None and inside.family.sealed else "pressures"
+    return INSIDE if inside is not None and inside.family.sealed else "pressures"

@@ -24,7 +24,7 @@ def named_in(part: str, modes: Mapping[str, str]) -> frozenset[str]:
 
 
 def first_of(names: Iterable[str], part: str, modes: Mapping[str, str]) -> str:
-    """The first of some names that a set of modes has, the part's own before those of others; empty if none."""
+    """The first of some names that a set of modes has, the part's own before others; empty if none."""
     have = named_in(part, modes)
     known = [name for name in names if name in have]
     return min(known, key=lambda name: "." in name, default="")

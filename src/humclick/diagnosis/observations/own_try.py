@@ -1,7 +1,8 @@
 """
 A try by the machine's own board, unit or contactor, where no start was simulated for its kind.
 
-How a fault sounds is known only roughly then: nothing flows, or the rotor stands under current, or neither is known.
+How a fault sounds is known only roughly then: nothing flows, or the rotor stands under current, or neither
+is known.
 """
 
 from __future__ import annotations
@@ -26,7 +27,8 @@ from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "OwnTry", "failed_before"]
 
-#: What a try sees of a mode: it stops the machine, mostly does, or does while hot; nothing flows, or the rotor stands.
+#: What a try sees of a mode: it stops the machine, mostly does, or does while hot; nothing flows, or the
+#: rotor stands.
 _STOPS, _MOSTLY, _WHILE_HOT, _QUIET, _HELD = 1, 2, 4, 8, 16
 #: By what a recording of the line current would show (`Mode.recorded`).
 _SOUNDS = {"nothing": _QUIET, "rotor_held": _HELD}

@@ -11,8 +11,7 @@ def law(part: InTime) -> TimedStarter | ClosedCircuit | None:
     """
     Make a low-loss starter in its mode; None where it is open.
 
-    Its pill's cold ohms lie in the start circuit for its time; then the switch is off, and nothing keeps the pill
-    hot.
+    Its pill's cold ohms lie in the start circuit for its time; then the switch is off, and it cools.
     """
     if part.mode.name == "never_connects":
         return None
