@@ -13,6 +13,7 @@ import math
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -71,7 +72,7 @@ def drawn(count: int, seed: int = 11) -> Iterator[Drawn]:
 def suspected(machine: Drawn, lost: float, known: tuple[str, ...]) -> float:
     """Probability of shorted turns or windings that touch, after the three readings. [-]"""
     run, start = machine.sizes["run_ohms"] * (1.0 - lost), machine.sizes["start_ohms"]
-    told = {name: min(machine.sizes[name], 300.0) for name in known}
+    told: dict[str, Any] = {name: min(machine.sizes[name], 300.0) for name in known}
     plate = Nameplate(machine.volts, machine.hertz, **told)
     read = (("pins.C-R", run), ("pins.C-S", start), ("pins.S-R", run + start))
     seen = tuple(
