@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -72,7 +72,7 @@ def suspected(machine: Drawn, lost: float, known: tuple[str, ...]) -> float:
     """Probability of shorted turns or windings that touch, after the three readings. [-]"""
     run, start = machine.sizes["run_ohms"] * (1.0 - lost), machine.sizes["start_ohms"]
     told = {name: min(machine.sizes[name], 300.0) for name in known}
-    plate = Nameplate(machine.volts, machine.hertz, **told)
+    plate = replace(Nameplate(machine.volts, machine.hertz), **told)  # type: ignore[arg-type]
     read = (("pins.C-R", run), ("pins.C-S", start), ("pins.S-R", run + start))
     seen = tuple(
         Observation(

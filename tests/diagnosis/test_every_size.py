@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -62,7 +63,7 @@ def made(drawn: dict[str, object]) -> tuple[Machine, dict[str, float]]:
     known = drawn["known"]
     assert isinstance(known, set)
     told = {name: min(true[name], 300.0) for name in known}
-    return Machine.of(str(drawn["kind"]), None, Nameplate(volts, hertz, **told)), true
+    return Machine.of(str(drawn["kind"]), None, replace(Nameplate(volts, hertz), **told)), true
 
 
 def ohms(value: float) -> str:
