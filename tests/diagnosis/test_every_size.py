@@ -63,7 +63,8 @@ def made(drawn: dict[str, object]) -> tuple[Machine, dict[str, float]]:
     known = drawn["known"]
     assert isinstance(known, set)
     told = {name: min(true[name], 300.0) for name in known}
-    return Machine.of(str(drawn["kind"]), None, replace(Nameplate(volts, hertz), **told)), true
+    plate = Nameplate(volts, hertz, told.get("locked_rotor_amps"), told.get("rated_load_amps"))
+    return Machine.of(str(drawn["kind"]), None, replace(plate, horsepower=told.get("horsepower"))), true
 
 
 def ohms(value: float) -> str:
