@@ -11,6 +11,7 @@ import math
 import random
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from benchmarks.meter_in_hand import MeterInHand
 from benchmarks.world import Case, draw, listed, standstill
@@ -25,7 +26,8 @@ from humclick.diagnosis.observations.leads import TipsTogether
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.shop import default_shop
 from humclick.parts.family import HEALTHY, Condition, Element, Regime
-from humclick.sourced import read_data
+from humclick.sizes.sound import HORSEPOWER, SoundMachine
+from humclick.sourced import Spread, read_data
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["LEAKS", "Unit"]
@@ -118,9 +120,21 @@ class Unit:
             modes.pop("wiring", None)
         return modes
 
+    @cached_property
+    def _strength(self) -> SoundMachine:
+        """How strong this very machine is, and its run winding: all other sizes go with them."""
+        sound = self.machine.sound
+        for name in (HORSEPOWER, "run_ohms"):
+            z = draw(self.case.seed, "strength", name).gauss(0.0, 1.0)
+            size = sound.size(name)
+            sound = sound.given(name, Spread(size.median * math.exp(z * size.sigma), 1.0))
+        return sound
+
     def size(self, part: str, size: str, mode: str, times: float, within: float, n: int | None) -> float:
         """A size of this very part; `n` counts readings where every reading finds another value."""
         spread = self.machine.size(part, size)
+        if self.machine.unsized(part, size):
+            spread = self._strength.size(self.machine.part(part).family.by_machine[size])
         fitted = part in self.renewed
         fresh = () if n is None else (n,)
         z = draw(self.case.seed, "size", part, size, fitted, *fresh).gauss(0.0, 1.0)
@@ -283,12 +297,14 @@ class Unit:
 
     def _locked(self) -> float:
         """Locked-rotor current of this very machine: near its plate, or as its winding has it. [A]"""
-        z = draw(self.case.seed, "size", "run_winding", "winding", False).gauss(0.0, 1.0)
         plate = self.machine.nameplate.locked_rotor_amps
         if plate is not None:
             return plate * math.exp(draw(self.case.seed, "plate").gauss(0.0, 0.08))
-        spread = self.machine.size("run_winding", "winding")
-        return standstill(self.machine).locked_amps() * math.exp(-z * math.log(spread.factor) / 1.96)
+        usual, own = (
+            self.machine.size("run_winding", "winding").median,
+            self._strength.size("run_ohms").median,
+        )
+        return standstill(self.machine).locked_amps() * usual / own
 
     # -- attempts and looks -------------------------------------------------------------------------------
 

@@ -125,6 +125,8 @@ class Visit(Unit):
             answer = self.attempted(probe, rng)
         elif probe.look is not None:
             answer = self.looked(probe)
+        elif probe.kind == "unread":
+            answer = probe.outcomes[0]  # what could be read was read before
         elif name in LEAKS:
             reading = self.hand.leaking(self.leaks(name), rng)
         elif probe.id in checks() and not probe.quantity:

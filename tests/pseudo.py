@@ -134,7 +134,7 @@ class Shown(HTMLParser):
                 self.texts.append(" ".join(data.split()))
 
 
-_UNITS = r"[µnpmkM]?(?:Ω|F|V|A|W|J|Hz|s|K|H)|VAC|min|mm²?|cm³|°[CF]|%|dB|ohm|uF"
+_UNITS = r"[µnpmkM]?(?:Ω|F|V|A|W|J|Hz|s|K|H)|VAC|hp|min|mm²?|cm³|°[CF]|%|dB|ohm|uF"
 #: What is the same in every language: units, readings, letters of pins and nodes, refrigerants, probe ids.
 NEUTRAL = re.compile(
     rf"(?:{_UNITS}|OL|LRA|RLA|PE|PDF|R-?\d+[A-Za-z]*|[A-Za-z]\d?|[CSR]-[CSR]|[A-Z]{{2,5}}|[AB]\d[L]?"
