@@ -44,7 +44,6 @@ class Nameplate:
     refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
 
     def __post_init__(self) -> None:
-        self.volts_class  # noqa: B018  refuses a voltage no kind of machine is made for
         if self.hertz not in (50.0, 60.0):
             raise OutOfRange(Message("line frequency must be 50 or 60 Hz, got {hertz:g}", hertz=self.hertz))
         for name in ("locked_rotor_amps", "rated_load_amps"):
