@@ -33,7 +33,7 @@ from humclick.diagnosis.observations.model import (
     Taken,
     touching,
 )
-from humclick.diagnosis.observations.named import first_of, scope_of
+from humclick.diagnosis.observations.named import first_of, parts_named, scope_of, shown_in
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
@@ -238,13 +238,14 @@ class ThreeAlike(Model):
             inside=not outside,
             gates=three.gates if outside else dead_gates,
             heat=_heat(machine) if pins else "",
+            of=parts_named(placed.id, [name for pattern in three.pattern for name in pattern.modes]),
         )
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """All three share the unknown."""
         probe, heat = taken.probe, taken.seen.temperature.kind
         name = f"three of {probe.part} {probe.id.partition('.')[0]}"
-        return Group(name, heat if probe.heat == INSIDE else "", mended=mended & {probe.part})
+        return Group(name, heat if probe.heat == INSIDE else "", mended=shown_in(probe, mended))
 
     # -- what was seen --------------------------------------------------------------------------------------
 
@@ -255,10 +256,14 @@ class ThreeAlike(Model):
         triples = [ask.triple(weighing, taken, offset) for offset, _ in leads]
         hot = p_hot(taken[0].seen.temperature, weighing.slips["cold_but_warm"])
         table: dict[Config, Row] = {}
+        known: dict[tuple[str, str], Row] = {}
         for config in bench.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), mended)
-            row = tuple(ask.value(triple, modes, hot) for triple in triples)
-            table[config] = row if len(row) == len(weighing.leads) else row * len(weighing.leads)
+            key = ask.key(modes)
+            if key not in known:
+                row = tuple(ask.value(triple, modes, hot) for triple in triples)
+                known[key] = row if len(row) == len(weighing.leads) else row * len(weighing.leads)
+            table[config] = known[key]
         healthy = weighing.mean(table[(0,) * len(ask.scope)])
         return Factor((), ask.scope, table, None, weighing.none(healthy, _all(triples[0].shown)))
 
@@ -297,10 +302,14 @@ class ThreeAlike(Model):
         scale = weighing.scale(probe, offset)
         cut = cut_at(scale, edges)
         place, hot = ask.names.index(probe.id), outlook.hot(probe, waits)
-        rows = {}
+        rows: dict[Config, Row] = {}
+        known: dict[tuple[str, str], Row] = {}
         for config in outlook.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), outlook.mended)
-            rows[config] = ask.row(triple, modes, hot, place, cut, STRAY * middle)
+            key = ask.key(modes)
+            if key not in known:
+                known[key] = ask.row(triple, modes, hot, place, cut, STRAY * middle)
+            rows[config] = known[key]
         quantity = Quantity(probe.quantity)
         labels = (*labels_between(edges, quantity), "OL")
         anything = tuple(flat(s) for s in cut)
@@ -344,6 +353,11 @@ class _Asked:
             return display.probability(0.0) if quantity is Quantity.RESISTANCE else dead(display, stray)
 
         return Triple(shown, median, wide, own_sigma, nothing)
+
+    def key(self, modes: Mapping[str, str]) -> tuple[str, str]:
+        """What of a set of modes matters to them: its pattern, and the mode of a sealed protector."""
+        guard = modes.get(self.guard.id, "") if self.guard is not None else ""
+        return first_of(self._named, self.placed.id, modes), guard
 
     def patterns(self, triple: Triple, modes: Mapping[str, str], hot: float) -> list[tuple[float, Times]]:
         """Factors of the three under a set of modes, hot with a probability; weights sum to 1."""
