@@ -242,7 +242,7 @@ def test_a_level_read_after_a_repair_is_of_the_machine_as_it_is_then() -> None:
         fitted={"supply": 1},
     )
     assert not any("does not fit" in each for each in contradictions(situation))
-    assert judge(situation).post.of_part("supply") > 0.9
+    assert judge(situation).post.of_mode("board", "dead") < 0.05
     assert judge(situation).post.none < 0.1
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
 
@@ -20,6 +21,7 @@ from humclick.diagnosis.cases import Config
 from humclick.diagnosis.displays import Display, Stretch, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, copper, dead, flat, p_hot
 from humclick.diagnosis.law import gain
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import (
@@ -40,9 +42,10 @@ from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.errors import OutOfRange
 from humclick.messages import N_, Message
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY, Role, Three
 from humclick.physics.supply import unbalance, unbalance_derating
+from humclick.readings import PartTemperature, Reading
 from humclick.sourced import Z95
 
 __all__ = ["KINDS", "ThreeAlike", "Triple", "pair_names"]
@@ -70,6 +73,20 @@ _ROOT_2PI = math.sqrt(_TWO_PI)
 _METERS = frozenset({"meter-for-line", "meter-for-dc"})
 
 Times = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Foreseen:
+    """All that the rows of a forecast depend on."""
+
+    probe: str
+    hot: float
+    offset: float
+    read: tuple[tuple[str, Reading | None, PartTemperature], ...]
+    meter: Meter
+
+
+_ROWS: Memory[_Foreseen, dict[tuple[str, str], Row]] = Memory()
 
 
 #: Part of what a display says of ln of the unknown: mass, mean, variance; flat where that is infinite.
@@ -303,7 +320,9 @@ class ThreeAlike(Model):
         cut = cut_at(scale, edges)
         place, hot = ask.names.index(probe.id), outlook.hot(probe, waits)
         rows: dict[Config, Row] = {}
-        known: dict[tuple[str, str], Row] = {}
+        read = tuple((t.probe.id, t.seen.reading, t.seen.temperature) for t in before)
+        foreseen = _Foreseen(probe.id, hot, offset, read, probe.meter or weighing.meter)
+        known = _ROWS.of(bench).setdefault(foreseen, {})
         for config in outlook.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), outlook.mended)
             key = ask.key(modes)
@@ -425,7 +444,7 @@ class _Asked:
                 key = (factor, 0.0)
                 if 0.0 < factor < math.inf:
                     sigma = math.hypot(math.sqrt(variance), own)
-                    grid = 0.25 * sigma
+                    grid = 0.4 * sigma
                     key = (round((math.log(factor) + mean) / grid) * grid, round(sigma, 3))
                 masses[key] = masses.get(key, 0.0) + weight
         total = math.fsum(masses.values()) or 1.0
