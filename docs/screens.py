@@ -89,7 +89,7 @@ def states(asked: httpx.Client) -> Iterator[tuple[str, str]]:
     yield "wait", f"{CALL}hot-protector-still-hot"
     asked.post(f"{CALL}hot-protector-still-hot/hazard", data={"hazard": "leak"})
     yield "stop", f"{CALL}hot-protector-still-hot"
-    yield "recognised", f"{CALL}inverter-driven"
+    yield "inverter", f"{CALL}inverter-driven"
     yield "verdict", f"{CALL}two-faults"
     yield "why", f"{CALL}two-faults/why"
     asked.post(f"{CALL}two-faults/decide", data=hidden(asked, f"{CALL}two-faults", "decide"))

@@ -63,7 +63,7 @@ def test_a_damaged_frame_says_what_is_wrong(tmp_path: Path, old: str, new: str, 
 
 
 def test_a_shelf_brings_a_kind_of_machine_of_its_own(tmp_path: Path) -> None:
-    """A frame and an arrangement on a shelf are judged and drawn like the program's own, no code touched."""
+    """A frame and an arrangement on a shelf are judged and drawn like those of the program."""
     (tmp_path / "frames").mkdir()
     (tmp_path / "arrangements").mkdir()
     text = (FRAMES / "battery.toml").read_text("utf-8")

@@ -140,8 +140,8 @@ def test_a_call_comes_from_standard_input() -> None:
     [
         ("humclick_call = 1\n", "no machine is described"),
         (
-            'humclick_call = 1\n[[event]]\nkind = "machine"\narrangement = "inverter-driven"\n',
-            "across the mains",
+            'humclick_call = 1\n[[event]]\nkind = "machine"\narrangement = "dc-unit"\nvolts = 400.0\n',
+            "no machine is described",
         ),
         (
             'humclick_call = 1\n[[event]]\nkind = "machine"\narrangement = "rsir-pct"\n',

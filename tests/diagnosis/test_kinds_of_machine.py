@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given, settings
@@ -223,6 +224,26 @@ def test_a_level_follows_its_own_part_and_others() -> None:
     assert dead.of_mode("board", "dead") + dead.of_part("supply") > 0.8
     there = judge(read(machine, {"board.dc_link": "325 V"})).post
     assert there.of_mode("board", "dead") < 0.02
+
+
+def test_a_level_read_after_a_repair_is_of_the_machine_as_it_is_then() -> None:
+    """No volts before the cord is new and the right ones after it do not contradict each other."""
+    machine = Machine.of("inverter-driven", None, Nameplate(230.0))
+    before = read(machine, {"supply.volts": "231 V", "board.supply": "0.3 V"}).observations
+    after = read(machine, {"board.supply": "229 V", "board.dc_link": "322 V"}).observations
+    new = frozenset({"supply"})
+    situation = Situation(
+        machine,
+        None,
+        (*before, *(replace(o, renewed=new, repairs=1) for o in after)),
+        hot=False,
+        renewed=new,
+        repairs=1,
+        fitted={"supply": 1},
+    )
+    assert not any("does not fit" in each for each in contradictions(situation))
+    assert judge(situation).post.of_mode("board", "dead") < 0.05
+    assert judge(situation).post.none < 0.1
 
 
 def test_a_try_that_hums_is_no_dead_board() -> None:

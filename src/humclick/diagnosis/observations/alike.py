@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
 
@@ -20,6 +21,7 @@ from humclick.diagnosis.cases import Config
 from humclick.diagnosis.displays import Display, Stretch, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, copper, dead, flat, p_hot
 from humclick.diagnosis.law import gain
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.level import expected
 from humclick.diagnosis.observations.measured import labels_between, mixture
 from humclick.diagnosis.observations.model import (
@@ -33,16 +35,17 @@ from humclick.diagnosis.observations.model import (
     Taken,
     touching,
 )
-from humclick.diagnosis.observations.named import first_of, scope_of
+from humclick.diagnosis.observations.named import first_of, parts_named, scope_of, shown_in
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
 from humclick.errors import OutOfRange
 from humclick.messages import N_, Message
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY, Role, Three
 from humclick.physics.supply import unbalance, unbalance_derating
+from humclick.readings import PartTemperature, Reading
 from humclick.sourced import Z95
 
 __all__ = ["KINDS", "ThreeAlike", "Triple", "pair_names"]
@@ -70,6 +73,20 @@ _ROOT_2PI = math.sqrt(_TWO_PI)
 _METERS = frozenset({"meter-for-line", "meter-for-dc"})
 
 Times = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Foreseen:
+    """All that the rows of a forecast depend on."""
+
+    probe: str
+    hot: float
+    offset: float
+    read: tuple[tuple[str, Reading | None, PartTemperature], ...]
+    meter: Meter
+
+
+_ROWS: Memory[_Foreseen, dict[tuple[str, str], Row]] = Memory()
 
 
 #: Part of what a display says of ln of the unknown: mass, mean, variance; flat where that is infinite.
@@ -243,13 +260,14 @@ class ThreeAlike(Model):
             inside=not outside,
             gates=three.gates if outside else dead_gates,
             heat=_heat(machine) if pins else "",
+            of=parts_named(placed.id, [name for pattern in three.pattern for name in pattern.modes]),
         )
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """All three share the unknown."""
         probe, heat = taken.probe, taken.observation.temperature.kind
         name = f"three of {probe.part} {probe.id.partition('.')[0]}"
-        return Group(name, heat if probe.heat == INSIDE else "", mended=mended & {probe.part})
+        return Group(name, heat if probe.heat == INSIDE else "", mended=shown_in(probe, mended))
 
     # -- what was seen --------------------------------------------------------------------------------------
 
@@ -260,10 +278,14 @@ class ThreeAlike(Model):
         triples = [ask.triple(weighing, taken, offset) for offset, _ in leads]
         hot = p_hot(taken[0].observation.temperature, weighing.slips["cold_but_warm"])
         table: dict[Config, Row] = {}
+        known: dict[tuple[str, str], Row] = {}
         for config in bench.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), mended)
-            row = tuple(ask.value(triple, modes, hot) for triple in triples)
-            table[config] = row if len(row) == len(weighing.leads) else row * len(weighing.leads)
+            key = ask.key(modes)
+            if key not in known:
+                row = tuple(ask.value(triple, modes, hot) for triple in triples)
+                known[key] = row if len(row) == len(weighing.leads) else row * len(weighing.leads)
+            table[config] = known[key]
         healthy = weighing.mean(table[(0,) * len(ask.scope)])
         return Factor((), ask.scope, table, None, weighing.none(healthy, _all(triples[0].shown)))
 
@@ -302,10 +324,16 @@ class ThreeAlike(Model):
         scale = weighing.scale(probe, offset)
         cut = cut_at(scale, edges)
         place, hot = ask.names.index(probe.id), outlook.hot(probe, waits)
-        rows = {}
+        rows: dict[Config, Row] = {}
+        read = tuple((t.probe.id, t.observation.reading, t.observation.temperature) for t in before)
+        foreseen = _Foreseen(probe.id, hot, offset, read, probe.meter or weighing.meter)
+        known = _ROWS.of(bench).setdefault(foreseen, {})
         for config in outlook.configs(ask.scope):
             modes = without(bench.modes_of(ask.scope, config), outlook.mended)
-            rows[config] = ask.row(triple, modes, hot, place, cut, STRAY * middle)
+            key = ask.key(modes)
+            if key not in known:
+                known[key] = ask.row(triple, modes, hot, place, cut, STRAY * middle)
+            rows[config] = known[key]
         quantity = Quantity(probe.quantity)
         labels = (*labels_between(edges, quantity), "OL")
         anything = tuple(flat(s) for s in cut)
@@ -349,6 +377,11 @@ class _Asked:
             return display.probability(0.0) if quantity is Quantity.RESISTANCE else dead(display, stray)
 
         return Triple(shown, median, wide, own_sigma, nothing)
+
+    def key(self, modes: Mapping[str, str]) -> tuple[str, str]:
+        """What of a set of modes matters to them: its pattern, and the mode of a sealed protector."""
+        guard = modes.get(self.guard.id, "") if self.guard is not None else ""
+        return first_of(self._named, self.placed.id, modes), guard
 
     def patterns(self, triple: Triple, modes: Mapping[str, str], hot: float) -> list[tuple[float, Times]]:
         """Factors of the three under a set of modes, hot with a probability; weights sum to 1."""
@@ -416,7 +449,7 @@ class _Asked:
                 key = (factor, 0.0)
                 if 0.0 < factor < math.inf:
                     sigma = math.hypot(math.sqrt(variance), own)
-                    grid = 0.25 * sigma
+                    grid = 0.4 * sigma
                     key = (round((math.log(factor) + mean) / grid) * grid, round(sigma, 3))
                 masses[key] = masses.get(key, 0.0) + weight
         total = math.fsum(masses.values()) or 1.0

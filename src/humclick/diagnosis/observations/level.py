@@ -14,8 +14,8 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Stretch
 from humclick.diagnosis.factors import dead
 from humclick.diagnosis.observations.measured import Measured, labels_between
-from humclick.diagnosis.observations.model import Probe
-from humclick.diagnosis.observations.named import named_in, scope_of
+from humclick.diagnosis.observations.model import Group, Probe, Taken
+from humclick.diagnosis.observations.named import named_in, parts_named, scope_of, shown_in
 from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
@@ -62,7 +62,12 @@ class PartLevel(Measured):
             live=True,
             inside=False,
             gates=level.gates,
+            of=parts_named(placed.id, level.times),
         )
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        """What was read before another part was put right is no repeat."""
+        return Group(taken.probe.id, mended=shown_in(taken.probe, mended))
 
     @staticmethod
     def _level(machine: Machine, probe: Probe) -> Level:
