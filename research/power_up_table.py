@@ -62,8 +62,11 @@ def judged() -> tuple[str, ...]:
 
 
 def _faults(machine: Machine) -> tuple[Fault, ...]:
+    """Modes that are simulated; those that start as another one are not."""
     parts = (p for p in machine.parts if not p.family.apart)
-    return tuple((p.id, m) for p in parts for m in p.family.modes if m != HEALTHY)
+    return tuple(
+        (p.id, m.name) for p in parts for m in p.family.listed if m.name != HEALTHY and not m.starts_as
+    )
 
 
 def dead_modes(design: Design) -> tuple[Fault, ...]:

@@ -24,6 +24,14 @@ from benchmarks.worlds.face import Case
 from benchmarks.worlds.score import Outcome, summary
 
 WORLDS = ("first", "second")
+SINCE = frozenset(
+    {
+        "condenser_fan.ohms", "condenser_fan.blade", "other_loads.ohms", "supply.cord", "supply.reset",
+        "control.timer", "wiring.tug", "wiring.to_common", "wiring.to_run", "wiring.to_start", "fit.supply",
+    }
+)  # fmt: skip
+"""Probes that came after the worlds were frozen: neither knows what they show, so nobody there takes them."""
+
 STEPS = 45
 """Probes and waits after which a call counts as stuck."""
 
@@ -105,7 +113,7 @@ class Visit:
     def _take(self, step: Any) -> None:
         for gate in step.gates:
             self.call = self.call.passed(gate)
-        shown = self.case.shows(step.probe)
+        shown = None if step.probe in SINCE else self.case.shows(step.probe)
         self.minutes += step.minutes
         self.case.wait(step.minutes)
         if shown is None:

@@ -17,7 +17,7 @@ from humclick.diagnosis.decisions import (
     loss,
     losses,
 )
-from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.remedies import remedy_of, work_on
 from humclick.diagnosis.shop import default_shop
 from tests.visit import MACHINES, machine_of
 
@@ -65,9 +65,13 @@ def test_acting_where_no_remedy_helps_is_a_return_that_ends_in_handing_over(acti
     assert loss(WAIT, HAND_OVER, SHOP) == pytest.approx(handing + SHOP.rates["return_visit"])
 
 
+#: What is replaced by itself, compressor or not.
+_NOT_GEAR = ("replace control", "replace condenser fan")
+
+
 def test_start_components_come_with_a_compressor() -> None:
     """And a new control is set to call; nothing else covers anything else."""
-    gear = {r for r in WORK if "replace" in r and r not in (REPLACE_COMPRESSOR, "replace control")}
+    gear = {r for r in WORK if "replace" in r and r not in (REPLACE_COMPRESSOR, *_NOT_GEAR)}
     assert covered(frozenset({REPLACE_COMPRESSOR})) == gear | {REPLACE_COMPRESSOR, "wait"}
     assert covered(frozenset({"replace control"})) == {"replace control", "set control", "wait"}
     for other in set(WORK) - {REPLACE_COMPRESSOR, "replace control"}:
@@ -113,10 +117,11 @@ def test_mending_a_part_carries_out_one_of_its_remedies(name: str, guard: str) -
     for placed in machine.parts:
         remedy = remedy_of(machine, placed.id)
         known = {placed.remedy(mode) for mode in placed.family.modes}
-        assert remedy in known | {NO_PART.get(placed.id, "")}
+        work = work_on(machine, placed.id)
+        assert remedy in known | {work}
         assert remedy != "wait"
-        if placed.id in NO_PART:
-            assert remedy == NO_PART[placed.id]
+        if work:
+            assert remedy == work
         elif any(r.startswith("replace") for r in known):
             assert remedy.startswith("replace")
     assert remedy_of(machine, "mechanism", new=True) == REPLACE_COMPRESSOR

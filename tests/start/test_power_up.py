@@ -246,9 +246,10 @@ def test_triples_are_close_to_simulated_ones() -> None:
     name, rng = "rsir-ptc", random.Random(5)
     machine = sound(name, "115")[0].machine
     dead = dead_modes(sound(name, "115")[0])
-    odds = {
-        (p.id, m.name): m.odds for p in machine.parts for m in p.family.modes.values() if m.name != "healthy"
-    }
+    faults = [
+        (p, m) for p in machine.parts for m in p.family.listed[1:] if not (p.family.apart or m.starts_as)
+    ]
+    odds = {(p.id, m.name): m.odds for p, m in faults}
     live = [fault for fault in odds if fault not in dead]
     triples: list[tuple[Fault, ...]] = []
     while len(triples) < 24:

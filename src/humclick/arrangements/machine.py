@@ -15,6 +15,7 @@ from humclick.arrangements.arrangement import Arrangement, PlacedPart, arrangeme
 from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Regime, Role
+from humclick.parts.mode import NO_CHANGE
 from humclick.sourced import Spread
 
 __all__ = ["Machine", "Nameplate"]
@@ -178,6 +179,38 @@ class Machine:
     def spread_of(self, part: str, mode: Mode, branch: Branch) -> Spread:
         """Spread of a branch's size in a mode: the size, times and within that the mode adds."""
         return self.size(part, branch.size).scaled(branch.times, branch.within)
+
+    @cached_property
+    def put_right(self) -> Mapping[str, frozenset[str]]:
+        """Single modes (``part.mode``) that a look or a try puts right, by the name of its probe."""
+        by_probe: dict[str, frozenset[str]] = {}
+        for part in self.parts:
+            for look in (look for look in part.family.looks if look.puts_right):
+                by_probe[f"{part.id}.{look.name}"] = frozenset(
+                    f"{part.id}.{mode}" for mode in look.puts_right
+                )
+            if part.family.fit is not None and part.family.fit.mends:
+                by_probe[f"fit.{part.id}"] = frozenset({part.family.fit.mends})
+        return by_probe
+
+    def in_a_start(self, modes: Mapping[str, str]) -> dict[str, str]:
+        """
+        Modes of parts as a start attempt goes by them: a mode that starts as another is that one.
+
+        A part that is named itself keeps its own mode, and a part this machine does not have changes nothing.
+        Raises `Unknown` for a part or a mode there is not.
+        """
+        own: dict[str, str] = {}
+        like: dict[str, str] = {}
+        for part, name in modes.items():
+            stands_for = self.part(part).family.mode(name).starts_as
+            if not stands_for:
+                own[part] = name
+            elif stands_for != NO_CHANGE:
+                other, _, mode = stands_for.partition(".")
+                if other in self._by_id:
+                    like[other] = mode
+        return {**like, **own}
 
     def eased(self, part: str, mode: str) -> bool:
         """

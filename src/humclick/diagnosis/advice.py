@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
+from humclick.diagnosis.doubts import doubted
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
@@ -221,6 +222,10 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     unread = tuple(g for g in barred if askable(situation, g, shop, every) is not None)
     if barred and not unread:  # no test with power off changes that
         return replace(blank, verdict=never_powered(judged, [guard.title for guard in barred]))
+    doubt = doubted(judged)
+    asked = _guarded(judged, blank, (doubt,), free) if doubt is not None else None
+    if asked is not None:
+        return asked
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
     guarded = _guarded(judged, blank, unread or needs_before(situation, planned, shop), free)

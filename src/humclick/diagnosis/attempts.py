@@ -16,6 +16,7 @@ from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.quadrature import in_steps
 from humclick.diagnosis.scales import bits_of
 from humclick.diagnosis.stand_in import stand_in
+from humclick.errors import DataError, choice_of
 from humclick.sourced import read_data
 from humclick.start.power_up import Starts
 from humclick.start.rows import OUTCOMES
@@ -23,6 +24,8 @@ from humclick.start.rows import OUTCOMES
 __all__ = ["Attempt", "Attempts", "attempts_of"]
 
 _RUNS = OUTCOMES.index("runs")
+_TRIPS = OUTCOMES.index("starts_then_trips")
+_NOTHING = (0.0,) * len(OUTCOMES)
 
 
 class Attempt:
@@ -37,22 +40,40 @@ class Attempt:
         Of the sets (`humclick.start.power_up.Starts.key`).
     fails : float
         The attempt fails at least as probably. [-]
+    usual : tuple of float
+        Added to how the table's attempts fail before that is scaled: where hardly any of them does, it says
+        how such a fault fails. By outcome. [-]
+    late : float
+        So probably a machine that starts trips all the same while somebody still stands there. [-]
     """
 
-    def __init__(self, starts: Starts, key: tuple[int, ...], fails: float) -> None:
+    def __init__(
+        self,
+        starts: Starts,
+        key: tuple[int, ...],
+        fails: float = 0.0,
+        usual: Sequence[float] = _NOTHING,
+        late: float = 0.0,
+    ) -> None:
         self._starts = starts
         self._key = key
         self._fails = fails
+        self._usual = usual
+        self._late = late
 
     @cached_property
     def outcomes(self) -> tuple[float, ...]:
         """Probabilities of what it does, in the order of `OUTCOMES`; sum to 1. [-]"""
-        shares = self._starts.outcomes_of(self._key)
+        shares = _tripping(self._starts.outcomes_of(self._key), self._late)
         fails = 1.0 - shares[_RUNS]
         if fails >= self._fails:
             return shares
-        scale = self._fails / fails
-        return tuple(1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(shares))
+        failing = [
+            0.0 if k == _RUNS else p + more
+            for k, (p, more) in enumerate(zip(shares, self._usual, strict=True))
+        ]
+        scale = self._fails / sum(failing)
+        return tuple(1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(failing))
 
     @cached_property
     def amps(self) -> tuple[tuple[float, float], ...]:
@@ -68,6 +89,14 @@ class Attempt:
     def listened(self) -> tuple[float, ...]:
         """Probabilities of what a technician hears who stands and listens. [-]"""
         return reported(self.outcomes, by="listened")
+
+
+def _tripping(shares: tuple[float, ...], late: float) -> tuple[float, ...]:
+    """Outcomes where a share of the machines that run trips later. [-]"""
+    if not late:
+        return shares
+    more = {_RUNS: -late * shares[_RUNS], _TRIPS: late * shares[_RUNS]}
+    return tuple(p + more.get(k, 0.0) for k, p in enumerate(shares))
 
 
 class AmpsInSteps:
@@ -128,16 +157,24 @@ class Attempts:
 
     def __init__(self, machine: Machine) -> None:
         data = read_data("humclick.diagnosis", "severity.toml")
-        self._fails = float(data["fails"])
+        self._fails, self._weight, self._late = (float(data[name]) for name in ("fails", "weight", "late"))
         self._starts = Starts(machine, stand_in(machine))
         self._kept: dict[int, Attempt] = {}
         self._in_steps: dict[float, AmpsInSteps] = {}
 
     @cached_property
-    def _codes(self) -> frozenset[int]:
-        parts = self._starts.machine.parts
-        severe = [{part.id: mode.name} for part in parts for mode in part.family.listed if mode.degrees]
-        return frozenset(code for modes in severe for code in self.key(modes, hot=True))
+    def _severe(self) -> dict[int, tuple[float, ...]]:
+        """Modes that come in degrees, by their number: what they add to how attempts fail, by outcome. [-]"""
+        usual: dict[int, tuple[float, ...]] = {}
+        for part in self._starts.machine.parts:
+            for mode in (mode for mode in part.family.listed if mode.degrees and not mode.starts_as):
+                if unknown := mode.fails.keys() - set(OUTCOMES):
+                    raise DataError(
+                        f"{part.family.name}.toml: fails must be of {choice_of(min(unknown), OUTCOMES)}"
+                    )
+                shares = tuple(self._weight * mode.fails.get(outcome, 0.0) for outcome in OUTCOMES)
+                usual |= dict.fromkeys(self.key({part.id: mode.name}, hot=True), shares)
+        return usual
 
     def key(self, modes: Mapping[str, str], *, hot: bool) -> tuple[int, ...]:
         """What an attempt goes by; arguments and errors as of `humclick.start.power_up.Starts.key`."""
@@ -155,12 +192,23 @@ class Attempts:
     @cached_property
     def width(self) -> int:
         """So many bits hold what an attempt sees of a set."""
-        return self._starts.most + 1
+        return self._starts.most + 2  # the last one is that of faults which trip it later
 
     def mark(self, modes: Mapping[str, str], *, hot: bool) -> int:
         """What an attempt sees of a set of modes, in bits; arguments and errors as of `key`."""
         key = self.key(modes, hot=hot)
-        return self._quiet if key == self._starts.quiet else sum([1 << code for code in key])
+        if key == self._starts.quiet:
+            return self._quiet
+        later = not hot and any(
+            fault in self._eased for fault in self._starts.machine.in_a_start(modes).items()
+        )
+        return sum([1 << code for code in key]) | (later << self.width - 1)
+
+    @cached_property
+    def _eased(self) -> frozenset[tuple[str, str]]:
+        """Faults that a rest takes out of the next start, and that stop it again after some minutes."""
+        parts = self._starts.machine.parts
+        return frozenset((part.id, mode.name) for part in parts for mode in part.family.listed if mode.eased)
 
     def either_way(self, marks: Collection[int]) -> tuple[list[int], list[int]]:
         """What an attempt sees of sets cold, and hot; from bits as of `Bench.marks`."""
@@ -175,9 +223,16 @@ class Attempts:
         """Attempts under sets, by what is seen of each."""
         attempts = self._kept
         for mark in set(marks).difference(attempts):
-            key = self._starts.quiet if mark == self._quiet else bits_of(mark)
-            severe = not self._codes.isdisjoint(key)
-            attempts[mark] = Attempt(self._starts, key, self._fails if severe else 0.0)
+            later = self._late if mark != self._quiet and mark >> self.width - 1 else 0.0
+            quiet = mark == self._quiet
+            key = (
+                self._starts.quiet if quiet else self._starts.worst_of_each(bits_of(mark & self._quiet >> 1))
+            )
+            rows = [self._severe[code] for code in key if code in self._severe]
+            usual = tuple(map(sum, zip(*rows, strict=True)))
+            attempts[mark] = Attempt(
+                self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later
+            )
         return list(map(attempts.__getitem__, marks))
 
     def amps_in_steps(self, sigma: float) -> AmpsInSteps:

@@ -18,7 +18,6 @@ from humclick.diagnosis.cases import Config
 from humclick.diagnosis.hypotheses import Fault, Hypotheses
 from humclick.diagnosis.memory import Remembering
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import PUT_RIGHT
 from humclick.parts.family import Mode
 from humclick.sourced import Spread
 
@@ -85,7 +84,11 @@ class Bench(Remembering):
             mode = self.space.modes[part][m]
             keys = [self.starts.key({self.parts[part]: mode.name}, hot=hot) for hot in (False, True)]
             bare = repr([getattr(mode, name) for name in mode.__struct_fields__ if name not in _SAID])
-            alone = [modes for modes in PUT_RIGHT.values() if f"{self.parts[part]}.{mode.name}" in modes]
+            alone = [
+                modes
+                for modes in self.machine.put_right.values()
+                if f"{self.parts[part]}.{mode.name}" in modes
+            ]
             kind = (part, self.space.remedy[(part, m)], bare, *keys, *alone)
             numbered[(part, m)] = number_of.setdefault(kind, len(number_of))
         return numbered

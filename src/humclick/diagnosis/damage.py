@@ -11,11 +11,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from humclick.diagnosis.probes import Probe, probe_of
-from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.remedies import remedies_by, remedy_of, work_on
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 
-__all__ = ["NO_PART", "Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
+__all__ = ["Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +56,10 @@ def remedies_done(situation: Situation, since: Observation | None = None) -> fro
     parts = situation.renewed if since is None else situation.renewed_since(since)
     probes = [probe_of(situation.machine, o.probe) for o in situation.observations[start:]]
     tried = {probe.part for probe in probes if probe.repairs}
-    done = {remedy_of(situation.machine, part, new=True) for part in parts}
-    mended = {remedy_of(situation.machine, part) for part in tried & set(NO_PART)}
-    return frozenset(done | mended) - {""}
+    done: set[str] = set()
+    for part in parts:
+        done |= remedies_by(situation.machine, part)
+    return frozenset(done | {work_on(situation.machine, part) for part in tried}) - {""}
 
 
 def damage(
@@ -109,7 +110,7 @@ def _put_right(situation: Situation, entry: Damage) -> bool:
 
 def _only_tried(situation: Situation, part: str) -> bool:
     """Whether what was last done to a part is a try without a new part, which mends one thing alone."""
-    if part not in NO_PART:
+    if not work_on(situation.machine, part):
         return False
     tried = [(probe_of(situation.machine, o.probe), o.repairs) for o in situation.observations]
     tries = [repairs for probe, repairs in tried if probe.repairs and probe.part == part]

@@ -100,16 +100,20 @@ def compile_evidence(bench: Bench, situation: Situation) -> Compiled:
     if situation.complaint not in heard:
         heard[situation.complaint] = complaint(bench, situation.complaint)
     factors = [heard[situation.complaint]]
-    for group, members in groups.items():
+    for group, members in sorted(groups.items(), key=_by_name):  # in whatever order they were taken
         together = [taken[i] for i in members]
         factor = _factor(weighing, group, together, _mended(situation, members[0]))
         factors.append(replace(factor, observations=tuple(members)))
     return Compiled(tuple(factors), weighing.leads)
 
 
+def _by_name(row: tuple[Group, list[int]]) -> tuple[str, str, str]:
+    return row[0].unknown, row[0].heat, row[0].answer
+
+
 def _mended(situation: Situation, i: int) -> frozenset[str]:
     """Parts new, and modes put right, before an observation."""
-    return situation.observations[i].renewed | called(situation.observations[:i])
+    return situation.observations[i].renewed | called(situation.machine, situation.observations[:i])
 
 
 def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:

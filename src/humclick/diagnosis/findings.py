@@ -24,7 +24,7 @@ from humclick.meters import Quantity
 from humclick.readings import format_si
 from humclick.sourced import Z95
 
-__all__ = ["HEARD", "Finding", "findings", "shown_text"]
+__all__ = ["HEARD", "Finding", "finding_of", "findings", "shown_text"]
 
 #: What a start attempt is called in words.
 HEARD = {
@@ -100,7 +100,7 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
         As `advise`.
     """
     judged = judge(replace(situation, observations=()), shop)
-    meanings = [_finding(judged.bench, situation, observation) for observation in situation.observations]
+    meanings = [finding_of(judged.bench, situation, observation) for observation in situation.observations]
     if three_equal(situation):
         taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
         meanings = [
@@ -123,7 +123,8 @@ def _between_pins(probe: Probe, observation: Observation) -> bool:
     return probe.pins is not None and observation.reading is not None
 
 
-def _finding(bench: Bench, situation: Situation, observation: Observation) -> Finding:
+def finding_of(bench: Bench, situation: Situation, observation: Observation) -> Finding:
+    """One sentence for one observation, as `findings`; nothing of three equal readings."""
     probe = probe_of(bench.machine, observation.probe, bench.shop)
     alone = replace(situation, observations=(observation,))
     factor = compile_evidence(bench, alone).factors[1]
@@ -141,28 +142,29 @@ class _Sayings:
     alone: Situation
 
     @property
-    def _shown(self) -> str:
+    def shown(self) -> str:
+        """What was seen, as it is read out."""
         return shown_text(self.taken.observation)
 
     def of_leads(self) -> Said:
         form = N_("The leads add {value}; readings of a few ohms are taken with that in mind.")
-        return Message.of(form, value=self._shown), Says.GOOD
+        return Message.of(form, value=self.shown), Says.GOOD
 
     def of_check(self, bad: str) -> Said:
         if bad:
-            return Message("{value}: {meaning}", value=self._shown, meaning=bad), Says.BAD
-        return Message("{value}: as it should be.", value=self._shown), Says.GOOD
+            return Message("{value}: {meaning}", value=self.shown, meaning=bad), Says.BAD
+        return Message("{value}: as it should be.", value=self.shown), Says.GOOD
 
     def of_nothing(self) -> Said:
-        return Message("“{value}” says nothing either way.", value=self._shown), Says.UNCLEAR
+        return Message("“{value}” says nothing either way.", value=self.shown), Says.UNCLEAR
 
     def of_parts(self) -> Said:
         bench, (probe, observation) = self.bench, self.taken
         lost = observation.reading is not None and observation.reading.over_limit
         if observation.temperature.kind == "hot" and lost and probe.opens_with_heat:
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
-            return Message.of(form, value=self._shown), Says.UNCLEAR
-        value = _beside_healthy(bench, probe, self._shown)
+            return Message.of(form, value=self.shown), Says.UNCLEAR
+        value = _beside_healthy(bench, probe, self.shown)
         part = bench.machine.part(probe.part).family.title if probe.part else None
         any_how, by_itself = _summed(self.factor), _summed(self._only(""))
         best, most = max(any_how.values()), max(by_itself.values())
@@ -212,14 +214,14 @@ class _Sayings:
             if self.taken.probe.model.on_known_good:
                 return Message("On known-good gear it runs: the compressor is good."), Says.GOOD
             return Message("It runs."), Says.GOOD
-        value = self._shown
+        value = self.shown
         return self._as_with(value.capital() if isinstance(value, Message) else value), Says.BAD
 
     def of_whole(self) -> Said:
         healthy, best, _ = self._fits()
         if healthy >= _FITS * best:
-            return Message("{value}: as it should be.", value=self._shown), Says.GOOD
-        return self._as_with(self._shown), Says.BAD
+            return Message("{value}: as it should be.", value=self.shown), Says.GOOD
+        return self._as_with(self.shown), Says.BAD
 
     def _fits(self) -> tuple[float, float, tuple[Message, ...]]:
         """What the sound machine gives it, the most that a single fault does, and the faults that fit."""

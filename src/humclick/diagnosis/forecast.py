@@ -51,7 +51,7 @@ def forecast(
         weighing_of(bench, situation),
         taken_of(situation.machine, situation.observations, bench.shop),
         post.leads,
-        situation.renewed | called(situation.observations),
+        situation.renewed | called(situation.machine, situation.observations),
         Cases(sets, len(bench.parts)),
     )
     made = (probe.model.forecast(outlook, probe, waits) for probe, waits in wanted)

@@ -24,7 +24,7 @@ from humclick.diagnosis.guard_states import (
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
 from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import COOLED, PUT_RIGHT, Heard, Observation, Situation, wait_minutes
+from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
 from humclick.messages import NOTHING, Message
 from humclick.physics.cooling import minutes_for, probability_passed
@@ -333,7 +333,7 @@ def guards_for_no_repair(
     )
     observations = situation.observations
     taken = taken_of(bench.machine, observations, bench.shop)
-    changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in PUT_RIGHT]
+    changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
     failed = any(
         _tries_as_it_is(probe)
         and o.answer not in ("", Heard.RUNS)

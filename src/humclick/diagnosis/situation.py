@@ -189,14 +189,7 @@ def wait_minutes(situation: Situation, heat: str) -> float:
     return max(1.0, math.ceil(minutes_for(heat, COOLED) - situation.waited))
 
 
-#: Single modes that a test puts right, by its name.
-PUT_RIGHT = {
-    "control.setting": frozenset({"control.not_calling", "control.wrong"}),
-    "fit.mechanism": frozenset({"mechanism.high_head"}),
-}
-
-
-def called(observations: Sequence[Observation]) -> frozenset[str]:
+def called(machine: Machine, observations: Sequence[Observation]) -> frozenset[str]:
     """
     Modes that no longer matter because a test has put them right.
 
@@ -204,4 +197,4 @@ def called(observations: Sequence[Observation]) -> frozenset[str]:
     and trying again.
     """
     probes = {o.probe for o in observations}
-    return frozenset().union(*(modes for probe, modes in PUT_RIGHT.items() if probe in probes))
+    return frozenset().union(*(modes for probe, modes in machine.put_right.items() if probe in probes))

@@ -93,8 +93,8 @@ def _modes(machine: Machine, other: Machine) -> tuple[dict[Fault, Fault | None],
         if part.family.apart:
             continue
         twin = other.has(part.family.role)
-        for mode in part.family.modes:
-            if mode == HEALTHY:
+        for mode, state in part.family.modes.items():
+            if mode == HEALTHY or state.starts_as:
                 continue
             name, apart = _mode(here, there, part, twin, mode)
             twins[(part.id, mode)] = None if twin is None or name == HEALTHY else (twin.id, name)

@@ -91,10 +91,25 @@ def take(
         form = N_("nothing is entered yet; enter what the display shows, such as {example}")
         raise Refused(Message.of(form, example=EXAMPLES[Quantity(probe.quantity)]))
     read = answer or answer_to(probe, text, warmth)
+    _refuse_unmeasured(flow, probe)
     names = flow.briefing(probe).names if confirmed else ()
     after = passed(flow, now, [name for name in confirmed if name in names])
     content = {"probe": probe.id, "value": read.value, "temperature": read.warmth, "note": note}
     return after.keep("reading", now, reading=read.reading, **content)
+
+
+def _refuse_unmeasured(flow: Flow, probe: Probe) -> None:
+    """Refuse microfarads of a meter that has no such range: they were read with another one."""
+    meter = probe.meter or flow.call.meter
+    if probe.quantity != Quantity.CAPACITANCE or meter.measures(Quantity.CAPACITANCE):
+        return
+    raise Refused(
+        Message(
+            "a {meter} shows no microfarads: name the meter it was read with, or measure ohms: the reading of"
+            " a sound capacitor starts low and climbs",
+            meter=Message.of(meter.title),
+        )
+    )
 
 
 def refuse_unready(flow: Flow, briefing: Briefing, confirmed: Collection[str] = ()) -> None:

@@ -63,6 +63,8 @@ class Role(StrEnum):
     START_WINDING = "start winding"
     MECHANISM = "mechanism"
     WINDINGS = "windings"
+    CONDENSER_FAN = "condenser fan"
+    OTHER_LOADS = "other loads"
 
 
 #: Roles of what an arrangement may list as its start gear, besides the three windings of one only recognised.
@@ -95,6 +97,7 @@ class Look(DataTable, frozen=True):
     bars: tuple[str, ...] = ()  #: Outcomes after which the machine is not powered until it is put right.
     #: Whether a later look decides: what was seen is put right by hand and leaves no trace but that.
     again: bool = False
+    puts_right: tuple[str, ...] = ()  #: Modes that no longer matter once it was done: it calls from then on.
     #: By outcome, those that end the call: names of `humclick.safety.stops`.
     stops: dict[str, str] = msgspec.field(default_factory=dict)
     first: bool = False  #: Whether a silent machine is looked at so before it is opened.
@@ -124,6 +127,9 @@ class BenchTest(DataTable, frozen=True):
     how: Message  #: One sentence: how it is done.
     quantity: Literal["resistance", "capacitance"] = "resistance"  #: ``resistance`` or ``capacitance``.
     turned: bool = False  #: Whether the part is turned over for it.
+    #: What a display of nothing wants first, and what is tried before a bad reading counts; or empty.
+    at_zero: Message = msgspec.field(default_factory=nothing)
+    if_bad: Message = msgspec.field(default_factory=nothing)
     again_cool: bool = False  #: Whether it is read once more, cool, before power where it was open while hot.
 
 
@@ -148,6 +154,7 @@ class FitProbe(DataTable, frozen=True):
     #: The probe's one line, and how it is done; empty for the usual words of a new part.
     title: Message = msgspec.field(default_factory=nothing)
     how: Message = msgspec.field(default_factory=nothing)
+    remedy: str = ""  #: The remedy it carries out by work alone; empty where a new part is fitted.
     mends: str = ""  #: The single mode that is put right, as ``part.mode``; empty for the whole part.
 
 

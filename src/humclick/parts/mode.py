@@ -16,7 +16,11 @@ import msgspec
 from humclick.errors import choice_of
 from humclick.messages import Message, nothing
 
-__all__ = ["Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
+__all__ = ["NO_CHANGE", "Branch", "Condition", "DataTable", "Element", "Mode", "Regime", "When"]
+
+
+#: What a mode starts as that changes nothing in a start.
+NO_CHANGE = "nothing"
 
 
 class Regime(StrEnum):
@@ -101,6 +105,10 @@ class Mode(DataTable, frozen=True):
     volts: float = 1.0  #: Factor on the supply voltage (supply modes). [-]
     breakaway: float = 1.0  #: Factor on the torque needed to start (mechanism modes). [-]
     load: float = 1.0  #: Factor on the running torque (mechanism modes). [-]
+    breaker: float = 1.0  #: Factor on the current at which the branch breaker opens (supply modes). [-]
+    #: The mode of another part, as ``part.mode``, that a start attempt under this one is like; ``nothing``
+    #: where it changes nothing in a start. Empty for a mode that is simulated itself.
+    starts_as: str = ""
     trips: bool = False  #: True where the protector lets go of a healthy running current.
     scattered: bool = False  #: True where repeats after re-seating do not agree.
     hot_open: float = 0.0  #: Probability of being open when hot though the mode is healthy. [-]
@@ -110,6 +118,8 @@ class Mode(DataTable, frozen=True):
     loses: float = 0.0
     #: True for a fault that comes in all degrees: on a call it is bad enough to fail most attempts.
     degrees: bool = False
+    #: Of such a fault: what a failing attempt comes to, share by outcome; as simulated where empty. [-]
+    fails: dict[str, float] = msgspec.field(default_factory=dict)
     #: What a recording of the line current shows of it: a cause of ``recorded.toml``; empty for nothing.
     recorded: str = ""
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from humclick.arrangements.machine import Machine
-from humclick.parts.family import HEALTHY, Condition, Regime, Role
+from humclick.parts.family import HEALTHY, Condition, Mode, Regime, Role
 from humclick.parts.laws import Capacitor, Law
 from humclick.start.case import (
     Faults,
@@ -25,6 +25,13 @@ __all__ = ["start_case"]
 
 #: Parts that follow a law of their family, in the order in which they are drawn.
 _LAWFUL = (Role.PROTECTOR, Role.STARTER, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
+#: Parts whose ohms in a mode are played as they are, whatever the table has for them.
+_PLAYED = (Role.SUPPLY, Role.CONTROL, Role.WIRING, Role.PROTECTOR, Role.RUN_WINDING, Role.START_WINDING)
+_AT_START = Condition(Regime.START)
+#: Below this share of its volts an outlet is dead. [-]
+_DEAD = 0.01
+#: Most ohms of a line, and the smallest breaker, that can be played. [Ω], [A]
+_MOST_OHMS, _LEAST_BREAKER = 1.0e4, 0.1
 
 
 def start_case(
@@ -91,8 +98,11 @@ def _placed(
     machine: Machine, motor: Motor, modes: Mapping[str, str], hot: bool, draw: Draw
 ) -> dict[Role, Placed]:
     """Parts that take a part in the start, each in the mode that is left after a rest or none."""
-    for part_id, name in modes.items():
+    played = {p: m for p, m in modes.items() if machine.part(p).family.role in _PLAYED}
+    others = {p: m for p, m in modes.items() if p not in played}
+    for part_id, name in played.items():
         machine.part(part_id).family.mode(name)
+    modes = {**machine.in_a_start(others), **played}
     parts: dict[Role, Placed] = {}
     for part in machine.parts:
         if part.family.apart:
@@ -104,23 +114,43 @@ def _placed(
 
 
 def _supply(parts: Mapping[Role, Placed], volts: float, angle: float) -> Supply:
-    line, control = parts[Role.SUPPLY], parts[Role.CONTROL]
+    line, control, wiring = parts[Role.SUPPLY], parts[Role.CONTROL], parts[Role.WIRING]
     branches = line.mode.branches
     ohms = 0.0
     for name in {b.size for b in branches}:
         ohms += line.branch(name) * sum(1 for b in branches if b.size == name)
-    if line.mode.name == "healthy" or line.mode.name == "sags":
+    if line.mode.volts == 1.0:
         volts *= line.size("outlet")
-    ohms += control.size("closed")
+    ohms += sum(control.branch(b.size) for b in control.mode.branches if b.exists(_AT_START))
+    ohms += _more(parts.get(Role.PROTECTOR)) + _more(wiring, "c", "C")
     inductive = min(ohms, 3 * line.middle("line"))
     return Supply(
-        volts=0.0 if line.mode.name == "dead" else volts * line.mode.volts,
+        volts=0.0 if _lifeless(line.mode) else volts * (line.mode.volts if line.mode.breaker == 1.0 else 1.0),
         hertz=line.machine.nameplate.hertz,
-        ohms=ohms,
+        ohms=min(ohms, _MOST_OHMS),
         henries=inductive * line.typical("henries_per_ohm"),
         angle=angle,
-        breaker_amps=line.typical("breaker"),
+        breaker_amps=max(line.typical("breaker") * line.mode.breaker, _LEAST_BREAKER),
         earth_amps=line.typical("earth_breaker"),
+    )
+
+
+def _lifeless(mode: Mode) -> bool:
+    """Whether nothing comes from the outlet though its breaker is closed."""
+    return mode.volts < _DEAD and mode.breaker == 1.0
+
+
+def _more(part: Placed | None, *between: str) -> float:
+    """Ohms that a mode puts into the way between two terminals that the sound part does not have. [Ω]"""
+    if part is None:
+        return 0.0
+    usual = {branch.size for branch in part.kind.listed[0].branches}
+    return sum(
+        part.branch(branch.size)
+        for branch in part.mode.branches
+        if branch.exists(_AT_START)
+        and branch.size not in usual
+        and (not between or set(branch.between) == set(between))
     )
 
 
@@ -128,21 +158,28 @@ def _faults(parts: Mapping[Role, Placed]) -> Faults:
     line, wiring = parts[Role.SUPPLY], parts[Role.WIRING]
     run, start = parts[Role.RUN_WINDING], parts[Role.START_WINDING]
     control = parts[Role.CONTROL].mode
-    calls = any(b.exists(Condition(Regime.START)) for b in control.branches)
+    calls = any(b.exists(_AT_START) for b in control.branches)
     bond = line.usual("bond")
-    joints = 0.0 if wiring.mode.name == "wrong_pin" else wiring.size("joint")
+    leads = {frozenset(b.between): b.size for b in wiring.mode.branches}
+    swapped = {frozenset("rS"), frozenset("sR")} <= set(leads)
+    to_run, to_start = leads.get(frozenset("rR")), leads.get(frozenset("sS"))
     return Faults(
-        line_open=not calls or len(line.mode.branches) < 2 or line.mode.name == "dead",
-        run_open=run.mode.name == "open" or _cuts_run(parts.get(Role.STARTER)),
-        start_open=start.mode.name == "open" or wiring.mode.name == "wrong_pin",
+        line_open=not calls
+        or len(line.mode.branches) < 2
+        or _lifeless(line.mode)
+        or frozenset("cC") not in leads,
+        run_open=run.mode.name == "open" or _cuts_run(parts.get(Role.STARTER)) or not (to_run or swapped),
+        start_open=start.mode.name == "open" or not (to_start or swapped),
         run_shorted=_shorted(run),
         start_shorted=_shorted(start) if not _shorted(run) else 0.0,
         bridge_ohms=max(start.branch("bridge"), 0.01) if start.mode.name == "bridged" else math.inf,
         run_earth_ohms=run.branch("ground_fault") + bond if run.mode.name == "grounded" else math.inf,
         start_earth_ohms=start.branch("ground_fault") + bond if start.mode.name == "grounded" else math.inf,
-        swapped=wiring.mode.name == "swapped",
-        run_series_ohms=joints,
-        start_series_ohms=wiring.branch("wrong_part") if wiring.mode.name == "wrong_part" else joints,
+        swapped=swapped,
+        run_series_ohms=min(wiring.branch(to_run or "joint") + _more(run, "common", "run"), _MOST_OHMS),
+        start_series_ohms=min(
+            wiring.branch(to_start or "joint") + _more(start, "common", "start"), _MOST_OHMS
+        ),
     )
 
 

@@ -9,7 +9,7 @@ Python. Amps are over the sound machine's locked-rotor current, times in seconds
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import combinations
@@ -43,6 +43,7 @@ _SURE = 0.01
 
 #: From this factor on the torque needed to start, nothing turns it. [-]
 _SEIZED = 1.0e5
+_RUNS = OUTCOMES.index("runs")
 #: Outcomes in which the rotor stands.
 _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
 
@@ -275,7 +276,7 @@ class Starts:
         """
         counted, number = self._counted[hot], self._table.number
         codes = []
-        for fault in modes.items():
+        for fault in self.machine.in_a_start(modes).items():
             code = counted.get(fault)
             if code is not None:
                 codes.append((code,))
@@ -293,8 +294,25 @@ class Starts:
         codes = [code for key in keys for code in key]
         if not self._table.dead.isdisjoint(codes):
             return self.quiet
-        codes.sort()
-        return tuple(codes)
+        return self.worst_of_each(codes)
+
+    @cached_property
+    def _part(self) -> Mapping[int, str]:
+        return {code: part for (part, _), code in self._table.number.items()}
+
+    def worst_of_each(self, codes: Collection[int]) -> tuple[int, ...]:
+        """
+        A key of modes by their numbers; of several that start as modes of one part, the one that runs least.
+
+        A part is in one mode, so that several modes of one were never simulated; faults of several parts that
+        start alike, such as burnt contacts in one line, come as such a set.
+        """
+        by_part: dict[str, int] = {}
+        for code in sorted(codes):
+            other = by_part.setdefault(self._part[code], code)
+            if other != code and self._stored((code,)).shares[_RUNS] < self._stored((other,)).shares[_RUNS]:
+                by_part[self._part[code]] = code
+        return tuple(sorted(by_part.values()))
 
     def _stored(self, key: tuple[int, ...]) -> _Row:
         return self._table.rows[not self._warm.isdisjoint(key)][key]

@@ -30,9 +30,23 @@ _KEYWORDS: dict[str, tuple[int, ...] | None] = {"_": None, "N_": None, "Message"
 _KEYWORDS |= {"positive": (2,), "not_negative": (2,), "at_least": (3,), "between": (4,)}
 #: Keys of data files that hold words for people.
 _WORDS = frozenset(
-    {"alike", "answer", "assumes", "bad", "before", "caution", "caveat", "customer", "defer", "did", "does"}
+    {
+        "alike",
+        "answer",
+        "assumes",
+        "at_zero",
+        "bad",
+        "before",
+        "caution",
+        "caveat",
+        "customer",
+        "defer",
+        "did",
+        "does",
+    }
     | {
         "how",
+        "if_bad",
         "lasts",
         "must",
         "next",

@@ -27,11 +27,12 @@ from humclick.diagnosis.observations.model import (
 )
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
 from humclick.diagnosis.observations.weighing import Weighing
-from humclick.diagnosis.remedies import NO_PART, remedy_of
+from humclick.diagnosis.remedies import remedy_of, work_on
 from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
 from humclick.messages import Message
+from humclick.parts.family import HEALTHY
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "AsFound", "Fit", "KnownGood", "Listened", "complaint", "either_way"]
@@ -205,6 +206,18 @@ def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:
     )
 
 
+def _mends(placed: PlacedPart) -> frozenset[str]:
+    """The whole part, or the modes that the work put into it mends."""
+    fit = placed.family.fit
+    if fit is None or not (fit.mends or fit.remedy):
+        return frozenset({placed.id})
+    if fit.mends:
+        return frozenset({fit.mends})
+    every = [mode for mode in placed.family.listed if mode.name != HEALTHY]
+    worked_on = [mode.name for mode in every if mode.remedy == fit.remedy]
+    return frozenset({placed.id} if len(worked_on) == len(every) else {f"{placed.id}.{m}" for m in worked_on})
+
+
 class Fit(Listened):
     """A part fitted, or something put right by work, and the machine tried."""
 
@@ -225,7 +238,7 @@ class Fit(Listened):
                     how=how,
                     part=placed.id,
                     gates=(*touching(machine), *COVER_ON),
-                    mends=frozenset({(fit.mends if fit else "") or placed.id}),
+                    mends=_mends(placed),
                 )
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -233,7 +246,8 @@ class Fit(Listened):
         if remedy_of(offer.bench.machine, probe.part) not in offer.likely:
             return False
         no_gear = KnownGood.probe_name in offer.situation.skipped
-        return (probe.part in NO_PART or no_gear) and super().offered(offer, probe)
+        work = work_on(offer.bench.machine, probe.part)
+        return bool(work or no_gear) and super().offered(offer, probe)
 
 
 KINDS = (AsFound(), KnownGood(), Fit())

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from humclick.diagnosis.bench import Bench
     from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook
     from humclick.diagnosis.observations.weighing import Weighing
-    from humclick.parts.family import Look
+    from humclick.parts.family import BenchTest, Look
 
 __all__ = [
     "COVER_ON",
@@ -100,6 +100,8 @@ class Probe:
         Whether it is read once more, cool, before power where it was open while hot.
     look : Look or None
         The look of the part's family it stands for.
+    test : BenchTest or None
+        The measurement of the part's family it stands for.
     """
 
     id: str
@@ -127,6 +129,7 @@ class Probe:
     turned: bool = False
     again_cool: bool = False
     look: Look | None = None
+    test: BenchTest | None = None
 
     @property
     def kind(self) -> str:
@@ -203,6 +206,10 @@ class Sayings(Protocol):
     @property
     def factor(self) -> Factor:
         """How probable it is under what."""
+
+    @property
+    def shown(self) -> str:
+        """What was seen, as it is read out."""
 
     def of_leads(self) -> Said:
         """What the leads add."""

@@ -14,8 +14,11 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Stretch
 from humclick.diagnosis.factors import uncharged
 from humclick.diagnosis.observations.measured import Measured, across
-from humclick.diagnosis.observations.model import Probe, with_discharge
+from humclick.diagnosis.observations.model import Probe, Said, Sayings, Says, with_discharge
+from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.shop import Shop
+from humclick.messages import Message
+from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY, BenchTest, Element
 
 __all__ = ["KINDS", "PartTest"]
@@ -41,6 +44,25 @@ class PartTest(Measured):
         for placed in machine.parts:
             yield from (self._probe(machine, placed, test) for test in placed.family.tests)
 
+    def offered(self, offer: Offer, probe: Probe) -> bool:
+        """Not what the technician's meter has no range for."""
+        quantity = Quantity(probe.quantity)
+        other = quantity is not Quantity.CAPACITANCE or offer.situation.meter.measures(quantity)
+        return other and super().offered(offer, probe)
+
+    def finding(self, say: Sayings) -> Said:
+        """What is to be done before a reading counts, where the part's test says so."""
+        text, says = super().finding(say)
+        test = say.taken.probe.test
+        reading = say.taken.observation.reading
+        if test is None or reading is None or says is Says.GOOD:
+            return text, says
+        if test.at_zero and reading.below_resolution:
+            return Message("{value}: {look}", value=say.shown, look=test.at_zero), Says.UNCLEAR
+        if test.if_bad and says is Says.BAD:
+            return Message("{finding} {next}", finding=text, next=test.if_bad), says
+        return text, says
+
     def _probe(self, machine: Machine, placed: PlacedPart, test: BenchTest) -> Probe:
         outside = placed.family.outside
         return Probe(
@@ -56,6 +78,7 @@ class PartTest(Measured):
             heat=placed.family.heat if test.quantity == "resistance" else "",
             inside=not outside,
             turned=test.turned,
+            test=test,
             again_cool=test.again_cool,
         )
 

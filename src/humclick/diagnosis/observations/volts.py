@@ -35,6 +35,7 @@ class Outlet(Measured):
     at_outlet: ClassVar[bool] = True
     deeper: ClassVar[bool] = True
     beside_healthy: ClassVar[bool] = True
+    repeats: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts"]
