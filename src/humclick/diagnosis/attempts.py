@@ -81,11 +81,6 @@ class Attempt:
         return self._starts.amps_of(self._key)
 
     @cached_property
-    def reported(self) -> tuple[float, ...]:
-        """Probabilities of what a customer says of it. [-]"""
-        return reported(self.outcomes, by="reported")
-
-    @cached_property
     def listened(self) -> tuple[float, ...]:
         """Probabilities of what a technician hears who stands and listens. [-]"""
         return reported(self.outcomes, by="listened")

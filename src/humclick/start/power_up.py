@@ -13,7 +13,6 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import combinations
-from statistics import median
 from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
@@ -151,6 +150,12 @@ def _row(shares: Mapping[int, float], floor: float, signs: Mapping[int, StartSig
 def _logit(p: float) -> float:
     p = min(max(p, _SURE), 1 - _SURE)
     return math.log(p / (1 - p))
+
+
+def _median(values: list[float]) -> float:
+    values.sort()
+    middle = len(values) // 2
+    return values[middle] if len(values) % 2 else 0.5 * (values[middle - 1] + values[middle])
 
 
 def _logistic(x: float) -> float:
@@ -344,12 +349,12 @@ class Starts:
         for row in pairs:
             start += row.starts_logit
             quiet += row.silent_logit
-        starts = min(_logistic(start), *(row.starts for row in pairs))
+        starts = min(_logistic(start), *[row.starts for row in pairs])
         among = [row.silent for row in pairs]
         silent = min(max(_logistic(quiet), min(among)), max(among))
-        breaker = median(row.breaker for row in pairs)
-        clicks = median(row.clicks for row in pairs)
-        trips = median(row.trips for row in pairs)
+        breaker = _median([row.breaker for row in pairs])
+        clicks = _median([row.clicks for row in pairs])
+        trips = _median([row.trips for row in pairs])
         live = 1 - breaker
         heard = live * (1 - silent)
         stands = heard * (1 - starts)
