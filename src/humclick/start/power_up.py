@@ -163,10 +163,10 @@ def _logistic(x: float) -> float:
 
 
 @cache
-def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
+def _lines(name: str) -> tuple[dict[str, str], list[tuple[str, ...]]]:
     """Head and body of a file, each line whole."""
     heads: dict[str, str] = {}
-    body: list[list[str]] = []
+    body: list[tuple[str, ...]] = []
     last = [""] * len(COLUMNS)
     for line in _text(name).splitlines():
         if line.startswith("#"):
@@ -178,7 +178,7 @@ def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
         if not row[3]:
             row[:4] = last[:4]
         last = row
-        body.append(row)
+        body.append(tuple(row))
     return heads, body[1:]
 
 
@@ -312,6 +312,8 @@ class Starts:
         A part is in one mode, so that several modes of one were never simulated; faults of several parts that
         start alike, such as burnt contacts in one line, come as such a set.
         """
+        if len({self._part[code] for code in codes}) == len(codes):
+            return tuple(sorted(codes))
         by_part: dict[str, int] = {}
         for code in sorted(codes):
             other = by_part.setdefault(self._part[code], code)
@@ -425,7 +427,12 @@ class Starts:
             amps = self._vague_amps[code][k]
             if amps is not None:
                 return amps
-        return self._rare((), k)[:2]
+        return self._usual_amps[k]
+
+    @cached_property
+    def _usual_amps(self) -> list[tuple[float, float]]:
+        """Amps of an outcome seen of none of a set's modes."""
+        return [self._rare((), k)[:2] for k in range(len(OUTCOMES))]
 
     @cached_property
     def _vague_amps(self) -> dict[int, tuple[tuple[float, float] | None, ...]]:
