@@ -47,6 +47,8 @@ class Attempt:
         So probably a machine that starts trips all the same while somebody still stands there. [-]
     """
 
+    __slots__ = ("_fails", "_late", "_listened", "_outcomes", "_starts", "_usual", "key")
+
     def __init__(
         self,
         starts: Starts,
@@ -56,15 +58,22 @@ class Attempt:
         late: float = 0.0,
     ) -> None:
         self._starts = starts
-        self._key = key
+        self.key = key
         self._fails = fails
         self._usual = usual
         self._late = late
+        self._outcomes: tuple[float, ...] = ()
+        self._listened: tuple[float, ...] = ()
 
-    @cached_property
+    @property
     def outcomes(self) -> tuple[float, ...]:
         """Probabilities of what it does, in the order of `OUTCOMES`; sum to 1. [-]"""
-        shares = _tripping(self._starts.outcomes_of(self._key), self._late)
+        if not self._outcomes:
+            self._outcomes = self._weighed()
+        return self._outcomes
+
+    def _weighed(self) -> tuple[float, ...]:
+        shares = _tripping(self._starts.outcomes_of(self.key), self._late)
         fails = 1.0 - shares[_RUNS]
         if fails >= self._fails:
             return shares
@@ -73,22 +82,19 @@ class Attempt:
             for k, (p, more) in enumerate(zip(shares, self._usual, strict=True))
         ]
         scale = self._fails / sum(failing)
-        return tuple(1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(failing))
+        return tuple([1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(failing)])
 
-    @cached_property
+    @property
     def amps(self) -> tuple[tuple[float, float], ...]:
         """Line current by what it comes to, over the sound locked-rotor current, and its ln spread. [-]"""
-        return self._starts.amps_of(self._key)
+        return self._starts.amps_of(self.key)
 
-    @cached_property
-    def reported(self) -> tuple[float, ...]:
-        """Probabilities of what a customer says of it. [-]"""
-        return reported(self.outcomes, by="reported")
-
-    @cached_property
+    @property
     def listened(self) -> tuple[float, ...]:
         """Probabilities of what a technician hears who stands and listens. [-]"""
-        return reported(self.outcomes, by="listened")
+        if not self._listened:
+            self._listened = reported(self.outcomes, by="listened")
+        return self._listened
 
 
 def _tripping(shares: tuple[float, ...], late: float) -> tuple[float, ...]:
@@ -119,25 +125,27 @@ class AmpsInSteps:
         self._sigma = sigma
         self._number: dict[tuple[float, float], int] = {}
         self._place: dict[tuple[float, float], int] = {}
-        self._kept: dict[Attempt, tuple[int, ...]] = {}
+        self._numbers: dict[tuple[int, ...], tuple[int, ...]] = {}
 
     def of(self, attempts: Sequence[Attempt]) -> list[tuple[int, ...]]:
         """Numbers of the currents of attempts, by what each comes to."""
-        for attempt in set(attempts).difference(self._kept):
-            numbers = []
-            for drawn in attempt.amps:
-                number = self._place.get(drawn)
-                numbers.append(self._numbered(*drawn) if number is None else number)
-            self._kept[attempt] = tuple(numbers)
-        return list(map(self._kept.__getitem__, attempts))
+        known = self._numbers
+        for attempt in attempts:
+            if attempt.key not in known:
+                known[attempt.key] = tuple([self._numbered(drawn) for drawn in attempt.amps])
+        return [known[attempt.key] for attempt in attempts]
 
-    def _numbered(self, ratio: float, spread: float) -> int:
-        """Number of one current; its own is remembered too."""
+    def _numbered(self, drawn: tuple[float, float]) -> int:
+        """Number of one current, a ratio and its spread."""
+        number = self._place.get(drawn)
+        if number is not None:
+            return number
+        ratio, spread = drawn
         place = in_steps(ratio, math.hypot(self._sigma, spread)) if ratio > 0.0 else (0.0, 0.0)
         number = self._number.setdefault(place, len(self.places))
         if number == len(self.places):
             self.places.append(place)
-        self._place[ratio, spread] = number
+        self._place[drawn] = number
         return number
 
 
@@ -160,6 +168,7 @@ class Attempts:
         self._fails, self._weight, self._late = (float(data[name]) for name in ("fails", "weight", "late"))
         self._starts = Starts(machine, stand_in(machine))
         self._kept: dict[int, Attempt] = {}
+        self._by_key: dict[tuple[tuple[int, ...], float], Attempt] = {}
         self._in_steps: dict[float, AmpsInSteps] = {}
 
     @cached_property
@@ -221,19 +230,21 @@ class Attempts:
 
     def by_all(self, marks: Sequence[int]) -> list[Attempt]:
         """Attempts under sets, by what is seen of each."""
-        attempts = self._kept
+        attempts, starts, quiet = self._kept, self._starts, self._quiet
+        ordinary, last = quiet >> 1, self.width - 1
         for mark in set(marks).difference(attempts):
-            later = self._late if mark != self._quiet and mark >> self.width - 1 else 0.0
-            quiet = mark == self._quiet
-            key = (
-                self._starts.quiet if quiet else self._starts.worst_of_each(bits_of(mark & self._quiet >> 1))
-            )
-            rows = [self._severe[code] for code in key if code in self._severe]
-            usual = tuple(map(sum, zip(*rows, strict=True)))
-            attempts[mark] = Attempt(
-                self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later
-            )
+            later = self._late if mark != quiet and mark >> last else 0.0
+            key = starts.quiet if mark == quiet else starts.worst_of_each(bits_of(mark & ordinary))
+            attempt = self._by_key.get((key, later))
+            if attempt is None:
+                attempt = self._by_key[key, later] = self._attempt(key, later)
+            attempts[mark] = attempt
         return list(map(attempts.__getitem__, marks))
+
+    def _attempt(self, key: tuple[int, ...], later: float) -> Attempt:
+        rows = [self._severe[code] for code in key if code in self._severe]
+        usual = tuple(map(sum, zip(*rows, strict=True)))
+        return Attempt(self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later)
 
     def amps_in_steps(self, sigma: float) -> AmpsInSteps:
         """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""

@@ -158,7 +158,7 @@ def choices(
     """
     bench, situation, post = judged.bench, judged.situation, judged.post
     cases, mass = [], 0.0
-    for chosen, p in post.cases[:_PLANNED_MOST]:
+    for chosen, p in post.likeliest(_PLANNED_MOST):
         if mass >= _PLANNED_MASS * (1.0 - post.none) or p <= 0.0:
             break
         cases.append((chosen, p))

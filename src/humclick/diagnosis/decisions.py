@@ -119,12 +119,12 @@ def losses(
     list of list of float
         ``[action][class]``. [money]
     """
-    table = []
-    for action in actions:
-        row = []
-        for needed in classes:
-            left = needed if needed == NONE else (needed - done) | due or WAIT
-            work = action - done or WAIT
-            row.append(loss(action if action == HAND_OVER else work, left, shop))
-        table.append(row)
-    return table
+    left = [_same(c if c == NONE else (c - done) | due or WAIT) for c in classes]
+    works = [_same(a if a == HAND_OVER else a - done or WAIT) for a in actions]
+    return [[loss(work, needed, shop) for needed in left] for work in works]
+
+
+@lru_cache(maxsize=4096)
+def _same(remedies: frozenset[str]) -> frozenset[str]:
+    """Equal remedies as one set, so that what is remembered by them takes less room."""
+    return remedies

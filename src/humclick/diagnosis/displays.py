@@ -33,7 +33,7 @@ def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> 
 def shares_of(cut: Sequence[Stretch], median: float, sigma: float, base: float = 0.0) -> tuple[float, ...]:
     """Probability of each stretch of a whole scale, for a base plus a log-normal unknown. [SI], [-], [SI]"""
     places = [stretch.high for stretch in cut[:-1]]
-    below = [0.0, *(cut[0].scale.below(place, median, sigma, base) for place in places), 1.0]
+    below = [0.0, *cut[0].scale.below_all(places, median, sigma, base), 1.0]
     return tuple(b - a for a, b in itertools.pairwise(below))
 
 

@@ -71,7 +71,16 @@ def guard_named(
     waits: float = 0.0,
     reason: Message = NOTHING,
 ) -> GuardState:
-    """A guard by its short name, its words as in ``guards.toml``."""
+    """
+    A guard by its short name, its words as in ``guards.toml``.
+
+    Parameters
+    ----------
+    name, done, probes, waived, reason
+        As of `GuardState`.
+    waits : float
+        Minutes of cooling before its probe can satisfy it. [min]
+    """
     words = _words()["guard"][name]
     return GuardState(
         name,

@@ -10,7 +10,7 @@ from operator import mul
 from humclick.sourced import read_data
 from humclick.start.rows import OUTCOMES
 
-__all__ = ["reported"]
+__all__ = ["chance_of", "reported"]
 
 
 def reported(outcomes: tuple[float, ...], *, by: str) -> tuple[float, ...]:
@@ -30,6 +30,27 @@ def reported(outcomes: tuple[float, ...], *, by: str) -> tuple[float, ...]:
         In the same order.
     """
     return tuple(sum(map(mul, outcomes, column)) for column in _columns(by))
+
+
+def chance_of(outcomes: tuple[float, ...], heard: int, *, by: str) -> float:
+    """
+    Probability that one thing alone is reported; as `reported`.
+
+    Parameters
+    ----------
+    outcomes : tuple of float
+        Probabilities of what happens, in the order of `OUTCOMES`. [-]
+    heard : int
+        What is reported, by its place among them.
+    by : str
+        As for `reported`.
+
+    Returns
+    -------
+    float
+        [-]
+    """
+    return float(sum(map(mul, outcomes, _columns(by)[heard])))
 
 
 @cache

@@ -9,9 +9,9 @@ that what is foreseen is the sum of what is weighed. Values in SI units of the q
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import lru_cache
 
 from humclick.meters import Meter, Quantity, default_meter
 
@@ -34,7 +34,8 @@ _LOOSE = {Quantity.VOLTAGE: 1.0, Quantity.CAPACITANCE: 1e-8}
 _LOOSE_ZERO = 0.75
 #: Steps of three quarters of a standard deviation: the trapezoid rule over a bell is then exact to 1e-6.
 _STEPS = tuple(0.75 * k for k in range(-7, 8))
-_BELL = tuple(math.exp(-0.5 * z * z) * 0.75 / _ROOT_2PI for z in _STEPS)
+#: With half the weight of each, for erfc is twice a probability.
+_HALVES = tuple((z, 0.5 * math.exp(-0.5 * z * z) * 0.75 / _ROOT_2PI) for z in _STEPS)
 #: Gauss–Legendre rule of eight points on −1 … 1: Abramowitz and Stegun, Table 25.4.
 _EIGHT = (
     (0.183434642495650, 0.362683783378362),
@@ -102,10 +103,6 @@ class _Place:
     error: float
     widest: float
     astride: bool
-
-
-def _bell_below(x: float, s: float, there: float) -> float:
-    return _phi((x - there) / s)
 
 
 class Scale:
@@ -212,28 +209,38 @@ class Scale:
         median, sigma, base : float
             Of the unknown: median above its base, standard deviation of ln, base. [SI], [-], [SI]
         """
-        unknown = _Unknown(median, sigma, base)
-        if place not in self._places:
-            self._places[place] = self._place(place)
-        at = self._places[place]
-        there = unknown.below(self.highest)
-        share = at.lost + at.anything * (there + (1.0 - there) * _WILD_IN_THE_OPEN)
-        if there <= 0.0:
-            return share
-        share += self.sure * min(there, self._shown_below(at, unknown))
-        if self.dirty:
-            share += self.dirty * min(there, self._dirty_below(at.x, unknown))
-        if self.kilo:
-            share += 0.5 * self.kilo * math.fsum(min(there, unknown.slid(place / t)) for t in (1e3, 1e-3))
-        return share
+        return self.below_all((place,), median, sigma, base)[0]
 
-    def _place(self, place: float) -> _Place:
+    def below_all(
+        self, places: Iterable[float], median: float, sigma: float, base: float = 0.0
+    ) -> list[float]:
+        """`below` for many places of one unknown. [-]"""
+        unknown = _Unknown(median, sigma, base)
+        there = unknown.below(self.highest)
+        wild = there + (1.0 - there) * _WILD_IN_THE_OPEN
+        shares = []
+        for place in places:
+            at = self._places.get(place) or self._placed(place)
+            share = at.lost + at.anything * wild
+            if there > 0.0:
+                share += self.sure * min(there, self._shown_below(at, unknown))
+                if self.dirty:
+                    share += self.dirty * min(there, self._dirty_below(at.x, unknown))
+                if self.kilo:
+                    less, more = unknown.slid(place / 1e3), unknown.slid(place / 1e-3)
+                    share += 0.5 * self.kilo * (min(there, less) + min(there, more))
+            shares.append(share)
+        return shares
+
+    def _placed(self, place: float) -> _Place:
+        """What a place is, worked out once."""
         x = place - self.offset
         s = self.span_of(x).error
         widest = max((s, *(n.error for n in self.spans if n.start < x + REACH * n.error)))
         astride = widest > s or any(abs(n.end - x) < _NEAR * s for n in self.spans[:-1])
         wild, lost = (self.wild * self.wildly(-math.inf, place), self.lost * self.loosely(-math.inf, place))
-        return _Place(x, wild, lost, s, widest, astride)
+        self._places[place] = _Place(x, wild, lost, s, widest, astride)
+        return self._places[place]
 
     def _shown_below(self, at: _Place, unknown: _Unknown) -> float:
         """The meter's own error alone; piece by piece where the meter may be in either of two ranges."""
@@ -251,37 +258,36 @@ class Scale:
         for span in self.spans:
             s = span.error
             start = span.start if span is not self.spans[0] else -math.inf
+            end = min(span.end, x + REACH * s)
+            if start >= end:
+                continue
             sure = max(start, min(span.end, x - REACH * s))
             total += unknown.below(sure) - unknown.below(start)
-            total += unknown.mean(sure, min(span.end, x + REACH * s), s, partial(_bell_below, x, s))
+            wide = _SQRT2 * s
+            total += sum([w * math.erfc((v - x) / wide) for w, v in unknown.nodes(sure, end, s)]) / 2.0
         return total
 
     def _dirty_below(self, x: float, unknown: _Unknown) -> float:
         """A contact that adds ohms: all below the place that its ohms do not lift over it."""
-        least = self.dirty_ohms
-
-        def lifted(there: float) -> float:
-            return math.exp(-(x - there) / max(least, 0.5 * there))
-
+        least, top = self.dirty_ohms, unknown.top
         if not unknown.sigma:
-            return 1.0 - lifted(unknown.top) if unknown.top < x else 0.0
+            return 1.0 - math.exp((top - x) / max(least, 0.5 * top)) if top < x else 0.0
         near = x / 12.0 if x > 24.0 * least else -math.inf
-        return unknown.below(x) - unknown.mean(near, x, math.inf, lifted)
+        nodes, exp, twice = unknown.nodes(near, x, math.inf), math.exp, 2.0 * least
+        lifted = [w * exp((v - x) / (0.5 * v if v > twice else least)) for w, v in nodes]
+        return unknown.below(x) - sum(lifted)
 
 
 class _Unknown:
     """A base plus a log-normal; infinite, or all in one place, where it has no spread."""
 
-    __slots__ = ("base", "median", "sigma", "top")
+    __slots__ = ("base", "median", "root", "sigma", "top")
 
     def __init__(self, median: float, sigma: float, base: float) -> None:
         self.median, self.base = median, base
         self.top = median + base
         self.sigma = sigma if sigma >= 1e-6 and 0.0 < median < math.inf else 0.0
-
-    def at(self, z: float) -> float:
-        """Where it is, so many standard deviations from its median. [SI]"""
-        return self.base + self.median * math.exp(self.sigma * z)
+        self.root = _SQRT2 * self.sigma
 
     def steps_to(self, x: float) -> float:
         """How many standard deviations a place is from its median. [-]"""
@@ -292,23 +298,23 @@ class _Unknown:
 
     def below(self, x: float) -> float:
         """Probability that it is below a place. [-]"""
-        return _phi(self.steps_to(x))
+        if not self.sigma:
+            return 1.0 if x > self.top else 0.0
+        above = x - self.base
+        return 0.5 * math.erfc(-math.log(above / self.median) / self.root) if above > 0.0 else 0.0
 
-    def mean(self, low: float, high: float, scale: float, of: Callable[[float], float]) -> float:
-        """A mean over what lies between two places, of what bends within a scale at the upper one. [SI]"""
+    def nodes(self, low: float, high: float, scale: float) -> list[tuple[float, float]]:
+        """Weights and values of a mean between two places, of what bends within a scale at the upper. [SI]"""
         first, last = max(self.steps_to(low), -7.0), min(self.steps_to(high), 7.0)
         if first >= last:
-            return 0.0
+            return []
         bends = min(1.0, scale / (self.sigma * (high - self.base)))
         pieces = math.ceil((last - first) / (4.0 * bends))
         half = 0.5 * (last - first) / pieces
-        total = 0.0
-        for k in range(pieces):
-            middle = first + half * (2 * k + 1)
-            for at, weight in _RULE:
-                z = middle + half * at
-                total += weight * math.exp(-0.5 * z * z) * of(self.at(z))
-        return total * half / _ROOT_2PI
+        base, median, sigma, exp, share = self.base, self.median, self.sigma, math.exp, half / _ROOT_2PI
+        middles = [first + half * (2 * k + 1) for k in range(pieces)]
+        steps = [(middle + half * at, share * weight) for middle in middles for at, weight in _RULE]
+        return [(w * exp(-0.5 * z * z), base + median * exp(sigma * z)) for z, w in steps]
 
     def plus_error_below(self, x: float, s: float) -> float | None:
         """
@@ -320,9 +326,11 @@ class _Unknown:
             return _phi((x - self.top) / s)
         above = x - self.base
         if s <= self.sigma * above and _NEAR * s < above:
-            return math.fsum(w * self.below(x - s * z) for z, w in zip(_STEPS, _BELL, strict=True))
+            log, erfc, median, root = math.log, math.erfc, self.median, self.root
+            return math.fsum([w * erfc(-log((above - s * z) / median) / root) for z, w in _HALVES])
         if self.sigma * (above + _NEAR * s) <= s:
-            return math.fsum(w * _phi((x - self.at(z)) / s) for z, w in zip(_STEPS, _BELL, strict=True))
+            erfc, exp, median, sigma, wide = math.erfc, math.exp, self.median, self.sigma, _SQRT2 * s
+            return math.fsum([w * erfc((median * exp(sigma * z) - above) / wide) for z, w in _HALVES])
         return None
 
     def slid(self, x: float) -> float:

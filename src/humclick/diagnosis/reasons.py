@@ -322,7 +322,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     """
     judged = judge(situation, shop)
     bench, post = judged.bench, judged.post
-    cases = [(chosen, p) for chosen, p in post.cases[:400] if p > 1e-6]
+    cases = [(chosen, p) for chosen, p in post.likeliest(400) if p > 1e-6]
     made = forecast(
         bench,
         situation,

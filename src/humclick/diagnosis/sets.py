@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from heapq import nlargest
-from itertools import accumulate, combinations, compress, pairwise, repeat
+from itertools import accumulate, combinations, compress, filterfalse, pairwise, repeat
 from operator import mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
@@ -50,8 +50,12 @@ class WeighedSets:
         What the sets are made of.
     sets : list of tuple of int
         Each as indices into `alike`, the heaviest first.
-    by_lead : list of tuple of float
-        Weight of each by lead node, not normalised. [-]
+    weights : list of float
+        Weight of each, not normalised. [-]
+    shapes : list of tuple of float
+        Ways in which a weight is shared out over the lead nodes. [-]
+    shape_of : list of int
+        Which of these each set has.
     rest : float
         All sets not among them weigh no more; 0 where every set is. [-]
     beyond : float
@@ -62,19 +66,20 @@ class WeighedSets:
 
     alike: tuple[Alike, ...]
     sets: list[tuple[int, ...]]
-    by_lead: list[tuple[float, ...]]
+    weights: list[float]
+    shapes: list[tuple[float, ...]]
+    shape_of: list[int]
     rest: float
     beyond: float
     evaluations: int
 
-    @cached_property
-    def weights(self) -> list[float]:
-        """Weight of each set, not normalised. [-]"""
-        return [math.fsum(row) for row in self.by_lead]
-
     def split(self, n: int) -> Iterator[tuple[Chosen, float]]:
         """A set as the sets of single modes it stands for, each with its weight. [-]"""
-        rows: list[tuple[Chosen, Row]] = [((), self.by_lead[n])]
+        weight = self.weights[n]
+        if all(len(self.alike[k].modes) == 1 for k in self.sets[n]):
+            yield tuple(sorted([self.alike[k].fault for k in self.sets[n]])), weight
+            return
+        rows: list[tuple[Chosen, Row]] = [((), [weight * x for x in self.shapes[self.shape_of[n]]])]
         for k in self.sets[n]:
             group, so_far = self.alike[k], rows
             rows = []
@@ -338,28 +343,37 @@ class _Search:
             made = self._asked(stage, made.taken(which))
         order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
         sets = _sets([made.codes[i] for i in order if made.weights[i] > 0.0])
-        by_lead: list[tuple[float, ...]] = [(made.weights[i],) for i in order[: len(sets)]]
-        if len(self.base) > 1:
-            by_lead = [self._shared(chosen, row[0]) for chosen, row in zip(sets, by_lead, strict=True)]
-        return WeighedSets(self.alike, sets, by_lead, rest, beyond * ceiling, self.count)
+        weights = [made.weights[i] for i in order[: len(sets)]]
+        shapes, shape_of = self._shapes(sets)
+        return WeighedSets(self.alike, sets, weights, shapes, shape_of, rest, beyond * ceiling, self.count)
 
-    def _shared(self, chosen: tuple[int, ...], weight: float) -> tuple[float, ...]:
-        """A set's weight by lead."""
-        row = self._by_lead(chosen)
-        scale = weight / sum(row)
-        return tuple([w * scale for w in row])
+    def _shapes(self, sets: Sequence[tuple[int, ...]]) -> tuple[list[tuple[float, ...]], list[int]]:
+        """How the weights of sets are shared out over the leads, and which of these each set has."""
+        if len(self.base) == 1:
+            return [(1.0,)], [0] * len(sets)
+        varied = {n for n, ratios in enumerate(self.ratios) if len(set(ratios)) > 1}
+        varied.update(*(chosen for chosen, tie in self.ties.items() if len(set(tie)) > 1))
+        number: dict[tuple[int, ...], int] = {}
+        fixed = [n not in varied for n in range(len(self.alike))].__getitem__
+        shape_of = [number.setdefault(tuple(filterfalse(fixed, chosen)), len(number)) for chosen in sets]
+        rows = [self._by_lead(chosen) for chosen in number]
+        return [tuple([x / total for x in row]) for row in rows for total in [sum(row)]], shape_of
 
 
 def _sets(codes: Sequence[int]) -> list[tuple[int, ...]]:
     """Sets from their numbers."""
-    sets = []
-    mask = (1 << _BITS) - 1
+    sets: list[tuple[int, ...]] = []
+    mask, twice = (1 << _BITS) - 1, 2 * _BITS
     for code in codes:
-        chosen: tuple[int, ...] = ()
-        while code:
-            chosen = ((code & mask) - 1, *chosen)
-            code >>= _BITS
-        sets.append(chosen)
+        last, before, rest = code & mask, code >> _BITS & mask, code >> twice
+        if rest > mask:
+            sets.append((*_sets([rest])[0], before - 1, last - 1))
+        elif rest:
+            sets.append((rest - 1, before - 1, last - 1))
+        elif before:
+            sets.append((before - 1, last - 1))
+        else:
+            sets.append((last - 1,) if last else ())
     return sets
 
 

@@ -74,13 +74,20 @@ class Posterior:
 
         The likeliest of them stands for all.
         """
+        return self.likeliest(len(self.weighed.sets))
+
+    def likeliest(self, most: int) -> list[tuple[Chosen, float]]:
+        """The first so many of `cases`."""
         fault_of = [group.fault for group in self.weighed.alike].__getitem__
-        rows = []
-        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
+        rows: list[tuple[float, int, Chosen, float]] = []
+        for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):  # the heaviest first
             p = w / self.mass
-            rows.append((-round(p, _DIGITS), len(numbers), tuple(sorted(map(fault_of, numbers))), p))
+            order = -round(p, _DIGITS)
+            if len(rows) >= most and order > rows[-1][0]:
+                break
+            rows.append((order, len(numbers), tuple(sorted(map(fault_of, numbers))), p))
         rows.sort()
-        return [(chosen, p) for _, _, chosen, p in rows]
+        return [(chosen, p) for _, _, chosen, p in rows[:most]]
 
     @cached_property
     def whole(self) -> Posterior:
@@ -125,15 +132,16 @@ class Posterior:
     @cached_property
     def _of_fault(self) -> dict[Fault, float]:
         """Probability of each mode. [-]"""
-        alike = self.weighed.alike
-        sums = [[0.0] * len(group.ratios) for group in alike]
-        for numbers, row in zip(self.weighed.sets, self.weighed.by_lead, strict=True):
+        weighed, alike = self.weighed, self.weighed.alike
+        sums = [[0.0] * len(alike) for _ in weighed.shapes]
+        for numbers, shape, w in zip(weighed.sets, weighed.shape_of, weighed.weights, strict=True):
+            of_group = sums[shape]
             for n in numbers:
-                totals = sums[n]
-                for g, w in enumerate(row):
-                    totals[g] += w
+                of_group[n] += w
         chances = {}
-        for group, totals in zip(alike, sums, strict=True):
+        by_lead = list(zip(*weighed.shapes, strict=True))
+        for group, by_shape in zip(alike, zip(*sums, strict=True), strict=True):
+            totals = [sum(map(mul, by_shape, row)) for row in by_lead]
             for mode, share in zip(group.modes, group.shares, strict=True):
                 chances[group.part, mode] = math.fsum(map(mul, totals, share)) / self.mass
         return chances
@@ -174,6 +182,15 @@ class Posterior:
 
     def above(self, least: float) -> list[tuple[Chosen, float]]:
         """The sets of single modes at least so probable, the likeliest first."""
+        if least not in self._above:
+            self._above[least] = self._at_least(least)
+        return self._above[least]
+
+    @cached_property
+    def _above(self) -> dict[float, list[tuple[Chosen, float]]]:
+        return {}
+
+    def _at_least(self, least: float) -> list[tuple[Chosen, float]]:
         rows = [
             (chosen, p / self.mass)
             for n, w in enumerate(self.weighed.weights)
@@ -239,7 +256,10 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
     mass = math.fsum(weighed.weights) + none
     if mass <= 0.0:
         mass, none = 1.0, 1.0
-    shares = [math.fsum(column) for column in zip(*weighed.by_lead, strict=True)]
+    shaped = [0.0] * len(weighed.shapes)
+    for shape, w in zip(weighed.shape_of, weighed.weights, strict=True):
+        shaped[shape] += w
+    shares = [math.fsum(map(mul, shaped, row)) for row in zip(*weighed.shapes, strict=True)]
     if len(shares) < len(evidence.leads):
         shares = [w for _, w in evidence.leads]
     whole = math.fsum(shares) or 1.0

@@ -13,7 +13,6 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import combinations
-from statistics import median
 from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
@@ -153,15 +152,21 @@ def _logit(p: float) -> float:
     return math.log(p / (1 - p))
 
 
+def _median(values: list[float]) -> float:
+    values.sort()
+    middle = len(values) // 2
+    return values[middle] if len(values) % 2 else 0.5 * (values[middle - 1] + values[middle])
+
+
 def _logistic(x: float) -> float:
     return 1 / (1 + math.exp(-x))
 
 
 @cache
-def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
+def _lines(name: str) -> tuple[dict[str, str], list[tuple[str, ...]]]:
     """Head and body of a file, each line whole."""
     heads: dict[str, str] = {}
-    body: list[list[str]] = []
+    body: list[tuple[str, ...]] = []
     last = [""] * len(COLUMNS)
     for line in _text(name).splitlines():
         if line.startswith("#"):
@@ -173,7 +178,7 @@ def _lines(name: str) -> tuple[dict[str, str], list[list[str]]]:
         if not row[3]:
             row[:4] = last[:4]
         last = row
-        body.append(row)
+        body.append(tuple(row))
     return heads, body[1:]
 
 
@@ -307,6 +312,8 @@ class Starts:
         A part is in one mode, so that several modes of one were never simulated; faults of several parts that
         start alike, such as burnt contacts in one line, come as such a set.
         """
+        if len({self._part[code] for code in codes}) == len(codes):
+            return tuple(sorted(codes))
         by_part: dict[str, int] = {}
         for code in sorted(codes):
             other = by_part.setdefault(self._part[code], code)
@@ -344,12 +351,12 @@ class Starts:
         for row in pairs:
             start += row.starts_logit
             quiet += row.silent_logit
-        starts = min(_logistic(start), *(row.starts for row in pairs))
+        starts = min(_logistic(start), *[row.starts for row in pairs])
         among = [row.silent for row in pairs]
         silent = min(max(_logistic(quiet), min(among)), max(among))
-        breaker = median(row.breaker for row in pairs)
-        clicks = median(row.clicks for row in pairs)
-        trips = median(row.trips for row in pairs)
+        breaker = _median([row.breaker for row in pairs])
+        clicks = _median([row.clicks for row in pairs])
+        trips = _median([row.trips for row in pairs])
         live = 1 - breaker
         heard = live * (1 - silent)
         stands = heard * (1 - starts)
@@ -420,7 +427,12 @@ class Starts:
             amps = self._vague_amps[code][k]
             if amps is not None:
                 return amps
-        return self._rare((), k)[:2]
+        return self._usual_amps[k]
+
+    @cached_property
+    def _usual_amps(self) -> list[tuple[float, float]]:
+        """Amps of an outcome seen of none of a set's modes."""
+        return [self._rare((), k)[:2] for k in range(len(OUTCOMES))]
 
     @cached_property
     def _vague_amps(self) -> dict[int, tuple[tuple[float, float] | None, ...]]:

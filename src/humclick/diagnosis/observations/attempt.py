@@ -14,6 +14,7 @@ from humclick.arrangements.machine import Machine
 from humclick.diagnosis.attempts import Attempt
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
+from humclick.diagnosis.hearing import chance_of
 from humclick.diagnosis.observations.model import (
     COVER_ON,
     Group,
@@ -56,13 +57,13 @@ def complaint(bench: Bench, heard: Heard | None) -> Factor:
         runs = OUTCOMES.index(Heard.RUNS)
 
         def value(bits: Sequence[int]) -> list[float]:
-            return [1.0 - attempt.reported[runs] for attempt in starts.by_all(bits)]
+            return [1.0 - chance_of(attempt.outcomes, runs, by="reported") for attempt in starts.by_all(bits)]
 
         return Factor((), (), {}, PerSet(marks, value), 0.98, 1.0)
     k = OUTCOMES.index(heard.value)
 
     def values(bits: Sequence[int]) -> list[float]:
-        return [attempt.reported[k] for attempt in starts.by_all(bits)]
+        return [chance_of(attempt.outcomes, k, by="reported") for attempt in starts.by_all(bits)]
 
     return Factor((), (), {}, PerSet(marks, values), none_of(heard, 0.02), _MOST)
 
@@ -103,7 +104,7 @@ class Listened(Model):
         k = OUTCOMES.index(observation.answer)
         value = either_way(
             weighing.bench,
-            lambda attempts: [attempt.listened[k] for attempt in attempts],
+            lambda attempts: [chance_of(attempt.outcomes, k, by="listened") for attempt in attempts],
             p_hot(observation.temperature, weighing.slips["cold_but_warm"]),
             mended | probe.mends,
             known_good=self.on_known_good,
