@@ -9,7 +9,7 @@ these depend on their order; the probability without the reading is the second v
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.advice import Advice
@@ -24,6 +24,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.suspects import NONE
 from humclick.messages import N_, Message, listed
+from humclick.parts.family import Role
 from humclick.readings.shown import percent
 
 __all__ = ["Explanation", "Reason", "WhatIf", "explain", "leader_of", "what_if"]
@@ -79,6 +80,8 @@ class Explanation:
         The complaint first, then every observation in order.
     by_elimination : bool
         True where no reading speaks of the leading suspect itself: it leads because the others fell.
+    untested : tuple of str
+        What around it no reading speaks of either: until then not all around it is proved good.
     sentence : str
         In one or two sentences.
     """
@@ -88,6 +91,7 @@ class Explanation:
     probability: float
     reasons: tuple[Reason, ...]
     by_elimination: bool
+    untested: tuple[Message, ...]
     sentence: Message
 
 
@@ -158,6 +162,7 @@ def explain(
     rival = next((c for c in classes if not (c >= lead or c < lead)), NONE)
     reasons = _reasons(situation, shop, (lead, rival)) if classes.get(lead) else ()  # else it has no case
     elimination = _by_elimination(judged, lead)
+    untested = _untested(judged, lead) if elimination else ()
     decision = left[lead] if leader is None else _left(leader, done)  # and nothing beside it
     exact = wanted is None or any(left[c] == wanted for c in matching)
     same = matching if wanted is not None else [c for c in classes if left[c] == left[lead]]
@@ -170,7 +175,10 @@ def explain(
         whole,
         reasons,
         elimination,
-        _summary(judged, decision, left[rival], whole, exact=exact, elimination=elimination),
+        untested,
+        _summary(
+            judged, decision, left[rival], whole, exact=exact, untested=untested if elimination else None
+        ),
     )
 
 
@@ -273,6 +281,30 @@ def _by_elimination(judged: Judged, leader: frozenset[str]) -> bool:
     return enough and not directly
 
 
+#: What must be read before a part is blamed because all around it is good.
+_AROUND = (Role.SUPPLY, Role.PROTECTOR, Role.START_CAPACITOR, Role.RUN_CAPACITOR)
+
+
+def _untested(judged: Judged, leader: frozenset[str]) -> tuple[Message, ...]:
+    """Parts around the leading suspect, windings and insulation, as far as nothing was seen of them."""
+    machine, shop = judged.bench.machine, judged.bench.shop
+    probes = [probe_of(machine, o.probe, shop) for o in judged.situation.observations]
+    seen = {probe.part for probe in probes}
+    untested = [
+        part.family.title
+        for part in machine.parts
+        if part.family.role in _AROUND
+        and not part.family.sealed
+        and part.id not in seen
+        and not leader & {part.remedy(mode) for mode in part.family.modes}
+    ]
+    if not any(probe.pins is not None for probe in probes):
+        untested.append(Message("windings"))
+    if not any(probe.model.to_shell for probe in probes):
+        untested.append(Message("windings to the shell"))
+    return tuple(untested)
+
+
 def _summary(
     judged: Judged,
     leader: frozenset[str],
@@ -280,7 +312,7 @@ def _summary(
     whole: float,
     *,
     exact: bool,
-    elimination: bool,
+    untested: Sequence[Message] | None,
 ) -> Message:
     shop = judged.bench.shop
     title, other = (
@@ -301,8 +333,15 @@ def _summary(
     else:
         form = N_("{chance} that this fixes it: {remedy}; next best: {rival}.")
     text = Message(form, chance=chance, remedy=title, rival=other).capital()
-    if not elimination:
+    if untested is None:
         return text
+    if untested:
+        return Message(
+            "{sentence} It leads by elimination: no reading speaks of it directly. Not tested yet: "
+            "{parts:and}.",
+            sentence=text,
+            parts=tuple(untested),
+        )
     return Message(
         "{sentence} It leads by elimination: no reading speaks of it directly, all around it is proved good. "
         "That is only as good as the list of what can fail ({none:.1f} % is kept for causes not on it).",

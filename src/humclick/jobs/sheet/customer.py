@@ -72,7 +72,8 @@ def _explained(call: Call, account: Account) -> Message:
         return Message.of(words["recognised"])
     if state.failed:
         return Message.of(words["failed"])
-    if state.name in ("needed", "fitted") and account.behind and account.behind.explanation.by_elimination:
+    why = account.behind.explanation if account.behind else None
+    if state.name in ("needed", "fitted") and why and why.by_elimination and not why.untested:
         return Message.of(words["elimination"])
     return Message.of(words.get(state.name, ""))
 

@@ -218,6 +218,7 @@ class TechnicianPage:
     explanation: Message = NOTHING  #: why the decision led
     reasons_title: Message = _REASONS  #: says when
     elimination: bool = False  #: it leads by elimination
+    untested: Message = NOTHING  #: then, what around it was not tested, in a sentence
     reasons: tuple[Row, ...] = ()
     reasons_note: Message = NOTHING  #: how many are too weak to be shown
     guards: tuple[Done, ...] = ()  #: what stands behind condemning a compressor

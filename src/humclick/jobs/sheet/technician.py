@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -187,6 +187,7 @@ def _with_judgement(
         explanation=why.sentence,
         reasons_title=_reasons_title(state, then=then),
         elimination=why.by_elimination,
+        untested=_untested(why.untested),
         reasons=tuple(
             Row(r.shown, _decibans(r.decibans), _beside(r, taken_back=r.id in call.undone)) for r in loud
         ),
@@ -200,6 +201,11 @@ def _with_judgement(
         else NOTHING,
         guards=tuple(Done.of(g) for g in guards),
     )
+
+
+def _untested(parts: Sequence[Message]) -> Message:
+    form = N_("no reading speaks of this part itself. Not tested yet: {parts:and}.")
+    return Message.of(form, parts=tuple(parts)) if parts else NOTHING
 
 
 def _reasons_title(state: State, *, then: bool) -> Message:
