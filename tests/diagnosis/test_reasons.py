@@ -137,6 +137,9 @@ def test_elimination_is_said_where_no_reading_speaks_of_the_leader_itself() -> N
             assert count >= 3
             assert "by elimination" in told.sentence
             assert told.leader != ("wait",)
+            assert bool(told.untested) == ("Not tested yet" in told.sentence)
+            shell = [o.probe for o in situation.observations if "shell" in o.probe]
+            assert shell or "windings to the shell" in told.untested
     assert said == {True, False}
 
 

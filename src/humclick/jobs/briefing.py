@@ -31,6 +31,7 @@ from humclick.safety import (
     Hazard,
     Meaning,
     PlaceRule,
+    caution,
     cautions_for,
     defer,
     hazard,
@@ -140,7 +141,7 @@ def briefed(
     return Briefing(
         gates=tuple(gates),
         hazards=tuple(hazard for hazard in hazards if hazard.full or gates),
-        cautions=_cautions(call, here, first=not passed) if gates else (),
+        cautions=_cautions(call, here, probe, first=not passed) if gates else (),
         defer=defer() if gates and not passed else "",
         live_work=place_of(call.place).rule("live-work") if gates and not passed else None,
     )
@@ -192,17 +193,20 @@ def _read(machine: Machine, shop: Shop, here: Sequence[Event]) -> frozenset[str]
     return frozenset(read)
 
 
-def _cautions(call: Call, here: Sequence[Event], *, first: bool) -> tuple[Fact, ...]:
+def _cautions(call: Call, here: Sequence[Event], probe: Probe, *, first: bool) -> tuple[Fact, ...]:
     situation = call.situation()
     if situation is None:
         return ()
     breaker = breaker_tripped(situation)
     facts = cautions_for(situation.machine, breaker=breaker)
+    taken = (probe_of(situation.machine, o.probe) for o in situation.observations)
+    untouched = probe.inside and not call.photos and not any(earlier.inside for earlier in taken)
+    photograph = (caution("photograph-first"),) if untouched else ()
     if first:
-        return facts
+        return (*facts, *photograph)
     attempts = [k for k, e in enumerate(here) if isinstance(e, ReadingTaken) and e.value == Heard.BREAKER]
     new = breaker and attempts and not any(isinstance(e, GatePassed) for e in here[attempts[-1] :])
-    return tuple(fact for fact in facts if new and fact.name == "breaker-tripped")
+    return (*(fact for fact in facts if new and fact.name == "breaker-tripped"), *photograph)
 
 
 # -- what is done, not measured -----------------------------------------------------------------------------
