@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate, pairwise, repeat
-from operator import mul
+from operator import itemgetter, mul
 from types import ModuleType
 from typing import Any
 
@@ -31,6 +31,8 @@ except ImportError:  # the phone has none
 
 #: Money differences smaller than this are ties. [money]
 _TIE = 1e-7
+#: So many classes of an outcome are looked at first: what is lost in these is no more than in all.
+_HEAVY = 10
 #: Two first probes this close are as good as each other; the one better by itself is taken. [money]
 _SAME = 1e-5
 
@@ -205,12 +207,14 @@ class _Table:
 @dataclass(frozen=True, slots=True)
 class _Branch:
     """
-    An outcome of a first probe: its cases, and the expected totals of acting now and at the very least.
+    An outcome of a first probe: its cases, their sums by class, and the expected totals of acting now and at
+    the very least.
 
     After each second probe, the cheapest possible first: the total at the very least, and which probe.
     """
 
     weights: list[float]
+    mass: list[float]
     share: float
     now: float
     least: float
@@ -234,13 +238,28 @@ class _Plain:
             shares = [sum(map(mul, chance, self.weights)) for chance in outcomes]  # most is learnt of these
             first = sorted(range(len(outcomes)), key=shares.__getitem__, reverse=True)
             self.chances.append(list(map(outcomes.__getitem__, first)))
+        places = [list(map(rows.__getitem__, order)) for rows in problem.rows_of]
+        self.alike = [self._alike(*probe) for probe in zip(places, problem.tables, strict=True)]
+
+    def _alike(self, rows: list[int], table: list[tuple[float, ...]]) -> list[float]:
+        """
+        Share of each class in which a probe shows what it shows of the most cases, whatever the case. [-]
+
+        What it shows so tells nothing: after it no less is lost than acting now loses on these shares.
+        """
+        weight = [0.0] * len(table)
+        for w, row in zip(self.weights, rows, strict=True):
+            weight[row] += w
+        usual = table[max(range(len(table)), key=weight.__getitem__)]
+        share = [min([p / q for p, q in zip(row, usual, strict=True) if q > 0.0]) for row in table]
+        return [min(map(share.__getitem__, rows[at])) for at in self.slices]
 
     def _branches(self, t: int) -> Iterator[_Branch]:
         """What follows each outcome of a first probe, its own cost not included."""
         table, costs = self.after[t] or self.table, self.problem.second[t]
         for chance in self.chances[t]:
             weights = list(map(mul, self.weights, chance))
-            mass = list(map(sum, map(weights.__getitem__, self.slices)))
+            mass: list[float] = list(map(sum, map(weights.__getitem__, self.slices)))
             share, ideal = sum(mass), sum(map(mul, mass, table.ideal))
             now = ideal + min([sum(map(mul, mass, row)) for row in table.regret])
             seconds = [
@@ -249,7 +268,7 @@ class _Plain:
                 if u != t
             ]
             seconds.sort()
-            yield _Branch(weights, share, now, min(now, seconds[0][0]) if seconds else now, seconds)
+            yield _Branch(weights, mass, share, now, min(now, seconds[0][0]) if seconds else now, seconds)
 
     def worths(self) -> list[Worth]:
         """Worth of every probe; what cannot win is not worked out."""
@@ -281,9 +300,17 @@ class _Plain:
         if branch.share <= 1e-12:
             return best
         table = self.after[first] or self.table
+        mass = branch.mass
+        first_few = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
+        heavy = itemgetter(*first_few) if len(first_few) > 1 else tuple
+        most, few = heavy(mass), list(map(heavy, table.regret))
         for least, u in branch.seconds:
             if least >= best:  # not even perfect knowledge would pay
                 break
+            if self.after[u] is None:
+                blind = list(map(mul, most, heavy(self.alike[u])))
+                if least + min(map(sum, map(map, repeat(mul), repeat(blind), few))) >= best:
+                    continue
             regret = (self.after[u] or table).regret
             best = min(best, self._bounded(branch.weights, u, regret, least, best))
         return best
