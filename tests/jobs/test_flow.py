@@ -32,10 +32,10 @@ def flow(**machine: Any) -> Flow:
     return begun.keep("machine", NOW, **given).keep("complaint", NOW, heard="hum_click")
 
 
-def test_the_machine_comes_first() -> None:
+def test_the_machine_comes_first(recognised: str) -> None:
     """Until it is described there is nothing to probe."""
     assert step(Flow(fold(()), SHOP)).kind is Next.IDENTIFY
-    assert step(flow(arrangement="inverter-driven")).kind is Next.RECOGNISED
+    assert step(flow(arrangement=recognised)).kind is Next.RECOGNISED
 
 
 def test_a_reading_waits_for_what_stands_before_it() -> None:

@@ -99,14 +99,14 @@ def test_each_go_is_judged_as_the_call_stood_when_it_began(name: str) -> None:
         assert row.explanation == explain(then, SHOP, leader=leader_of(advice, turn.about))
 
 
-def test_a_go_before_any_machine_is_told_without_suspects() -> None:
+def test_a_go_before_any_machine_is_told_without_suspects(recognised: str) -> None:
     """A decision in a call with no machine has nothing behind it."""
     from tests.jobs.sheet.test_sheet import CSIR, HEAD
     from tests.jobs.sheet.test_sheet import call as written
 
     decision = {"kind": "decision", "remedies": ["hand over"]}
-    inverter = {"kind": "machine", "arrangement": "inverter-driven"}
-    for before in ((), (inverter,)):
+    three_pins = {"kind": "machine", "arrangement": recognised}
+    for before in ((), (three_pins,)):
         job = written(HEAD, *before, decision, {**CSIR})
         (row,) = result_of(job, SHOP).turns
         assert (row.suspects, row.remedies, row.explanation) == ((), (), None)

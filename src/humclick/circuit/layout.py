@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 
 from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
-from humclick.circuit.layout_rows import lay_out_rows
+from humclick.circuit.layout_rows import lay_out_rows, node_name
 from humclick.circuit.scene import (
     LINE,
     RING,
@@ -41,11 +41,6 @@ _PITCH = 84.0  # from node to node down a gear path
 _NOTE = 13.0  # size of what the letters mean
 _EDGE = 12.0  # left and right edge of the shell
 _SHELL = 288.0  # where the ground wire leaves the shell
-
-
-def node_name(node: str) -> str:
-    """What a node is called: a letter, or the word for the shell or for the middle of three windings."""
-    return {"shell": Message("shell"), "star": Message("star")}.get(node, node)
 
 
 def _elements(machine: Machine, translate: Callable[[str], str]) -> list[DrawnElement]:

@@ -17,7 +17,7 @@ from humclick.errors import DataError
 from humclick.messages import Message
 from humclick.parts.family import Role
 
-__all__ = ["lay_out_rows"]
+__all__ = ["lay_out_rows", "node_name"]
 
 _COLUMNS = (44.0, 120.0, 196.0)  # of a row of nodes
 _LEFT, _RIGHT = 14.0, 226.0  # sides of a unit
@@ -29,6 +29,17 @@ _NOTES = Message(
     "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
     " capitals: supply and pins."
 )
+
+
+def node_name(node: str) -> str:
+    """What a node is called: a letter, or the word for a shell, a star point, an end of a DC link."""
+    words = {
+        "shell": Message("shell"),
+        "star": Message("star"),
+        "plus": Message("plus"),
+        "minus": Message("minus"),
+    }
+    return words.get(node, node)
 
 
 def _elements(placed: PlacedPart) -> list[DrawnElement]:
@@ -105,7 +116,9 @@ class _Rows:
             at += 2 * RING + 4
             step = (_RIGHT - _LEFT) / len(inner)
             for k, name in enumerate(inner):
-                scene.node(name, _LEFT + 20 + k * step, at - RING - 4)
+                x, y_in = _LEFT + 20 + k * step, at - RING - 4
+                word = self.translate(node_name(name))
+                scene.node(name, x, y_in, Text(x + RING + 3, y_in + 5, word, "node", size=15, bold=True))
         at = max(at, top + sum(self.high(part, outer) for part in beside))
         bottom = at + 4
         scene.frames.append(Frame("unit", placed.id, Box(_LEFT, top, _RIGHT, bottom)))
