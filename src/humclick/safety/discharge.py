@@ -46,7 +46,12 @@ class CapacitorDischarge:
     @property
     def matter(self) -> str:
         """What is discharged: part, size and volts."""
-        return f"{self.part} {self.discharge.farads * 1e6:.3g} µF {self.discharge.peak_volts:.0f} V"
+        return f"{self.part} {self._microfarads:g} µF {self.discharge.peak_volts:.0f} V"
+
+    @property
+    def _microfarads(self) -> float:
+        """Its size to three digits. [µF]"""
+        return float(f"{self.discharge.farads * 1e6:.3g}")
 
     @property
     def sentence(self) -> Message:
@@ -62,11 +67,11 @@ class CapacitorDischarge:
             )
         )
         return Message(
-            "{part} ({microfarads:.3g} µF, {size}): up to {volts:.0f} V ({how}) and {joules:.2g} J. "
+            "{part} ({microfarads:g} µF, {size}): up to {volts:.0f} V ({how}) and {joules:.2g} J. "
             "Hold {kilohms:g} kΩ, {watts:g} W or more, across it for {hold:.0f} s: "
             "it falls below {safe:g} V in {seconds:.2g} s.",
             part=self.title.capital(),
-            microfarads=d.farads * 1e6,
+            microfarads=self._microfarads,
             size=size,
             volts=d.peak_volts,
             how=volts,

@@ -48,9 +48,8 @@ class Unread(Model):
                     f"{placed.id}{STAMP}",
                     Message("Read what is stamped on the {part}", part=placed.family.title),
                     Message(
-                        "Write it as stamp {name} 88-108 MFD 125 VAC, or on the Nameplate page. "
-                        "Only the stamp says how many microfarads are right.",
-                        name=placed.id,
+                        "Write it as it stands there, such as stamp start_capacitor 88-108 MFD 125 VAC, or "
+                        "on the Nameplate page. Only the stamp says how many microfarads are right."
                     ),
                     self,
                     outcomes=(Message("cannot be read"),),
