@@ -254,7 +254,7 @@ def test_either_start_can_be_drawn() -> None:
 
 
 def test_every_part_that_can_be_tried_is_a_family() -> None:
-    """Every family of start gear says how a new one is tried against the old; no start of a board is simulated."""
+    """Every family of start gear says how a new one is tried against the old, if its starts are simulated."""
     from humclick.parts.family import Role, families, family
 
     tried = {name for name in families() if family(name).substitute is not None}
