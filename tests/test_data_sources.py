@@ -111,8 +111,8 @@ def test_looks_have_probabilities_for_every_answer(name: str) -> None:
     for look in found.looks:
         own = {row for row in look.table if "." not in row}
         assert own - {"otherwise"} <= set(found.modes)
-        for row in set(look.table) - own:  # a mode of a part that stands beside it in some machine
-            part, _, mode = row.partition(".")
+        for other in set(look.table) - own:  # a mode of a part that stands beside it in some machine
+            part, _, mode = other.partition(".")
             beside = [m.part(part) for m in machines_with(name) if part in {p.id for p in m.parts}]
             assert beside
             assert all(mode in placed.family.modes for placed in beside)

@@ -293,7 +293,7 @@ def test_a_new_switching_part_is_fit_for_a_gas_that_burns(kind: str, gas: str) -
     """What switches is to be listed or sealed where the gas burns or is not known, and only there."""
     switching = {
         "ptc", "current_relay", "potential_relay", "timed_starter", "overload_protector", "control",
-        "contactor", "overload_relay",
+        "three_poles", "thermal_overload",
     }  # fmt: skip
     for name, guard in MACHINES:
         machine = bench(call(name, guard, gas))

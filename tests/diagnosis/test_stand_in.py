@@ -11,7 +11,7 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.stand_in import stand_in
 from humclick.errors import DataError
-from humclick.parts.family import HEALTHY
+from humclick.parts.family import HEALTHY, Role
 from humclick.start.power_up import Starts
 
 JUDGED = [name for name in arrangements() if arrangement(name).started]
@@ -38,11 +38,11 @@ def apart(name: str) -> list[float]:
 
 
 def test_a_machine_with_a_table_needs_none() -> None:
-    """Every arrangement of the program has its own."""
-    assert all(stand_in(Machine.of(name)) is None for name in JUDGED)
+    """Every arrangement of the program has its own, but one for which no sound machine was drawn."""
+    assert {name for name in JUDGED if stand_in(Machine.of(name)) is not None} == {"rscr-current-relay"}
 
 
-@pytest.mark.parametrize("name", JUDGED)
+@pytest.mark.parametrize("name", [name for name in JUDGED if arrangement(name).simulated])
 def test_how_far_a_stand_in_is_off_is_as_the_page_says(name: str) -> None:
     """On average 0.05 to 0.21 in total variation, for half of the modes less than 0.11."""
     off = apart(name)
@@ -59,11 +59,16 @@ def test_the_nearest_has_the_same_gear() -> None:
 
 
 def test_modes_are_matched_by_what_they_do() -> None:
-    """A relay stuck open is stood for by a broken pill, a welded one by a bridged pill."""
+    """A relay stuck open is stood for by a starter that never connects, a welded one by one that stays."""
     found = stand_in(hidden("rsir-current-relay"))
     assert found is not None
-    assert found.modes["current_relay", "stuck_open"] == ("ptc", "open")
-    assert found.modes["current_relay", "welded"] == ("ptc", "bridged")
+    starter = found.machine.having(Role.STARTER)
+    open_, welded = (found.modes["current_relay", mode] for mode in ("stuck_open", "welded"))
+    assert open_ is not None
+    assert welded is not None
+    assert {open_[0], welded[0]} == {starter.id}
+    assert starter.family.mode(open_[1]).recorded == "no_start_current"
+    assert starter.family.mode(welded[1]).recorded == "start_device_bridged"
 
 
 def test_the_file_may_name_another() -> None:

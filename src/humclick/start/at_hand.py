@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from humclick.arrangements.frame import SINGLE_PHASE, frame
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import OutOfRange, Refused
 from humclick.messages import Message
@@ -49,6 +50,7 @@ class AtHand:
 
     def __post_init__(self) -> None:
         Nameplate(self.volts, self.hertz, self.locked_rotor_amps, self.rated_load_amps)
+        frame(SINGLE_PHASE).volts_class(self.volts)
         for name, limits, unit in (
             ("run_ohms", _OHMS, "Ω"),
             ("start_ohms", _OHMS, "Ω"),

@@ -331,8 +331,6 @@ def _cautions(call: Call) -> tuple[Message, ...]:
     machine = call.machine
     assert machine is not None
     sentences = [fact.sentence for fact in cautions_for(machine)]
-    if machine.arrangement.caution:
-        sentences.insert(0, machine.arrangement.caution)
     if flammable(machine.nameplate.refrigerant):
         gate = gates()["flammable-caution"]
         sentences.insert(0, Message("{title}. {text}", title=gate.title, text=gate.steps[0]))
