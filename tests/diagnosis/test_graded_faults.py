@@ -115,6 +115,9 @@ def test_how_graded_faults_fail_is_a_share_of_known_outcomes() -> None:
 def test_attempts_under_any_two_faults_are_probabilities(name: str) -> None:
     """Faults that start as modes of one part too: burnt contacts twice in one line start as the worst."""
     machine = Machine.of(name)
+    if not machine.started:  # its own board or unit turns it
+        assert machine.arrangement.caution
+        return
     starts = attempts_of(machine)
     faults = [(p.id, mode) for p in machine.parts for mode in p.family.modes if mode != "healthy"]
     draw = random.Random(name)

@@ -36,7 +36,7 @@ def seen(probe: str, text: str, heat: str = "cold") -> Observation:
         probe.endswith(x)
         for x in (
             *("ohms", "farads", "coil", "at_rest", "turned_over", "volts", "amps", "pins.shell"),
-            *("continuity", "insulation", "_current"),
+            *("continuity", "insulation", "_current", "to_common", "to_run", "to_start", "cord"),
         )
     )
     if measured or probe.startswith(("pins", "between", "leads")) or "volts" in probe:

@@ -362,6 +362,8 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
     judged = judge(situation, shop)
     bench, post = judged.bench, judged.post
     cases = [(chosen, p) for chosen, p in post.likeliest(400) if p > 1e-6]
+    whole = math.fsum(p for _, p in cases) + post.none
+    cases = [(chosen, p / whole) for chosen, p in cases]
     made = forecast(
         bench,
         situation,
@@ -381,7 +383,7 @@ def what_if(situation: Situation, probe: str, shop: Shop | None = None) -> tuple
         for (chosen, p), row in zip(cases, f.which, strict=True):
             c = bench.space.remedies(chosen)
             mass[c] = mass.get(c, 0.0) + p * f.rows[row][o]
-        mass[NONE] = mass.get(NONE, 0.0) + post.none * f.none[o]
+        mass[NONE] = mass.get(NONE, 0.0) + post.none / whole * f.none[o]
         total = math.fsum(mass.values())
         if total < 1e-6:
             continue

@@ -107,7 +107,8 @@ def _mode(
 ) -> tuple[str, float]:
     if twin is None:
         return HEALTHY, 0.0
-    if mode in twin.family.modes and _law(part.family) == _law(twin.family):
+    same = twin.family.modes.get(mode)
+    if same is not None and not same.starts_as and _law(part.family) == _law(twin.family):
         return mode, 0.0
     wanted = _currents(here, part.id, mode)
     best, least = HEALTHY, math.inf
@@ -120,7 +121,9 @@ def _mode(
 
 def _alike(machine: Machine, other: Machine, part: PlacedPart, twin: PlacedPart, mode: str) -> Iterator[str]:
     """Modes of the twin that a rest eases or does not, as it does this one."""
-    for name in twin.family.modes:
+    for name, state in twin.family.modes.items():
+        if state.starts_as:  # it has no attempts of its own
+            continue
         if name == HEALTHY or other.eased(twin.id, name) == machine.eased(part.id, mode):
             yield name
 
