@@ -227,3 +227,18 @@ def test_microfarads_are_not_taken_of_a_meter_without_that_range() -> None:
     assert "start_capacitor.farads" not in offered
     with pytest.raises(hc.Refused, match="shows no microfarads"):
         made.seen("start_capacitor.farads", "80 uF")
+
+
+def test_while_something_cools_the_dead_probes_come_first() -> None:
+    """What is offered beside a wait begins with what needs neither power nor cooling."""
+    made = call("rsir-ptc", "hum_click").seen("earth.continuity", "0.1").seen("attempt.as_found", "hum_click")
+    advice = made.advice
+    known = probes_of(made.machine)
+    for _ in range(12):
+        if advice.kind == "wait" or advice.next is None:
+            break
+        made = made.skipped(advice.next.probe)
+        advice = made.advice
+    assert advice.kind == "wait"
+    later = [value.waits > 0 or known[value.probe].energises for value in advice.alternatives]
+    assert later == sorted(later)

@@ -377,7 +377,8 @@ def _onward(result: AdviceResult, call: Call) -> list[str]:
             pieces.append(lines(before, label(Message("First"), 2)))
         others = listed(map(_other, result.alternatives[:3]))
         if others:
-            pieces.append(lines(others, label(Message("Else"), 2)))
+            meanwhile = result.next.waits > 0
+            pieces.append(lines(others, label(Message("Meanwhile") if meanwhile else Message("Else"), 2)))
     return pieces
 
 

@@ -233,8 +233,11 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     if guarded is not None:
         return guarded
     if best is not None:
-        rest = tuple(v for v in free if v is not best)[:6]
-        return replace(blank, kind="wait" if best.waits > 0 else "probe", next=best, alternatives=rest)
+        rest = [v for v in free if v is not best]
+        if best.waits > 0:  # what can be done with power off while it cools comes first
+            rest.sort(key=lambda v: v.waits > 0 or _probe(judged, v.probe).energises)
+        kind = "wait" if best.waits > 0 else "probe"
+        return replace(blank, kind=kind, next=best, alternatives=tuple(rest[:6]))
     return _decided(judged, blank, problem, actions, made, free)
 
 

@@ -317,7 +317,11 @@ def _next(call: Call, judgement: Judgement, state: State, shop: Shop) -> tuple[R
         )
     rows.append(Row(Message("Why"), value.reason))
     rows += [
-        Row(Message("Else"), _after_cooling(v) if v.waits else v.title, v.probe)
+        Row(
+            Message("Meanwhile") if value.waits > 0 else Message("Else"),
+            _after_cooling(v) if v.waits else v.title,
+            v.probe,
+        )
         for v in advice.alternatives[:3]
     ]
     return tuple(rows)
