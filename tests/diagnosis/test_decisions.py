@@ -66,7 +66,7 @@ def test_acting_where_no_remedy_helps_is_a_return_that_ends_in_handing_over(acti
 
 
 #: What is replaced by itself, compressor or not.
-_NOT_GEAR = ("replace control", "replace condenser fan")
+_NOT_GEAR = ("replace control", "replace condenser fan", "replace board", "replace contactor", "replace fan")
 
 
 def test_start_components_come_with_a_compressor() -> None:

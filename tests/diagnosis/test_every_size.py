@@ -26,7 +26,7 @@ from humclick.sizes.sound import HORSEPOWER, sound_machine
 from humclick.sourced import Spread
 from tests.diagnosis.test_posterior import seen
 
-KINDS = [name for name in arrangements() if not arrangement(name).recognised_only]
+KINDS = [name for name in arrangements() if arrangement(name).started]
 #: What may be known of the plate beside volts and hertz.
 KNOWN = ("locked_rotor_amps", "rated_load_amps", "horsepower")
 MEASURED = {"run_farads": "run_capacitor", "start_farads": "start_capacitor"}

@@ -276,24 +276,24 @@ class Machine:
                 by_probe[f"fit.{part.id}"] = frozenset({part.family.fit.mends})
         return by_probe
 
-    def in_a_start(self, modes: Mapping[str, str]) -> dict[str, str]:
+    def in_a_start(self, modes: Mapping[str, str], *, hot: bool = True) -> tuple[tuple[str, str], ...]:
         """
-        Modes of parts as a start attempt goes by them: a mode that starts as another is that one.
+        Faults as a start attempt goes by them, each a part and its mode: one that starts as another is that one.
 
-        A part that is named itself keeps its own mode, and a part this machine does not have changes nothing.
-        Raises `Unknown` for a part or a mode there is not.
+        Two may be of one part, where one of them stands for a fault elsewhere. A part this machine does not
+        have changes nothing, nor, unless `hot`, a fault that a rest has eased. Raises `Unknown` for a part or
+        a mode there is not.
         """
-        own: dict[str, str] = {}
-        like: dict[str, str] = {}
+        faults = []
         for part, name in modes.items():
             stands_for = self.part(part).family.mode(name).starts_as
             if not stands_for:
-                own[part] = name
-            elif stands_for != NO_CHANGE:
+                faults.append((part, name))
+            elif stands_for != NO_CHANGE and (hot or not self.eased(part, name)):
                 other, _, mode = stands_for.partition(".")
                 if other in self._by_id:
-                    like[other] = mode
-        return {**like, **own}
+                    faults.append((other, mode))
+        return tuple(dict.fromkeys(faults))
 
     def eased(self, part: str, mode: str) -> bool:
         """
@@ -301,9 +301,8 @@ class Machine:
 
         A control that does not call is passing too, but no rest makes it call.
         """
-        family = self.part(part).family
-        state = family.mode(mode)
-        return family.role is not Role.CONTROL and (state.passing or state.eased)
+        state = self.part(part).family.mode(mode)
+        return state.eased or (state.passing and state.remedy == "wait")
 
     def sized(
         self, part: str, mode: str, condition: Condition

@@ -208,9 +208,7 @@ class Attempts:
         key = self.key(modes, hot=hot)
         if key == self._starts.quiet:
             return self._quiet
-        later = not hot and any(
-            fault in self._eased for fault in self._starts.machine.in_a_start(modes).items()
-        )
+        later = not hot and any(fault in self._eased for fault in self._starts.machine.in_a_start(modes))
         return sum([1 << code for code in key]) | (later << self.width - 1)
 
     @cached_property

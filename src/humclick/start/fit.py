@@ -102,7 +102,7 @@ def _placed(
     others = {p: m for p, m in modes.items() if p not in played}
     for part_id, name in played.items():
         machine.part(part_id).family.mode(name)
-    modes = {**machine.in_a_start(others), **played}
+    modes = {**dict(machine.in_a_start(others)), **played}
     parts: dict[Role, Placed] = {}
     for part in machine.parts:
         if part.family.apart:

@@ -281,7 +281,7 @@ class Starts:
         """
         counted, number = self._counted[hot], self._table.number
         codes = []
-        for fault in self.machine.in_a_start(modes).items():
+        for fault in self.machine.in_a_start(modes, hot=hot):
             code = counted.get(fault)
             if code is not None:
                 codes.append((code,))
