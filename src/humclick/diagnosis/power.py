@@ -206,6 +206,8 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
         allows = _standing(situation, probe, o)
         if o.tester:
             low = low + 1 if allows is InsulationStanding.RETEST else 0
+        elif allows is InsulationStanding.NEVER:
+            low = 0  # what a tester showed before that is no second reading after it
         if state is InsulationStanding.NEVER and not (o.tester and allows is not InsulationStanding.NEVER):
             continue
         if state is InsulationStanding.RETEST and not o.tester and allows is not InsulationStanding.NEVER:
