@@ -33,7 +33,7 @@ READINGS = {
     ),
     "psc": (
         *("done", "done", "stamp run_capacitor 15 uF 5%", "C-R 14 cold", "C-S 33 cold", "S-R 47 cold"),
-        *("supply.volts_start 226", "run_capacitor.farads 5.2 uF"),
+        *("supply.volts_start 226", "run_capacitor.farads 5.2 uF", "wiring.pins clean and dry"),
     ),
 }
 REMEDY = {

@@ -212,6 +212,23 @@ def test_cautions_and_local_rules_are_said_once_and_beside_a_gate_only() -> None
     assert (again.defer, again.live_work) == ("", None)
 
 
+@pytest.mark.parametrize("name", JUDGED)
+def test_photograph_first_is_said_before_the_first_hand_inside_only(name: str) -> None:
+    """Before a probe inside, gate or not passed already; no more once one was taken or a photo shows it."""
+
+    def said(bench: Bench, probe: str) -> bool:
+        return "photograph-first" in {fact.name for fact in bench.briefing(probe).cautions}
+
+    inside = [p.id for p in probes_of(Machine.of(name), SHOP).values() if p.inside and not p.energises]
+    shown, taken = Bench(name), Bench(name)
+    assert all(said(shown, probe) == bool(shown.briefing(probe).gates) for probe in inside)
+    assert any(said(shown, probe) for probe in inside)
+    assert not said(shown, "feed.volts")
+    shown.does("photo", sha256="0" * 64)
+    taken.reads("pins.C-R")
+    assert not any(said(bench, probe) for bench in (shown, taken) for probe in inside)
+
+
 def test_hazards_of_a_remedy_are_read_by_each_device_and_after_an_undo_anew() -> None:
     """In full to whoever has not read them; what only the machine meets is not said with a remedy."""
     bench = Bench("csir-current-relay", "R600a")

@@ -574,7 +574,7 @@ def test_local_codes_and_who_may_work_live_are_said_once() -> None:
     assert second.names == first.names[1:]
     assert not second.defer
     assert second.live_work is None
-    assert not second.cautions
+    assert [fact.name for fact in second.cautions] == ["photograph-first"]  # until a hand was inside
     shown = briefed(job.events, job, probe, SHOP, on_screen=second.texts)
     assert all(each.new and not each.full for each in shown.gates)
     rows += [{"kind": "gate", "gate": g.gate.name, "matter": g.gate.matter} for g in second.gates]

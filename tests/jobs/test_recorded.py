@@ -21,7 +21,6 @@ from humclick.jobs.event_tables import event_from, new_event, table_of
 from humclick.jobs.events import RecordingTaken
 from humclick.jobs.fold import fold
 from humclick.jobs.recorded import plate_of, recording_event
-from humclick.parts.family import family
 from humclick.recordings.evidence import current_evidence, evidence_of
 from humclick.recordings.logs import recording_from_file
 from humclick.recordings.recognise import Plate, Recognition
@@ -131,10 +130,18 @@ def test_a_recording_by_itself_says_what_a_call_would_say(
         ("overload_protector.trips_early", "protector_early"),
     ],
 )
-def test_a_shop_that_doubles_the_odds_of_a_mode_doubles_those_of_its_cause(mode: str, cause: str) -> None:
+def test_a_shop_that_doubles_the_odds_of_all_modes_of_a_cause_doubles_those_of_the_cause(
+    mode: str, cause: str
+) -> None:
     """The one list of odds is that of the parts, and a shop's own figure takes its place here, too."""
-    part, _, name = mode.partition(".")
-    doubled = shop_from_table({"odds": {mode: 2.0 * family(part).mode(name).odds}})
+    same = {
+        f"{part.id}.{name}": 2.0 * one.odds
+        for part in MACHINE.parts
+        for name, one in part.family.modes.items()
+        if one.recorded == cause
+    }
+    assert mode in same
+    doubled = shop_from_table({"odds": same})
     before, after = (weighed(plate_of(MACHINE, shop), *COURSES[0]).probabilities for shop in (None, doubled))
     odds = [row[cause] / row["no_start_current"] for row in (before, after)]
     assert odds[1] == pytest.approx(2.0 * odds[0], rel=0.02)

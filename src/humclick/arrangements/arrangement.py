@@ -3,9 +3,10 @@ A start arrangement: which parts, joined at which nodes.
 
 Nodes, from the outlet inwards: ``L`` ``N`` ``PE`` outlet · ``l`` ``n`` after the cord · ``k`` after the
 control · ``c`` ``r`` ``s`` the start gear's sockets · ``C`` ``R`` ``S`` the pins · ``c0`` behind an internal
-protector · ``shell``; any other name is a node inside the start gear. Each file lists only the start gear;
-supply, ground, control, protector, wiring at the pins, windings and mechanism are the same for all of a kind
-of machine (`humclick.arrangements.frame`) and are added here.
+protector · ``shell`` · ``f1`` ``f2`` the condenser fan · ``x1`` ``x2`` the other loads; any other name is a
+node inside the start gear. Each file lists only the start gear; supply, ground, control, protector, wiring at
+the pins, windings and mechanism are the same for all of a kind of machine (`humclick.arrangements.frame`) and
+are added here.
 """
 
 from __future__ import annotations
