@@ -152,7 +152,7 @@ def test_values_can_be_drawn_from_their_spreads() -> None:
 
 @pytest.mark.parametrize(("name", "guard"), STARTED)
 def test_a_quantity_is_drawn_once_whatever_is_wrong(name: str, guard: str) -> None:
-    """Every mode of every part asks for each value one time, so that a draw without a memory is of one machine."""
+    """Every mode of every part asks for each value one time: a draw without a memory is of one machine."""
     machine = Machine.of(name, guard)
     for part in machine.parts:
         for mode in part.family.modes:

@@ -158,7 +158,7 @@ class _Gear:
         return loose
 
     def apart(self) -> list[DrawnElement]:
-        """Remove and return what is measured by itself, its wires off: no part of the compressor's circuit."""
+        """Remove and return what is measured by itself, outside the compressor's circuit."""
         alone = {p.id for p in self.machine.parts if p.family.apart}
         loose = [element for element in self._left if element.part in alone]
         self._left = [element for element in self._left if element.part not in alone]
@@ -340,7 +340,8 @@ def _apart(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> fl
     for pair in (elements[i : i + 2] for i in range(0, len(elements), 2)):
         labels = [fit_label(element.title, _ROOM, most=2) for element in pair]
         above = max(
-            LINE * (len(label[0]) + (element.part in shares)) for element, label in zip(pair, labels, strict=True)
+            LINE * (len(label[0]) + (element.part in shares))
+            for element, label in zip(pair, labels, strict=True)
         )
         y += above + 34.0
         for element, label, middle in zip(pair, labels, _APART, strict=False):

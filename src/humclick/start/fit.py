@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from humclick.arrangements.machine import Machine
 from humclick.parts.family import HEALTHY, Condition, Mode, Regime, Role
 from humclick.parts.laws import Capacitor, Law
+from humclick.sourced import Spread
 from humclick.start.case import (
     Faults,
     Heat,
