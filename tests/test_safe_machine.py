@@ -48,6 +48,7 @@ class Arrangement:
 
     id: str
     simulated: bool
+    gates: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def plain_of(name: str, guard: str) -> SafeMachine:
     machine = machine_of(name, guard)
     families = {p.id: p.family for p in machine.parts}
     plain: Any = Plain(
-        Arrangement(name, machine.arrangement.simulated),
+        Arrangement(name, machine.arrangement.simulated, machine.arrangement.gates),
         Plate(machine.nameplate.volts, machine.nameplate.refrigerant),
         tuple(
             Part(id, Kind(f.name, f.title, f.sizes, f.heat, f.electronic, f.at_pins))

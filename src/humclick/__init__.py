@@ -11,7 +11,7 @@ Imports only go down these floors::
     4  judgement    diagnosis | replacement | recordings
     3  behaviour    circuit | start
     2  matter       arrangements, parts, safety
-    1  measuring    readings, meters, physics
+    1  measuring    readings, meters, physics, sizes
     0  ground       typed_data, sourced, toml_text, limits, errors, messages
 """
 

@@ -9,7 +9,7 @@ import pytest
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.network import Setup, branches_of, predict
 from humclick.errors import Unknown
-from humclick.parts.family import Condition
+from humclick.parts.family import Condition, Regime, family
 from humclick.sourced import Spread
 from tests.published import published
 
@@ -122,6 +122,19 @@ def test_locked_rotor_amps_narrow_the_run_winding() -> None:
 
     assert size.median / size.factor < 2.02 < size.median * size.factor  # the textbook motor
     assert size.factor < Machine.of("csir-current-relay").size("run_winding", "winding").factor
+
+
+@published(
+    source="Krause, Wasynczuk, Sudhoff, Analysis of Electric Machinery",
+    where="1/4-hp motor, 110 V: run winding 2.02 Ω, 14.17 A locked; from memory, the current recomputed",
+    printed_to="0.01 Ω",
+)
+def test_the_locked_impedance_of_the_run_winding_is_the_textbook_motors() -> None:
+    """Volts over its locked-rotor amps and over the ratio in the part's file are the ohms of the run winding."""
+    times_ohms = family("run_winding").impedance["winding"][Regime.START]
+
+    assert 110.0 / 14.17 / abs(times_ohms) == pytest.approx(2.02, abs=0.01)
+    assert times_ohms * 2.02 == pytest.approx(5.877 + 5.075j, abs=0.005)
 
 
 def test_unknown_parts_and_modes_are_refused() -> None:

@@ -19,6 +19,7 @@ from research.tallies import Attempts, alike, shares
 
 from humclick.arrangements.arrangement import arrangement
 from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.stand_in import stand_in
 from humclick.errors import DataError, Unknown
 from humclick.start import power_up
 from humclick.start.batch import simulate_packed
@@ -88,8 +89,9 @@ def _warm(machine: Machine, chosen: tuple[Fault, ...]) -> bool:
 
 
 def stored(name: str, plate: str = "115", protector: str | None = None) -> Starts:
-    """The stored table for a plate."""
-    return Starts(Machine.of(name, protector, plates()[plate]))
+    """The stored table for a plate, or that of the machine that stands in where there is none."""
+    machine = Machine.of(name, protector, plates()[plate])
+    return Starts(machine, stand_in(machine))
 
 
 def both(name: str, chosen: tuple[Fault, ...]) -> NDArray[np.float64]:
@@ -169,15 +171,27 @@ def test_every_set_of_two_is_answered(name: str) -> None:
 @pytest.mark.parametrize("name", judged())
 def test_what_must_happen_happens(name: str, plate: str) -> None:
     """
-    A sound machine runs; a dead supply is silent; a seized machine hums and clicks.
+    A sound machine runs, but for one at most of those drawn; a dead supply is silent; a seized one hums.
     """
     starts = stored(name, plate)
-    assert starts.outcomes({})[RUNS] >= 0.97
+    but_one = shares(np.array([STORED // 2 - 1 if k == RUNS else k == 0 for k in range(len(OUTCOMES))]))[RUNS]
+    assert starts.outcomes({})[RUNS] >= but_one - 0.001
     assert starts.outcomes({"supply": "dead"})[0] >= 0.97
     assert starts.outcomes({"control": "open", "mechanism": "seized"})[0] >= 0.97
     seized = dict(zip(OUTCOMES, starts.outcomes({"mechanism": "seized"}), strict=True))
     assert seized["hum_click"] >= 0.9
     assert seized["runs"] < 0.03
+
+
+def test_of_many_sound_machines_hardly_one_opens_its_breaker() -> None:
+    """
+    Where one of the 32 stored machines does not run for two minutes, hardly one of 100 others does not.
+    """
+    name = "psc-assist-relay"
+    assert stored(name).outcomes({})[OUTCOMES.index("breaker")] > 0.01
+    machines = designs(name, arrangement(name).protectors[0], plates()["115"], 100, SEED).designs
+    (attempts,) = attempts_of(machines, [(False, ())]).values()
+    assert attempts.counts()[RUNS] >= 99
 
 
 def test_an_open_pill_hums_and_clicks() -> None:
@@ -270,7 +284,7 @@ def test_the_steady_network_mostly_agrees() -> None:
     agree = []
     for name in judged():
         machine = Machine.of(name)
-        starts, network = Starts(machine), SteadyNetwork(machine)
+        starts, network = stored(name), SteadyNetwork(machine)
         for part in machine.parts:
             for mode in part.family.modes:
                 theirs = network.outcomes({part.id: mode})

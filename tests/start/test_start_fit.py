@@ -144,11 +144,26 @@ def test_values_can_be_drawn_from_their_spreads() -> None:
     machine = Machine.of("csr-potential-relay", "external")
     middle, drawn = start_case(machine, MOTOR), start_case(machine, MOTOR, draw=draw)
     assert {"run_capacitor.capacitance", "supply.line", "potential_relay.slip"} <= set(seen)
-    assert len(seen) == len(set(seen))
     assert middle.run_capacitor is not None
     assert drawn.run_capacitor is not None
     assert drawn.run_capacitor.farads > middle.run_capacitor.farads
     assert drawn.load.breakaway > middle.load.breakaway
+
+
+@pytest.mark.parametrize(("name", "guard"), STARTED)
+def test_a_quantity_is_drawn_once_whatever_is_wrong(name: str, guard: str) -> None:
+    """Every mode of every part asks for each value one time: a draw without a memory is of one machine."""
+    machine = Machine.of(name, guard)
+    for part in machine.parts:
+        for mode in part.family.modes:
+            seen: list[str] = []
+
+            def draw(quantity: str, of: Spread, seen: list[str] = seen) -> float:
+                seen.append(quantity)
+                return of.median
+
+            start_case(machine, MOTOR, {part.id: mode}, draw=draw)
+            assert len(seen) == len(set(seen)), (part.id, mode)
 
 
 def test_machines_without_a_start_winding_are_never_started() -> None:

@@ -40,6 +40,8 @@ _L = 110.0  # line conductor of the cord
 _PITCH = 84.0  # from node to node down a gear path
 _NOTE = 13.0  # size of what the letters mean
 _EDGE = 12.0  # left and right edge of the shell
+_APART = (92.0, 268.0)  # middles of two parts side by side
+_REACH, _ROOM = 44.0, 164.0  # from such a middle to its nodes; width of its title
 _SHELL = 288.0  # where the ground wire leaves the shell
 
 
@@ -155,6 +157,13 @@ class _Gear:
         self._left = [element for element in self._left if element.part in self.frame]
         return loose
 
+    def apart(self) -> list[DrawnElement]:
+        """Remove and return what is measured by itself, outside the compressor's circuit."""
+        alone = {p.id for p in self.machine.parts if p.family.apart}
+        loose = [element for element in self._left if element.part in alone]
+        self._left = [element for element in self._left if element.part not in alone]
+        return loose
+
     def none_left(self) -> None:
         """Refuse a machine that was not drawn whole."""
         if self._left:
@@ -205,6 +214,7 @@ def _single_phase(
     for x in (_C, _S, _R):
         scene.wire((x, y_sockets), (x, y_pins))
     y_bottom = _inside_shell(scene, machine, gear, shares, y_pins)
+    y_bottom = _apart(scene, gear, shares, y_bottom)
     gear.none_left()
     notes = Message(
         "Pins stand here as the circuit runs, not as they stand on the compressor. Small letters: wire side;"
@@ -321,6 +331,27 @@ def _rows(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> flo
             else:
                 scene.node(name, x, y, text)
         y += 24.0
+    return y
+
+
+def _apart(scene: Scene, gear: _Gear, shares: Mapping[str, str], y: float) -> float:
+    """Draw what is measured by itself, two in a row below the rest; return the height below."""
+    elements = gear.apart()
+    for pair in (elements[i : i + 2] for i in range(0, len(elements), 2)):
+        labels = [fit_label(element.title, _ROOM, most=2) for element in pair]
+        above = max(
+            LINE * (len(label[0]) + (element.part in shares))
+            for element, label in zip(pair, labels, strict=True)
+        )
+        y += above + 34.0
+        for element, label, middle in zip(pair, labels, _APART, strict=False):
+            left, right = middle - _REACH, middle + _REACH
+            scene.element(element, (left, y), (right, y))
+            scene.label(label, middle, y - 18 - above / 2, "middle", shares.get(element.part))
+            for name, x, side in ((element.ends[0], left, -1), (element.ends[1], right, 1)):
+                anchor = "start" if side > 0 else "end"
+                scene.node(name, x, y, Text(x + side * (RING + 3), y + 5, name, "node", anchor, 15, True))
+        y += 20.0
     return y
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from humclick.arrangements.machine import Machine
 from humclick.parts.family import HEALTHY, Condition, Mode, Regime, Role
 from humclick.parts.laws import Capacitor, Law
+from humclick.sourced import Spread
 from humclick.start.case import (
     Faults,
     Heat,
@@ -72,7 +73,7 @@ def start_case(
     """
     machine.require_start()
     nominal = machine.nameplate.volts
-    parts = _placed(machine, motor, modes or {}, hot, draw)
+    parts = _placed(machine, motor, modes or {}, hot, _once(draw))
     laws = {role: parts[role].law() for role in _LAWFUL if role in parts}
     disc, gear = laws.get(Role.PROTECTOR), laws.get(Role.STARTER)
     start, run = laws.get(Role.START_CAPACITOR), laws.get(Role.RUN_CAPACITOR)
@@ -92,6 +93,18 @@ def start_case(
         temperatures=_temperatures(parts, gear, disc, hot, air),
         faults=_faults(parts),
     )
+
+
+def _once(draw: Draw) -> Draw:
+    """The same draw, asked once a quantity however often its value is wanted."""
+    drawn: dict[str, float] = {}
+
+    def value(name: str, of: Spread) -> float:
+        if name not in drawn:
+            drawn[name] = draw(name, of)
+        return drawn[name]
+
+    return value
 
 
 def _placed(
