@@ -278,7 +278,7 @@ class Machine:
 
     def in_a_start(self, modes: Mapping[str, str], *, hot: bool = True) -> tuple[tuple[str, str], ...]:
         """
-        Faults as a start attempt goes by them, each a part and its mode: one that starts as another is that one.
+        Faults as a start attempt goes by them, part and mode: one that starts as another is that one.
 
         Two may be of one part, where one of them stands for a fault elsewhere. A part this machine does not
         have changes nothing, nor, unless `hot`, a fault that a rest has eased. Raises `Unknown` for a part or
