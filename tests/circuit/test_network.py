@@ -130,7 +130,7 @@ def test_locked_rotor_amps_narrow_the_run_winding() -> None:
     printed_to="0.01 Ω",
 )
 def test_the_locked_impedance_of_the_run_winding_is_the_textbook_motors() -> None:
-    """Volts over its locked-rotor amps and over the ratio in the part's file are the ohms of the run winding."""
+    """Volts over its locked-rotor amps and over the ratio in the part's file are the ohms of the winding."""
     times_ohms = family("run_winding").impedance["winding"][Regime.START]
 
     assert 110.0 / 14.17 / abs(times_ohms) == pytest.approx(2.02, abs=0.01)
