@@ -27,6 +27,7 @@ from humclick.circuit.drawing_svg import clean
 from humclick.circuit.layout import lay_out, machine_nodes
 from humclick.circuit.layout_rows import lay_out_rows
 from humclick.circuit.scene import Box, Scene, advance, wrap
+from humclick.diagnosis.probes import probes_of
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.readings.shown import percent
@@ -270,6 +271,17 @@ def test_every_node_can_be_marked(name: str, protector: str) -> None:
         text = draw_text(machine, pair)
         assert text.count("(1)") == 2
         assert text.count("[2]") == 2
+
+
+@every_machine
+def test_the_points_of_every_probe_can_be_marked(name: str, protector: str) -> None:
+    """Wherever a probe puts its two tips, also on a part measured by itself, the drawing has both places."""
+    machine = Machine.of(name, protector)
+    pairs = {probe.points for probe in probes_of(machine).values() if probe.points}
+    assert pairs
+    for pair in pairs:
+        assert draw_text(machine, pair).count("(1)") == 2
+        assert "<circle" in draw_svg(machine, pair)
 
 
 def test_suspects_are_shaded_by_probability_and_written() -> None:

@@ -199,7 +199,7 @@ def test_the_customer_reads_what_was_done_and_what_is_needed(name: str, count: i
     )
     assert page.headline
     why = told.behind.explanation if told.behind else None
-    eliminated = why is not None and why.by_elimination and not why.untested  # all around it was tested
+    eliminated = bool(why and why.by_elimination and not why.untested)
     alone = state.name in ("needed", "fitted") and eliminated and not (state.failed or job.stopped)
     assert ("cannot be measured by itself" in page.explained) == alone
 
