@@ -140,7 +140,8 @@ class Posterior:
                 of_group[n] += w
         chances = {}
         by_lead = list(zip(*weighed.shapes, strict=True))
-        for group, by_shape in zip(alike, zip(*sums, strict=True), strict=True):
+        of_groups = zip(*sums, strict=True) if sums else [()] * len(alike)  # nothing on the list fits at all
+        for group, by_shape in zip(alike, of_groups, strict=True):
             totals = [sum(map(mul, by_shape, row)) for row in by_lead]
             for mode, share in zip(group.modes, group.shares, strict=True):
                 chances[group.part, mode] = math.fsum(map(mul, totals, share)) / self.mass
