@@ -46,8 +46,9 @@ STEP = 0.005
 #: Integrals over an unknown are good to this. [-]
 CLOSE = 4e-3
 
-#: The integral over both windings takes three points a piece and leaves out what matters little. [-]
-TWO_WINDINGS = 0.015
+#: The integral over both windings takes three points a piece and leaves out what matters little; since the two
+#: are wider and go together, the start winding's pieces are cut for the run winding at hand. [-]
+TWO_WINDINGS = 0.02
 
 
 def _ranges(quantity: Quantity, *rows: tuple[float, float]) -> list[MeterRange]:
@@ -262,7 +263,7 @@ def test_readings_are_certain_together_and_foreseen_as_they_are_weighed(
     _check_readings(data.draw(asked(kind)))
 
 
-@pytest.mark.parametrize("kind", ["volts_start", "amps", "pins"])
+@pytest.mark.parametrize("kind", ["volts_start", "amps", pytest.param("pins", marks=pytest.mark.long)])
 @few
 @given(data=st.data())
 def test_readings_of_the_whole_machine_likewise(kind: str, data: st.DataObject) -> None:
