@@ -46,7 +46,7 @@ STEP = 0.005
 #: Integrals over an unknown are good to this. [-]
 CLOSE = 4e-3
 
-#: The integral over both windings takes three points a piece and leaves out what matters little; since the two
+#: The integral over both windings takes three points a piece, leaving out what matters little; since the two
 #: are wider and go together, the start winding's pieces are cut for the run winding at hand. [-]
 TWO_WINDINGS = 0.02
 

@@ -53,7 +53,7 @@ def test_every_machine_and_every_state_is_written_down() -> None:
     rows = [said for row in written().values() for said in row["along"]]
     states = {said["state"][0] for said in rows if "state" in said}
     assert states == {
-        *("stopped", "bare", "recognised", "open", "handed", "passing", "needed", "fitted", "repaired"),
+        *("stopped", "bare", "open", "handed", "passing", "needed", "fitted", "repaired"),
     }
     kinds = {said[name][0] for said in rows for name in said if name == "step" or name.startswith("before")}
-    assert kinds == {kind.value for kind in Next} - {"refused"}
+    assert kinds == {kind.value for kind in Next} - {"refused", "recognised"}  # what only a shelf may bring

@@ -324,7 +324,7 @@ def _tail(drawn: _Drawn, number: int) -> None:
     outcome = {3: "runs", 4: "hum_click", 5: "runs"}[number % 6]
     drawn.tables[-1]["value"] = outcome
     if number % 6 == 5:
-        drawn.read(probes["supply.volts_start"], sound=1.0)
+        drawn.read(probes.get("supply.volts_start", probes["attempt.as_found"]), sound=1.0)
         drawn.add("undo", of=drawn.tables[-1]["id"])
 
 
