@@ -51,7 +51,7 @@ def _protector(visit: Visit) -> str:
 def _starter(visit: Visit) -> str:
     """The start device, by its ohms."""
     parts = {p.id for p in visit.machine.parts}
-    high = visit.machine.nameplate.volts_class == "230"
+    high = visit.machine.volts_class == "230"
     if "ptc" in parts:
         if visit.take("ptc.shake").answer == "rattles":
             return "replace starter"

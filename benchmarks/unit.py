@@ -245,7 +245,7 @@ class Unit:
         if ungrounded:
             return rng.uniform(0.0, 2.0)
         outlet = probe_of(self.machine, "supply.volts", self.shop)
-        split = self.machine.nameplate.volts_class == "230" and self.machine.nameplate.hertz == 60
+        split = self.machine.volts_class == "230" and self.machine.nameplate.hertz == 60
         if split:
             return 0.5 * self._volts(outlet, modes)
         return self._volts(outlet, modes) if probe.id == "supply.volts_ground" else rng.uniform(0.0, 3.0)

@@ -124,7 +124,7 @@ def _plated(machine: Machine) -> Machine:
         if "capacitor" in placed.id:
             typical = machine.size(placed.id, "capacitance")
             known[f"{placed.id}.capacitance"] = Spread(typical.median, 1.1, "F", "stamp")
-    amps = 17.0 if machine.nameplate.volts_class == "115" else 8.5
+    amps = 17.0 if machine.volts_class == "115" else 8.5
     return Machine(
         machine.arrangement, machine.protector, replace(machine.nameplate, locked_rotor_amps=amps), known
     )

@@ -47,7 +47,7 @@ def machine(
     arrangement: str,
     *,
     protector: str = "",
-    volts: float = 115.0,
+    volts: float | None = None,
     hertz: float = 60.0,
     lra: float | None = None,
     rla: float | None = None,
@@ -65,7 +65,7 @@ def machine(
     protector : str
         ``external``, ``integrated`` or ``internal``; the arrangement's usual one if left out.
     volts, hertz : float
-        Of the plate. [V] [Hz]
+        Of the plate; without volts, those usual for its kind. [V] [Hz]
     lra, rla : float, optional
         Locked-rotor and running amps of the plate. [A]
     refrigerant : str
@@ -78,7 +78,7 @@ def machine(
     >>> machine("rsir-ptc", refrigerant="R134a")
     <rsir-ptc, external protector, 115 V 60 Hz, R134a>
     """
-    plate = Nameplate(volts, hertz, lra, rla, refrigerant, hp, cooling)
+    plate = Nameplate(volts or 0.0, hertz, lra, rla, refrigerant, hp, cooling)
     described = Machine.of(arrangement, protector or None, plate)
     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
     return described

@@ -27,7 +27,8 @@ def test_every_frame_names_its_pins_and_volts() -> None:
         assert len(set(own.pins)) == 3
         assert own.volts_class(own.usual_volts) in own.volts
         assert own.started != (own.own_try is not None)
-        assert own.suited(1.0) == own.usual_volts
+        assert own.serves(own.usual_volts)
+        assert not own.serves(1.0)
 
 
 def test_an_unknown_frame_is_refused_with_the_nearest() -> None:
@@ -37,11 +38,12 @@ def test_an_unknown_frame_is_refused_with_the_nearest() -> None:
 
 
 def test_volts_nobody_read_are_the_usual_ones_of_the_kind() -> None:
-    """The plate's default stands only where machines of the kind are made for it."""
+    """Those that were read stand, or are refused; none are made of others."""
     assert Machine.of("psc").nameplate.volts == 115.0
     assert Machine.of("dc-unit").nameplate.volts == 12.0
-    with pytest.raises(OutOfRange, match="10–15 or 20–30"):
-        Machine.of("dc-unit", None, Nameplate(48.0))
+    for volts in (48.0, 115.0):
+        with pytest.raises(OutOfRange, match="10–15 or 20–30"):
+            Machine.of("dc-unit", None, Nameplate(volts))
 
 
 @pytest.mark.parametrize(

@@ -95,9 +95,8 @@ class Frame(DataTable, frozen=True, dict=True):
     gates: tuple[str, ...] = ()
     #: What is passed before hands are on a terminal, besides power off and capacitors discharged.
     touching: tuple[str, ...] = ()
-    caution: Message = msgspec.field(
-        default_factory=nothing
-    )  #: Shown whenever such a machine is in question.
+    #: Shown whenever such a machine is in question.
+    caution: Message = msgspec.field(default_factory=nothing)
     own_try: Try | None = None  #: How it is tried, where no start is simulated.
     #: Nodes of the drawing from top to bottom, row by row, where it is not that of single-phase machines.
     rows: tuple[tuple[str, ...], ...] = ()
@@ -108,7 +107,7 @@ class Frame(DataTable, frozen=True, dict=True):
     loaded: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if not any(low <= self.usual_volts <= high for low, high in self.volts.values()):
+        if not self.serves(self.usual_volts):
             raise ValueError(f"usual_volts must lie in one of volts, got {self.usual_volts:g}")
 
     @cached_property
@@ -140,10 +139,9 @@ class Frame(DataTable, frozen=True, dict=True):
             Message("nominal volts must be {ranges:or}, got {volts:g}", ranges=ranges, volts=volts)
         )
 
-    def suited(self, volts: float) -> float:
-        """Nominal volts where machines of this frame are made for them, else the usual ones. [V]"""
-        served = any(low <= volts <= high for low, high in self.volts.values())
-        return volts if served else self.usual_volts
+    def serves(self, volts: float) -> bool:
+        """Whether machines of this frame are made for nominal volts. [V]"""
+        return any(low <= volts <= high for low, high in self.volts.values())
 
 
 def frames() -> tuple[str, ...]:

@@ -8,12 +8,11 @@ capacitors, a winding's data if the technician has it; what follows from them is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from humclick.arrangements.arrangement import Arrangement, arrangement
-from humclick.arrangements.frame import SINGLE_PHASE, PlacedPart, frame, frames
+from humclick.arrangements.frame import PlacedPart
 from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.parts.family import Branch, Condition, Mode, Role
@@ -26,17 +25,13 @@ from humclick.sourced import Spread
 __all__ = ["Machine", "Nameplate"]
 
 
-#: Volts of a plate that nobody read. [V]
-_UNREAD = 115.0
-
-
 @dataclass(frozen=True, slots=True)
 class Nameplate:
     """What the plate says."""
 
-    volts: float = (
-        _UNREAD  #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). [V]
-    )
+    #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). 0 where nobody read it,
+    #: until the machine is known: then what is usual for its kind. [V]
+    volts: float = 0.0
     hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
@@ -65,15 +60,6 @@ class Nameplate:
         names = ("locked_rotor_amps", "rated_load_amps", "horsepower", "cooling")
         return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
 
-    @property
-    def volts_class(self) -> str:
-        """``115``, ``230`` or that of another frame."""
-        usual = frame(SINGLE_PHASE)
-        for kind in (usual, *map(frame, frames())):
-            with suppress(OutOfRange):
-                return kind.volts_class(self.volts)
-        return usual.volts_class(self.volts)
-
 
 @dataclass(frozen=True, repr=False)
 class Machine:
@@ -93,7 +79,10 @@ class Machine:
         return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
-        self.arrangement.frame.volts_class(self.nameplate.volts)
+        if not self.nameplate.volts:
+            usual = replace(self.nameplate, volts=self.arrangement.frame.usual_volts)
+            object.__setattr__(self, "nameplate", usual)
+        self.volts_class  # noqa: B018  refuses volts that no machine of its kind is made for
         for key in self.known:
             part, _, size = key.partition(".")
             if size not in self.part(part).family.sizes:
@@ -129,10 +118,12 @@ class Machine:
         Raises `Unknown` if the arrangement, the protector or a known size does not exist.
         """
         kind = arrangement(name)
-        plate = nameplate or Nameplate()
-        if plate.volts == _UNREAD:
-            plate = replace(plate, volts=kind.frame.suited(plate.volts))
-        return Machine(kind, protector or kind.protectors[0], plate, known or {})
+        return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
+
+    @cached_property
+    def volts_class(self) -> str:
+        """The class of its volts: ``115``, ``230`` or one of another frame."""
+        return self.arrangement.frame.volts_class(self.nameplate.volts)
 
     @cached_property
     def started(self) -> bool:
@@ -220,7 +211,7 @@ class Machine:
             return known
         family = self.part(part).family
         of = family.by_machine.get(size)
-        return family.size(size, self.nameplate.volts_class) if of is None else self.sound.size(of)
+        return family.size(size, self.volts_class) if of is None else self.sound.size(of)
 
     def unsized(self, part: str, size: str) -> bool:
         """Whether a size goes with that of the machine, and neither stamp nor data sheet tells it."""

@@ -19,7 +19,10 @@ _OPTIONS = (
     click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements)."),
     click.option("--protector", help="With --arrangement: external, integrated or internal."),
     click.option(
-        "--plate", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: plate volts."
+        "--plate",
+        type=VOLTS,
+        default=0.0,
+        help="With --arrangement: plate volts; those usual for its kind if left out.",
     ),
     click.option(
         "--hertz",

@@ -18,7 +18,12 @@ from humclick.messages import N_, Message
 @click.argument("file", required=False)
 @click.option("--arrangement", help="Instead of a call: which arrangement (humclick list arrangements).")
 @click.option("--protector", help="With --arrangement: external, integrated or internal.")
-@click.option("--volts", type=VOLTS, default=115.0, show_default=True, help="With --arrangement: supply.")
+@click.option(
+    "--volts",
+    type=VOLTS,
+    default=0.0,
+    help="With --arrangement: plate volts; those usual for its kind if left out.",
+)
 @click.option("--probe", help="Mark where a probe is held, such as pins.C-R.")
 @click.option("--suspects", is_flag=True, help="With FILE and --svg: shade parts by how suspect they are.")
 @click.option("--describe", "words", is_flag=True, help="In sentences instead, for one who cannot see it.")

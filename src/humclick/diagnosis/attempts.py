@@ -253,7 +253,7 @@ class Attempts:
 
 def attempts_of(machine: Machine) -> Attempts:
     """Start attempts of a machine; all of its kind share them, for stamps and plate do not matter."""
-    return _shared(machine.arrangement.id, machine.protector, machine.nameplate.volts_class)
+    return _shared(machine.arrangement.id, machine.protector, machine.volts_class)
 
 
 @lru_cache(maxsize=8)

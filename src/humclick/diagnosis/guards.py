@@ -90,7 +90,6 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     tries = [o for probe, o in taken if probe.model.on_known_good and o.answer]
     ran = any(o.answer == Heard.RUNS for o in tries)  # then it is not condemned, whatever else was read
     known_good = any(o.answer in _STALLS for o in tries) and not ran
-    bypass = tuple(name for name, probe in known.items() if probe.model.on_known_good)
     around = bench.machine.arrangement.frame
     named = [name for name, probe in known.items() if probe.pins_named]
     through = [name for name in named if known[name].opens_with_heat]
@@ -117,11 +116,10 @@ def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[Gua
     elif direct > _DIRECT:
         why = reason_for("direct")
     acquitted = known_good or (not ran and _gear_cleared(bench, situation, post))
-    states.append(guard_named("gear", acquitted, bypass, NOTHING if acquitted else why))
-    under_load = {name for name, probe in known.items() if probe.model.under_load or name in around.loaded}
-    loaded = known_good or any(probe.id in under_load - set(bypass) for probe, _ in taken)
-    loading = (*(name for name in known if name in under_load), *bypass)
-    states.append(guard_named("supply", loaded, loading, NOTHING if loaded else why))
+    states.append(guard_named("gear", acquitted, around.bypass, NOTHING if acquitted else why))
+    under_load = (probe for probe, _ in taken if probe.id in around.loaded)
+    loaded = known_good or any(not probe.model.on_known_good for probe in under_load)
+    states.append(guard_named("supply", loaded, around.loaded, NOTHING if loaded else why))
     rested = not ran and any(o.answer in _STANDS and _cold(o, situation) for o in tries)
     states += [
         part_cleared(look, clears, known, taken, why, rested=rested) for look, clears in clearing(known)

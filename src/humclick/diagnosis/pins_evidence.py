@@ -294,7 +294,7 @@ class PinsWeighed:
 
     def _equal(self, displays: Sequence[Display]) -> float:
         """Probability of all displays over three equal windings."""
-        third = family("three_windings").size("winding", self.situation.machine.nameplate.volts_class)
+        third = family("three_windings").size("winding", self.situation.machine.volts_class)
         copper = math.fsum(row[4] for row in self.setup.readings) / len(self.setup.readings)
         median = third.median * figures()["three_equal"]["paths"] * copper
         return evidence(displays, median, math.hypot(third.sigma, self.setup.windings.widen)).value

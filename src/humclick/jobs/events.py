@@ -81,8 +81,10 @@ class MachineRead(Event):
         Name of the start arrangement.
     protector : str
         ``external``, ``integrated`` or ``internal``; empty for the arrangement's usual one.
-    volts, hertz : float
-        Nominal supply. [V] [Hz]
+    volts : float or None
+        Nominal supply; what is usual for its kind where it was not read. [V]
+    hertz : float
+        Line frequency. [Hz]
     locked_rotor_amps, rated_load_amps : float or None
         LRA and RLA where printed. [A]
     refrigerant : str
@@ -99,7 +101,7 @@ class MachineRead(Event):
 
     arrangement: str
     protector: str = ""
-    volts: float = 115.0
+    volts: float | None = None
     hertz: float = 60.0
     locked_rotor_amps: float | None = None
     rated_load_amps: float | None = None

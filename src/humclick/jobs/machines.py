@@ -34,7 +34,7 @@ def machine_read(
         if isinstance(event, MachineRead):
             try:
                 plate = Nameplate(
-                    event.volts,
+                    event.volts or 0.0,
                     event.hertz,
                     event.locked_rotor_amps,
                     event.rated_load_amps,

@@ -132,8 +132,8 @@ def arrangement_named(flow: Flow, now: datetime, name: str, others: Collection[s
     if protector not in arrangement(name).protectors:
         protector = ""
     fits = {"provisional": bool(others), "also_fits": list(others)}
-    if "volts" in known:  # another kind of machine may be made for others
-        known["volts"] = arrangement(name).frame.suited(known["volts"])
+    if known.get("volts") and not arrangement(name).frame.serves(known["volts"]):
+        known["volts"] = None  # of another kind of machine: to be read again
     return flow.keep("machine", now, **{**known, "arrangement": name, "protector": protector, **fits})
 
 

@@ -241,7 +241,7 @@ class Starts:
     @cached_property
     def _table(self) -> _Table:
         whose = self.machine if self.stand_in is None else self.stand_in.machine
-        table = _table(whose.arrangement.id, guard_of(whose.protector), whose.nameplate.volts_class)
+        table = _table(whose.arrangement.id, guard_of(whose.protector), whose.volts_class)
         if self.stand_in is None:
             return table
         stood = self.stand_in.modes

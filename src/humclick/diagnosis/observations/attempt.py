@@ -121,7 +121,15 @@ class Listened(Model):
         return say.of_start() if say.factor.per_set is not None else say.of_nothing()
 
 
-class AsFound(Listened):
+class PoweredUp(Listened):
+    """Powered up, nothing put right: hearing the same again is not news."""
+
+    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
+        probe, observation = taken
+        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
+
+
+class AsFound(PoweredUp):
     """Powered up as it is."""
 
     name: ClassVar[str] = "attempt"
@@ -131,16 +139,11 @@ class AsFound(Listened):
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["attempt_as_found"]
+        title, how = self.words(machine)
         yield Probe(
             "attempt.as_found",
-            Message("Power it up as it is and listen: ten seconds of humming at most"),
-            Message(
-                "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once "
-                "it "
-                "has clicked or hummed for ten seconds; if it starts, let it run a few minutes and see that "
-                "it "
-                "stays."
-            ),
+            title,
+            how,
             self,
             outcomes=OUTCOMES,
             minutes=minutes,
@@ -151,10 +154,16 @@ class AsFound(Listened):
             heat=rest_of(machine),
         )
 
-    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        """Hearing the same again is not news."""
-        probe, observation = taken
-        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
+    def words(self, machine: Machine) -> tuple[Message, Message]:
+        """What is done, in one line, and how."""
+        return (
+            Message("Power it up as it is and listen: ten seconds of humming at most"),
+            Message(
+                "Cover on, stand to the side, power up: silent, hum, click, or does it run? Off again once "
+                "it has clicked or hummed for ten seconds; if it starts, let it run a few minutes and see "
+                "that it stays."
+            ),
+        )
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
         """Not while it runs as it now is."""
@@ -164,7 +173,7 @@ class AsFound(Listened):
         return not (runs and as_now) and super().offered(offer, probe)
 
 
-class KnownGood(Listened):
+class KnownGood(PoweredUp):
     """Powered up on known-good start gear and supply."""
 
     name: ClassVar[str] = "known_good"
@@ -193,11 +202,6 @@ class KnownGood(Listened):
             gates=(*touching(machine), *COVER_ON),
             heat=rest_of(machine),
         )
-
-    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        """Hearing the same again is not news."""
-        probe, observation = taken
-        return Group(probe.id, observation.temperature.kind, observation.answer, mended)
 
 
 def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:

@@ -286,8 +286,6 @@ class Model:
         Whether known-good gear takes the place of the machine's own.
     deeper : bool
         Whether with it taken a look from outside comes too late to be asked for.
-    under_load : bool
-        Whether it measures the supply while the machine tries to start.
     on_part : bool
         Whether it measures a part by itself.
     to_shell : bool
@@ -305,7 +303,6 @@ class Model:
     tries: ClassVar[bool] = False
     on_known_good: ClassVar[bool] = False
     deeper: ClassVar[bool] = False
-    under_load: ClassVar[bool] = False
     on_part: ClassVar[bool] = False
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False

@@ -7,7 +7,7 @@ is known.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -15,13 +15,13 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Factor, p_hot
 from humclick.diagnosis.hearing import reported
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.observations.attempt import Listened, none_of
-from humclick.diagnosis.observations.model import COVER_ON, Group, Probe, Taken, rest_of
-from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
+from humclick.diagnosis.observations.attempt import AsFound, none_of
+from humclick.diagnosis.observations.model import Probe, Taken
+from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.scales import PerSet
-from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
+from humclick.messages import Message
 from humclick.sourced import read_data
 from humclick.start.rows import OUTCOMES
 
@@ -74,9 +74,9 @@ def failed_before(bench: Bench, heard: Heard | None) -> Factor:
     marks = _marks(bench, frozenset())
     k = OUTCOMES.index(heard.value if heard is not None else Heard.RUNS)
 
-    def values(seen: Sequence[int]) -> list[float]:
-        told = [reported(_outcomes(bits, 1.0), by="reported")[k] for bits in seen]
-        return told if heard is not None else [1.0 - p for p in told]
+    def values(marks_seen: Sequence[int]) -> list[float]:
+        chances = [reported(_outcomes(bits, 1.0), by="reported")[k] for bits in marks_seen]
+        return chances if heard is not None else [1.0 - p for p in chances]
 
     none = 0.98 if heard is None else none_of(heard, 0.02)
     return Factor((), (), {}, PerSet(marks, values), none, 1.0)
@@ -87,37 +87,18 @@ def _answers(seen: int, hot: float) -> Row:
     return reported(_outcomes(seen, hot), by="listened")
 
 
-class OwnTry(Listened):
+class OwnTry(AsFound):
     """Let run by what runs it."""
 
     name: ClassVar[str] = "own_try"
-    order: ClassVar[int] = 70
-    tries: ClassVar[bool] = True
 
     def serves(self, machine: Machine) -> bool:
         return machine.arrangement.frame.own_try is not None and not machine.started
 
-    def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
-        own, (minutes, risk) = machine.arrangement.frame.own_try, shop.probe["attempt_as_found"]
+    def words(self, machine: Machine) -> tuple[Message, Message]:
+        own = machine.arrangement.frame.own_try
         assert own is not None
-        yield Probe(
-            "attempt.as_found",
-            own.title,
-            own.how,
-            self,
-            outcomes=OUTCOMES,
-            minutes=minutes,
-            risk=risk,
-            live=True,
-            inside=False,
-            gates=COVER_ON,
-            heat=rest_of(machine),
-        )
-
-    def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
-        """Hearing the same again is not news."""
-        probe, seen = taken
-        return Group(probe.id, seen.temperature.kind, seen.answer, mended)
+        return own.title, own.how
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         seen = taken[0].observation
@@ -135,13 +116,6 @@ class OwnTry(Listened):
         hot, marks = outlook.hot(probe, waits), _marks(outlook.bench, outlook.mended)
         rows, which, _ = outlook.by_marks(marks, lambda seen: _answers(seen, hot))
         return Forecast(probe, waits, OUTCOMES, rows, which, tuple(map(none_of, OUTCOMES)))
-
-    def offered(self, offer: Offer, probe: Probe) -> bool:
-        """Not while it runs as it now is."""
-        tries = [seen for tried, seen in offer.taken if tried.model.tries]
-        runs = bool(tries) and tries[-1].answer == Heard.RUNS
-        as_now = bool(tries) and tries[-1].renewed == offer.situation.renewed
-        return not (runs and as_now) and super().offered(offer, probe)
 
 
 KINDS = (OwnTry(),)

@@ -71,7 +71,6 @@ class VoltsStart(Model):
 
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
-    under_load: ClassVar[bool] = True
 
     def serves(self, machine: Machine) -> bool:
         return machine.started

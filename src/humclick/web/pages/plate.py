@@ -48,6 +48,7 @@ def show(desk: Desk) -> Reply:
         desk,
         N_("Nameplate"),
         now=now,
+        usual_volts=machine.arrangement.frame.usual_volts if machine is not None else 0.0,
         meter_now=given_last(desk.flow.events, desk.call, MeterTaken),
         heading=given_last(desk.flow.events, desk.call, Opened),
         complaint=given_last(desk.flow.events, desk.call, ComplaintHeard),
@@ -110,8 +111,7 @@ def _keep(desk: Desk) -> None:
         new = dict(now)  # what else is known of the machine stays: that it is taken for now, too
         for name, quantity in _FIELDS:
             if name in request.form:
-                amount = _amount(desk, name, quantity)
-                new[name] = now["volts"] if amount is None and name == "volts" else amount
+                new[name] = _amount(desk, name, quantity)
         for name, typed_as in _STRENGTHS:
             if name in request.form:
                 with beside(name):

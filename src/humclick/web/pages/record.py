@@ -97,7 +97,8 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
         case Opened():
             return "", " · ".join(text for text in (event.customer, event.equipment) if text)
         case MachineRead():
-            figures = [f"{event.volts:g} V {event.hertz:g} Hz"]
+            volts = f"{event.volts:g} V " if event.volts is not None else ""
+            figures = [f"{volts}{event.hertz:g} Hz"]
             if event.locked_rotor_amps is not None:
                 figures.append(f"LRA {event.locked_rotor_amps:g} A")
             if event.rated_load_amps is not None:
