@@ -28,8 +28,8 @@ from humclick.start import power_up
 from humclick.start import rows as r
 from humclick.start.batch import simulate_packed
 from humclick.start.packed import pack_many
-from humclick.start.power_up import COLUMNS, Fault, guard_of
 from humclick.start.rows import OUTCOMES
+from humclick.start.start_table import COLUMNS, Fault, guard_of
 from research.designs import Design, designs
 from research.tallies import Attempts, lines_of, shares
 

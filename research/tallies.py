@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from humclick.sourced import read_data, sourced
-from humclick.start.power_up import DEFAULTS, Fault
 from humclick.start.rows import OUTCOMES
+from humclick.start.start_table import DEFAULTS, Fault
 
 __all__ = ["Attempts", "alike", "lines_of", "shares"]
 

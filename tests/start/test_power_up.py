@@ -21,11 +21,12 @@ from humclick.arrangements.arrangement import arrangement
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.stand_in import stand_in
 from humclick.errors import DataError, Unknown
-from humclick.start import power_up
+from humclick.start import start_table
 from humclick.start.batch import simulate_packed
 from humclick.start.packed import pack_many
-from humclick.start.power_up import Fault, Starts
+from humclick.start.power_up import Starts
 from humclick.start.rows import OUTCOMES
+from humclick.start.start_table import Fault
 from tests.start.steady_network import SteadyNetwork
 
 #: Machines of a plate in the tests, and their seed: not those of the stored table.
@@ -325,13 +326,13 @@ def test_a_damaged_table_is_refused_in_words(text: str, monkeypatch: pytest.Monk
     """
     A table that cannot be read is refused with the name of its arrangement.
     """
-    power_up._lines.cache_clear()
-    power_up._table.cache_clear()
-    monkeypatch.setattr(power_up, "_text", lambda name: text)
+    start_table._lines.cache_clear()
+    start_table.table_of.cache_clear()
+    monkeypatch.setattr(start_table, "_text", lambda name: text)
     with pytest.raises(DataError, match="rsir-ptc"):
         stored("rsir-ptc").outcomes({})
-    power_up._lines.cache_clear()
-    power_up._table.cache_clear()
+    start_table._lines.cache_clear()
+    start_table.table_of.cache_clear()
 
 
 def test_plates_that_differ_are_told_apart() -> None:

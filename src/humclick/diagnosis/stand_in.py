@@ -19,7 +19,8 @@ from humclick.arrangements.machine import Machine, Nameplate
 from humclick.circuit.standstill import Standstill
 from humclick.errors import DataError
 from humclick.parts.family import HEALTHY, Condition, Family, Regime
-from humclick.start.power_up import Fault, StandIn, guard_of
+from humclick.start.power_up import StandIn
+from humclick.start.start_table import Fault, guard_of
 
 __all__ = ["stand_in"]
 

@@ -9,36 +9,20 @@ Python. Amps are over the sound machine's locked-rotor current, times in seconds
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property
 from itertools import combinations
-from typing import NamedTuple
+from statistics import median
 
 from humclick.arrangements.machine import Machine
-from humclick.errors import DataError, Unknown
+from humclick.errors import Unknown
 from humclick.messages import Message
 from humclick.parts.family import HEALTHY, Role
-from humclick.parts.shelves import starts_table
 from humclick.start.rows import OUTCOMES
+from humclick.start.start_table import NOTHING, Fault, SetRow, StartSigns, Table, guard_of, table_of
 
-__all__ = ["COLUMNS", "DEFAULTS", "Fault", "StandIn", "StartSigns", "Starts", "guard_of"]
-
-#: Columns of a table: medians, each with its standard deviation of ln.
-COLUMNS = (
-    "guard", "plate", "heat", "set", "outcome", "share", "amps", "sd", "highest", "sd", "trip", "sd",
-    "release", "sd", "left_in",
-)  # fmt: skip
-#: Stands for all sets together: what an outcome shows where nothing better is known.
-DEFAULTS = "*"
-
-_MAKER = "research.power_up_table"
-
-#: A mode of a part: (part id, mode).
-Fault = tuple[str, str]
-
-#: A fork surer than this counts as this sure where forks are added up: more, the counts do not know. [-]
-_SURE = 0.01
+__all__ = ["StandIn", "Starts"]
 
 #: From this factor on the torque needed to start, nothing turns it. [-]
 _SEIZED = 1.0e5
@@ -50,63 +34,6 @@ _STANDING = (OUTCOMES.index("hum"), OUTCOMES.index("hum_click"))
 _VAGUE = 0.2
 
 
-class StartSigns(NamedTuple):
-    """What is seen of an attempt that comes to one outcome; 0 where nothing is."""
-
-    #: Line current after five seconds, or the last before it stopped, over the sound machine's locked-rotor
-    #: current: median and standard deviation of ln. [-]
-    amps: float
-    amps_sd: float
-    #: Largest half-cycle rms of the first second, over the same. [-]
-    highest: float
-    highest_sd: float
-    #: When the protector opens. [s], [-]
-    trip: float
-    trip_sd: float
-    #: When the start winding is let go. [s], [-]
-    release: float
-    release_sd: float
-    left_in: float  #: Share in which it turned and the start winding was not let go within five seconds. [-]
-
-
-_NOTHING = StartSigns._make([0.0] * 9)
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """
-    What is known of a set: probabilities, what is seen by outcome, and the way to an outcome in forks.
-
-    The forks: the breaker opens; if not, nothing is heard; if it is, the rotor starts; if it stands, the
-    protector clicks; if it starts, the protector trips. Logits of the two that are added up.
-    """
-
-    shares: tuple[float, ...]
-    signs: Mapping[int, StartSigns]
-    breaker: float
-    silent: float
-    starts: float
-    clicks: float
-    trips: float
-    silent_logit: float
-    starts_logit: float
-
-
-class _Table(NamedTuple):
-    """
-    The sets of one protector and plate: ``rows[hot][set]``, sets as sorted numbers of modes.
-
-    Modes in `idle` change nothing that the table knows.
-    """
-
-    number: Mapping[Fault, int]
-    dead: frozenset[int]
-    rows: tuple[Mapping[tuple[int, ...], _Row], Mapping[tuple[int, ...], _Row]]
-    usual: Mapping[int, StartSigns]
-    silent: _Row
-    idle: frozenset[Fault] = frozenset()
-
-
 @dataclass(frozen=True, slots=True)
 class StandIn:
     """A machine whose table stands in for one without."""
@@ -116,104 +43,8 @@ class StandIn:
     modes: Mapping[Fault, Fault | None]
 
 
-def guard_of(protector: str) -> str:
-    """Where a protector is: ``outside`` or ``inside`` the shell."""
-    return "inside" if protector == "internal" else "outside"
-
-
-def _text(name: str) -> str:
-    table = starts_table(name)
-    if table is None:
-        raise DataError(f"there is no table of start attempts for {name}: python -m {_MAKER} makes one")
-    return table.read_text("utf-8")
-
-
-def _row(shares: Mapping[int, float], floor: float, signs: Mapping[int, StartSigns]) -> _Row:
-    whole = [shares.get(k, floor) for k in range(len(OUTCOMES))]
-    total = sum(whole)
-    silent, hum, hum_click, trips, breaker, runs = (p / total for p in whole)
-    nothing = silent / (1 - breaker)
-    starts = (trips + runs) / (hum + hum_click + trips + runs)
-    return _Row(
-        shares=(silent, hum, hum_click, trips, breaker, runs),
-        signs=signs,
-        breaker=breaker,
-        silent=nothing,
-        starts=starts,
-        clicks=hum_click / (hum + hum_click),
-        trips=trips / (trips + runs),
-        silent_logit=_logit(nothing),
-        starts_logit=_logit(starts),
-    )
-
-
-def _logit(p: float) -> float:
-    p = min(max(p, _SURE), 1 - _SURE)
-    return math.log(p / (1 - p))
-
-
-def _median(values: list[float]) -> float:
-    values.sort()
-    middle = len(values) // 2
-    return values[middle] if len(values) % 2 else 0.5 * (values[middle - 1] + values[middle])
-
-
 def _logistic(x: float) -> float:
     return 1 / (1 + math.exp(-x))
-
-
-@cache
-def _lines(name: str) -> tuple[dict[str, str], list[tuple[str, ...]]]:
-    """Head and body of a file, each line whole."""
-    heads: dict[str, str] = {}
-    body: list[tuple[str, ...]] = []
-    last = [""] * len(COLUMNS)
-    for line in _text(name).splitlines():
-        if line.startswith("#"):
-            key, _, value = line[1:].partition(":")
-            heads[key.strip()] = value.strip()
-            continue
-        row = line.split(",")
-        row += [""] * (len(COLUMNS) - len(row))
-        if not row[3]:
-            row[:4] = last[:4]
-        last = row
-        body.append(tuple(row))
-    return heads, body[1:]
-
-
-@cache
-def _table(name: str, guard: str, plate: str) -> _Table:
-    """Read the sets of one arrangement, protector and plate."""
-    try:
-        heads, body = _lines(name)
-        number = {}
-        for entry in heads["modes"].split():
-            code, _, fault = entry.partition("=")
-            part, _, mode = fault.partition(".")
-            number[(part, mode)] = int(code)
-        floor = float(heads["floor"]) / 1000
-        shares: dict[tuple[str, str], dict[int, float]] = {}
-        signs: dict[tuple[str, str], dict[int, StartSigns]] = {}
-        for row in body:
-            if row[0] != guard[0] or row[1] not in ("", plate):
-                continue
-            outcome = int(row[4])
-            shares.setdefault((row[2], row[3]), {})[outcome] = int(row[5]) / 1000
-            known = signs.setdefault((row[2], row[3]), {})
-            if any(row[6:15]):
-                known[outcome] = StartSigns._make(float(x) if x else 0.0 for x in row[6:15])
-        rows: tuple[dict[tuple[int, ...], _Row], dict[tuple[int, ...], _Row]] = ({}, {})
-        for (heat, code), by_outcome in shares.items():
-            if code != DEFAULTS:
-                key = tuple(int(n) for n in code.split(".") if code != "0")
-                rows[heat == "h"][key] = _row(by_outcome, floor, signs[(heat, code)])
-        usual = signs[("", DEFAULTS)]
-        silent = _row({0: 1.0 - 5 * floor}, floor, {0: _NOTHING})
-        dead = frozenset(int(n) for n in heads["dead"].split())
-        return _Table(number, dead, rows, usual, silent)
-    except (KeyError, ValueError, IndexError, TypeError) as error:
-        raise DataError(f"the table of start attempts for {name} is damaged: {error!r}") from error
 
 
 class Starts:
@@ -224,13 +55,13 @@ class Starts:
     `stand_in`, the table of that machine is read. Raises `DataError` when first asked, if it is missing or
     damaged.
 
-    A set of three or more modes is put together from its pairs, fork by fork (see `_Row`). Whether it starts:
-    logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
+    A set of three or more modes is put together from its pairs, fork by fork (see `SetRow`). Whether it
+    starts: logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
     terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory), but no
     more probably than with the worst of its pairs, for a third fault mends nothing; whether it is silent: the
     same formula, kept within the range of its pairs; breaker, click and trip: the median of its pairs. The
-    log-linear model of the six outcomes themselves fails where several faults are each enough. Amps and times
-    as if each mode moved their logarithm by its own amount. How far all this is from simulated triples is in
+    log-linear model of the six outcomes themselves fails where several faults are each enough. Amps as
+    if each mode moved their logarithm by its own amount. How far all this is from simulated triples is in
     docs/how-to/make-the-power-up-table.md.
     """
 
@@ -239,9 +70,9 @@ class Starts:
         self.stand_in = stand_in
 
     @cached_property
-    def _table(self) -> _Table:
+    def _table(self) -> Table:
         whose = self.machine if self.stand_in is None else self.stand_in.machine
-        table = _table(whose.arrangement.id, guard_of(whose.protector), whose.volts_class)
+        table = table_of(whose.arrangement.id, guard_of(whose.protector), whose.volts_class)
         if self.stand_in is None:
             return table
         stood = self.stand_in.modes
@@ -321,10 +152,10 @@ class Starts:
                 by_part[self._part[code]] = code
         return tuple(sorted(by_part.values()))
 
-    def _stored(self, key: tuple[int, ...]) -> _Row:
+    def _stored(self, key: tuple[int, ...]) -> SetRow:
         return self._table.rows[not self._warm.isdisjoint(key)][key]
 
-    def _pairs(self, key: tuple[int, ...]) -> list[_Row]:
+    def _pairs(self, key: tuple[int, ...]) -> list[SetRow]:
         return [self._stored(pair) for pair in combinations(key, 2)]
 
     def outcomes(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[float, ...]:
@@ -354,9 +185,9 @@ class Starts:
         starts = min(_logistic(start), *[row.starts for row in pairs])
         among = [row.silent for row in pairs]
         silent = min(max(_logistic(quiet), min(among)), max(among))
-        breaker = _median([row.breaker for row in pairs])
-        clicks = _median([row.clicks for row in pairs])
-        trips = _median([row.trips for row in pairs])
+        breaker = median([row.breaker for row in pairs])
+        clicks = median([row.clicks for row in pairs])
+        trips = median([row.trips for row in pairs])
         live = 1 - breaker
         heard = live * (1 - silent)
         stands = heard * (1 - starts)
@@ -371,18 +202,18 @@ class Starts:
         )
 
     def signs(self, modes: Mapping[str, str], *, hot: bool = False) -> tuple[StartSigns, ...]:
-        """What a clamp meter and a watch show, by what an attempt comes to (`OUTCOMES`). As for `key`."""
-        key = self.key(modes, hot=hot)
-        signs = []
-        for known in self._known(key):
-            if isinstance(known, StartSigns):
-                signs.append(known)
-                continue
-            base, rows = known
-            columns = [x for at in range(0, 8, 2) for x in _joined(rows, base, len(key), at)]
-            total = sum(p for p, _ in rows)
-            signs.append(StartSigns._make((*columns, sum(p * row.left_in for p, row in rows) / total)))
-        return tuple(signs)
+        """
+        What a clamp meter and a watch show, by what an attempt comes to (`OUTCOMES`); of two modes at most.
+
+        As for `key`.
+        """
+        return self._signs(self.key(modes, hot=hot))
+
+    def _signs(self, key: tuple[int, ...]) -> tuple[StartSigns, ...]:
+        if key == self.quiet:
+            return (NOTHING, *(self._vague(None, k) for k in range(1, len(OUTCOMES))))
+        known = self._stored(key).signs
+        return tuple(known.get(k) or self._rare(key, k) for k in range(len(OUTCOMES)))
 
     def amps_of(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
         """
@@ -393,13 +224,15 @@ class Starts:
         """
         if len(key) > 2 and key != self.quiet:
             return self._amps_together(key)
-        return tuple(
-            known[:2] if isinstance(known, StartSigns) else _joined(known[1], known[0], len(key), 0)
-            for known in self._known(key)
-        )
+        return tuple(signs[:2] for signs in self._signs(key))
 
     def _amps_together(self, key: tuple[int, ...]) -> tuple[tuple[float, float], ...]:
-        """The same of three modes and more, from what is worked out once of their pairs; see `_joined`."""
+        """
+        The same of three modes and more, from the logarithms of their pairs, worked out once.
+
+        Each mode moves the logarithm by its own amount from `_zeros`; where that or a pair is missing, the
+        pairs' mean by share.
+        """
         more, exp = len(key) - 1, math.exp
         pairs = list(map(self._logs.__getitem__, combinations(key, 2)))
         amps: list[tuple[float, float]] = []
@@ -449,26 +282,6 @@ class Starts:
         bases = [self._standing if k in _STANDING else sound.get(k) for k in range(len(OUTCOMES))]
         return [math.log(base[0]) if base is not None and base[0] > 0 else None for base in bases]
 
-    def _known(
-        self, key: tuple[int, ...]
-    ) -> Iterator[StartSigns | tuple[StartSigns | None, list[tuple[float, StartSigns]]]]:
-        """By outcome: what is seen of it, or a base and the pairs it is put together from."""
-        if key == self.quiet:
-            yield _NOTHING
-            yield from (self._vague(None, k) for k in range(1, len(OUTCOMES)))
-        elif len(key) < 3:
-            here = self._stored(key).signs
-            yield from (here.get(k) or self._rare(key, k) for k in range(len(OUTCOMES)))
-        else:
-            pairs, sound = self._pairs(key), self._stored(()).signs
-            for k in range(len(OUTCOMES)):
-                rows = [(row.shares[k], row.signs[k]) for row in pairs if k in row.signs]
-                if not rows:
-                    yield self._rare(key, k)
-                    continue
-                base = self._standing if k in _STANDING else sound.get(k)
-                yield base if len(rows) == len(pairs) else None, rows
-
     @cached_property
     def _standing(self) -> StartSigns | None:
         """What a sound machine shows that cannot turn."""
@@ -487,7 +300,7 @@ class Starts:
         """What is seen of an outcome of a set in the table, or of it as is usual, known less well."""
         vague = self._vaguer.get((part, k))
         if vague is None:
-            of = (self._table.usual if part is None else self._stored(part).signs).get(k, _NOTHING)
+            of = (self._table.usual if part is None else self._stored(part).signs).get(k, NOTHING)
             columns = zip(of[:8:2], of[1:8:2], strict=True)
             wide = [x for middle, sd in columns for x in (middle, math.hypot(sd, _VAGUE) if middle else sd)]
             vague = self._vaguer[(part, k)] = StartSigns._make((*wide, of.left_in))
@@ -506,7 +319,7 @@ _NONE = -math.inf
 class _Logs(dict[tuple[int, ...], tuple[_Log | None, ...]]):
     """By set in the table and outcome: its share, the logarithm of its amps and its spread; None unseen."""
 
-    def __init__(self, stored: Callable[[tuple[int, ...]], _Row]) -> None:
+    def __init__(self, stored: Callable[[tuple[int, ...]], SetRow]) -> None:
         super().__init__()
         self._stored = stored
 
@@ -518,22 +331,3 @@ class _Logs(dict[tuple[int, ...], tuple[_Log | None, ...]]):
             for share, of in zip(row.shares, signs, strict=True)
         )
         return self[key]
-
-
-def _joined(
-    rows: list[tuple[float, StartSigns]], base: StartSigns | None, n: int, at: int
-) -> tuple[float, float]:
-    """
-    A median that is seen of a set of `n` modes and its spread, from its pairs: each with its share.
-
-    Each mode moves the logarithm by its own amount from `base`; without a base, the pairs' mean by share.
-    """
-    logs = [(p, math.log(row[at]), row[at + 1]) for p, row in rows if row[at] > 0]
-    if not logs:
-        return 0.0, 0.0
-    if base is not None and base[at] > 0 and len(logs) == len(rows):
-        zero = math.log(base[at])
-        middle = zero + sum(x - zero for _, x, _ in logs) / (n - 1)
-    else:
-        middle = sum(p * x for p, x, _ in logs) / sum(p for p, _, _ in logs)
-    return math.exp(middle), max(sd for _, _, sd in logs)
