@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import default_shop
-from humclick.errors import CallFileError, HumclickError, Refused
-from humclick.jobs.at_hand import fitted_farads, winding_ohms
+from humclick.errors import HumclickError, Refused
 from humclick.jobs.briefing import briefed
 from humclick.jobs.call import Call
 from humclick.jobs.call_file import (
-    MOST_EVENTS,
-    append_all,
-    append_event,
-    append_events,
-    load_call,
     parse_call,
-    write_call,
 )
-from humclick.jobs.call_text import block_of, parted
+from humclick.jobs.call_text import block_of
 from humclick.jobs.event_media import PhotoMarked
 from humclick.jobs.event_tables import event_from, table_of
 from humclick.jobs.events import HEARD, Event
@@ -40,7 +32,6 @@ from humclick.jobs.standing import (
     to_redo,
     to_undo,
 )
-from humclick.jobs.warmth import felt, since, stood
 
 START = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 SHOP = default_shop()
@@ -62,6 +53,10 @@ def call(*tables: dict[str, Any]) -> Call:
 
 def reading(probe: str, value: str, **more: Any) -> dict[str, Any]:
     return {"kind": "reading", "probe": probe, "value": value, **more}
+
+
+def flow(*tables: dict[str, Any]) -> Flow:
+    return Flow(call(*tables), SHOP)
 
 
 # -- what an event may hold ---------------------------------------------------------------------------------
@@ -271,209 +266,6 @@ def test_a_clock_in_range_is_believed(year: int, offset: int, same: bool) -> Non
     odd = datetime(2026, 6, 1, 12, tzinfo=timezone(timedelta(seconds=90)))
     assert moment(odd) == odd
     assert moment(odd).utcoffset() == timedelta(0)
-
-
-# -- how warm, how long -------------------------------------------------------------------------------------
-
-
-def flow(*tables: dict[str, Any]) -> Flow:
-    return Flow(call(*tables), SHOP)
-
-
-def test_it_has_stood_since_it_was_last_under_power() -> None:
-    """From a complaint, a wait, or an attempt; two days at most; not where a clock ran backwards."""
-    at = START + timedelta(minutes=60)
-    assert since(flow(CSIR), at) is None
-    assert stood(flow(CSIR), at) is None
-    assert since(flow(CSIR, HUMS), at) == START + timedelta(minutes=1)
-    assert stood(flow(CSIR, HUMS), at) == 59.0
-    assert stood(flow(HUMS, CSIR, {"kind": "wait", "minutes": 5.0}), at) == 58.0
-    assert stood(flow(HUMS, CSIR, reading("attempt.as_found", "hum")), at) == 58.0
-    assert stood(flow(HUMS, CSIR, reading("current_relay.ohms", "0.2")), at) == 60.0  # dead: it stands on
-    assert stood(flow(HUMS, CSIR, reading("pins.C-R", "4.7")), at) == 60.0
-    assert stood(flow(HUMS), START + timedelta(hours=48)) == 48 * 60
-    assert stood(flow(HUMS), START + timedelta(hours=48, minutes=1)) is None
-    assert stood(flow(HUMS), START) == 0.0
-    assert stood(flow(HUMS), START - timedelta(minutes=5)) == 0.0  # no clock adds to a wait
-    untimed = {**HUMS, "at": datetime(1970, 1, 1, tzinfo=UTC)}
-    assert stood(flow(untimed), at) is None
-
-
-def test_what_was_felt_counts_until_something_happens() -> None:
-    """The last winding read in ohms; not after a wait, a part or power, and hot only until it cooled."""
-    pins = probe_of(flow(CSIR).situation.machine, "pins.C-S", SHOP)
-    cold, hot = (reading("pins.C-R", "4.7", temperature=felt_so) for felt_so in ("cold", "hot"))
-    soon = START + timedelta(minutes=4)
-    assert felt(flow(CSIR, HUMS, cold), soon, pins) == "cold"
-    assert felt(flow(CSIR, HUMS, hot), soon, pins) == "hot"
-    assert felt(flow(CSIR, HUMS, hot), START + timedelta(hours=5), pins) == ""
-    assert felt(flow(CSIR, HUMS, cold), START + timedelta(hours=5), pins) == "cold"
-    assert felt(flow(CSIR, HUMS, cold, {"kind": "wait", "minutes": 1.0}), soon, pins) == ""
-    assert felt(flow(CSIR, HUMS, cold, {"kind": "fitted", "part": "current_relay"}), soon, pins) == ""
-    assert felt(flow(CSIR, HUMS, cold, reading("attempt.as_found", "hum")), soon, pins) == ""
-    assert felt(flow(CSIR, HUMS, cold, reading("supply.volts", "116 V")), soon, pins) in ("", "cold")
-    assert felt(flow(CSIR, HUMS, cold, reading("start_capacitor.farads", "98 uF")), soon, pins) == "cold"
-    assert felt(flow(CSIR, HUMS, cold, {"kind": "note", "text": "x"}), soon, pins) == "cold"
-    assert felt(flow(CSIR, HUMS, reading("pins.C-R", "4.7")), soon, pins) == ""
-    assert felt(flow(CSIR, HUMS, reading("pins.C-R", "4.7", temperature="31 C")), soon, pins) == ""
-    assert felt(flow(CSIR, HUMS), soon, pins) == ""
-    untimed = {**hot, "at": datetime(1970, 1, 1, tzinfo=UTC)}
-    assert felt(flow(untimed, CSIR, HUMS), soon, pins) == ""
-
-
-# -- at hand ------------------------------------------------------------------------------------------------
-
-
-def test_leads_are_taken_off_what_the_pins_read() -> None:
-    """What the technician measured, nothing where they were nulled, and the usual where nobody said."""
-    rows = [
-        CSIR,
-        reading("pins.C-R", "4.7", temperature="25 C"),
-        reading("pins.C-S", "11.2", temperature="25 C"),
-    ]
-    for meter, off in (({"leads_nulled": True}, 0.0), ({"lead_ohms": 0.4}, 0.4)):
-        run, start = winding_ohms(call({"kind": "meter", **meter}, *rows))
-        assert run == pytest.approx(4.7 - off)
-        assert start == pytest.approx(11.2 - off)
-    run, start = winding_ohms(call(*rows))
-    usual = call(*rows).leads.spread
-    assert usual is not None
-    assert run == pytest.approx(4.7 - usual.median)
-    assert start == pytest.approx(11.2 - usual.median)
-    assert winding_ohms(call({"kind": "meter", "lead_ohms": 4.7}, *rows))[0] is None  # nothing is left
-
-
-def test_a_pair_that_is_the_smaller_gives_no_other_winding() -> None:
-    """The sum of both windings is larger than either; where it reads no larger nothing is made of it."""
-    nulled: dict[str, Any] = {"kind": "meter", "leads_nulled": True}
-
-    def ohms(**pins: str) -> tuple[object, object]:
-        rows = [reading(f"pins.{name.replace('_', '-')}", x, temperature="25 C") for name, x in pins.items()]
-        return winding_ohms(call(nulled, CSIR, *rows))
-
-    assert ohms(C_R="4.0", S_R="4.0") == (pytest.approx(4.0), None)
-    assert ohms(C_R="4.0", S_R="3.0") == (pytest.approx(4.0), None)
-    assert ohms(C_S="9.0", S_R="9.0") == (None, pytest.approx(9.0))
-    assert ohms(C_R="4.0", S_R="13.0") == (pytest.approx(4.0), pytest.approx(9.0))
-    assert ohms(C_S="9.0", S_R="13.0") == (pytest.approx(4.0), pytest.approx(9.0))
-    assert ohms(C_R="4.0", C_S="8.0", S_R="13.0") == (pytest.approx(4.0), pytest.approx(8.0))
-    assert ohms(S_R="13.0") == (None, None)
-    assert ohms(C_R="4.0", C_S="OL") == (pytest.approx(4.0), None)
-
-
-def test_a_capacitor_counts_by_its_last_figure() -> None:
-    """OL is no figure and changes nothing; a reading below the display's last digit says there is none."""
-    first = reading("start_capacitor.farads", "98 uF")
-    ol, none = (reading("start_capacitor.farads", text) for text in ("OL", "0.0 uF"))
-    fitted: dict[str, Any] = {"kind": "fitted", "part": "start_capacitor"}
-    other: dict[str, Any] = {"kind": "fitted", "part": "current_relay"}
-    assert fitted_farads(call(CSIR), "start_capacitor") is None
-    assert fitted_farads(call(CSIR, first), "start_capacitor") == pytest.approx(98e-6)
-    assert fitted_farads(call(CSIR, first), "run_capacitor") is None
-    assert fitted_farads(call(CSIR, first, ol), "start_capacitor") == pytest.approx(98e-6)
-    assert fitted_farads(call(CSIR, first, none), "start_capacitor") is None
-    assert fitted_farads(call(CSIR, first, fitted), "start_capacitor") is None
-    assert fitted_farads(call(CSIR, first, other), "start_capacitor") == pytest.approx(98e-6)
-    assert fitted_farads(call(CSIR, fitted, first), "start_capacitor") == pytest.approx(98e-6)
-
-
-# -- call files ---------------------------------------------------------------------------------------------
-
-
-def test_a_file_is_read_back_byte_for_byte(tmp_path: Path) -> None:
-    """Written whole or event by event, with turns or without: the same events, and they write the same."""
-    tables: tuple[dict[str, Any], ...] = (
-        {"kind": "opened", "shop": "N", "invented": True},
-        CSIR,
-        {**HUMS, "words": 'It "hums",\nthen clicks'},
-        reading("pins.C-R", "4.7", temperature="cold", note="Ω"),
-        {"kind": "decision", "remedies": ["replace relay", "clear condenser"]},
-        {**RECORDING, "spans": [[0.0, 1.0, "hum"]], "causes": {"a": -1.5}},
-    )
-    for turn in (0, 4):
-        events = events_of(*({**t, "turn": turn + n if turn else 0} for n, t in enumerate(tables)))
-        whole, one = tmp_path / f"whole{turn}.toml", tmp_path / f"one{turn}.toml"
-        write_call(whole, events)
-        assert load_call(whole).events == events
-        first = whole.read_bytes()
-        write_call(whole, load_call(whole).events)
-        assert whole.read_bytes() == first
-        for event in events:
-            written = append_event(one, event)
-            assert written.fresh == (event,)
-            assert written.after.events == load_call(one).events
-        assert load_call(one).events == events
-        assert append_events(one, events).fresh == ()
-        with pytest.raises(CallFileError, match="in the file already"):
-            append_all(one, events[:1])
-
-
-def test_after_a_turn_every_block_has_one(tmp_path: Path) -> None:
-    """An event without a turn below one with a turn is written with its 0, so that it keeps its place."""
-    counted, plain = events_of({**HUMS, "turn": 2}, {"kind": "note", "text": "x"})
-    file = tmp_path / "call.toml"
-    write_call(file, (plain, counted))
-    assert file.read_text("utf-8").count("turn = ") == 1
-    write_call(file, (counted, plain))
-    assert "turn = 0" in file.read_text("utf-8")
-    assert load_call(file).events == (counted, plain)
-
-
-def test_a_full_file_takes_no_more() -> None:
-    """So many events and no more."""
-    block = '[[event]]\nkind = "wait"\nminutes = 1\n'
-    assert len(parse_call(("humclick_call = 1\n" + block * MOST_EVENTS).encode()).events) == MOST_EVENTS
-    with pytest.raises(CallFileError, match=f"more than {MOST_EVENTS} events"):
-        parse_call(("humclick_call = 1\n" + block * (MOST_EVENTS + 1)).encode())
-
-
-@pytest.mark.parametrize(
-    ("text", "line", "said"),
-    [
-        ("", 1, "must begin with humclick_call = 1"),
-        ("humclick_call = true\n", 1, "must begin with"),
-        ("\nhumclick_call = 2\n", 2, "version 2; this program reads 1"),
-        ("humclick_call = 1\nevnt = 3\n", 2, r"unknown key evnt; write \[\[event\]\]"),
-        ("humclick_call = 1\nwait = 3\n", 2, r'write \[\[event\]\] with kind = "wait"'),
-        ("humclick_call = 1\n\n\nx = 3\n", 4, "at the top stand humclick_call"),
-        ('humclick_call = 1\n[[event]]\nkind = "wait"\nminutes = -1\n', 4, "minutes must be"),
-        ('humclick_call = 1\n[[event]]\nkind = "wait"\n', 2, "minutes is missing"),
-        ("humclick_call = 1\n[[event]]\nkind = \n", 3, "not TOML"),
-        ('humclick_call = 1\nevent = "x"\n', 2, "write each event as a block"),
-    ],
-)
-def test_a_wrong_file_is_told_with_the_line(text: str, line: int, said: str) -> None:
-    """What is wrong, on which line, and what would be right."""
-    with pytest.raises(CallFileError, match=said) as caught:
-        parse_call(text.encode())
-    assert caught.value.line == line
-
-
-def test_one_id_stands_once() -> None:
-    """The second is told with the line of the first; where none is written each gets its own."""
-    block = '[[event]]\nid = "a"\nkind = "wait"\nminutes = 1\n'
-    with pytest.raises(CallFileError, match="the id 'a' stands already at line 3") as caught:
-        parse_call(("humclick_call = 1\n" + block * 2).encode())
-    assert caught.value.line == 7
-    same = parse_call(("humclick_call = 1\n" + block.replace('id = "a"\n', "") * 3).encode()).events
-    assert len({event.id for event in same}) == 3
-    assert [event.at for event in same] == sorted(event.at for event in same)
-    assert same[1].at - same[0].at == timedelta(microseconds=1)
-
-
-def test_a_torn_block_is_told_with_its_line() -> None:
-    """The line where the first begins; the rest is read."""
-    head = b"humclick_call = 1\n"
-    sound = b'\n# event a begins\n[[event]]\nid = "a"\nkind = "wait"\nminutes = 1\n# event a is complete\n'
-    torn = b'\n# event b begins\n[[event]]\nid = "b"\nki'
-    made = parse_call(head + sound + torn)
-    assert [event.id for event in made.events] == ["a"]
-    assert made.torn_line == (head + sound).count(b"\n") + 2
-    assert "# event b begins" in made.torn
-    assert parted(head + sound) == (head + sound, "", None)
-    # zeros at the very start belong to no block, and are told
-    with pytest.raises(CallFileError, match="binary data"):
-        parse_call(b"\0" + head + sound)
 
 
 # -- history ------------------------------------------------------------------------------------------------

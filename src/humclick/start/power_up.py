@@ -56,13 +56,13 @@ class Starts:
     damaged.
 
     A set of three or more modes is put together from its pairs, fork by fork (see `SetRow`). Whether it
-    starts: logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear model without
-    terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from memory), but no
-    more probably than with the worst of its pairs, for a third fault mends nothing; whether it is silent: the
-    same formula, kept within the range of its pairs; breaker, click and trip: the median of its pairs. The
-    log-linear model of the six outcomes themselves fails where several faults are each enough. Amps as
-    if each mode moved their logarithm by its own amount. How far all this is from simulated triples is in
-    docs/how-to/make-the-power-up-table.md.
+    starts: logit(S) = Σ logit(pair) − (n−2) Σ logit(single) + (n−1)(n−2)/2 logit(none), the log-linear
+    model without terms of third order (Bishop, Fienberg and Holland, Discrete Multivariate Analysis, from
+    memory), but no more probably than with the worst of its pairs, for a third fault mends nothing;
+    whether it is silent: the same formula, kept within the range of its pairs; breaker, click and trip:
+    the median of its pairs. The log-linear model of the six outcomes themselves fails where several
+    faults are each enough. Amps as if each mode moved their logarithm by its own amount. How far all this
+    is from simulated triples is in docs/how-to/make-the-power-up-table.md.
     """
 
     def __init__(self, machine: Machine, stand_in: StandIn | None = None) -> None:
