@@ -1,5 +1,5 @@
 """
-One guard: what must stand in the record, in words; and what a look at a part has to clear.
+One guard: what must be on record, in words; and what a look at a part has to clear.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class GuardState:
     probes : tuple of str
         What would satisfy it, in order of preference.
     before : str
-        What is not done to a compressor before it stands in the record.
+        What is not done to a compressor before it is on record.
     waits : float
         Minutes of cooling before its probe can satisfy it. [min]
     reason : str

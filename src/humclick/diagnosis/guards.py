@@ -1,5 +1,5 @@
 """
-A compressor is not condemned on one reading: what must stand in the record first.
+A compressor is not condemned on one reading: what must be on record first.
 
 Guards are outside the arithmetic: they cannot be bought off by a small expected loss. A guard is waived only
 where the test itself would be dangerous or could not change anything, and the reason is shown.

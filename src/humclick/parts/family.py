@@ -82,7 +82,7 @@ class Clearance(DataTable, frozen=True):
     """What a look at a part, or work on it, has to show before a compressor is blamed or a machine left."""
 
     by: tuple[str, ...]  #: Answers of the look after which its part is not what stops the compressor.
-    title: Message  #: What stands in the record before a compressor is condemned.
+    title: Message  #: What is on record before a compressor is condemned.
     seen: Message  #: What stands in it before a machine is left as it is with nothing explained.
     #: Why it need not stand there once the compressor failed after a rest; empty where it must.
     why: Message = msgspec.field(default_factory=nothing)

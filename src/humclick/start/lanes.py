@@ -132,7 +132,7 @@ def _load_gear(W, L, j, p):  # type: ignore[no-untyped-def]
 @kernel_compiled()
 def _load_protector(W, L, j, p):  # type: ignore[no-untyped-def]
     """The protector, which waits to open or, where it is open already, to close again."""
-    guard = p[r.P_GUARD]  # 0 none or welded, 1 works, -1 open for good
+    guard = p[r.P_GUARD]  # 0 none or welded, 1 works, -1 failed open
     W[r.LINE * L + j] = 0.0 if (p[r.P_LINE_OPEN] > 0.5 or guard < 0 or p[r.P_VOLTS] <= 0.0) else 1.0
     if guard > 0:
         W[r.SIGC * L + j], W[r.THRC * L + j] = 1.0, p[r.P_TRIP]
