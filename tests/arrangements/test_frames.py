@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -64,15 +63,29 @@ def test_a_damaged_frame_says_what_is_wrong(tmp_path: Path, old: str, new: str, 
         frame("cart")
 
 
+def _cart(folder: Path, *changes: tuple[str, str]) -> None:
+    """A shelf with a frame ``cart`` and an arrangement ``cart-unit`` around it."""
+    (folder / "frames").mkdir()
+    (folder / "arrangements").mkdir()
+    text = (FRAMES / "battery.toml").read_text("utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    (folder / "frames" / "cart.toml").write_text(text, encoding="utf-8")
+    own = (FRAMES.parent / "dc-unit.toml").read_text("utf-8").replace('"battery"\n', '"cart"\n', 1)
+    (folder / "arrangements" / "cart-unit.toml").write_text(own, encoding="utf-8")
+
+
+def test_a_frame_that_names_a_probe_nobody_knows_is_refused(tmp_path: Path) -> None:
+    """A guard that waited for such a reading would stay open for ever."""
+    _cart(tmp_path, ('loaded = ["unit.load"]', 'loaded = ["unit.lode"]'))
+    with shelf(tmp_path), pytest.raises(DataError, match=r"did you mean unit\.load"):
+        probes_of(Machine.of("cart-unit"))
+
+
 def test_a_shelf_brings_a_kind_of_machine_of_its_own(tmp_path: Path) -> None:
     """A frame and an arrangement on a shelf are judged and drawn like those of the program."""
-    (tmp_path / "frames").mkdir()
-    (tmp_path / "arrangements").mkdir()
-    text = (FRAMES / "battery.toml").read_text("utf-8")
-    text = text.replace("12.0\n", "48.0\n", 1).replace("24 = [20.0, 30.0]", "48 = [40.0, 60.0]")
-    (tmp_path / "frames" / "cart.toml").write_text(text, encoding="utf-8")
-    own = shutil.copy(FRAMES.parent / "dc-unit.toml", tmp_path / "arrangements" / "cart-unit.toml")
-    Path(own).write_text(Path(own).read_text("utf-8").replace('"battery"\n', '"cart"\n', 1), encoding="utf-8")
+    _cart(tmp_path, ("12.0\n", "48.0\n"), ("24 = [20.0, 30.0]", "48 = [40.0, 60.0]"))
     with shelf(tmp_path):
         machine = Machine.of("cart-unit")
         assert machine.nameplate.volts == 48.0

@@ -403,7 +403,7 @@ def _gear_cleared(bench: Bench, situation: Situation, post: Posterior) -> bool:
     measured = {probe.part for probe, _ in taken if probe.model.on_part}
     gear = [p for p in bench.machine.parts if p.family.gear]
     known = probes_of(bench.machine, bench.shop)
-    around = {n for n in bench.machine.arrangement.frame.bypass if n in known and known[n].model.on_part}
+    around = {n for n in bench.machine.arrangement.frame.bypass if known[n].model.on_part}
     shown = any(o.probe in around for o in situation.observations)  # what comes out of the gear was read
     return all(
         (shown or p.id in measured or p.id in situation.renewed) and post.of_part(p.id) < _CLEARED

@@ -18,7 +18,7 @@ from humclick.diagnosis.observations import kinds
 from humclick.diagnosis.observations.model import Model, Probe, Taken
 from humclick.diagnosis.shop import Shop, check_remedies, default_shop
 from humclick.diagnosis.situation import Observation
-from humclick.errors import Unknown
+from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message
 
 __all__ = ["Probe", "Taken", "probe_of", "probes_of", "taken_of"]
@@ -31,7 +31,12 @@ def _known(name: str, protector: str, shop: Shop, every: tuple[Model, ...]) -> d
     place = {part.id: i for i, part in enumerate(machine.parts)}
     probes = [probe for kind in every if kind.serves(machine) for probe in kind.probes(machine, shop)]
     probes.sort(key=lambda probe: (probe.model.order, place.get(probe.part, -1)))
-    return {probe.id: probe for probe in probes}
+    known = {probe.id: probe for probe in probes}
+    around = machine.arrangement.frame
+    for named in (*around.bypass, *around.loaded):
+        if named not in known:
+            raise DataError(f"frame of {name}: bypass and loaded name probes: {choice_of(named, known)}")
+    return known
 
 
 def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
