@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from humclick.diagnosis.advice import advise
+from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import actions_for, losses
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.power import owed
@@ -35,7 +36,7 @@ some = pytest.mark.parametrize(("call", "count"), prefixes(every=37), ids=named)
 
 def plain(situation: Situation) -> bool:
     """Whether nothing was done and nothing is due: what is left is the class itself."""
-    return not situation.renewed and not owed(situation, SHOP) and not situation.repairs
+    return not situation.renewed and not owed(situation, SHOP) and not remedies_done(situation)
 
 
 def odds(situation: Situation, a: frozenset[str], b: frozenset[str]) -> float:
