@@ -52,7 +52,7 @@ Value = float | int | str | bool | None
 MACHINE: Mapping[str, Value] = {
     "arrangement": "rsir-ptc",
     "protector": "",
-    "volts": 115.0,
+    "volts": 0.0,  # what is usual for the kind
     "hertz": 60.0,
     "locked_rotor_amps": None,
     "rated_load_amps": None,

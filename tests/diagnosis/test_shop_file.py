@@ -124,6 +124,13 @@ def test_no_figure_that_is_taken_breaks_the_advice(data: st.DataObject) -> None:
     assert result_of(call, shop).kind in ("probe", "wait", "verdict")
 
 
+def test_a_machine_cannot_be_sound_and_looks_like_nothing_known() -> None:
+    """Both at once left a share of nothing to divide by."""
+    shop = shop_from_table({"none": {"as_healthy": 0, "no_fault": 0}})
+    call = fold(read_call(ROOT / "examples" / "broken-starter" / "call.toml"))
+    assert result_of(call, shop).kind in ("probe", "wait", "verdict")
+
+
 def test_reading_a_hostile_file_costs_no_more_than_its_length(tmp_path: Path) -> None:
     """Four times the text takes four times the steps at most."""
     for grain in ("a.b.c.d.e=1\n", "[a.b]\n", '"\\', "x=[[1]]\n", "[[remedy]]\n", "{a={", "a=1\n"):

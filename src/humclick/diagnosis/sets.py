@@ -356,7 +356,8 @@ class _Search:
         number: dict[tuple[int, ...], int] = {}
         fixed = [n not in varied for n in range(len(self.alike))].__getitem__
         shape_of = [number.setdefault(tuple(filterfalse(fixed, chosen)), len(number)) for chosen in sets]
-        rows = [self._by_lead(chosen) for chosen in number]
+        alike = dict(zip(reversed(shape_of), reversed(sets), strict=True))  # the likeliest of each shape
+        rows = [self._by_lead(alike[shape]) for shape in range(len(number))]
         return [tuple([x / total for x in row]) for row in rows for total in [sum(row)]], shape_of
 
 
