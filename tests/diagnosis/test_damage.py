@@ -14,6 +14,7 @@ from humclick.diagnosis.power import bars, bars_on
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.remedies import work_on
 from humclick.jobs.fold import COMPRESSOR
+from tests.sample import sampled
 from tests.visit import MACHINES, Visit
 
 NAMED = pytest.mark.parametrize(("name", "guard"), MACHINES)
@@ -81,7 +82,7 @@ def test_every_answer_that_shows_damage_says_what_it_asks_for() -> None:
     }
 
 
-@NAMED
+@pytest.mark.parametrize(("name", "guard"), sampled(MACHINES, 4))
 def test_nothing_is_powered_on_damage_whatever_the_meter_says(name: str, guard: str) -> None:
     """Sound readings everywhere, a sound look at the same thing, another part: none lifts it."""
     for probe, answer in harm(name, guard):

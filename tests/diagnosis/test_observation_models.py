@@ -253,7 +253,9 @@ def _check_readings(case: Asked, close: float = CLOSE) -> None:
         assert shown == pytest.approx(shares, abs=close), (probe.id, [*case.sets, "none"][i], made.labels)
 
 
-@pytest.mark.parametrize("kind", ["test", "volts", "feed", "shell", "between"])
+@pytest.mark.parametrize(
+    "kind", ["test", "volts", "feed", pytest.param("shell", marks=pytest.mark.long), "between"]
+)
 @some
 @given(data=st.data())
 def test_readings_are_certain_together_and_foreseen_as_they_are_weighed(
@@ -261,6 +263,13 @@ def test_readings_are_certain_together_and_foreseen_as_they_are_weighed(
 ) -> None:
     """Over all a meter can show it sums to one; between two edges falls what is foreseen there."""
     _check_readings(data.draw(asked(kind)))
+
+
+@few
+@given(data=st.data())
+def test_readings_to_the_shell_likewise(data: st.DataObject) -> None:
+    """A few of those to the shell at every run: the meter has a long way through its megohms."""
+    _check_readings(data.draw(asked("shell")))
 
 
 @pytest.mark.parametrize("kind", ["volts_start", "amps", pytest.param("pins", marks=pytest.mark.long)])

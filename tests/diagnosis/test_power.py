@@ -30,6 +30,7 @@ from humclick.meters import Quantity, meters
 from humclick.physics.insulation import InsulationStanding, standing
 from humclick.physics.insulation import judge_insulation as work_insulation
 from humclick.readings import PartTemperature, parse_reading
+from tests.sample import sampled
 from tests.visit import MACHINES, Visit
 
 NAMED = pytest.mark.parametrize(("name", "guard"), MACHINES)
@@ -219,7 +220,7 @@ def asked_before(visit: Visit, probe: str) -> list[str]:
     return found
 
 
-@NAMED
+@pytest.mark.parametrize(("name", "guard"), sampled(MACHINES, 4))
 def test_after_every_repair_sight_ground_and_insulation_come_before_power(name: str, guard: str) -> None:
     """Every part, and two repairs one after the other; nothing from before them counts."""
     order = ["proof.sight", "earth.continuity", "pins.shell"]

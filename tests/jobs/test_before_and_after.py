@@ -44,7 +44,7 @@ JUDGED = sorted(
     if path.parent.name not in ("inverter-driven", "three-phase", "just-begun")
 )
 #: Swept at every run; the others with ``make test-long``.
-SAMPLE = ("broken-starter", "relay-contacts", "seized-compressor")
+SAMPLE = ("broken-starter", "relay-contacts")
 SWEPT = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.long) for name in JUDGED]
 _REASON = re.compile(r"(?:needed|fixes it|for this): (.+?); (?:next best|the likeliest): ")
 _EMPTY = re.compile(
