@@ -10,10 +10,10 @@ same. With numpy the same sums are done as arrays. Money throughout.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, pairwise, repeat
+from itertools import accumulate, chain, pairwise, repeat
 from operator import itemgetter, mul
 from types import ModuleType
 from typing import Any
@@ -31,7 +31,9 @@ except ImportError:  # the phone has none
 
 #: Money differences smaller than this are ties. [money]
 _TIE = 1e-7
-#: So many classes of an outcome are looked at first: what is lost in these is no more than in all.
+#: So many probes that paid as the second of a pair are tried first in the next.
+_TRIED = 6
+#: So many classes of an outcome are looked at first.
 _HEAVY = 10
 #: Two first probes this close are as good as each other; the one better by itself is taken. [money]
 _SAME = 1e-5
@@ -279,6 +281,7 @@ class _Plain:
             rough.append((first[t] + math.fsum(branch.now for branch in branches), t, branches))
         rough.sort(key=lambda row: row[:2])
         best = rough[0][0]
+        self.tried = [t for _, t, _ in rough[:_TRIED]]
         worths: list[Worth] = []
         for alone, t, branches in rough:
             total = first[t] + math.fsum(branch.least for branch in branches)
@@ -300,33 +303,75 @@ class _Plain:
         if branch.share <= 1e-12:
             return best
         table = self.after[first] or self.table
-        mass = branch.mass
-        first_few = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
-        heavy = itemgetter(*first_few) if len(first_few) > 1 else tuple
-        most, few = heavy(mass), list(map(heavy, table.regret))
-        for least, u in branch.seconds:
+        few = _Few(self, branch)
+        regrets = few.of(table.regret)
+        rank = {u: k for k, u in enumerate(reversed(self.tried))}
+        pays = [row for row in branch.seconds if row[0] < best]
+        pays.sort(key=lambda row: -rank.get(row[1], -1))
+        for least, u in pays:
             if least >= best:  # not even perfect knowledge would pay
-                break
-            if self.after[u] is None:
-                blind = list(map(mul, most, heavy(self.alike[u])))
-                if least + min(map(sum, map(map, repeat(mul), repeat(blind), few))) >= best:
-                    continue
-            regret = (self.after[u] or table).regret
-            best = min(best, self._bounded(branch.weights, u, regret, least, best))
+                continue
+            special = self.after[u]
+            if special is None and least + _least(few.blind(self.alike[u]), regrets) >= best:
+                continue
+            some = regrets if special is None else few.of(special.regret)
+            chances = self.chances[u]
+            if _bounded(few.weights, map(few.cases, chances), few.slices, some, least, best) >= best:
+                continue
+            total = _bounded(branch.weights, chances, self.slices, (special or table).regret, least, best)
+            if total < best:
+                best = total
+                self.tried = [u, *(other for other in self.tried if other != u)][:_TRIED]
         return best
 
-    def _bounded(
-        self, weights: list[float], u: int, regret: list[list[float]], total: float, best: float
-    ) -> float:
-        """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
-        slices = self.slices
-        for chance in self.chances[u]:
-            left = list(map(mul, weights, chance))
-            mass = list(map(sum, map(left.__getitem__, slices)))
-            total += min(map(sum, map(map, repeat(mul), repeat(mass), regret)))
-            if total >= best:
-                return best
-        return total
+
+class _Few:
+    """The heaviest classes of an outcome: what is lost in them is no more than in all."""
+
+    def __init__(self, plain: _Plain, branch: _Branch) -> None:
+        mass = branch.mass
+        heavy = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
+        self._classes = _picked(heavy)
+        pieces = [range(len(branch.weights))[plain.slices[c]] for c in heavy]
+        self.cases = _picked(list(chain.from_iterable(pieces)))
+        self.weights = self.cases(branch.weights)
+        self.slices = [slice(a, b) for a, b in pairwise(accumulate(map(len, pieces), initial=0))]
+        self._mass = self._classes(mass)
+
+    def of(self, regret: list[list[float]]) -> list[Sequence[float]]:
+        """Regrets of every action in these classes."""
+        return list(map(self._classes, regret))
+
+    def blind(self, alike: list[float]) -> list[float]:
+        """What of these classes a probe leaves as it is."""
+        return list(map(mul, self._mass, self._classes(alike)))
+
+
+def _picked(places: Sequence[int]) -> Callable[[Sequence[float]], Sequence[float]]:
+    """What takes some places of a row."""
+    return itemgetter(*places) if len(places) > 1 else lambda row: [row[k] for k in places]
+
+
+def _least(mass: Sequence[float], regrets: Sequence[Sequence[float]]) -> float:
+    """What the best action loses on some masses by class."""
+    return min(map(sum, map(map, repeat(mul), repeat(mass), regrets)))
+
+
+def _bounded(
+    weights: Sequence[float],
+    chances: Iterable[Sequence[float]],
+    slices: Sequence[slice],
+    regrets: Sequence[Sequence[float]],
+    total: float,
+    best: float,
+) -> float:
+    """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
+    for chance in chances:
+        left = list(map(mul, weights, chance))
+        total += _least(list(map(sum, map(left.__getitem__, slices))), regrets)
+        if total >= best:
+            return best
+    return total
 
 
 # -- numpy ------------------------------------------------------------------------------------------------
