@@ -353,9 +353,10 @@ class Standstill:
         if not (feed and upstream):
             return ((1.0, volts),)
         fractions: list[tuple[float, float]] = []
-        for v, admittance in self._drawn(modes, Condition(Regime.START, hot=passing_hot)):
-            drawn = self.scale * admittance
-            for w, rest in feed:
+        behind_feed = self._drawn(modes, Condition(Regime.START, hot=passing_hot))
+        for w, rest in feed:
+            for v, admittance in behind_feed:
+                drawn = self.scale * admittance
                 behind, share = 1.0 + rest * drawn, w * v
                 fractions += [(share * u, volts * abs(behind / (behind + cord * drawn))) for u, cord in upstream]
         return tuple(fractions)
