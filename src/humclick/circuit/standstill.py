@@ -291,9 +291,7 @@ class Standstill:
             self._admittances[key] = self._drawn_by(left, condition)
         return self._admittances[key]
 
-    def _drawn_by(
-        self, modes: Mapping[str, str], condition: Condition
-    ) -> tuple[tuple[float, complex], ...]:
+    def _drawn_by(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, complex], ...]:
         every = {part: self._ties(part, modes.get(part, HEALTHY), condition) for part in self._behind}
         ties = [(part, tie) for part, rows in every.items() for tie in rows]
         if any(tie.pulled_by for _, tie in ties):
@@ -323,7 +321,9 @@ class Standstill:
     @cached_property
     def _behind(self) -> tuple[str, ...]:
         """Parts of the network behind the feed."""
-        return tuple(p.id for p in self.machine.parts if p.id not in self._still and p.id not in self._feeding)
+        return tuple(
+            p.id for p in self.machine.parts if p.id not in self._still and p.id not in self._feeding
+        )
 
     def _beside(self, parts: tuple[str, ...], condition: Condition) -> list[Tie]:
         """The sound network without some parts, as they see it."""
@@ -358,5 +358,7 @@ class Standstill:
             for v, admittance in behind_feed:
                 drawn = self.scale * admittance
                 behind, share = 1.0 + rest * drawn, w * v
-                fractions += [(share * u, volts * abs(behind / (behind + cord * drawn))) for u, cord in upstream]
+                fractions += [
+                    (share * u, volts * abs(behind / (behind + cord * drawn))) for u, cord in upstream
+                ]
         return tuple(fractions)

@@ -402,7 +402,9 @@ class _Arrays:
         self.slices = [slice(a, b) for a, b in pairwise(ends)]
         tables = [np.asarray(table) for table in problem.tables]
         rows = [np.asarray(row)[order] for row in problem.rows_of]
-        self.chance = np.concatenate([t[row].T for t, row in zip(tables, rows, strict=True)])  # outcome × case
+        self.chance = np.concatenate(
+            [t[row].T for t, row in zip(tables, rows, strict=True)]
+        )  # outcome × case
         self.branch = self.chance * np.asarray(problem.weights)[order]
         self.owners = np.repeat(np.arange(len(tables)), [table.shape[1] for table in tables])
         self.starts = np.flatnonzero(np.diff(self.owners, prepend=-1))
