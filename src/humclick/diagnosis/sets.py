@@ -42,19 +42,19 @@ ALIKE = 1.0 - 1e-9
 @dataclass(frozen=True)
 class WeighedSets:
     """
-    The sets that matter.
+    The sets that matter; in tuples, which the garbage collector does not go through.
 
     Attributes
     ----------
     alike : tuple of Alike
         What the sets are made of.
-    sets : list of tuple of int
+    sets : tuple of tuple of int
         Each as indices into `alike`, the heaviest first.
-    weights : list of float
+    weights : tuple of float
         Weight of each, not normalised. [-]
     shapes : list of tuple of float
         Ways in which a weight is shared out over the lead nodes. [-]
-    shape_of : list of int
+    shape_of : tuple of int
         Which of these each set has.
     rest : float
         All sets not among them weigh no more; 0 where every set is. [-]
@@ -65,10 +65,10 @@ class WeighedSets:
     """
 
     alike: tuple[Alike, ...]
-    sets: list[tuple[int, ...]]
-    weights: list[float]
+    sets: tuple[tuple[int, ...], ...]
+    weights: tuple[float, ...]
     shapes: list[tuple[float, ...]]
-    shape_of: list[int]
+    shape_of: tuple[int, ...]
     rest: float
     beyond: float
     evaluations: int
@@ -372,7 +372,8 @@ class Search:
             made = self._asked(stage, kept)
         sets, weights = made.ordered()
         shapes, shape_of = self._shapes(sets)
-        return WeighedSets(self.alike, sets, weights, shapes, shape_of, rest, beyond * ceiling, self.count)
+        told = tuple(sets), tuple(weights), shapes, tuple(shape_of)
+        return WeighedSets(self.alike, *told, rest, beyond * ceiling, self.count)
 
     def _shapes(self, sets: Sequence[tuple[int, ...]]) -> tuple[list[tuple[float, ...]], list[int]]:
         """How the weights of sets are shared out over the leads, and which of these each set has."""

@@ -81,9 +81,10 @@ class _Rows:
     def ordered(self) -> tuple[list[tuple[int, ...]], list[float]]:
         order = (-self.weights).argsort(kind="stable")
         order = order[self.weights[order] > 0.0]
-        sizes = (self.numbers[order] < self.none).sum(axis=1).tolist()
-        rows = zip(self.numbers[order].tolist(), sizes, strict=True)
-        return [tuple(row[:size]) for row, size in rows], self.weights[order].tolist()
+        none = self.none
+        rows = zip(*self.numbers[order].T.tolist(), strict=True)
+        sets = [row if row[-1] < none else tuple([n for n in row if n < none]) for row in rows]
+        return sets, self.weights[order].tolist()
 
 
 class ArraySearch(Search):
