@@ -23,11 +23,14 @@ _SQRT2 = math.sqrt(2.0)
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 
-def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> list[Stretch]:
+def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> tuple[Stretch, ...]:
     """All that may be shown, cut at ascending edges, with OL as the last or in the last. [SI]"""
-    places = [-math.inf, *(scale.start_of(edge) for edge in edges)]
-    places += [scale.limit, math.inf] if open_apart else [math.inf]
-    return [Stretch(scale, low, high) for low, high in itertools.pairwise(places)]
+    key = (tuple(edges), open_apart)
+    if key not in scale.cuts:
+        places = [-math.inf, *map(scale.start_of, edges)]
+        places += [scale.limit, math.inf] if open_apart else [math.inf]
+        scale.cuts[key] = tuple([Stretch(scale, low, high) for low, high in itertools.pairwise(places)])
+    return scale.cuts[key]
 
 
 def shares_of(cut: Sequence[Stretch], median: float, sigma: float, base: float = 0.0) -> tuple[float, ...]:

@@ -145,10 +145,11 @@ class Hypotheses:
 
     def left_of(self, remedies: Iterable[str]) -> frozenset[str]:
         """What is to be done of some remedies: only a wait where there is nothing else."""
-        left = frozenset(remedies) - _WAIT or _WAIT
-        return self._classes.setdefault(left, left)
+        every = frozenset(remedies)
+        left = every - _WAIT or _WAIT
+        return self.needs.setdefault(every, self.needs.setdefault(left, left))
 
     @cached_property
-    def _classes(self) -> dict[frozenset[str], frozenset[str]]:
-        """Decision classes met so far, each once."""
+    def needs(self) -> dict[frozenset[str], frozenset[str]]:
+        """`left_of` remedies asked for so far."""
         return {}

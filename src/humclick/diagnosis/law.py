@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from humclick.meters import Meter, Quantity, default_meter
 
@@ -133,6 +134,7 @@ class Scale:
     __slots__ = (
         "_places",
         "bottom",
+        "cuts",
         "dirty",
         "dirty_ohms",
         "highest",
@@ -167,6 +169,8 @@ class Scale:
         self.dirty = slips["dirty_contact"] if ohms else 0.0
         self.dirty_ohms = slips["dirty_contact_ohms"]
         self._places: dict[float, _Place] = {}
+        #: Stretches it was cut into already, by their edges (`humclick.diagnosis.displays.cut_at`).
+        self.cuts: dict[tuple[tuple[float, ...], bool], tuple[Any, ...]] = {}
         self.sure = 1.0 - self.lost - self.wild - self.dirty - self.kilo
 
     def span_of(self, x: float) -> _Span:

@@ -305,15 +305,15 @@ class _Plain:
         table = self.after[first] or self.table
         few = _Few(self, branch)
         regrets = few.of(table.regret)
-        rank = {u: k for k, u in enumerate(reversed(self.tried))}
-        pays = [row for row in branch.seconds if row[0] < best]
-        pays.sort(key=lambda row: -rank.get(row[1], -1))
-        for least, u in pays:
+        pays = {u: least for least, u in branch.seconds if least < best}
+        for u in dict.fromkeys(chain(filter(pays.__contains__, self.tried), pays)):
+            least, special = pays[u], self.after[u]
             if least >= best:  # not even perfect knowledge would pay
                 continue
-            special = self.after[u]
-            if special is None and least + _least(few.blind(self.alike[u]), regrets) >= best:
-                continue
+            if special is None:
+                blind = list(map(mul, few.mass, few.classes(self.alike[u])))
+                if least + _least(blind, regrets) >= best:
+                    continue
             some = regrets if special is None else few.of(special.regret)
             chances = self.chances[u]
             if _bounded(few.weights, map(few.cases, chances), few.slices, some, least, best) >= best:
@@ -331,20 +331,16 @@ class _Few:
     def __init__(self, plain: _Plain, branch: _Branch) -> None:
         mass = branch.mass
         heavy = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
-        self._classes = _picked(heavy)
+        self.classes = _picked(heavy)
         pieces = [range(len(branch.weights))[plain.slices[c]] for c in heavy]
         self.cases = _picked(list(chain.from_iterable(pieces)))
         self.weights = self.cases(branch.weights)
         self.slices = [slice(a, b) for a, b in pairwise(accumulate(map(len, pieces), initial=0))]
-        self._mass = self._classes(mass)
+        self.mass = self.classes(mass)
 
     def of(self, regret: list[list[float]]) -> list[Sequence[float]]:
         """Regrets of every action in these classes."""
-        return list(map(self._classes, regret))
-
-    def blind(self, alike: list[float]) -> list[float]:
-        """What of these classes a probe leaves as it is."""
-        return list(map(mul, self._mass, self._classes(alike)))
+        return list(map(self.classes, regret))
 
 
 def _picked(places: Sequence[int]) -> Callable[[Sequence[float]], Sequence[float]]:

@@ -241,7 +241,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
                 ratios = list(map(mul, ratios, _main(table, at, mode)))
             fault = (part, mode)
             bits = tuple(map(getitem, marks, repeat(fault)))
-            ties = tuple([column[mode] for column in columns]) if columns else ()
+            ties = tuple(map(getitem, columns, repeat(mode)))
             key = scales.kind(fault), bits, ties, tuple(sorted(paired.get(fault, ())))
             groups.setdefault(key, []).append((mode, ratios))
         for members in groups.values():

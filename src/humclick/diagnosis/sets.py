@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property, reduce
 from heapq import nlargest
 from itertools import accumulate, combinations, compress, filterfalse, pairwise, repeat
-from operator import mul, not_, or_
+from operator import is_not, mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
@@ -202,18 +202,19 @@ class Search:
         reach = reach_of(groups, ties)
         order = sorted(range(len(groups)), key=list(map(max, reach)).__getitem__, reverse=True)
         rank = {n: k for k, n in enumerate(order)}
-        self.alike = tuple(groups[n] for n in order)
+        self.alike = tuple(map(groups.__getitem__, order))
         self.ratios = [group.ratios for group in self.alike]
         self.wide = [reach[n] for n in order]
         self.reach = [max(row) for row in self.wide]
         self.bits = [1 << group.part for group in self.alike]
-        self.ties = {tuple(sorted(rank[n] for n in chosen)): row for chosen, row in ties.items()}
+        self.ties = {tuple(sorted(map(rank.__getitem__, chosen))): row for chosen, row in ties.items()}
         self.partners = [0] * len(self.alike)  # bits of parts each has a tie with
         for chosen in self.ties:
+            parts = reduce(or_, map(self.bits.__getitem__, chosen))
             for n in chosen:
-                self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
+                self.partners[n] |= parts ^ self.bits[n]
         self.tied = reduce(or_, self.partners, 0)
-        self.loose = any(wide is not ratios for wide, ratios in zip(self.wide, self.ratios, strict=True))
+        self.loose = any(map(is_not, self.wide, self.ratios))
         self.single = [row[0] for row in self.ratios]
         marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
         self.marks = [0] * len(self.alike)

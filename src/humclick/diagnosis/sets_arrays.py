@@ -81,10 +81,10 @@ class _Rows:
     def ordered(self) -> tuple[list[tuple[int, ...]], list[float]]:
         order = (-self.weights).argsort(kind="stable")
         order = order[self.weights[order] > 0.0]
-        none = self.none
-        rows = zip(*self.numbers[order].T.tolist(), strict=True)
-        sets = [row if row[-1] < none else tuple([n for n in row if n < none]) for row in rows]
-        return sets, self.weights[order].tolist()
+        numbers = self.numbers[order]
+        sizes = (numbers < self.none).sum(axis=1).tolist()
+        rows = zip(*numbers.T.tolist(), strict=True)
+        return [row[:size] for row, size in zip(rows, sizes, strict=True)], self.weights[order].tolist()
 
 
 class ArraySearch(Search):

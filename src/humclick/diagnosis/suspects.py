@@ -103,19 +103,18 @@ class Posterior:
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:
         """Probability of each decision class, the most probable first. [-]"""
-        remedy, bits = self.bench.space.remedy, dict[str, int]()
-        of_group = []
-        for group in self.weighed.alike:
-            name = remedy[group.fault]
-            of_group.append(bits.setdefault(name, 1 << len(bits)))
+        space = self.bench.space
+        bits: dict[str, int] = {}
+        of_group = [bits.setdefault(space.remedy[g.fault], 1 << len(bits)) for g in self.weighed.alike]
         masses: dict[int, float] = {}
         for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
             needed = reduce(or_, map(of_group.__getitem__, numbers), 0)
             masses[needed] = masses.get(needed, 0.0) + w
         rows: dict[frozenset[str], float] = {}
         for needed, w in masses.items():
-            remedies = self.bench.space.left_of(compress(bits, map(needed.__and__, bits.values())))
-            rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
+            remedies = frozenset(compress(bits, map(needed.__and__, bits.values())))
+            needs = space.needs.get(remedies) or space.left_of(remedies)
+            rows[needs] = rows.get(needs, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
         ordered = sorted([(-round(p, _DIGITS), sorted(remedies), remedies) for remedies, p in rows.items()])
         return {remedies: rows[remedies] for _, _, remedies in ordered}

@@ -353,7 +353,7 @@ def mixture(weights: Sequence[float], rows: Sequence[Row]) -> Row:
     """Rows taken together by their weights."""
     if len(rows) == 1:
         return rows[0]
-    return tuple(math.fsum(map(mul, weights, column)) for column in zip(*rows, strict=True))
+    return tuple([math.fsum(map(mul, weights, column)) for column in zip(*rows, strict=True)])
 
 
 def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tuple[float, ...]:
