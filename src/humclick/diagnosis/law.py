@@ -143,6 +143,7 @@ class Scale:
         "loose",
         "lost",
         "offset",
+        "shares",
         "spans",
         "sure",
         "wild",
@@ -171,6 +172,8 @@ class Scale:
         self._places: dict[float, _Place] = {}
         #: Stretches it was cut into already, by their edges (`humclick.diagnosis.displays.cut_at`).
         self.cuts: dict[tuple[tuple[float, ...], bool], tuple[Any, ...]] = {}
+        #: What is shown of unknowns, by places, median, ln deviation and base (`shares_of`, in the same). [-]
+        self.shares: dict[tuple[tuple[float, ...], float, float, float], tuple[float, ...]] = {}
         self.sure = 1.0 - self.lost - self.wild - self.dirty - self.kilo
 
     def span_of(self, x: float) -> _Span:
@@ -282,13 +285,8 @@ class Scale:
             return unknown.below(x)
         base, median, sigma, exp, twice = unknown.base, unknown.median, unknown.sigma, math.exp, 2.0 * least
         half, steps = _laid(math.ceil((last - first) / 4.0), first, last)
-        lifted = [
-            w
-            * exp(
-                ((v := base + median * exp(sigma * z)) - x) / (0.5 * v if v > twice else least) - 0.5 * z * z
-            )
-            for z, w in steps
-        ]
+        nodes = [(w, z * z, base + median * exp(sigma * z)) for z, w in steps]
+        lifted = [w * exp((v - x) / (0.5 * v if v > twice else least) - 0.5 * zz) for w, zz, v in nodes]
         return unknown.below(x) - half * sum(lifted)
 
 

@@ -41,7 +41,6 @@ __all__ = [
     "Lying",
     "PinDisplay",
     "Sealed",
-    "Weighted",
     "WindingEvidence",
     "pin_pairs",
 ]

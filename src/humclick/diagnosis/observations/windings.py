@@ -263,7 +263,6 @@ class _Ahead:
         self._stretches = cut_at(weighing.scale(probe, offset), edges)
         self._open = shares_of(self._stretches, math.inf, 0.0)
         self._known: dict[tuple[Sealed, tuple[str, str], _Naming], Row] = {}
-        self._foreseen: dict[tuple[float, float, float], Row] = {}
 
     def row(self, modes: Mapping[str, str]) -> Row:
         """Probability of each stretch. [-]"""
@@ -298,7 +297,7 @@ class _Ahead:
             else:
                 at = base * warm + median * warm
                 points[at] = points.get(at, 0.0) + weight
-        rows = [self._shares(unknown) for unknown in spread]
+        rows = [shares_of(self._stretches, *unknown) for unknown in spread]
         if not points:
             return mixture([*spread.values()], rows)
         columns = [stretch.probabilities([*points]) for stretch in self._stretches]
@@ -306,13 +305,6 @@ class _Ahead:
         if not spread:
             return tuple(exact)
         return mixture([*spread.values(), 1.0], [*rows, tuple(exact)])
-
-    def _shares(self, unknown: tuple[float, float, float]) -> Row:
-        """Probability of each stretch for a median, ln standard deviation and base; once for all modes."""
-        row = self._foreseen.get(unknown)
-        if row is None:
-            row = self._foreseen[unknown] = shares_of(self._stretches, *unknown)
-        return row
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:
