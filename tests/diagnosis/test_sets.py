@@ -16,7 +16,8 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.hypotheses import Fault
 from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
-from humclick.diagnosis.sets import weigh
+from humclick.diagnosis.sets import Search, weigh
+from humclick.diagnosis.sets_arrays import search_for
 from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Situation
 from humclick.diagnosis.suspects import posterior
@@ -81,11 +82,31 @@ def _whole(draw: st.DrawFn, faults: list[Fault]) -> Whole:
 _CAREFUL = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
+#: In plain Python, and with numpy.
+searches = st.sampled_from([Search, search_for])
+
+
 @_CAREFUL
-@given(invented())
-def test_every_set_is_weighed_where_nothing_may_be_left_out(scales: Scales) -> None:
+@given(invented(), st.sampled_from([0.0, 1e-3, 0.1]))
+def test_both_searches_find_the_same(scales: Scales, tolerance: float) -> None:
+    """With numpy the same sets are weighed, as much is left out, and leads share it alike."""
+    plain, arrays = (weigh(scales, tolerance, 0.0, search) for search in (Search, search_for))
+
+    rows = [
+        {chosen: w for n in range(len(told.sets)) for chosen, w in told.split(n)} for told in (plain, arrays)
+    ]
+    assert rows[1] == pytest.approx(rows[0], rel=1e-9)
+    assert arrays.rest == pytest.approx(plain.rest, rel=1e-6, abs=1e-12 * math.fsum(plain.weights))
+    assert arrays.beyond == plain.beyond
+
+
+@_CAREFUL
+@given(invented(), searches)
+def test_every_set_is_weighed_where_nothing_may_be_left_out(
+    scales: Scales, search: Callable[[Scales], Search]
+) -> None:
     """With no tolerance the sets, split again, are all sets, each with the weight written out by hand."""
-    told = weigh(scales, 0.0)
+    told = weigh(scales, 0.0, 0.0, search)
 
     split = {chosen: w for n in range(len(told.sets)) for chosen, w in told.split(n)}
     whole = {chosen: math.fsum(row) for chosen, row in every_set(scales).items()}
@@ -96,10 +117,12 @@ def test_every_set_is_weighed_where_nothing_may_be_left_out(scales: Scales) -> N
 
 
 @_CAREFUL
-@given(invented(), st.sampled_from([0.3, 1e-2, 1e-3, 1e-6]), chances)
-def test_what_is_left_out_is_bounded(scales: Scales, tolerance: float, floor: float) -> None:
+@given(invented(), st.sampled_from([0.3, 1e-2, 1e-3, 1e-6]), chances, searches)
+def test_what_is_left_out_is_bounded(
+    scales: Scales, tolerance: float, floor: float, search: Callable[[Scales], Search]
+) -> None:
     """Sets told have their exact weight; all others weigh no more than the rest, which is allowed."""
-    told = weigh(scales, tolerance, floor)
+    told = weigh(scales, tolerance, floor, search)
 
     split = {chosen: w for n in range(len(told.sets)) for chosen, w in told.split(n)}
     whole = {chosen: math.fsum(row) for chosen, row in every_set(scales).items()}

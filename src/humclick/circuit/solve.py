@@ -22,7 +22,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -36,13 +36,17 @@ __all__ = [
     "SMALLEST",
     "BranchCurrents",
     "Impedance",
+    "Tie",
     "TwoPoint",
     "branch_currents",
     "resistance_between",
+    "seen_from",
 ]
 
 #: Node, node and the impedance between them. [Ω]
 Impedance = tuple[str, str, float | complex]
+#: Node, node and the admittance between them. [S]
+Tie = tuple[str, str, complex]
 
 #: An impedance whose magnitude is below this is an ideal wire, so that no product underflows. [Ω]
 SMALLEST = 1e-100
@@ -236,6 +240,43 @@ def _share_among_wires(
                 amps[k] += inflow[n] * fall[i][j]
 
 
+def seen_from(ties: Iterable[Tie], nodes: Collection[str]) -> list[Tie]:
+    """
+    A network as it is seen from some of its nodes: the admittances between them.
+
+    Parameters
+    ----------
+    ties : iterable of (str, str, complex)
+        The network: node, node, the finite admittance between them. [S]
+    nodes : collection of str
+        What may be asked of the network later.
+
+    Returns
+    -------
+    list of (str, str, complex)
+        Between these nodes; nodes near resonance are left in it. [S]
+
+    Examples
+    --------
+    >>> seen_from([("L", "R", 0.5), ("R", "N", 0.5), ("L", "N", 0.25)], ("L", "N"))
+    [('L', 'N', 0.5)]
+    """
+    number: dict[str, int] = {}
+    mesh: _Mesh[complex] = []
+    for p, q, y in ties:
+        for node in (p, q):
+            if node not in number:
+                number[node] = len(mesh)
+                mesh.append({})
+        i, j = number[p], number[q]
+        if i != j:
+            mesh[i][j] = mesh[j][i] = mesh[i].get(j, 0.0) + y
+    left = [k for node, k in number.items() if node not in nodes]
+    _take_out(mesh, left, [], _SAFE)
+    kept = {k: node for node, k in number.items() if node in nodes or k in left}
+    return [(node, kept[j], y) for i, node in kept.items() for j, y in mesh[i].items() if i < j]
+
+
 def _refusal(p: str, q: str, z: object, allowed: str) -> OutOfRange:
     return OutOfRange(
         Message(
@@ -328,12 +369,18 @@ def _admittances(size: int, branches: Iterable[_Branch[_Y]]) -> _Mesh[_Y]:
 
 def _eliminate(mesh: _Mesh[_Y], start: int, end: int, safe: float = 0.0) -> list[_Step[_Y]]:
     """
-    Take out every node but two, those with the fewest neighbours first; `mesh` is used up.
+    Take out every node but two; `mesh` is used up.
 
     Raises `_Resonance` when |Σ y| is below `safe` times Σ |y| at every node left.
     """
     steps: list[_Step[_Y]] = []
-    waiting = [k for k in range(len(mesh)) if k != start and k != end]
+    if _take_out(mesh, [k for k in range(len(mesh)) if k not in (start, end)], steps, safe):
+        raise _Resonance
+    return steps
+
+
+def _take_out(mesh: _Mesh[_Y], waiting: list[int], steps: list[_Step[_Y]], safe: float = 0.0) -> bool:
+    """Take nodes out, those with the fewest neighbours first; whether some had to be left for resonance."""
     while waiting:
         k, fewest = -1, len(mesh)
         for n in waiting:
@@ -345,10 +392,10 @@ def _eliminate(mesh: _Mesh[_Y], start: int, end: int, safe: float = 0.0) -> list
                 if fewest <= 2:
                     break
         if k < 0:
-            raise _Resonance
+            return True
         waiting.remove(k)
         _star_to_mesh(mesh, k, steps)
-    return steps
+    return False
 
 
 def _star_to_mesh(mesh: _Mesh[_Y], k: int, steps: list[_Step[_Y]]) -> None:

@@ -9,13 +9,14 @@ shell is bonded to the neutral side.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import NetworkBranch, Setup, branches_of
-from humclick.circuit.solve import Impedance, branch_currents
+from humclick.circuit.solve import Impedance, Tie, branch_currents, seen_from
 from humclick.parts.family import HEALTHY, Condition, Element, Regime, Role
 from humclick.sourced import Z95, Spread, read_data
 
@@ -45,6 +46,16 @@ class Start:
     ground: float  #: Current through the shell per volt. [A/V]
 
 
+class _Tie(NamedTuple):
+    """A branch behind the feed as an admittance between merged nodes. [S]"""
+
+    a: str
+    b: str
+    admittance: complex
+    strays: float  #: How far the logarithm of the admittance strays, if it is wide; with its sign. [-]
+    pulled_by: str
+
+
 class Standstill:
     """One machine with its rotor locked, remembered by what differs electrically."""
 
@@ -52,8 +63,11 @@ class Standstill:
         self.machine = machine
         self.data = read_data("humclick.circuit", "standstill.toml")
         self._cores: dict[tuple[object, ...], tuple[tuple[float, Start], ...]] = {}
-        self._feeds: dict[tuple[object, ...], tuple[tuple[float, complex | None], ...]] = {}
+        self._feeds: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
         self._volts: dict[tuple[object, ...], tuple[tuple[float, float], ...]] = {}
+        self._tied: dict[tuple[object, ...], tuple[_Tie, ...]] = {}
+        self._rests: dict[tuple[object, ...], list[Tie]] = {}
+        self._admittances: dict[tuple[object, ...], tuple[tuple[float, complex], ...]] = {}
 
     @cached_property
     def _supply(self) -> tuple[str, ...]:
@@ -152,10 +166,9 @@ class Standstill:
         return coil * winding * abs(ratio) >= float(self.data["pick_up"]["value"])
 
     def _feed(
-        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...] = ()
-    ) -> tuple[tuple[float, complex | None], ...]:
-        """Series impedance of parts of the feed, by default of all; None where open; weights sum to 1."""
-        parts = parts or self._feeding
+        self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...]
+    ) -> tuple[tuple[float, float], ...]:
+        """Series resistance of parts of the feed; empty where open, else weights sum to 1. [-], [Ω]"""
         key = (hot, parts, *sorted((p, m) for p, m in modes.items() if p in parts))
         if key not in self._feeds:
             self._feeds[key] = self._solve_feed(modes, hot, parts)
@@ -163,15 +176,15 @@ class Standstill:
 
     def _solve_feed(
         self, modes: Mapping[str, str], hot: bool, parts: tuple[str, ...]
-    ) -> tuple[tuple[float, complex | None], ...]:
-        nodes: list[tuple[float, complex | None]] = [(1.0, 0j)]
+    ) -> tuple[tuple[float, float], ...]:
+        nodes = [(1.0, 0.0)]
         condition = Condition(Regime.START, hot=hot)
         for part in parts:
             mode = modes.get(part, HEALTHY)
             rows = self.machine.branches(part, mode, condition)
             wanted = 2 if part in self._supply else 1
             if len(rows) < wanted:
-                return ((1.0, None),)
+                return ()
             family_mode = self.machine.part(part).family.mode(mode)
             sizes: dict[str, tuple[Spread, int]] = {}  # conductors of one size are of one cord
             for _, _, branch in rows:
@@ -181,8 +194,8 @@ class Standstill:
                 rule = _FINE_NODES if parts == self._supply else _NODES
                 rule = rule if spread.factor > _NARROW else ((0.0, 1.0),)
                 nodes = [
-                    (w * v, None if zs is None else zs + count * spread.median * math.exp(z * spread.sigma))
-                    for w, zs in nodes
+                    (w * v, ohms + count * spread.median * math.exp(z * spread.sigma))
+                    for w, ohms in nodes
                     for z, v in rule
                 ]
         return tuple(nodes)
@@ -224,30 +237,128 @@ class Standstill:
         return None if seen == self._shown(part, HEALTHY) else seen
 
     def _shown(self, part: str, mode: str) -> tuple[Hashable, ...]:
-        rows = () if part in self._still else self.machine.sized(part, mode, Condition(Regime.START))
-        at_rest = self.machine.sized(part, mode, Condition()) if part in self._supply else ()
-        return part, self.machine.part(part).family.mode(mode).volts, rows, at_rest
+        """All that `terminal_volts` goes by."""
+        cold = Condition(Regime.START)
+        rows: Sequence[Hashable] = ()
+        if part in self._feeding:
+            spreads = [(row.size, spread) for _, _, row, spread in self.machine.sized(part, mode, cold)]
+            rows = [(size, s.median, s.sigma * (s.factor > _NARROW)) for size, s in spreads]
+        elif part not in self._still:
+            rows = self._ties(part, mode, cold)
+        fed = part not in self._supply or self._fed(mode)
+        return part, self.machine.part(part).family.mode(mode).volts, tuple(rows), fed
+
+    def _fed(self, mode: str) -> bool:
+        """Whether both conductors of the supply arrive."""
+        (supply,) = self._supply
+        return len(self.machine.sized(supply, mode, Condition())) > 1
+
+    # -- what the part behind the feed draws --------------------------------------------------------------
+
+    @cached_property
+    def _place(self) -> dict[str, str]:
+        """The node that stands for each, plain wires making theirs one."""
+        place = {node: node for node in self.machine.nodes}
+        for a, b in self.machine.wires:
+            if {a, b} != {"n", "c"}:
+                place = {node: place[a] if at == place[b] else at for node, at in place.items()}
+        return place
+
+    def _ties(self, part: str, mode: str, condition: Condition) -> tuple[_Tie, ...]:
+        """What a part adds to the network behind the feed."""
+        key = (part, mode, condition)
+        if key not in self._tied:
+            rows = []
+            for a, b, row, spread in self.machine.sized(part, mode, condition):
+                if row.size != "insulation":
+                    branch = NetworkBranch(a, b, part, row.size, row.element, spread, row.pulled_by)
+                    strays = 0.0 if row.size == "winding" else self._strays(branch)
+                    strays *= (strays >= _WIDE_SIGMA) * (-1.0 if row.element is Element.OHMIC else 1.0)
+                    ohms = self._impedance(branch, condition.regime, spread.median)
+                    rows.append(_Tie(self._place[a], self._place[b], 1.0 / ohms, strays, row.pulled_by))
+            self._tied[key] = tuple(rows)
+        return self._tied[key]
+
+    def _drawn(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, complex], ...]:
+        """
+        Weighted admittances behind the feed; weights sum to 1. [S]
+
+        As of `core`, from the parts that are not sound and what the network of the others is to them.
+        """
+        left = {p: m for p, m in modes.items() if p not in self._feeding and p not in self._still}
+        key = (condition, *sorted(left.items()))
+        if key not in self._admittances:
+            self._admittances[key] = self._drawn_by(left, condition)
+        return self._admittances[key]
+
+    def _drawn_by(self, modes: Mapping[str, str], condition: Condition) -> tuple[tuple[float, complex], ...]:
+        every = {part: self._ties(part, modes.get(part, HEALTHY), condition) for part in self._behind}
+        ties = [(part, tie) for part, rows in every.items() for tie in rows]
+        if any(tie.pulled_by for _, tie in ties):
+            return tuple((w, solved.admittance) for w, solved in self.core(modes, condition))
+        part, widest = max(ties, key=lambda row: abs(row[1].strays), default=("", None))
+        strays = widest.strays if widest is not None else 0.0
+        own = modes.keys() | {part} if strays else modes.keys()
+        rest = self._beside(tuple(part for part in self._behind if part in own), condition)
+        drawn = []
+        for z, weight in _NODES if strays else ((0.0, 1.0),):
+            varied = [
+                (t.a, t.b, t.admittance * math.exp(z * strays) if t is widest else t.admittance)
+                for part, t in ties
+                if part in own
+            ]
+            seen = seen_from([*varied, *rest], self._poles)
+            if len(seen) > 1:  # near resonance
+                return tuple((w, solved.admittance) for w, solved in self.core(modes, condition))
+            drawn.append((weight, seen[0][2] if seen else 0j))
+        return tuple(drawn)
+
+    @cached_property
+    def _poles(self) -> tuple[str, str]:
+        """Where the feed ends."""
+        return self._place["k"], self._place["c"]
+
+    @cached_property
+    def _behind(self) -> tuple[str, ...]:
+        """Parts of the network behind the feed."""
+        return tuple(
+            p.id for p in self.machine.parts if p.id not in self._still and p.id not in self._feeding
+        )
+
+    def _beside(self, parts: tuple[str, ...], condition: Condition) -> list[Tie]:
+        """The sound network without some parts, as they see it."""
+        key = (condition, *parts)
+        if key not in self._rests:
+            ties = [
+                tie[:3]
+                for part in self._behind
+                if part not in parts
+                for tie in self._ties(part, HEALTHY, condition)
+            ]
+            ties.append((self._place["shell"], self._place["c"], 1.0 / self.data["ground_bond"]["value"]))
+            modes = ((part, mode) for part in parts for mode in self.machine.part(part).family.modes)
+            ends = {node for of in modes for tie in self._ties(*of, condition) for node in tie[:2]}
+            self._rests[key] = seen_from(ties, ends.union(self._poles))
+        return self._rests[key]
 
     def _terminal_volts(self, modes: Mapping[str, str], hot: bool) -> tuple[tuple[float, float], ...]:
-        chosen = {p: self.machine.part(p).family.mode(m) for p, m in modes.items()}
-        volts = math.prod(m.volts for m in chosen.values())
+        chosen = [self.machine.part(p).family.mode(m) for p, m in modes.items()]
+        volts = math.prod([m.volts for m in chosen])
         (supply,) = self._supply
-        if len(self.machine.branches(supply, modes.get(supply, HEALTHY), Condition())) < 2:
+        if not self._fed(modes.get(supply, HEALTHY)):
             return ((1.0, 0.0),)
-        passing_hot = hot and any(m.passing for m in chosen.values())
+        passing_hot = hot and any(m.passing for m in chosen)
         upstream = self._feed(modes, passing_hot, self._supply)
         feed = self._feed(modes, passing_hot, self._feeding[1:])
-        if all(rest is None for _, rest in feed) or all(cord is None for _, cord in upstream):
+        if not (feed and upstream):
             return ((1.0, volts),)
-        fractions = []
+        fractions: list[tuple[float, float]] = []
+        behind_feed = self._drawn(modes, Condition(Regime.START, hot=passing_hot))
         for w, rest in feed:
-            for v, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
-                drawn = self.scale * locked.admittance
-                for u, cord in upstream:
-                    if rest is None or cord is None:
-                        fractions.append((w * v * u, volts))
-                        continue
-                    fractions.append(
-                        (w * v * u, volts * abs(1.0 - cord * drawn / (1.0 + (cord + rest) * drawn)))
-                    )
+            for v, admittance in behind_feed:
+                drawn = self.scale * admittance
+                behind, share = 1.0 + rest * drawn, w * v
+                fractions += [
+                    (share * u, volts * abs(behind / (behind + cord * drawn))) for u, cord in upstream
+                ]
         return tuple(fractions)

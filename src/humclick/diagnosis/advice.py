@@ -331,8 +331,11 @@ def _before_power(judged: Judged, every: Sequence[Bar]) -> tuple[GuardState, ...
 
 def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[Forecast]) -> tuple[Value, ...]:
     values, leads = [], _leading(judged)
+    why: dict[float, Message] = {}
     for worth in made.worths:
         f = forecasts[worth.probe]
+        if f.probe.minutes not in why:
+            why[f.probe.minutes] = _why(leads, f)
         values.append(
             Value(
                 f.probe.id,
@@ -343,7 +346,7 @@ def _values(judged: Judged, problem: Choice, made: Plan, forecasts: Sequence[For
                 problem.first[worth.probe],
                 f.probe.minutes,
                 f.waits,
-                _why(leads, f),
+                why[f.probe.minutes],
             )
         )
     return tuple(values)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
+from operator import sub
 
 from humclick.diagnosis.law import KILO, REACH, Scale, in_the_open
 from humclick.diagnosis.quadrature import Cut
@@ -19,22 +20,33 @@ from humclick.readings import Reading
 
 __all__ = ["Display", "Edge", "Stretch", "cut_at", "shares_of"]
 
+#: So many unknowns are remembered with what a scale would show of them.
+_MOST_SHARES = 4000
 _SQRT2 = math.sqrt(2.0)
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 
-def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> list[Stretch]:
+def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> tuple[Stretch, ...]:
     """All that may be shown, cut at ascending edges, with OL as the last or in the last. [SI]"""
-    places = [-math.inf, *(scale.start_of(edge) for edge in edges)]
-    places += [scale.limit, math.inf] if open_apart else [math.inf]
-    return [Stretch(scale, low, high) for low, high in itertools.pairwise(places)]
+    key = (tuple(edges), open_apart)
+    if key not in scale.cuts:
+        places = [-math.inf, *map(scale.start_of, edges)]
+        places += [scale.limit, math.inf] if open_apart else [math.inf]
+        scale.cuts[key] = tuple([Stretch(scale, low, high) for low, high in itertools.pairwise(places)])
+    return scale.cuts[key]
 
 
 def shares_of(cut: Sequence[Stretch], median: float, sigma: float, base: float = 0.0) -> tuple[float, ...]:
     """Probability of each stretch of a whole scale, for a base plus a log-normal unknown. [SI], [-], [SI]"""
-    places = [stretch.high for stretch in cut[:-1]]
-    below = [0.0, *cut[0].scale.below_all(places, median, sigma, base), 1.0]
-    return tuple(b - a for a, b in itertools.pairwise(below))
+    scale, places = cut[0].scale, tuple([stretch.high for stretch in cut[:-1]])
+    key = (places, median, sigma, base)
+    shares = scale.shares.get(key)
+    if shares is None:
+        below = [0.0, *scale.below_all(places, median, sigma, base), 1.0]
+        if len(scale.shares) >= _MOST_SHARES:
+            scale.shares.clear()
+        shares = scale.shares[key] = tuple(map(sub, below[1:], below))
+    return shares
 
 
 class Stretch:

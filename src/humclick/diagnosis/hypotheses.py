@@ -143,7 +143,13 @@ class Hypotheses:
         """What puts a set right: its decision class. Nothing broken needs only a wait."""
         return self.left_of(map(self.remedy.__getitem__, chosen))
 
-    @staticmethod
-    def left_of(remedies: Iterable[str]) -> frozenset[str]:
+    def left_of(self, remedies: Iterable[str]) -> frozenset[str]:
         """What is to be done of some remedies: only a wait where there is nothing else."""
-        return frozenset(remedies) - _WAIT or _WAIT
+        every = frozenset(remedies)
+        left = every - _WAIT or _WAIT
+        return self.needs.setdefault(every, self.needs.setdefault(left, left))
+
+    @cached_property
+    def needs(self) -> dict[frozenset[str], frozenset[str]]:
+        """`left_of` remedies asked for so far."""
+        return {}

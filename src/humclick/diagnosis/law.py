@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from humclick.meters import Meter, Quantity, default_meter
 
@@ -133,6 +134,7 @@ class Scale:
     __slots__ = (
         "_places",
         "bottom",
+        "cuts",
         "dirty",
         "dirty_ohms",
         "highest",
@@ -141,6 +143,7 @@ class Scale:
         "loose",
         "lost",
         "offset",
+        "shares",
         "spans",
         "sure",
         "wild",
@@ -167,6 +170,10 @@ class Scale:
         self.dirty = slips["dirty_contact"] if ohms else 0.0
         self.dirty_ohms = slips["dirty_contact_ohms"]
         self._places: dict[float, _Place] = {}
+        #: Stretches it was cut into already, by their edges (`humclick.diagnosis.displays.cut_at`).
+        self.cuts: dict[tuple[tuple[float, ...], bool], tuple[Any, ...]] = {}
+        #: What is shown of unknowns, by places, median, ln deviation and base (`shares_of`, in the same). [-]
+        self.shares: dict[tuple[tuple[float, ...], float, float, float], tuple[float, ...]] = {}
         self.sure = 1.0 - self.lost - self.wild - self.dirty - self.kilo
 
     def span_of(self, x: float) -> _Span:
@@ -273,9 +280,26 @@ class Scale:
         if not unknown.sigma:
             return 1.0 - math.exp((top - x) / max(least, 0.5 * top)) if top < x else 0.0
         near = x / 12.0 if x > 24.0 * least else -math.inf
-        nodes, exp, twice = unknown.nodes(near, x, math.inf), math.exp, 2.0 * least
-        lifted = [w * exp((v - x) / (0.5 * v if v > twice else least)) for w, v in nodes]
-        return unknown.below(x) - sum(lifted)
+        first, last = unknown.between(near, x)
+        if first >= last:
+            return unknown.below(x)
+        base, median, sigma, exp, twice = unknown.base, unknown.median, unknown.sigma, math.exp, 2.0 * least
+        half, steps = _laid(math.ceil((last - first) / 4.0), first, last)
+        nodes = [(w, z * z, base + median * exp(sigma * z)) for z, w in steps]
+        lifted = [w * exp((v - x) / (0.5 * v if v > twice else least) - 0.5 * zz) for w, zz, v in nodes]
+        return unknown.below(x) - half * sum(lifted)
+
+
+@lru_cache(maxsize=64)
+def _rule(pieces: int) -> tuple[tuple[float, float], ...]:
+    """The rule of eight points on each of some equal pieces of 0 … 1: places, and weights of one piece."""
+    return tuple(((k + 0.5 + 0.5 * at) / pieces, weight) for k in range(pieces) for at, weight in _RULE)
+
+
+def _laid(pieces: int, first: float, last: float) -> tuple[float, list[tuple[float, float]]]:
+    """Steps of an integral over a bell and their weights, and what all these are multiplied by. [-]"""
+    across = last - first
+    return 0.5 * across / pieces / _ROOT_2PI, [(first + across * at, w) for at, w in _rule(pieces)]
 
 
 class _Unknown:
@@ -305,16 +329,17 @@ class _Unknown:
 
     def nodes(self, low: float, high: float, scale: float) -> list[tuple[float, float]]:
         """Weights and values of a mean between two places, of what bends within a scale at the upper. [SI]"""
-        first, last = max(self.steps_to(low), -7.0), min(self.steps_to(high), 7.0)
+        first, last = self.between(low, high)
         if first >= last:
             return []
         bends = min(1.0, scale / (self.sigma * (high - self.base)))
-        pieces = math.ceil((last - first) / (4.0 * bends))
-        half = 0.5 * (last - first) / pieces
-        base, median, sigma, exp, share = self.base, self.median, self.sigma, math.exp, half / _ROOT_2PI
-        middles = [first + half * (2 * k + 1) for k in range(pieces)]
-        steps = [(middle + half * at, share * weight) for middle in middles for at, weight in _RULE]
-        return [(w * exp(-0.5 * z * z), base + median * exp(sigma * z)) for z, w in steps]
+        half, steps = _laid(math.ceil((last - first) / (4.0 * bends)), first, last)
+        base, median, sigma, exp = self.base, self.median, self.sigma, math.exp
+        return [(half * w * exp(-0.5 * z * z), base + median * exp(sigma * z)) for z, w in steps]
+
+    def between(self, low: float, high: float) -> tuple[float, float]:
+        """From how many standard deviations to how many two places are, none farther than seven. [-]"""
+        return max(self.steps_to(low), -7.0), min(self.steps_to(high), 7.0)
 
     def plus_error_below(self, x: float, s: float) -> float | None:
         """

@@ -10,10 +10,10 @@ same. With numpy the same sums are done as arrays. Money throughout.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, pairwise, repeat
+from itertools import accumulate, chain, pairwise, repeat
 from operator import itemgetter, mul
 from types import ModuleType
 from typing import Any
@@ -31,7 +31,9 @@ except ImportError:  # the phone has none
 
 #: Money differences smaller than this are ties. [money]
 _TIE = 1e-7
-#: So many classes of an outcome are looked at first: what is lost in these is no more than in all.
+#: So many probes that paid as the second of a pair are tried first in the next.
+_TRIED = 6
+#: So many classes of an outcome are looked at first.
 _HEAVY = 10
 #: Two first probes this close are as good as each other; the one better by itself is taken. [money]
 _SAME = 1e-5
@@ -279,6 +281,7 @@ class _Plain:
             rough.append((first[t] + math.fsum(branch.now for branch in branches), t, branches))
         rough.sort(key=lambda row: row[:2])
         best = rough[0][0]
+        self.tried = [t for _, t, _ in rough[:_TRIED]]
         worths: list[Worth] = []
         for alone, t, branches in rough:
             total = first[t] + math.fsum(branch.least for branch in branches)
@@ -300,33 +303,71 @@ class _Plain:
         if branch.share <= 1e-12:
             return best
         table = self.after[first] or self.table
-        mass = branch.mass
-        first_few = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
-        heavy = itemgetter(*first_few) if len(first_few) > 1 else tuple
-        most, few = heavy(mass), list(map(heavy, table.regret))
-        for least, u in branch.seconds:
+        few = _Few(self, branch)
+        regrets = few.of(table.regret)
+        pays = {u: least for least, u in branch.seconds if least < best}
+        for u in dict.fromkeys(chain(filter(pays.__contains__, self.tried), pays)):
+            least, special = pays[u], self.after[u]
             if least >= best:  # not even perfect knowledge would pay
-                break
-            if self.after[u] is None:
-                blind = list(map(mul, most, heavy(self.alike[u])))
-                if least + min(map(sum, map(map, repeat(mul), repeat(blind), few))) >= best:
+                continue
+            if special is None:
+                blind = list(map(mul, few.mass, few.classes(self.alike[u])))
+                if least + _least(blind, regrets) >= best:
                     continue
-            regret = (self.after[u] or table).regret
-            best = min(best, self._bounded(branch.weights, u, regret, least, best))
+            some = regrets if special is None else few.of(special.regret)
+            chances = self.chances[u]
+            if _bounded(few.weights, map(few.cases, chances), few.slices, some, least, best) >= best:
+                continue
+            total = _bounded(branch.weights, chances, self.slices, (special or table).regret, least, best)
+            if total < best:
+                best = total
+                self.tried = [u, *(other for other in self.tried if other != u)][:_TRIED]
         return best
 
-    def _bounded(
-        self, weights: list[float], u: int, regret: list[list[float]], total: float, best: float
-    ) -> float:
-        """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
-        slices = self.slices
-        for chance in self.chances[u]:
-            left = list(map(mul, weights, chance))
-            mass = list(map(sum, map(left.__getitem__, slices)))
-            total += min(map(sum, map(map, repeat(mul), repeat(mass), regret)))
-            if total >= best:
-                return best
-        return total
+
+class _Few:
+    """The heaviest classes of an outcome: what is lost in them is no more than in all."""
+
+    def __init__(self, plain: _Plain, branch: _Branch) -> None:
+        mass = branch.mass
+        heavy = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
+        self.classes = _picked(heavy)
+        pieces = [range(len(branch.weights))[plain.slices[c]] for c in heavy]
+        self.cases = _picked(list(chain.from_iterable(pieces)))
+        self.weights = self.cases(branch.weights)
+        self.slices = [slice(a, b) for a, b in pairwise(accumulate(map(len, pieces), initial=0))]
+        self.mass = self.classes(mass)
+
+    def of(self, regret: list[list[float]]) -> list[Sequence[float]]:
+        """Regrets of every action in these classes."""
+        return list(map(self.classes, regret))
+
+
+def _picked(places: Sequence[int]) -> Callable[[Sequence[float]], Sequence[float]]:
+    """What takes some places of a row."""
+    return itemgetter(*places) if len(places) > 1 else lambda row: [row[k] for k in places]
+
+
+def _least(mass: Sequence[float], regrets: Sequence[Sequence[float]]) -> float:
+    """What the best action loses on some masses by class."""
+    return min(map(sum, map(map, repeat(mul), repeat(mass), regrets)))
+
+
+def _bounded(
+    weights: Sequence[float],
+    chances: Iterable[Sequence[float]],
+    slices: Sequence[slice],
+    regrets: Sequence[Sequence[float]],
+    total: float,
+    best: float,
+) -> float:
+    """Expected total after a probe, from its least possible one upwards; `best` once that is reached."""
+    for chance in chances:
+        left = list(map(mul, weights, chance))
+        total += _least(list(map(sum, map(left.__getitem__, slices))), regrets)
+        if total >= best:
+            return best
+    return total
 
 
 # -- numpy ------------------------------------------------------------------------------------------------
@@ -346,72 +387,79 @@ def _one_steps(problem: Choice) -> list[float]:
 
 
 class _Arrays:
+    """The same sums with the cases in the order of their classes, all outcomes of all probes side by side."""
+
     def __init__(self, problem: Choice) -> None:
         assert numpy is not None
         np = numpy
         self.problem = problem
-        cases = len(problem.weights)
-        blocks = []
-        self.owner: list[int] = []
-        for t, table in enumerate(problem.tables):
-            rows = np.asarray(table)[np.asarray(problem.rows_of[t])]
-            blocks.append(rows.T)
-            self.owner.extend([t] * len(table[0]))
-        self.chance = np.concatenate(blocks)  # outcome × case
-        self.one_hot = np.zeros((cases, len(problem.loss[0])))
-        self.one_hot[np.arange(cases), problem.classes] = 1.0
-        self.weights = np.asarray(problem.weights)
-        self.owners = np.asarray(self.owner)
+        order = np.argsort(problem.classes, kind="stable")
+        ends = np.searchsorted(np.asarray(problem.classes)[order], range(len(problem.loss[0]) + 1))
+        self.slices = [slice(a, b) for a, b in pairwise(ends)]
+        tables = [np.asarray(table) for table in problem.tables]
+        rows = [np.asarray(row)[order] for row in problem.rows_of]
+        self.chance = np.concatenate(
+            [t[row].T for t, row in zip(tables, rows, strict=True)]
+        )  # outcome × case
+        self.branch = self.chance * np.asarray(problem.weights)[order]
+        self.owners = np.repeat(np.arange(len(tables)), [table.shape[1] for table in tables])
         self.starts = np.flatnonzero(np.diff(self.owners, prepend=-1))
-        self.loss = np.asarray(problem.loss).T  # class × action
-        self.special = {t: np.asarray(a).T for t, a in enumerate(problem.after) if a is not None}
-
-    def _acts(self, mass: Any, loss: Any) -> Any:
-        """Least loss per outcome; mass is … × outcome × class."""
-        assert numpy is not None
-        best = (mass @ loss).min(axis=-1)
-        for t, losses in self.special.items():
-            at = self.owners == t
-            best[..., at] = (mass[..., at, :] @ losses).min(axis=-1)
-        return best
+        self.loss = np.asarray(problem.loss)  # action × class
+        self.special = {t: np.asarray(a) for t, a in enumerate(problem.after) if a is not None}
+        self.second = np.asarray(problem.second)[self.owners]  # branch × second probe
 
     def worths(self) -> list[Worth]:
-        """Two-step worth of every probe; left out are only outcomes after which no second probe can pay."""
+        """Worth of every probe; what cannot win is not worked out."""
         assert numpy is not None
         np = numpy
-        problem = self.problem
-        branch = self.chance * self.weights
-        mass = branch @ self.one_hot
-        now = self._acts(mass, self.loss)
-        share = branch.sum(axis=1)
-        second = np.asarray(problem.second)[self.owners]  # branch × second probe
-        ideal = np.array([np.min(table or problem.loss, axis=0) for table in problem.after])  # probe × class
-        least = share[:, None] * second + (mass * ideal[self.owners]).sum(axis=1)[:, None]
-        for t in self.special:
-            least[:, t] = share * second[:, t] + mass @ ideal[t]
-        best = now.copy()
-        open_ = np.flatnonzero((least.min(axis=1) < now - _TIE) & (share > 1e-12))
-        weighted = self.chance[:, :, None] * self.one_hot[None, :, :]
-        flat = weighted.transpose(1, 0, 2).reshape(len(problem.weights), -1)
-        for chunk in np.array_split(open_, max(1, len(open_) // 64)):
-            if not len(chunk):
-                continue
-            masses = (branch[chunk] @ flat).reshape(len(chunk), len(self.owners), -1)
-            acts = self._chunk_acts(masses, self.owners[chunk])
-            totals = np.add.reduceat(acts, self.starts, axis=1) + second[chunk] * share[chunk, None]
-            totals[np.arange(len(chunk)), self.owners[chunk]] = np.inf
-            best[chunk] = np.minimum(best[chunk], totals.min(axis=1))
-        two = np.add.reduceat(best, self.starts)
-        alone = np.add.reduceat(now, self.starts)
-        return [
-            Worth(t, float(problem.first[t] + alone[t]), float(problem.first[t] + two[t]))
-            for t in range(len(problem.tables))
-        ]
+        first = np.asarray(self.problem.first)
+        mass = np.stack([self.branch[:, at].sum(axis=1) for at in self.slices])  # class × branch
+        now, share = self._acts(mass, self.loss), self.branch.sum(axis=1)
+        least = np.where(share > 1e-12, np.minimum(now, self._least(mass, share)), now)
+        alone, bound = (first + np.add.reduceat(row, self.starts) for row in (now, least))
+        best, two, left = alone.min(), alone.copy(), np.argsort(alone)
+        for some in (left[:_TRIED], left[_TRIED:]):  # what is good by itself first: then fewer can win
+            probes = some[bound[some] < best + _SAME]
+            rows = np.flatnonzero(np.isin(self.owners, probes) & (least < now - _TIE))
+            value = now.copy()
+            if len(rows):
+                value[rows] = np.minimum(now[rows], self._pairs(rows))
+            two[probes] = (first + np.add.reduceat(value, self.starts))[probes]
+            best = min(best, two.min())
+        return [Worth(t, float(alone[t]), float(two[t])) for t in range(len(first))]
 
-    def _chunk_acts(self, masses: Any, firsts: Any) -> Any:
+    def _acts(self, mass: Any, loss: Any) -> Any:
+        """Least loss of each outcome; mass is class × … × outcome."""
+        flat = mass.reshape(len(mass), -1)
+        best = (loss @ flat).min(axis=0).reshape(mass.shape[1:])
+        for t, losses in self.special.items():
+            at = self.owners == t
+            own = mass[..., at]
+            best[..., at] = (losses @ own.reshape(len(mass), -1)).min(axis=0).reshape(own.shape[1:])
+        return best
+
+    def _least(self, mass: Any, share: Any) -> Any:
+        """Expected total of each branch with the cheapest second probe, if it told all."""
+        assert numpy is not None
+        np = numpy
+        ideal = np.array([np.min(table or self.problem.loss, axis=0) for table in self.problem.after])
+        total = share[:, None] * self.second + (mass.T * ideal[self.owners]).sum(axis=1)[:, None]
+        for t in self.special:
+            total[:, t] = share * self.second[:, t] + ideal[t] @ mass
+        return total.min(axis=1)
+
+    def _pairs(self, rows: Any) -> Any:
+        """Expected total of some branches with the best second probe."""
+        assert numpy is not None
+        np = numpy
+        some = self.branch[rows]
+        masses = np.stack([some[:, at] @ self.chance[:, at].T for at in self.slices])
         acts = self._acts(masses, self.loss)
         for t, losses in self.special.items():
-            at = firsts == t
+            at = self.owners[rows] == t
             if at.any():
-                acts[at] = self._acts(masses[at], losses)
-        return acts
+                acts[at] = self._acts(masses[:, at], losses)
+        totals = np.add.reduceat(acts, self.starts, axis=1)
+        totals += self.second[rows] * some.sum(axis=1)[:, None]
+        totals[np.arange(len(rows)), self.owners[rows]] = np.inf
+        return totals.min(axis=1)

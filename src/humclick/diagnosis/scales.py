@@ -12,6 +12,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from dataclasses import dataclass, field
 from itertools import combinations, product, repeat
 from operator import getitem, mul, truediv
+from typing import Any
 
 from humclick.diagnosis.hypotheses import Fault
 
@@ -75,11 +76,14 @@ class PerSet:
         Probabilities under sets, by the bits of each. [-]
     known : dict
         What was given already, by bits. [-]
+    laid_out : dict
+        The same as a search keeps it, by the number of modes in a set.
     """
 
     marks: Mapping[Fault, int]
     of_marks: Callable[[Sequence[int]], Iterable[float]]
     known: dict[int, float] = field(default_factory=dict, compare=False, repr=False)
+    laid_out: dict[int, Any] = field(default_factory=dict, compare=False, repr=False)
 
     def __call__(self, chosen: Chosen) -> float:
         """Probability under a set of modes. [-]"""
@@ -140,11 +144,19 @@ class Whole:
         No set gives more. [-]
     effort : int
         How long it takes to work out beside others.
+    over : PerSet or None
+        What was counted already is taken off; it sees the same.
     """
 
     says: PerSet
     most: float = 1.0
     effort: int = 0
+    over: PerSet | None = None
+
+    def of_all(self, bits: Sequence[int]) -> list[float]:
+        """What sets are multiplied by, by the bits of each. [-]"""
+        values = self.says.of_all(bits)
+        return values if self.over is None else list(map(truediv, values, self.over.of_all(bits)))
 
 
 @dataclass(frozen=True)
@@ -229,7 +241,7 @@ def held_as_one(scales: Scales) -> list[Alike]:
                 ratios = list(map(mul, ratios, _main(table, at, mode)))
             fault = (part, mode)
             bits = tuple(map(getitem, marks, repeat(fault)))
-            ties = tuple([column[mode] for column in columns]) if columns else ()
+            ties = tuple(map(getitem, columns, repeat(mode)))
             key = scales.kind(fault), bits, ties, tuple(sorted(paired.get(fault, ())))
             groups.setdefault(key, []).append((mode, ratios))
         for members in groups.values():

@@ -12,16 +12,16 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from heapq import nlargest
 from itertools import accumulate, combinations, compress, filterfalse, pairwise, repeat
-from operator import mul, not_, or_
+from operator import is_not, mul, not_, or_
 
 from humclick.diagnosis.scales import LEAST, Alike, Chosen, Row, Scales, held_as_one, reach_of, ties_of
 
-__all__ = ["WeighedSets", "weigh"]
+__all__ = ["ALIKE", "Made", "Search", "WeighedSets", "weigh"]
 
 #: Sets are made down to this part of the weight that may be left out, then further by steps. [-]
 _START, _DEEPER, _DEEPEST = 3e-5, 0.3, 1e-3
@@ -36,25 +36,25 @@ _SPENT = (0.4, 0.15)
 #: What is left of all sets once those made are taken off is no better known than this part of all. [-]
 _ROUNDING = 1e-13
 #: Sets nearer than this are looked at together or not at all, whatever the last digits of sums are. [-]
-_ALIKE = 1.0 - 1e-9
+ALIKE = 1.0 - 1e-9
 
 
 @dataclass(frozen=True)
 class WeighedSets:
     """
-    The sets that matter.
+    The sets that matter; in tuples, which the garbage collector does not go through.
 
     Attributes
     ----------
     alike : tuple of Alike
         What the sets are made of.
-    sets : list of tuple of int
+    sets : tuple of tuple of int
         Each as indices into `alike`, the heaviest first.
-    weights : list of float
+    weights : tuple of float
         Weight of each, not normalised. [-]
     shapes : list of tuple of float
         Ways in which a weight is shared out over the lead nodes. [-]
-    shape_of : list of int
+    shape_of : tuple of int
         Which of these each set has.
     rest : float
         All sets not among them weigh no more; 0 where every set is. [-]
@@ -65,10 +65,10 @@ class WeighedSets:
     """
 
     alike: tuple[Alike, ...]
-    sets: list[tuple[int, ...]]
-    weights: list[float]
+    sets: tuple[tuple[int, ...], ...]
+    weights: tuple[float, ...]
     shapes: list[tuple[float, ...]]
-    shape_of: list[int]
+    shape_of: tuple[int, ...]
     rest: float
     beyond: float
     evaluations: int
@@ -90,7 +90,9 @@ class WeighedSets:
             yield tuple(sorted(chosen)), math.fsum(row)
 
 
-def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> WeighedSets:
+def weigh(
+    scales: Scales, tolerance: float, floor: float = 0.0, search: Callable[[Scales], Search] | None = None
+) -> WeighedSets:
     """
     Weigh the sets that matter.
 
@@ -102,12 +104,14 @@ def weigh(scales: Scales, tolerance: float, floor: float = 0.0) -> WeighedSets:
         All sets left out weigh no more than this share of those weighed and `floor`; 0 weighs every set. [-]
     floor : float
         Weight of what is none of the sets. [-]
+    search : callable, optional
+        How sets are made: `Search`, or with numpy (`humclick.diagnosis.sets_arrays`); they find the same.
 
     Returns
     -------
     WeighedSets
     """
-    return _Search(scales).weighed(tolerance, floor)
+    return (search or Search)(scales).weighed(tolerance, floor)
 
 
 #: A set is written as one number: its groups, from 1 and rising, this many bits for each.
@@ -115,7 +119,7 @@ _BITS = 12
 
 
 @dataclass(slots=True)
-class _Made:
+class Made:
     """
     Sets in columns, so that none is an object of its own.
 
@@ -136,17 +140,40 @@ class _Made:
     codes: list[int]
     reached: list[float]
 
-    def taken(self, which: Sequence[int]) -> _Made:
+    def taken(self, which: Sequence[int]) -> Made:
         """Some of them."""
         weights, marks, codes = self.weights, self.marks, self.codes
-        return _Made([weights[i] for i in which], [marks[i] for i in which], [codes[i] for i in which], [])
+        return Made([weights[i] for i in which], [marks[i] for i in which], [codes[i] for i in which], [])
 
-    def add(self, other: _Made) -> None:
+    def heaviest(self, most: int) -> Made:
+        """The heaviest so many."""
+        return self.taken(nlargest(most, range(len(self.weights)), self.weights.__getitem__))
+
+    def add(self, other: Made) -> None:
         """More of them."""
         self.weights += other.weights
         self.marks += other.marks
         self.codes += other.codes
         self.reached += other.reached
+
+    def cut(self, ceiling: float, allowed: float) -> tuple[Made, float]:
+        """The heaviest, and the most that the others weigh together: no more than is allowed."""
+        rising = sorted(self.weights)
+        held = [ceiling * below for below in accumulate(rising)]
+        at = bisect_right(held, allowed)
+        while 0 < at < len(rising) and rising[at - 1] > ALIKE * rising[at]:
+            at -= 1
+        if at == len(rising):
+            return self.taken(()), held[-1] if held else 0.0
+        least = rising[at]
+        which = [i for i, weight in enumerate(self.weights) if weight >= least]
+        return self.taken(which), held[at - 1] if at else 0.0
+
+    def ordered(self) -> tuple[list[tuple[int, ...]], list[float]]:
+        """Sets and weights, the heaviest first, those that weigh nothing left out."""
+        order = sorted(range(len(self.weights)), key=self.weights.__getitem__, reverse=True)
+        sets = _sets([self.codes[i] for i in order if self.weights[i] > 0.0])
+        return sets, [self.weights[i] for i in order[: len(sets)]]
 
 
 #: A set to which groups may be added: its groups rising, its parts in bits, what all readings of the whole
@@ -154,7 +181,9 @@ class _Made:
 _Open = tuple[tuple[int, ...], int, int, int, float, Row, Row]
 
 
-class _Search:
+class Search:
+    """How sets are made and weighed, in plain Python."""
+
     def __init__(self, scales: Scales) -> None:
         self.scales = scales
         self.wholes = sorted(scales.wholes, key=lambda whole: (whole.effort, whole.most))
@@ -173,18 +202,19 @@ class _Search:
         reach = reach_of(groups, ties)
         order = sorted(range(len(groups)), key=list(map(max, reach)).__getitem__, reverse=True)
         rank = {n: k for k, n in enumerate(order)}
-        self.alike = tuple(groups[n] for n in order)
+        self.alike = tuple(map(groups.__getitem__, order))
         self.ratios = [group.ratios for group in self.alike]
         self.wide = [reach[n] for n in order]
         self.reach = [max(row) for row in self.wide]
         self.bits = [1 << group.part for group in self.alike]
-        self.ties = {tuple(sorted(rank[n] for n in chosen)): row for chosen, row in ties.items()}
+        self.ties = {tuple(sorted(map(rank.__getitem__, chosen))): row for chosen, row in ties.items()}
         self.partners = [0] * len(self.alike)  # bits of parts each has a tie with
         for chosen in self.ties:
+            parts = reduce(or_, map(self.bits.__getitem__, chosen))
             for n in chosen:
-                self.partners[n] |= sum(self.bits[k] for k in chosen if k != n)
+                self.partners[n] |= parts ^ self.bits[n]
         self.tied = reduce(or_, self.partners, 0)
-        self.loose = any(wide is not ratios for wide, ratios in zip(self.wide, self.ratios, strict=True))
+        self.loose = any(map(is_not, self.wide, self.ratios))
         self.single = [row[0] for row in self.ratios]
         marks = [(whole.says.marks, low) for whole, (low, _) in zip(self.wholes, self.fields, strict=True)]
         self.marks = [0] * len(self.alike)
@@ -239,7 +269,7 @@ class _Search:
             ahead.append([x * max(1.0, y) for x, y in zip(ahead[0], (*ahead[-1][1:], 0.0), strict=True)])
         return ahead
 
-    def _made(self, low: float, high: float) -> _Made:
+    def _made(self, low: float, high: float) -> Made:
         """
         Sets that can weigh at least `low` but not `high`.
 
@@ -248,10 +278,10 @@ class _Search:
         """
         reach, bits, marks = self.reach, self.bits, self.marks
         most, falling = self.scales.most, [-x for x in reach]
-        made = _Made([], [], [], [])
+        made = Made([], [], [], [])
         if high == math.inf:
             sound = math.fsum(self._by_lead(()))
-            made = _Made([sound], [0], [0], [sound])
+            made = Made([sound], [0], [0], [sound])
         open_: list[_Open] = [((), 0, 0, 0, math.fsum(self.base), self.base, self.base)]
         while open_:
             chosen, used, view, code, bound, row, wider = open_.pop()
@@ -283,7 +313,7 @@ class _Search:
         return made
 
     def _weigh(
-        self, made: _Made, chosen: tuple[int, ...], used: int, row: Row, wider: Row, more: Sequence[int]
+        self, made: Made, chosen: tuple[int, ...], used: int, row: Row, wider: Row, more: Sequence[int]
     ) -> None:
         """Weights of a set with one group more, for each that may be added."""
         ratios, wide = self.ratios, self.wide
@@ -305,14 +335,14 @@ class _Search:
 
     # -- what reads the whole machine ---------------------------------------------------------------------
 
-    def _asked(self, stage: int, made: _Made) -> _Made:
+    def _asked(self, stage: int, made: Made) -> Made:
         """Sets with what a reading of the whole machine says of each."""
-        says, (low, field) = self.wholes[stage].says, self.fields[stage]
+        whole, (low, field) = self.wholes[stage], self.fields[stage]
         views = [marks >> low & field for marks in made.marks]
-        before = len(says.known)
-        values = says.of_all(views)
-        self.count += len(says.known) - before
-        return _Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
+        before = len(whole.says.known)
+        values = whole.of_all(views)
+        self.count += len(whole.says.known) - before
+        return Made(list(map(mul, made.weights, values)), made.marks, made.codes, [])
 
     def weighed(self, tolerance: float, floor: float) -> WeighedSets:
         """The sets that matter, best first."""
@@ -321,7 +351,7 @@ class _Search:
         ceiling, stages = self.ceilings[0], range(len(self.wholes))
         low, high = _START * tolerance * within, math.inf
         made = self._made(low, high)
-        first = made.taken(nlargest(_FIRST, range(len(made.weights)), made.weights.__getitem__))
+        first = made.heaviest(_FIRST)
         for stage in stages:
             first = self._asked(stage, first)
         least = floor + math.fsum(first.weights)  # the whole weighs no less
@@ -338,14 +368,13 @@ class _Search:
         for stage in stages:
             dear = self.wholes[-1].effort > 0
             share = 1.0 if stage == stages[-1] else _SPENT[dear]
-            which, passed = _cut(made.weights, self.ceilings[stage], (tolerance * least - rest) * share)
+            kept, passed = made.cut(self.ceilings[stage], (tolerance * least - rest) * share)
             rest += passed
-            made = self._asked(stage, made.taken(which))
-        order = sorted(range(len(made.weights)), key=made.weights.__getitem__, reverse=True)
-        sets = _sets([made.codes[i] for i in order if made.weights[i] > 0.0])
-        weights = [made.weights[i] for i in order[: len(sets)]]
+            made = self._asked(stage, kept)
+        sets, weights = made.ordered()
         shapes, shape_of = self._shapes(sets)
-        return WeighedSets(self.alike, sets, weights, shapes, shape_of, rest, beyond * ceiling, self.count)
+        told = tuple(sets), tuple(weights), shapes, tuple(shape_of)
+        return WeighedSets(self.alike, *told, rest, beyond * ceiling, self.count)
 
     def _shapes(self, sets: Sequence[tuple[int, ...]]) -> tuple[list[tuple[float, ...]], list[int]]:
         """How the weights of sets are shared out over the leads, and which of these each set has."""
@@ -376,16 +405,3 @@ def _sets(codes: Sequence[int]) -> list[tuple[int, ...]]:
         else:
             sets.append((last - 1,) if last else ())
     return sets
-
-
-def _cut(weights: Sequence[float], ceiling: float, allowed: float) -> tuple[Sequence[int], float]:
-    """The heaviest sets, and the most that the others weigh together: no more than is allowed."""
-    rising = sorted(weights)
-    held = [ceiling * below for below in accumulate(rising)]
-    at = bisect_right(held, allowed)
-    while 0 < at < len(rising) and rising[at - 1] > _ALIKE * rising[at]:
-        at -= 1
-    if at == len(rising):
-        return (), held[-1] if held else 0.0
-    least = rising[at]
-    return [i for i, weight in enumerate(weights) if weight >= least], held[at - 1] if at else 0.0

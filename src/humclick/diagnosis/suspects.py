@@ -8,17 +8,18 @@ part, by remedy; and bounds on the sets left out and on what sets of four and mo
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, reduce
 from itertools import compress
-from operator import mul, or_, truediv
+from operator import mul, or_
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import Compiled, Factor
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.scales import Chosen, PerSet, Scales, Table, Whole
+from humclick.diagnosis.scales import Chosen, Scales, Table, Whole
 from humclick.diagnosis.sets import WeighedSets, weigh
+from humclick.diagnosis.sets_arrays import search_for
 from humclick.parts.family import Role
 
 __all__ = ["NONE", "TOLERANCE", "Posterior", "posterior"]
@@ -102,19 +103,18 @@ class Posterior:
     @cached_property
     def by_class(self) -> dict[frozenset[str], float]:
         """Probability of each decision class, the most probable first. [-]"""
-        remedy, bits = self.bench.space.remedy, dict[str, int]()
-        of_group = []
-        for group in self.weighed.alike:
-            name = remedy[group.fault]
-            of_group.append(bits.setdefault(name, 1 << len(bits)))
+        space = self.bench.space
+        bits: dict[str, int] = {}
+        of_group = [bits.setdefault(space.remedy[g.fault], 1 << len(bits)) for g in self.weighed.alike]
         masses: dict[int, float] = {}
         for numbers, w in zip(self.weighed.sets, self.weighed.weights, strict=True):
             needed = reduce(or_, map(of_group.__getitem__, numbers), 0)
             masses[needed] = masses.get(needed, 0.0) + w
         rows: dict[frozenset[str], float] = {}
         for needed, w in masses.items():
-            remedies = self.bench.space.left_of(compress(bits, map(needed.__and__, bits.values())))
-            rows[remedies] = rows.get(remedies, 0.0) + w / self.mass
+            remedies = frozenset(compress(bits, map(needed.__and__, bits.values())))
+            needs = space.needs.get(remedies) or space.left_of(remedies)
+            rows[needs] = rows.get(needs, 0.0) + w / self.mass
         rows[NONE] = rows.get(NONE, 0.0) + self.none
         ordered = sorted([(-round(p, _DIGITS), sorted(remedies), remedies) for remedies, p in rows.items()])
         return {remedies: rows[remedies] for _, _, remedies in ordered}
@@ -208,14 +208,7 @@ def _wholes(factor: Factor) -> list[Whole]:
         return []
     if rough is None:
         return [Whole(exact, factor.most, factor.effort)]
-
-    def less(bits: Sequence[int]) -> Iterable[float]:
-        return map(truediv, exact.of_all(bits), rough.of_all(bits))
-
-    return [
-        Whole(rough, factor.most, factor.effort),
-        Whole(PerSet(exact.marks, less), 1.0, factor.effort + 1),
-    ]
+    return [Whole(rough, factor.most, factor.effort), Whole(exact, 1.0, factor.effort + 1, rough)]
 
 
 def _first(row: tuple[Chosen, float]) -> tuple[float, int, Chosen]:
@@ -253,7 +246,7 @@ def posterior(bench: Bench, evidence: Compiled, *, tolerance: float = TOLERANCE)
         [whole for f in factors for whole in _wholes(f)],
         bench.kinds.__getitem__,
     )
-    weighed = weigh(scales, tolerance, none)
+    weighed = weigh(scales, tolerance, none, search_for)
     mass = math.fsum(weighed.weights) + none
     if mass <= 0.0:
         mass, none = 1.0, 1.0

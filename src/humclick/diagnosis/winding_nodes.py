@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from operator import mul
 
 from humclick.diagnosis.displays import Display
 from humclick.diagnosis.likelihood import nodes_of, peaks_of
@@ -290,7 +291,8 @@ class Grid:
     ) -> None:
         self._axes, self._priors = axes, priors
         pairs = list(zip(forms, displays, strict=True))
-        self._fixed = math.prod(_product([(f, d)], 1.0, 1.0) for f, d in pairs if not f.run and not f.start)
+        fixed = [(f, d) for f, d in pairs if not f.run and not f.start]
+        self._fixed = _products(fixed, [1.0], [1.0])[0]
         self._alone = [(f, d) for f, d in pairs if f.run and not f.start]
         self._varied = [(f, d) for f, d in pairs if f.start]
         peaks = _peaks(pairs)
@@ -304,9 +306,10 @@ class Grid:
             self.outer = axes.axis("run_winding", cuts)
         self._shared = None if self._mixed else self._inner((1.0, 0.0, 0.0))
 
-    def likely(self, node: Node) -> float:
-        """Probability of the displays that do not depend on the start winding."""
-        return self._fixed * _product(self._alone, node[0], 1.0)
+    def likely(self) -> list[float]:
+        """Probability of the displays that do not depend on the start winding, by run winding node."""
+        runs = [node[0] for node in self.outer]
+        return [self._fixed * p for p in _products(self._alone, runs, [1.0] * len(runs))]
 
     def inner(self, run: Node) -> list[tuple[Node, float]]:
         """Start winding nodes for a run winding, with the probability of the displays that depend on it."""
@@ -325,17 +328,14 @@ class Grid:
     def _inner(self, run: Node) -> list[tuple[Node, float]]:
         if not self._varied:
             return [(_IDLE, 1.0)]
-        terms = [
-            ((f.constant + f.run * run[0]) * d.copper, f.start * d.copper, d.display.probability)
-            for f, d in self._varied
-        ]
-        found = []
-        for node in self._axis(run, [p.start_at(run[0]) for p in self._slopes]):
-            likely = 1.0
-            for rest, slope, probability in terms:
-                likely *= probability(rest + slope * node[0])
-            found.append((node, likely))
-        return found
+        nodes = self._axis(run, [p.start_at(run[0]) for p in self._slopes])
+        starts = [node[0] for node in nodes]
+        likely = [1.0] * len(nodes)
+        for f, d in self._varied:
+            rest, slope = (f.constant + f.run * run[0]) * d.copper, f.start * d.copper
+            shown = d.display.probabilities([rest + slope * start for start in starts])
+            likely = list(map(mul, likely, shown))
+        return list(zip(nodes, likely, strict=True))
 
     def most(self) -> float:
         """No run winding gives the displays that depend on the start winding more than this."""
@@ -349,12 +349,10 @@ class Grid:
         most = math.prod(d.most for d in mixed)
         if alone:
             peaks = [p.start_at(1.0) for p in self._slopes if not p.form.run]
-            likely = [(n, _product(alone, 1.0, n[0])) for n in self._axes.axis("start_winding", peaks)]
-            most *= (
-                max(p for _, p in likely)
-                if self._axes.together
-                else max(summed(likely, start) for start in priors)
-            )
+            nodes = self._axes.axis("start_winding", peaks)
+            likely = _products(alone, [1.0] * len(nodes), [node[0] for node in nodes])
+            rows = list(zip(nodes, likely, strict=True))
+            most *= max(likely) if self._axes.together else max(summed(rows, start) for start in priors)
         return most
 
 
@@ -388,8 +386,12 @@ def lying(form: Affine, pair: Pair, together: float) -> list[Lying]:
     return [(w, form.constant + x, *more) for x, w in steps]
 
 
-def _product(readings: Sequence[tuple[Affine, PinDisplay]], run: float, start: float) -> float:
-    p = 1.0
+def _products(
+    readings: Sequence[tuple[Affine, PinDisplay]], runs: Sequence[float], starts: Sequence[float]
+) -> list[float]:
+    """Probability of readings together, for pairs of a run and a start winding. [Ω]"""
+    together = [1.0] * len(runs)
     for form, d in readings:
-        p *= d.display.probability(form.at(run, start) * d.copper)
-    return p
+        ohms = [form.at(run, start) * d.copper for run, start in zip(runs, starts, strict=True)]
+        together = list(map(mul, together, d.display.probabilities(ohms)))
+    return together

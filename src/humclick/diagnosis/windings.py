@@ -35,7 +35,15 @@ from humclick.diagnosis.winding_nodes import (
 )
 from humclick.parts.family import HEALTHY, Condition, Element
 
-__all__ = ["PERMUTATIONS", "Affine", "Lying", "PinDisplay", "Sealed", "WindingEvidence", "pin_pairs"]
+__all__ = [
+    "PERMUTATIONS",
+    "Affine",
+    "Lying",
+    "PinDisplay",
+    "Sealed",
+    "WindingEvidence",
+    "pin_pairs",
+]
 
 #: All ways in which three pins can be C, R and S: the real pin behind each label or number.
 PERMUTATIONS: tuple[tuple[str, str, str], ...] = tuple(itertools.permutations(PINS))  # type: ignore[arg-type]
@@ -51,6 +59,8 @@ _IRRELEVANT = 1e-7
 #: No winding is known better than this. [-]
 _LEAST = 1e-3
 
+#: Run winding, start winding and weight of nodes. [Ω], [Ω], [-]
+Weighted = list[tuple[float, float, float]]
 #: A mode of what is sealed in: (run winding, start winding, internal protector or healthy).
 Sealed = tuple[str, str, str]
 
@@ -226,8 +236,7 @@ class WindingEvidence:
         grid = Grid(self.axes, forms, displays, pairs)
         most = grid.most()
         rows = []
-        for node in grid.outer:
-            likely = grid.likely(node)
+        for node, likely in zip(grid.outer, grid.likely(), strict=True):
             masses = [mass(node, run) for run, _ in pairs]
             rows.append((likely * max(masses) * most, node, likely, masses))
         rows.sort(key=lambda row: -row[0])
@@ -252,9 +261,12 @@ class WindingEvidence:
         displays: Sequence[PinDisplay],
         names: tuple[str, str, str],
         pair: tuple[str, str],
+        known: dict[tuple[tuple[Affine, ...], Pair], Weighted] | None = None,
     ) -> list[Lying]:
         """
         What the next reading between two pins will find, given those taken.
+
+        What these say of the windings, whatever is read next, is put into `known`.
 
         Returns
         -------
@@ -269,12 +281,15 @@ class WindingEvidence:
             return lying(form, (run, start), self.together)
         forms = tuple(self._reading(sealed, d, names) for d in displays)
         known_run, known_start = any(f.run for f in forms), any(f.start for f in forms)
-        rows = self._weighted(forms, displays, (run, start))
-        total = math.fsum(w for _, _, w in rows)
+        known, key = {} if known is None else known, (forms, (run, start))
+        if key not in known:
+            rows = self._weighted(forms, displays, (run, start))
+            least = 1e-5 * math.fsum([w for _, _, w in rows])
+            known[key] = [row for row in rows if row[2] > least]
+        likely = known[key]
+        total = math.fsum([w for _, _, w in likely])
         if total <= 0.0:
             return lying(form, (run, start), self.together)
-        likely = [row for row in rows if row[2] > 1e-5 * total]
-        total = math.fsum(w for _, _, w in likely)
         return [
             (w * v / total, base, median, sigma)
             for r, s, w in likely
@@ -294,15 +309,13 @@ class WindingEvidence:
         """What is known of the run winding once the start winding is."""
         return start_given((pair[1], pair[0]), self.together, _node(start, known))
 
-    def _weighted(
-        self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay], pair: Pair
-    ) -> list[tuple[float, float, float]]:
+    def _weighted(self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay], pair: Pair) -> Weighted:
         """Run winding, start winding and weight of every node that counts. [Ω], [Ω], [-]"""
         grid = Grid(self.axes, forms, displays, [pair])
         found = []
         most = 0.0
-        for node in grid.outer:
-            outer = grid.likely(node) * mass(node, pair[0])
+        for node, likely in zip(grid.outer, grid.likely(), strict=True):
+            outer = likely * mass(node, pair[0])
             start = start_given(pair, self.together, node)
             for other, p in grid.inner(node):
                 w = outer * p * mass(other, start)

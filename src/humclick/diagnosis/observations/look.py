@@ -10,7 +10,9 @@ from typing import ClassVar
 from humclick.arrangements.arrangement import PlacedPart
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import without
+from humclick.diagnosis.cases import Config
 from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken, with_discharge
 from humclick.diagnosis.observations.named import first_of, scope_of
 from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Row
@@ -19,6 +21,9 @@ from humclick.diagnosis.shop import Shop
 from humclick.parts.family import Look
 
 __all__ = ["KINDS", "PartLook"]
+
+#: By probe and what is new.
+_ROWS: Memory[tuple[str, frozenset[str]], dict[Config, Row]] = Memory()
 
 
 class PartLook(Model):
@@ -80,15 +85,19 @@ class PartLook(Model):
     @staticmethod
     def _rows(
         weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
-    ) -> dict[tuple[int, ...], Row]:
+    ) -> dict[Config, Row]:
         """Probability of each answer in each mode of the part, and of others that show; some new. [-]"""
         look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
         assert look is not None
-        rows: dict[tuple[int, ...], Row] = {}
+        known, key = _ROWS.of(bench), (probe.id, renewed)
+        if key in known:
+            return known[key]
+        rows: dict[Config, Row] = {}
         for config in bench.configs(scope):
             name = first_of(look.table, probe.part, without(bench.modes_of(scope, config), renewed))
             row = look.table[name or "otherwise"]
             rows[config] = tuple([(1.0 - wrong) * p + wrong / len(row) for p in row])
+        known[key] = rows
         return rows
 
 

@@ -345,7 +345,8 @@ class Ahead:
             return 1.0, shares_of(self.stretches, median, sigma)
         cuts = [Edge(self._scale, s.high) for s in self.stretches[:-1]]
         before = evidence([*self.shown, *cuts], median, sigma)
-        row = (math.fsum(w * s.probability(x) for x, w in before.nodes) for s in self.stretches)
+        values, weights = zip(*before.nodes, strict=True)
+        row = [math.fsum(map(mul, weights, s.probabilities(values))) for s in self.stretches]
         return max(before.value, 1e-300), tuple(row)
 
 
@@ -353,7 +354,7 @@ def mixture(weights: Sequence[float], rows: Sequence[Row]) -> Row:
     """Rows taken together by their weights."""
     if len(rows) == 1:
         return rows[0]
-    return tuple(math.fsum(map(mul, weights, column)) for column in zip(*rows, strict=True))
+    return tuple([math.fsum(map(mul, weights, column)) for column in zip(*rows, strict=True)])
 
 
 def _cut_between(medians: Sequence[float], healthy: float, sigma: float) -> tuple[float, ...]:

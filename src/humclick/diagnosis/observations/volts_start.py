@@ -4,10 +4,10 @@ Volts at the machine while it tries to start.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache, partial
+from operator import mul
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
@@ -43,6 +43,7 @@ class _Fractions:
     bench: Bench
     marks: Mapping[Fault, int]  #: Bits of each mode.
     faults: Sequence[Fault]  #: A mode for each bit.
+    known: dict[int, dict[int, float]] = field(default_factory=dict)
 
     @staticmethod
     def of(bench: Bench, mended: frozenset[str]) -> _Fractions:
@@ -56,10 +57,16 @@ class _Fractions:
             made[mended] = _Fractions(bench, *marks_of(classes))
         return made[mended]
 
-    def at(self, bits: int) -> Sequence[tuple[float, float]]:
-        """Fractions under a set, by its bits, with weights. [-], [-]"""
-        modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(bits)]))
-        return self.bench.standstill.terminal_volts(modes)
+    def at(self, bits: int) -> Mapping[int, float]:
+        """Thousandths under a set, by its bits, and the weight of each. [-]"""
+        row = self.known.get(bits)
+        if row is None:
+            row = self.known[bits] = {}
+            modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(bits)]))
+            for weight, fraction in self.bench.standstill.terminal_volts(modes):
+                thousandths = round(1000 * fraction)
+                row[thousandths] = row.get(thousandths, 0.0) + weight
+        return row
 
 
 _FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
@@ -114,7 +121,8 @@ class VoltsStart(Model):
         fractions = _Fractions.of(bench, mended)
 
         def value(bits: int) -> float:
-            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(bits)])
+            row = fractions.at(bits)
+            return sum(map(mul, map(at, row), row.values()))
 
         says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], _spread(bench)), nothing)
@@ -144,7 +152,7 @@ class VoltsStart(Model):
 
         def row(bits: int) -> Row:
             weighted = fractions.at(bits)
-            return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
+            return rounded(mixture([*weighted.values()], list(map(bins, weighted))))
 
         rows, which, healthy = outlook.by_marks(fractions.marks, row)
         low = format_si(edges[1], Quantity.VOLTAGE)

@@ -18,7 +18,7 @@ from humclick.meters import Meter, Quantity
 
 __all__ = ["Weighing"]
 
-_SCALES: Memory[tuple[Meter, Quantity, float], Scale] = Memory()
+_SCALES: Memory[tuple[Meter, str, float], Scale] = Memory()
 
 
 @dataclass(frozen=True)
@@ -60,10 +60,11 @@ class Weighing:
 
     def scale(self, probe: Probe, offset: float) -> Scale:
         """All that the meter of a probe may show, with what the leads add. [Ω]"""
-        table, key = _SCALES.of(self.bench), (probe.meter or self.meter, Quantity(probe.quantity), offset)
-        if key not in table:
-            table[key] = Scale(key[0], key[1], self.slips, offset)
-        return table[key]
+        table, key = _SCALES.of(self.bench), (probe.meter or self.meter, probe.quantity, offset)
+        scale = table.get(key)
+        if scale is None:
+            scale = table[key] = Scale(key[0], Quantity(probe.quantity), self.slips, offset)
+        return scale
 
     def mean(self, row: Sequence[float]) -> float:
         """A value by lead node, over what the leads may add."""

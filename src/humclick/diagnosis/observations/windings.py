@@ -23,7 +23,15 @@ from humclick.diagnosis.observations.outlook import Forecast, Offer, Outlook, Ro
 from humclick.diagnosis.observations.setup import State, WindingSetup, winding_setup
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed, WindingEvidence, pin_pairs
+from humclick.diagnosis.winding_nodes import Affine, Lying, Pair
+from humclick.diagnosis.windings import (
+    PERMUTATIONS,
+    PinDisplay,
+    Sealed,
+    Weighted,
+    WindingEvidence,
+    pin_pairs,
+)
 from humclick.messages import Message
 from humclick.meters import Meter, Quantity
 from humclick.parts.family import HEALTHY
@@ -210,6 +218,11 @@ class _Record:
         self.setup = setup
         self.displays = setup.displays(offset)
         self.naming = _namings(setup.slips["pins_mixed"])
+        self._known: dict[tuple[tuple[Affine, ...], Pair], Weighted] = {}
+
+    def ahead(self, sealed: Sealed, names: _Naming, pair: tuple[str, str]) -> list[Lying]:
+        """What the next reading between two pins will find, which lie in one way."""
+        return self.setup.windings.ahead(sealed, self.displays, names, pair, self._known)
 
     def likely(self, sealed: Sealed) -> Mapping[_Naming, float]:
         """Probability of what was read with each way the pins may lie. [-]"""
@@ -274,10 +287,10 @@ class _Ahead:
         return self._known[key]
 
     def _sealed_in(self, sealed: Sealed, pair: tuple[str, str], names: _Naming) -> Row:
-        warm, windings = self._setup.ahead, self._setup.windings
+        warm = self._setup.ahead
         spread: dict[tuple[float, float, float], float] = {}
         points: dict[float, float] = {}
-        for weight, base, median, sigma in windings.ahead(sealed, self._record.displays, names, pair):
+        for weight, base, median, sigma in self._record.ahead(sealed, names, pair):
             if sigma:
                 key = (median * warm, sigma, base * warm)
                 spread[key] = spread.get(key, 0.0) + weight
