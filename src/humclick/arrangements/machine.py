@@ -73,7 +73,7 @@ class Machine:
 
     def __repr__(self) -> str:
         plate = self.nameplate
-        words = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
+        words = [self.arrangement.id, f"{self.protector} protector", self.supply]
         words += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
         words += [plate.refrigerant] if plate.refrigerant else []
         return f"<{', '.join(words)}>"
@@ -124,6 +124,17 @@ class Machine:
     def volts_class(self) -> str:
         """The class of its volts: ``115``, ``230`` or one of another frame."""
         return self.arrangement.frame.volts_class(self.nameplate.volts)
+
+    @property
+    def supply(self) -> str:
+        """What it is made for, as ``115 V 60 Hz`` or ``12 V DC``."""
+        volts = f"{self.nameplate.volts:g} V"
+        return f"{volts} {self.nameplate.hertz:g} Hz" if self.alternates else f"{volts} DC"
+
+    @property
+    def alternates(self) -> bool:
+        """Whether its supply alternates."""
+        return self.arrangement.frame.alternates
 
     @cached_property
     def started(self) -> bool:

@@ -41,7 +41,7 @@ def questions_for(events: Sequence[Event], call: Call) -> list[str]:
         return list(_ASKED)
     if any(isinstance(event, ComplaintHeard | ReadingTaken) for event in events):
         return []
-    return list(_ASKED)[1:]
+    return [name for name in list(_ASKED)[1:] if name != "hertz" or call.machine.alternates]
 
 
 _NOT_READ = Message("not read")
@@ -183,6 +183,8 @@ def _set_arrangement(session: Session, text: str) -> str:
     problems = _described(session, arrangement_named(session.flow, session.now(), name))
     if len(arrangement(name).protectors) < 2:
         session.answered("protector")
+    if not arrangement(name).frame.alternates:
+        session.answered("hertz")
     return problems
 
 
@@ -199,6 +201,9 @@ def _amount(text: str, quantity: Quantity) -> float:
 
 
 def _set_hertz(session: Session, text: str) -> str:
+    machine = session.call.machine
+    if machine is not None and not machine.alternates:
+        raise Refused(Message("this machine runs on direct current: it has no hertz"))
     return _machine(session, hertz=figure(text, "hertz", {"": 1.0, "hz": 1.0, "hertz": 1.0}, "60 or 60 Hz"))
 
 

@@ -64,7 +64,7 @@ def machine_in_words(machine: Machine) -> str:
     sits = machine.protector
     phrases: list[Value] = [Message("{title} ({name})", title=kind.title, name=kind.id)]
     phrases.append(Message("protector {place}", place=Message.of(sits) if sits in _SITS else sits))
-    phrases.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
+    phrases.append(machine.supply)
     if plate.locked_rotor_amps is not None:
         phrases.append(f"LRA {plate.locked_rotor_amps:g} A")
     if plate.rated_load_amps is not None:

@@ -53,15 +53,17 @@ class MachineNamed:
     ----------
     arrangement, title, protector : str
         Name and words of the start arrangement; where the protector sits.
-    volts, hertz : float
-        Nominal supply. [V] [Hz]
+    volts : float
+        Nominal supply. [V]
+    hertz : float or None
+        Its frequency; null for direct current. [Hz]
     """
 
     arrangement: str
     title: str
     protector: str
     volts: float
-    hertz: float
+    hertz: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -272,7 +274,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
             title=machine.arrangement.title,
             protector=machine.protector,
             volts=machine.nameplate.volts,
-            hertz=machine.nameplate.hertz,
+            hertz=machine.nameplate.hertz if machine.alternates else None,
         ),
         complaint=None if call.complaint is None else str(call.complaint),
         suspects=advice.suspects,
