@@ -70,6 +70,8 @@ class Machine:
     nameplate: Nameplate = field(default_factory=Nameplate)
     #: By ``part.size``: sizes read from a stamp or a data sheet; they replace the typical ones.
     known: Mapping[str, Spread] = field(default_factory=dict)
+    #: Names of other arrangements that it may be as well: nobody is sure.
+    also: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         plate = self.nameplate
@@ -119,6 +121,20 @@ class Machine:
         """
         kind = arrangement(name)
         return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
+
+    @property
+    def may_be(self) -> tuple[Machine, ...]:
+        """Itself and every other machine it may be, each as if it were known; those alone its volts suit."""
+        machines = [replace(self, also=())]
+        for name in self.also:
+            kind = arrangement(name)
+            if not kind.judged or not kind.frame.serves(self.nameplate.volts):
+                continue
+            protector = self.protector if self.protector in kind.protectors else kind.protectors[0]
+            sizes = {f"{part.id}.{size}" for part in kind.parts(protector) for size in part.family.sizes}
+            known = {size: value for size, value in self.known.items() if size in sizes}
+            machines.append(Machine(kind, protector, self.nameplate, known))
+        return tuple(machines)
 
     @cached_property
     def volts_class(self) -> str:

@@ -15,6 +15,7 @@ from humclick.cli import layout, words
 from humclick.cli.language import say
 from humclick.cli.own_words import english
 from humclick.diagnosis.findings import HEARD
+from humclick.diagnosis.recognise import candidates, seen_under_cover
 from humclick.errors import Refused
 from humclick.jobs.entry import figure, one_of, plain
 from humclick.jobs.events import HEARD as COMPLAINTS
@@ -142,13 +143,16 @@ def question_again(session: Session) -> str:
 def answer_question(session: Session, line: str) -> str:
     """Take an answer to the question asked; one that is refused is asked for again."""
     name = session.questions[0]
-    if name == "arrangement" and _unsaid(line):
+    if name == "arrangement" and (not line or line == "?"):
         look = Message(
             "Power off first; then look under the terminal cover, take a photo, and compare with the list."
             " If you must go and look, type quit: the call is kept."
         )
-        return layout.lines(look)
-    if name != "complaint" and _unsaid(line):
+        weigh = Message(
+            "Still cannot tell? Type not sure: every arrangement is weighed, and each look narrows them."
+        )
+        return "\n".join((layout.lines(look), layout.lines(weigh)))
+    if name not in ("complaint", "arrangement") and _unsaid(line):
         session.answered(name)
         return ""
     return set_fact(session, name, line or "?")
@@ -177,7 +181,16 @@ def _described(session: Session, after: Flow) -> str:
     return words.problems_in_words(new)
 
 
+def _weigh_all(session: Session) -> str:
+    """Every arrangement is weighed, the most usual one that fits what was seen first."""
+    seen = seen_under_cover((r.probe, r.answer) for r in session.call.readings)
+    first, *others = (name for name in candidates(seen) if arrangement(name).judged)
+    return _described(session, arrangement_named(session.flow, session.now(), first, others))
+
+
 def _set_arrangement(session: Session, text: str) -> str:
+    if _unsaid(text):
+        return _weigh_all(session)
     titles = {name: arrangement(name).title for name in arrangements()}
     name = one_of(Message("arrangement"), text, arrangements(), titles)
     problems = _described(session, arrangement_named(session.flow, session.now(), name))

@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.recognise import UNDER_COVER
 from humclick.diagnosis.situation import Heard, Observation, Situation, Stoppage
 from humclick.errors import OutOfRange
 from humclick.jobs.events import (
@@ -114,6 +115,11 @@ class ReadingKept:
     def readable(self) -> bool:
         """Whether it says something: a figure, or an answer that is not "not sure"."""
         return self.reading is not None or bool(self.answer)
+
+    @property
+    def left_open(self) -> bool:
+        """Whether it is a look at the arrangement that nobody was sure of: not asked again."""
+        return self.probe.startswith(UNDER_COVER) and not self.readable
 
 
 class OneMore(Protocol):
@@ -226,7 +232,7 @@ class Call(_Beside):
             leads=self.leads,
             waited=self.waited,
             hot=self.hot,
-            skipped=frozenset(self.skipped),
+            skipped=frozenset(self.skipped) | {r.probe for r in self.readings if r.left_open},
             renewed=self.renewed,
             repairs=self.repairs,
             fitted=self.renewals,

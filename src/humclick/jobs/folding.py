@@ -14,6 +14,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
+from humclick.diagnosis.recognise import UNDER_COVER
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
@@ -135,6 +136,8 @@ class Folding:
 
     def _follows(self, event: Event) -> bool:
         """Whether an event only adds to what is known, and changes nothing that was read before it."""
+        if isinstance(event, ReadingTaken) and event.probe.startswith(UNDER_COVER):
+            return False  # which machine it is taken for follows from it
         if isinstance(event, _RE_READ) or event.id in self.order or self.astray or not self.believed:
             return False
         if event.turn > self.turn + MOST_AHEAD:

@@ -397,7 +397,7 @@ def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
         case "":
             return None
         case "arrangement":
-            return MarkValue(machine.arrangement.title)
+            return None if machine.also else MarkValue(machine.arrangement.title)
         case "protector":
             return MarkValue(PROTECTORS[machine.protector])
         case "phases":

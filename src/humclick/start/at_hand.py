@@ -140,7 +140,9 @@ def at_hand(
         start_capacitor=capacitor,
         run_capacitor=_capacitor(machine, Role.RUN_CAPACITOR),
         poles=poles,
-        split_phase=machine.arrangement.abbreviation in _RESISTANCE_START and gear is _CONTACT and not capacitor,
+        split_phase=machine.arrangement.abbreviation in _RESISTANCE_START
+        and gear is _CONTACT
+        and not capacitor,
     )
 
 
