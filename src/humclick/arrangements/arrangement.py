@@ -82,8 +82,8 @@ class Arrangement:
     #: By question: what is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out
     #: where empty.
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    #: Share of all calls that are on such a machine: ``usual``, and by the kind of refrigerant where that says
-    #: more (`humclick.sizes.sound.kind_of_refrigerant`). [-]
+    #: Share of all calls that are on such a machine: ``usual``, and by the kind of refrigerant where that
+    #: says more (`humclick.sizes.sound.kind_of_refrigerant`). [-]
     common: Mapping[str, float] = field(default_factory=lambda: {"usual": _RARE})
     #: The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
     starts_as: str = ""

@@ -1,9 +1,9 @@
 """
 Advice where nobody is sure of the start arrangement: over all that it may be, each by its odds.
 
-Each arrangement that matters is advised on as if it were known. What is suspected adds up; what forbids power on
-one forbids it; a verdict is given where it is the same on all that hold more than a small share. Else comes what
-tells them apart: a look under the cover, before any part is touched that not all of them have.
+Each arrangement that matters is advised on as if it were known. What is suspected adds up; what forbids power
+on one forbids it; a verdict is given where it is the same on all that hold more than a small share. Else
+comes what tells them apart: a look under the cover, before any part is touched that not all of them have.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _SHOWN, _OTHERS = 8, 6
 
 
 def mixed(situation: Situation, shop: Shop, advise: Callable[[Situation], Advice]) -> Advice:
-    """What to do next on a machine that may have one of several arrangements; `advise` is of one that is known."""
+    """What to do next where it may have one of several arrangements; `advise` is of one that is known."""
     weighed = weigh_arrangements(situation, shop)
     rows = [(candidate, advise(candidate.situation)) for candidate in weighed.candidates]
     whole = _added_up(weighed, rows)
@@ -54,7 +54,7 @@ def mixed(situation: Situation, shop: Shop, advise: Callable[[Situation], Advice
             whole, kind="probe", next=looks[0], alternatives=(*looks[1:], *shared)[:_OTHERS], guards=()
         )
     if best is not None:
-        rest = (*(v for v in shared if v is not best), *looks)
+        rest = (*looks[:1], *(v for v in shared if v is not best), *looks[1:])
         return replace(whole, kind="wait" if best.waits else "probe", next=best, alternatives=rest[:_OTHERS])
     judged = judge(rows[0][0].situation, shop)
     return replace(whole, verdict=unsettled(judged, [one.title for one in whole.arrangements]))

@@ -142,7 +142,7 @@ def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def seen_under_cover(answered: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """What was answered on a call, by probe and words, as question and name of the answer; the last counts."""
+    """Question and name of the answer, of what was answered on a call by probe and words; the last counts."""
     of_probe = {f"{UNDER_COVER}{question.name}": question for question in questions()}
     answers: dict[str, str] = {}
     for probe, words in answered:

@@ -1,10 +1,10 @@
 """
 Which start arrangement a machine has, where nobody is sure: each with its odds, by Bayes' rule.
 
-Before anything is seen, an arrangement is as probable as it is common. What is seen on the call is then more or
-less probable on each: the likelihood of all of it together, whatever is wrong with the machine, is what judgement
-sums up anyway. A reading of a part that a machine does not have speaks against it as strongly as a look at the
-wrong thing is rare.
+Before anything is seen, an arrangement is as probable as it is common. What is seen on the call is then more
+or less probable on each: the likelihood of all of it together, whatever is wrong with the machine, is what
+judgement sums up anyway. A reading of a part that a machine does not have speaks against it as strongly as a
+look at the wrong thing is rare.
 """
 
 from __future__ import annotations
@@ -22,13 +22,12 @@ from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.recognise import UNDER_COVER, Question, common, questions
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
-from humclick.diagnosis.suspects import posterior
 from humclick.errors import Unknown
 
 __all__ = ["Candidate", "Weighed", "questions_left", "weigh_arrangements"]
 
-#: So many arrangements are weighed in full at most, those that are likeliest by how common they are and by what
-#: was seen under the cover. A choice. [-]
+#: So many arrangements are weighed in full at most: the likeliest by how common they are and by what was seen
+#: under the cover. A choice. [-]
 _MOST = 5
 #: One that is less probable no longer matters. A choice. [-]
 _MATTERS = 0.02
@@ -124,16 +123,19 @@ def _has(machine: Machine, observation: Observation, shop: Shop) -> bool:
     return not observation.answer or observation.answer in probe.outcomes
 
 
-_BEFORE: Memory[object, float] = Memory()
+#: What a call weighs before anything was said or seen.
+_BEFORE: Memory[None, float] = Memory()
 
 
 def _likelihood(judged: Judged) -> float:
-    """Logarithm of the probability of all that was seen, whatever is wrong with the machine."""
-    bench = judged.bench
-    before = _BEFORE.of(bench)
+    """
+    Logarithm of the probability of all that was seen on a call, whatever is wrong with the machine.
+
+    How common an arrangement is counts calls: that somebody called is no news.
+    """
+    before = _BEFORE.of(judged.bench)
     if None not in before:
-        leads = weighing_of(bench, judged.situation).leads
-        before[None] = posterior(bench, Compiled((), leads)).mass
+        before[None] = judge(Situation(judged.situation.machine), judged.bench.shop).post.mass
     return math.log(max(judged.post.mass, 1e-300) / before[None])
 
 
@@ -143,8 +145,8 @@ def _logarithms(
     """
     Of how common each is times the likelihood of everything seen.
 
-    What a machine does not have is taken as seen of something that the model does not know, on the machine that
-    has most of it, once the wrong thing was looked at.
+    What a machine does not have is taken as seen of something that the model does not know, on the machine
+    that has most of it, once the wrong thing was looked at.
     """
     judgements = [judge(one, shop) for one, _ in weighed]
     wrong = math.log(shop.slips["look_wrong"])

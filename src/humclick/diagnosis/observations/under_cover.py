@@ -1,8 +1,8 @@
 """
 Looks under the cover: which start arrangement it is, where nobody is sure (`humclick.diagnosis.recognise`).
 
-They tell no modes apart: how probable an answer is follows from the arrangement alone. Each is made when it is
-asked for, on whatever machine.
+They tell no modes apart: how probable an answer is follows from the arrangement alone. Each is made when it
+is asked for, on whatever machine.
 """
 
 from __future__ import annotations
