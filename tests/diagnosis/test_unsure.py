@@ -14,9 +14,11 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis import mixture
 from humclick.diagnosis.advice import advise
+from humclick.diagnosis.advised import MayBe
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.observations.under_cover import answer_odds
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.recognise import UNDER_COVER, common, questions
 from humclick.diagnosis.shop import default_shop
@@ -296,3 +298,20 @@ def test_a_bench_of_an_unsure_machine_is_that_of_the_one_taken_for_now() -> None
     machine = unsure("rsir-ptc", "rscr-ptc")
     assert bench_for(machine, SHOP) is bench_for(Machine.of("rsir-ptc"), SHOP)
     assert machine.may_be == (Machine.of("rsir-ptc"), Machine.of("rscr-ptc"))
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_every_question_has_answers_that_add_up(name: str) -> None:
+    """Whatever the arrangement; what fits is far ahead of what does not."""
+    for asked in questions():
+        odds = answer_odds(asked, name, 0.01)
+        assert math.fsum(odds.values()) == pytest.approx(1.0)
+        fits = [str(option.text) for option in asked.options if name in option.fits]
+        if fits:
+            others = [p for text, p in odds.items() if text not in fits]
+            assert min(odds[text] for text in fits) > 20 * max(others, default=0.0)
+
+
+def test_an_arrangement_is_told_with_its_odds() -> None:
+    """As it stands in a list."""
+    assert str(MayBe("psc", arrangement("psc").title, 0.25).told).startswith("25")

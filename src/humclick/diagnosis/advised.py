@@ -91,6 +91,11 @@ class MayBe:
     title: Message
     probability: float
 
+    @property
+    def told(self) -> Message:
+        """Its probability and title, to stand in a list."""
+        return Message("{share} {arrangement}", share=percent(self.probability), arrangement=self.title)
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Advice:

@@ -23,7 +23,6 @@ from humclick.diagnosis.unsure import Candidate, Weighed, questions_left, weigh_
 from humclick.diagnosis.verdicts import Verdict, unsettled
 from humclick.errors import Unknown
 from humclick.messages import Message
-from humclick.readings.shown import percent
 
 __all__ = ["mixed"]
 
@@ -84,11 +83,14 @@ def _added_up(weighed: Weighed, rows: Sequence[tuple[Candidate, Advice]]) -> Adv
         verdict=None,
         guards=next((advice.guards for _, advice in rows if advice.guards), ()),
         bars=tuple(sorted(bars.values(), key=lambda bar: not bar.whole)),
-        arrangements=tuple(
-            MayBe(c.name, c.situation.machine.arrangement.title, c.probability) for c, _ in rows
-        ),
+        arrangements=_may_be([candidate for candidate, _ in rows]),
         unweighed=weighed.unweighed,
     )
+
+
+def _may_be(candidates: Iterable[Candidate]) -> tuple[MayBe, ...]:
+    """Arrangements with their odds, to be told."""
+    return tuple(MayBe(c.name, c.situation.machine.arrangement.title, c.probability) for c in candidates)
 
 
 def _agreed(rows: Sequence[tuple[Candidate, Advice]]) -> Verdict | None:
@@ -175,14 +177,7 @@ def _look(question: Question, situation: Situation, weighed: Weighed, shop: Shop
     leader = weighed.candidates[0].situation
     probe = probe_of(leader.machine, f"{UNDER_COVER}{question.name}", shop)
     cost = shop.money(probe.minutes) + opening_cost(probe, cover_open(judge(leader, shop)), shop)
-    likeliest = tuple(
-        Message(
-            "{share} {arrangement}",
-            share=percent(c.probability),
-            arrangement=c.situation.machine.arrangement.title,
-        )
-        for c in weighed.candidates[:3]
-    )
+    likeliest = tuple(one.told for one in _may_be(weighed.candidates)[:3])
     reason = Message(
         "it tells the start arrangement, which is not settled: {likeliest:semicolon}", likeliest=likeliest
     )

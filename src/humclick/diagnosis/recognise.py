@@ -28,6 +28,7 @@ __all__ = [
     "candidates",
     "common",
     "next_question",
+    "plainly",
     "questions",
     "seen_under_cover",
 ]
@@ -124,7 +125,7 @@ def _options(row: Mapping[str, Any], names: tuple[str, ...]) -> tuple[Option, ..
 def common(name: str, refrigerant: str = "") -> float:
     """Share of all calls that are on such a machine, by what its refrigerant tells where it was read. [-]"""
     shares = arrangement(name).common
-    return shares.get(kind_of_refrigerant(numbers(refrigerant)), shares["usual"])
+    return shares.by.get(kind_of_refrigerant(numbers(refrigerant)), shares.usual)
 
 
 def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
-from humclick.diagnosis.evidence import Compiled, weighing_of
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.under_cover import answer_odds

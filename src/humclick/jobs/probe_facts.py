@@ -7,6 +7,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.recognise import plainly
 from humclick.errors import Unknown
 from humclick.jobs.events import ReadingTaken
 from humclick.messages import Message
@@ -41,10 +42,10 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
         if known is None:
             known = parsed[event.value, probe.quantity] = parse_reading(event.value, Quantity(probe.quantity))
         return known, ""
-    words = _plain(event.value)
+    words = plainly(event.value)
     if words in _NOT_SURE:
         return None, ""
-    by_plain = {_plain(str(outcome)): str(outcome) for outcome in probe.outcomes}
+    by_plain = {plainly(str(outcome)): str(outcome) for outcome in probe.outcomes}
     if words not in by_plain:
         raise Unknown(
             Message("answer to {probe}", probe=event.probe),
@@ -54,20 +55,16 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
     return None, by_plain[words]
 
 
-def _plain(text: str) -> str:
-    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
-
-
 def hazard_seen(event: ReadingTaken) -> str:
     """The hazard that an answer shows, on whatever machine; empty where it shows none."""
-    return _stops_seen().get((event.probe, _plain(event.value)), "")
+    return _stops_seen().get((event.probe, plainly(event.value)), "")
 
 
 @cache
 def _stops_seen() -> Mapping[tuple[str, str], str]:
     """Hazards by the probe and the answer, in plain letters, that show them, on whatever machine."""
     return {
-        (f"{name}.{look.name}", _plain(answer)): stop
+        (f"{name}.{look.name}", plainly(answer)): stop
         for name in families()
         for look in family(name).looks
         for answer, stop in look.stops.items()

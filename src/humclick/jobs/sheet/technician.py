@@ -25,7 +25,7 @@ from humclick.jobs.sheet.model import Account, Done, Entry, Judgement, Row, Stan
 from humclick.jobs.standing import onward, probes_now, provisional
 from humclick.messages import N_, NOTHING, Message, counted, listed
 from humclick.readings import PartTemperature
-from humclick.readings.shown import minutes_of, percent
+from humclick.readings.shown import minutes_of
 from humclick.safety import cautions_for, flammable, gates, gates_for, place_of, stop_at
 
 __all__ = ["clock", "technician_page"]
@@ -342,14 +342,9 @@ def _cautions(call: Call, advice: Advice | None) -> tuple[Message, ...]:
         sentences.insert(
             0, Message("The arrangement is taken for now only: more than one fits what was seen.")
         )
-        may_be = tuple(
-            Message("{share} {arrangement}", share=percent(each.probability), arrangement=each.title)
-            for each in (advice.arrangements if advice is not None else ())
-        )
-        if may_be:
-            sentences.insert(
-                1, Message("By all that was seen: {arrangements:semicolon}.", arrangements=may_be)
-            )
+        if advice is not None and advice.arrangements:
+            told = tuple(each.told for each in advice.arrangements)
+            sentences.insert(1, Message("By all that was seen: {arrangements:semicolon}.", arrangements=told))
     situation = call.situation()
     if situation is not None and earth(situation) is Earth.NONE:
         rule = place_of(call.place).rule("ground-test").text
