@@ -28,6 +28,7 @@ from humclick.diagnosis.guards import (
 )
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.mixture import mixed
+from humclick.diagnosis.observations.model import INSIDE
 from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
@@ -131,9 +132,8 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     if guarded is not None:
         return guarded
     if best is not None:
-        rest = [v for v in free if v is not best]
-        if best.waits > 0:  # what can be done with power off while it cools comes first
-            rest.sort(key=lambda v: v.waits > 0 or _probe(judged, v.probe).energises)
+        best = _sooner(judged, best, free) or best
+        rest = _meanwhile(judged, best, [v for v in free if v is not best])
         kind = "wait" if best.waits > 0 else "probe"
         return replace(blank, kind=kind, next=best, alternatives=tuple(rest[:6]))
     return _decided(judged, blank, problem, actions, made, free)
@@ -327,6 +327,34 @@ def _guarded(
     if request is None:
         return None
     value = _guard_value(judged, *request)
-    rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
+    sooner = _sooner(judged, value, values)
+    if sooner is not None:
+        others = (value, *(v for v in values if v.probe != sooner.probe))
+        return replace(blank, kind="probe", next=sooner, alternatives=others[:6])
+    rest = _meanwhile(judged, value, [v for v in values if (v.probe, v.waits) != (value.probe, value.waits)])
     kind = "wait" if value.waits else "probe"
-    return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)
+    return replace(blank, kind=kind, next=value, alternatives=tuple(rest[:6]), guards=unmet)
+
+
+def _meanwhile(judged: Judged, value: Value, rest: list[Value]) -> list[Value]:
+    """Other probes, best first; while something cools, those that can be done with power off before all."""
+    if value.waits <= 0:
+        return rest
+    return sorted(rest, key=lambda v: v.waits > 0 or _probe(judged, v.probe).energises)
+
+
+def _sooner(judged: Judged, value: Value, values: Sequence[Value]) -> Value | None:
+    """
+    What is read before a long wait for a protector inside the shell: a pair of pins between which none lies.
+
+    None where that was read, cannot be, or what is to come waits for nothing of the kind.
+    """
+    if not value.waits or _probe(judged, value.probe).heat != INSIDE:
+        return None
+    taken = {o.probe for o in judged.situation.observations}
+    reason = Message("no protector lies between these pins: read them before you wait for the one inside")
+    for each in values:
+        probe = _probe(judged, each.probe)
+        if not each.waits and each.probe not in taken and probe.pins_named and not probe.opens_with_heat:
+            return replace(each, reason=reason)
+    return None

@@ -29,6 +29,10 @@ from humclick.readings import Leads, PartTemperature, Reading
 __all__ = ["Compiled", "Factor", "compile_evidence", "lead_nodes", "p_hot", "weighing_of"]
 
 
+#: What is read of the outlet with nothing drawn; below this share of nominal volts it is dead. [-]
+_REST, _SUPPLY, _ALIVE = "supply.volts", "supply", 0.3
+
+
 def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float], ...]:
     """Nodes of what the test leads add, with prior weights. [Ω], [-]"""
     if leads.spread is None:
@@ -48,7 +52,14 @@ def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float]
 def weighing_of(bench: Bench, situation: Situation) -> Weighing:
     """A bench with what a situation was measured with."""
     nodes = lead_nodes(situation.leads, bench.shop.slips["null_forgotten"])
-    return Weighing(bench, situation.meter, nodes)
+    read = [
+        o.reading.value
+        for o in situation.observations
+        if o.probe == _REST and o.reading is not None and _SUPPLY not in situation.renewed_since(o)
+    ]
+    rest = read[-1] if read else None
+    alive = rest is not None and rest > _ALIVE * bench.machine.nameplate.volts
+    return Weighing(bench, situation.meter, nodes, rest if alive else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +71,7 @@ class _Shown:
     answer: str
     temperature: PartTemperature
     causes: tuple[tuple[str, float], ...]
+    meter: Meter | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +83,7 @@ class _Weighed:
     mended: frozenset[str]
     leads: tuple[tuple[float, float], ...]
     meter: Meter
+    at_rest: float | None
 
 
 _FACTORS: Memory[_Weighed, Factor] = Memory()
@@ -121,9 +134,13 @@ def _mended(situation: Situation, i: int) -> frozenset[str]:
 
 
 def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-    observed = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes) for _, o in taken)
+    observed = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes, o.meter) for _, o in taken)
     table = _FACTORS.of(weighing.bench)
-    key = _Weighed(group, observed, mended, weighing.leads, weighing.meter)
+    meter = taken[-1].observation.meter
+    if meter is not None:  # what all of them share is that of the last
+        weighing = replace(weighing, meter=meter)
+    rest = weighing.at_rest if taken[0].probe.model.by_rest else None
+    key = _Weighed(group, observed, mended, weighing.leads, weighing.meter, rest)
     factor = table.get(key)
     if factor is None:
         factor = table[key] = taken[0].probe.model.factor(weighing, taken, mended)

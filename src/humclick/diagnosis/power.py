@@ -278,7 +278,7 @@ def _joins(situation: Situation, o: Observation) -> bool:
     """Whether the ground wire may be as good as the place asks, less what meter and leads may add."""
     if o.reading is None or o.reading.value is None:
         return False
-    meter, leads = situation.meter, situation.leads
+    meter, leads = o.meter or situation.meter, situation.leads
     added = leads.offset or 0.0
     if leads.spread is not None:
         added += leads.spread.median * leads.spread.factor

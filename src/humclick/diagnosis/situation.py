@@ -90,6 +90,8 @@ class Observation:
         Read with a meter that proves insulation.
     top : float or None
         Top of the ohms of the meter it was read with, which OL exceeds; None for the meter of the call. [Ω]
+    meter : Meter or None
+        The meter it was read with, where that is not the one of the call now.
     """
 
     probe: str
@@ -102,6 +104,7 @@ class Observation:
     repairs: int = 0
     tester: bool = False
     top: float | None = None
+    meter: Meter | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ Minutes and volts. Nothing here changes; a new event gives a new `Call`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Protocol
 
@@ -89,6 +89,7 @@ class ReadingKept:
     tester: bool = False  #: read with a meter that proves insulation
     top: float | None = None  #: top of its meter's ohms, which OL exceeds [Ω]
     against: tuple[str, ...] = ()  #: what forbade it, or had to be shown first, in words
+    meter: Meter | None = None  #: it was read with, where a meter shows it
     _observation: Observation | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
@@ -227,7 +228,7 @@ class Call(_Beside):
         return Situation(
             machine=machine,
             complaint=self.complaint,
-            observations=tuple(r.observation for r in self.readings if r.readable),
+            observations=tuple(self._seen(r) for r in self.readings if r.readable),
             meter=self.meter,
             leads=self.leads,
             waited=self.waited,
@@ -239,6 +240,12 @@ class Call(_Beside):
             stoppages=self.stoppages,
             place=self.place,
         )
+
+    def _seen(self, reading: ReadingKept) -> Observation:
+        """A reading as judgement sees it, with its own meter where another one is in use now."""
+        if reading.meter is None or reading.meter == self.meter:
+            return reading.observation
+        return replace(reading.observation, meter=reading.meter)
 
     def gates_before(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
         """

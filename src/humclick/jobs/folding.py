@@ -366,6 +366,7 @@ class Folding:
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
                 top=_top(probe.meter or self.meter),
                 against=against,
+                meter=self.meter if reading is not None else None,
             )
         )
         attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(outcome) for outcome in probe.outcomes}
@@ -374,16 +375,22 @@ class Folding:
             self.stand = self.stand.tried(event)
 
     def _warmth(self, event: ReadingTaken, probe: Probe) -> PartTemperature:
-        """How warm the part was: as said, else by how long it stands."""
-        temperature = warmth(self.stand.hot, self.stand.minutes, probe.heat)
+        """How warm the part was: as said, as last said since the last try, else by how long it stands."""
+        by_rest = warmth(self.stand.hot, self.stand.minutes, probe.heat)
         if not event.temperature.strip():
-            return temperature
+            remembered = probe.heat != "" and self.stand.felt_cold == probe.heat
+            return PartTemperature("cold") if remembered else by_rest
+        temperature = by_rest
         try:
             temperature = parse_temperature(event.temperature)
         except HumclickError as error:
             self.problem(event.id, error.message, event.temperature)
-        if temperature.kind == "hot" and probe.heat and self.stand.hot is not True:
+        if temperature.kind == "measured" and by_rest.cool:
+            temperature = replace(temperature, rested=True)
+        if temperature.warm and probe.heat and self.stand.hot is not True:
             self.stand = self.stand.tried(event)
+        if temperature.cool and probe.heat:
+            self.stand = replace(self.stand, felt_cold=probe.heat)
         return temperature
 
     def _against(self, event: Event, name: str) -> tuple[str, ...]:

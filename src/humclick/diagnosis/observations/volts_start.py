@@ -32,8 +32,10 @@ from humclick.readings import format_si
 
 __all__ = ["KINDS", "VoltsStart"]
 
-#: No outlet is known better than this. [-]
+#: No outlet is known better than this, nor from one moment to the next. [-]
 _LEAST_SIGMA = 0.02
+#: Below this share of its volts a supply gives none. [-]
+_DEAD = 0.01
 
 
 @dataclass(frozen=True)
@@ -56,14 +58,19 @@ class _Fractions:
             made[mended] = _Fractions(bench, *marks_of(classes))
         return made[mended]
 
-    def at(self, bits: int) -> Sequence[tuple[float, float]]:
-        """Fractions under a set, by its bits, with weights. [-], [-]"""
+    def at(self, bits: int, *, of_rest: bool = False) -> Sequence[tuple[float, float]]:
+        """Fractions of nominal volts, or of those at rest, under a set by its bits; with weights. [-], [-]"""
         modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(bits)]))
-        return self.bench.standstill.terminal_volts(modes)
+        fractions = self.bench.standstill.terminal_volts(modes)
+        if not of_rest:
+            return fractions
+        machine = self.bench.machine
+        rest = math.prod(machine.part(p).family.mode(m).volts for p, m in modes.items())
+        return fractions if rest <= _DEAD else [(w, f / rest) for w, f in fractions]
 
 
 _FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
-_BINS: Memory[Meter, dict[int, Row]] = Memory()
+_BINS: Memory[tuple[Meter, float | None], dict[int, Row]] = Memory()
 
 
 class VoltsStart(Model):
@@ -71,6 +78,7 @@ class VoltsStart(Model):
 
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
+    by_rest: ClassVar[bool] = True
 
     def serves(self, machine: Machine) -> bool:
         return machine.started
@@ -107,17 +115,19 @@ class VoltsStart(Model):
         def within(volts: float, spread: float) -> float:
             return evidence(displays, volts, spread).value
 
+        outlet = _Outlet.of(weighing)
+
         @cache
         def at(thousandths: int) -> float:
-            return within(*_volts(bench, thousandths)) if thousandths else nothing
+            return within(*outlet.volts(thousandths)) if thousandths else nothing
 
         fractions = _Fractions.of(bench, mended)
 
         def value(bits: int) -> float:
-            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(bits)])
+            return math.fsum([w * at(round(1000 * f)) for w, f in fractions.at(bits, of_rest=outlet.read)])
 
         says = PerSet(fractions.marks, partial(map, value))
-        most = max(highest(displays[0], _spread(bench)), nothing)
+        most = max(highest(displays[0], outlet.sigma), nothing)
         return Factor((), (), {}, says, weighing.none(says(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -130,20 +140,21 @@ class VoltsStart(Model):
         edges = (0.3 * nominal, 0.9 * nominal)
         scale = outlook.weighing.scale(probe, 0.0)
         stretches = cut_at(scale, edges, open_apart=False)
-        known = _BINS.of(bench).setdefault(meter, {})
+        outlet = _Outlet.of(outlook.weighing)
+        known = _BINS.of(bench).setdefault((meter, outlook.weighing.at_rest), {})
         fractions = _Fractions.of(bench, outlook.mended)
 
         def bins(thousandths: int) -> Row:
             if thousandths not in known:
                 known[thousandths] = (
-                    shares_of(stretches, *_volts(bench, thousandths))
+                    shares_of(stretches, *outlet.volts(thousandths))
                     if thousandths
                     else tuple(dead(s, STRAY * nominal) for s in stretches)
                 )
             return known[thousandths]
 
         def row(bits: int) -> Row:
-            weighted = fractions.at(bits)
+            weighted = fractions.at(bits, of_rest=outlet.read)
             return rounded(mixture([w for w, _ in weighted], [bins(round(1000 * f)) for _, f in weighted]))
 
         rows, which, healthy = outlook.by_marks(fractions.marks, row)
@@ -153,14 +164,25 @@ class VoltsStart(Model):
         return Forecast(probe, 0.0, labels, rows, which, none, edges)
 
 
-def _spread(bench: Bench) -> float:
-    """How far the volts of outlets differ: ln standard deviation. [-]"""
-    return max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+@dataclass(frozen=True, slots=True)
+class _Outlet:
+    """What the outlet gives with nothing drawn: as read, else as outlets do."""
 
+    median: float  #: [V]
+    sigma: float  #: ln standard deviation. [-]
+    read: bool
 
-def _volts(bench: Bench, thousandths: int) -> tuple[float, float]:
-    """Median and ln standard deviation of what is left of the outlet's volts, in steps. [V], [-]"""
-    return in_steps(bench.machine.nameplate.volts * thousandths / 1000, _spread(bench))
+    @staticmethod
+    def of(weighing: Weighing) -> _Outlet:
+        if weighing.at_rest is not None:
+            return _Outlet(weighing.at_rest, _LEAST_SIGMA, True)
+        machine = weighing.bench.machine
+        usual = max(machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+        return _Outlet(machine.nameplate.volts, usual, False)
+
+    def volts(self, thousandths: int) -> tuple[float, float]:
+        """Median and ln standard deviation of what is left of it, in steps. [V], [-]"""
+        return in_steps(self.median * thousandths / 1000, self.sigma)
 
 
 KINDS = (VoltsStart(),)
