@@ -11,11 +11,15 @@ from hypothesis import strategies as st
 
 from humclick import library as hc
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.advice import Advice
+from humclick.diagnosis.choices import choices
+from humclick.diagnosis.guards import needs_before
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.power import bars
 from humclick.diagnosis.probes import probe_of
 from humclick.jobs.event_tables import event_from
 from humclick.jobs.fold import fold
+from humclick.meters import meters
 from humclick.readings import PartTemperature
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -51,7 +55,7 @@ def read(probe: str, value: str, warmth: str = "", **more: Any) -> dict[str, Any
 
 @given(st.floats(-30.0, 150.0), st.booleans())
 def test_a_measured_temperature_counts_by_its_value(celsius: float, rested: bool) -> None:
-    """Cool below what a cold part may have, or once it has stood as long as it takes, however hot the room."""
+    """Cool below what a cold part may have, or once it has stood as long as it takes in whatever place."""
     felt = PartTemperature("measured", celsius, rested)
     assert felt.cool == (rested or celsius < 40.0)
     assert felt.warm != felt.cool
@@ -63,16 +67,15 @@ def test_a_measured_temperature_counts_by_its_value(celsius: float, rested: bool
 
 
 @pytest.mark.parametrize(
-    ("warmth", "again"), [("85 C", True), ("25 C", False), ("cold", False), ("hot", True)]
+    ("warmth", "again"), [("85 C", True), ("45 C", True), ("25 C", False), ("cold", False), ("hot", True)]
 )
 def test_what_was_read_open_at_85_degrees_is_read_once_more_when_cool(warmth: str, again: bool) -> None:
     """A figure is no promise that it had cooled."""
-    hot = situation(read("overload_protector.ohms", "OL", warmth), read("pins.C-R", "3.5", warmth))
-    advice = advise(hot)
-    waits = [
-        v for v in (advice.next, *advice.alternatives) if v is not None and v.probe.startswith("overload")
-    ]
-    assert any(v.waits > 0 for v in waits) == again
+    felt = situation(read("overload_protector.ohms", "OL", warmth))
+    needs = needs_before(felt, None)
+    assert ["overload_protector.ohms" in need.probes for need in needs] == [True] * again
+    offered = {(f.probe.id, f.waits > 0) for f in choices(judge(felt), bars(felt))[0].forecasts}
+    assert (("overload_protector.ohms", True) in offered) == again
 
 
 def test_a_kitchen_of_45_degrees_is_as_cool_as_it_gets() -> None:
@@ -158,9 +161,6 @@ def test_while_it_cools_what_needs_no_power_comes_first(name: str) -> None:
 
 def test_a_reading_belongs_to_the_meter_it_was_taken_with() -> None:
     """Naming another meter afterwards moves nothing that was read before."""
-    fine, pocket = "bench", "basic-dmm"
-    from humclick.meters import meters
-
     names = sorted(meters(), key=lambda n: meters()[n].name)
     fine, pocket = names[0], names[-1]
     readings = [read("pins.C-R", "3.5", "cold"), read("overload_protector.ohms", "0.9", "cold")]
