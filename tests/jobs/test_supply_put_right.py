@@ -7,7 +7,10 @@ import pytest
 from humclick import library as hc
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.diagnosis.judged import judge
+from humclick.diagnosis.power import breaker_tripped
 from humclick.diagnosis.remaining import left_of_part
+from humclick.jobs.event_tables import event_from
+from humclick.jobs.fold import fold
 
 SINGLE = [name for name in arrangements() if arrangement(name).started]
 DEAD = {
@@ -61,3 +64,25 @@ def test_volts_at_the_outlet_can_be_read_again(name: str) -> None:
     assert len(mended.folded.readings) == 5
     assert mended.folded.problems == ()
     assert left_of_part(judge(mended.folded.situation()), "supply") < 0.02
+
+
+def test_a_breaker_trip_outlives_another_complaint_and_not_its_undo() -> None:
+    """What was heard since does not untell it; taken back, it was never told."""
+    told = [
+        {"kind": "machine", "arrangement": "rsir-ptc"},
+        {"kind": "complaint", "heard": "breaker"},
+        {"kind": "complaint", "heard": "hum_click"},
+    ]
+
+    def tripped(*tables: dict[str, str]) -> bool:
+        events = [
+            event_from({"id": f"e{k}", "at": "2026-03-02T09:00:00+01:00", **table})
+            for k, table in enumerate((*told, *tables))
+        ]
+        situation = fold(events).situation()
+        assert situation is not None
+        assert situation.complaint == "hum_click"
+        return breaker_tripped(situation)
+
+    assert tripped()
+    assert not tripped({"kind": "undo", "of": "e1"})

@@ -75,7 +75,7 @@ def test_what_was_read_open_at_85_degrees_is_read_once_more_when_cool(warmth: st
     needs = needs_before(felt, None)
     assert ["overload_protector.ohms" in need.probes for need in needs] == [True] * again
     offered = {(f.probe.id, f.waits > 0) for f in choices(judge(felt), bars(felt))[0].forecasts}
-    assert (("overload_protector.ohms", True) in offered) == again
+    assert ("overload_protector.ohms", True) in offered or not again
 
 
 def test_a_kitchen_of_45_degrees_is_as_cool_as_it_gets() -> None:

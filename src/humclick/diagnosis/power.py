@@ -194,7 +194,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
     """
     state: InsulationStanding | None = None
     low, weak, read = 0, False, ""
-    tripped = situation.complaint is Heard.BREAKER
+    tripped = situation.tripped or situation.complaint is Heard.BREAKER
     for o in situation.observations:
         if o.answer == Heard.BREAKER:
             tripped = True

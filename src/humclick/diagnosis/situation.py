@@ -61,6 +61,10 @@ class Stoppage:
         """What it stops, and what to do now."""
         return stop_at(self.gate, self.name)
 
+    def lifted_by(self, gate: str) -> bool:
+        """Whether passing a gate answers it by itself: one that bars only what needs that gate."""
+        return not self.stop.whole and self.stop.proof == gate
+
 
 @dataclass(frozen=True, slots=True)
 class Observation:
@@ -139,6 +143,8 @@ class Situation:
         What was found and is not answered yet.
     place : str
         Whose rules hold (`humclick.safety.place_of`); empty for the strictest of all.
+    tripped : bool
+        Whether a complaint said that a breaker tripped, be it that another one was heard since.
     """
 
     machine: Machine
@@ -154,6 +160,7 @@ class Situation:
     fitted: Mapping[str, int] = field(default_factory=dict)
     stoppages: tuple[Stoppage, ...] = ()
     place: str = ""
+    tripped: bool = False
 
     def renewed_since(self, observation: Observation) -> frozenset[str]:
         """Parts renewed after something was seen, once more or for the first time."""

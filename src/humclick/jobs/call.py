@@ -147,6 +147,7 @@ class Call(_Beside):
     machine: Machine | None = None
     complaint: Heard | None = None  #: heard before the call
     words: str = ""  #: the complaint as told
+    tripped: bool = False  #: a complaint in force said that a breaker tripped, the last one or an earlier one
     meter: Meter = field(default_factory=default_meter)
     leads: Leads = field(default_factory=Leads)
     readings: tuple[ReadingKept, ...] = ()
@@ -239,6 +240,7 @@ class Call(_Beside):
             fitted=self.renewals,
             stoppages=self.stoppages,
             place=self.place,
+            tripped=self.tripped,
         )
 
     def _seen(self, reading: ReadingKept) -> Observation:

@@ -41,11 +41,18 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.machines import machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
-from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
+from humclick.jobs.probe_facts import (
+    Parsed,
+    hazard_seen,
+    known_probe,
+    meter_taken,
+    top_ohms,
+    understood,
+)
 from humclick.jobs.stand import Stand
 from humclick.jobs.undos import taken_back
 from humclick.messages import N_, NOTHING, Message
-from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.meters import default_meter
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, PartTemperature, Reading, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
@@ -103,6 +110,7 @@ class Folding:
         self.header: Opened | None = None
         self.complaint: Heard | None = None
         self.words = ""
+        self.tripped = False
         self.meter, self.leads = default_meter(), Leads()
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
@@ -225,8 +233,9 @@ class Folding:
             case ComplaintHeard():
                 self.complaint = None if event.heard == "unknown" else Heard(event.heard)
                 self.words = event.words
+                self.tripped |= event.heard == Heard.BREAKER
             case MeterTaken():
-                self.meter = _meter(event)
+                self.meter = meter_taken(event)
                 self.leads = Leads(event.leads_nulled, event.lead_ohms)
             case Waited():
                 self.stand = self.stand.waited(event.minutes, self.machine)
@@ -285,7 +294,7 @@ class Folding:
             self.held[event.device] = Holding(held.proved | passed, held.this_round | passed)
             for name in self.passed_since:
                 self.passed_since[name] |= passed
-                if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
+                if name in self.stoppages and self.stoppages[name].lifted_by(event.gate):
                     del self.stoppages[name]
 
     def _probe(self, name: str) -> Probe | Message:
@@ -364,7 +373,7 @@ class Folding:
                 note=event.note,
                 repairs=self.repairs,
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
-                top=_top(probe.meter or self.meter),
+                top=top_ohms(probe.meter or self.meter),
                 against=against,
                 meter=self.meter if reading is not None else None,
             )
@@ -452,6 +461,7 @@ class Folding:
             machine=self.machine,
             complaint=self.complaint,
             words=self.words,
+            tripped=self.tripped,
             meter=self.meter,
             leads=self.leads,
             readings=tuple(self.readings),
@@ -487,19 +497,3 @@ class Folding:
             problems=tuple(self.problems),
             events=self.events,
         ).folded_by(self)
-
-
-def _lifted(hazard: Stoppage, passed: str) -> bool:
-    """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
-    return not hazard.stop.whole and hazard.stop.proof == passed
-
-
-def _top(used: Meter) -> float:
-    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
-    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
-
-
-def _meter(event: MeterTaken) -> Meter:
-    if event.own:
-        return meter_from_table(event.own, "own meter")
-    return meter(event.name) if event.name else default_meter()
