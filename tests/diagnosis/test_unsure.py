@@ -17,8 +17,10 @@ from humclick.diagnosis.advice import advise
 from humclick.diagnosis.advised import MayBe
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.observations.under_cover import answer_odds
+from humclick.diagnosis.power import bars
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.recognise import UNDER_COVER, common, questions
 from humclick.diagnosis.shop import default_shop
@@ -276,6 +278,10 @@ def test_nothing_is_powered_while_it_may_be_of_another_kind() -> None:
         assert advice.next is not None
         assert not probe_of(machine, advice.next.probe).energises
     assert advise(Situation(machine, Heard.HUM)).next is not None
+    trial = probe_of(machine, "attempt.as_found")
+    assert forbidden(Situation(machine), trial, SHOP)
+    told = Situation(machine, observations=(look("psc", "feed"),))
+    assert [bar.name for bar in bars(told)] == []
 
 
 def test_a_look_nobody_is_sure_of_is_not_asked_again() -> None:

@@ -14,7 +14,7 @@ from dataclasses import replace
 from humclick.diagnosis.advised import Advice, MayBe, Suspect, Value
 from humclick.diagnosis.choices import cover_open, opening_cost
 from humclick.diagnosis.judged import judge
-from humclick.diagnosis.power import Bar
+from humclick.diagnosis.power import Bar, bars
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.recognise import UNDER_COVER, Question
 from humclick.diagnosis.shop import Shop
@@ -36,7 +36,7 @@ def mixed(situation: Situation, shop: Shop, advise: Callable[[Situation], Advice
     """What to do next where it may have one of several arrangements; `advise` is of one that is known."""
     weighed = weigh_arrangements(situation, shop)
     rows = [(candidate, advise(candidate.situation)) for candidate in weighed.candidates]
-    whole = _added_up(weighed, rows)
+    whole = _added_up(weighed, rows, bars(situation, shop))
     stop = next((advice for _, advice in rows if advice.kind == "stop"), None)
     if stop is not None:
         return replace(whole, kind="stop", verdict=stop.verdict)
@@ -59,8 +59,8 @@ def mixed(situation: Situation, shop: Shop, advise: Callable[[Situation], Advice
     return replace(whole, verdict=unsettled(judged, [one.title for one in whole.arrangements]))
 
 
-def _added_up(weighed: Weighed, rows: Sequence[tuple[Candidate, Advice]]) -> Advice:
-    """What all of them suspect and forbid together; nothing is advised yet."""
+def _added_up(weighed: Weighed, rows: Sequence[tuple[Candidate, Advice]], own: Sequence[Bar]) -> Advice:
+    """What all of them suspect, and all that forbids power on any; nothing is advised yet."""
     suspects: dict[tuple[tuple[str, str], ...], Suspect] = {}
     remedies: dict[str, float] = {}
     sums = dict.fromkeys(("none_of_these", "left_out", "beyond"), 0.0)
@@ -72,7 +72,8 @@ def _added_up(weighed: Weighed, rows: Sequence[tuple[Candidate, Advice]]) -> Adv
         for remedy, share in advice.remedies:
             remedies[remedy] = remedies.get(remedy, 0.0) + p * share
         sums = {name: total + p * getattr(advice, name) for name, total in sums.items()}
-    bars: dict[str, Bar] = {f"{bar.name}{bar.title}": bar for _, advice in rows for bar in advice.bars}
+    every = (*(bar for _, advice in rows for bar in advice.bars), *own)
+    by_name: dict[str, Bar] = {f"{bar.name}{bar.title}": bar for bar in every}
     return Advice(
         kind="verdict",
         suspects=tuple(sorted(suspects.values(), key=lambda s: -s.probability)[:_SHOWN]),
@@ -82,7 +83,7 @@ def _added_up(weighed: Weighed, rows: Sequence[tuple[Candidate, Advice]]) -> Adv
         alternatives=(),
         verdict=None,
         guards=next((advice.guards for _, advice in rows if advice.guards), ()),
-        bars=tuple(sorted(bars.values(), key=lambda bar: not bar.whole)),
+        bars=tuple(sorted(by_name.values(), key=lambda bar: not bar.whole)),
         arrangements=_may_be([candidate for candidate, _ in rows]),
         unweighed=weighed.unweighed,
     )
