@@ -18,6 +18,7 @@ from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import complaint
 from humclick.diagnosis.observations.model import Group, Taken
 from humclick.diagnosis.observations.own_try import failed_before
+from humclick.diagnosis.observations.volts import at_rest
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.situation import Heard, Situation, called
@@ -27,10 +28,6 @@ from humclick.meters import Meter
 from humclick.readings import Leads, PartTemperature, Reading
 
 __all__ = ["Compiled", "Factor", "compile_evidence", "lead_nodes", "p_hot", "weighing_of"]
-
-
-#: What is read of the outlet with nothing drawn; below this share of nominal volts it is dead. [-]
-_REST, _SUPPLY, _ALIVE = "supply.volts", "supply", 0.3
 
 
 def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float], ...]:
@@ -52,14 +49,7 @@ def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float]
 def weighing_of(bench: Bench, situation: Situation) -> Weighing:
     """A bench with what a situation was measured with."""
     nodes = lead_nodes(situation.leads, bench.shop.slips["null_forgotten"])
-    read = [
-        o.reading.value
-        for o in situation.observations
-        if o.probe == _REST and o.reading is not None and _SUPPLY not in situation.renewed_since(o)
-    ]
-    rest = read[-1] if read else None
-    alive = rest is not None and rest > _ALIVE * bench.machine.nameplate.volts
-    return Weighing(bench, situation.meter, nodes, rest if alive else None)
+    return Weighing(bench, situation.meter, nodes, at_rest(bench, situation))
 
 
 @dataclass(frozen=True, slots=True)
