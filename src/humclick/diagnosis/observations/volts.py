@@ -33,7 +33,7 @@ _LOW_SIGMA = 0.06
 
 
 def at_rest(bench: Bench, situation: Situation) -> float | None:
-    """What the outlet gives with nothing drawn, as last read on it as it is now; None if dead or unread. [V]"""
+    """What the outlet gives with nothing drawn, as last read as it is now; None if dead or unread. [V]"""
     read = [
         o.reading.value
         for o in situation.observations
