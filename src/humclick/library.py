@@ -16,6 +16,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeGuard
 
+from humclick.arrangements.arrangement import arrangement as arrangement_called
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.findings import Finding, findings
@@ -28,7 +29,7 @@ from humclick.jobs.entry import answer_to
 from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.taking import take
+from humclick.jobs.taking import arrangement_named, take
 from humclick.messages import Message, Verbatim
 from humclick.readings.shown import percent
 from humclick.safety import chosen_place
@@ -54,6 +55,7 @@ def machine(
     refrigerant: str = "",
     hp: float | None = None,
     cooling: float | None = None,
+    also: Sequence[str] = (),
 ) -> Machine:
     """
     Describe a machine; `Unknown` or `OutOfRange` says what of it cannot be, and what would be right.
@@ -72,6 +74,8 @@ def machine(
         As printed.
     hp, cooling : float, optional
         The trade's size, and the cooling capacity. [hp] [W]
+    also : sequence of str
+        Other arrangements it may have, where nobody is sure: each is weighed.
 
     Examples
     --------
@@ -81,7 +85,8 @@ def machine(
     plate = Nameplate(volts or 0.0, hertz, lra, rla, refrigerant, hp, cooling)
     described = Machine.of(arrangement, protector or None, plate)
     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
-    return described
+    others = [arrangement_called(name).id for name in also]
+    return replace(described, also=tuple(name for name in dict.fromkeys(others) if name != arrangement))
 
 
 def shop(path: str | os.PathLike[str]) -> Shop:
@@ -160,6 +165,8 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
                     "horsepower": plate.horsepower,
                     "cooling": plate.cooling,
                     "refrigerant": plate.refrigerant,
+                    "provisional": bool(self.machine.also),
+                    "also_fits": list(self.machine.also),
                 },
             ),
             ("meter", {"name": self.meter, **_leads(self.leads)}),
@@ -179,7 +186,7 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         return Flow(fold(self.events, device=""), self.shop)
 
     def _after(self, flow: Flow) -> Call:
-        call = replace(self, events=flow.events)
+        call = replace(self, events=flow.events, machine=flow.call.machine or self.machine)
         call.__dict__["_flow"] = flow
         return call
 
@@ -224,6 +231,11 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         answer = answer_to(known, _text(value, "value"), _text(temperature, "temperature"))
         now = datetime.now().astimezone()
         return self._after(take(self._flow, now, known, answer.value, answer=answer, already=True, note=note))
+
+    def settled(self, arrangement: str) -> Call:
+        """The start arrangement is this one; `Unknown` if there is none of that name."""
+        name = arrangement_called(_text(arrangement, "arrangement")).id
+        return self._after(arrangement_named(self._flow, datetime.now().astimezone(), name))
 
     def passed(self, gate: str, words: str = "") -> Call:
         """A safety step was passed; `Unknown` if there is no such gate."""

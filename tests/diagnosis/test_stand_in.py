@@ -38,16 +38,16 @@ def apart(name: str) -> list[float]:
 
 
 def test_a_machine_with_a_table_needs_none() -> None:
-    """Every arrangement of the program has its own, but one for which no sound machine was drawn."""
-    assert {name for name in JUDGED if stand_in(Machine.of(name)) is not None} == {"rscr-current-relay"}
+    """Every arrangement of the program whose starts are simulated has its own."""
+    assert [name for name in JUDGED if stand_in(Machine.of(name)) is not None] == []
 
 
 @pytest.mark.parametrize("name", [name for name in JUDGED if arrangement(name).simulated])
 def test_how_far_a_stand_in_is_off_is_as_the_page_says(name: str) -> None:
-    """On average 0.04 to 0.22 in total variation, for half of the modes less than 0.11."""
+    """On average 0.04 to 0.22 in total variation, for half of the modes less than 0.12."""
     off = apart(name)
     assert 0.03 < mean(off) < 0.22
-    assert median(off) < 0.11
+    assert median(off) < 0.12
 
 
 def test_the_nearest_has_the_same_gear() -> None:

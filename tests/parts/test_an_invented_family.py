@@ -21,11 +21,11 @@ from humclick.cli.main import main
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.attempts import attempts_of
 from humclick.diagnosis.probes import probes_of
+from humclick.diagnosis.recognise import candidates, questions
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.errors import DataError, Unknown
 from humclick.jobs.call_file import parse_call
 from humclick.jobs.fold import fold
-from humclick.jobs.recognise import candidates, questions
 from humclick.jobs.sheet.render import sheet_html
 from humclick.parts.family import families, family
 from humclick.parts.shelves import shelf, shelves

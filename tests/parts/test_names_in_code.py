@@ -25,7 +25,7 @@ ALLOWED = {
     "diagnosis/observations/model.py": (1, "an inner protector's wait"),
     "diagnosis/observations/setup.py": (2, "the sealed circuit"),
     "diagnosis/observations/shell.py": (4, "the two windings"),
-    "diagnosis/observations/volts.py": (5, "the supply"),
+    "diagnosis/observations/volts.py": (2, "the supply"),
     "diagnosis/observations/volts_start.py": (4, "the supply"),
     "diagnosis/observations/windings.py": (14, "the sealed circuit"),
     "diagnosis/pins_evidence.py": (5, "the windings, two or three"),

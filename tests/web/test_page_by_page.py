@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from humclick.arrangements.arrangement import arrangements
+from humclick.diagnosis.recognise import candidates, questions
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.call_file import load_call
-from humclick.jobs.recognise import candidates, questions
 from humclick.web.desk import Desk, FormRefused
 from humclick.web.exchange import CallGiven, Reply, Request, Settings, plain_table
 from humclick.web.pages import (

@@ -27,7 +27,16 @@ from humclick.parts.mode import DataTable
 from humclick.parts.shelves import arrangement_sources, shelves, starts_table
 from humclick.typed_data import typed_value
 
-__all__ = ["PINS", "PROTECTORS", "Arrangement", "PlacedPart", "arrangement", "arrangements", "framed"]
+__all__ = [
+    "PINS",
+    "PROTECTORS",
+    "Arrangement",
+    "Common",
+    "PlacedPart",
+    "arrangement",
+    "arrangements",
+    "framed",
+]
 
 PINS = ("C", "R", "S")
 #: Where a protector may sit, in a word.
@@ -41,6 +50,24 @@ PROTECTORS: Mapping[str, Message] = {
 def framed(role: Role) -> Family:
     """The family of a part that every machine with a run and a start winding has."""
     return frame(SINGLE_PHASE).framed(role)
+
+
+class Common(DataTable, frozen=True):
+    """Which share of all calls is on machines of an arrangement."""
+
+    source: str
+    usual: float  #: Whatever the machine. [-]
+    #: Of calls on machines with a kind of refrigerant (`humclick.sizes.sound.kind_of_refrigerant`). [-]
+    by: dict[str, float] = msgspec.field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for share in (self.usual, *self.by.values()):
+            if not 0.0 < share <= 1.0:
+                raise ValueError(f"a share of calls must be above 0 and at most 1, got {share:g}")
+
+
+#: Of an arrangement whose file says nothing of it.
+_RARE = Common("assumed", 0.003)
 
 
 class _File(DataTable, frozen=True):
@@ -57,6 +84,7 @@ class _File(DataTable, frozen=True):
     recognised_only: bool = False
     caution: Message = msgspec.field(default_factory=nothing)
     answers: dict[str, tuple[str, ...]] = msgspec.field(default_factory=dict)
+    common: Common = _RARE
     starts_as: str = ""
 
 
@@ -79,6 +107,7 @@ class Arrangement:
     #: By question: what is seen of it, for choosing it by looking (``recognise.toml``); nothing rules it out
     #: where empty.
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    common: Common = _RARE  #: How common it is among calls.
     #: The arrangement whose simulated start attempts stand in for its own; the nearest where empty.
     starts_as: str = ""
     simulated: bool = True  #: Whether it has a table of simulated start attempts of its own.

@@ -100,6 +100,8 @@ class Frame(DataTable, frozen=True, dict=True):
     own_try: Try | None = None  #: How it is tried, where no start is simulated.
     #: Nodes of the drawing from top to bottom, row by row, where it is not that of single-phase machines.
     rows: tuple[tuple[str, ...], ...] = ()
+    alternates: bool = True  #: Whether its supply alternates; direct current has no frequency.
+    phases: int = 1  #: Phases the compressor is made for, as its plate has them; 0 where it has none.
     earthed: bool = True  #: Whether its shell is grounded and current to ground is proved.
     #: What takes the place of known-good gear, and what shows the supply under load, in order of preference:
     #: probes wanted before a compressor is condemned.

@@ -70,10 +70,12 @@ class Machine:
     nameplate: Nameplate = field(default_factory=Nameplate)
     #: By ``part.size``: sizes read from a stamp or a data sheet; they replace the typical ones.
     known: Mapping[str, Spread] = field(default_factory=dict)
+    #: Names of other arrangements that it may be as well: nobody is sure.
+    also: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         plate = self.nameplate
-        words = [self.arrangement.id, f"{self.protector} protector", f"{plate.volts:g} V {plate.hertz:g} Hz"]
+        words = [self.arrangement.id, f"{self.protector} protector", self.supply]
         words += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
         words += [plate.refrigerant] if plate.refrigerant else []
         return f"<{', '.join(words)}>"
@@ -120,10 +122,35 @@ class Machine:
         kind = arrangement(name)
         return Machine(kind, protector or kind.protectors[0], nameplate or Nameplate(), known or {})
 
+    @property
+    def may_be(self) -> tuple[Machine, ...]:
+        """Itself and every other machine it may be, each as if it were known; those alone its volts suit."""
+        machines = [replace(self, also=())]
+        for name in self.also:
+            kind = arrangement(name)
+            if not kind.judged or not kind.frame.serves(self.nameplate.volts):
+                continue
+            protector = self.protector if self.protector in kind.protectors else kind.protectors[0]
+            sizes = {f"{part.id}.{size}" for part in kind.parts(protector) for size in part.family.sizes}
+            known = {size: value for size, value in self.known.items() if size in sizes}
+            machines.append(Machine(kind, protector, self.nameplate, known))
+        return tuple(machines)
+
     @cached_property
     def volts_class(self) -> str:
         """The class of its volts: ``115``, ``230`` or one of another frame."""
         return self.arrangement.frame.volts_class(self.nameplate.volts)
+
+    @property
+    def supply(self) -> str:
+        """What it is made for, as ``115 V 60 Hz`` or ``12 V DC``."""
+        volts = f"{self.nameplate.volts:g} V"
+        return f"{volts} {self.nameplate.hertz:g} Hz" if self.alternates else f"{volts} DC"
+
+    @property
+    def alternates(self) -> bool:
+        """Whether its supply alternates."""
+        return self.arrangement.frame.alternates
 
     @cached_property
     def started(self) -> bool:

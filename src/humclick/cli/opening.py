@@ -15,6 +15,7 @@ from humclick.cli import layout, words
 from humclick.cli.language import say
 from humclick.cli.own_words import english
 from humclick.diagnosis.findings import HEARD
+from humclick.diagnosis.recognise import candidates, seen_under_cover
 from humclick.errors import Refused
 from humclick.jobs.entry import figure, one_of, plain
 from humclick.jobs.events import HEARD as COMPLAINTS
@@ -41,7 +42,7 @@ def questions_for(events: Sequence[Event], call: Call) -> list[str]:
         return list(_ASKED)
     if any(isinstance(event, ComplaintHeard | ReadingTaken) for event in events):
         return []
-    return list(_ASKED)[1:]
+    return [name for name in list(_ASKED)[1:] if name != "hertz" or call.machine.alternates]
 
 
 _NOT_READ = Message("not read")
@@ -142,13 +143,16 @@ def question_again(session: Session) -> str:
 def answer_question(session: Session, line: str) -> str:
     """Take an answer to the question asked; one that is refused is asked for again."""
     name = session.questions[0]
-    if name == "arrangement" and _unsaid(line):
+    if name == "arrangement" and (not line or line == "?"):
         look = Message(
             "Power off first; then look under the terminal cover, take a photo, and compare with the list."
             " If you must go and look, type quit: the call is kept."
         )
-        return layout.lines(look)
-    if name != "complaint" and _unsaid(line):
+        weigh = Message(
+            "Still cannot tell? Type not sure: every arrangement is weighed, and each look narrows them."
+        )
+        return "\n".join((layout.lines(look), layout.lines(weigh)))
+    if name not in ("complaint", "arrangement") and _unsaid(line):
         session.answered(name)
         return ""
     return set_fact(session, name, line or "?")
@@ -177,12 +181,23 @@ def _described(session: Session, after: Flow) -> str:
     return words.problems_in_words(new)
 
 
+def _weigh_all(session: Session) -> str:
+    """Every arrangement is weighed, the most usual one that fits what was seen first."""
+    seen = seen_under_cover((r.probe, r.answer) for r in session.call.readings)
+    first, *others = (name for name in candidates(seen) if arrangement(name).judged)
+    return _described(session, arrangement_named(session.flow, session.now(), first, others))
+
+
 def _set_arrangement(session: Session, text: str) -> str:
+    if _unsaid(text):
+        return _weigh_all(session)
     titles = {name: arrangement(name).title for name in arrangements()}
     name = one_of(Message("arrangement"), text, arrangements(), titles)
     problems = _described(session, arrangement_named(session.flow, session.now(), name))
     if len(arrangement(name).protectors) < 2:
         session.answered("protector")
+    if not arrangement(name).frame.alternates:
+        session.answered("hertz")
     return problems
 
 
@@ -199,6 +214,9 @@ def _amount(text: str, quantity: Quantity) -> float:
 
 
 def _set_hertz(session: Session, text: str) -> str:
+    machine = session.call.machine
+    if machine is not None and not machine.alternates:
+        raise Refused(Message("this machine runs on direct current: it has no hertz"))
     return _machine(session, hertz=figure(text, "hertz", {"": 1.0, "hz": 1.0, "hertz": 1.0}, "60 or 60 Hz"))
 
 

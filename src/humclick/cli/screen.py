@@ -96,6 +96,7 @@ def view(session: Session) -> str:
     pieces = [
         "",
         *words.bars_in_words(advice.bars, session.screen.bars),
+        *filter(None, [words.arrangements_in_words(advice)]),
         *([layout.label(words.LEFT).rstrip()] if flow.state.done else []),
     ]
     pieces += [words.suspects_in_words(advice.suspects, advice.none_of_these, advice.beyond), ""]

@@ -16,7 +16,7 @@ from humclick.readings.shown import percent
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
-    from humclick.diagnosis.advice import Suspect
+    from humclick.diagnosis.advice import Advice, Suspect
     from humclick.diagnosis.advice import Value as Worth
     from humclick.diagnosis.guard_states import GuardState
     from humclick.diagnosis.power import Bar
@@ -64,7 +64,7 @@ def machine_in_words(machine: Machine) -> str:
     sits = machine.protector
     phrases: list[Value] = [Message("{title} ({name})", title=kind.title, name=kind.id)]
     phrases.append(Message("protector {place}", place=Message.of(sits) if sits in _SITS else sits))
-    phrases.append(f"{plate.volts:g} V {plate.hertz:g} Hz")
+    phrases.append(machine.supply)
     if plate.locked_rotor_amps is not None:
         phrases.append(f"LRA {plate.locked_rotor_amps:g} A")
     if plate.rated_load_amps is not None:
@@ -75,6 +75,26 @@ def machine_in_words(machine: Machine) -> str:
         phrases.append(f"{plate.cooling:.4g} W")
     phrases.append(plate.refrigerant or Message("refrigerant not read"))
     return lines(listed(phrases), label(Message("Machine")), "  ")
+
+
+def arrangements_in_words(advice: Advice | AdviceResult) -> str:
+    """The start arrangements it may have, with bars; empty where it is known."""
+    rows = [
+        lines(
+            Message("{title} ({name})", title=each.title, name=each.name),
+            f"  {percent(each.probability):>5}  {bar(each.probability)}  ",
+        )
+        for each in advice.arrangements
+    ]
+    if not rows:
+        return ""
+    note: Message = Message("Not settled. Settle it: arrangement and its name.")
+    if advice.unweighed >= _SHOWN:
+        others = Message(
+            "Others that fit too hold {share} by how common they are.", share=percent(advice.unweighed)
+        )
+        note = paragraphs(note, others)
+    return "\n".join((label(Message("Start arrangement")).rstrip(), *rows, lines(note, "         "), ""))
 
 
 def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond: float, most: int = 4) -> str:
@@ -325,6 +345,7 @@ def advice_in_words(result: AdviceResult, call: Call) -> str:
     pieces += [lines(text, "! ") for text in (*_unproved(result), *result.contradictions)]
     if result.problems:
         pieces += [underlined(Message("Could not be used")), problems_in_words(result.problems)]
+    pieces += [words for words in (arrangements_in_words(result),) if words]
     pieces += [*bars_in_words(result.bars), standing_in_words(result), ""]
     if result.kind == "stop":
         return "\n".join((*pieces, lines(Message("{sentence}.", sentence=result.heading))))

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from humclick.diagnosis.advised import Advice, Suspect, Value
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
@@ -26,11 +27,13 @@ from humclick.diagnosis.guards import (
     needs_before,
 )
 from humclick.diagnosis.judged import Judged, judge
+from humclick.diagnosis.mixture import mixed
+from humclick.diagnosis.observations.model import INSIDE
 from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
-from humclick.diagnosis.shop import Shop, remedies_named
+from humclick.diagnosis.shop import Shop, default_shop, remedies_named
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.unread import sizes_unread
 from humclick.diagnosis.verdicts import (
@@ -42,7 +45,7 @@ from humclick.diagnosis.verdicts import (
     verdict_of,
 )
 from humclick.messages import Message, listed
-from humclick.readings.shown import minutes_of, percent
+from humclick.readings.shown import minutes_of
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
@@ -54,115 +57,9 @@ _MEANWHILE = 5
 _GROUNDED = 0.5
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
-    """
-    One set of modes that may be the truth.
-
-    Attributes
-    ----------
-    label, short : str
-        In the technician's words; without what explains each mode.
-    plain : str
-        In the customer's words.
-    parts : tuple of (part, mode)
-        The set.
-    probability : float
-        [-]
-    """
-
-    label: Message
-    short: Message
-    plain: Message
-    parts: tuple[tuple[str, str], ...]
-    probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class Value:
-    """
-    A probe and what it is worth now.
-
-    Attributes
-    ----------
-    probe, title, how : str
-        Which, in one line, and how it is done.
-    gates : tuple of str
-        Safety gates it needs.
-    worth : float
-        Fall of the expected loss it brings, its own cost taken off: two steps ahead for the one advised, by
-        itself for the others. [money]
-    cost : float
-        Time and risk in money. [money]
-    minutes : float
-        Time it takes, waiting not counted. [min]
-    waits : float
-        Minutes of cooling before it can decide. [min]
-    reason : str
-        Why this one, in one sentence.
-    """
-
-    probe: str
-    title: Message
-    how: Message
-    gates: tuple[str, ...]
-    worth: float
-    cost: float
-    minutes: float
-    waits: float
-    reason: Message
-
-
-@dataclass(frozen=True, slots=True, repr=False)
-class Advice:
-    """
-    What to do next.
-
-    Attributes
-    ----------
-    kind : str
-        ``probe``, ``wait``, ``verdict``, or ``stop`` where the call ends until a hazard is answered.
-    suspects : tuple of Suspect
-        Most probable sets, the likeliest first.
-    remedies : tuple of (remedy, probability)
-        How probably each remedy is needed.
-    none_of_these, left_out, beyond : float
-        Probability of something the model does not know; bound on all sets left out as too improbable; bound
-        on more than three faults at once, which the model does not hold. [-]
-    next : Value or None
-        The probe advised.
-    alternatives : tuple of Value
-        Other probes, best first.
-    verdict : Verdict or None
-        Where it is time to act.
-    guards : tuple of GuardState
-        Open guards that made this the next probe; empty otherwise.
-    bars : tuple of Bar
-        What forbids power, or ends the call.
-    """
-
-    kind: str
-    suspects: tuple[Suspect, ...]
-    remedies: tuple[tuple[str, float], ...]
-    none_of_these: float
-    left_out: float
-    beyond: float
-    next: Value | None
-    alternatives: tuple[Value, ...]
-    verdict: Verdict | None
-    guards: tuple[GuardState, ...]
-    bars: tuple[Bar, ...] = ()
-
-    def __repr__(self) -> str:
-        lead = f"{percent(self.suspects[0].probability)} {self.suspects[0].label}" if self.suspects else ""
-        if self.next is not None:
-            return f"<next {self.next.probe}: {self.next.title}; {lead}>"
-        return f"<{self.kind}: {self.verdict.sentence if self.verdict is not None else ''}; {lead}>"
-
-
 def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | None = None) -> Advice:
     """
-    What to do next in a situation.
+    What to do next in a situation; where nobody is sure of the arrangement, over all it may be.
 
     Parameters
     ----------
@@ -184,6 +81,8 @@ def advise(situation: Situation, *, shop: Shop | None = None, arrays: bool | Non
     Unknown
         If an observation names a probe the machine does not have.
     """
+    if situation.machine.also:
+        return mixed(situation, shop or default_shop(), lambda one: advise(one, shop=shop, arrays=arrays))
     judged = judge(situation, shop)
     blank = _blank(judged, bars(situation, judged.bench.shop))
     if any(bar.whole for bar in blank.bars):
@@ -233,9 +132,8 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     if guarded is not None:
         return guarded
     if best is not None:
-        rest = [v for v in free if v is not best]
-        if best.waits > 0:  # what can be done with power off while it cools comes first
-            rest.sort(key=lambda v: v.waits > 0 or _probe(judged, v.probe).energises)
+        best = _sooner(judged, best, free) or best
+        rest = _meanwhile(judged, best, [v for v in free if v is not best])
         kind = "wait" if best.waits > 0 else "probe"
         return replace(blank, kind=kind, next=best, alternatives=tuple(rest[:6]))
     return _decided(judged, blank, problem, actions, made, free)
@@ -432,6 +330,34 @@ def _guarded(
     if request is None:
         return None
     value = _guard_value(judged, *request)
-    rest = tuple(v for v in values if (v.probe, v.waits) != (value.probe, value.waits))[:6]
+    sooner = _sooner(judged, value, values)
+    if sooner is not None:
+        others = (value, *(v for v in values if v.probe != sooner.probe))
+        return replace(blank, kind="probe", next=sooner, alternatives=others[:6])
+    rest = _meanwhile(judged, value, [v for v in values if (v.probe, v.waits) != (value.probe, value.waits)])
     kind = "wait" if value.waits else "probe"
-    return replace(blank, kind=kind, next=value, alternatives=rest, guards=unmet)
+    return replace(blank, kind=kind, next=value, alternatives=tuple(rest[:6]), guards=unmet)
+
+
+def _meanwhile(judged: Judged, value: Value, rest: list[Value]) -> list[Value]:
+    """Other probes, best first; while something cools, those that can be done with power off before all."""
+    if value.waits <= 0:
+        return rest
+    return sorted(rest, key=lambda v: v.waits > 0 or _probe(judged, v.probe).energises)
+
+
+def _sooner(judged: Judged, value: Value, values: Sequence[Value]) -> Value | None:
+    """
+    What is read before a long wait for a protector inside the shell: a pair of pins between which none lies.
+
+    None where that was read, cannot be, or what is to come waits for nothing of the kind.
+    """
+    if not value.waits or _probe(judged, value.probe).heat != INSIDE:
+        return None
+    taken = {o.probe for o in judged.situation.observations}
+    reason = Message("no protector lies between these pins: read them before you wait for the one inside")
+    for each in values:
+        probe = _probe(judged, each.probe)
+        if not each.waits and each.probe not in taken and probe.pins_named and not probe.opens_with_heat:
+            return replace(each, reason=reason)
+    return None

@@ -64,7 +64,7 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
 
 
 def _taken_cold(situation: Situation, name: str) -> bool:
-    return any(o.probe == name and o.temperature.kind in ("cold", "measured") for o in situation.observations)
+    return any(o.probe == name and o.temperature.cool for o in situation.observations)
 
 
 def _odd(judged: Judged) -> set[str]:

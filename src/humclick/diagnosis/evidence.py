@@ -18,6 +18,7 @@ from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import complaint
 from humclick.diagnosis.observations.model import Group, Taken
 from humclick.diagnosis.observations.own_try import failed_before
+from humclick.diagnosis.observations.volts import at_rest
 from humclick.diagnosis.observations.weighing import Weighing
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.situation import Heard, Situation, called
@@ -48,7 +49,7 @@ def lead_nodes(leads: Leads, null_forgotten: float) -> tuple[tuple[float, float]
 def weighing_of(bench: Bench, situation: Situation) -> Weighing:
     """A bench with what a situation was measured with."""
     nodes = lead_nodes(situation.leads, bench.shop.slips["null_forgotten"])
-    return Weighing(bench, situation.meter, nodes)
+    return Weighing(bench, situation.meter, nodes, at_rest(bench, situation))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ class _Shown:
     answer: str
     temperature: PartTemperature
     causes: tuple[tuple[str, float], ...]
+    meter: Meter | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,7 @@ class _Weighed:
     mended: frozenset[str]
     leads: tuple[tuple[float, float], ...]
     meter: Meter
+    at_rest: float | None
 
 
 _FACTORS: Memory[_Weighed, Factor] = Memory()
@@ -121,9 +124,13 @@ def _mended(situation: Situation, i: int) -> frozenset[str]:
 
 
 def _factor(weighing: Weighing, group: Group, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-    observed = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes) for _, o in taken)
+    observed = tuple(_Shown(o.probe, o.reading, o.answer, o.temperature, o.causes, o.meter) for _, o in taken)
     table = _FACTORS.of(weighing.bench)
-    key = _Weighed(group, observed, mended, weighing.leads, weighing.meter)
+    meter = taken[-1].observation.meter
+    if meter is not None:  # what all of them share is that of the last
+        weighing = replace(weighing, meter=meter)
+    rest = weighing.at_rest if taken[0].probe.model.by_rest else None
+    key = _Weighed(group, observed, mended, weighing.leads, weighing.meter, rest)
     factor = table.get(key)
     if factor is None:
         factor = table[key] = taken[0].probe.model.factor(weighing, taken, mended)

@@ -76,6 +76,8 @@ def copper(temperature: PartTemperature) -> tuple[float, float]:
 def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
     """Probability that protector or starter had not cooled when a reading was taken. [-]"""
     kind = temperature.kind
+    if temperature.rested:
+        return cold_but_warm
     if kind == "measured":
         celsius = temperature.celsius or 0.0
         return 0.02 if celsius < 35 else 0.3 if celsius < 50 else 0.9

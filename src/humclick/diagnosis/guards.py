@@ -65,10 +65,8 @@ _CLEARED = 0.04
 
 def _cold(observation: Observation, situation: Situation) -> bool:
     t = observation.temperature
-    if t.kind == "measured":
-        return (t.celsius or 0.0) < 40.0
     # where nobody felt it, a rest since then says nothing of it
-    return t.kind == "cold" or (t.kind == "unknown" and situation.hot is False and not situation.waited)
+    return t.cool or (t.kind == "unknown" and situation.hot is False and not situation.waited)
 
 
 def guards_for(bench: Bench, situation: Situation, post: Posterior) -> tuple[GuardState, ...]:
@@ -313,9 +311,9 @@ def _hot_and_open(situation: Situation, shop: Shop | None) -> GuardState | None:
         return None
     watched = {name: probe for name, probe in probes_of(situation.machine, shop).items() if probe.again_cool}
     last = {o.probe: o for o in situation.observations if o.probe in watched and o.reading is not None}
-    cooled = {o.probe for o in situation.observations if o.temperature.kind in ("cold", "measured")}
+    cooled = {o.probe for o in situation.observations if o.temperature.cool}
     lost = [o.reading is not None and o.reading.over_limit for o in last.values()]
-    waiting = [n for n, o in last.items() if o.temperature.kind == "hot" and n not in cooled]
+    waiting = [n for n, o in last.items() if o.temperature.warm and n not in cooled]
     if not lost or not all(lost) or not waiting:
         return None
     waits = wait_minutes(situation, watched[waiting[0]].heat) or 1.0
@@ -345,7 +343,7 @@ def guards_for_no_repair(
     failed = any(
         _tries_as_it_is(probe)
         and o.answer not in ("", Heard.RUNS)
-        and o.temperature.kind in ("cold", "measured")
+        and o.temperature.cool
         and o.renewed == situation.renewed
         for probe, o in taken[changes[-1] + 1 if changes else 0 :]
     )

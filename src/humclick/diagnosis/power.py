@@ -16,6 +16,7 @@ from typing import Any
 from humclick.diagnosis.checks import Check, checks, earth_limit
 from humclick.diagnosis.damage import damage, remedies_due, remedy_of
 from humclick.diagnosis.probes import Probe, probe_of
+from humclick.diagnosis.recognise import UNDER_COVER, candidates, questions, seen_under_cover
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.messages import Message, listed
@@ -194,7 +195,7 @@ def insulation(situation: Situation, shop: Shop | None = None) -> Insulation:
     """
     state: InsulationStanding | None = None
     low, weak, read = 0, False, ""
-    tripped = situation.complaint is Heard.BREAKER
+    tripped = situation.tripped or situation.complaint is Heard.BREAKER
     for o in situation.observations:
         if o.answer == Heard.BREAKER:
             tripped = True
@@ -278,7 +279,7 @@ def _joins(situation: Situation, o: Observation) -> bool:
     """Whether the ground wire may be as good as the place asks, less what meter and leads may add."""
     if o.reading is None or o.reading.value is None:
         return False
-    meter, leads = situation.meter, situation.leads
+    meter, leads = o.meter or situation.meter, situation.leads
     added = leads.offset or 0.0
     if leads.spread is not None:
         added += leads.spread.median * leads.spread.factor
@@ -337,7 +338,18 @@ def bars(situation: Situation, shop: Shop | None = None) -> tuple[Bar, ...]:
         every.append(_bar("ground-once", (_CONTINUITY,)))
     if three_equal(situation):
         every.append(_bar("three-equal", ("pins.C-R", "pins.C-S", "pins.S-R")))
+    if len(_kinds(situation)) > 1:
+        every.append(_bar("kind", tuple(f"{UNDER_COVER}{question.name}" for question in questions()[:1])))
     return tuple(sorted(every, key=lambda bar: not bar.whole))
+
+
+def _kinds(situation: Situation) -> set[str]:
+    """Kinds of machine it may be by what was seen under the cover; where nobody was unsure, nothing."""
+    machine = situation.machine
+    if not machine.also:
+        return set()
+    fits = candidates(seen_under_cover((o.probe, o.answer) for o in situation.observations))
+    return {one.arrangement.set_in for one in machine.may_be if one.arrangement.id in fits}
 
 
 def owed(

@@ -16,6 +16,7 @@ from functools import lru_cache
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.observations import kinds
 from humclick.diagnosis.observations.model import Model, Probe, Taken
+from humclick.diagnosis.recognise import UNDER_COVER, questions
 from humclick.diagnosis.shop import Shop, check_remedies, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import DataError, Unknown, choice_of
@@ -43,11 +44,16 @@ def probes_of(machine: Machine, shop: Shop | None = None) -> dict[str, Probe]:
     """
     Every named probe of a machine, by name, in the order of a usual call.
 
-    ``between.<node>-<node>`` probes are made on demand by `probe_of`.
+    ``between.<node>-<node>`` probes are made on demand by `probe_of`, and so is ``cover.<question>``, which
+    stands first where nobody is sure of the arrangement.
     """
     if machine.arrangement.recognised_only:
         return {}
-    return _known(machine.arrangement.id, machine.protector, shop or default_shop(), kinds())
+    known = _known(machine.arrangement.id, machine.protector, shop or default_shop(), kinds())
+    if not machine.also:
+        return known
+    asked = (probe_of(machine.may_be[0], f"{UNDER_COVER}{question.name}", shop) for question in questions())
+    return {**{probe.id: probe for probe in asked}, **known}
 
 
 def probe_of(machine: Machine, name: str, shop: Shop | None = None) -> Probe:

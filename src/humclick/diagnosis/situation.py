@@ -61,6 +61,10 @@ class Stoppage:
         """What it stops, and what to do now."""
         return stop_at(self.gate, self.name)
 
+    def lifted_by(self, gate: str) -> bool:
+        """Whether passing a gate answers it by itself: one that bars only what needs that gate."""
+        return not self.stop.whole and self.stop.proof == gate
+
 
 @dataclass(frozen=True, slots=True)
 class Observation:
@@ -90,6 +94,8 @@ class Observation:
         Read with a meter that proves insulation.
     top : float or None
         Top of the ohms of the meter it was read with, which OL exceeds; None for the meter of the call. [Ω]
+    meter : Meter or None
+        The meter it was read with, where that is not the one of the call now.
     """
 
     probe: str
@@ -102,6 +108,7 @@ class Observation:
     repairs: int = 0
     tester: bool = False
     top: float | None = None
+    meter: Meter | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +143,8 @@ class Situation:
         What was found and is not answered yet.
     place : str
         Whose rules hold (`humclick.safety.place_of`); empty for the strictest of all.
+    tripped : bool
+        Whether a complaint said that a breaker tripped, be it that another one was heard since.
     """
 
     machine: Machine
@@ -151,6 +160,7 @@ class Situation:
     fitted: Mapping[str, int] = field(default_factory=dict)
     stoppages: tuple[Stoppage, ...] = ()
     place: str = ""
+    tripped: bool = False
 
     def renewed_since(self, observation: Observation) -> frozenset[str]:
         """Parts renewed after something was seen, once more or for the first time."""

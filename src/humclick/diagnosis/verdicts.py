@@ -17,7 +17,16 @@ from humclick.diagnosis.power import Bar, owed
 from humclick.messages import N_, Message
 from humclick.readings.shown import percent
 
-__all__ = ["Verdict", "flip", "handed_over", "never_powered", "not_for_the_line", "stopped", "verdict_of"]
+__all__ = [
+    "Verdict",
+    "flip",
+    "handed_over",
+    "never_powered",
+    "not_for_the_line",
+    "stopped",
+    "unsettled",
+    "verdict_of",
+]
 
 #: The plain verdict.
 _FIXES = N_("{remedies:and} ({chance} that this fixes it)")
@@ -162,6 +171,17 @@ def not_for_the_line(judged: Judged) -> Verdict:
         "Do not power it: three equal readings belong to an inverter-driven or three-phase compressor, never "
         "to be put across the line. Read the nameplate and start again with what it says, or {remedy}; if "
         "the plate says single-phase, measure the three pairs once more on bright metal",
+        remedy=_hand_over(judged),
+    )
+    return _only_hand_over(judged, sentence)
+
+
+def unsettled(judged: Judged, arrangements: Sequence[Message]) -> Verdict:
+    """Nothing here tells which arrangement it is, and what is to be done depends on that."""
+    sentence = Message(
+        "Settle the start arrangement first: it may be {arrangements:or}, and what it needs differs."
+        " If nobody here can tell, {remedy}",
+        arrangements=tuple(title.small() for title in arrangements),
         remedy=_hand_over(judged),
     )
     return _only_hand_over(judged, sentence)

@@ -7,11 +7,12 @@ Minutes and volts. Nothing here changes; a new event gives a new `Call`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Protocol
 
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.recognise import UNDER_COVER
 from humclick.diagnosis.situation import Heard, Observation, Situation, Stoppage
 from humclick.errors import OutOfRange
 from humclick.jobs.events import (
@@ -88,6 +89,7 @@ class ReadingKept:
     tester: bool = False  #: read with a meter that proves insulation
     top: float | None = None  #: top of its meter's ohms, which OL exceeds [Ω]
     against: tuple[str, ...] = ()  #: what forbade it, or had to be shown first, in words
+    meter: Meter | None = None  #: it was read with, where a meter shows it
     _observation: Observation | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
@@ -115,6 +117,11 @@ class ReadingKept:
         """Whether it says something: a figure, or an answer that is not "not sure"."""
         return self.reading is not None or bool(self.answer)
 
+    @property
+    def left_open(self) -> bool:
+        """Whether it is a look at the arrangement that nobody was sure of: not asked again."""
+        return self.probe.startswith(UNDER_COVER) and not self.readable
+
 
 class OneMore(Protocol):
     """What takes one more event onto a call (`humclick.jobs.folding.Folding`)."""
@@ -140,6 +147,7 @@ class Call(_Beside):
     machine: Machine | None = None
     complaint: Heard | None = None  #: heard before the call
     words: str = ""  #: the complaint as told
+    tripped: bool = False  #: a complaint in force said that a breaker tripped, the last one or an earlier one
     meter: Meter = field(default_factory=default_meter)
     leads: Leads = field(default_factory=Leads)
     readings: tuple[ReadingKept, ...] = ()
@@ -221,18 +229,25 @@ class Call(_Beside):
         return Situation(
             machine=machine,
             complaint=self.complaint,
-            observations=tuple(r.observation for r in self.readings if r.readable),
+            observations=tuple(self._seen(r) for r in self.readings if r.readable),
             meter=self.meter,
             leads=self.leads,
             waited=self.waited,
             hot=self.hot,
-            skipped=frozenset(self.skipped),
+            skipped=frozenset(self.skipped) | {r.probe for r in self.readings if r.left_open},
             renewed=self.renewed,
             repairs=self.repairs,
             fitted=self.renewals,
             stoppages=self.stoppages,
             place=self.place,
+            tripped=self.tripped,
         )
+
+    def _seen(self, reading: ReadingKept) -> Observation:
+        """A reading as judgement sees it, with its own meter where another one is in use now."""
+        if reading.meter is None or reading.meter == self.meter:
+            return reading.observation
+        return replace(reading.observation, meter=reading.meter)
 
     def gates_before(self, probe_gates: Iterable[str]) -> tuple[Gate, ...]:
         """

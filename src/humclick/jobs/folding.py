@@ -14,6 +14,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
+from humclick.diagnosis.recognise import UNDER_COVER
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
@@ -40,11 +41,18 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.machines import machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
-from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
+from humclick.jobs.probe_facts import (
+    Parsed,
+    hazard_seen,
+    known_probe,
+    meter_taken,
+    top_ohms,
+    understood,
+)
 from humclick.jobs.stand import Stand
 from humclick.jobs.undos import taken_back
 from humclick.messages import N_, NOTHING, Message
-from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.meters import default_meter
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, PartTemperature, Reading, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
@@ -102,6 +110,7 @@ class Folding:
         self.header: Opened | None = None
         self.complaint: Heard | None = None
         self.words = ""
+        self.tripped = False
         self.meter, self.leads = default_meter(), Leads()
         self.readings: list[ReadingKept] = []
         self.gates: list[GatePassed] = []
@@ -135,6 +144,8 @@ class Folding:
 
     def _follows(self, event: Event) -> bool:
         """Whether an event only adds to what is known, and changes nothing that was read before it."""
+        if isinstance(event, ReadingTaken) and event.probe.startswith(UNDER_COVER):
+            return False  # which machine it is taken for follows from it
         if isinstance(event, _RE_READ) or event.id in self.order or self.astray or not self.believed:
             return False
         if event.turn > self.turn + MOST_AHEAD:
@@ -222,8 +233,9 @@ class Folding:
             case ComplaintHeard():
                 self.complaint = None if event.heard == "unknown" else Heard(event.heard)
                 self.words = event.words
+                self.tripped |= event.heard == Heard.BREAKER
             case MeterTaken():
-                self.meter = _meter(event)
+                self.meter = meter_taken(event)
                 self.leads = Leads(event.leads_nulled, event.lead_ohms)
             case Waited():
                 self.stand = self.stand.waited(event.minutes, self.machine)
@@ -282,7 +294,7 @@ class Folding:
             self.held[event.device] = Holding(held.proved | passed, held.this_round | passed)
             for name in self.passed_since:
                 self.passed_since[name] |= passed
-                if name in self.stoppages and _lifted(self.stoppages[name], event.gate):
+                if name in self.stoppages and self.stoppages[name].lifted_by(event.gate):
                     del self.stoppages[name]
 
     def _probe(self, name: str) -> Probe | Message:
@@ -361,8 +373,9 @@ class Folding:
                 note=event.note,
                 repairs=self.repairs,
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
-                top=_top(probe.meter or self.meter),
+                top=top_ohms(probe.meter or self.meter),
                 against=against,
+                meter=self.meter if reading is not None else None,
             )
         )
         attempted = bool(probe.quantity) or str(Heard.RUNS) in {str(outcome) for outcome in probe.outcomes}
@@ -371,16 +384,22 @@ class Folding:
             self.stand = self.stand.tried(event)
 
     def _warmth(self, event: ReadingTaken, probe: Probe) -> PartTemperature:
-        """How warm the part was: as said, else by how long it stands."""
-        temperature = warmth(self.stand.hot, self.stand.minutes, probe.heat)
+        """How warm the part was: as said, as last said since the last try, else by how long it stands."""
+        by_rest = warmth(self.stand.hot, self.stand.minutes, probe.heat)
         if not event.temperature.strip():
-            return temperature
+            remembered = probe.heat != "" and self.stand.felt_cold == probe.heat
+            return PartTemperature("cold") if remembered else by_rest
+        temperature = by_rest
         try:
             temperature = parse_temperature(event.temperature)
         except HumclickError as error:
             self.problem(event.id, error.message, event.temperature)
-        if temperature.kind == "hot" and probe.heat and self.stand.hot is not True:
+        if temperature.kind == "measured" and by_rest.cool:
+            temperature = replace(temperature, rested=True)
+        if temperature.warm and probe.heat and self.stand.hot is not True:
             self.stand = self.stand.tried(event)
+        if temperature.cool and probe.heat:
+            self.stand = replace(self.stand, felt_cold=probe.heat)
         return temperature
 
     def _against(self, event: Event, name: str) -> tuple[str, ...]:
@@ -442,6 +461,7 @@ class Folding:
             machine=self.machine,
             complaint=self.complaint,
             words=self.words,
+            tripped=self.tripped,
             meter=self.meter,
             leads=self.leads,
             readings=tuple(self.readings),
@@ -477,19 +497,3 @@ class Folding:
             problems=tuple(self.problems),
             events=self.events,
         ).folded_by(self)
-
-
-def _lifted(hazard: Stoppage, passed: str) -> bool:
-    """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
-    return not hazard.stop.whole and hazard.stop.proof == passed
-
-
-def _top(used: Meter) -> float:
-    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
-    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
-
-
-def _meter(event: MeterTaken) -> Meter:
-    if event.own:
-        return meter_from_table(event.own, "own meter")
-    return meter(event.name) if event.name else default_meter()

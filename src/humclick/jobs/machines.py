@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
+from humclick.arrangements.arrangement import arrangements
 from humclick.arrangements.machine import Machine, Nameplate
+from humclick.diagnosis.recognise import candidates, seen_under_cover
 from humclick.errors import HumclickError
-from humclick.jobs.events import Event, MachineRead, StampRead
+from humclick.jobs.events import Event, MachineRead, ReadingTaken, StampRead
 from humclick.messages import Message
 from humclick.parts.family import Role
 from humclick.physics.cooling import probability_passed
@@ -44,7 +47,7 @@ def machine_read(
                 )
                 described = Machine.of(event.arrangement, event.protector or None, plate)
                 described.parts  # noqa: B018  refuses a protector the arrangement does not come with
-                machine = described
+                machine = _likeliest(described, event, live)
             except HumclickError as error:
                 problem(event.id, error.message, event.arrangement)
     marked: dict[str, float] = {}
@@ -57,7 +60,26 @@ def machine_read(
                 _stamp(event, machine, known, marked)
             except HumclickError as error:
                 problem(event.id, error.message, event.text)
-    return Machine(machine.arrangement, machine.protector, machine.nameplate, known), marked
+    return replace(machine, known=known), marked
+
+
+def _likeliest(described: Machine, event: MachineRead, live: tuple[Event, ...]) -> Machine:
+    """
+    The machine as described, with all that it may be as well where nobody is sure.
+
+    What was seen under the cover comes before what it was taken for: of those that fit that, the most usual
+    one stands for all.
+    """
+    others = tuple(name for name in event.also_fits if name in arrangements() and name != event.arrangement)
+    if not event.provisional or not others:
+        return described
+    seen = seen_under_cover((e.probe, e.value) for e in live if isinstance(e, ReadingTaken))
+    names = (event.arrangement, *others)
+    fitting = [name for name in candidates(seen) if name in names] if seen else []
+    first = fitting[0] if fitting and event.arrangement not in fitting else event.arrangement
+    unsure = replace(described, also=tuple(name for name in names if name != event.arrangement))
+    chosen = next((each for each in unsure.may_be if each.arrangement.id == first), described)
+    return replace(chosen, also=tuple(name for name in names if name != first))
 
 
 def _stamp(event: StampRead, machine: Machine, known: dict[str, Spread], marked: dict[str, float]) -> None:

@@ -1,4 +1,4 @@
-"""What the fold has to know of a probe, and what an answer typed for it means."""
+"""What the fold has to know of a probe and of a meter, and what an answer typed for a probe means."""
 
 from __future__ import annotations
 
@@ -7,17 +7,18 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.recognise import plainly
 from humclick.errors import Unknown
-from humclick.jobs.events import ReadingTaken
+from humclick.jobs.events import MeterTaken, ReadingTaken
 from humclick.messages import Message
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.parts.family import families, family
 from humclick.readings import Reading, parse_reading
 
 if TYPE_CHECKING:
     from humclick.diagnosis.probes import Probe
 
-__all__ = ["Parsed", "hazard_seen", "known_probe", "understood"]
+__all__ = ["Parsed", "hazard_seen", "known_probe", "meter_taken", "top_ohms", "understood"]
 
 #: Answers that say nothing.
 _NOT_SURE = ("not sure", "?", "unknown", "don't know")
@@ -41,10 +42,10 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
         if known is None:
             known = parsed[event.value, probe.quantity] = parse_reading(event.value, Quantity(probe.quantity))
         return known, ""
-    words = _plain(event.value)
+    words = plainly(event.value)
     if words in _NOT_SURE:
         return None, ""
-    by_plain = {_plain(str(outcome)): str(outcome) for outcome in probe.outcomes}
+    by_plain = {plainly(str(outcome)): str(outcome) for outcome in probe.outcomes}
     if words not in by_plain:
         raise Unknown(
             Message("answer to {probe}", probe=event.probe),
@@ -54,21 +55,29 @@ def understood(event: ReadingTaken, probe: Probe, parsed: Parsed) -> tuple[Readi
     return None, by_plain[words]
 
 
-def _plain(text: str) -> str:
-    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
-
-
 def hazard_seen(event: ReadingTaken) -> str:
     """The hazard that an answer shows, on whatever machine; empty where it shows none."""
-    return _stops_seen().get((event.probe, _plain(event.value)), "")
+    return _stops_seen().get((event.probe, plainly(event.value)), "")
 
 
 @cache
 def _stops_seen() -> Mapping[tuple[str, str], str]:
     """Hazards by the probe and the answer, in plain letters, that show them, on whatever machine."""
     return {
-        (f"{name}.{look.name}", _plain(answer)): stop
+        (f"{name}.{look.name}", plainly(answer)): stop
         for name in families()
         for look in family(name).looks
         for answer, stop in look.stops.items()
     }
+
+
+def top_ohms(used: Meter) -> float:
+    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
+    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
+
+
+def meter_taken(event: MeterTaken) -> Meter:
+    """The meter that was named; raises `Unknown` for none."""
+    if event.own:
+        return meter_from_table(event.own, "own meter")
+    return meter(event.name) if event.name else default_meter()

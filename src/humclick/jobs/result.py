@@ -13,7 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from humclick.diagnosis.advice import Suspect, Value, advise
+from humclick.diagnosis.advice import advise
+from humclick.diagnosis.advised import MayBe, Suspect, Value
 from humclick.diagnosis.contradictions import contradictions
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.guard_states import GuardState
@@ -53,15 +54,17 @@ class MachineNamed:
     ----------
     arrangement, title, protector : str
         Name and words of the start arrangement; where the protector sits.
-    volts, hertz : float
-        Nominal supply. [V] [Hz]
+    volts : float
+        Nominal supply. [V]
+    hertz : float or None
+        Its frequency; null for direct current. [Hz]
     """
 
     arrangement: str
     title: str
     protector: str
     volts: float
-    hertz: float
+    hertz: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +162,7 @@ class AdviceResult:
         As described in the call.
     complaint : str or None
         What was heard; null if not known.
-    suspects, remedies, none_of_these, left_out, beyond, next, alternatives, guards
+    suspects, remedies, none_of_these, left_out, beyond, next, alternatives, guards, arrangements, unweighed
         As in `humclick.diagnosis.advice.Advice`: of now, what was put right left out.
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
@@ -195,6 +198,8 @@ class AdviceResult:
     next: Value | None
     alternatives: tuple[Value, ...]
     guards: tuple[GuardState, ...]
+    arrangements: tuple[MayBe, ...]
+    unweighed: float
     findings: tuple[Finding, ...]
     contradictions: tuple[Message, ...]
     unproved: Mapping[str, tuple[str, ...]]
@@ -272,7 +277,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
             title=machine.arrangement.title,
             protector=machine.protector,
             volts=machine.nameplate.volts,
-            hertz=machine.nameplate.hertz,
+            hertz=machine.nameplate.hertz if machine.alternates else None,
         ),
         complaint=None if call.complaint is None else str(call.complaint),
         suspects=advice.suspects,
@@ -283,6 +288,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         next=following,
         alternatives=() if step.kind == "repaired" else advice.alternatives,
         guards=advice.guards,
+        arrangements=advice.arrangements,
+        unweighed=advice.unweighed,
         findings=findings(situation, shop),
         contradictions=contradictions(situation, shop),
         unproved={r.event: (*r.unproved, *r.against) for r in call.readings if r.unproved or r.against},

@@ -27,6 +27,7 @@ class Stand:
     minutes: float = 0.0  #: Since it was last tried. [min]
     written: float = 0.0  #: Of that, waits written down. [min]
     since: Event | None = None  #: What it has stood since.
+    felt_cold: str = ""  #: What cools so (`humclick.physics.cooling`) was last felt cold since it was tried.
 
     def tried(self, event: Event) -> Stand:
         """It has just been tried, and is hot."""

@@ -32,6 +32,8 @@ class PartTemperature:
     #: Cold: not run for hours. Hot: ran or tried to in the last hour.
     kind: Literal["cold", "hot", "unknown", "measured"] = "unknown"
     celsius: float | None = None  #: The figure, when measured. [°C]
+    #: Whether it had stood so long that it was as warm as its surroundings, whatever the figure.
+    rested: bool = False
 
     def __post_init__(self) -> None:
         if self.kind not in ("cold", "hot", "unknown", "measured"):
@@ -40,6 +42,18 @@ class PartTemperature:
             )
         if (self.kind == "measured") != (self.celsius is not None):
             raise OutOfRange(Message("a measured temperature has a figure, the others have none"))
+
+    @property
+    def cool(self) -> bool:
+        """Whether it had cooled: as said, by its figure, or because it had stood long enough in any place."""
+        if self.celsius is None:
+            return self.kind == "cold"
+        return self.rested or self.celsius < PartTemperature("cold").between[1]
+
+    @property
+    def warm(self) -> bool:
+        """Whether it had not: as said or by its figure; what nobody felt is neither."""
+        return self.kind != "unknown" and not self.cool
 
     @property
     def between(self) -> tuple[float, float]:

@@ -8,7 +8,7 @@ what was read on the old part and from the nameplate; those still missing are li
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Refused
@@ -19,6 +19,7 @@ from humclick.replacement.marks import (
     MarkValue,
     PartRules,
     Rule,
+    borne,
     compressor_rules,
     family_rules,
     flammable_rules,
@@ -181,6 +182,7 @@ def _put_together(
     sparks: bool = False,
 ) -> PartDemand:
     burning = flammable_rules(machine.nameplate.refrigerant) if sparks else None
+    rules = replace(rules, marks=tuple(rule for rule in rules.marks if borne(rule, machine)))
     marks = (*rules.marks, *([burning[0]] if burning else []))
     read, noted = read_marks(marks, texts)
     wanted, missing = [], []

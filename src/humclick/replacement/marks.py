@@ -28,6 +28,7 @@ __all__ = [
     "MarkValue",
     "PartRules",
     "Rule",
+    "borne",
     "compressor_rules",
     "family_rules",
     "flammable_rules",
@@ -396,9 +397,17 @@ def plate_value(rule: MarkRule, machine: Machine) -> MarkValue | None:
         case "":
             return None
         case "arrangement":
-            return MarkValue(machine.arrangement.title)
+            return None if machine.also else MarkValue(machine.arrangement.title)
         case "protector":
             return MarkValue(PROTECTORS[machine.protector])
+        case "phases":
+            return value_of(str(machine.arrangement.frame.phases), rule)
         case name:
             value = getattr(machine.nameplate, name)
             return None if value in (None, "") else value_of(value, rule)
+
+
+def borne(rule: MarkRule, machine: Machine) -> bool:
+    """Whether parts of a machine bear a mark: none is made for a frequency, or for phases, on dc."""
+    around = machine.arrangement.frame
+    return (rule.plate != "hertz" or around.alternates) and (rule.plate != "phases" or around.phases > 0)

@@ -18,6 +18,8 @@ __all__ = ["AtHand", "at_hand"]
 _OHMS, _HORSEPOWER, _DISPLACEMENT = (0.05, 2000.0), (0.01, 10.0), (1e-7, 1e-3)
 #: A closed start gear that limits nothing itself.
 _CONTACT = Spread(0.05, 3.0, "Ω", "common practice: a good contact")
+#: Machines whose start winding brings its own resistance, by the letters of the trade.
+_RESISTANCE_START = ("RSIR", "RSCR")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +49,8 @@ class AtHand:
     start_capacitor: Spread | None = None
     run_capacitor: Spread | None = None
     poles: int | None = None  #: Two are taken if not known.
+    #: Whether a bare contact puts the start winding straight on the line: no pill, no capacitor before it.
+    split_phase: bool = False
 
     def __post_init__(self) -> None:
         Nameplate(self.volts, self.hertz, self.locked_rotor_amps, self.rated_load_amps)
@@ -121,6 +125,7 @@ def at_hand(
     if starter is not None:
         size = starter.family.gear_ohms
         gear = machine.size(starter.id, size) if size else _CONTACT
+    capacitor = _capacitor(machine, Role.START_CAPACITOR)
     return AtHand(
         volts=plate.volts,
         hertz=plate.hertz,
@@ -132,9 +137,12 @@ def at_hand(
         start_ohms=read["start_ohms"],
         ohms_factor=factor,
         gear=gear,
-        start_capacitor=_capacitor(machine, Role.START_CAPACITOR),
+        start_capacitor=capacitor,
         run_capacitor=_capacitor(machine, Role.RUN_CAPACITOR),
         poles=poles,
+        split_phase=machine.arrangement.abbreviation in _RESISTANCE_START
+        and gear is _CONTACT
+        and not capacitor,
     )
 
 

@@ -294,6 +294,8 @@ def _share(z: float) -> float:
 
 def _priors(at_hand: AtHand) -> dict[str, Spread]:
     kind = "capacitor_run" if at_hand.run_capacitor is not None else "induction_run"
+    if at_hand.split_phase:
+        kind = "split_phase"
     sound = sound_machine(at_hand.volts, at_hand.hertz, _words(at_hand))  # amps and power are readings below
     priors = {"run_ohms": sound.size("run_ohms")}
     for name in ("rotor", "leakage", "leakage_split", "magnetizing", "start_leakage"):

@@ -294,6 +294,8 @@ class Model:
         Whether an odd reading is worth taking again.
     beside : bool
         Whether readings of several probes are one picture, which a fault makes uneven: they need not agree.
+    by_rest : bool
+        Whether it is judged against the outlet's volts at rest.
     """
 
     name: ClassVar[str]
@@ -307,6 +309,7 @@ class Model:
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False
     beside: ClassVar[bool] = False
+    by_rest: ClassVar[bool] = False
 
     # -- which there are ------------------------------------------------------------------------------------
 

@@ -41,7 +41,7 @@ class WindingSetup:
         With the spread that meter gain and temperature add.
     ahead : float
         Copper factor of the next reading. [-]
-    readings : tuple of (first pin, second pin, reading, temperature, copper factor)
+    readings : tuple of (first pin, second pin, reading, temperature, copper factor, meter)
         The readings that have a value.
     hot : mapping of epoch to float
         Readings taken at one temperature are an epoch, in which an internal protector stays as it is:
@@ -50,9 +50,8 @@ class WindingSetup:
 
     windings: WindingEvidence
     ahead: float
-    readings: tuple[tuple[int, int, Reading, PartTemperature, float], ...]
+    readings: tuple[tuple[int, int, Reading, PartTemperature, float, Meter], ...]
     hot: Mapping[str, float]
-    meter: Meter
     slips: Mapping[str, float]
 
     def displays(self, offset: float, opened: frozenset[str] = frozenset()) -> list[PinDisplay]:
@@ -61,11 +60,11 @@ class WindingSetup:
             PinDisplay(
                 i,
                 j,
-                Display(reading, self.meter, self.slips, offset),
+                Display(reading, meter, self.slips, offset),
                 copper,
                 _epoch(temperature) in opened,
             )
-            for i, j, reading, temperature, copper in self.readings
+            for i, j, reading, temperature, copper, meter in self.readings
         ]
 
     def subsets(self) -> list[frozenset[str]]:
@@ -122,7 +121,7 @@ def winding_setup(
     widen = math.hypot(gain(meter, Quantity.RESISTANCE, typical), max(sigma for _, sigma in factors))
     hot = {_epoch(temperature): p_hot(temperature, slips["cold_but_warm"]) for temperature in felt}
     rows = [
-        (_INDEX[probe.pins[0]], _INDEX[probe.pins[1]], observation.reading, observation.temperature, factor)
+        (*_at(probe.pins), observation.reading, observation.temperature, factor, observation.meter or meter)
         for (probe, observation), (factor, _) in zip(taken, factors, strict=False)
         if probe.pins is not None and observation.reading is not None
     ]
@@ -131,7 +130,12 @@ def winding_setup(
         first = next(iter(known.values()), None)
         known[widen] = first.widened(widen) if first else WindingEvidence(bench.machine, widen)
     windings = known[widen]
-    return WindingSetup(windings, factors[-1][0], tuple(rows), hot, meter, slips)
+    return WindingSetup(windings, factors[-1][0], tuple(rows), hot, slips)
+
+
+def _at(pins: tuple[str, str]) -> tuple[int, int]:
+    """Two pins by number."""
+    return _INDEX[pins[0]], _INDEX[pins[1]]
 
 
 def _copper(temperatures: Sequence[PartTemperature]) -> list[tuple[float, float]]:

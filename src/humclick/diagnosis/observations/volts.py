@@ -15,16 +15,32 @@ from humclick.diagnosis.factors import dead
 from humclick.diagnosis.observations.measured import Measured
 from humclick.diagnosis.observations.model import METER, Probe
 from humclick.diagnosis.shop import Shop
+from humclick.diagnosis.situation import Situation
 from humclick.messages import Message
 from humclick.meters import Quantity
 from humclick.parts.family import HEALTHY
 
-__all__ = ["KINDS", "STRAY", "Outlet"]
+__all__ = ["KINDS", "STRAY", "Outlet", "at_rest"]
 
+#: The part, and its probe at rest.
+_SUPPLY, _AT_REST = "supply", "supply.volts"
+#: An outlet that gives less of its nominal volts is dead. [-]
+_ALIVE = 0.3
 #: The highest stray voltage on a dead wire, over nominal. [-]
 STRAY = 0.2
 #: How far the volts of a supply that is low differ from house to house, as a ln standard deviation. [-]
 _LOW_SIGMA = 0.06
+
+
+def at_rest(bench: Bench, situation: Situation) -> float | None:
+    """What the outlet gives with nothing drawn, as last read as it is now; None if dead or unread. [V]"""
+    read = [
+        o.reading.value
+        for o in situation.observations
+        if o.probe == _AT_REST and o.reading is not None and _SUPPLY not in situation.renewed_since(o)
+    ]
+    volts = read[-1] if read else None
+    return volts if volts is not None and volts > _ALIVE * bench.machine.nameplate.volts else None
 
 
 class Outlet(Measured):
@@ -44,14 +60,14 @@ class Outlet(Measured):
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         minutes, risk = shop.probe["supply_volts"]
         yield Probe(
-            "supply.volts",
+            _AT_REST,
             Message("Volts at the outlet, at rest"),
             Message(
                 "Prove the meter on a known source, then measure at the outlet the machine is plugged into."
             ),
             self,
             "voltage",
-            part="supply",
+            part=_SUPPLY,
             points=("L", "N"),
             minutes=minutes,
             risk=risk,
@@ -64,10 +80,10 @@ class Outlet(Measured):
         self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool
     ) -> tuple[float, float]:
         machine = bench.machine
-        mode = machine.part("supply").family.mode(modes.get("supply", HEALTHY))
+        mode = machine.part(_SUPPLY).family.mode(modes.get(_SUPPLY, HEALTHY))
         if mode.volts <= 0.01:
             return 0.0, 0.0
-        spread = machine.size("supply", "outlet")
+        spread = machine.size(_SUPPLY, "outlet")
         sigma = spread.sigma
         if mode.name != HEALTHY and mode.volts < 1.0:
             sigma = max(sigma, _LOW_SIGMA)

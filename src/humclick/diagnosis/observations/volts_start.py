@@ -4,6 +4,7 @@ Volts at the machine while it tries to start.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
@@ -32,8 +33,10 @@ from humclick.readings import format_si
 
 __all__ = ["KINDS", "VoltsStart"]
 
-#: No outlet is known better than this. [-]
+#: No outlet is known better than this, nor from one moment to the next. [-]
 _LEAST_SIGMA = 0.02
+#: Below this share of its volts a supply gives none. [-]
+_DEAD = 0.01
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,7 @@ class _Fractions:
     bench: Bench
     marks: Mapping[Fault, int]  #: Bits of each mode.
     faults: Sequence[Fault]  #: A mode for each bit.
-    known: dict[int, dict[int, float]] = field(default_factory=dict)
+    known: dict[tuple[int, bool], dict[int, float]] = field(default_factory=dict)
 
     @staticmethod
     def of(bench: Bench, mended: frozenset[str]) -> _Fractions:
@@ -57,20 +60,23 @@ class _Fractions:
             made[mended] = _Fractions(bench, *marks_of(classes))
         return made[mended]
 
-    def at(self, bits: int) -> Mapping[int, float]:
-        """Thousandths under a set, by its bits, and the weight of each. [-]"""
-        row = self.known.get(bits)
+    def at(self, bits: int, *, of_rest: bool = False) -> Mapping[int, float]:
+        """Thousandths of nominal volts, or of those at rest, under a set by its bits; weight of each. [-]"""
+        row = self.known.get((bits, of_rest))
         if row is None:
-            row = self.known[bits] = {}
+            row = self.known[bits, of_rest] = {}
             modes = self.bench.modes_in(tuple([self.faults[k] for k in bits_of(bits)]))
+            part = self.bench.machine.part
+            rest = math.prod(part(p).family.mode(m).volts for p, m in modes.items()) if of_rest else 1.0
+            whole = 1000.0 / rest if rest > _DEAD else 1000.0
             for weight, fraction in self.bench.standstill.terminal_volts(modes):
-                thousandths = round(1000 * fraction)
+                thousandths = round(whole * fraction)
                 row[thousandths] = row.get(thousandths, 0.0) + weight
         return row
 
 
 _FRACTIONS: Memory[frozenset[str], _Fractions] = Memory()
-_BINS: Memory[Meter, dict[int, Row]] = Memory()
+_BINS: Memory[tuple[Meter, float | None], dict[int, Row]] = Memory()
 
 
 class VoltsStart(Model):
@@ -78,6 +84,7 @@ class VoltsStart(Model):
 
     name: ClassVar[str] = "volts_start"
     order: ClassVar[int] = 30
+    by_rest: ClassVar[bool] = True
 
     def serves(self, machine: Machine) -> bool:
         return machine.started
@@ -114,18 +121,20 @@ class VoltsStart(Model):
         def within(volts: float, spread: float) -> float:
             return evidence(displays, volts, spread).value
 
+        outlet = _Outlet.of(weighing)
+
         @cache
         def at(thousandths: int) -> float:
-            return within(*_volts(bench, thousandths)) if thousandths else nothing
+            return within(*outlet.volts(thousandths)) if thousandths else nothing
 
         fractions = _Fractions.of(bench, mended)
 
         def value(bits: int) -> float:
-            row = fractions.at(bits)
+            row = fractions.at(bits, of_rest=outlet.read)
             return sum(map(mul, map(at, row), row.values()))
 
         says = PerSet(fractions.marks, partial(map, value))
-        most = max(highest(displays[0], _spread(bench)), nothing)
+        most = max(highest(displays[0], outlet.sigma), nothing)
         return Factor((), (), {}, says, weighing.none(says(()), displays), most, 3)
 
     def offered(self, offer: Offer, probe: Probe) -> bool:
@@ -138,20 +147,21 @@ class VoltsStart(Model):
         edges = (0.3 * nominal, 0.9 * nominal)
         scale = outlook.weighing.scale(probe, 0.0)
         stretches = cut_at(scale, edges, open_apart=False)
-        known = _BINS.of(bench).setdefault(meter, {})
+        outlet = _Outlet.of(outlook.weighing)
+        known = _BINS.of(bench).setdefault((meter, outlook.weighing.at_rest), {})
         fractions = _Fractions.of(bench, outlook.mended)
 
         def bins(thousandths: int) -> Row:
             if thousandths not in known:
                 known[thousandths] = (
-                    shares_of(stretches, *_volts(bench, thousandths))
+                    shares_of(stretches, *outlet.volts(thousandths))
                     if thousandths
                     else tuple(dead(s, STRAY * nominal) for s in stretches)
                 )
             return known[thousandths]
 
         def row(bits: int) -> Row:
-            weighted = fractions.at(bits)
+            weighted = fractions.at(bits, of_rest=outlet.read)
             return rounded(mixture([*weighted.values()], list(map(bins, weighted))))
 
         rows, which, healthy = outlook.by_marks(fractions.marks, row)
@@ -161,14 +171,25 @@ class VoltsStart(Model):
         return Forecast(probe, 0.0, labels, rows, which, none, edges)
 
 
-def _spread(bench: Bench) -> float:
-    """How far the volts of outlets differ: ln standard deviation. [-]"""
-    return max(bench.machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+@dataclass(frozen=True, slots=True)
+class _Outlet:
+    """What the outlet gives with nothing drawn: as read, else as outlets do."""
 
+    median: float  #: [V]
+    sigma: float  #: ln standard deviation. [-]
+    read: bool
 
-def _volts(bench: Bench, thousandths: int) -> tuple[float, float]:
-    """Median and ln standard deviation of what is left of the outlet's volts, in steps. [V], [-]"""
-    return in_steps(bench.machine.nameplate.volts * thousandths / 1000, _spread(bench))
+    @staticmethod
+    def of(weighing: Weighing) -> _Outlet:
+        if weighing.at_rest is not None:
+            return _Outlet(weighing.at_rest, _LEAST_SIGMA, True)
+        machine = weighing.bench.machine
+        usual = max(machine.size("supply", "outlet").sigma, _LEAST_SIGMA)
+        return _Outlet(machine.nameplate.volts, usual, False)
+
+    def volts(self, thousandths: int) -> tuple[float, float]:
+        """Median and ln standard deviation of what is left of it, in steps. [V], [-]"""
+        return in_steps(self.median * thousandths / 1000, self.sigma)
 
 
 KINDS = (VoltsStart(),)

@@ -34,11 +34,14 @@ class Weighing:
         The technician's own.
     leads : tuple of (offset, weight)
         Nodes of what the test leads add. [Ω], [-]
+    at_rest : float or None
+        What the outlet gives with nothing drawn, as last read; None where nobody read it. [V]
     """
 
     bench: Bench
     meter: Meter
     leads: tuple[tuple[float, float], ...]
+    at_rest: float | None = None
 
     @property
     def slips(self) -> Mapping[str, float]:
@@ -53,7 +56,7 @@ class Weighing:
     def displays(self, taken: Sequence[Taken], offset: float) -> list[Display]:
         """What was shown, each by its meter, with what the leads add. [Ω]"""
         return [
-            Display(o.reading, probe.meter or self.meter, self.slips, offset)
+            Display(o.reading, probe.meter or o.meter or self.meter, self.slips, offset)
             for probe, o in taken
             if o.reading is not None
         ]

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from humclick.arrangements.machine import Machine
+from humclick.diagnosis.advised import Suspect
 from humclick.diagnosis.observations.model import Says
 from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.shop import Shop, default_shop
@@ -93,10 +95,16 @@ def _wrong(account: Account) -> tuple[Message, ...]:
         return ()
     wanted = frozenset(account.state.remedies)
     for suspect in behind.advice.suspects:
-        remedies = {behind.machine.part(part).remedy(mode) for part, mode in suspect.parts}
+        remedies = _remedies(behind.machine, suspect)
         if remedies == wanted or (not remedies and wanted <= {"wait"}):
             return (suspect.plain,)
     return ()
+
+
+def _remedies(machine: Machine, suspect: Suspect) -> set[str]:
+    """What a suspect needs; nothing is known of parts that this machine does not have."""
+    have = {part.id for part in machine.parts}
+    return {machine.part(part).remedy(mode) for part, mode in suspect.parts if part in have}
 
 
 def _does(call: Call, state: State) -> tuple[Message, ...]:

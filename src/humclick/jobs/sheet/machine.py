@@ -20,7 +20,7 @@ def machine_rows(machine: Machine) -> tuple[Row, ...]:
     rows = [
         Row(Message("Start arrangement"), title),
         Row(Message("Protector"), PROTECTORS[machine.protector]),
-        Row(Message("Supply"), f"{plate.volts:g} V, {plate.hertz:g} Hz"),
+        Row(Message("Supply"), machine.supply),
     ]
     if plate.locked_rotor_amps is not None:
         rows.append(Row(Message("Locked-rotor amps (LRA)"), f"{plate.locked_rotor_amps:g} A"))

@@ -82,7 +82,7 @@ def technician_page(call: Call, account: Account, shop: Shop | None = None) -> T
         machine=machine_rows(call.machine),
         wiring=call.machine,
         shares=shares,
-        cautions=_cautions(call),
+        cautions=_cautions(call, account.now.advice if account.now else None),
     )
     return page if account.now is None else _with_judgement(page, call, account, account.now, shop)
 
@@ -331,7 +331,7 @@ def _after_cooling(value: Value) -> Message:
     return Message("{probe}, after {minutes} of cooling", probe=value.title, minutes=minutes_of(value.waits))
 
 
-def _cautions(call: Call) -> tuple[Message, ...]:
+def _cautions(call: Call, advice: Advice | None) -> tuple[Message, ...]:
     machine = call.machine
     assert machine is not None
     sentences = [fact.sentence for fact in cautions_for(machine)]
@@ -342,6 +342,9 @@ def _cautions(call: Call) -> tuple[Message, ...]:
         sentences.insert(
             0, Message("The arrangement is taken for now only: more than one fits what was seen.")
         )
+        if advice is not None and advice.arrangements:
+            told = tuple(each.told for each in advice.arrangements)
+            sentences.insert(1, Message("By all that was seen: {arrangements:semicolon}.", arrangements=told))
     situation = call.situation()
     if situation is not None and earth(situation) is Earth.NONE:
         rule = place_of(call.place).rule("ground-test").text

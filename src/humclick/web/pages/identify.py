@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.recognise import NOT_SURE, candidates, next_question, questions
 from humclick.errors import Unknown
-from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
 from humclick.jobs.taking import arrangement_named
 from humclick.messages import N_, Message
 from humclick.web import drawings
@@ -70,4 +70,4 @@ def take(desk: Desk) -> Reply:
         raise FormRefused("arrangement", Unknown(Message("arrangement"), name[:60], arrangements()).message)
     others = [other for other in desk.request.given_all("fits") if other in arrangements() and other != name]
     desk.flow = arrangement_named(desk.flow, desk.request.now, name, others)
-    return desk.go(desk.path("plate"))
+    return desk.go(desk.back("plate"))

@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 
+from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.diagnosis.findings import HEARD, shown_text
 from humclick.errors import HumclickError
 from humclick.jobs.events import (
@@ -91,6 +92,11 @@ class RecordLine:
     measured: bool = False
 
 
+def _alternates(name: str) -> bool:
+    """Whether machines of an arrangement run on alternating current; one that is not known does."""
+    return name not in arrangements() or arrangement(name).frame.alternates
+
+
 def _said(desk: Desk, event: Event) -> tuple[str, str]:
     """Title and value of an event."""
     match event:
@@ -98,7 +104,7 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             return "", " · ".join(text for text in (event.customer, event.equipment) if text)
         case MachineRead():
             volts = f"{event.volts:g} V " if event.volts is not None else ""
-            figures = [f"{volts}{event.hertz:g} Hz"]
+            figures = [f"{volts}{event.hertz:g} Hz" if _alternates(event.arrangement) else f"{volts}DC"]
             if event.locked_rotor_amps is not None:
                 figures.append(f"LRA {event.locked_rotor_amps:g} A")
             if event.rated_load_amps is not None:

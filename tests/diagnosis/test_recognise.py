@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from humclick.arrangements.arrangement import arrangement, arrangements
+from humclick.diagnosis.recognise import NOT_SURE, candidates, next_question, questions
 from humclick.errors import Unknown
-from humclick.jobs.recognise import NOT_SURE, candidates, next_question, questions
 
 
 def answers_for(name: str) -> dict[str, str]:

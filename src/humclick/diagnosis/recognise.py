@@ -7,7 +7,7 @@ would still part the arrangements in question are asked.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -16,12 +16,27 @@ from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.errors import DataError, Unknown, choice_of
 from humclick.messages import Message
 from humclick.parts.family import Role
+from humclick.safety.refrigerant import numbers
+from humclick.sizes.sound import kind_of_refrigerant
 from humclick.sourced import read_data
 
-__all__ = ["NOT_SURE", "Option", "Question", "candidates", "next_question", "questions"]
+__all__ = [
+    "NOT_SURE",
+    "UNDER_COVER",
+    "Option",
+    "Question",
+    "candidates",
+    "common",
+    "next_question",
+    "plainly",
+    "questions",
+    "seen_under_cover",
+]
 
 #: The answer that rules nothing out.
 NOT_SURE = "not-sure"
+#: How the names of probes begin that ask one of the questions on a call.
+UNDER_COVER = "cover."
 
 _CAPACITORS = frozenset({Role.START_CAPACITOR, Role.RUN_CAPACITOR})
 
@@ -81,7 +96,7 @@ def _questions(names: tuple[str, ...]) -> tuple[Question, ...]:
     try:
         asked = tuple(
             Question(str(row["name"]), Message.of(row["text"]), _options(row, names))
-            for row in read_data("humclick.jobs", "recognise.toml")["question"]
+            for row in read_data("humclick.diagnosis", "recognise.toml")["question"]
         )
     except (KeyError, TypeError) as error:
         raise DataError(f"recognise.toml: {error!r}") from error
@@ -107,8 +122,10 @@ def _options(row: Mapping[str, Any], names: tuple[str, ...]) -> tuple[Option, ..
     )
 
 
-def _usual() -> list[str]:
-    return [str(name) for name in read_data("humclick.jobs", "recognise.toml")["usual"]]
+def common(name: str, refrigerant: str = "") -> float:
+    """Share of all calls that are on such a machine, by what its refrigerant tells where it was read. [-]"""
+    shares = arrangement(name).common
+    return shares.by.get(kind_of_refrigerant(numbers(refrigerant)), shares.usual)
 
 
 def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
@@ -122,8 +139,24 @@ def candidates(answers: Mapping[str, str]) -> tuple[str, ...]:
         answer = answers.get(question.name, NOT_SURE)
         if answer not in ("", NOT_SURE):
             left &= question.option(answer).fits
-    usual = _usual()
-    return tuple(sorted(left, key=lambda name: (usual.index(name) if name in usual else len(usual), name)))
+    return tuple(sorted(left, key=lambda name: (-common(name), name)))
+
+
+def seen_under_cover(answered: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Question and name of the answer, of what was answered on a call by probe and words; the last counts."""
+    of_probe = {f"{UNDER_COVER}{question.name}": question for question in questions()}
+    answers: dict[str, str] = {}
+    for probe, words in answered:
+        question = of_probe.get(probe)
+        for option in question.options if question is not None else ():
+            if question is not None and plainly(words) == plainly(str(option.text)):
+                answers[question.name] = option.name
+    return answers
+
+
+def plainly(text: str) -> str:
+    """Words as an answer is compared: whatever the case, spaces and dashes."""
+    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
 
 
 def next_question(answers: Mapping[str, str]) -> Question | None:
