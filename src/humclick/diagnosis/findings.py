@@ -105,7 +105,7 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
     meanings = [finding_of(judged.bench, situation, observation) for observation in situation.observations]
     taken = taken_of(judged.bench.machine, situation.observations, judged.bench.shop)
     for model in dict.fromkeys(probe.model for probe, _ in taken):
-        beside = model.together(judged.bench, taken)
+        beside = model.together(judged.bench, taken, situation.meter)
         for i, (text, says) in beside.items():
             text = _beside(taken[i].observation, text)
             meanings[i] = replace(meanings[i], text=text, says=says, warns=says is not Says.GOOD)

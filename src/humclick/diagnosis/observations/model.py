@@ -354,8 +354,8 @@ class Model:
             return say.of_whole()
         return say.of_parts() if say.factor.table else say.of_nothing()
 
-    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
-        """What observations of this kind mean beside each other, by their numbers."""
+    def together(self, bench: Bench, taken: Sequence[Taken], meter: Meter) -> Mapping[int, Said]:
+        """What observations of this kind, read with a meter, mean beside each other, by their numbers."""
         return {}
 
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
