@@ -149,6 +149,10 @@ class ThreeAlike(Model):
         healthy = weighing.mean(table[(0,) * len(ask.scope)])
         return Factor((), ask.scope, table, None, weighing.none(healthy, _all(triples[0].shown)))
 
+    def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        median, sigma = expected(bench.machine, probe.part, _Asked(bench, probe).three.size)
+        return median, sigma
+
     def finding(self, say: Sayings) -> Said:
         """One alone says little: only what no size of three equal ones gives is said to be bad."""
         text, says = say.of_parts()

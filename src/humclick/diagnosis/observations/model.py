@@ -362,6 +362,10 @@ class Model:
         """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
         return None
 
+    def cold_and_hot(self, bench: Bench, probe: Probe) -> tuple[tuple[float, float], ...] | None:
+        """What a sound part reads cold and hot, each as `healthy`; None where heat changes nothing."""
+        return None
+
     def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         """
         What sound machines of every size that may be this one read: median and ln standard deviation.
