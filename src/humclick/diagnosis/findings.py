@@ -10,6 +10,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.observations.model import Says, Taken
+from humclick.diagnosis.pins_named import named_pins
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import Probe, probe_of, taken_of
 from humclick.diagnosis.sayings import HEARD, Alone, shown_text
@@ -36,6 +37,7 @@ class Finding:
     text: Message
     says: Says
     warns: bool  #: Whether it is not what a healthy part gives.
+    slip: str = ""  #: Of hand or eye that is named in it: a name of `humclick.diagnosis.sayings.SLIPS`.
 
     @property
     def sign(self) -> Message:
@@ -60,6 +62,11 @@ def findings(situation: Situation, shop: Shop | None = None) -> tuple[Finding, .
         for i, (text, says) in beside.items():
             text = _beside(taken[i].observation, text)
             meanings[i] = replace(meanings[i], text=text, says=says, warns=says is not Says.GOOD)
+    pins = None if three_equal(situation) else named_pins(situation, judged.bench.shop)
+    if pins is not None:  # the last of the three tells what all of them come to
+        i = max(i for i, o in enumerate(situation.observations) if o.probe in pins.readings)
+        said = _beside(situation.observations[i], pins.sentence)
+        meanings[i] = replace(meanings[i], text=said, says=pins.says, warns=pins.says is not Says.GOOD)
     if three_equal(situation):
         meanings = [
             replace(f, text=_one_of_three(observation), says=Says.BAD, warns=True)
@@ -90,5 +97,7 @@ def finding_of(bench: Bench, situation: Situation, observation: Observation) -> 
     probe = probe_of(bench.machine, observation.probe, bench.shop)
     alone = replace(situation, observations=(observation,))
     factor = compile_evidence(bench, alone).factors[1]
-    text, says = probe.model.finding(Alone(bench, Taken(probe, observation), factor, alone))
-    return Finding(observation.id, observation.probe, text, says, says is not Says.GOOD)
+    alone_said = Alone(bench, Taken(probe, observation), factor, alone)
+    text, says = probe.model.finding(alone_said)
+    slip = alone_said.named[-1] if alone_said.named and says is not Says.GOOD else ""
+    return Finding(observation.id, observation.probe, text, says, says is not Says.GOOD, slip)

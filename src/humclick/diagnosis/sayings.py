@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
@@ -23,7 +23,7 @@ from humclick.meters import Quantity
 from humclick.readings import Leads, format_si
 from humclick.sourced import Z95
 
-__all__ = ["HEARD", "WARM", "Alone", "shown_text"]
+__all__ = ["HEARD", "SLIPS", "WARM", "Alone", "shown_text"]
 
 #: What a start attempt is called in words.
 HEARD = {
@@ -51,7 +51,7 @@ _ANYWHERE = frozenset({"wild", "factor_1000"})
 #: What a warm part has many times more of than a cold one. A choice. [-]
 _MUCH_MORE = 3.0
 #: What a meter shows wrong where hands or eyes slip, and how that is said; a slip not named is of any kind.
-_SLIPS = {
+SLIPS = {
     "no_contact": Message("a tip that touched nothing"),
     "dirty_contact": Message("a poor touch of the tips"),
     "factor_1000": Message("a k or M too much or left out"),
@@ -82,6 +82,7 @@ class Alone:
     taken: Taken
     factor: Factor
     alone: Situation
+    named: list[str] = field(default_factory=list)  #: Slips that were named.
 
     @property
     def shown(self) -> str:
@@ -132,20 +133,23 @@ class Alone:
         sound = (0,) * len(self.factor.scope)
         fits = self._fitting(by_itself, most)
         likely = by_itself[sound] >= _FITS * most or self._of_some_size()
-        if most < _FITS * best or (likely and not fits and self._beyond_sound()):
+        beyond = likely and self._beyond_sound()
+        if beyond:  # only what reads otherwise than sound explains it
+            fits = self._fitting(by_itself, by_itself[sound] / _FITS**2)
+        if most < _FITS * best or (beyond and not fits):
             return self._of_no_condition(value, part, self._slip())
-        if likely and not self._beyond_sound():
+        if likely and not beyond:
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
         faults = tuple(fits[:3]) or (Message("more than one fault at once"),)
         if self._on_the_way():
             form = N_("{value}: either {slip}, or {faults:or}. Let it cool and read it again.")
-            return Message.of(form, value=value, slip=_SLIPS[WARM], faults=faults), Says.UNCLEAR
+            return Message.of(form, value=value, slip=self._said(WARM), faults=faults), Says.UNCLEAR
         if any_how[sound] >= _FITS * best:
             slip = self._slip(sound)
             if slip in _ANYWHERE:  # no nearer to sound than to a fault
                 return self._of_no_condition(value, part, slip)
             form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
-            return Message.of(form, value=value, slip=_SLIPS[slip], faults=faults), Says.UNCLEAR
+            return Message.of(form, value=value, slip=self._said(slip), faults=faults), Says.UNCLEAR
         if part is None or len(self.factor.scope) > 1:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
         form = N_("{value}: speaks for {part} {faults:or}.")
@@ -186,11 +190,12 @@ class Alone:
 
     def _of_no_condition(self, value: str, part: Message | None, slip: str) -> Said:
         if slip == WARM or (part is not None and self._on_the_way()):
+            self._said(WARM)
             form = N_("{value}: so it reads while still warm. Let it cool and read it again.")
             return Message.of(form, value=value), Says.UNCLEAR
         form = N_("{value}: no known condition of the {part} reads this; likeliest {slip}. {again}")
         again = _LIVE_AGAIN if self.taken.probe.live else _AGAIN
-        words, part = _SLIPS[slip], part or Message("windings")
+        words, part = self._said(slip), part or Message("windings")
         return Message.of(form, value=value, part=part, slip=words, again=again), Says.UNKNOWN
 
     def _of_some_size(self) -> bool:
@@ -262,6 +267,11 @@ class Alone:
             return format_si(value, quantity, 2)
         return format_si(max(round(value / digit), 1) * digit, quantity, 1)
 
+    def _said(self, slip: str) -> Message:
+        """How a slip is said, noted as named."""
+        self.named.append(slip)
+        return SLIPS[slip]
+
     def _slip(self, config: Config | None = None) -> str:
         """The slip that makes most of the reading, under a configuration or the one it fits best."""
 
@@ -272,14 +282,18 @@ class Alone:
             at = _summed(factor)
             return max(at.values()) if config is None else at[config]
 
-        return max(_SLIPS, key=most_with)
+        probe, seen = self.taken
+        never = set() if probe.opens_with_heat else {WARM}
+        if seen.reading is not None and seen.reading.below_resolution:
+            never.add("factor_1000")  # nothing times a thousand is nothing
+        return max((name for name in SLIPS if name not in never), key=most_with)
 
     def _only(self, slip: str) -> Factor:
         """How probable the reading is where only one slip happens, or none."""
         benches = _ONLY.of(self.bench)
         if slip not in benches:
             shop = self.bench.shop
-            slips = {name: p if name == slip or name not in _SLIPS else 0.0 for name, p in shop.slips.items()}
+            slips = {name: p if name == slip or name not in SLIPS else 0.0 for name, p in shop.slips.items()}
             benches[slip] = Bench(self.bench.machine, replace(shop, slips=slips))
         return compile_evidence(benches[slip], self.alone).factors[1]
 
@@ -302,7 +316,7 @@ class Alone:
                     "{value}: nothing that can be wrong with this unit reads this; likeliest {slip}. {again}"
                 )
                 again = _LIVE_AGAIN if self.taken.probe.live else _AGAIN
-                words = _SLIPS[self._slip()]
+                words = self._said(self._slip())
                 return Message.of(form, value=self.shown, slip=words, again=again), Says.UNKNOWN
             best = by_itself
         if healthy >= _FITS * best:

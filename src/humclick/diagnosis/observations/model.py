@@ -174,6 +174,11 @@ class Probe:
         return self.heat not in ("", "windings") and (not self.pins_named or self.pins != ("S", "R"))
 
     @property
+    def proves_safety(self) -> bool:
+        """Whether power rests on it: then it is read again, and never corrected on paper."""
+        return self.model.to_shell or self.model.checks or self.part == "earth"
+
+    @property
     def pins_named(self) -> bool:
         """Whether it is measured between two pins whose names are known."""
         return self.pins is not None and not self.pins[0].isdigit()
@@ -292,6 +297,8 @@ class Model:
         Whether it measures the insulation to the shell.
     repeats : bool
         Whether an odd reading is worth taking again.
+    checks : bool
+        Whether it says nothing of the parts and decides whether the unit is safe.
     beside : bool
         Whether readings of several probes are one picture, which a fault makes uneven: they need not agree.
     """
@@ -307,6 +314,7 @@ class Model:
     to_shell: ClassVar[bool] = False
     repeats: ClassVar[bool] = False
     beside: ClassVar[bool] = False
+    checks: ClassVar[bool] = False
 
     # -- which there are ------------------------------------------------------------------------------------
 
