@@ -7,20 +7,19 @@ next. Values are typed as a technician types them; SI inside.
 
 from __future__ import annotations
 
-import argparse
 import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.observations.model import Says
 from humclick.diagnosis.probes import Probe, probes_of
 from humclick.diagnosis.situation import Heard, Observation, Situation
-from humclick.meters import Quantity, meter
+from humclick.meters import Quantity, default_meter, meter
 from humclick.readings import Leads, PartTemperature, parse_reading
 from humclick.sourced import Spread
 
@@ -167,17 +166,16 @@ def situation(place: Place, context: Context, text: str = "") -> Situation:
     """A call in a context, with a value read last."""
     built = machine(place.arrangement, place.protector, context.plate)
     known = probes_of(built)
-    felt = PartTemperature(context.felt)  # type: ignore[arg-type]
+    felt = PartTemperature(context.felt)
     rows = [(name, value, PartTemperature("cold")) for name, value in context.before if name in known]
     rows += [(place.probe, text, felt)] if text else []
     seen = tuple(
         Observation(name, parse_reading(value, Quantity(known[name].quantity)), temperature=warm)
         for name, value, warm in rows
     )
-    used = (
-        {"meter": meter(context.meter), "leads": Leads()} if context.meter else {"leads": Leads(nulled=True)}
-    )
-    return Situation(built, context.complaint, seen, hot=context.hot, **used)  # type: ignore[arg-type]
+    used = meter(context.meter) if context.meter else default_meter()
+    leads = Leads(nulled=not context.meter)
+    return Situation(built, context.complaint, seen, used, leads, hot=context.hot)
 
 
 def said(place: Place, context: Context, text: str) -> Finding:

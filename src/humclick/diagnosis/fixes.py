@@ -29,6 +29,7 @@ __all__ = ["Change", "Fix", "fixes"]
 #: What a unit typed wrong multiplies by; the usual slip first. [-]
 _UNITS = (1e3, 1e-3)
 _SLIPPED = Message("Did a tip slip, was a part still plugged on, or the wrong range set?")
+_SLIPPED_LIVE = Message("Did a tip slip, or was the wrong range set?")
 _STRIKE = Message("Strike it out and read again")
 #: Digits of a value that is proposed. [-]
 _DIGITS = 6
@@ -122,12 +123,12 @@ def _tried(bench: Bench, situation: Situation, seen: Observation, probe: Probe) 
             yield Fix(
                 "warm",
                 Message("Was it still warm?"),
-                Message("Yes: record it as warm"),
+                Message("Yes, record it as warm"),
                 (Change(seen.id, temperature="hot"),),
             )
     yield Fix(
         "strike",
-        _SLIPPED,
+        _SLIPPED_LIVE if probe.live else _SLIPPED,
         _STRIKE,
         (Change(seen.id),),
     )
@@ -149,7 +150,7 @@ def _in_units(bench: Bench, situation: Situation, seen: Observation, probe: Prob
             yield Fix(
                 "unit",
                 Message("Did you mean {value}?", value=text),
-                Message("Yes: record {value}", value=text),
+                Message("Yes, record {value}", value=text),
                 (Change(seen.id, value=text),),
             )
             return
@@ -173,7 +174,7 @@ def _elsewhere(bench: Bench, situation: Situation, seen: Observation, probe: Pro
             yield Fix(
                 "points",
                 Message("Or was this: {title}?", title=other.title),
-                Message("Yes: record it there"),
+                Message("Yes, record it there"),
                 (Change(seen.id, probe=other.id),),
             )
             return
@@ -186,7 +187,7 @@ def _of_pins(situation: Situation, pins: NamedPins) -> Iterator[Fix]:
         yield Fix(
             "pins",
             Message("Were the pins taken for one another?"),
-            Message("Yes: name the readings anew"),
+            Message("Yes, name the readings anew"),
             tuple(Change(last[probe], probe=right) for probe, right in pins.names.items() if probe != right),
         )
     several = len(pins.suspects) > 1

@@ -4,6 +4,7 @@ A doubted reading, and what it may have been meant to be; every face offers the 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,6 @@ from humclick.diagnosis.fixes import Fix, fixes
 from humclick.messages import Message
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from humclick.diagnosis.findings import Finding
     from humclick.diagnosis.shop import Shop
     from humclick.jobs.call import Call

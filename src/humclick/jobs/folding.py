@@ -42,11 +42,11 @@ from humclick.jobs.events import (
 )
 from humclick.jobs.machines import machine_read
 from humclick.jobs.order import MOST_AHEAD, last_turn, merge, place
-from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, understood
+from humclick.jobs.probe_facts import Parsed, hazard_seen, known_probe, meter_taken, top_of, understood
 from humclick.jobs.stand import Stand
 from humclick.jobs.undos import taken_back
 from humclick.messages import N_, NOTHING, Message
-from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
+from humclick.meters import default_meter
 from humclick.physics.insulation import proves_insulation
 from humclick.readings import Leads, PartTemperature, Reading, parse_temperature
 from humclick.safety import energises, gates, gates_for, invalidated_by
@@ -227,7 +227,7 @@ class Folding:
                 self.complaint = None if event.heard == "unknown" else Heard(event.heard)
                 self.words = event.words
             case MeterTaken():
-                self.meter = _meter(event)
+                self.meter = meter_taken(event)
                 self.leads = Leads(event.leads_nulled, event.lead_ohms)
             case Waited():
                 self.stand = self.stand.waited(event.minutes, self.machine)
@@ -365,7 +365,7 @@ class Folding:
                 note=event.note,
                 repairs=self.repairs,
                 tester=proves_insulation((probe.meter or self.meter).test_voltage),
-                top=_top(probe.meter or self.meter),
+                top=top_of(probe.meter or self.meter),
                 against=against,
             )
         )
@@ -487,14 +487,3 @@ class Folding:
 def _lifted(hazard: Stoppage, passed: str) -> bool:
     """Whether passing a gate answers a hazard by itself: one that bars only what needs that gate."""
     return not hazard.stop.whole and hazard.stop.proof == passed
-
-
-def _top(used: Meter) -> float:
-    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
-    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
-
-
-def _meter(event: MeterTaken) -> Meter:
-    if event.own:
-        return meter_from_table(event.own, "own meter")
-    return meter(event.name) if event.name else default_meter()

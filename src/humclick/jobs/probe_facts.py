@@ -1,4 +1,4 @@
-"""What the fold has to know of a probe, and what an answer typed for it means."""
+"""What the fold has to know of a probe and its meter, and what an answer typed for it means."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 
 from humclick.arrangements.machine import Machine
 from humclick.errors import Unknown
-from humclick.jobs.events import ReadingTaken
+from humclick.jobs.events import MeterTaken, ReadingTaken
 from humclick.messages import Message
-from humclick.meters import Quantity
+from humclick.meters import Meter, Quantity, default_meter, meter, meter_from_table
 from humclick.parts.family import families, family
 from humclick.readings import Reading, parse_reading
 
 if TYPE_CHECKING:
     from humclick.diagnosis.probes import Probe
 
-__all__ = ["Parsed", "hazard_seen", "known_probe", "understood"]
+__all__ = ["Parsed", "hazard_seen", "known_probe", "meter_taken", "top_of", "understood"]
 
 #: Answers that say nothing.
 _NOT_SURE = ("not sure", "?", "unknown", "don't know")
@@ -72,3 +72,15 @@ def _stops_seen() -> Mapping[tuple[str, str], str]:
         for look in family(name).looks
         for answer, stop in look.stops.items()
     }
+
+
+def top_of(used: Meter) -> float:
+    """What OL of a meter's ohms exceeds; 0 where it has no ohms. [Ω]"""
+    return used.highest(Quantity.RESISTANCE) if used.measures(Quantity.RESISTANCE) else 0.0
+
+
+def meter_taken(event: MeterTaken) -> Meter:
+    """The meter in use after an event."""
+    if event.own:
+        return meter_from_table(event.own, "own meter")
+    return meter(event.name) if event.name else default_meter()

@@ -16,7 +16,7 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
 from humclick.jobs.call import Call, ReadingKept
-from humclick.jobs.events import Undone
+from humclick.jobs.events import ReadingTaken, Undone
 from humclick.jobs.fold import known_probe
 from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
@@ -89,6 +89,7 @@ def technician_page(call: Call, account: Account, shop: Shop | None = None) -> T
 
 def _taken_back(call: Call) -> Message:
     count = sum(event.id in call.undone and not isinstance(event, Undone) for event in call.events)
+    count += sum(right is None for right in call.corrected.values())
     if not count:
         return NOTHING
     return counted(
@@ -448,7 +449,8 @@ def _reading(call: Call, reading: ReadingKept, judgement: Judgement | None, step
         if reading.reading or reading.answer
         else ""
     )
-    typed = " ".join(reading.text.split())
+    first = (e.value for e in call.events if e.id == reading.event and isinstance(e, ReadingTaken))
+    typed = " ".join(next(first, reading.text).split())  # corrected or not
     held = [g for g in wanted if g not in reading.unproved]
     return Entry(
         number=0,
