@@ -124,7 +124,9 @@ def test_a_correction_that_makes_no_sense_is_refused_and_changes_nothing(
         ("look", "ptc.shake", "quiet"),
         ("shell", "pins.shell", "30k"),
     ):
-        event = new_event("reading", id=name, at=NOW, device="a", turn=flow.call.turn + 1, probe=probe, value=value)
+        event = new_event(
+            "reading", id=name, at=NOW, device="a", turn=flow.call.turn + 1, probe=probe, value=value
+        )
         flow = Flow(flow.call.then(event), flow.shop)
     with pytest.raises(Refused, match=message):
         flow.keep("correction", NOW, **content)

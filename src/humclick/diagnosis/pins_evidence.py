@@ -131,6 +131,8 @@ class PinsWeighed:
         Odds and slips.
     share : float
         Probability that it is this machine, before the readings. [-]
+    pill : float
+        Probability that it has the pill it is taken to have. [-]
 
     Attributes
     ----------
@@ -146,7 +148,8 @@ class PinsWeighed:
         Probability that a winding touches the shell, in the call. [-]
     """
 
-    def __init__(self, situation: Situation, shop: Shop, share: float = 1.0) -> None:
+    def __init__(self, situation: Situation, shop: Shop, share: float = 1.0, pill: float = 1.0) -> None:
+        self.pill = pill
         readings = unnamed(situation.observations)
         rest = tuple(o for o in situation.observations if o not in readings)
         self.situation, self.shop = situation, shop
@@ -295,7 +298,7 @@ class PinsWeighed:
             zeros = math.prod(d.display.probability(offset) for d in dirty.displays(0.0))
             self.cases["reading_error"] += weight * error_odds * self._at_fault(pairs, zeros)
             for names, p in self._starter_on(pairs, offset).items():
-                on = weight * figures()["gear_on"]["odds"] * p
+                on = weight * self.shop.slips["gear_on"] * self.pill * p
                 self.cases["gear_on"] += on
                 self.names[names] += on
         rest = math.fsum(self.cases.values()) - math.fsum(self.names.values())
