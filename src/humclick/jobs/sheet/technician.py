@@ -9,6 +9,7 @@ from datetime import datetime
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, Value
+from humclick.diagnosis.beyond import four_or_more
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.reasons import Reason
@@ -147,10 +148,7 @@ def _left_out(advice: Advice) -> tuple[Message, ...]:
             chance=_percent(advice.none_of_these),
         ),
         Message("Left out as too improbable: at most {chance} together.", chance=_percent(advice.left_out)),
-        Message(
-            "More than three faults at once: at most {chance}, not worked out.",
-            chance=_percent(advice.beyond),
-        ),
+        Message("{said}; they are not worked out.", said=four_or_more(advice.beyond)),
         Message("Probabilities rest on the shop's prior odds and on typical values where no stamp was read."),
     )
 
