@@ -1,32 +1,55 @@
 """
 The atlas: what is said of every value a meter can show, of every probe of every arrangement.
 
-``python -m research.atlas`` plays it and prints each probe as stretches of one finding, with what is advised
-next. Values are typed as a technician types them; SI inside.
+A value is read in a context: a call as it may stand when a probe is taken. `swept` reads a probe over its
+whole axis, and `stretches` are neighbours of which the same is said. `docs/atlas.py` draws them. Values are
+typed as a technician types them; SI inside.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Literal
 
 from humclick.arrangements.arrangement import arrangement, arrangements
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, advise
+from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.observations.model import Says
 from humclick.diagnosis.probes import Probe, probes_of
+from humclick.diagnosis.shop import default_shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.meters import Quantity, default_meter, meter
 from humclick.readings import Leads, PartTemperature, parse_reading
 from humclick.sourced import Spread
 
-__all__ = ["CONTEXTS", "Cell", "Context", "Place", "axis", "measured_probes", "places", "swept", "typed"]
+__all__ = [
+    "COARSE",
+    "CONTEXTS",
+    "FINE",
+    "ROUGH",
+    "Cell",
+    "Context",
+    "Place",
+    "axis",
+    "machine",
+    "measured_probes",
+    "places",
+    "said",
+    "situation",
+    "stretches",
+    "swept",
+    "typed",
+    "values",
+]
 
-#: Figures a decade is cut at, the coarse ones first in line: E6 and E3 (IEC 60063). [-]
-FINE, COARSE = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8), (1.0, 3.3)
+#: Figures a decade is cut at: E6 (IEC 60063), and coarser. [-]
+FINE, COARSE, ROUGH = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8), (1.0, 3.3), (1.0,)
 #: Both ends of the axis of each quantity. [SI]
 ENDS = {
     Quantity.RESISTANCE: (1e-3, 1e9),
@@ -36,6 +59,9 @@ ENDS = {
 }
 #: Steps between volts, up to so many, where faults are told by tenths and not by decades. [V]
 VOLTS = {FINE: ((1.0, 30.0), (5.0, 500.0)), COARSE: ((3.0, 30.0), (20.0, 500.0))}
+VOLTS[ROUGH] = VOLTS[COARSE]
+#: Where in the spread of sound ones values are added. [-]
+_WITHIN = (-2.0, -1.0, 0.0, 1.0, 2.0)
 #: What is typed for a value: unit and its size, largest first. [SI]
 _UNITS = {
     Quantity.RESISTANCE: ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, "")),
@@ -74,7 +100,7 @@ class Context:
     plate: bool = True
     complaint: Heard | None = Heard.HUM_CLICK
     hot: bool | None = False
-    felt: str = "cold"
+    felt: Literal["cold", "hot", "unknown"] = "cold"
     before: tuple[tuple[str, str], ...] = ()
     meter: str = ""
 
@@ -128,6 +154,24 @@ def axis(quantity: Quantity, figures: tuple[float, ...] = FINE) -> tuple[str, ..
     zero = {Quantity.RESISTANCE: "0.0", Quantity.VOLTAGE: "0.0 V", Quantity.CAPACITANCE: "0.00 uF"}
     ends = ["OL"] if quantity in (Quantity.RESISTANCE, Quantity.CAPACITANCE) else []
     return (zero.get(quantity, "0.0 A"), *(typed(v, quantity) for v in values), *ends)
+
+
+def values(place: Place, context: Context, figures: tuple[float, ...] = FINE) -> tuple[str, ...]:
+    """All values of a probe in a context: its axis, and what sound ones read."""
+    built = machine(place.arrangement, place.protector, context.plate)
+    probe = probes_of(built)[place.probe]
+    quantity = Quantity(probe.quantity)
+    bench = bench_for(built, default_shop())
+    sound = probe.model.any_size(bench, probe) or probe.model.healthy(bench, probe)
+    row = list(axis(quantity, figures))
+    if sound is not None and 0.0 < sound[0] < math.inf:
+        row += [typed(sound[0] * math.exp(k * sound[1]), quantity) for k in _WITHIN]
+    return tuple(sorted(set(row), key=lambda text: _size(text, quantity)))
+
+
+def _size(text: str, quantity: Quantity) -> float:
+    reading = parse_reading(text, quantity)
+    return math.inf if reading.value is None else reading.value
 
 
 @cache

@@ -136,11 +136,11 @@ class Alone:
         beyond = likely and self._beyond_sound()
         if beyond:  # only what reads otherwise than sound explains it
             fits = self._fitting(by_itself, by_itself[sound] / _FITS**2)
-        if most < _FITS * best or (beyond and not fits):
-            return self._of_no_condition(value, part, self._slip())
-        if likely and not beyond:
+        if likely and not beyond and most >= _FITS * best:
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
-        faults = tuple(fits[:3]) or (Message("more than one fault at once"),)
+        if most < _FITS * best or not fits:
+            return self._of_no_condition(value, part, self._slip())
+        faults = tuple(fits[:3])
         if self._on_the_way():
             form = N_("{value}: either {slip}, or {faults:or}. Let it cool and read it again.")
             return Message.of(form, value=value, slip=self._said(WARM), faults=faults), Says.UNCLEAR
@@ -185,7 +185,8 @@ class Alone:
         if reading is None or (healthy is not None and not math.isfinite(healthy[0])):
             return False
         if reading.value is None or healthy is None:
-            return reading.over_limit
+            meter, quantity = probe.meter or self.alone.meter, Quantity(probe.quantity)
+            return reading.value is None or reading.value >= meter.highest(quantity)
         return reading.value > healthy[0] and self._within(*healthy) is not True
 
     def _of_no_condition(self, value: str, part: Message | None, slip: str) -> Said:
