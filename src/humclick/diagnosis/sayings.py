@@ -181,7 +181,7 @@ class Alone:
     def _lost(self) -> bool:
         """Whether more was read than any cold sound part has, up to OL."""
         probe, reading = self.taken.probe, self.taken.observation.reading
-        healthy = probe.model.healthy(self.bench, probe)
+        healthy = probe.model.healthy(self.bench, probe) or probe.model.any_size(self.bench, probe)
         if reading is None or (healthy is not None and not math.isfinite(healthy[0])):
             return False
         if reading.value is None or healthy is None:
