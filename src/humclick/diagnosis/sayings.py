@@ -148,8 +148,9 @@ class Alone:
             slip = self._slip(sound)
             if slip in _ANYWHERE:  # no nearer to sound than to a fault
                 return self._of_no_condition(value, part, slip)
-            form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
-            return Message.of(form, value=value, slip=self._said(slip), faults=faults), Says.UNCLEAR
+            return self._either(value, slip, faults), Says.UNCLEAR
+        if self._clears(any_how):
+            return self._either(value, self._slip(sound), faults), Says.UNKNOWN
         if part is None or len(self.factor.scope) > 1:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
         form = N_("{value}: speaks for {part} {faults:or}.")
@@ -177,6 +178,24 @@ class Alone:
             return False
         times = [branch.times for branch in self.bench.mode(part, mode).branches if branch.times != 1.0]
         return any((t - 1.0) * (value - sound[0]) < 0.0 for t in times)
+
+    def _either(self, value: str, slip: str, faults: tuple[Message, ...]) -> Message:
+        form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
+        return Message.of(form, value=value, slip=self._said(slip), faults=faults)
+
+    def _clears(self, any_how: Mapping[Config, float]) -> bool:
+        """Whether it speaks rather for sound parts and a slip than for a fault, as rare as that is."""
+        odds, scope = self.bench.space.odds, self.factor.scope
+        heard = compile_evidence(self.bench, self.alone).factors[0].per_set
+        before = after = 0.0
+        for config, p in any_how.items():
+            faults = [(scope[k], mode) for k, mode in enumerate(config) if mode]
+            if len(faults) == 1:
+                part, mode = faults[0]
+                weight = odds[part][mode] * (heard(((part, mode),)) if heard is not None else 1.0)
+                before += weight
+                after += weight * p
+        return after < before * any_how[(0,) * len(scope)]
 
     def _lost(self) -> bool:
         """Whether more was read than any cold sound part has, up to OL."""
