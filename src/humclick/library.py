@@ -25,11 +25,12 @@ from humclick.diagnosis.reasons import Explanation, WhatIf, explain, leader_of, 
 from humclick.diagnosis.shop import Shop, default_shop, shop_from_file
 from humclick.errors import Refused, because
 from humclick.jobs.call_file import read_call, write_call
+from humclick.jobs.doubt import Doubt
 from humclick.jobs.entry import answer_to
 from humclick.jobs.events import Event
 from humclick.jobs.flow import Flow
 from humclick.jobs.fold import fold
-from humclick.jobs.taking import arrangement_named, take
+from humclick.jobs.taking import arrangement_named, corrected, take
 from humclick.messages import Message, Verbatim
 from humclick.readings.shown import percent
 from humclick.safety import chosen_place
@@ -237,6 +238,14 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
         name = arrangement_called(_text(arrangement, "arrangement")).id
         return self._after(arrangement_named(self._flow, datetime.now().astimezone(), name))
 
+    def corrected(self, way: str = "") -> Call:
+        """
+        The doubted reading put right in a way of `doubt`: the first, or by its name.
+
+        `Refused` if no reading is in doubt, `Unknown` if there is no such way.
+        """
+        return self._after(corrected(self._flow, datetime.now().astimezone(), way))
+
     def passed(self, gate: str, words: str = "") -> Call:
         """A safety step was passed; `Unknown` if there is no such gate."""
         from humclick.safety import gate as gate_of
@@ -306,6 +315,19 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
     def findings(self) -> Sequence[Finding]:
         """What each reading means, in order."""
         return findings(self._situation, self.shop)
+
+    @property
+    def doubt(self) -> Doubt | None:
+        """
+        The last reading with what puts it right, where it may have been taken or written down wrong.
+
+        Examples
+        --------
+        >>> call = Call(machine("rsir-ptc")).seen("pins.C-R", "4.2k", temperature="cold")
+        >>> call.doubt.fixes[0].question, call.corrected().findings[0].says
+        ('Did you mean 4.2 Ω?', <Says.GOOD: 'good'>)
+        """
+        return self._flow.doubt
 
     @property
     def why(self) -> Explanation:

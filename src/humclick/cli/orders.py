@@ -229,6 +229,22 @@ def _redo(session: Session, rest: str) -> str:
     return layout.lines(Message("Brought back: {what}.", what=Verbatim(_told(back))))
 
 
+def _fix(session: Session, rest: str) -> str:
+    """Put the doubted reading right as proposed; it stays on the call as it was typed."""
+    before = session.flow.doubt
+    after = taking.corrected(session.flow, session.now(), rest)
+    done = session.record(after)
+    weighed = session.flow.weighed
+    finding = weighed.findings.get(before.of) if before is not None and weighed is not None else None
+    said = Message("Corrected; what you typed first stays on the call.")
+    pieces = [layout.lines(said)]
+    if finding is not None:
+        pieces.append(layout.lines(finding.text, "! " if finding.warns else "  "))
+    elif done:
+        pieces.append(layout.lines(Message("Read it again: lift the tips, press, same two points."), "  "))
+    return "\n".join(pieces)
+
+
 def _why(session: Session, rest: str) -> str:
     """Say how strongly each reading speaks, or why a probe is advised."""
     name = _probe(session, rest) if rest else ""
@@ -437,6 +453,7 @@ ORDERS: dict[str, Order] = {
     "note": Order(Message("TEXT"), Message("keep a note"), _note),
     "undo": Order("", Message("take back the last thing"), _undo),
     "redo": Order("", Message("bring it back"), _redo),
+    "fix": Order(Message("[NUMBER]"), Message("correct the doubted reading as proposed; f is enough"), _fix),
     "why": Order(Message("[PROBE]"), Message("why it looks so, or why this probe"), _why),
     "what": Order(Message("if PROBE"), Message("what each outcome of a probe would change"), _what),
     "suspects": Order("", Message("all suspects and remedies"), _suspects),
@@ -452,7 +469,15 @@ ORDERS: dict[str, Order] = {
     "quit": Order("", Message("leave; everything is kept"), _leave),
     **{name: _fact(name) for name in FACTS},
 }
-_ALSO = {"exit": "quit", "q": "quit", "h": "help", "yes": "decide", "whatif": "what", "probes": "list"}
+_ALSO = {
+    "exit": "quit",
+    "q": "quit",
+    "h": "help",
+    "f": "fix",
+    "yes": "decide",
+    "whatif": "what",
+    "probes": "list",
+}
 
 
 def order_in(line: str) -> Callable[[Session], str] | None:

@@ -11,11 +11,24 @@ from humclick.cli.pins import finding_in_words
 from humclick.cli.words import titles_of
 from humclick.jobs.standing import UNNAMED_PINS
 from humclick.jobs.taking import take
-from humclick.messages import Message
+from humclick.messages import N_, NOTHING, Message
 
 if TYPE_CHECKING:
     from humclick.cli.session import Session
     from humclick.jobs.entry import Answer
+
+
+def ways_to_fix(session: Session) -> list[str]:
+    """What a doubted reading may have been meant to be, each with the key that records it."""
+    doubt = session.flow.doubt
+    if doubt is None:
+        return []
+    rows = []
+    for number, fix in enumerate(doubt.fixes, start=1):
+        key = "f" if number == 1 else f"f {number}"
+        form = N_("{question} Type {key}: {answer}.")
+        rows.append(Message.of(form, question=fix.question, key=key, answer=fix.answer.small()))
+    return [lines(row, "  ? ") for row in rows]
 
 
 def read(
@@ -44,7 +57,7 @@ def read(
     weighed = session.flow.weighed
     finding = weighed.findings.get(event.id) if weighed is not None else None
     if finding is not None:
-        pieces = [lines(finding.text, "! " if finding.warns else "  ")]
+        pieces = [lines(finding.text, "! " if finding.warns else "  "), *ways_to_fix(session)]
     else:
         pieces = [lines(Message("{probe} {value}: kept.", probe=name, value=getattr(event, "value", "")))]
     missing = (*taken.unproved, *taken.against) if taken is not None else ()
@@ -55,7 +68,9 @@ def read(
         pieces.append(lines(marked, "  ! "))
     if weighed is None or weighed.advice is None:
         return "\n".join(pieces)
-    new = [text for text in weighed.contradictions if text not in session.screen.contradictions]
+    said = finding.text if finding is not None else NOTHING
+    before = session.screen.contradictions
+    new = [text for text in weighed.contradictions if text not in before and text not in said]
     session.screen.contradictions = frozenset(weighed.contradictions)
     pieces += [lines(reading, "!! ") for reading in new]
     pins = session.flow.pins if name in UNNAMED_PINS and name not in session.queue else None

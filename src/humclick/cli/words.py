@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from humclick.cli.language import say
 from humclick.cli.layout import bar, label, lines, numbered, underlined
+from humclick.diagnosis.beyond import four_or_more
 from humclick.messages import N_, Message, Value, counted, listed
 from humclick.readings.shown import percent
 
@@ -107,7 +108,7 @@ def suspects_in_words(suspects: Sequence[Suspect], none_of_these: float, beyond:
         Message("causes not on the list {chance}", chance=percent(none_of_these)),
     ]
     if beyond > 0.001:
-        tail.append(Message("more than three faults at once at most {chance}", chance=percent(beyond)))
+        tail.append(four_or_more(beyond).small())
     return "\n".join((*rows, lines(listed(tail), "         ")))
 
 

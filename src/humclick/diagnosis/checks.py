@@ -19,6 +19,10 @@ from humclick.typed_data import named_values
 __all__ = ["Check", "checks", "earth_limit"]
 
 
+#: From so many nominal volts an outlet may be one of a split phase, its lines at half of them. [V]
+_SPLIT = 200.0
+
+
 @dataclass(frozen=True, slots=True)
 class Check:
     """
@@ -44,6 +48,8 @@ class Check:
         Safety gates of a look.
     bands : tuple of (low, high)
         Shares of nominal volts that are right. [-]
+    split : tuple of (low, high)
+        More of them where the outlet may be one of a split phase. [-]
     at_most : float or None
         Largest right reading where the place has no figure of its own. [A]
     figure : str
@@ -70,6 +76,7 @@ class Check:
     live: bool = False
     gates: tuple[str, ...] = ()
     bands: tuple[tuple[float, float], ...] = ()
+    split: tuple[tuple[float, float], ...] = ()
     at_most: float | None = None
     figure: str = ""
     bad: Message = NOTHING
@@ -100,7 +107,8 @@ class Check:
         if self.at_most is not None:
             limit = place_of(place).figures.get(self.figure)
             return value <= (self.at_most if limit is None else limit.value)
-        return any(low * nominal <= value <= high * nominal for low, high in self.bands)
+        bands = (*self.bands, *(self.split if nominal >= _SPLIT else ()))
+        return any(low * nominal <= value <= high * nominal for low, high in bands)
 
 
 @cache

@@ -15,11 +15,11 @@ from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.memory import Memory
+from humclick.diagnosis.pins_named import named_pins
 from humclick.diagnosis.power import three_equal
 from humclick.diagnosis.probes import probe_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
-from humclick.diagnosis.sum_test import sum_test
 from humclick.diagnosis.suspects import posterior
 from humclick.messages import Message
 from humclick.readings import spread_of
@@ -30,8 +30,6 @@ __all__ = ["contradictions"]
 _CLEARLY = 20.0
 #: A reading this improbable given all others, set against what it could be at best, is a contradiction. [-]
 _CONTRADICTS = 2e-3
-#: A start winding with this share of the run winding's ohms is taken for it. Common practice. [-]
-_EXCHANGED = 0.7
 #: The same for readings of one unknown, set against each by itself; where they agree this is above 1. [-]
 _AT_ODDS = 0.5
 
@@ -52,7 +50,11 @@ def contradictions(situation: Situation, shop: Shop | None = None) -> tuple[Mess
         return ()  # they fit each other, and the machine is another one
     judged = judge(situation, shop)
     bench = judged.bench
-    messages = [*_scattered(bench, situation), *_mislabelled(situation)]
+    pins = named_pins(situation, judged.bench.shop)
+    messages = [
+        *_scattered(bench, situation),
+        *([pins.sentence] if pins is not None and pins.doubted else []),
+    ]
     for factor, roughly in zip(judged.evidence.factors, _surprises(judged), strict=True):
         if not factor.observations or (not factor.table and factor.per_set is None):
             continue
@@ -140,36 +142,6 @@ def _most(bench: Bench, factor: Factor) -> float:
     if factor.per_set is not None:
         return max(map(factor.per_set, [(), *((fault,) for fault in bench.space.singles)]))
     return max(math.fsum(row) / len(row) for row in factor.table.values())
-
-
-def _mislabelled(situation: Situation) -> list[Message]:
-    """Pins whose readings add up, but not as they are named: the names are exchanged."""
-    names = {"1": "C", "2": "R", "3": "S"}
-    pairs = {"pins.C-R": ("1", "2"), "pins.C-S": ("1", "3"), "pins.S-R": ("2", "3")}
-    last = {pairs[o.probe]: o.reading for o in situation.observations if o.probe in pairs and o.reading}
-    if len(last) < 3 or any(r.value is None or r.value <= 0.0 for r in last.values()):
-        return []
-    held = sum_test(last, situation.meter, situation.leads)
-    if held is None or not held.adds_up:
-        return []
-    common = next(pin for pin in names if pin not in held.longest)
-    if common != "1":
-        return [
-            Message(
-                "the readings add up if the pin called {pin} is really C: look at the pins' names before a "
-                "winding is blamed, and that the starter sits on the right ones.",
-                pin=names[common],
-            )
-        ]
-    run, start = last[("1", "2")].value or 0.0, last[("1", "3")].value or 0.0
-    if start < _EXCHANGED * run:
-        return [
-            Message(
-                "R and S look exchanged: the run winding is nearly always the one with fewer ohms. Name the "
-                "pins anew, and look whether the starter sits on the right ones."
-            )
-        ]
-    return []
 
 
 def _scattered(bench: Bench, situation: Situation) -> list[Message]:

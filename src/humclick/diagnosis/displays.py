@@ -36,6 +36,20 @@ def cut_at(scale: Scale, edges: Sequence[float], *, open_apart: bool = True) -> 
     return scale.cuts[key]
 
 
+def _digit_of_zero(reading: Reading, finest: float) -> float:
+    """
+    The last digit of a display of nothing but zeros, in the unit it was typed with. [SI]
+
+    A thousandth of that unit, however many zeros somebody wrote, and no finer than the meter has; a bound
+    such as ``<5`` is what it says.
+    """
+    typed = reading.resolution or finest
+    if any(figure in reading.text for figure in "123456789"):
+        return typed
+    unit = 1000.0 ** math.ceil(math.log(typed, 1000.0) - 1e-6)
+    return max(finest, 1e-3 * unit)
+
+
 def shares_of(cut: Sequence[Stretch], median: float, sigma: float, base: float = 0.0) -> tuple[float, ...]:
     """Probability of each stretch of a whole scale, for a base plus a log-normal unknown. [SI], [-], [SI]"""
     scale, places = cut[0].scale, tuple([stretch.high for stretch in cut[:-1]])
@@ -197,15 +211,15 @@ class Display(Stretch):
             self.y, self.zero = None, False
         value = self.y or 0.0
         span = scale.span_of(value)
-        digit = reading.resolution or span.digit
-        self._digit = digit if self.zero else max(digit, span.digit)
+        # how many digits somebody wrote says nothing of the meter: 29 and 29.0 are one display
+        self._digit = _digit_of_zero(reading, span.digit) if self.zero else span.digit
         if self.y is None:
             low, high = scale.limit, math.inf
         elif self.zero:
             low, high = -math.inf, 0.5 * self._digit
         else:
             low, high = value - 0.5 * self._digit, value + 0.5 * self._digit
-            if self._digit <= span.digit and value > 0.0:  # rounded to the end of a range it is the next's
+            if value > 0.0:  # rounded to the end of a range it is the next's
                 low, high = max(low, span.first), min(high, span.last)
         self._deviation = math.hypot(span.error, self._digit / math.sqrt(12.0))
         super().__init__(scale, low, high)

@@ -167,7 +167,7 @@ def find_pins(
     for place, share in shares.items():
         machine = Machine.of(_ARRANGEMENT, place, nameplate)
         situations.append((share, Situation(machine, None, observations, meter, leads)))
-    return _finding(situations, shop or default_shop())
+    return _finding(situations, shop or default_shop(), figures()["gear_on"]["pill"])
 
 
 def _protectors(place: str) -> dict[str, float]:
@@ -231,9 +231,9 @@ def pins_of(situation: Situation, shop: Shop | None = None) -> PinFinding:
     return _finding([(1.0, situation)], shop or default_shop())
 
 
-def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop) -> PinFinding:
+def _finding(situations: Sequence[tuple[float, Situation]], shop: Shop, pill: float = 1.0) -> PinFinding:
     """Several machines that it may be, each with its share, weighed together."""
-    weighed = [PinsWeighed(situation, shop, share) for share, situation in situations]
+    weighed = [PinsWeighed(situation, shop, share, pill) for share, situation in situations]
     total = math.fsum(p for candidate in weighed for p in candidate.cases.values())
     words = figures()["case"]
     chances = {name: math.fsum(candidate.cases[name] for candidate in weighed) / total for name in words}

@@ -21,11 +21,12 @@ from humclick.diagnosis.factors import flat
 from humclick.diagnosis.judged import Judged, judge
 from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations.setup import State, winding_setup
+from humclick.diagnosis.pins_bridged import Bridged
 from humclick.diagnosis.probes import taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.diagnosis.windings import PERMUTATIONS, PinDisplay, Sealed
-from humclick.parts.family import HEALTHY, family
+from humclick.parts.family import HEALTHY, Role, family
 from humclick.readings import Leads
 from humclick.sourced import read_data
 
@@ -85,6 +86,11 @@ def _by_pair(displays: Iterable[PinDisplay]) -> list[list[Display]]:
     return list(rows.values())
 
 
+def _real_pairs(names: Names) -> list[frozenset[str]]:
+    """What pins each pair of numbers really lies between."""
+    return [frozenset({names[i], names[j]}) for i, j in PAIRS]
+
+
 def _masses(judged: Judged) -> dict[Sealed, float]:
     """Probability of each mode of what is sealed in."""
     bench = judged.bench
@@ -125,6 +131,8 @@ class PinsWeighed:
         Odds and slips.
     share : float
         Probability that it is this machine, before the readings. [-]
+    pill : float
+        Probability that it has the pill it is taken to have. [-]
 
     Attributes
     ----------
@@ -140,7 +148,8 @@ class PinsWeighed:
         Probability that a winding touches the shell, in the call. [-]
     """
 
-    def __init__(self, situation: Situation, shop: Shop, share: float = 1.0) -> None:
+    def __init__(self, situation: Situation, shop: Shop, share: float = 1.0, pill: float = 1.0) -> None:
+        self.pill = pill
         readings = unnamed(situation.observations)
         rest = tuple(o for o in situation.observations if o not in readings)
         self.situation, self.shop = situation, shop
@@ -288,6 +297,10 @@ class PinsWeighed:
             self.cases["reading_error"] += weight * equal_odds * slipped
             zeros = math.prod(d.display.probability(offset) for d in dirty.displays(0.0))
             self.cases["reading_error"] += weight * error_odds * self._at_fault(pairs, zeros)
+            for names, p in self._starter_on(pairs, offset).items():
+                on = weight * self.shop.slips["gear_on"] * self.pill * p
+                self.cases["gear_on"] += on
+                self.names[names] += on
         rest = math.fsum(self.cases.values()) - math.fsum(self.names.values())
         for names, prior in _UNIFORM.items():
             self.names[names] += rest * prior
@@ -298,6 +311,26 @@ class PinsWeighed:
         copper = math.fsum(row[4] for row in self.setup.readings) / len(self.setup.readings)
         median = third.median * figures()["three_equal"]["paths"] * copper
         return evidence(displays, median, math.hypot(third.sigma, self.setup.windings.widen)).value
+
+    def _starter_on(self, pairs: Sequence[Sequence[Display]], offset: float) -> dict[Names, float]:
+        """Probability of three displays of good windings with a pill still on them, by how the pins lie."""
+        machine = self.situation.machine
+        starter = machine.has(Role.STARTER)
+        if len(pairs) < 3 or starter is None or not starter.family.gear_ohms or not starter.family.at_pins:
+            return {}
+        copper = math.fsum(row[4] for row in self.setup.readings) / len(self.setup.readings)
+        sizes = [machine.size(part, "winding") for part in ("run_winding", "start_winding")]
+        spreads = [(s.median * copper, math.hypot(s.sigma, self.setup.windings.widen)) for s in sizes]
+        pill = machine.size(starter.id, starter.family.gear_ohms)
+        last = [repeats[-1] for repeats in pairs]
+        if any(display.y is None or display.peak is None or display.zero for display in last):
+            return {}
+        mesh = Bridged((*spreads, (pill.median, pill.sigma)))
+        return {
+            names: mesh.likelihood(dict(zip(_real_pairs(names), last, strict=True)), offset)
+            / len(PERMUTATIONS)
+            for names in PERMUTATIONS
+        }
 
     def _at_fault(self, pairs: Sequence[Sequence[Display]], zeros: float) -> float:
         """Probability of the displays of a meter or lead at fault."""

@@ -284,7 +284,7 @@ def _joins(situation: Situation, o: Observation) -> bool:
     if leads.spread is not None:
         added += leads.spread.median * leads.spread.factor
     if meter.measures(Quantity.RESISTANCE):
-        added += meter.limit(Quantity.RESISTANCE, o.reading.value, o.reading.resolution)
+        added += meter.limit(Quantity.RESISTANCE, o.reading.value)
     return o.reading.value - added <= earth_limit(situation.place)
 
 

@@ -129,8 +129,8 @@ def sum_test(readings: BetweenPins, meter: Meter | None = None, leads: Leads | N
     lead, lead_deviation = lead_mean(leads)
     residual = 2.0 * means[longest] - math.fsum(means.values()) + lead
     variance = lead_deviation**2
-    for pair, mean in means.items():
-        variance += meter.standard_uncertainty(_OHMS, mean, pairs[pair][0].resolution) ** 2
+    for mean in means.values():
+        variance += meter.standard_uncertainty(_OHMS, mean) ** 2
     uncertainty = math.sqrt(variance)
     adds_up = abs(residual) <= figures()["decide"]["coverage"] * uncertainty
     return SumTest((PINS[longest[0]], PINS[longest[1]]), residual, uncertainty, adds_up)

@@ -26,6 +26,7 @@ from humclick.jobs.events import (
     PartFitted,
     PhotoMarked,
     PhotoTaken,
+    ReadingTaken,
     RecordingTaken,
     StampRead,
     Waited,
@@ -178,6 +179,8 @@ class Call(_Beside):
     notes: tuple[NoteWritten, ...] = ()
     decisions: tuple[DecisionTaken, ...] = ()
     undone: frozenset[str] = frozenset()  #: ids
+    #: readings written down wrong, as they should have been; None where one is struck out
+    corrected: Mapping[str, ReadingTaken | None] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
     events: tuple[Event, ...] = field(default=(), repr=False, compare=False)  #: all, what was taken back too
 

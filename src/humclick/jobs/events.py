@@ -45,6 +45,7 @@ __all__ = [
     "PhotoMarked",
     "PhotoTaken",
     "ProbeSkipped",
+    "ReadingCorrected",
     "ReadingTaken",
     "RecordingTaken",
     "StampRead",
@@ -310,6 +311,42 @@ class ReadingTaken(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingCorrected(Event):
+    """
+    An earlier measurement was written down wrong, and is corrected; what was written stays on the call.
+
+    Attributes
+    ----------
+    of : str
+        Id of the event of the reading.
+    value, probe, temperature : str
+        What should have been written, as in `ReadingTaken`; what is empty stays. With none of them the
+        reading is struck out: it counts no longer.
+    words : str
+        Why.
+    """
+
+    kind: ClassVar[str] = "correction"
+
+    of: str
+    value: str = ""
+    probe: str = ""
+    temperature: str = ""
+    words: str = ""
+
+    def _check(self) -> None:
+        check_text(self.of, "of", needed=True)
+        for name in ("value", "probe", "temperature"):
+            check_text(getattr(self, name), name)
+        check_text(self.words, "words", PAGE)
+
+    @property
+    def strikes(self) -> bool:
+        """Whether the reading is struck out."""
+        return not (self.value or self.probe or self.temperature)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeSkipped(Event):
     """A probe cannot be done here, and why."""
 
@@ -399,7 +436,7 @@ KINDS: Mapping[str, type[Event]] = {
     event.kind: event
     for event in (
         *(Opened, MachineRead, MeterTaken, StampRead, ComplaintHeard, GatePassed, HazardFound, HazardCleared),
-        *(ReadingTaken, ProbeSkipped),
+        *(ReadingTaken, ReadingCorrected, ProbeSkipped),
         *(Waited, PartFitted, PhotoTaken, PhotoMarked, RecordingTaken, NoteWritten, DecisionTaken, Undone),
     )
 }

@@ -21,6 +21,7 @@ from humclick.diagnosis.guards import met_next
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.errors import HumclickError, Refused
 from humclick.jobs.briefing import Briefing, RemedyBriefing, briefed, briefed_on
+from humclick.jobs.doubt import Doubt, doubt_of
 from humclick.jobs.history import State, heading, state_of
 from humclick.jobs.judgements import Judgements, Weighed
 from humclick.jobs.standing import PROOF, Onward, added, onward, pins_found, probes_now
@@ -132,6 +133,11 @@ class Flow:
     def pins(self) -> PinFinding | None:
         """What was measured between unnamed pins says; None while not all three pairs are measured."""
         return pins_found(self.call, self.shop)
+
+    @cached_property
+    def doubt(self) -> Doubt | None:
+        """The last reading with what puts it right, where it may have been taken or written down wrong."""
+        return None if self.weighed is None else doubt_of(self.call, self.shop, self.weighed.findings)
 
     # -- probes and parts -----------------------------------------------------------------------------------
 

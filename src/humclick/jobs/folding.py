@@ -18,6 +18,7 @@ from humclick.diagnosis.recognise import UNDER_COVER
 from humclick.diagnosis.situation import Heard, Stoppage, warmth
 from humclick.errors import HumclickError, Unknown
 from humclick.jobs.call import Call, Holding, Problem, ReadingKept, unproved
+from humclick.jobs.corrections import corrected
 from humclick.jobs.events import (
     ComplaintHeard,
     DecisionTaken,
@@ -33,6 +34,7 @@ from humclick.jobs.events import (
     PhotoMarked,
     PhotoTaken,
     ProbeSkipped,
+    ReadingCorrected,
     ReadingTaken,
     RecordingTaken,
     StampRead,
@@ -66,7 +68,7 @@ __all__ = ["COMPRESSOR", "Folding"]
 COMPRESSOR = "compressor"
 
 #: Events that change how those before them are read.
-_RE_READ = (MachineRead, StampRead, Undone)
+_RE_READ = (MachineRead, ReadingCorrected, StampRead, Undone)
 
 
 class Folding:
@@ -101,6 +103,7 @@ class Folding:
         self.turn = last_turn(events)
         self.believed = all(event.turn <= self.turn for event in events)
         self.looked_up: dict[str, Probe | Unknown] = {}
+        self.corrected = corrected(self.live, self._probe, self.problem)
         self._begin()
         for event in events:
             self._take(event)
@@ -186,7 +189,8 @@ class Folding:
                 case GatePassed():
                     self._gate(event, live)
                 case ReadingTaken():
-                    self._reading(event, live)
+                    right = self.corrected.get(event.id, event)
+                    self._reading(right or event, live and right is not None)
                 case HazardFound():
                     self._stop(Stoppage(event.hazard, event.gate, event.id, event.words))
                 case HazardCleared() if live:
@@ -494,6 +498,7 @@ class Folding:
             notes=tuple(live.get(NoteWritten, ())),
             decisions=tuple(live.get(DecisionTaken, ())),
             undone=self.undone,
+            corrected=self.corrected,
             problems=tuple(self.problems),
             events=self.events,
         ).folded_by(self)

@@ -24,6 +24,7 @@ from humclick.diagnosis.reasons import Explanation, explain, leader_of
 from humclick.errors import Refused
 from humclick.jobs.briefing import spoken_with
 from humclick.jobs.call import Call, Problem
+from humclick.jobs.doubt import Doubt, doubt_of
 from humclick.jobs.history import Turn, heading, state_of, turns
 from humclick.jobs.standing import cautions, onward
 from humclick.messages import Message, Verbatim, as_data, listed
@@ -166,6 +167,8 @@ class AdviceResult:
         As in `humclick.diagnosis.advice.Advice`: of now, what was put right left out.
     findings, contradictions
         As in `humclick.diagnosis.reasons`.
+    doubt : Doubt or None
+        The last reading with what puts it right, where it may have been taken or written down wrong.
     unproved : mapping of event to tuple of str
         Readings taken without a record of a safety gate, and which; or against what forbade them, in words.
     bars : tuple of Bar
@@ -201,6 +204,7 @@ class AdviceResult:
     arrangements: tuple[MayBe, ...]
     unweighed: float
     findings: tuple[Finding, ...]
+    doubt: Doubt | None
     contradictions: tuple[Message, ...]
     unproved: Mapping[str, tuple[str, ...]]
     bars: tuple[Bar, ...]
@@ -265,6 +269,7 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
     remedies = advice.verdict.due if advice.verdict and step.kind != "stop" else ()
     met = spoken_with(call, following.probe if following else "", remedies, shop)
     spoken = [hazard.hazard for hazard in met]
+    meanings = findings(situation, shop)
     return AdviceResult(
         humclick_advice=1,
         kind=step.kind,  # type: ignore[arg-type]
@@ -290,7 +295,8 @@ def result_of(call: Call, shop: Shop, *, why: bool = False, advice: Advice | Non
         guards=advice.guards,
         arrangements=advice.arrangements,
         unweighed=advice.unweighed,
-        findings=findings(situation, shop),
+        findings=meanings,
+        doubt=doubt_of(call, shop, {finding.id: finding for finding in meanings}),
         contradictions=contradictions(situation, shop),
         unproved={r.event: (*r.unproved, *r.against) for r in call.readings if r.unproved or r.against},
         bars=advice.bars,

@@ -37,6 +37,7 @@ __all__ = [
     "GatesFirst",
     "arrangement_named",
     "cleared",
+    "corrected",
     "decided",
     "passed",
     "redone",
@@ -144,6 +145,30 @@ def passed(flow: Flow, now: datetime, names: Iterable[str], words: str = "") -> 
     for name in wanted:
         matter = known.get(name, "") if flow.call.machine is not None else ""
         flow = flow.keep("gate", now, gate=name, words=words, matter=matter)
+    return flow
+
+
+def corrected(flow: Flow, now: datetime, name: str = "") -> Flow:
+    """
+    The doubted reading is put right in a way proposed (`Flow.doubt`): the first, or by name or number.
+
+    It is a correction of that reading, not another one; what was written stays on the call. Raises `Refused`
+    where no reading is doubted, `Unknown` for no such way.
+    """
+    doubt = flow.doubt
+    if doubt is None:
+        raise Refused(Message("no reading is in doubt now; to take the last one back, type undo"))
+    names = [fix.name for fix in doubt.fixes]
+    fix = doubt.fixes[names.index(one_of(Message("way to put it right"), name, names)) if name else 0]
+    for change in fix.changes:
+        flow = flow.keep(
+            "correction",
+            now,
+            of=change.of,
+            value=change.value,
+            probe=change.probe,
+            temperature=change.temperature,
+        )
     return flow
 
 

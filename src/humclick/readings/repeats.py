@@ -67,10 +67,7 @@ def _settled(readings: Sequence[Reading], meter: Meter | None) -> bool:
     quantity = readings[0].quantity
     if meter is None or not meter.measures(quantity):
         meter = default_meter()
-    counts = max(
-        meter.count_limit(quantity, value, reading.resolution)
-        for reading, value in zip(readings, values, strict=True)
-    )
+    counts = max(meter.count_limit(quantity, value) for value in values)
     # The last digits are decimal, the differences binary: a billionth is no difference.
     return max(values) - min(values) <= 2 * counts * (1 + 1e-9)
 

@@ -79,6 +79,7 @@ _PAGES = {
 _OF_CALL = {
     "": _Route(call.show),
     "reading": _Route(take=answers.take_reading, again=call.show),
+    "correct": _Route(take=answers.take_correction, again=call.show),
     "gate": _Route(take=answers.take_gate, again=call.show),
     "hazard": _Route(take=answers.take_hazard, again=call.show),
     "cleared": _Route(take=answers.take_cleared, again=call.show),

@@ -149,18 +149,23 @@ class ThreeAlike(Model):
         healthy = weighing.mean(table[(0,) * len(ask.scope)])
         return Factor((), ask.scope, table, None, weighing.none(healthy, _all(triples[0].shown)))
 
+    def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
+        median, sigma = expected(bench.machine, probe.part, _Asked(bench, probe).three.size)
+        return median, sigma
+
     def finding(self, say: Sayings) -> Said:
         """One alone says little: only what no size of three equal ones gives is said to be bad."""
         text, says = say.of_parts()
         alone = says is Says.GOOD and say.taken.probe.quantity == "resistance"
         return say.of_three() if alone else (text, says)
 
-    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
+    def together(self, bench: Bench, taken: Sequence[Taken], meter: Meter) -> Mapping[int, Said]:
         found: dict[int, Said] = {}
         for placed in bench.machine.parts:
             for three in placed.family.threes:
                 last = {t.probe.id: i for i, t in enumerate(taken) if t.probe.id in pair_names(placed, three)}
-                said = _unlike([taken[i] for i in last.values()], three) if len(last) == 3 else None
+                rows = [taken[i] for i in last.values()]
+                said = _unlike(rows, three, rows[0].probe.meter or meter) if len(rows) == 3 else None
                 if said is not None:
                     found |= dict.fromkeys(last.values(), said)
         return found
@@ -334,7 +339,7 @@ def _all(shown: Sequence[Sequence[Display]]) -> list[Display]:
     return [display for row in shown for display in row]
 
 
-def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
+def _unlike(three_read: Sequence[Taken], three: Three, meter: Meter) -> Said | None:
     """How much three numbers differ from their mean, and whether sound ones may; None if one is none."""
     readings = [
         t.observation.reading
@@ -346,7 +351,7 @@ def _unlike(three_read: Sequence[Taken], three: Three) -> Said | None:
         return None
     share, mean = unbalance(*values), math.fsum(values) / 3.0
     quantity = Quantity(three.quantity)
-    counts = max(reading.resolution or 0.0 for reading in readings)
+    counts = meter.range_for(quantity, max(values)).resolution if meter.measures(quantity) else 0.0
     if share <= three.limit + counts / mean:  # the meter's own error is common to all three
         text = Message(
             "The three differ by {share:.1f} % from their mean, as sound ones may.", share=100.0 * share

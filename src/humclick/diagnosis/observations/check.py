@@ -21,6 +21,7 @@ class SafetyCheck(Model):
 
     name: ClassVar[str] = "check"
     order: ClassVar[int] = 120
+    checks: ClassVar[bool] = True
 
     def probes(self, machine: Machine, shop: Shop) -> Iterator[Probe]:
         yield from (

@@ -237,6 +237,11 @@ class Measured(Model):
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         return self.predicted(bench, probe, {}, False) if self.beside_healthy else None
 
+    def cold_and_hot(self, bench: Bench, probe: Probe) -> tuple[tuple[float, float], ...] | None:
+        if not probe.heat:
+            return None
+        return tuple(self.predicted(bench, probe, {}, hot) for hot in (False, True))
+
     # -- what would be seen ---------------------------------------------------------------------------------
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:

@@ -174,6 +174,11 @@ class Probe:
         return self.heat not in ("", "windings") and (not self.pins_named or self.pins != ("S", "R"))
 
     @property
+    def proves_safety(self) -> bool:
+        """Whether power rests on it: then it is read again, and never corrected on paper."""
+        return self.model.to_shell or self.model.checks or self.part == "earth"
+
+    @property
     def pins_named(self) -> bool:
         """Whether it is measured between two pins whose names are known."""
         return self.pins is not None and not self.pins[0].isdigit()
@@ -292,6 +297,8 @@ class Model:
         Whether it measures the insulation to the shell.
     repeats : bool
         Whether an odd reading is worth taking again.
+    checks : bool
+        Whether it says nothing of the parts and decides whether the unit is safe.
     beside : bool
         Whether readings of several probes are one picture, which a fault makes uneven: they need not agree.
     by_rest : bool
@@ -310,6 +317,7 @@ class Model:
     repeats: ClassVar[bool] = False
     beside: ClassVar[bool] = False
     by_rest: ClassVar[bool] = False
+    checks: ClassVar[bool] = False
 
     # -- which there are ------------------------------------------------------------------------------------
 
@@ -357,12 +365,16 @@ class Model:
             return say.of_whole()
         return say.of_parts() if say.factor.table else say.of_nothing()
 
-    def together(self, bench: Bench, taken: Sequence[Taken]) -> Mapping[int, Said]:
-        """What observations of this kind mean beside each other, by their numbers."""
+    def together(self, bench: Bench, taken: Sequence[Taken], meter: Meter) -> Mapping[int, Said]:
+        """What observations of this kind, read with a meter, mean beside each other, by their numbers."""
         return {}
 
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         """Median and ln standard deviation of a healthy part; None where that is not said beside it."""
+        return None
+
+    def cold_and_hot(self, bench: Bench, probe: Probe) -> tuple[tuple[float, float], ...] | None:
+        """What a sound part reads cold and hot, each as `healthy`; None where heat changes nothing."""
         return None
 
     def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:

@@ -131,7 +131,7 @@ class VoltsStart(Model):
 
         def value(bits: int) -> float:
             row = fractions.at(bits, of_rest=outlet.read)
-            return sum(map(mul, map(at, row), row.values()))
+            return float(sum(map(mul, map(at, row), row.values())))
 
         says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], outlet.sigma), nothing)

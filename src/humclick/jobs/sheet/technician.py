@@ -9,6 +9,7 @@ from datetime import datetime
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import Advice, Value
+from humclick.diagnosis.beyond import four_or_more
 from humclick.diagnosis.findings import shown_text
 from humclick.diagnosis.power import Earth, earth
 from humclick.diagnosis.reasons import Reason
@@ -16,7 +17,7 @@ from humclick.diagnosis.shop import Shop, default_shop
 from humclick.diagnosis.situation import Observation
 from humclick.errors import Unknown
 from humclick.jobs.call import Call, ReadingKept
-from humclick.jobs.events import Undone
+from humclick.jobs.events import ReadingTaken, Undone
 from humclick.jobs.fold import known_probe
 from humclick.jobs.history import State, heading, titles
 from humclick.jobs.sheet.customer import remedy_title
@@ -89,6 +90,7 @@ def technician_page(call: Call, account: Account, shop: Shop | None = None) -> T
 
 def _taken_back(call: Call) -> Message:
     count = sum(event.id in call.undone and not isinstance(event, Undone) for event in call.events)
+    count += sum(right is None for right in call.corrected.values())
     if not count:
         return NOTHING
     return counted(
@@ -146,10 +148,7 @@ def _left_out(advice: Advice) -> tuple[Message, ...]:
             chance=_percent(advice.none_of_these),
         ),
         Message("Left out as too improbable: at most {chance} together.", chance=_percent(advice.left_out)),
-        Message(
-            "More than three faults at once: at most {chance}, not worked out.",
-            chance=_percent(advice.beyond),
-        ),
+        Message("{said}; they are not worked out.", said=four_or_more(advice.beyond)),
         Message("Probabilities rest on the shop's prior odds and on typical values where no stamp was read."),
     )
 
@@ -451,7 +450,8 @@ def _reading(call: Call, reading: ReadingKept, judgement: Judgement | None, step
         if reading.reading or reading.answer
         else ""
     )
-    typed = " ".join(reading.text.split())
+    first = (e.value for e in call.events if e.id == reading.event and isinstance(e, ReadingTaken))
+    typed = " ".join(next(first, reading.text).split())  # corrected or not
     held = [g for g in wanted if g not in reading.unproved]
     return Entry(
         number=0,

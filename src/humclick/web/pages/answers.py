@@ -62,6 +62,14 @@ def _after_reading(desk: Desk, probe: Probe) -> str:
     return desk.path()
 
 
+def take_correction(desk: Desk) -> Reply:
+    """Keep that the doubted reading was meant or taken otherwise, as proposed beside it."""
+    request = desk.request
+    with beside("fix"):
+        desk.flow = taking.corrected(desk.flow, request.now, request.given("fix"))
+    return desk.go(desk.path(), call.announced(desk))
+
+
 def _same_probe(desk: Desk) -> str:
     """The call again, with the probe that was chosen."""
     chosen = desk.request.given("chosen")

@@ -56,17 +56,20 @@ def show(desk: Desk) -> Reply:
     """The call screen."""
     step = step_of(desk)
     advice = desk.flow.weighed.advice if desk.flow.weighed is not None else None
-    machine = desk.call.machine
+    machine, last = desk.call.machine, record.last_entry(desk)
     values: dict[str, Any] = {
         "step": step,
         "advice": advice,
         "machine": machine,
         "refusal": desk.flow.weighed.refusal if desk.flow.weighed is not None else "",
-        "last": record.last_entry(desk),
+        "last": last,
         "entries": record.entries(desk),
-        "contradictions": [record.with_titles(desk, message) for message in desk.flow.weighed.contradictions]
-        if desk.flow.weighed is not None
-        else [],
+        "doubt": desk.flow.doubt,
+        "contradictions": [
+            record.with_titles(desk, message)
+            for message in (desk.flow.weighed.contradictions if desk.flow.weighed is not None else ())
+            if last is None or message not in last.finding  # said there already
+        ],
         "suspects": suspects(desk),
         "before": suspects_before(desk),
         "wiring": _wiring(desk, step),

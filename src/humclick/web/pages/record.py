@@ -23,6 +23,7 @@ from humclick.jobs.events import (
     PartFitted,
     PhotoTaken,
     ProbeSkipped,
+    ReadingCorrected,
     ReadingTaken,
     RecordingTaken,
     StampRead,
@@ -49,6 +50,7 @@ KINDS: dict[str, str] = {
     "hazard": N_("Hazard found"),
     "cleared": N_("Hazard cleared"),
     "reading": N_("Reading"),
+    "correction": N_("Reading corrected"),
     "skip": N_("Left out"),
     "wait": N_("Waited"),
     "fitted": N_("New part"),
@@ -83,6 +85,8 @@ class RecordLine:
     sign: Message = NOTHING
     #: Whether it is taken back.
     undone: bool = False
+    #: Whether it is a reading that was corrected or struck out later, as it was first written.
+    corrected: bool = False
     #: Why it could not be used.
     problem: str = ""
     #: Safety gates it needed that are not on record, by their titles.
@@ -131,6 +135,8 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             return "", event.words
         case ReadingTaken():
             return _probe_title(desk, event.probe), event.value
+        case ReadingCorrected():
+            return _corrected(desk, event)
         case ProbeSkipped():
             return _probe_title(desk, event.probe), event.reason
         case Waited():
@@ -147,6 +153,21 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             return listed(map(desk.remedy, event.remedies), "and"), event.words
         case _:
             return "", ""
+
+
+def _corrected(desk: Desk, event: ReadingCorrected) -> tuple[str, str]:
+    """What a correction is of, and what it says instead."""
+    before = next((e for e in desk.flow.events if e.id == event.of and isinstance(e, ReadingTaken)), None)
+    if before is None:
+        return "", event.value
+    title = _probe_title(desk, event.probe or before.probe)
+    if event.strikes:
+        return title, Message("{value} struck out", value=before.value)
+    if event.value:
+        return title, Message("{value} in place of {before}", value=event.value, before=before.value)
+    if event.temperature:
+        return title, Message("{value}, read while warm", value=before.value)
+    return title, Message("{value}, read here", value=before.value)
 
 
 def _probe_title(desk: Desk, name: str) -> str:
@@ -195,7 +216,8 @@ def entries(desk: Desk) -> list[RecordLine]:
         if isinstance(event, Undone):
             continue
         title, value = _said(desk, event)
-        finding = findings.get(event.id)
+        was = event.id in desk.call.corrected  # what is said of it stands beside its correction
+        finding = findings.get(event.of if isinstance(event, ReadingCorrected) else "" if was else event.id)
         reading = readings.get(event.id)
         lines.append(
             RecordLine(
@@ -203,13 +225,14 @@ def entries(desk: Desk) -> list[RecordLine]:
                 kind=event.kind,
                 at=event.at,
                 title=_titled(desk, title),
-                value=texts.get(event.id) or HEARD.get(value) or Message.of(value)
+                value=("" if was else texts.get(event.id)) or HEARD.get(value) or Message.of(value)
                 if isinstance(event, ReadingTaken)
                 else value,
                 finding=finding.text if finding else "",
                 warns=finding.warns if finding else False,
                 sign=finding.sign if finding else NOTHING,
                 undone=event.id in desk.call.undone and not isinstance(event, HazardFound),
+                corrected=was,
                 problem=problems.get(event.id, ""),
                 unproved=(*(gates()[name].title for name in reading.unproved), *reading.against)
                 if reading

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from humclick.diagnosis.beyond import four_or_more
 from humclick.messages import N_
 from humclick.web.desk import Desk
 from humclick.web.exchange import Reply
@@ -27,6 +28,7 @@ def show(desk: Desk) -> Reply:
         now=weighed.explanation if then and state.done else None,
         step=desk.flow.onward,
         advice=advice,
+        more_faults=four_or_more(advice.beyond),
         suspects=suspects(desk, 8),
         before=suspects_before(desk, 8),
         contradictions=[with_titles(desk, message) for message in weighed.contradictions],

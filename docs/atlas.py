@@ -1,0 +1,227 @@
+"""
+Draws the atlas, one picture a probe, and writes its page: ``python docs/atlas.py`` (some minutes).
+
+What is said of every value is what the program says today; `tests/diagnosis/test_atlas.py` holds what must be
+true of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from html import escape
+from pathlib import Path
+
+from research.atlas import (
+    CONTEXTS,
+    ENDS,
+    FINE,
+    ROUGH,
+    Cell,
+    Place,
+    machine,
+    places,
+    stretches,
+    swept,
+    values,
+)
+
+from humclick.diagnosis.observations.model import Says
+from humclick.diagnosis.probes import probes_of
+from humclick.meters import Quantity
+from humclick.readings import format_si, parse_reading
+
+__all__ = ["FOLDER", "PAGE", "drawn", "one_a_probe", "page", "picture"]
+
+FOLDER = Path(__file__).resolve().parent / "reference" / "atlas"
+PAGE = FOLDER.parent / "atlas.md"
+#: Left edge, width and height of a bar, and what stands below. [px]
+_LEFT, _WIDTH, _ROW, _BAR, _TOP, _FOOT = 190, 560, 24, 17, 8, 40
+#: Room for nothing but zeros and for OL at the ends of the axis. [px]
+_END = 26
+#: Fill and letter of what is said: colour never stands alone.
+_LOOKS = {
+    Says.GOOD: ("#bfe3c6", "good"),
+    Says.UNCLEAR: ("#fbe6a2", "?"),
+    Says.BAD: ("#f2b0a1", "bad"),
+    Says.UNKNOWN: ("#cfc6e6", "again"),
+}
+_WORDS = {
+    Says.GOOD: "good",
+    Says.UNCLEAR: "cannot tell",
+    Says.BAD: "not healthy",
+    Says.UNKNOWN: "no known condition",
+}
+_INK, _SOFT = "#1c2733", "#5b6875"
+_INTRO = """# The atlas
+
+For every probe: what is said of every value a meter can show, in six contexts, and what comes next.
+Written by `python docs/atlas.py` from the program itself; [how it judges](../explanation/how-it-judges.md) says why.
+
+## How to read it
+
+Each picture is one probe on one arrangement that has it; the axis is what the display shows, nothing but zeros at its left end and `OL` at its right.
+Each bar is a context: the call as it stands when the value is read.
+*good* reads like a good part; *?* cannot tell, and says why; *bad* points to a fault; *again* is a value that no known condition gives, so it is read again, and the likeliest slip can be corrected with one tap.
+The two ticks on the first bar mark what is expected of a good part.
+
+Four things hold everywhere, and [a test](../../tests/diagnosis/test_atlas.py) plays the whole of it:
+
+- away from the good range on either side alarm never falls;
+- a value that no known condition gives is never taken more lightly than a bad one;
+- below the insulation rule, and on a machine with a grounded winding, nothing puts power on;
+- a value written with more zeros says the same.
+
+The tables tell the first context in words, one row a stretch, with the probe that is advised after it.
+
+| Context | The call as it stands |
+|---|---|
+"""
+
+
+def one_a_probe() -> list[Place]:
+    """One place for each probe: the last arrangement that has it."""
+    same = ("pins.1-3", "pins.2-3")
+    return list({place.probe: place for place in places() if place.probe not in same}.values())
+
+
+def drawn(place: Place) -> dict[str, list[Cell]]:
+    """What is said of a probe over its axis, by context."""
+    figures = ROUGH if place.probe == "pins.1-2" else FINE
+    return {name: swept(place, c, values(place, c, figures)) for name, c in CONTEXTS.items()}
+
+
+def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
+    """The picture of one probe, as SVG."""
+    quantity = _quantity(place)
+    height = _TOP + _ROW * len(rows) + _FOOT
+    title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_LEFT + _WIDTH + 12} {height}" role="img"'
+        f' font-family="sans-serif" font-size="12"><title>{escape(str(title))}</title>',
+        '<rect width="100%" height="100%" fill="#fff"/>',
+    ]
+    for k, (name, cells) in enumerate(rows.items()):
+        y = _TOP + k * _ROW
+        parts.append(
+            f'<text x="{_LEFT - 8}" y="{y + 13}" text-anchor="end" fill="{_INK}">{_TITLES[name]}</text>'
+        )
+        parts += _bar(cells, quantity, y)
+    foot = _TOP + _ROW * len(rows)
+    parts += list(_ticks(quantity, foot))
+    return "".join((*parts, "</svg>\n"))
+
+
+_TITLES = {
+    "healthy": "nothing found yet",
+    "fresh": "nothing known",
+    "tried": "just hummed and clicked",
+    "warm": "part is warm",
+    "grounded": "winding grounded",
+    "pocket": "pocket meter",
+}
+
+
+def _quantity(place: Place) -> Quantity:
+    return Quantity(probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].quantity)
+
+
+def _place(value: float, quantity: Quantity) -> float:
+    """Where a value stands on the axis: volts evenly, all else by decades. [px]"""
+    low, high = ENDS[quantity]
+    inner = _WIDTH - 2 * _END
+    share = value / high
+    if quantity is not Quantity.VOLTAGE:
+        share = math.log(max(value, low) / low) / math.log(high / low)
+    return _LEFT + _END + inner * min(max(share, 0.0), 1.0)
+
+
+def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
+    """Where each value's stretch of the axis begins, and where the last ends. [px]"""
+    shown = [parse_reading(cell.text, quantity) for cell in cells]
+    at = []
+    for reading in shown:
+        if reading.value is None:
+            at.append(_LEFT + _WIDTH - _END / 2)
+        elif reading.below_resolution:
+            at.append(_LEFT + _END / 2)
+        else:
+            at.append(_place(reading.value, quantity))
+    return [_LEFT, *(0.5 * (a + b) for a, b in zip(at, at[1:], strict=False)), _LEFT + _WIDTH]
+
+
+def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
+    edges, k = _edges(cells, quantity), 0
+    for says, row in stretches(cells):
+        left, right = edges[k], edges[k + len(row)]
+        fill, word = _LOOKS[says]
+        yield (
+            f'<rect x="{left:.1f}" y="{y}" width="{right - left:.1f}" height="{_BAR}" fill="{fill}"'
+            f' stroke="{_INK}" stroke-width=".6"/>'
+        )
+        if right - left > 7 * len(word):
+            yield (
+                f'<text x="{(left + right) / 2:.1f}" y="{y + 12.5}" text-anchor="middle" font-size="11"'
+                f' fill="{_INK}">{word}</text>'
+            )
+        k += len(row)
+
+
+def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
+    low, high = ENDS[quantity]
+    step = 100.0 if quantity is Quantity.VOLTAGE else 0.0
+    marks = [step * k for k in range(1, int(high / step) + 1)] if step else []
+    if not step:
+        first = math.ceil(math.log10(low) - 1e-9)
+        last = math.floor(math.log10(high) + 1e-9)
+        marks = [10.0**power for power in range(first, last + 1)]
+    for mark in marks:
+        x = _place(mark, quantity)
+        text = (
+            f"{mark * 1e3:g} mΩ"
+            if quantity is Quantity.RESISTANCE and mark < 1
+            else format_si(mark, quantity, 1)
+        )
+        yield f'<path d="M{x:.1f} {_TOP}V{y + 3}" stroke="{_SOFT}" stroke-width=".4"/>'
+        yield (
+            f'<text x="{x:.1f}" y="{y + 15}" text-anchor="middle" font-size="9.5" fill="{_SOFT}">{text}</text>'
+        )
+    for x, text in ((_LEFT + _END / 2, "0"), (_LEFT + _WIDTH - _END / 2, "OL")):
+        yield (
+            f'<text x="{x:.1f}" y="{y + 29}" text-anchor="middle" font-size="10" fill="{_INK}">{text}</text>'
+        )
+
+
+def page(every: Sequence[tuple[Place, dict[str, list[Cell]]]]) -> str:
+    """The page that shows them all."""
+    pieces = [_INTRO]
+    pieces += [f"| {_TITLES[name]} | {context.title} |\n" for name, context in CONTEXTS.items()]
+    for place, rows in every:
+        title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title
+        name = place.probe.replace(".", "-")
+        pieces.append(f"\n## `{place.probe}`\n\n{title}, on `{place.arrangement}`.\n\n")
+        pieces.append(f"![What is said of every value of {place.probe}](atlas/{name}.svg)\n\n")
+        pieces.append("| Shown | Says | In words | Next |\n|---|---|---|---|\n")
+        for says, row in stretches(rows["healthy"]):
+            middle = row[len(row) // 2]
+            advice = swept(place, CONTEXTS["healthy"], (middle.text,), advised=True)[0].advice
+            assert advice is not None
+            following = f"`{advice.next.probe}`" if advice.next is not None else advice.kind
+            span = row[0].text if len(row) == 1 else f"{row[0].text} to {row[-1].text}"
+            pieces.append(f"| {span} | {_WORDS[says]} | {middle.finding.text} | {following} |\n")
+    return "".join(pieces)
+
+
+def main() -> None:
+    """Draw and write all of it."""
+    FOLDER.mkdir(exist_ok=True)
+    every = []
+    for place in one_a_probe():
+        rows = drawn(place)
+        every.append((place, rows))
+        (FOLDER / f"{place.probe.replace('.', '-')}.svg").write_text(picture(place, rows), encoding="utf-8")
+    PAGE.write_text(page(every), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
