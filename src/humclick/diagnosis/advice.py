@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, REPLACE_COMPRESSOR, WAIT
 from humclick.diagnosis.doubts import doubted
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guard_states import GuardState
@@ -30,6 +30,7 @@ from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
+from humclick.diagnosis.rested import rested_try, seen_again
 from humclick.diagnosis.shop import Shop, remedies_named
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.unread import sizes_unread
@@ -46,8 +47,6 @@ from humclick.readings.shown import minutes_of, percent
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
-#: Remedies that mend nothing: the machine is left as it is.
-_NO_REPAIR = frozenset({"wait", "set control"})
 #: So much more is measured, with power off, once something must be put right before power. A choice.
 _MEANWHILE = 5
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
@@ -229,6 +228,8 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
     needs = unread or sizes_unread(judged) or needs_before(situation, planned, shop)
+    if not needs and planned is not None and planned.repairs:
+        needs = rested_try(judged)
     guarded = _guarded(judged, blank, needs, free)
     if guarded is not None:
         return guarded
@@ -295,10 +296,16 @@ def _decided(
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried
         extra = owed(situation, judged.bench.shop, blank.bars) - repairs
-        if frozenset(verdict.due) - extra <= _NO_REPAIR:
+        if frozenset(verdict.due) - extra <= NO_REPAIR:
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
+    if action - NO_REPAIR and action != HAND_OVER:
+        repairs = action - owed(situation, judged.bench.shop) - NO_REPAIR
+        first = (*(rested_try(judged) if repairs else ()), *seen_again(judged, action))
+        asked = _guarded(judged, blank, first, free)
+        if asked is not None:  # where it may not be tried here, the readings alone decide
+            return asked
     guarded = _guarded(judged, blank, unmet, free)
     if guarded is not None:
         return guarded

@@ -18,9 +18,9 @@ from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Choice
 from humclick.diagnosis.power import Bar, bars, insulation, owed
-from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
+from humclick.diagnosis.probes import Probe, Taken, probe_of, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Situation, wait_minutes
+from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
 __all__ = ["choices", "cover_open", "opening_cost"]
@@ -43,6 +43,7 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     odd = _odd(judged)
     taken = taken_of(situation.machine, situation.observations, bench.shop)
     offer = Offer(situation, bench, taken, frozenset(list(post.by_remedy)[:3]))
+    restless = _restless(taken, situation)
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
         if probe.id in situation.skipped or (probe.energises and blocked):
@@ -58,9 +59,15 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
             continue
         if waits:
             offered.append((probe, waits))
-        if not settled:
+        if not settled and not (waits and restless and probe.energises):
             offered.append((probe, 0.0))
     return offered
+
+
+def _restless(taken: Sequence[Taken], situation: Situation) -> bool:
+    """Whether it has just run: started again at once it stands against its own pressures."""
+    tries = [o.answer for probe, o in taken if probe.heard and o.answer]
+    return situation.hot is True and bool(tries) and tries[-1] in (Heard.RUNS, Heard.TRIPS)
 
 
 def _taken_cold(situation: Situation, name: str) -> bool:

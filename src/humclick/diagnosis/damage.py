@@ -18,6 +18,10 @@ from humclick.diagnosis.situation import Observation, Situation
 __all__ = ["Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
 
 
+#: Seen broken by eye, a part counts as sound again once so many looks running have shown nothing.
+_LIFTED = 2
+
+
 @dataclass(frozen=True, slots=True)
 class Damage:
     """
@@ -83,6 +87,7 @@ def damage(
         If an observation names a probe the machine does not have.
     """
     standing: dict[str, Damage] = {}
+    sound: dict[str, int] = {}
     next_ = tuple(
         Observation(name, answer=answer, renewed=situation.renewed, repairs=situation.repairs)
         for name, answer in (also or {}).items()
@@ -93,9 +98,12 @@ def damage(
             continue
         before = standing.get(o.probe)
         if o.answer in probe.due or o.answer in probe.bars:
+            sound[o.probe] = 0
             standing[o.probe] = Damage(o, probe, probe.due.get(o.answer, ""), o.answer in probe.bars)
-        elif before is not None and (probe.again or o.repairs > before.observation.repairs):
-            del standing[o.probe]
+        elif before is not None:
+            sound[o.probe] = sound.get(o.probe, 0) + 1
+            if probe.again or sound[o.probe] >= _LIFTED or o.repairs > before.observation.repairs:
+                del standing[o.probe]
     return tuple(entry for entry in standing.values() if not _put_right(situation, entry))
 
 

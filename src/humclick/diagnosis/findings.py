@@ -21,6 +21,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.messages import N_, NOTHING, Message
 from humclick.meters import Quantity
+from humclick.parts.family import HEALTHY
 from humclick.readings import format_si
 from humclick.sourced import Z95
 
@@ -328,4 +329,11 @@ def _beside_healthy(bench: Bench, probe: Probe, value: str) -> str:
         return value
     reach = Z95 if probe.model.any_size(bench, probe) is None else _OF_ALL
     low, high = (format_si(median * math.exp(k * reach * sigma), quantity, 2) for k in (-1, 1))
-    return Message("{value} (healthy: {low} to {high})", value=value, low=low, high=high)
+    form = N_("{value} (healthy: {low} to {high})")
+    if (
+        quantity is Quantity.RESISTANCE
+        and probe.part
+        and bench.machine.part(probe.part).family.mode(HEALTHY).bare
+    ):
+        form = N_("{value} (healthy: {low} to {high}, or OL)")
+    return Message.of(form, value=value, low=low, high=high)

@@ -78,13 +78,16 @@ def either_way(
 ) -> PerSet:
     """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
     starts, cool = bench.starts, 1.0 - hot
-    known: dict[int, float] = {}
+    rested: dict[int, float] = {}
+    restless: dict[int, float] = {}
 
     def either(bits: Sequence[int]) -> list[float]:
         cold, warm = starts.either_way(bits)
-        new = list({*cold, *warm}.difference(known))
-        known.update(zip(new, values(starts.by_all(new)), strict=True))
-        return [cool * known[c] + hot * known[w] for c, w in zip(cold, warm, strict=True)]
+        new = list(set(cold).difference(rested))
+        rested.update(zip(new, values(starts.by_all(new)), strict=True))
+        new = list(set(warm).difference(restless))
+        restless.update(zip(new, values([a.again for a in starts.by_all(new)]), strict=True))
+        return [cool * rested[c] + hot * restless[w] for c, w in zip(cold, warm, strict=True)]
 
     return PerSet(bench.marks(renewed, known_good=known_good), either)
 

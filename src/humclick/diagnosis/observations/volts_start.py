@@ -101,7 +101,7 @@ class VoltsStart(Model):
         if not displays:
             return Factor(())
         nominal = bench.machine.nameplate.volts
-        nothing = dead(displays[0], STRAY * nominal)
+        nothing = dead(displays, STRAY * nominal)
 
         @cache
         def within(volts: float, spread: float) -> float:
@@ -138,7 +138,7 @@ class VoltsStart(Model):
                 known[thousandths] = (
                     shares_of(stretches, *_volts(bench, thousandths))
                     if thousandths
-                    else tuple(dead(s, STRAY * nominal) for s in stretches)
+                    else tuple(dead([s], STRAY * nominal) for s in stretches)
                 )
             return known[thousandths]
 
