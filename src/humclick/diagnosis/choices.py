@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from humclick.diagnosis.damage import remedies_done, remedy_of
-from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
@@ -19,6 +19,7 @@ from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Choice
 from humclick.diagnosis.power import Bar, bars, insulation, owed
 from humclick.diagnosis.probes import Probe, Taken, probe_of, probes_of, taken_of
+from humclick.diagnosis.rested import runs_as_it_is
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
@@ -29,6 +30,8 @@ __all__ = ["choices", "cover_open", "opening_cost"]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
+#: What runs as it is is repaired only where that is needed more probably than not. [-]
+_LIKELIER = 0.5
 #: Price of a second probe that is not to be planned. [money]
 _NEVER = 1e9
 
@@ -176,6 +179,9 @@ def choices(
     due = owed(situation, bench.shop, every)
     done = remedies_done(situation) - due
     actions = actions_for(post.by_class, due)
+    if runs_as_it_is(situation, taken_of(situation.machine, situation.observations, bench.shop)):
+        needless = {remedy for remedy, p in post.by_remedy.items() if p < _LIKELIER} - due - NO_REPAIR
+        actions = [a for a in actions if a == HAND_OVER or not a & needless]
     classes: dict[frozenset[str], int] = {}
     columns = [classes.setdefault(bench.space.remedies(chosen), len(classes)) for chosen, _ in cases]
     columns.append(classes.setdefault(NONE, len(classes)))

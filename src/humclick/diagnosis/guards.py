@@ -22,7 +22,7 @@ from humclick.diagnosis.guard_states import (
     reason_for,
 )
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
-from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
+from humclick.diagnosis.probes import Probe, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
@@ -334,14 +334,9 @@ def guards_for_no_repair(
     there is a meter for it.
     """
     states = []
-    ran = any(
-        o.answer == Heard.RUNS
-        and o.repairs == situation.repairs
-        and probe_of(bench.machine, o.probe, bench.shop).model.tries
-        for o in situation.observations
-    )
-    observations = situation.observations
-    taken = taken_of(bench.machine, observations, bench.shop)
+    taken = taken_of(bench.machine, situation.observations, bench.shop)
+    tried = [o for p, o in taken if p.model.tries and o.answer and o.repairs == situation.repairs]
+    ran = bool(tried) and tried[-1].answer == Heard.RUNS
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
     failed = any(
         probe.tries_as_it_is

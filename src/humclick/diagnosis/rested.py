@@ -6,15 +6,16 @@ runs as it is, what was seen wrong by eye alone is looked at again.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import NO_REPAIR
 from humclick.diagnosis.guard_states import GuardState, guard_named
 from humclick.diagnosis.judged import Judged
-from humclick.diagnosis.probes import probes_of, taken_of
-from humclick.diagnosis.situation import Heard, wait_minutes
+from humclick.diagnosis.probes import Taken, probes_of, taken_of
+from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 
-__all__ = ["rested_try", "seen_again"]
+__all__ = ["rested_try", "runs_as_it_is", "seen_again"]
 
 #: From here on a machine may well be sound: it is tried again before a part of it is blamed. A choice. [-]
 _MAY_BE_SOUND = 0.05
@@ -45,6 +46,12 @@ def rested_try(judged: Judged) -> tuple[GuardState, ...]:
     return (guard_named("rested", False, names, waits=wait_minutes(situation, _REST)),)
 
 
+def runs_as_it_is(situation: Situation, taken: Sequence[Taken]) -> bool:
+    """Whether it ran when it was last tried, with nothing put right since it failed."""
+    tries = [o for p, o in taken if p.tries_as_it_is and o.answer and o.renewed == situation.renewed]
+    return bool(tries) and tries[-1].answer == Heard.RUNS and not situation.repairs
+
+
 def _sound(judged: Judged) -> float:
     """Probability that nothing has to be repaired any more. [-]"""
     done = remedies_done(judged.situation)
@@ -59,9 +66,8 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
     """
     situation, bench = judged.situation, judged.bench
     taken = taken_of(bench.machine, situation.observations, bench.shop)
-    tries = [o for p, o in taken if p.tries_as_it_is and o.answer and o.renewed == situation.renewed]
-    ran = any(o.answer == Heard.RUNS for o in tries)
-    if not ran and (tries or _sound(judged) < _MAY_BE_SOUND):
+    tried = any(p.tries_as_it_is and o.answer and o.renewed == situation.renewed for p, o in taken)
+    if not runs_as_it_is(situation, taken) and (tried or _sound(judged) < _MAY_BE_SOUND):
         return ()
     known, again = probes_of(bench.machine, bench.shop), []
     for factor in judged.evidence.factors:
@@ -69,10 +75,12 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
         name = taken[factor.observations[0]].probe.id if seen else ""
         if name not in known or known[name].look is None or not factor.table:
             continue
+        if name in bench.machine.put_right:  # it is set by now, and shows no more how it was
+            continue
         worst = max(factor.table, key=lambda config: factor.table[config][0])
         against = {bench.space.remedy[p, m] for p, m in zip(factor.scope, worst, strict=True) if m}
         against |= {known[name].due[answer] for answer in seen if answer in known[name].due}
         unsettled = max(map(seen.count, seen)) < _AGREE
-        if unsettled and against & action:
+        if unsettled and against & action - remedies_done(situation):
             again.append(guard_named("seen-again", False, (name,)))
     return tuple(again)

@@ -58,12 +58,12 @@ class PartLook(Model):
         return Group(taken.probe.id, mended=mended)
 
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
-        probe, renewed = taken[0].probe, taken[0].observation.renewed
+        probe = taken[0].probe
         answers = [o.answer for _, o in taken if o.answer in probe.outcomes]  # "not sure" says nothing
         if not answers:
             return Factor(())
         scope = scope_of(weighing.bench, probe.part, probe.look.table if probe.look is not None else ())
-        rows = self._rows(weighing, probe, scope, renewed)
+        rows = self._rows(weighing, probe, scope, mended | taken[0].observation.renewed)
         seen = list(map(probe.outcomes.index, answers))
         says = {config: _together(row, seen, weighing.slips["look_again"]) for config, row in rows.items()}
         anything = len(probe.outcomes) ** -len(seen)
@@ -77,7 +77,7 @@ class PartLook(Model):
 
     def forecast(self, outlook: Outlook, probe: Probe, waits: float) -> Forecast | None:
         scope = scope_of(outlook.bench, probe.part, probe.look.table if probe.look is not None else ())
-        rows = self._rows(outlook.weighing, probe, scope, outlook.situation.renewed)
+        rows = self._rows(outlook.weighing, probe, scope, outlook.mended)
         before = [o.answer for p, o in outlook.taken if p.id == probe.id and o.answer in probe.outcomes]
         if before:
             seen, same = list(map(probe.outcomes.index, before)), outlook.weighing.slips["look_again"]
