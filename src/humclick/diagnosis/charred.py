@@ -21,7 +21,7 @@ from humclick.parts.family import HEALTHY
 if TYPE_CHECKING:
     from humclick.diagnosis.windings import Sealed, WindingEvidence
 
-__all__ = ["burnt_part", "through_ohms"]
+__all__ = ["at_common", "burnt_part", "through_ohms"]
 
 Names = tuple[str, str, str]
 
@@ -66,8 +66,9 @@ def through_ohms(windings: WindingEvidence, part: str, displays: Sequence[PinDis
     forms = [windings.reading(_SOUND, d, names) for d in displays]
     pair = windings.prior("run_winding", HEALTHY), windings.prior("start_winding", HEALTHY)
     left = _left(displays, forms, behind, pair)
-    if pin == "C":
-        left += _by_star(displays, names)
+    arm = at_common(displays, names) if pin == "C" else None
+    if arm is not None:
+        left += [arm[0] + 1.5 * z * arm[1] for z in _ABOUT]
     logs = sorted({spread.mu + z * spread.sigma for z in _STEPS} | {math.log(x) for x in left if x > _LEAST})
     total = 0.0
     for k, at in enumerate(logs):
@@ -94,16 +95,15 @@ def _left(
     ]
 
 
-def _by_star(displays: Sequence[PinDisplay], names: Names) -> list[float]:
+def at_common(displays: Sequence[PinDisplay], names: Names = ("C", "R", "S")) -> tuple[float, float] | None:
     """
-    What three numbers leave for the common pin, about as sharply as they were read. [Ω]
+    What three numbers leave for the common pin, and how sharply they were read; None unless all are. [Ω]
 
     Half the sum of the two readings at a corner less the third is that corner's arm of the star.
     """
     read = three_numbers(displays)
     if read is None:
-        return []
+        return None
     at = names.index("C")
     arm = 0.5 * math.fsum(value if at in pins else -value for pins, (_, value, _) in read.items())
-    width = 0.5 * math.hypot(*(deviation for _, _, deviation in read.values()))
-    return [arm + 1.5 * z * width for z in _ABOUT]
+    return arm, 0.5 * math.hypot(*(deviation for _, _, deviation in read.values()))

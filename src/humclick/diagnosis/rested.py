@@ -6,13 +6,13 @@ runs as it is, what was seen wrong by eye alone is looked at again.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import NO_REPAIR
 from humclick.diagnosis.guard_states import GuardState, guard_named
 from humclick.diagnosis.judged import Judged
-from humclick.diagnosis.probes import Taken, probes_of, taken_of
+from humclick.diagnosis.probes import Probe, Taken, probes_of, taken_of
 from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 
 __all__ = ["rested_try", "runs_as_it_is", "seen_again"]
@@ -75,12 +75,28 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
         name = taken[factor.observations[0]].probe.id if seen else ""
         if name not in known or known[name].look is None or not factor.table:
             continue
-        if name in bench.machine.put_right:  # it is set by now, and shows no more how it was
-            continue
         worst = max(factor.table, key=lambda config: factor.table[config][0])
-        against = {bench.space.remedy[p, m] for p, m in zip(factor.scope, worst, strict=True) if m}
+        faults = [(p, m) for p, m in zip(factor.scope, worst, strict=True) if m]
+        against = {bench.space.remedy[fault] for fault in faults}
         against |= {known[name].due[answer] for answer in seen if answer in known[name].due}
-        unsettled = max(map(seen.count, seen)) < _AGREE
-        if unsettled and against & action - remedies_done(situation):
-            again.append(guard_named("seen-again", False, (name,)))
+        if max(map(seen.count, seen)) >= _AGREE or not against & action - remedies_done(situation):
+            continue
+        names: tuple[str, ...] = (name,)
+        if name in bench.machine.put_right:  # it is set by now, and shows no more how it was
+            modes = {bench.space.name[fault][1] for fault in faults}
+            names = tuple(p.id for p in known.values() if _tells(p, known[name], modes))
+            if any(p.id in names for p, _ in taken):
+                continue
+        again.append(guard_named("seen-again", False, names))
     return tuple(again)
+
+
+def _tells(probe: Probe, first: Probe, modes: Collection[str]) -> bool:
+    """Whether another look at the same part tells some of its modes apart."""
+    look = probe.look
+    return (
+        probe is not first
+        and probe.part == first.part
+        and look is not None
+        and not modes.isdisjoint(look.table)
+    )

@@ -14,6 +14,7 @@ from typing import ClassVar
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
+from humclick.diagnosis.charred import at_common
 from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.memory import Memory
@@ -42,6 +43,8 @@ _FOLLOWED = 3e-3
 _NEVER: frozenset[str] = frozenset()
 #: Sound windings fit where they make what was read so many times as probable as any value is. A choice. [-]
 _ANY = 1.0
+#: Readings add up where for the common pin no more is left than leads add, and so many deviations. [Ω] [-]
+_LEADS, _SURE = 0.3, 4.0
 #: Share of what sound windings get that a lead or contact burnt inside has where they fit. A guess. [-]
 _BESIDE = 0.1
 
@@ -368,12 +371,14 @@ def _burnt(
     """
     Evidence of leads and contacts inside that conduct through ohms, by state.
 
-    Worked out where sound windings fit no better than any value would; else so little speaks for them that
-    they are given a share of what sound ones get, and where no current flows at all.
+    Worked out where sound windings fit no better than any value would, or do not add up. Else so little
+    speaks for them that they are given a share of what sound ones get, and where no current flows at all.
     """
     windings = setup.windings
     sound, burnt = math.fsum(central[HEALTHY, HEALTHY, HEALTHY].values()), windings.burnt()
-    fits = sound > _ANY * math.prod(flat(d.display) for d in displays)
+    arm = at_common(displays)
+    adds_up = arm is None or arm[0] < _LEADS + _SURE * arm[1]
+    fits = adds_up and sound > _ANY * math.prod(flat(d.display) for d in displays)
     if fits or any(d.display.y is None for d in displays):
         return {(sealed, _NEVER): [_BESIDE * sound] * leads for sealed in burnt}
     got = windings.evidence(displays, naming, burnt)
