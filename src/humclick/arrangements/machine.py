@@ -267,6 +267,16 @@ class Machine:
                 by_probe[f"fit.{part.id}"] = self._fitted(part)
         return by_probe
 
+    @cached_property
+    def only_set(self) -> frozenset[str]:
+        """Single modes (``part.mode``) that setting alone puts right: what was wrong is there still."""
+        return frozenset(
+            f"{part.id}.{mode}"
+            for part in self.parts
+            for look in part.family.looks
+            for mode in look.puts_right
+        )
+
     @staticmethod
     def _fitted(part: PlacedPart) -> frozenset[str]:
         """What fitting a part, or the work put into it, mends: the whole part, or single modes of it."""

@@ -87,7 +87,16 @@ def _odd(judged: Judged) -> set[str]:
         healthy = totals.get((0,) * len(factor.scope), 1.0)
         if healthy < 0.2 * max(totals.values()):
             odd |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {name for name in odd if _probe(judged, name).model.repeats}
+    return {name for name in odd if _repeats(judged, _probe(judged, name))}
+
+
+def _repeats(judged: Judged, probe: Probe) -> bool:
+    """Whether it is taken again: a look only where that shows how things stand, or if the machine runs."""
+    situation, machine = judged.situation, judged.bench.machine
+    if probe.look is None or probe.again:
+        return probe.model.repeats
+    ran = runs_as_it_is(situation, taken_of(machine, situation.observations, judged.bench.shop))
+    return ran and probe.id not in machine.put_right
 
 
 def _probe(judged: Judged, name: str) -> Probe:

@@ -63,7 +63,7 @@ class PartLook(Model):
         if not answers:
             return Factor(())
         scope = scope_of(weighing.bench, probe.part, probe.look.table if probe.look is not None else ())
-        rows = self._rows(weighing, probe, scope, mended | taken[0].observation.renewed)
+        rows = self._rows(weighing, probe, scope, mended)
         seen = list(map(probe.outcomes.index, answers))
         says = {config: _together(row, seen, weighing.slips["look_again"]) for config, row in rows.items()}
         anything = len(probe.outcomes) ** -len(seen)
@@ -88,8 +88,13 @@ class PartLook(Model):
     def _rows(
         weighing: Weighing, probe: Probe, scope: tuple[int, ...], renewed: frozenset[str]
     ) -> dict[tuple[int, ...], Row]:
-        """Probability of each answer in each mode of the part, and of others that show; some new. [-]"""
+        """
+        Probability of each answer in each mode of the part, and of others that show; some new. [-]
+
+        A control that was set so that it calls looks as before.
+        """
         look, wrong, bench = probe.look, weighing.slips["look_wrong"], weighing.bench
+        renewed -= bench.machine.only_set
         assert look is not None
         rows: dict[tuple[int, ...], Row] = {}
         for config in bench.configs(scope):
