@@ -38,7 +38,7 @@ def between(kind: str, pin: str, ohms: float, *, pairs: tuple[str, ...] = ("C-R"
             f"{value:.1f}" if value < 600.0 else f"{value / 1e3:.3g}k", Quantity.RESISTANCE
         )
         seen.append(Observation(f"pins.{pair}", reading, temperature=COLD, id=str(k)))
-    return Situation(machine, Heard.HUM_CLICK, tuple(seen), leads=Leads(0.0))
+    return Situation(machine, Heard.HUM_CLICK, tuple(seen), leads=Leads(nulled=True))
 
 
 @pytest.mark.parametrize("kind", ["rsir-ptc", "csr-potential-relay", "psc", "timed-starter"])

@@ -300,13 +300,7 @@ def _decided(
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
-    if action - NO_REPAIR and action != HAND_OVER:
-        repairs = action - owed(situation, judged.bench.shop) - NO_REPAIR
-        first = (*(rested_try(judged) if repairs else ()), *seen_again(judged, action))
-        asked = _guarded(judged, blank, first, free)
-        if asked is not None:  # where it may not be tried here, the readings alone decide
-            return asked
-    guarded = _guarded(judged, blank, unmet, free)
+    guarded = _before_repair(judged, blank, action, free) or _guarded(judged, blank, unmet, free)
     if guarded is not None:
         return guarded
     first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
@@ -319,6 +313,20 @@ def _decided(
     elif unmet:  # a guard that cannot be met here: somebody else must look
         verdict = handed_over(judged, verdict, unmet)
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
+
+
+def _before_repair(
+    judged: Judged, blank: Advice, action: frozenset[str], free: Sequence[Value]
+) -> Advice | None:
+    """The try, or the look, that a repair of what may be sound waits for; None where none can be had here."""
+    if action == HAND_OVER or action <= NO_REPAIR:
+        return None
+    repairs = action - owed(judged.situation, judged.bench.shop) - NO_REPAIR
+    for guard in (*(rested_try(judged) if repairs else ()), *seen_again(judged, action)):
+        asked = _guarded(judged, blank, (guard,), free)
+        if asked is not None:
+            return asked
+    return None
 
 
 def _acting(problem: Choice, made: Plan, actions: Sequence[frozenset[str]], first: frozenset[str]) -> Plan:

@@ -6,8 +6,9 @@ runs as it is, what was seen wrong by eye alone is looked at again.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
+from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.damage import remedies_done
 from humclick.diagnosis.decisions import NO_REPAIR
 from humclick.diagnosis.guard_states import GuardState, guard_named
@@ -69,34 +70,30 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
     tried = any(p.tries_as_it_is and o.answer and o.renewed == situation.renewed for p, o in taken)
     if not runs_as_it_is(situation, taken) and (tried or _sound(judged) < _MAY_BE_SOUND):
         return ()
-    known, again = probes_of(bench.machine, bench.shop), []
+    known, done = probes_of(bench.machine, bench.shop), remedies_done(situation)
+    again = []
     for factor in judged.evidence.factors:
         seen = [taken[i].observation.answer for i in factor.observations]
-        name = taken[factor.observations[0]].probe.id if seen else ""
-        if name not in known or known[name].look is None or not factor.table:
+        probe = known.get(taken[factor.observations[0]].probe.id) if seen else None
+        if probe is None or probe.look is None or not factor.table:
             continue
         worst = max(factor.table, key=lambda config: factor.table[config][0])
         faults = [(p, m) for p, m in zip(factor.scope, worst, strict=True) if m]
         against = {bench.space.remedy[fault] for fault in faults}
-        against |= {known[name].due[answer] for answer in seen if answer in known[name].due}
-        if max(map(seen.count, seen)) >= _AGREE or not against & action - remedies_done(situation):
-            continue
-        names: tuple[str, ...] = (name,)
-        if name in bench.machine.put_right:  # it is set by now, and shows no more how it was
-            modes = {bench.space.name[fault][1] for fault in faults}
-            names = tuple(p.id for p in known.values() if _tells(p, known[name], modes))
-            if any(p.id in names for p, _ in taken):
-                continue
-        again.append(guard_named("seen-again", False, names))
+        against |= {probe.due[answer] for answer in seen if answer in probe.due}
+        if max(map(seen.count, seen)) < _AGREE and against & action - done:
+            names = _looks_left(probe, {bench.space.name[fault][1] for fault in faults}, bench, taken)
+            again += [guard_named("seen-again", False, names)] if names else []
     return tuple(again)
 
 
-def _tells(probe: Probe, first: Probe, modes: Collection[str]) -> bool:
-    """Whether another look at the same part tells some of its modes apart."""
-    look = probe.look
-    return (
-        probe is not first
-        and probe.part == first.part
-        and look is not None
-        and not modes.isdisjoint(look.table)
-    )
+def _looks_left(probe: Probe, modes: set[str], bench: Bench, taken: Sequence[Taken]) -> tuple[str, ...]:
+    """The look once more; where it has set what it looked at, another that tells the same modes apart."""
+    if probe.id not in bench.machine.put_right:
+        return (probe.id,)
+    others = [
+        other.id
+        for other in probes_of(bench.machine, bench.shop).values()
+        if other is not probe and other.part == probe.part and other.look and modes & set(other.look.table)
+    ]
+    return () if any(p.id in others for p, _ in taken) else tuple(others)
