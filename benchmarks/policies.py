@@ -18,7 +18,7 @@ from benchmarks.visit import Visit
 from benchmarks.world import Case, standstill
 from humclick.diagnosis.advice import (
     _GROUNDED,
-    _NO_REPAIR,
+    NO_REPAIR,
     _before_power,
     _guard_probe,
     _guard_value,
@@ -372,7 +372,7 @@ def _unmet(judged: Judged, action: frozenset[str], every: Sequence[Bar]) -> tupl
         guards = _before_power(judged, every)
         due, done = owed(situation, shop, every), remedies_done(situation)
         left = action - (done - due) or _WAIT
-        if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= _NO_REPAIR:
+        if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= NO_REPAIR:
             unexplained = left <= _WAIT and not done
             guards = (*guards, *guards_for_no_repair(judged.bench, situation, unexplained=unexplained))
     return tuple(g for g in guards if g.open)

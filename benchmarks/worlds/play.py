@@ -35,6 +35,9 @@ SINCE = frozenset(
 STEPS = 45
 """Probes and waits after which a call counts as stuck."""
 
+NO_PART = ("attempt.", "fit.", "feed.", "proof.", "supply.", "control.", "leads.")
+"""Probes that try the machine, or look at what is only set or fed: no verdict on a part."""
+
 AGAIN = 4
 """Times one probe may be refused or asked for in a row before the call counts as stuck."""
 
@@ -134,6 +137,12 @@ class Visit:
             self.log.append(f"  refused: {error}")
 
 
+def called_bad(call: Any) -> tuple[str, ...]:
+    """Tests and looks at parts whose last finding speaks against the part."""
+    last = {each.probe: str(each.says) for each in call.findings}
+    return tuple(probe for probe, says in last.items() if says == "bad" and not probe.startswith(NO_PART))
+
+
 def play_one(number: int, *, world: str, seed: int, shown: bool = False) -> Outcome:
     """
     One call to its end; an error of the program is an outcome, not a crash.
@@ -177,6 +186,7 @@ def play_one(number: int, *, world: str, seed: int, shown: bool = False) -> Outc
         minutes=0.0 if visit is None else round(visit.minutes, 2),
         seconds=round(time.perf_counter() - began, 3),
         error=error,
+        bad=() if visit is None else called_bad(visit.call),
     )
 
 

@@ -52,6 +52,8 @@ class Outcome:
         Of the visit, by the program's own times and the waits. [min]
     seconds : float
         Of computing. [s]
+    bad : tuple of str
+        Tests and looks at parts whose last finding says that the part is bad.
     """
 
     number: int
@@ -70,6 +72,7 @@ class Outcome:
     minutes: float
     seconds: float
     error: str = ""
+    bad: tuple[str, ...] = ()
 
     @property
     def truth(self) -> Truth:
@@ -80,6 +83,16 @@ class Outcome:
     def right(self) -> bool:
         """Every need met, and nothing bought that was sound."""
         return self.ended == "verdict" and is_right(self.truth, self.ordered)
+
+    @property
+    def spared(self) -> bool:
+        """
+        Whether a machine with nothing broken is called healthy.
+
+        Nothing sound is ordered, and no test and no look is said to speak against a part. Handing over
+        condemns nothing and is counted apart.
+        """
+        return not self.condemned and not self.bad
 
     @property
     def condemned(self) -> bool:
@@ -163,7 +176,11 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, object]:
         "missed": _share(
             each.ended == "verdict" and not each.right and not each.condemned for each in outcomes
         ),
-        "healthy called healthy": _share(each.right for each in healthy),
+        "nothing broken: right": _share(each.right for each in healthy),
+        "nothing broken: nothing ordered": _share(not each.condemned for each in healthy),
+        "nothing broken: no part called bad": _share(not each.bad for each in healthy),
+        "nothing broken: handed over": _share(each.ended == "handed over" for each in healthy),
+        "healthy called healthy": _share(each.spared for each in healthy),
         "verdicts": len(claimed),
         "claimed, mean": round(sum(p for p, _ in claimed) / max(1, len(claimed)), 4),
         "right of verdicts": _share(right for _, right in claimed),
@@ -174,6 +191,7 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, object]:
         "probes not possible": sum(each.impossible for each in outcomes),
         "seconds a call": _mean(each.seconds for each in outcomes),
         "by size": by(outcomes, lambda each: size_class(each.horsepower)),
+        "by size, nothing broken": healthy_by_size(healthy),
         "by arrangement": by(outcomes, lambda each: each.arrangement),
         "by family": by(outcomes, lambda each: each.family),
     }
@@ -200,6 +218,21 @@ def by(outcomes: Sequence[Outcome], of: Callable[[Outcome], str]) -> dict[str, d
         name: {**_share(each.right for each in group), "condemned": sum(each.condemned for each in group)}
         for name, group in sorted(classes.items())
     }
+
+
+def healthy_by_size(outcomes: Sequence[Outcome]) -> dict[str, dict[str, object]]:
+    """Machines with nothing broken that are called healthy, and what was ordered for them, by their size."""
+    rows: dict[str, dict[str, object]] = {}
+    for _, _, name in SIZES:
+        group = [each for each in outcomes if size_class(each.horsepower) == name]
+        if group:
+            over = sum(each.ended == "handed over" for each in group)
+            rows[name] = {
+                **_share(each.spared for each in group),
+                "condemned": sum(each.condemned for each in group),
+                "handed over": over,
+            }
+    return rows
 
 
 def _share(hits: Iterable[bool]) -> dict[str, object]:

@@ -113,14 +113,18 @@ def display(text: str, quantity: Quantity) -> Display:
 
 def test_a_dead_conductor_shows_nothing_or_a_stray_voltage() -> None:
     """Most likely nothing; a stray voltage up to the highest there is; nothing above it but slips."""
-    shown = {text: dead(display(text, Quantity.VOLTAGE), 24.0) for text in ("0.0 V", "0.4 V", "20 V", "30 V")}
+    shown = {
+        text: dead([display(text, Quantity.VOLTAGE)], 24.0) for text in ("0.0 V", "0.4 V", "20 V", "30 V")
+    }
     assert shown["0.0 V"] > shown["0.4 V"] > shown["20 V"] > shown["30 V"] > 0.0
     twenty, thirty = display("20 V", Quantity.VOLTAGE), display("30 V", Quantity.VOLTAGE)
-    assert dead(twenty, 24.0) - 0.75 * twenty.probability(0.0) == pytest.approx(0.1 * twenty.digit / 24.0)
-    assert dead(thirty, 24.0) == pytest.approx(0.75 * thirty.probability(0.0))
-    assert dead(twenty, 20.0) > dead(twenty, 19.9)  # what is just as high is still a stray one
+    assert dead([twenty], 24.0) - 0.75 * twenty.probability(0.0) == pytest.approx(0.1 * twenty.digit / 24.0)
+    assert dead([thirty], 24.0) == pytest.approx(0.75 * thirty.probability(0.0))
+    assert dead([twenty], 20.0) > dead([twenty], 19.9)  # what is just as high is still a stray one
     one, less = display("2.0 V", Quantity.VOLTAGE), display("0.9 V", Quantity.VOLTAGE)
-    assert dead(less, 24.0) > 3.0 * dead(one, 24.0)  # a fraction of a volt is common, a whole one is not
+    alone = math.prod(dead([one_of], 40.0) for one_of in (twenty, thirty, less))
+    assert dead([twenty, thirty, less], 40.0) > 5.0 * alone  # a wire in the air never shows the same
+    assert dead([less], 24.0) > 3.0 * dead([one], 24.0)  # a fraction of a volt is common, a whole one is not
 
 
 def test_a_display_of_which_nothing_is_known() -> None:

@@ -15,7 +15,7 @@ from humclick.arrangements.arrangement import Arrangement, arrangement
 from humclick.arrangements.frame import PlacedPart
 from humclick.errors import OutOfRange, Refused, Unknown
 from humclick.messages import Message
-from humclick.parts.family import Branch, Condition, Mode, Role
+from humclick.parts.family import HEALTHY, Branch, Condition, Mode, Role
 from humclick.parts.mode import NO_CHANGE
 from humclick.physics.bounds import between
 from humclick.safety.refrigerant import numbers
@@ -290,9 +290,31 @@ class Machine:
                 by_probe[f"{part.id}.{look.name}"] = frozenset(
                     f"{part.id}.{mode}" for mode in look.puts_right
                 )
-            if part.family.fit is not None and part.family.fit.mends:
-                by_probe[f"fit.{part.id}"] = frozenset({part.family.fit.mends})
+            if part.family.gear or part.family.fit is not None:
+                by_probe[f"fit.{part.id}"] = self._fitted(part)
         return by_probe
+
+    @cached_property
+    def only_set(self) -> frozenset[str]:
+        """Single modes (``part.mode``) that setting alone puts right: what was wrong is there still."""
+        return frozenset(
+            f"{part.id}.{mode}"
+            for part in self.parts
+            for look in part.family.looks
+            for mode in look.puts_right
+        )
+
+    @staticmethod
+    def _fitted(part: PlacedPart) -> frozenset[str]:
+        """What fitting a part, or the work put into it, mends: the whole part, or single modes of it."""
+        fit = part.family.fit
+        if fit is None or not (fit.mends or fit.remedy):
+            return frozenset({part.id})
+        if fit.mends:
+            return frozenset({fit.mends})
+        faults = [mode for mode in part.family.listed if mode.name != HEALTHY]
+        worked_on = [f"{part.id}.{mode.name}" for mode in faults if mode.remedy == fit.remedy]
+        return frozenset({part.id} if len(worked_on) == len(faults) else worked_on)
 
     def in_a_start(self, modes: Mapping[str, str], *, hot: bool = True) -> tuple[tuple[str, str], ...]:
         """

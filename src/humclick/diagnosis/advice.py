@@ -14,7 +14,7 @@ from dataclasses import replace
 from humclick.diagnosis.advised import Advice, Suspect, Value
 from humclick.diagnosis.choices import choices, cover_open, opening_cost
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR, WAIT
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, REPLACE_COMPRESSOR, WAIT
 from humclick.diagnosis.doubts import doubted
 from humclick.diagnosis.forecast import Forecast
 from humclick.diagnosis.guard_states import GuardState
@@ -33,6 +33,7 @@ from humclick.diagnosis.planner import Choice, Plan, plan
 from humclick.diagnosis.power import Bar, bars, owed, owed_for, since_repair, three_equal
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remaining import left_suspects, left_to_do
+from humclick.diagnosis.rested import rested_try, seen_again
 from humclick.diagnosis.shop import Shop, default_shop, remedies_named
 from humclick.diagnosis.situation import Situation
 from humclick.diagnosis.unread import sizes_unread
@@ -49,8 +50,6 @@ from humclick.readings.shown import minutes_of
 
 __all__ = ["Advice", "Suspect", "Value", "Verdict", "advise"]
 
-#: Remedies that mend nothing: the machine is left as it is.
-_NO_REPAIR = frozenset({"wait", "set control"})
 #: So much more is measured, with power off, once something must be put right before power. A choice.
 _MEANWHILE = 5
 #: From here a winding is taken for grounded, and the guards of a compressor ask what is missing. [-]
@@ -128,6 +127,8 @@ def _planned(judged: Judged, blank: Advice, arrays: bool | None) -> Advice:
     best = _best(judged, problem, made, values, every)
     planned = _probe(judged, best.probe) if best is not None else None
     needs = unread or sizes_unread(judged) or needs_before(situation, planned, shop)
+    if not needs and planned is not None and planned.repairs:
+        needs = rested_try(judged)
     guarded = _guarded(judged, blank, needs, free)
     if guarded is not None:
         return guarded
@@ -193,11 +194,11 @@ def _decided(
         unmet = _before_power(judged, blank.bars)
         repairs = {remedy for bar in blank.bars for remedy in bar.remedies}  # before it may be tried
         extra = owed(situation, judged.bench.shop, blank.bars) - repairs
-        if frozenset(verdict.due) - extra <= _NO_REPAIR:
+        if frozenset(verdict.due) - extra <= NO_REPAIR:
             unexplained = frozenset(verdict.due) <= WAIT and not remedies_done(situation)
             guards = guards_for_no_repair(judged.bench, situation, unexplained=unexplained)
     unmet = (*unmet, *(g for g in guards if g.open))
-    guarded = _guarded(judged, blank, unmet, free)
+    guarded = _before_repair(judged, blank, action, free) or _guarded(judged, blank, unmet, free)
     if guarded is not None:
         return guarded
     first = frozenset(remedy for bar in blank.bars for remedy in bar.remedies)
@@ -210,6 +211,20 @@ def _decided(
     elif unmet:  # a guard that cannot be met here: somebody else must look
         verdict = handed_over(judged, verdict, unmet)
     return replace(blank, verdict=replace(verdict, guards=guards), alternatives=tuple(free[:6]))
+
+
+def _before_repair(
+    judged: Judged, blank: Advice, action: frozenset[str], free: Sequence[Value]
+) -> Advice | None:
+    """The try, or the look, that a repair of what may be sound waits for; None where none can be had here."""
+    if action == HAND_OVER or action <= NO_REPAIR:
+        return None
+    repairs = action - owed(judged.situation, judged.bench.shop) - NO_REPAIR
+    for guard in (*(rested_try(judged) if repairs else ()), *seen_again(judged, action)):
+        asked = _guarded(judged, blank, (guard,), free)
+        if asked is not None:
+            return asked
+    return None
 
 
 def _acting(problem: Choice, made: Plan, actions: Sequence[frozenset[str]], first: frozenset[str]) -> Plan:

@@ -25,6 +25,8 @@ __all__ = ["Attempt", "Attempts", "attempts_of"]
 
 _RUNS = OUTCOMES.index("runs")
 _TRIPS = OUTCOMES.index("starts_then_trips")
+#: How a machine stands against unequal pressures. Common practice; a guess. [-]
+_STANDS = {OUTCOMES.index("hum"): 0.1, OUTCOMES.index("hum_click"): 0.9}
 _NOTHING = (0.0,) * len(OUTCOMES)
 
 
@@ -45,9 +47,13 @@ class Attempt:
         how such a fault fails. By outcome. [-]
     late : float
         So probably a machine that starts trips all the same while somebody still stands there. [-]
+    restart : float
+        So probably a machine that has not rested stands where it would start. [-]
     """
 
-    __slots__ = ("_fails", "_late", "_listened", "_outcomes", "_starts", "_usual", "key")
+    __slots__ = (
+        "_again", "_fails", "_late", "_listened", "_outcomes", "_restart", "_starts", "_usual", "key"
+    )  # fmt: skip
 
     def __init__(
         self,
@@ -56,12 +62,15 @@ class Attempt:
         fails: float = 0.0,
         usual: Sequence[float] = _NOTHING,
         late: float = 0.0,
+        restart: float = 0.0,
     ) -> None:
         self._starts = starts
         self.key = key
         self._fails = fails
         self._usual = usual
         self._late = late
+        self._restart = restart
+        self._again: Attempt | None = None
         self._outcomes: tuple[float, ...] = ()
         self._listened: tuple[float, ...] = ()
 
@@ -85,6 +94,14 @@ class Attempt:
         return tuple([1.0 - self._fails if k == _RUNS else scale * p for k, p in enumerate(failing)])
 
     @property
+    def again(self) -> Attempt:
+        """The same before it has rested: against pressures not equal some of those that start stand. [-]"""
+        if self._again is None:
+            self._again = Attempt(self._starts, self.key)
+            self._again._outcomes = _standing(self.outcomes, self._restart)
+        return self._again
+
+    @property
     def amps(self) -> tuple[tuple[float, float], ...]:
         """Line current by what it comes to, over the sound locked-rotor current, and its ln spread. [-]"""
         return self._starts.amps_of(self.key)
@@ -103,6 +120,13 @@ def _tripping(shares: tuple[float, ...], late: float) -> tuple[float, ...]:
         return shares
     more = {_RUNS: -late * shares[_RUNS], _TRIPS: late * shares[_RUNS]}
     return tuple(p + more.get(k, 0.0) for k, p in enumerate(shares))
+
+
+def _standing(shares: tuple[float, ...], stands: float) -> tuple[float, ...]:
+    """Outcomes where a share of the machines that start stands instead, and mostly clicks off."""
+    moved = {k: stands * shares[k] for k in (_RUNS, _TRIPS)}
+    more = {k: share * sum(moved.values()) for k, share in _STANDS.items()}
+    return tuple(p - moved.get(k, 0.0) + more.get(k, 0.0) for k, p in enumerate(shares))
 
 
 class AmpsInSteps:
@@ -166,6 +190,7 @@ class Attempts:
     def __init__(self, machine: Machine) -> None:
         data = read_data("humclick.diagnosis", "severity.toml")
         self._fails, self._weight, self._late = (float(data[name]) for name in ("fails", "weight", "late"))
+        self._restart = float(data["restart"])
         self._starts = Starts(machine, stand_in(machine))
         self._kept: dict[int, Attempt] = {}
         self._by_key: dict[tuple[tuple[int, ...], float], Attempt] = {}
@@ -242,7 +267,8 @@ class Attempts:
     def _attempt(self, key: tuple[int, ...], later: float) -> Attempt:
         rows = [self._severe[code] for code in key if code in self._severe]
         usual = tuple(map(sum, zip(*rows, strict=True)))
-        return Attempt(self._starts, key, self._fails if rows else 0.0, usual or _NOTHING, later)
+        fails = self._fails if rows else 0.0
+        return Attempt(self._starts, key, fails, usual or _NOTHING, later, self._restart)
 
     def amps_in_steps(self, sigma: float) -> AmpsInSteps:
         """Line currents in steps, the sound locked-rotor current known to `sigma` (of ln). [-]"""

@@ -11,16 +11,17 @@ from collections import Counter
 from collections.abc import Sequence
 
 from humclick.diagnosis.damage import remedies_done, remedy_of
-from humclick.diagnosis.decisions import HAND_OVER, actions_for, losses
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, actions_for, losses
 from humclick.diagnosis.forecast import Forecast, forecast
 from humclick.diagnosis.guards import forbidden
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.observations.outlook import Offer
 from humclick.diagnosis.planner import Choice
 from humclick.diagnosis.power import Bar, bars, insulation, owed
-from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
+from humclick.diagnosis.probes import Probe, Taken, probe_of, probes_of, taken_of
+from humclick.diagnosis.rested import runs_as_it_is
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Situation, wait_minutes
+from humclick.diagnosis.situation import Heard, Situation, wait_minutes
 from humclick.diagnosis.suspects import NONE
 
 __all__ = ["choices", "cover_open", "opening_cost"]
@@ -29,6 +30,8 @@ __all__ = ["choices", "cover_open", "opening_cost"]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
+#: What runs as it is is repaired only where that is needed more probably than not. [-]
+_LIKELIER = 0.5
 #: Price of a second probe that is not to be planned. [money]
 _NEVER = 1e9
 
@@ -43,6 +46,7 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
     odd = _odd(judged)
     taken = taken_of(situation.machine, situation.observations, bench.shop)
     offer = Offer(situation, bench, taken, frozenset(list(post.by_remedy)[:3]))
+    restless = _restless(taken, situation)
     offered: list[tuple[Probe, float]] = []
     for probe in probes_of(situation.machine, bench.shop).values():
         if probe.id in situation.skipped or (probe.energises and blocked):
@@ -58,9 +62,15 @@ def _offered(judged: Judged, every: Sequence[Bar]) -> list[tuple[Probe, float]]:
             continue
         if waits:
             offered.append((probe, waits))
-        if not settled:
+        if not settled and not (waits and restless and probe.energises):
             offered.append((probe, 0.0))
     return offered
+
+
+def _restless(taken: Sequence[Taken], situation: Situation) -> bool:
+    """Whether it has just run: started again at once it stands against its own pressures."""
+    tries = [o.answer for probe, o in taken if probe.heard and o.answer]
+    return situation.hot is True and bool(tries) and tries[-1] in (Heard.RUNS, Heard.TRIPS)
 
 
 def _taken_cold(situation: Situation, name: str) -> bool:
@@ -77,7 +87,16 @@ def _odd(judged: Judged) -> set[str]:
         healthy = totals.get((0,) * len(factor.scope), 1.0)
         if healthy < 0.2 * max(totals.values()):
             odd |= {judged.situation.observations[i].probe for i in factor.observations}
-    return {name for name in odd if _probe(judged, name).model.repeats}
+    return {name for name in odd if _repeats(judged, _probe(judged, name))}
+
+
+def _repeats(judged: Judged, probe: Probe) -> bool:
+    """Whether it is taken again: a look only where that shows how things stand, or if the machine runs."""
+    situation, machine = judged.situation, judged.bench.machine
+    if probe.look is None or probe.again:
+        return probe.model.repeats
+    ran = runs_as_it_is(situation, taken_of(machine, situation.observations, judged.bench.shop))
+    return ran and probe.id not in machine.put_right
 
 
 def _probe(judged: Judged, name: str) -> Probe:
@@ -169,6 +188,9 @@ def choices(
     due = owed(situation, bench.shop, every)
     done = remedies_done(situation) - due
     actions = actions_for(post.by_class, due)
+    if runs_as_it_is(situation, taken_of(situation.machine, situation.observations, bench.shop)):
+        needless = {remedy for remedy, p in post.by_remedy.items() if p < _LIKELIER} - due - NO_REPAIR
+        actions = [a for a in actions if a == HAND_OVER or not a & needless]
     classes: dict[frozenset[str], int] = {}
     columns = [classes.setdefault(bench.space.remedies(chosen), len(classes)) for chosen, _ in cases]
     columns.append(classes.setdefault(NONE, len(classes)))

@@ -13,9 +13,13 @@ from dataclasses import dataclass
 from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.remedies import remedies_by, remedy_of, work_on
 from humclick.diagnosis.shop import Shop
-from humclick.diagnosis.situation import Observation, Situation
+from humclick.diagnosis.situation import Heard, Observation, Situation
 
 __all__ = ["Damage", "damage", "remedies_done", "remedies_due", "remedy_of"]
+
+
+#: Seen broken by eye on a machine that runs, a part counts as sound once so many looks running show nothing.
+_LIFTED = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,8 @@ def damage(
         If an observation names a probe the machine does not have.
     """
     standing: dict[str, Damage] = {}
+    sound: dict[str, int] = {}
+    ran = False
     next_ = tuple(
         Observation(name, answer=answer, renewed=situation.renewed, repairs=situation.repairs)
         for name, answer in (also or {}).items()
@@ -91,11 +97,16 @@ def damage(
         probe = probe_of(situation.machine, o.probe, shop)
         if not o.answer:
             continue
+        ran = o.answer == Heard.RUNS if probe.tries_as_it_is else ran
         before = standing.get(o.probe)
         if o.answer in probe.due or o.answer in probe.bars:
+            sound[o.probe] = 0
             standing[o.probe] = Damage(o, probe, probe.due.get(o.answer, ""), o.answer in probe.bars)
-        elif before is not None and (probe.again or o.repairs > before.observation.repairs):
-            del standing[o.probe]
+        elif before is not None:
+            sound[o.probe] = sound.get(o.probe, 0) + 1
+            lifted = ran and sound[o.probe] >= _LIFTED
+            if probe.again or lifted or o.repairs > before.observation.repairs:
+                del standing[o.probe]
     return tuple(entry for entry in standing.values() if not _put_right(situation, entry))
 
 

@@ -14,9 +14,11 @@ from functools import lru_cache
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.suspects import NONE
 
-__all__ = ["HAND_OVER", "REPLACE_COMPRESSOR", "WAIT", "actions_for", "covered", "loss", "losses"]
+__all__ = ["HAND_OVER", "NO_REPAIR", "REPLACE_COMPRESSOR", "WAIT", "actions_for", "covered", "loss", "losses"]
 
 WAIT = frozenset({"wait"})
+#: Remedies that mend nothing: the machine is left as it is.
+NO_REPAIR = frozenset({"wait", "set control"})
 HAND_OVER = NONE
 REPLACE_COMPRESSOR = "replace compressor"
 

@@ -19,6 +19,8 @@ __all__ = ["Compiled", "Factor", "copper", "dead", "flat", "p_hot", "uncharged"]
 #: Probability that a part of unknown temperature is hot: a machine that called for help has often just tried.
 #: A guess. [-]
 _UNKNOWN_HOT = 0.35
+#: How often a dead wire floats; then it shows nothing, up to a volt, up to the highest. A guess. [-]
+_FLOATS, _STRAYS = 0.3, (1 / 6, 1 / 2, 1 / 3)
 #: What foil ends and leads keep at most. [F]
 _ENDS = 3e-8
 
@@ -88,22 +90,29 @@ def p_hot(temperature: PartTemperature, cold_but_warm: float) -> float:
     return _UNKNOWN_HOT
 
 
-def dead(stretch: Stretch, stray: float) -> float:
+def dead(stretches: Sequence[Stretch], stray: float) -> float:
     """
-    Probability of displays on a dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
+    Probability of displays on one dead conductor: nothing, a fraction of a volt, or a stray voltage. [-]
 
-    A high-resistance meter shows up to a fifth of the mains on a wire that ends in the air (common
-    practice; the shares are guesses).
+    A high-resistance meter shows up to half of the mains on a wire that ends in the air, and another value
+    each time; a wire that is not in the air shows nothing every time (common practice; the shares are
+    guesses).
 
     Parameters
     ----------
-    stretch : Stretch
-        A display, or neighbouring ones.
+    stretches : sequence of Stretch
+        Displays, or neighbouring ones, each of its own reading.
     stray : float
         The highest stray voltage. [V]
     """
-    loose = 0.1 * evenly(stretch.low, stretch.high, stray) + 0.15 * evenly(stretch.low, stretch.high, 1.0)
-    return 0.75 * stretch.probability(0.0) + loose
+    still = math.prod(stretch.probability(0.0) for stretch in stretches)
+    floating = math.prod(
+        _STRAYS[0] * stretch.probability(0.0)
+        + _STRAYS[1] * evenly(stretch.low, stretch.high, 1.0)
+        + _STRAYS[2] * evenly(stretch.low, stretch.high, stray)
+        for stretch in stretches
+    )
+    return (1.0 - _FLOATS) * still + _FLOATS * floating
 
 
 def uncharged(stretches: Sequence[Stretch], most: float) -> float:

@@ -22,7 +22,7 @@ from humclick.diagnosis.guard_states import (
     reason_for,
 )
 from humclick.diagnosis.power import Bar, Earth, bars, bars_on, earth, insulation, since_repair
-from humclick.diagnosis.probes import Probe, probe_of, probes_of, taken_of
+from humclick.diagnosis.probes import Probe, probes_of, taken_of
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import COOLED, Heard, Observation, Situation, wait_minutes
 from humclick.diagnosis.suspects import Posterior
@@ -239,7 +239,8 @@ def askable(
     for name in guard.probes:
         probe = known.get(name)
         taken = sum(o.probe == name and o.repairs == situation.repairs for o in situation.observations)
-        most = 1 if probe is not None and probe.look is not None and not probe.again else _TRIES
+        eye = probe is not None and probe.look is not None and not probe.again
+        most = 1 if eye and guard.name != "seen-again" else _TRIES
         if probe is None or name in situation.skipped or taken >= most:
             continue
         if bars_on(probe, every, situation):
@@ -331,24 +332,19 @@ def guards_for_no_repair(
     there is a meter for it.
     """
     states = []
-    ran = any(
-        o.answer == Heard.RUNS
-        and o.repairs == situation.repairs
-        and probe_of(bench.machine, o.probe, bench.shop).model.tries
-        for o in situation.observations
-    )
-    observations = situation.observations
-    taken = taken_of(bench.machine, observations, bench.shop)
+    taken = taken_of(bench.machine, situation.observations, bench.shop)
+    tried = [o for p, o in taken if p.model.tries and o.answer and o.repairs == situation.repairs]
+    ran = bool(tried) and tried[-1].answer == Heard.RUNS
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
     failed = any(
-        _tries_as_it_is(probe)
+        probe.tries_as_it_is
         and o.answer not in ("", Heard.RUNS)
         and o.temperature.cool
         and o.renewed == situation.renewed
         for probe, o in taken[changes[-1] + 1 if changes else 0 :]
     )
     known = probes_of(bench.machine, bench.shop)
-    tries = [probe for probe in known.values() if _tries_as_it_is(probe)]
+    tries = [probe for probe in known.values() if probe.tries_as_it_is]
     again = () if failed else tuple(probe.id for probe in tries)  # failed cold, another try proves nothing
     cooling = max(wait_minutes(situation, probe.heat) for probe in tries)
     states.append(guard_named("runs", ran, again, waits=cooling))
@@ -358,11 +354,6 @@ def guards_for_no_repair(
     if situation.repairs and ran and bench.machine.arrangement.frame.earthed:
         states.append(leakage(situation))
     return tuple(states)
-
-
-def _tries_as_it_is(probe: Probe) -> bool:
-    """Whether it is powered up to see whether it starts, nothing put right."""
-    return probe.model.tries and not probe.repairs
 
 
 def leakage(situation: Situation) -> GuardState:

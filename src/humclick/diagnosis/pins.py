@@ -322,7 +322,7 @@ def _sentence(
                 "the largest reading is off the sum of the others by {ohms:.2g} Ω", ohms=abs(test.residual)
             )
         )
-    if conclusion in ("open", "shorted", "bridged"):
+    if conclusion in ("open", "shorted", "bridged", "burnt"):
         clauses.append(Message("measure once more before you condemn it"))
     sentences = [Message("{clauses:semicolon}.", clauses=tuple(clauses))]
     if all(names) and conclusion not in ("remeasure", "inverter"):

@@ -8,6 +8,7 @@ must be shown first, and can be, is a guard (`humclick.diagnosis.guards.needs_be
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -42,6 +43,8 @@ __all__ = [
 
 #: Readings between pins within this ratio count as equal. [-]
 _EQUAL = 1.12
+#: Two bad readings of the ground agree within this factor. A choice. [-]
+_AGREE = 1.5
 #: Where the ground wire is read, and where it is looked at.
 _CONTINUITY, _GROUND_LOOK = "earth.continuity", "earth.look"
 _GROUND_REMEDY = "restore ground"
@@ -256,15 +259,23 @@ def earth(situation: Situation) -> Earth:
 
 
 def _earth(situation: Situation) -> tuple[Earth, Observation | None, bool]:
-    """What is known of the ground wire, the last reading of it, and whether that was read twice running."""
+    """
+    What is known of the ground wire, the last reading of it, and whether that is sure.
+
+    It is where two bad readings running agree, or three are bad: a dirty spot reads worse one time than the
+    next.
+    """
     wire, none, last, twice = Earth.UNPROVED, situation.machine.has(Role.GROUND) is None, None, False
+    read: list[float] = []
     for o in situation.observations:
         if o.probe == _GROUND_LOOK and o.answer:
             none = o.answer in (_NO_PIN, _NO_OUTLET)
             wire = Earth.UNPROVED if o.answer == _NO_PIN else wire
         elif o.probe == _CONTINUITY and o.reading is not None:
-            before, wire, last = wire, (Earth.PROVED if _joins(situation, o) else Earth.OPEN), o
-            twice = wire is before
+            wire = Earth.PROVED if _joins(situation, o) else Earth.OPEN
+            read = [*read, o.reading.value or math.inf] if wire is Earth.OPEN else []
+            twice = len(read) > 2 or (len(read) == 2 and max(read) <= _AGREE * min(read))
+            last = o
     return (Earth.NONE if none and wire is not Earth.OPEN else wire), last, twice
 
 

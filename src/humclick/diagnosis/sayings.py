@@ -20,6 +20,7 @@ from humclick.diagnosis.observations.model import Said, Says, Taken
 from humclick.diagnosis.situation import Heard, Observation, Situation
 from humclick.messages import N_, Message
 from humclick.meters import Quantity
+from humclick.parts.family import HEALTHY
 from humclick.readings import Leads, format_si
 from humclick.sourced import Z95
 
@@ -277,7 +278,15 @@ class Alone:
         low, high = (self._as_displayed(median * math.exp(k * reach * sigma)) for k in (-1, 1))
         if low.rpartition(" ")[2] == high.rpartition(" ")[2]:
             low = low.rpartition(" ")[0]
-        return Message("{value} (expect {low} to {high})", value=self.shown, low=low, high=high)
+        form = N_("{value} (expect {low} to {high})")
+        family = self.bench.machine.part(probe.part).family if probe.part else None
+        if (
+            Quantity(probe.quantity) is Quantity.RESISTANCE
+            and family is not None
+            and family.mode(HEALTHY).bare
+        ):
+            form = N_("{value} (expect {low} to {high}, or OL)")
+        return Message.of(form, value=self.shown, low=low, high=high)
 
     def _as_displayed(self, value: float) -> str:
         """A value as the meter shows it, of two digits that count."""

@@ -40,6 +40,7 @@ _BETWEEN: Mapping[str, tuple[float, float]] = {
     "rates.burnt_new_part": (0.0, 1.0),
     "none.as_healthy": (0.0, 1.0),
     "slips.dirty_contact_ohms": (1e-3, 1e6),
+    "slips.look_again": (0.0, 1.0),
     "slips.": (0.0, 0.2),  # more often than that it is no slip
 }
 _COPY = Message("copy the program's shop.toml and change its figures")

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, WAIT, covered
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, WAIT, covered
 from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.judged import Judged
 from humclick.diagnosis.planner import Choice, Plan
@@ -46,7 +46,8 @@ class Verdict:
     due : tuple of str
         What is still to be done; empty where what was done fixed it.
     probability : float
-        That this fixes it; when handing over, that the cause is not on the list. [-]
+        That this fixes it, and not that it would run without; when handing over, that the cause is not on the
+        list. [-]
     sentence : str
         In one sentence.
     expected_loss : float
@@ -84,7 +85,7 @@ def verdict_of(judged: Judged, problem: Choice, actions: Sequence[frozenset[str]
     done = remedies_done(judged.situation) - owed(judged.situation, shop)
     action = actions[made.action]
     action = action if action == HAND_OVER else action - done or WAIT
-    right = math.fsum(p for c, p in post.by_class.items() if c - done <= covered(action))
+    right = _put_right(judged, action, done)
     rival, factor = flip(problem, actions, made.action)
     remedies, due = action, action
     titles = tuple(shop.remedy(r).title for r in sorted(action))
@@ -116,6 +117,18 @@ def verdict_of(judged: Judged, problem: Choice, actions: Sequence[frozenset[str]
         rival=tuple(sorted(rival if rival in (HAND_OVER, frozenset()) else rival - done or WAIT)),
         guards=(),
     )
+
+
+def _put_right(judged: Judged, action: frozenset[str], done: frozenset[str]) -> float:
+    """
+    Probability that an action is what puts the machine right. [-]
+
+    Where something is repaired, something of it must have been needed: a machine that had only to wait is not
+    put right by a new part.
+    """
+    repairs = action - owed(judged.situation, judged.bench.shop) - NO_REPAIR
+    classes = ((c - done, p) for c, p in judged.post.by_class.items())
+    return math.fsum(p for c, p in classes if c <= covered(action) and (c & repairs or not repairs))
 
 
 def flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tuple[frozenset[str], float]:

@@ -18,6 +18,7 @@ from humclick.arrangements.arrangement import PINS
 from humclick.arrangements.machine import Machine
 from humclick.circuit.network import Setup, branches_of
 from humclick.circuit.solve import resistance_between
+from humclick.diagnosis.charred import burnt_part, through_ohms
 from humclick.diagnosis.delta import three_numbers, triangle_evidence
 from humclick.diagnosis.winding_nodes import (
     Affine,
@@ -93,7 +94,10 @@ class WindingEvidence:
         """Where the nodes of the integrals are put."""
         parts = ("run_winding", "start_winding")
         modes = {part: self.machine.part(part).family.modes for part in parts}
-        priors = {part: [*{self.prior(part, mode) for mode in own}] for part, own in modes.items()}
+        priors = {
+            part: [*{self.prior(part, name) for name, mode in own.items() if not mode.scattered}]
+            for part, own in modes.items()
+        }
         usual = self.prior(parts[0], HEALTHY), self.prior(parts[1], HEALTHY)
         return Axes(priors, usual, self.together)
 
@@ -106,11 +110,23 @@ class WindingEvidence:
     # -- the network, seen from the pins ------------------------------------------------------------
 
     def modes(self) -> tuple[Sealed, ...]:
-        """Every mode of the sealed circuit."""
-        run = self.machine.part("run_winding").family.modes
-        start = self.machine.part("start_winding").family.modes
-        guard = self.machine.part("internal_protector").family.modes if self.internal else (HEALTHY,)
+        """Every mode of the sealed circuit in which it conducts well or not at all."""
+        run, start = self._sharp("run_winding"), self._sharp("start_winding")
+        guard = self._sharp("internal_protector") if self.internal else [HEALTHY]
         return tuple((r, s, g) for r in run for s in start for g in guard)
+
+    def _sharp(self, part: str) -> list[str]:
+        return [name for name, mode in self.machine.part(part).family.modes.items() if not mode.scattered]
+
+    def burnt(self) -> tuple[Sealed, ...]:
+        """Modes in which one part of it conducts through ohms, the others sound."""
+        parts = ("run_winding", "start_winding", *(["internal_protector"] if self.internal else []))
+        sealed = []
+        for k, part in enumerate(parts):
+            for name, mode in self.machine.part(part).family.modes.items():
+                if mode.scattered:
+                    sealed.append((*(HEALTHY,) * k, name, *(HEALTHY,) * (2 - k)))
+        return tuple(sealed)  # type: ignore[arg-type]
 
     def form(self, sealed: Sealed, hot: bool) -> Mapping[tuple[str, str], Affine]:
         """Readings between the pins as functions of the two resistances."""
@@ -182,13 +198,15 @@ class WindingEvidence:
         dict
             ``[sealed][permutation]``, the prior of the permutation included. [-]
         """
-        table: dict[Sealed, dict[tuple[str, str, str], float]] = {s: {} for s in modes or self.modes()}
+        asked = list(modes or self.modes())
+        charred = {s: part for s in asked if (part := burnt_part(self, s))}
+        table: dict[Sealed, dict[tuple[str, str, str], float]] = {s: {} for s in asked if s not in charred}
         best = 0.0
         priors = {s: (self.prior("run_winding", s[0]), self.prior("start_winding", s[1])) for s in table}
         for names, weight in naming.items():
             if weight <= 0.0:
                 continue
-            forms = {s: tuple(self._reading(s, d, names) for d in displays) for s in table}
+            forms = {s: tuple(self.reading(s, d, names) for d in displays) for s in table}
             wanted: dict[tuple[Affine, ...], dict[Pair, float]] = {}
             for sealed, form in forms.items():
                 wanted.setdefault(form, {})[priors[sealed]] = 0.0
@@ -198,7 +216,19 @@ class WindingEvidence:
             for sealed, form in forms.items():
                 table[sealed][names] = weight * max(wanted[form][priors[sealed]], 1e-300)
         self._touching(displays, naming, table)
+        for sealed, part in charred.items():
+            table[sealed] = {
+                names: weight * max(through_ohms(self, part, displays, names), 1e-300)
+                for names, weight in naming.items()
+                if weight > 0.0
+            }
         return table
+
+    def integral(self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay], pair: Pair) -> float:
+        """Probability of the displays by their forms, under one prior of both windings. [-]"""
+        sums = {pair: 0.0}
+        self._integrate(forms, displays, sums, 0.0)
+        return sums[pair]
 
     def _touching(
         self,
@@ -251,7 +281,8 @@ class WindingEvidence:
             for own, pair, start in zip(masses, pairs, priors, strict=True):
                 sums[pair] += own * likely * within[start]
 
-    def _reading(self, sealed: Sealed, d: PinDisplay, names: tuple[str, str, str]) -> Affine:
+    def reading(self, sealed: Sealed, d: PinDisplay, names: tuple[str, str, str]) -> Affine:
+        """What a display reads in a mode, the pins lying in one way."""
         pair = tuple(sorted((names[d.first], names[d.second])))
         return self.form(sealed, d.hot)[(pair[0], pair[1])]
 
@@ -279,7 +310,7 @@ class WindingEvidence:
         run, start = self.prior("run_winding", sealed[0]), self.prior("start_winding", sealed[1])
         if not displays:
             return lying(form, (run, start), self.together)
-        forms = tuple(self._reading(sealed, d, names) for d in displays)
+        forms = tuple(self.reading(sealed, d, names) for d in displays)
         known_run, known_start = any(f.run for f in forms), any(f.start for f in forms)
         known, key = {} if known is None else known, (forms, (run, start))
         if key not in known:
@@ -332,7 +363,7 @@ class WindingEvidence:
 
         A winding that no reading depends on is left out.
         """
-        forms = tuple(self._reading(sealed, d, names) for d in displays)
+        forms = tuple(self.reading(sealed, d, names) for d in displays)
         run, start = self.prior("run_winding", sealed[0]), self.prior("start_winding", sealed[1])
         rows = self._weighted(forms, displays, (run, start))
         total = math.fsum(w for _, _, w in rows)

@@ -112,6 +112,7 @@ class Mode(DataTable, frozen=True):
     trips: bool = False  #: True where the protector lets go of a healthy running current.
     scattered: bool = False  #: True where repeats after re-seating do not agree.
     hot_open: float = 0.0  #: Probability of being open when hot though the mode is healthy. [-]
+    bare: float = 0.0  #: Share of such parts without the resistor others have, of size `bare`. [-]
     #: Of a mode that scatters: share of readings in which it makes good contact all the same, and in which it
     #: makes none. [-]
     makes: float = 0.0

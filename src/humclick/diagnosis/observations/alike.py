@@ -239,7 +239,7 @@ class _Asked:
         stray = STRAY * median
 
         def nothing(display: Display) -> float:
-            return display.probability(0.0) if quantity is Quantity.RESISTANCE else dead(display, stray)
+            return display.probability(0.0) if quantity is Quantity.RESISTANCE else dead([display], stray)
 
         return Triple(shown, median, wide, own_sigma, nothing)
 
@@ -330,7 +330,7 @@ class _Asked:
     def _nothing_row(self, cut: Sequence[Stretch], stray: float) -> Row:
         if self.three.quantity == "resistance":
             return shares_of(cut, 0.0, 0.0)
-        found = [dead(stretch, stray) for stretch in cut]
+        found = [dead([stretch], stray) for stretch in cut]
         total = math.fsum(found) or 1.0
         return tuple(p / total for p in found)
 

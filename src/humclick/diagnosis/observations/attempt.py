@@ -33,7 +33,6 @@ from humclick.diagnosis.scales import PerSet
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Heard
 from humclick.messages import Message
-from humclick.parts.family import HEALTHY
 from humclick.start.rows import OUTCOMES
 
 __all__ = ["KINDS", "AsFound", "Fit", "KnownGood", "Listened", "complaint", "either_way"]
@@ -78,13 +77,16 @@ def either_way(
 ) -> PerSet:
     """A value of an attempt under each set, not knowing whether it was hot; worked out once an attempt."""
     starts, cool = bench.starts, 1.0 - hot
-    known: dict[int, float] = {}
+    rested: dict[int, float] = {}
+    restless: dict[int, float] = {}
 
     def either(bits: Sequence[int]) -> list[float]:
         cold, warm = starts.either_way(bits)
-        new = list({*cold, *warm}.difference(known))
-        known.update(zip(new, values(starts.by_all(new)), strict=True))
-        return [cool * known[c] + hot * known[w] for c, w in zip(cold, warm, strict=True)]
+        new = list(set(cold).difference(rested))
+        rested.update(zip(new, values(starts.by_all(new)), strict=True))
+        new = list(set(warm).difference(restless))
+        restless.update(zip(new, values([a.again for a in starts.by_all(new)]), strict=True))
+        return [cool * rested[c] + hot * restless[w] for c, w in zip(cold, warm, strict=True)]
 
     return PerSet(bench.marks(renewed, known_good=known_good), either)
 
@@ -214,18 +216,6 @@ def _fit_words(placed: PlacedPart) -> tuple[Message, Message]:
     )
 
 
-def _mends(placed: PlacedPart) -> frozenset[str]:
-    """The whole part, or the modes that the work put into it mends."""
-    fit = placed.family.fit
-    if fit is None or not (fit.mends or fit.remedy):
-        return frozenset({placed.id})
-    if fit.mends:
-        return frozenset({fit.mends})
-    every = [mode for mode in placed.family.listed if mode.name != HEALTHY]
-    worked_on = [mode.name for mode in every if mode.remedy == fit.remedy]
-    return frozenset({placed.id} if len(worked_on) == len(every) else {f"{placed.id}.{m}" for m in worked_on})
-
-
 class Fit(Listened):
     """A part fitted, or something put right by work, and the machine tried."""
 
@@ -246,7 +236,7 @@ class Fit(Listened):
                     how=how,
                     part=placed.id,
                     gates=(*touching(machine), *COVER_ON),
-                    mends=_mends(placed),
+                    mends=machine.put_right[f"fit.{placed.id}"],
                 )
 
     def offered(self, offer: Offer, probe: Probe) -> bool:

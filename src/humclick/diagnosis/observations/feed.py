@@ -4,11 +4,13 @@ Volts on the two wires that feed the compressor, the control as found.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.observations.measured import Tips
 from humclick.diagnosis.observations.model import COVER_ON, METER, Probe, touching
 from humclick.diagnosis.observations.volts import Outlet
 from humclick.diagnosis.shop import Shop
@@ -52,6 +54,16 @@ class Feed(Outlet):
 
     def scope(self, bench: Bench, probe: Probe) -> tuple[int, ...]:
         return (bench.place["supply"], bench.place["control"])
+
+    def _states(self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool) -> Tips:
+        """With the control calling it may be trying to start while the volts are read."""
+        tips = super()._states(bench, probe, modes, hot)
+        share, sag = bench.machine.size("supply", "trying"), bench.machine.size("supply", "while_trying")
+        states = []
+        for weight, median, sigma in tips.states:
+            states.append((weight * (1.0 - share.median), median, sigma))
+            states.append((weight * share.median, median * sag.median, math.hypot(sigma, sag.sigma)))
+        return Tips(tuple(states), tips.renewed)
 
     def between_tips(
         self, bench: Bench, probe: Probe, modes: Mapping[str, str], hot: bool

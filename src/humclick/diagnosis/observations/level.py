@@ -16,7 +16,6 @@ from humclick.diagnosis.factors import dead
 from humclick.diagnosis.observations.measured import Measured, labels_between
 from humclick.diagnosis.observations.model import Group, Probe, Taken
 from humclick.diagnosis.observations.named import named_in, parts_named, scope_of, shown_in
-from humclick.diagnosis.observations.volts import STRAY
 from humclick.diagnosis.shop import Shop
 from humclick.messages import Message
 from humclick.meters import Quantity
@@ -24,6 +23,8 @@ from humclick.parts.family import Level
 
 __all__ = ["KINDS", "PartLevel", "expected"]
 
+#: The highest stray voltage on a dead wire, over what is there else. [-]
+_STRAY = 0.2
 #: Below this share of what a sound machine shows it is called nearly nothing, low, and above it high. [-]
 _NOTHING, _LOW, _HIGH = 0.3, 0.9, 1.12
 
@@ -87,8 +88,8 @@ class PartLevel(Measured):
         return (median * times, sigma) if times > 0.0 else (0.0, 0.0)
 
     def nothing(self, bench: Bench, probe: Probe, shown: Sequence[Stretch]) -> float:
-        stray = STRAY * expected(bench.machine, probe.part, self._level(bench.machine, probe).size)[0]
-        return math.prod(dead(stretch, stray) for stretch in shown)
+        stray = _STRAY * expected(bench.machine, probe.part, self._level(bench.machine, probe).size)[0]
+        return dead(shown, stray)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity

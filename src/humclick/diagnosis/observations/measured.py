@@ -170,8 +170,12 @@ class Measured(Model):
             if median != sound[0]:  # it lies between the tips
                 rest = 1.0 - mode.makes - mode.loses
                 states = ((mode.makes, *sound), (mode.loses, math.inf, 0.0), (rest, median, sigma))
-        if hot and probe.part:
-            opens = bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY)).hot_open
+        if probe.part:
+            own = bench.machine.part(probe.part).family.mode(modes.get(probe.part, HEALTHY))
+            opens = own.hot_open if hot else 0.0
+            if own.bare and probe.quantity == "resistance":  # a resistor never fitted is no fault
+                without = bench.machine.size(probe.part, "bare")
+                states = ((own.bare, without.median, without.sigma), (1.0 - own.bare, median, sigma))
             if opens:
                 states = ((opens, math.inf, 0.0), *((w * (1.0 - opens), m, s) for w, m, s in states))
         return Tips(states, any(mode.scattered for mode in faults.values()))
@@ -185,7 +189,7 @@ class Measured(Model):
     def factor(self, weighing: Weighing, taken: Sequence[Taken], mended: frozenset[str]) -> Factor:
         probe, bench = taken[0].probe, weighing.bench
         scope = self.scope(bench, probe)
-        warm = p_hot(taken[0].observation.temperature, weighing.slips["cold_but_warm"]) if probe.heat else 0.0
+        warm = self._warm(weighing, taken[0]) if probe.heat else 0.0
         leads = len(weighing.leads)
         adding = weighing.leads if probe.quantity == "resistance" else weighing.leads[:1]
         displays = [weighing.displays(taken, c) for c, _ in adding]
@@ -196,6 +200,12 @@ class Measured(Model):
             table[config] = row if len(row) == leads else row * leads
         healthy = weighing.mean(table[(0,) * len(scope)])
         return Factor((), scope, table, None, weighing.none(healthy, displays[0]))
+
+    @staticmethod
+    def _warm(weighing: Weighing, taken: Taken) -> float:
+        """Probability that the part is hot: a hand feels the machine, a small part cools sooner. [-]"""
+        felt = taken.observation.temperature
+        return p_hot(felt, weighing.slips["hot_but_cool" if felt.kind == "hot" else "cold_but_warm"])
 
     def _value(
         self,

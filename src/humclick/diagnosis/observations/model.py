@@ -164,6 +164,11 @@ class Probe:
         return bool(self.mends)
 
     @property
+    def tries_as_it_is(self) -> bool:
+        """Whether it is powered up to see whether it starts, nothing put right."""
+        return self.model.tries and not self.repairs
+
+    @property
     def heard(self) -> bool:
         """Whether it is answered by what is heard of a start attempt."""
         return self.model.heard

@@ -208,7 +208,8 @@ class Outlook:
         starts = self.bench.starts
 
         def mixed(bits: int) -> Row:
-            (cold,), (warm,) = (map(row, starts.by_all(half)) for half in starts.either_way([bits]))
+            (rested,), (restless,) = map(starts.by_all, starts.either_way([bits]))
+            cold, warm = row(rested), row(restless.again)
             return rounded([(1.0 - hot) * c + hot * w for c, w in zip(cold, warm, strict=True)])
 
         return self.by_marks(self.bench.marks(renewed, known_good=known_good), mixed)

@@ -83,7 +83,8 @@ class WindingSetup:
             (((run, start, "tripped"), epochs), self.weight(epochs, once)) for epochs in self.subsets()
         ]
         closed = max(1.0 - math.fsum(weight for _, weight in states), 0.0)
-        return [*states, (((run, start, HEALTHY), frozenset()), closed)]
+        shut = HEALTHY if guard == "tripped" else guard
+        return [*states, (((run, start, shut), frozenset()), closed)]
 
     def once(self, guard: str) -> float:
         """Probability that an internal protector that has not failed is open where it is hot. [-]"""

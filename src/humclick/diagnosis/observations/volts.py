@@ -4,7 +4,6 @@ Volts at the outlet, at rest.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar
 
@@ -27,7 +26,7 @@ _SUPPLY, _AT_REST = "supply", "supply.volts"
 #: An outlet that gives less of its nominal volts is dead. [-]
 _ALIVE = 0.3
 #: The highest stray voltage on a dead wire, over nominal. [-]
-STRAY = 0.2
+STRAY = 0.5
 #: How far the volts of a supply that is low differ from house to house, as a ln standard deviation. [-]
 _LOW_SIGMA = 0.06
 
@@ -90,7 +89,7 @@ class Outlet(Measured):
         return machine.nameplate.volts * mode.volts * spread.median, sigma
 
     def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
-        return math.prod(dead(stretch, STRAY * bench.machine.nameplate.volts) for stretch in stretches)
+        return dead(stretches, STRAY * bench.machine.nameplate.volts)
 
     def edges(
         self, bench: Bench, probe: Probe, quantity: Quantity

@@ -115,7 +115,7 @@ class VoltsStart(Model):
         if not displays:
             return Factor(())
         nominal = bench.machine.nameplate.volts
-        nothing = dead(displays[0], STRAY * nominal)
+        nothing = dead(displays, STRAY * nominal)
 
         @cache
         def within(volts: float, spread: float) -> float:
@@ -156,7 +156,7 @@ class VoltsStart(Model):
                 known[thousandths] = (
                     shares_of(stretches, *outlet.volts(thousandths))
                     if thousandths
-                    else tuple(dead(s, STRAY * nominal) for s in stretches)
+                    else tuple(dead([s], STRAY * nominal) for s in stretches)
                 )
             return known[thousandths]
 

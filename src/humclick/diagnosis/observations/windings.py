@@ -14,6 +14,7 @@ from typing import ClassVar
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
+from humclick.diagnosis.charred import at_common
 from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.memory import Memory
@@ -48,6 +49,12 @@ _ALIVE = 1e-3
 #: Ways the pins may lie that are this improbable are not foreseen. [-]
 _FOLLOWED = 3e-3
 _NEVER: frozenset[str] = frozenset()
+#: Sound windings fit where they make what was read so many times as probable as any value is. A choice. [-]
+_ANY = 1.0
+#: Readings add up where for the common pin no more is left than leads add, and so many deviations. [Ω] [-]
+_LEADS, _SURE = 0.3, 4.0
+#: Share of what sound windings get that a lead or contact burnt inside has where they fit. A guess. [-]
+_BESIDE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +167,7 @@ class Windings(Model):
                     by_naming = got[sealed] if epochs else {**central[sealed], **got[sealed]}
                     row = rows.setdefault((sealed, epochs), [])
                     row.append(math.fsum(by_naming.values()) + rest.get(sealed, 0.0))
+        rows |= _burnt(setup, middling, central, straight, len(leads))
         scope = _scope(weighing.bench)
         table = _table(weighing.bench, scope, rows, setup)
         healthy = weighing.mean(table[(0,) * len(scope)])
@@ -347,13 +355,47 @@ def _table(
 ) -> dict[Config, Row]:
     """Evidence by mode configuration and lead node, an internal protector open in some epochs or in none."""
     table = {}
+    burnt = frozenset(mode for sealed in setup.windings.burnt() for mode in sealed if mode != HEALTHY)
     for config in bench.configs(scope):
         modes = bench.modes_of(scope, config)
         run, start = modes.get("run_winding", HEALTHY), modes.get("start_winding", HEALTHY)
         states = setup.states((run, start, modes.get("internal_protector", HEALTHY)))
-        by_lead = zip(*([weight * p for p in rows[state]] for state, weight in states), strict=True)
-        table[config] = tuple(math.fsum(parts) for parts in by_lead)
+        weighed = ([weight * p for p in _row(rows, state, burnt)] for state, weight in states)
+        table[config] = tuple(math.fsum(parts) for parts in zip(*weighed, strict=True))
     return table
+
+
+def _row(rows: Mapping[State, Sequence[float]], state: State, burnt: frozenset[str]) -> Sequence[float]:
+    """What was read in a state; what is burnt beside another fault counts as that fault, faintly."""
+    if state in rows:
+        return rows[state]
+    (run, start, guard), epochs = state
+    rest = [HEALTHY if mode in burnt else mode for mode in (run, start, guard)]
+    return [_BESIDE * p for p in rows[(rest[0], rest[1], rest[2]), epochs]]
+
+
+def _burnt(
+    setup: WindingSetup,
+    displays: Sequence[PinDisplay],
+    central: Mapping[Sealed, Mapping[_Naming, float]],
+    naming: Mapping[_Naming, float],
+    leads: int,
+) -> dict[State, list[float]]:
+    """
+    Evidence of leads and contacts inside that conduct through ohms, by state.
+
+    Worked out where sound windings fit no better than any value would, or do not add up. Else so little
+    speaks for them that they are given a share of what sound ones get, and where no current flows at all.
+    """
+    windings = setup.windings
+    sound, burnt = math.fsum(central[HEALTHY, HEALTHY, HEALTHY].values()), windings.burnt()
+    arm = at_common(displays)
+    adds_up = arm is None or arm[0] < _LEADS + _SURE * arm[1]
+    fits = adds_up and sound > _ANY * math.prod(flat(d.display) for d in displays)
+    if fits or any(d.display.y is None for d in displays):
+        return {(sealed, _NEVER): [_BESIDE * sound] * leads for sealed in burnt}
+    got = windings.evidence(displays, naming, burnt)
+    return {(sealed, _NEVER): [math.fsum(got[sealed].values())] * leads for sealed in burnt}
 
 
 def _sealed(modes: Mapping[str, str], hot: float, setup: WindingSetup) -> tuple[Sealed, float]:
@@ -371,8 +413,8 @@ def _as_measured_all(sealed: Sealed) -> Sealed:
 
 
 def _as_measured(mode: str) -> str:
-    """A winding shorted to the shell reads as sound between the pins."""
-    return HEALTHY if mode == "grounded" else mode
+    """A winding shorted to the shell reads as sound between the pins; so is a burnt lead foreseen."""
+    return HEALTHY if mode in ("grounded", "burnt_lead") else mode
 
 
 def _edges(bench: Bench, pins: tuple[str, str]) -> tuple[float, ...]:
