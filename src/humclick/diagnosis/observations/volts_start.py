@@ -15,7 +15,7 @@ from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, dead, flat
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.likelihood import Together
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.measured import mixture
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
@@ -110,9 +110,7 @@ class VoltsStart(Model):
         nominal = bench.machine.nameplate.volts
         nothing = dead(displays[0], STRAY * nominal)
 
-        @cache
-        def within(volts: float, spread: float) -> float:
-            return evidence(displays, volts, spread).value
+        within = cache(Together(displays).value)
 
         @cache
         def at(thousandths: int) -> float:
