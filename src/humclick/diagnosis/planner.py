@@ -336,7 +336,7 @@ class _Few:
         heavy = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
         self._classes = _picked(heavy)
         regrets, heaviest = self._of(table), self._classes(mass)
-        self._lost = [sum(map(mul, heaviest, row)) for row in regrets]
+        self._lost: list[float] = [sum(map(mul, heaviest, row)) for row in regrets]
         columns = zip(heavy, zip(*regrets, strict=True), strict=True)
         #: What each action loses in a class.
         self._lost_in = {c: [mass[c] * x for x in column] for c, column in columns if mass[c]}
@@ -350,7 +350,7 @@ class _Few:
 
     def blind(self, told: dict[int, float]) -> float:
         """What is lost in these classes at the least, once a probe has told a share of some."""
-        lost = self._lost
+        lost: list[float] = self._lost
         for c in told.keys() & self._lost_in.keys():
             lost = list(map(sub, lost, map(told[c].__mul__, self._lost_in[c])))
         return min(lost)

@@ -4,6 +4,7 @@ Volts at the machine while it tries to start.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
@@ -120,7 +121,7 @@ class VoltsStart(Model):
 
         def value(bits: int) -> float:
             row = fractions.at(bits)
-            return sum(map(mul, map(at, row), row.values()))
+            return math.fsum(map(mul, map(at, row), row.values()))
 
         says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], _spread(bench)), nothing)
