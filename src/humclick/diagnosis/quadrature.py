@@ -123,7 +123,21 @@ def rule(places: Sequence[float], points: int = 4) -> list[tuple[float, float, f
 
 
 def columns(places: Sequence[float], points: int = 4) -> tuple[list[float], list[float], list[float]]:
-    """The nodes of `rule` in columns: x in its own unit, ln x and width [-]."""
+    """
+    The nodes of `rule` in columns.
+
+    Parameters
+    ----------
+    places : sequence of float
+        Ascending ends of the pieces, on ln x. [-]
+    points : int
+        Of the rule in each piece, 3 or 4. [-]
+
+    Returns
+    -------
+    tuple of lists
+        x in its own unit, ln x and width. [-]
+    """
     halves = [(0.5 * (high - low), low) for low, high in pairwise(places)]
     at_weights = _RULES[points]
     logs = [low + half + half * at for half, low in halves for at, _ in at_weights]
