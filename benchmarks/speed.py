@@ -19,7 +19,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from benchmarks.bayes_net import Net
 from benchmarks.visit import Visit
 from benchmarks.world import WORLDS, case
 from humclick.arrangements.machine import Machine, Nameplate
@@ -66,32 +65,45 @@ def _figures(times: Sequence[float]) -> dict[str, float]:
 # -- advice -----------------------------------------------------------------------------------------------
 
 
+#: Blocks numpy in a process of its own, as on a phone.
+_WITHOUT = "import sys; sys.modules['numpy'] = None; "
+_ENGINES = (("pure Python", _WITHOUT), ("numpy", ""))
+
+
 def advice_times(name: str, calls: int) -> dict[str, Any]:
     """Time of the first advice on a machine, and of each advice after a reading, on simulated calls."""
     machine = Machine.of(name, None, Nameplate(115.0, 60.0))
     report: dict[str, Any] = {"hypotheses": len(Bench(machine, default_shop()).space.sets)}
-    for label, arrays in (("pure Python", False), ("numpy", True)):
-        first: list[float] = []
-        later: list[float] = []
-        for k in range(calls):
-            # a nameplate of its own for each call and engine, so that nothing is remembered from another
-            own = Machine.of(name, None, Nameplate(115.0, 60.0, locked_rotor_amps=15.0 + 0.01 * k + arrays))
-            visit = Visit(case(f"speed|{k}", own, WORLDS["as-modelled"]))
-            while len(visit.observations) < 12:
-                situation = visit.situation()
-                start = time.perf_counter()
-                advice = advise(situation, arrays=arrays)
-                spent = 1e3 * (time.perf_counter() - start)
-                (later if visit.observations else first).append(spent)
-                if advice.next is None:
-                    break
-                if advice.next.waits > 0:
-                    visit.wait(advice.next.waits)
-                visit.follow(advice.next.probe)
-        report[label] = {"first advice on a machine": _figures(first)}
-        if later:
-            report[label]["advice after a reading"] = _figures(later)
+    for label, block in _ENGINES:
+        code = f"{block}from benchmarks.speed import advised; advised({name!r}, {calls})"
+        done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+        report[label] = json.loads(done.stdout)
     return report
+
+
+def advised(name: str, calls: int) -> None:
+    """Print the processor time of every advice on simulated calls, in this process. [ms]"""
+    first: list[float] = []
+    later: list[float] = []
+    for k in range(calls):
+        # a nameplate of its own for each call, so that nothing is remembered from another
+        own = Machine.of(name, None, Nameplate(115.0, 60.0, locked_rotor_amps=15.0 + 0.01 * k))
+        visit = Visit(case(f"speed|{k}", own, WORLDS["as-modelled"]))
+        while len(visit.observations) < 12:
+            situation = visit.situation()
+            start = time.process_time()
+            advice = advise(situation)
+            spent = 1e3 * (time.process_time() - start)
+            (later if visit.observations else first).append(spent)
+            if advice.next is None:
+                break
+            if advice.next.waits > 0:
+                visit.wait(advice.next.waits)
+            visit.follow(advice.next.probe)
+    report = {"first advice on a machine": _figures(first)}
+    if later:
+        report["advice after a reading"] = _figures(later)
+    print(json.dumps(report))
 
 
 # -- whole processes ----------------------------------------------------------------------------------------
@@ -101,7 +113,7 @@ import re
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.situation import Heard, Situation
-advise(Situation(Machine.of({name!r}), Heard.HUM_CLICK, hot=False), arrays={arrays})
+advise(Situation(Machine.of({name!r}), Heard.HUM_CLICK, hot=False))
 print(int(re.search(r"VmHWM:\\s+(\\d+)", open("/proc/self/status").read())[1]) / 1024)
 """
 
@@ -121,8 +133,8 @@ def processes(name: str, repeats: int) -> dict[str, Any]:
     report: dict[str, Any] = {}
     python = sys.executable
     report["python, nothing else"], _ = _run([python, "-c", "pass"], repeats)
-    for label, arrays in (("pure Python", False), ("numpy", True)):
-        code = _ADVISE.format(name=name, arrays=arrays)
+    for label, block in _ENGINES:
+        code = block + _ADVISE.format(name=name)
         figures, output = _run([python, "-c", code], repeats)
         report[f"one advice, {label}"] = {**figures, "memory": float(output)}
     try:
@@ -157,6 +169,8 @@ def beside(name: str, repeats: int, *, complaint: bool) -> dict[str, Any]:
     For the network engine a round is a posterior of every part after every outcome of every probe; ours
     gives the expected loss after every probe, from the sets that matter.
     """
+    from benchmarks.bayes_net import Net  # needs numpy
+
     machine = Machine.of(name, "external", Nameplate(115.0, 60.0))
     bench = Bench(machine, default_shop())
     visit = Visit(case("beside|1", machine, WORLDS["as-modelled"]))

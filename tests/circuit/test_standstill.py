@@ -56,3 +56,30 @@ def test_a_long_cord_pulls_the_terminals_down_while_it_starts() -> None:
     assert sound > 0.93
     assert sagging < 0.8
     assert power.terminal_volts({"supply": "open_neutral"}) == ((1.0, 0.0),)
+
+
+@pytest.mark.parametrize("name", ["csr-potential-relay", "psc", "csir-current-relay", "rsir-ptc"])
+def test_what_is_drawn_is_the_same_by_parts_as_by_the_whole_network(name: str) -> None:
+    """One or two faulty parts beside what the sound rest is to them draw what the whole network draws."""
+    power = Standstill(Machine.of(name))
+    faults = [
+        {part.id: mode}
+        for part in power.machine.parts
+        for mode in part.family.modes
+        if part.id not in power._still and part.id not in power._feeding
+    ]
+    cold = Condition(Regime.START)
+    for modes in [first | second for first in faults[::2] for second in faults[1::3]]:
+        whole = [(weight, start.admittance) for weight, start in power.core(modes, cold)]
+        by_parts = power._drawn(modes, cold)
+        assert [w for w, _ in by_parts] == [w for w, _ in whole]
+        for (_, drawn), (_, admittance) in zip(by_parts, whole, strict=True):
+            assert drawn == pytest.approx(admittance, rel=1e-9, abs=1e-12)
+
+
+def test_modes_that_draw_the_same_show_the_same() -> None:
+    """A relay that lets go early starts as a sound one; one with open contacts does not."""
+    power = Standstill(Machine.of("csr-potential-relay"))
+
+    assert power.shows("potential_relay", "lets_go_early") is None
+    assert power.shows("potential_relay", "contacts_open") is not None

@@ -106,11 +106,9 @@ class SteadyNetwork(Standstill):
         early = any(m.trips for m in chosen.values())
         protects = modes.get("overload_protector") != "welded"
         passing_hot = hot and any(m.passing for m in chosen.values())
-        total = [0.0] * len(OUTCOMES)
-        for w_feed, series in self._feed(modes, passing_hot):
-            if series is None:
-                total[0] += w_feed
-                continue
+        feed = self._feed(modes, passing_hot, self._feeding)
+        total = [0.0 if feed else float(k == 0) for k in range(len(OUTCOMES))]
+        for w_feed, series in feed:
             for w_core, locked in self.core(modes, Condition(Regime.START, hot=passing_hot)):
                 share = self._share(modes, locked, series, volts, breakaway, load, early, protects)
                 for i, p in enumerate(share):

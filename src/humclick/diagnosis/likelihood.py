@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from operator import mul
 
 from humclick.diagnosis.displays import Display, Edge
-from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
+from humclick.diagnosis.quadrature import Cut, columns, cut, peak_cuts, prior_cuts
 
-__all__ = ["Integral", "evidence", "nodes_of", "peaks_of"]
+__all__ = ["Integral", "Together", "evidence", "nodes_of", "peaks_of"]
 
 _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
@@ -88,6 +88,51 @@ class Integral:
     nodes: tuple[tuple[float, float], ...]
 
 
+class Together:
+    """
+    Displays of one unknown, ready to be asked how probable they are.
+
+    Parameters
+    ----------
+    displays : sequence of Display
+        Repeats of one measurement.
+    """
+
+    def __init__(self, displays: Sequence[Display | Edge]) -> None:
+        self._displays = displays
+        self._peaks = peak_cuts(peaks_of(displays))
+        bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
+        self._bends = [(place, 0.0) for place in map(math.log, bends)]
+
+    def value(self, median: float, sigma: float) -> float:
+        """Probability of all of them for a median and a standard deviation of ln; never nothing. [SI], [-]"""
+        return max(math.fsum(self.weighted(median, sigma)[1]), 1e-300)
+
+    def weighted(self, median: float, sigma: float) -> tuple[Sequence[float], Sequence[float]]:
+        """Nodes of the unknown, and what each adds to that probability. [SI], [-]"""
+        values, weighted = self._nodes(median, sigma)
+        for display in self._displays:
+            weighted = list(map(mul, weighted, display.probabilities(values)))
+        return values, weighted
+
+    def _nodes(self, median: float, sigma: float) -> tuple[Sequence[float], Sequence[float]]:
+        """Nodes of the unknown, close together where displays need it; their weights sum to 1."""
+        if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
+            return (median,), (1.0,)
+        mu, farthest = math.log(median), _FARTHEST * sigma
+        cuts = prior_cuts(median, sigma)
+        if sigma > _WIDE:
+            cuts += [(mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0)]
+        cuts += [c for c in self._peaks if abs(c[0] - mu) <= farthest]
+        low, high = min(cuts)[0], max(cuts)[0]
+        cuts += [c for c in self._bends if low < c[0] < high]
+        values, places, widths = columns(cut(cuts, low, high))
+        scale, steep, exp = 1.0 / (sigma * _ROOT_2PI), -0.5 / (sigma * sigma), math.exp
+        return values, [
+            width * scale * exp(steep * (y - mu) ** 2) for y, width in zip(places, widths, strict=True)
+        ]
+
+
 def evidence(displays: Sequence[Display | Edge], median: float, sigma: float) -> Integral:
     """
     Probability of displays of one unknown, the unknown integrated out.
@@ -103,33 +148,9 @@ def evidence(displays: Sequence[Display | Edge], median: float, sigma: float) ->
     -------
     Integral
     """
-    values, weighted = _nodes(displays, median, sigma)
-    for display in displays:
-        weighted = list(map(mul, weighted, display.probabilities(values)))
+    values, weighted = Together(displays).weighted(median, sigma)
     total = math.fsum(weighted)
     if total <= 0.0:
         return Integral(1e-300, nodes_of(median, sigma))
     rows, faint = zip(values, weighted, strict=True), 1e-9 * total
     return Integral(total, tuple([(x, w / total) for x, w in rows if w > faint]))
-
-
-def _nodes(
-    displays: Sequence[Display | Edge], median: float, sigma: float
-) -> tuple[Sequence[float], Sequence[float]]:
-    """Nodes of the unknown, close together where the displays need it; their weights sum to 1."""
-    if not math.isfinite(median) or median <= 0.0 or sigma < 1e-6:
-        return (median,), (1.0,)
-    mu = math.log(median)
-    cuts = prior_cuts(median, sigma)
-    if sigma > _WIDE:
-        cuts += [(mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0)]
-    farthest = _FARTHEST * sigma
-    cuts += [c for c in peak_cuts(peaks_of(displays)) if abs(c[0] - mu) <= farthest]
-    low, high = min(cuts)[0], max(cuts)[0]
-    bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
-    cuts += [(place, 0.0) for place in map(math.log, bends) if low < place < high]
-    values, places, widths = zip(*rule(cut(cuts, low, high)), strict=True)
-    scale, steep, exp = 1.0 / (sigma * _ROOT_2PI), -0.5 / (sigma * sigma), math.exp
-    return values, [
-        width * scale * exp(steep * (y - mu) ** 2) for y, width in zip(places, widths, strict=True)
-    ]

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate, chain, pairwise, repeat
-from operator import itemgetter, mul
+from operator import add, itemgetter, mul, sub
 from types import ModuleType
 from typing import Any
 
@@ -35,6 +35,8 @@ _TIE = 1e-7
 _TRIED = 6
 #: So many classes of an outcome are looked at first.
 _HEAVY = 10
+#: Where a probe tells of no more of these classes, only they are summed anew.
+_FEW_TOLD = 4
 #: Two first probes this close are as good as each other; the one better by itself is taken. [money]
 _SAME = 1e-5
 
@@ -234,27 +236,32 @@ class _Plain:
         self.weights = [problem.weights[i] for i in order]
         self.table = _Table(problem.loss)
         self.after = [None if table is None else _Table(table) for table in problem.after]
-        self.chances = []
+        self.chances, self.usual, self.told = [], [], []
         for rows, table in zip(problem.rows_of, problem.tables, strict=True):
             outcomes = list(zip(*map(table.__getitem__, map(rows.__getitem__, order)), strict=True))
             shares = [sum(map(mul, chance, self.weights)) for chance in outcomes]  # most is learnt of these
             first = sorted(range(len(outcomes)), key=shares.__getitem__, reverse=True)
             self.chances.append(list(map(outcomes.__getitem__, first)))
-        places = [list(map(rows.__getitem__, order)) for rows in problem.rows_of]
-        self.alike = [self._alike(*probe) for probe in zip(places, problem.tables, strict=True)]
+            usual, told = self._told(list(map(rows.__getitem__, order)), table)
+            self.usual.append(list(map(usual.__getitem__, first)))
+            self.told.append(told)
 
-    def _alike(self, rows: list[int], table: list[tuple[float, ...]]) -> list[float]:
+    def _told(
+        self, rows: list[int], table: list[tuple[float, ...]]
+    ) -> tuple[tuple[float, ...], dict[int, float]]:
         """
-        Share of each class in which a probe shows what it shows of the most cases, whatever the case. [-]
+        What a probe shows of the most cases, and in what share of each class it may show another thing. [-]
 
-        What it shows so tells nothing: after it no less is lost than acting now loses on these shares.
+        In the rest it tells nothing: after it no less is lost than acting now loses on that. Classes of which
+        it tells nothing at all are left out.
         """
         weight = [0.0] * len(table)
         for w, row in zip(self.weights, rows, strict=True):
             weight[row] += w
         usual = table[max(range(len(table)), key=weight.__getitem__)]
         share = [min([p / q for p, q in zip(row, usual, strict=True) if q > 0.0]) for row in table]
-        return [min(map(share.__getitem__, rows[at])) for at in self.slices]
+        alike = [min(map(share.__getitem__, rows[at]), default=1.0) for at in self.slices]
+        return usual, {c: 1.0 - x for c, x in enumerate(alike) if x < 1.0}
 
     def _branches(self, t: int) -> Iterator[_Branch]:
         """What follows each outcome of a first probe, its own cost not included."""
@@ -303,20 +310,16 @@ class _Plain:
         if branch.share <= 1e-12:
             return best
         table = self.after[first] or self.table
-        few = _Few(self, branch)
-        regrets = few.of(table.regret)
+        few = _Few(self, branch, table)
         pays = {u: least for least, u in branch.seconds if least < best}
         for u in dict.fromkeys(chain(filter(pays.__contains__, self.tried), pays)):
             least, special = pays[u], self.after[u]
             if least >= best:  # not even perfect knowledge would pay
                 continue
-            if special is None:
-                blind = list(map(mul, few.mass, few.classes(self.alike[u])))
-                if least + _least(blind, regrets) >= best:
-                    continue
-            some = regrets if special is None else few.of(special.regret)
+            if special is None and least + few.blind(self.told[u]) >= best:
+                continue
             chances = self.chances[u]
-            if _bounded(few.weights, map(few.cases, chances), few.slices, some, least, best) >= best:
+            if few.after(u, special or table, least, best) >= best:
                 continue
             total = _bounded(branch.weights, chances, self.slices, (special or table).regret, least, best)
             if total < best:
@@ -328,19 +331,47 @@ class _Plain:
 class _Few:
     """The heaviest classes of an outcome: what is lost in them is no more than in all."""
 
-    def __init__(self, plain: _Plain, branch: _Branch) -> None:
-        mass = branch.mass
+    def __init__(self, plain: _Plain, branch: _Branch, table: _Table) -> None:
+        self._plain, self._branch, self._table, mass = plain, branch, table, branch.mass
         heavy = sorted(range(len(mass)), key=mass.__getitem__, reverse=True)[:_HEAVY]
-        self.classes = _picked(heavy)
+        self._classes = _picked(heavy)
+        regrets, heaviest = self._of(table), self._classes(mass)
+        self._lost: list[float] = [sum(map(mul, heaviest, row)) for row in regrets]
+        columns = zip(heavy, zip(*regrets, strict=True), strict=True)
+        #: What each action loses in a class.
+        self._lost_in = {c: [mass[c] * x for x in column] for c, column in columns if mass[c]}
         pieces = [range(len(branch.weights))[plain.slices[c]] for c in heavy]
-        self.cases = _picked(list(chain.from_iterable(pieces)))
-        self.weights = self.cases(branch.weights)
-        self.slices = [slice(a, b) for a, b in pairwise(accumulate(map(len, pieces), initial=0))]
-        self.mass = self.classes(mass)
+        self._cases = _picked(list(chain.from_iterable(pieces)))
+        self._slices = [slice(a, b) for a, b in pairwise(accumulate(map(len, pieces), initial=0))]
 
-    def of(self, regret: list[list[float]]) -> list[Sequence[float]]:
+    def _of(self, table: _Table) -> list[Sequence[float]]:
         """Regrets of every action in these classes."""
-        return list(map(self.classes, regret))
+        return list(map(self._classes, table.regret))
+
+    def blind(self, told: dict[int, float]) -> float:
+        """What is lost in these classes at the least, once a probe has told a share of some."""
+        lost: list[float] = self._lost
+        for c in told.keys() & self._lost_in.keys():
+            lost = list(map(sub, lost, map(told[c].__mul__, self._lost_in[c])))
+        return min(lost)
+
+    def after(self, u: int, table: _Table, total: float, best: float) -> float:
+        """Expected total after a probe as these classes have it; `best` once that is reached."""
+        plain, weights = self._plain, self._branch.weights
+        told = [c for c in plain.told[u] if c in self._lost_in]
+        if len(told) > _FEW_TOLD or table is not self._table:
+            chances = map(self._cases, plain.chances[u])
+            return _bounded(self._cases(weights), chances, self._slices, self._of(table), total, best)
+        pieces = [(plain.slices[c], weights[plain.slices[c]], self._branch.mass[c], c) for c in told]
+        for chance, usual in zip(plain.chances[u], plain.usual[u], strict=True):
+            lost = list(map(usual.__mul__, self._lost))
+            for at, piece, mass, c in pieces:
+                more = sum(map(mul, piece, chance[at])) / mass - usual
+                lost = list(map(add, lost, map(more.__mul__, self._lost_in[c])))
+            total += min(lost)
+            if total >= best:
+                return best
+        return total
 
 
 def _picked(places: Sequence[int]) -> Callable[[Sequence[float]], Sequence[float]]:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
-__all__ = ["Cut", "cut", "in_steps", "peak_cuts", "prior_cuts", "rule"]
+__all__ = ["Cut", "columns", "cut", "in_steps", "peak_cuts", "prior_cuts", "rule"]
 
 #: A place on the axis, and the width of what bends there; zero for a step.
 Cut = tuple[float, float]
@@ -118,15 +119,30 @@ def rule(places: Sequence[float], points: int = 4) -> list[tuple[float, float, f
     list of (x, ln x, width)
         ``sum(width * f(x))`` is the integral of f over ln x; x in its own unit, the others [-].
     """
-    nodes = []
+    return list(zip(*columns(places, points), strict=True))
+
+
+def columns(places: Sequence[float], points: int = 4) -> tuple[list[float], list[float], list[float]]:
+    """
+    The nodes of `rule` in columns.
+
+    Parameters
+    ----------
+    places : sequence of float
+        Ascending ends of the pieces, on ln x. [-]
+    points : int
+        Of the rule in each piece, 3 or 4. [-]
+
+    Returns
+    -------
+    tuple of lists
+        x in its own unit, ln x and width. [-]
+    """
+    halves = [(0.5 * (high - low), low) for low, high in pairwise(places)]
     at_weights = _RULES[points]
-    for i in range(len(places) - 1):
-        half = 0.5 * (places[i + 1] - places[i])
-        middle = places[i] + half
-        for at, weight in at_weights:
-            y = middle + half * at
-            nodes.append((math.exp(y), y, half * weight))
-    return nodes
+    logs = [low + half + half * at for half, low in halves for at, _ in at_weights]
+    widths = [half * weight for half, _ in halves for _, weight in at_weights]
+    return list(map(math.exp, logs)), logs, widths
 
 
 def in_steps(median: float, sigma: float) -> tuple[float, float]:

@@ -17,7 +17,7 @@ from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.displays import Display, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.law import Scale, gain
-from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.likelihood import Together
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.attempt import either_way
 from humclick.diagnosis.observations.measured import labels_between, mixture
@@ -88,12 +88,12 @@ class Amps(Model):
         clamp = clamp_of(weighing.meter)
         display = Display(observation.reading, clamp, weighing.slips)
         locked, sigma = _locked_amps(bench)
-        nothing = display.probability(0.0)
+        nothing, together = display.probability(0.0), Together([display])
 
         def at(ratio: float, wide: float) -> float:
             if ratio <= 0.0:
                 return nothing
-            return max(evidence([display], *_read(bench, clamp, ratio, wide)).value, 1e-300)
+            return together.value(*_read(bench, clamp, ratio, wide))
 
         loose = max(gain(clamp, Quantity.CURRENT, locked * ratio) for ratio in (0.01, 0.1, 1.0, 3.0))
         start = math.log(locked)

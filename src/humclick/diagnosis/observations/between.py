@@ -11,7 +11,7 @@ from typing import ClassVar
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.factors import Factor, p_hot
-from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.likelihood import Together
 from humclick.diagnosis.observations.measured import Measured, across
 from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
 from humclick.diagnosis.observations.outlook import Forecast, Outlook
@@ -87,10 +87,7 @@ class Between(Measured):
             return Factor(())
         hot = p_hot(observation.temperature, weighing.slips["cold_but_warm"])
 
-        @cache
-        def within(median: float, sigma: float) -> float:
-            return max(evidence(displays, median, sigma).value, 1e-300)
-
+        within = cache(Together(displays).value)
         unseen = frozenset({"mechanism"}) | observation.renewed
         left = {f: without(bench.modes_in((f,)), unseen) for f in bench.space.singles}
         marks, faults = marks_of({f: bench.kinds[f] if modes else None for f, modes in left.items()})

@@ -19,7 +19,7 @@ from humclick.diagnosis.cases import Config
 from humclick.diagnosis.displays import Display, Edge, Stretch, cut_at, shares_of
 from humclick.diagnosis.factors import Factor, flat, p_hot
 from humclick.diagnosis.law import gain
-from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.likelihood import Together, evidence
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Group, Model, Probe, Taken
 from humclick.diagnosis.observations.outlook import Forecast, Outlook, Row
@@ -242,7 +242,7 @@ class Measured(Model):
         if median <= 0.0 and quantity is not Quantity.RESISTANCE:
             return max(self.nothing(weighing.bench, probe, displays), 1e-300)
         sigma = math.hypot(sigma, self.common(probe.meter or weighing.meter, quantity, median))
-        return max(evidence(displays, median, sigma).value, 1e-300)
+        return Together(displays).value(median, sigma)
 
     def healthy(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         return self.predicted(bench, probe, {}, False) if self.beside_healthy else None

@@ -16,7 +16,7 @@ from humclick.diagnosis.bench import Bench, without
 from humclick.diagnosis.displays import cut_at, shares_of
 from humclick.diagnosis.factors import Factor, dead, flat
 from humclick.diagnosis.hypotheses import Fault
-from humclick.diagnosis.likelihood import evidence
+from humclick.diagnosis.likelihood import Together
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.measured import mixture
 from humclick.diagnosis.observations.model import COVER_ON, METER, Model, Probe, Taken, touching
@@ -117,9 +117,7 @@ class VoltsStart(Model):
         nominal = bench.machine.nameplate.volts
         nothing = dead(displays, STRAY * nominal)
 
-        @cache
-        def within(volts: float, spread: float) -> float:
-            return evidence(displays, volts, spread).value
+        within = cache(Together(displays).value)
 
         outlet = _Outlet.of(weighing)
 
@@ -131,7 +129,7 @@ class VoltsStart(Model):
 
         def value(bits: int) -> float:
             row = fractions.at(bits, of_rest=outlet.read)
-            return float(sum(map(mul, map(at, row), row.values())))
+            return math.fsum(map(mul, map(at, row), row.values()))
 
         says = PerSet(fractions.marks, partial(map, value))
         most = max(highest(displays[0], outlet.sigma), nothing)
