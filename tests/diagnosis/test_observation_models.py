@@ -284,7 +284,8 @@ def test_every_kind_is_among_those_tested() -> None:
     """Each kind of probe is in one of the tests above."""
     answered = {"look", "attempt", "known_good", "fit", "recorded", "check", "unread"}
     read = {"test", "volts", "feed", "shell", "between", "volts_start", "amps", "pins", "leads"}
-    elsewhere = {"alike", "level", "own_try"}  # of other frames: test_triple, test_kinds_of_machine
+    # of other frames, and of the arrangement: test_triple, test_kinds_of_machine, test_unsure
+    elsewhere = {"alike", "level", "own_try", "under_cover"}
     assert {kind.name for kind in kinds()} == answered | read | elsewhere
 
 

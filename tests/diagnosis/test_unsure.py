@@ -35,9 +35,9 @@ SINGLE = tuple(name for name in ALL if arrangement(name).started)
 SHOP = default_shop()
 
 
-def unsure(*names: str, **plate: float) -> Machine:
+def unsure(*names: str, volts: float = 0.0) -> Machine:
     """A machine that may be any of these, the first for now."""
-    return replace(Machine.of(names[0], None, Nameplate(**plate) if plate else None), also=names[1:])
+    return replace(Machine.of(names[0], None, Nameplate(volts)), also=names[1:])
 
 
 def of_any(plate: float) -> Machine:
@@ -296,6 +296,7 @@ def test_a_look_nobody_is_sure_of_is_not_asked_again() -> None:
         asked.append(advice.next.probe)
         situation = replace(situation, skipped=situation.skipped | {advice.next.probe})
     assert len(asked) == len(set(asked)) > 0
+    assert advice.next is not None
     assert not advice.next.probe.startswith(UNDER_COVER)
 
 

@@ -46,7 +46,7 @@ def test_it_runs_once_the_supply_is_put_right(name: str, what: str) -> None:
 def test_what_hid_behind_it_is_looked_for(name: str, what: str) -> None:
     """It still hums: the supply is no suspect any more, the start gear and what is sealed are."""
     call = called(name, what).seen("fit.supply", "hum_click")
-    judged = judge(call.folded.situation())
+    judged = judge(call._flow.situation)
     assert left_of_part(judged, "supply") < 0.02
     sound = [suspect.probability for suspect in call.advice.suspects if not suspect.parts]
     assert sum(sound) < 0.35
@@ -63,7 +63,7 @@ def test_volts_at_the_outlet_can_be_read_again(name: str) -> None:
     mended = again.seen("fit.supply", "hum_click").seen("supply.volts", "117 V").seen("supply.volts", "118 V")
     assert len(mended.folded.readings) == 5
     assert mended.folded.problems == ()
-    assert left_of_part(judge(mended.folded.situation()), "supply") < 0.02
+    assert left_of_part(judge(mended._flow.situation), "supply") < 0.02
 
 
 def test_a_breaker_trip_outlives_another_complaint_and_not_its_undo() -> None:

@@ -20,13 +20,13 @@ from humclick.jobs.sheet.render import sheet_html
 from tests.web.pages_asked import Bench
 
 AT = {"at": "2026-03-02T09:00:00+01:00"}
-UNSURE = {
+UNSURE: dict[str, Any] = {
     "kind": "machine",
     "arrangement": "rsir-ptc",
     "provisional": True,
     "also_fits": ["rscr-ptc", "csir-current-relay", "rsir-current-relay"],
 }
-HUMS = {"kind": "complaint", "heard": "hum_click"}
+HUMS: dict[str, Any] = {"kind": "complaint", "heard": "hum_click"}
 RELAY = "A plug-on relay with a coil of thick wire, marked for its way up"
 SHOP = default_shop()
 

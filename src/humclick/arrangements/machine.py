@@ -78,6 +78,7 @@ class Machine:
         words = [self.arrangement.id, f"{self.protector} protector", self.supply]
         words += [f"LRA {plate.locked_rotor_amps:g} A"] if plate.locked_rotor_amps is not None else []
         words += [plate.refrigerant] if plate.refrigerant else []
+        words += [f"or {', '.join(self.also)}"] if self.also else []
         return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:

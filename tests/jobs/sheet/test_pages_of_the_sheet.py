@@ -301,7 +301,7 @@ def test_the_machine_is_told_with_its_plate_and_what_its_gas_is(gas: str) -> Non
     for amps, name in ((None, "rsir-ptc"), (12.0, "csr-potential-relay")):
         machine = Machine.of(name, None, Nameplate(115.0, 60.0, amps, None, gas))
         rows = {row.name: row for row in machine_rows(machine)}
-        assert rows["Supply"].value == "115 V, 60 Hz"
+        assert rows["Supply"].value == "115 V 60 Hz"
         assert ("Locked-rotor amps (LRA)" in rows) == (amps is not None)
         assert "Running amps (RLA)" not in rows
         assert rows["Refrigerant"].value == (gas or "not read")
