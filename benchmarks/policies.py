@@ -18,7 +18,6 @@ from benchmarks.visit import Visit
 from benchmarks.world import Case, standstill
 from humclick.diagnosis.advice import (
     _GROUNDED,
-    NO_REPAIR,
     _before_power,
     _guard_probe,
     _guard_value,
@@ -27,7 +26,7 @@ from humclick.diagnosis.advice import (
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
