@@ -7,15 +7,12 @@ true of it.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from html import escape
 from pathlib import Path
 
-from humclick.diagnosis.observations.model import Says
-from humclick.diagnosis.probes import probes_of
-from humclick.meters import Quantity
-from humclick.readings import format_si, parse_reading
 from research.atlas import (
     CONTEXTS,
     ENDS,
@@ -30,12 +27,18 @@ from research.atlas import (
     values,
 )
 
+from humclick.diagnosis.observations.model import Says
+from humclick.diagnosis.probes import probes_of
+from humclick.meters import Quantity
+from humclick.readings import format_si, parse_reading
+
 __all__ = ["FOLDER", "PAGE", "drawn", "one_a_probe", "page", "picture"]
 
 FOLDER = Path(__file__).resolve().parent / "reference" / "atlas"
 PAGE = FOLDER.parent / "atlas.md"
 #: Left edge, width and height of a bar, and what stands below. [px]
 _LEFT, _WIDTH, _ROW, _BAR, _TOP, _FOOT = 190, 560, 24, 17, 8, 40
+_USUAL = "rsir-ptc"
 #: Room for nothing but zeros and for OL at the ends of the axis. [px]
 _END = 26
 #: Fill and letter of what is said: colour never stands alone.
@@ -52,36 +55,15 @@ _WORDS = {
     Says.UNKNOWN: "no known condition",
 }
 _INK, _SOFT = "#1c2733", "#5b6875"
-_INTRO = """# The atlas
-
-For every probe: what is said of every value a meter can show, in six contexts, and what comes next.
-Written by `python docs/atlas.py` from the program itself; [how it judges](../explanation/how-it-judges.md) says why.
-
-## How to read it
-
-Each picture is one probe on one arrangement that has it; the axis is what the display shows, nothing but zeros at its left end and `OL` at its right.
-Each bar is a context: the call as it stands when the value is read.
-*good* reads like a good part; *?* cannot tell, and says why; *bad* points to a fault; *again* is a value that no known condition gives, so it is read again, and the likeliest slip can be corrected with one tap.
-The two ticks on the first bar mark what is expected of a good part.
-
-Four things hold everywhere, and [a test](../../tests/diagnosis/test_atlas.py) plays the whole of it:
-
-- away from the good range on either side alarm never falls;
-- a value that no known condition gives is never taken more lightly than a bad one;
-- below the insulation rule, and on a machine with a grounded winding, nothing puts power on;
-- a value written with more zeros says the same.
-
-The tables tell the first context in words, one row a stretch, with the probe that is advised after it.
-
-| Context | The call as it stands |
-|---|---|
-"""
+#: What stands above this line of the page is written by hand.
+_MARK = "<!-- Below this line the page is written by docs/atlas.py. -->\n"
 
 
 def one_a_probe() -> list[Place]:
-    """One place for each probe: the last arrangement that has it."""
+    """One place for each probe: the first arrangement that has it, the most usual one where it does."""
     same = ("pins.1-3", "pins.2-3")
-    return list({place.probe: place for place in places() if place.probe not in same}.values())
+    rows = sorted((p for p in places() if p.probe not in same), key=lambda p: p.arrangement != _USUAL)
+    return list({place.probe: place for place in reversed(rows)}.values())[::-1]
 
 
 def drawn(place: Place) -> dict[str, list[Cell]]:
@@ -98,7 +80,7 @@ def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_LEFT + _WIDTH + 12} {height}" role="img"'
         f' font-family="sans-serif" font-size="12"><title>{escape(str(title))}</title>',
-        f'<rect width="100%" height="100%" fill="#fff"/>',
+        '<rect width="100%" height="100%" fill="#fff"/>',
     ]
     for k, (name, cells) in enumerate(rows.items()):
         y = _TOP + k * _ROW
@@ -106,8 +88,7 @@ def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
             f'<text x="{_LEFT - 8}" y="{y + 13}" text-anchor="end" fill="{_INK}">{_TITLES[name]}</text>'
         )
         parts += _bar(cells, quantity, y)
-    foot = _TOP + _ROW * len(rows)
-    parts += list(_ticks(quantity, foot))
+    parts += list(_ticks(quantity, _TOP + _ROW * len(rows)))
     return "".join((*parts, "</svg>\n"))
 
 
@@ -146,7 +127,7 @@ def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
             at.append(_LEFT + _END / 2)
         else:
             at.append(_place(reading.value, quantity))
-    return [_LEFT, *(0.5 * (a + b) for a, b in zip(at, at[1:], strict=False)), _LEFT + _WIDTH]
+    return [_LEFT, *(0.5 * (a + b) for a, b in itertools.pairwise(at)), _LEFT + _WIDTH]
 
 
 def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
@@ -183,9 +164,13 @@ def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
         )
         yield f'<path d="M{x:.1f} {_TOP}V{y + 3}" stroke="{_SOFT}" stroke-width=".4"/>'
         yield (
-            f'<text x="{x:.1f}" y="{y + 15}" text-anchor="middle" font-size="9.5" fill="{_SOFT}">{text}</text>'
+            f'<text x="{x:.1f}" y="{y + 15}" text-anchor="middle" font-size="9.5" fill="{_SOFT}">{text}'
+            "</text>"
         )
-    for x, text in ((_LEFT + _END / 2, "0"), (_LEFT + _WIDTH - _END / 2, "OL")):
+    ends = [(_LEFT + _END / 2, "0")]
+    if quantity in (Quantity.RESISTANCE, Quantity.CAPACITANCE):
+        ends.append((_LEFT + _WIDTH - _END / 2, "OL"))
+    for x, text in ends:
         yield (
             f'<text x="{x:.1f}" y="{y + 29}" text-anchor="middle" font-size="10" fill="{_INK}">{text}</text>'
         )
@@ -193,7 +178,8 @@ def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
 
 def page(every: Sequence[tuple[Place, dict[str, list[Cell]]]]) -> str:
     """The page that shows them all."""
-    pieces = [_INTRO]
+    written = PAGE.read_text(encoding="utf-8").partition(_MARK)[0]
+    pieces = [written, _MARK, "\n| Context | The call as it stands |\n|---|---|\n"]
     pieces += [f"| {_TITLES[name]} | {context.title} |\n" for name, context in CONTEXTS.items()]
     for place, rows in every:
         title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title
