@@ -14,9 +14,10 @@ from html import escape
 from pathlib import Path
 
 from research.atlas import (
+    COARSE,
     CONTEXTS,
     ENDS,
-    FINE,
+    MEDIUM,
     ROUGH,
     Cell,
     Place,
@@ -68,7 +69,7 @@ def one_a_probe() -> list[Place]:
 
 def drawn(place: Place) -> dict[str, list[Cell]]:
     """What is said of a probe over its axis, by context."""
-    figures = ROUGH if place.probe == "pins.1-2" else FINE
+    figures = ROUGH if place.probe == "pins.1-2" else COARSE if "pins." in place.probe else MEDIUM
     return {name: swept(place, c, values(place, c, figures)) for name, c in CONTEXTS.items()}
 
 
