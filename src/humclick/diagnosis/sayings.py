@@ -296,6 +296,8 @@ class Alone:
             return Message("{value} (expect OL)", value=self.shown)
         reach = Z95 if probe.model.any_size(self.bench, probe) is None else _OF_ALL
         low, high = (self._as_displayed(median * math.exp(k * reach * sigma)) for k in (-1, 1))
+        if low == high:
+            return Message("{value} (expect about {amount})", value=self.shown, amount=low)
         if low.rpartition(" ")[2] == high.rpartition(" ")[2]:
             low = low.rpartition(" ")[0]
         return Message("{value} (expect {low} to {high})", value=self.shown, low=low, high=high)
