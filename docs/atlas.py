@@ -40,6 +40,8 @@ PAGE = FOLDER.parent / "atlas.md"
 #: Left edge, width and height of a bar, and what stands below. [px]
 _LEFT, _WIDTH, _ROW, _BAR, _TOP, _FOOT = 190, 560, 24, 17, 8, 40
 _USUAL = "rsir-ptc"
+#: A machine of less than that is drawn up to it. [V]
+_LOW_VOLTS = 50.0
 #: Room for nothing but zeros and for OL at the ends of the axis. [px]
 _END = 26
 #: Fill and letter of what is said: colour never stands alone.
@@ -76,6 +78,9 @@ def drawn(place: Place) -> dict[str, list[Cell]]:
 def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
     """The picture of one probe, as SVG."""
     quantity = _quantity(place)
+    high = ENDS[quantity][1]
+    if quantity is Quantity.VOLTAGE and _nominal(place) < _LOW_VOLTS:
+        high = _LOW_VOLTS
     height = _TOP + _ROW * len(rows) + _FOOT
     title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title
     parts = [
@@ -88,8 +93,8 @@ def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
         parts.append(
             f'<text x="{_LEFT - 8}" y="{y + 13}" text-anchor="end" fill="{_INK}">{_TITLES[name]}</text>'
         )
-        parts += _bar(cells, quantity, y)
-    parts += list(_ticks(quantity, _TOP + _ROW * len(rows)))
+        parts += _bar(cells, quantity, high, y)
+    parts += list(_ticks(quantity, high, _TOP + _ROW * len(rows)))
     return "".join((*parts, "</svg>\n"))
 
 
@@ -103,13 +108,17 @@ _TITLES = {
 }
 
 
+def _nominal(place: Place) -> float:
+    return machine(place.arrangement, place.protector, plate=True).nameplate.volts
+
+
 def _quantity(place: Place) -> Quantity:
     return Quantity(probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].quantity)
 
 
-def _place(value: float, quantity: Quantity) -> float:
-    """Where a value stands on the axis: volts evenly, all else by decades. [px]"""
-    low, high = ENDS[quantity]
+def _place(value: float, quantity: Quantity, high: float) -> float:
+    """Where a value stands on an axis up to `high`: volts evenly, all else by decades. [SI], [px]"""
+    low = ENDS[quantity][0]
     inner = _WIDTH - 2 * _END
     share = value / high
     if quantity is not Quantity.VOLTAGE:
@@ -117,7 +126,7 @@ def _place(value: float, quantity: Quantity) -> float:
     return _LEFT + _END + inner * min(max(share, 0.0), 1.0)
 
 
-def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
+def _edges(cells: Sequence[Cell], quantity: Quantity, high: float) -> list[float]:
     """Where each value's stretch of the axis begins, and where the last ends. [px]"""
     shown = [parse_reading(cell.text, quantity) for cell in cells]
     at = []
@@ -127,12 +136,12 @@ def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
         elif reading.below_resolution:
             at.append(_LEFT + _END / 2)
         else:
-            at.append(_place(reading.value, quantity))
+            at.append(_place(reading.value, quantity, high))
     return [_LEFT, *(0.5 * (a + b) for a, b in itertools.pairwise(at)), _LEFT + _WIDTH]
 
 
-def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
-    edges, k = _edges(cells, quantity), 0
+def _bar(cells: Sequence[Cell], quantity: Quantity, high: float, y: int) -> Iterator[str]:
+    edges, k = _edges(cells, quantity, high), 0
     for says, row in stretches(cells):
         left, right = edges[k], edges[k + len(row)]
         fill, word = _LOOKS[says]
@@ -148,16 +157,16 @@ def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
         k += len(row)
 
 
-def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
-    low, high = ENDS[quantity]
-    step = 100.0 if quantity is Quantity.VOLTAGE else 0.0
+def _ticks(quantity: Quantity, high: float, y: int) -> Iterator[str]:
+    low = ENDS[quantity][0]
+    step = high / 5.0 if quantity is Quantity.VOLTAGE else 0.0
     marks = [step * k for k in range(1, int(high / step) + 1)] if step else []
     if not step:
         first = math.ceil(math.log10(low) - 1e-9)
         last = math.floor(math.log10(high) + 1e-9)
         marks = [10.0**power for power in range(first, last + 1)]
     for mark in marks:
-        x = _place(mark, quantity)
+        x = _place(mark, quantity, high)
         text = (
             f"{mark * 1e3:g} mΩ"
             if quantity is Quantity.RESISTANCE and mark < 1
