@@ -65,8 +65,10 @@ _MARK = "<!-- Below this line the page is written by docs/atlas.py. -->\n"
 def one_a_probe() -> list[Place]:
     """One place for each probe: the first arrangement that has it, the most usual one where it does."""
     same = ("pins.1-3", "pins.2-3")
-    rows = sorted((p for p in places() if p.probe not in same), key=lambda p: p.arrangement != _USUAL)
-    return list({place.probe: place for place in reversed(rows)}.values())[::-1]
+    first: dict[str, Place] = {}
+    for place in sorted(places(), key=lambda place: place.arrangement != _USUAL):
+        first.setdefault(place.probe, place)
+    return [place for probe, place in first.items() if probe not in same]
 
 
 def drawn(place: Place) -> dict[str, list[Cell]]:

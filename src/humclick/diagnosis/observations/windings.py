@@ -39,6 +39,8 @@ _IDENTITY: _Naming = ("C", "R", "S")
 _ALIVE = 1e-3
 #: Ways the pins may lie that are this improbable are not foreseen. [-]
 _FOLLOWED = 3e-3
+#: How many standard deviations of a size reach the ends of what sound machines have. [-]
+_REACH = 2.807
 _NEVER: frozenset[str] = frozenset()
 
 
@@ -159,13 +161,23 @@ class Windings(Model):
 
     def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         machine, windings = bench.machine, {"R": "run_winding", "S": "start_winding"}
-        if not probe.pins_named or probe.pins is None:
+        if probe.pins is None:
             return None
+        if not probe.pins_named:  # from the run winding alone to both
+            run, both = (self.any_size(bench, self._named(probe, *pins)) for pins in (("C", "R"), ("S", "R")))
+            if run is None or both is None:
+                return None
+            apart = 0.5 * math.log(both[0] / run[0])
+            return math.sqrt(run[0] * both[0]), max(run[1], both[1]) + apart / _REACH
         between = [windings[pin] for pin in probe.pins if pin in windings]
         if not any(machine.unsized(part, "winding") for part in between):
             return None
         spreads = [machine.size(part, "winding") for part in between]
         return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+
+    @staticmethod
+    def _named(probe: Probe, first: str, second: str) -> Probe:
+        return replace(probe, pins=(first, second))
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
