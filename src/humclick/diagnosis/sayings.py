@@ -329,6 +329,8 @@ class Alone:
         never = set() if probe.opens_with_heat else {WARM}
         if probe.quantity != Quantity.RESISTANCE:
             never.add(_TOUCH)  # it adds ohms
+        if self._below():
+            never |= {WARM, _TOUCH}  # both read more
         if seen.reading is not None and seen.reading.below_resolution:
             never.add("factor_1000")  # nothing times a thousand is nothing
         return max((name for name in SLIPS if name not in never), key=most_with)

@@ -39,6 +39,8 @@ _IDENTITY: _Naming = ("C", "R", "S")
 _ALIVE = 1e-3
 #: Ways the pins may lie that are this improbable are not foreseen. [-]
 _FOLLOWED = 3e-3
+#: The largest and the smallest sound machine there is. [hp]
+_LARGEST, _SMALLEST = 5.0, 0.05
 #: How many standard deviations of a size reach the ends of what sound machines have. [-]
 _REACH = 2.807
 _NEVER: frozenset[str] = frozenset()
@@ -172,8 +174,11 @@ class Windings(Model):
         between = [windings[pin] for pin in probe.pins if pin in windings]
         if not any(machine.unsized(part, "winding") for part in between):
             return None
-        spreads = [machine.size(part, "winding") for part in between]
-        return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+        if machine.nameplate.sizes:
+            return _between(machine, between)
+        (least, _), (most, wide) = (_between(_of_power(machine, hp), between) for hp in (_LARGEST, _SMALLEST))
+        apart = 0.5 * math.log(most / least)
+        return math.sqrt(least * most), wide + apart / _REACH
 
     @staticmethod
     def _named(probe: Probe, first: str, second: str) -> Probe:
@@ -304,6 +309,16 @@ class _Ahead:
         if not spread:
             return tuple(exact)
         return mixture([*spread.values(), 1.0], [*rows, tuple(exact)])
+
+
+def _between(machine: Machine, windings: Sequence[str]) -> tuple[float, float]:
+    """Median and ln standard deviation of windings in a row. [Ω], [-]"""
+    spreads = [machine.size(part, "winding") for part in windings]
+    return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+
+
+def _of_power(machine: Machine, horsepower: float) -> Machine:
+    return replace(machine, nameplate=replace(machine.nameplate, horsepower=horsepower))
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:
