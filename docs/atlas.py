@@ -7,15 +7,17 @@ true of it.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from html import escape
 from pathlib import Path
 
 from research.atlas import (
+    COARSE,
     CONTEXTS,
     ENDS,
-    FINE,
+    MEDIUM,
     ROUGH,
     Cell,
     Place,
@@ -37,6 +39,9 @@ FOLDER = Path(__file__).resolve().parent / "reference" / "atlas"
 PAGE = FOLDER.parent / "atlas.md"
 #: Left edge, width and height of a bar, and what stands below. [px]
 _LEFT, _WIDTH, _ROW, _BAR, _TOP, _FOOT = 190, 560, 24, 17, 8, 40
+_USUAL = "rsir-ptc"
+#: A machine of less than that is drawn up to it. [V]
+_LOW_VOLTS = 50.0
 #: Room for nothing but zeros and for OL at the ends of the axis. [px]
 _END = 26
 #: Fill and letter of what is said: colour never stands alone.
@@ -53,47 +58,31 @@ _WORDS = {
     Says.UNKNOWN: "no known condition",
 }
 _INK, _SOFT = "#1c2733", "#5b6875"
-_INTRO = """# The atlas
-
-For every probe: what is said of every value a meter can show, in six contexts, and what comes next.
-Written by `python docs/atlas.py` from the program itself; [how it judges](../explanation/how-it-judges.md) says why.
-
-## How to read it
-
-Each picture is one probe on one arrangement that has it; the axis is what the display shows, nothing but zeros at its left end and `OL` at its right.
-Each bar is a context: the call as it stands when the value is read.
-*good* reads like a good part; *?* cannot tell, and says why; *bad* points to a fault; *again* is a value that no known condition gives, so it is read again, and the likeliest slip can be corrected with one tap.
-The two ticks on the first bar mark what is expected of a good part.
-
-Four things hold everywhere, and [a test](../../tests/diagnosis/test_atlas.py) plays the whole of it:
-
-- away from the good range on either side alarm never falls;
-- a value that no known condition gives is never taken more lightly than a bad one;
-- below the insulation rule, and on a machine with a grounded winding, nothing puts power on;
-- a value written with more zeros says the same.
-
-The tables tell the first context in words, one row a stretch, with the probe that is advised after it.
-
-| Context | The call as it stands |
-|---|---|
-"""
+#: What stands above this line of the page is written by hand.
+_MARK = "<!-- Below this line the page is written by docs/atlas.py. -->\n"
 
 
 def one_a_probe() -> list[Place]:
-    """One place for each probe: the last arrangement that has it."""
+    """One place for each probe: the first arrangement that has it, the most usual one where it does."""
     same = ("pins.1-3", "pins.2-3")
-    return list({place.probe: place for place in places() if place.probe not in same}.values())
+    first: dict[str, Place] = {}
+    for place in sorted(places(), key=lambda place: place.arrangement != _USUAL):
+        first.setdefault(place.probe, place)
+    return [place for probe, place in first.items() if probe not in same]
 
 
 def drawn(place: Place) -> dict[str, list[Cell]]:
     """What is said of a probe over its axis, by context."""
-    figures = ROUGH if place.probe == "pins.1-2" else FINE
+    figures = ROUGH if place.probe == "pins.1-2" else COARSE if "pins." in place.probe else MEDIUM
     return {name: swept(place, c, values(place, c, figures)) for name, c in CONTEXTS.items()}
 
 
 def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
     """The picture of one probe, as SVG."""
     quantity = _quantity(place)
+    high = ENDS[quantity][1]
+    if quantity is Quantity.VOLTAGE and _nominal(place) < _LOW_VOLTS:
+        high = _LOW_VOLTS
     height = _TOP + _ROW * len(rows) + _FOOT
     title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title
     parts = [
@@ -106,9 +95,8 @@ def picture(place: Place, rows: dict[str, list[Cell]]) -> str:
         parts.append(
             f'<text x="{_LEFT - 8}" y="{y + 13}" text-anchor="end" fill="{_INK}">{_TITLES[name]}</text>'
         )
-        parts += _bar(cells, quantity, y)
-    foot = _TOP + _ROW * len(rows)
-    parts += list(_ticks(quantity, foot))
+        parts += _bar(cells, quantity, high, y)
+    parts += list(_ticks(quantity, high, _TOP + _ROW * len(rows)))
     return "".join((*parts, "</svg>\n"))
 
 
@@ -122,13 +110,17 @@ _TITLES = {
 }
 
 
+def _nominal(place: Place) -> float:
+    return machine(place.arrangement, place.protector, plate=True).nameplate.volts
+
+
 def _quantity(place: Place) -> Quantity:
     return Quantity(probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].quantity)
 
 
-def _place(value: float, quantity: Quantity) -> float:
-    """Where a value stands on the axis: volts evenly, all else by decades. [px]"""
-    low, high = ENDS[quantity]
+def _place(value: float, quantity: Quantity, high: float) -> float:
+    """Where a value stands on an axis up to `high`: volts evenly, all else by decades. [SI], [px]"""
+    low = ENDS[quantity][0]
     inner = _WIDTH - 2 * _END
     share = value / high
     if quantity is not Quantity.VOLTAGE:
@@ -136,7 +128,7 @@ def _place(value: float, quantity: Quantity) -> float:
     return _LEFT + _END + inner * min(max(share, 0.0), 1.0)
 
 
-def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
+def _edges(cells: Sequence[Cell], quantity: Quantity, high: float) -> list[float]:
     """Where each value's stretch of the axis begins, and where the last ends. [px]"""
     shown = [parse_reading(cell.text, quantity) for cell in cells]
     at = []
@@ -146,12 +138,12 @@ def _edges(cells: Sequence[Cell], quantity: Quantity) -> list[float]:
         elif reading.below_resolution:
             at.append(_LEFT + _END / 2)
         else:
-            at.append(_place(reading.value, quantity))
-    return [_LEFT, *(0.5 * (a + b) for a, b in zip(at, at[1:], strict=False)), _LEFT + _WIDTH]
+            at.append(_place(reading.value, quantity, high))
+    return [_LEFT, *(0.5 * (a + b) for a, b in itertools.pairwise(at)), _LEFT + _WIDTH]
 
 
-def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
-    edges, k = _edges(cells, quantity), 0
+def _bar(cells: Sequence[Cell], quantity: Quantity, high: float, y: int) -> Iterator[str]:
+    edges, k = _edges(cells, quantity, high), 0
     for says, row in stretches(cells):
         left, right = edges[k], edges[k + len(row)]
         fill, word = _LOOKS[says]
@@ -167,16 +159,16 @@ def _bar(cells: Sequence[Cell], quantity: Quantity, y: int) -> Iterator[str]:
         k += len(row)
 
 
-def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
-    low, high = ENDS[quantity]
-    step = 100.0 if quantity is Quantity.VOLTAGE else 0.0
+def _ticks(quantity: Quantity, high: float, y: int) -> Iterator[str]:
+    low = ENDS[quantity][0]
+    step = high / 5.0 if quantity is Quantity.VOLTAGE else 0.0
     marks = [step * k for k in range(1, int(high / step) + 1)] if step else []
     if not step:
         first = math.ceil(math.log10(low) - 1e-9)
         last = math.floor(math.log10(high) + 1e-9)
         marks = [10.0**power for power in range(first, last + 1)]
     for mark in marks:
-        x = _place(mark, quantity)
+        x = _place(mark, quantity, high)
         text = (
             f"{mark * 1e3:g} mΩ"
             if quantity is Quantity.RESISTANCE and mark < 1
@@ -184,9 +176,13 @@ def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
         )
         yield f'<path d="M{x:.1f} {_TOP}V{y + 3}" stroke="{_SOFT}" stroke-width=".4"/>'
         yield (
-            f'<text x="{x:.1f}" y="{y + 15}" text-anchor="middle" font-size="9.5" fill="{_SOFT}">{text}</text>'
+            f'<text x="{x:.1f}" y="{y + 15}" text-anchor="middle" font-size="9.5" fill="{_SOFT}">{text}'
+            "</text>"
         )
-    for x, text in ((_LEFT + _END / 2, "0"), (_LEFT + _WIDTH - _END / 2, "OL")):
+    ends = [(_LEFT + _END / 2, "0")]
+    if quantity in (Quantity.RESISTANCE, Quantity.CAPACITANCE):
+        ends.append((_LEFT + _WIDTH - _END / 2, "OL"))
+    for x, text in ends:
         yield (
             f'<text x="{x:.1f}" y="{y + 29}" text-anchor="middle" font-size="10" fill="{_INK}">{text}</text>'
         )
@@ -194,7 +190,8 @@ def _ticks(quantity: Quantity, y: int) -> Iterator[str]:
 
 def page(every: Sequence[tuple[Place, dict[str, list[Cell]]]]) -> str:
     """The page that shows them all."""
-    pieces = [_INTRO]
+    written = PAGE.read_text(encoding="utf-8").partition(_MARK)[0]
+    pieces = [written, _MARK, "\n| Context | The call as it stands |\n|---|---|\n"]
     pieces += [f"| {_TITLES[name]} | {context.title} |\n" for name, context in CONTEXTS.items()]
     for place, rows in every:
         title = probes_of(machine(place.arrangement, place.protector, plate=True))[place.probe].title

@@ -32,6 +32,7 @@ __all__ = [
     "COARSE",
     "CONTEXTS",
     "FINE",
+    "MEDIUM",
     "ROUGH",
     "Cell",
     "Context",
@@ -49,7 +50,7 @@ __all__ = [
 ]
 
 #: Figures a decade is cut at: E6 (IEC 60063), and coarser. [-]
-FINE, COARSE, ROUGH = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8), (1.0, 3.3), (1.0,)
+FINE, MEDIUM, COARSE, ROUGH = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8), (1.0, 2.2, 4.7), (1.0, 3.3), (1.0,)
 #: Both ends of the axis of each quantity. [SI]
 ENDS = {
     Quantity.RESISTANCE: (1e-3, 1e9),
@@ -59,7 +60,7 @@ ENDS = {
 }
 #: Steps between volts, up to so many, where faults are told by tenths and not by decades. [V]
 VOLTS = {FINE: ((1.0, 30.0), (5.0, 500.0)), COARSE: ((3.0, 30.0), (20.0, 500.0))}
-VOLTS[ROUGH] = VOLTS[COARSE]
+VOLTS[ROUGH], VOLTS[MEDIUM] = VOLTS[COARSE], VOLTS[FINE]
 #: Where in the spread of sound ones values are added. [-]
 _WITHIN = (-2.0, -1.0, 0.0, 1.0, 2.0)
 #: What is typed for a value: unit and its size, largest first. [SI]

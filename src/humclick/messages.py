@@ -3,7 +3,7 @@ Messages: what the program says, as a value; one translator a language makes the
 
 A message is an id and its values. The id is the English sentence, with named places in braces::
 
-    Message("{value}: as a healthy {part} reads.", value="12 Ω", part=Message("start relay"))
+    Message("{value}: reads like a good {part}.", value="12 Ω", part=Message("start relay"))
 
 A value is a number, a text that is the same in every language (a reading, a name somebody typed), another
 message, or a tuple of these: a list, joined as the language joins it. The format of a place may ask for

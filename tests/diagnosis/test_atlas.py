@@ -116,15 +116,15 @@ def safe(cells: Sequence[Cell], place: Place) -> None:
 def test_away_from_good_alarm_never_falls(place: Place) -> None:
     """And every value has a finding that says one of four; with nothing else found, and coarsely."""
     context = CONTEXTS["healthy"]
-    figures = ROUGH if place.probe == _UNNAMED else COARSE
+    figures = ROUGH if place.probe.startswith(("pins.", "shell.")) else COARSE
     check(place, "healthy", swept(place, context, values(place, context, figures)))
 
 
 @pytest.mark.parametrize("name", [name for name in CONTEXTS if name != "healthy"])
 def test_nor_does_it_in_other_contexts(name: str) -> None:
     """Nothing known, a try a moment ago, a warm part, a grounded winding, a pocket meter."""
-    for place in ONE:
-        if not place.probe.startswith("pins.") or place.probe == "pins.C-S":
+    for place in ONE[list(CONTEXTS).index(name) % 3 :: 3]:  # each probe in one or two of them
+        if place.probe != _UNNAMED:
             check(place, name, swept(place, CONTEXTS[name], values(place, CONTEXTS[name], ROUGH)))
 
 
@@ -186,7 +186,7 @@ def _same_digits() -> Iterator[tuple[Place, str]]:
 _PLACED = list(_same_digits())
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.sampled_from(_PLACED), st.integers(1, 999), st.integers(0, 2), st.sampled_from(sorted(CONTEXTS)))
 def test_trailing_zeros_turn_nothing(at: tuple[Place, str], figure: int, decimals: int, name: str) -> None:
     """A value written with more zeros says the same word for word, and leaves the same suspects."""
@@ -312,7 +312,7 @@ def test_a_pill_that_reads_as_a_warm_one_is_to_cool() -> None:
 def test_a_capacitor_above_its_stamp_is_not_called_low() -> None:
     """What a fault makes less of is not named where more was read."""
     (cell,) = swept(Place("psc", "internal", "run_capacitor.farads"), CONTEXTS["healthy"], ("45 uF",))
-    assert cell.finding.says is Says.BAD
+    assert ALARM[cell.finding.says] == 2
     assert "below" not in cell.finding.text
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from humclick.arrangements.machine import Machine
 from humclick.diagnosis.bench import Bench
+from humclick.diagnosis.beyond import four_or_more
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.forecast import forecast
 from humclick.diagnosis.hypotheses import Hypotheses
@@ -270,3 +271,17 @@ def test_sets_left_out_hold_no_more_than_is_said_whatever_the_order() -> None:
         assert whole.left_out == 0.0
         assert math.fsum(left_out) <= told.left_out <= TOLERANCE
         assert weighed == pytest.approx({c: every[c] for c in weighed}, abs=told.left_out)
+
+
+@pytest.mark.parametrize(
+    ("beyond", "said"),
+    [
+        (0.004, "Four or more faults at once: <1 % at most"),
+        (0.2, "Four or more faults at once: 20 % at most"),
+        (0.97, "Four or more faults at once are not ruled out"),
+        (1.0, "Four or more faults at once are not ruled out"),
+    ],
+)
+def test_a_bound_that_bounds_nothing_is_said_plainly(beyond: float, said: str) -> None:
+    """Nobody is told of at most 100 %."""
+    assert four_or_more(beyond) == said

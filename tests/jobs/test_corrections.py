@@ -1,4 +1,4 @@
-"""A reading written down wrong is corrected: the right one counts in its place, and the old one stays on the call."""
+"""A reading written down wrong is corrected: the right one counts, and the old one stays on the call."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def test_a_correction_that_makes_no_sense_is_refused_and_changes_nothing(
         )
         flow = Flow(flow.call.then(event), flow.shop)
     with pytest.raises(Refused, match=message):
-        flow.keep("correction", NOW, **content)
+        flow.keep("correction", NOW, reading=None, **content)
     late = new_event("correction", at=NOW, device="b", turn=flow.call.turn + 1, **content)
     call = fold((*flow.events, late), device="a")
     assert [r.text for r in call.readings] == ["4.7", "quiet", "30k"]
@@ -182,8 +182,9 @@ def test_the_last_correction_of_a_reading_counts() -> None:
     flow = flow.keep("correction", NOW, of=of, value="4.2").keep("correction", NOW, of=of, temperature="hot")
     kept = flow.call.readings[0]
     assert (kept.text, kept.temperature.kind) == ("4.2", "hot")
-    lone = replace(flow.events[-1], of="x")
-    assert isinstance(lone, ReadingCorrected)
+    last = flow.events[-1]
+    assert isinstance(last, ReadingCorrected)
+    lone = replace(last, of="x")
     said: list[str] = []
     assert corrected([lone], lambda _: flow.probe("pins.C-R"), lambda *row: said.append(row[0])) == {}
     assert said == [lone.id]

@@ -58,12 +58,13 @@ def test_compiled_catalogues_are_up_to_date(code: str) -> None:
 
 def test_a_sentence_of_judgement_is_said_with_a_decimal_comma() -> None:
     """Values stand in the places of the translated sentence, messages among them translated too."""
-    value = Message("{value} (healthy: {low} to {high})", value="OL", low="2.7 Ω", high="13 Ω")
+    value = Message("{value} (expect {low} to {high})", value="OL", low="2.7 Ω", high="13 Ω")
     faults = (Message("broken open"),)
     found = Message(
         "{value}: speaks for {part} {faults:or}.", value=value, part=Message("PTC starter"), faults=faults
     )
-    assert found == "OL (healthy: 2.7 Ω to 13 Ω): speaks for PTC starter broken open."
+    assert found == "OL (expect 2.7 Ω to 13 Ω): speaks for PTC starter broken open."
     assert (
-        translator("es").text(found) == "OL (sano: de 2,7 Ω a 13 Ω): habla de arrancador PTC roto y abierto."
+        translator("es").text(found)
+        == "OL (se espera de 2,7 Ω a 13 Ω): habla de arrancador PTC roto y abierto."
     )

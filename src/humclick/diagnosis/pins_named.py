@@ -132,7 +132,7 @@ def _said(
     if test.adds_up and all(real) and real != _CALLED and finding.conclusion not in _DOUBTED:
         names = {probe: _between(real, probe) for probe in readings}
         wrong = [
-            Message("the pin called {pin} is {name}", pin=pin, name=str(name))
+            Message("the pin called {pin} is really {name}", pin=pin, name=str(name))
             for pin, name in zip(_CALLED, real, strict=True)
             if pin != name
         ]

@@ -46,7 +46,7 @@ _OF_ALL = 2.807
 _AGAIN = Message("Read it again: lift the tips, press on bright metal, same two points.")
 _LIVE_AGAIN = Message("Read it again at the same two points, on the volts range.")
 #: Slips that are spoken of by name.
-WARM = "cold_but_warm"
+WARM, _TOUCH = "cold_but_warm", "dirty_contact"
 #: Slips that may show anything, however far from what is there.
 _ANYWHERE = frozenset({"wild", "factor_1000"})
 #: What a warm part has many times more of than a cold one. A choice. [-]
@@ -149,8 +149,9 @@ class Alone:
             slip = self._slip(sound)
             if slip in _ANYWHERE:  # no nearer to sound than to a fault
                 return self._of_no_condition(value, part, slip)
-            return self._either(value, slip, faults), Says.UNCLEAR
-        if self._clears(any_how):
+            says = Says.UNKNOWN if self._below() else Says.UNCLEAR  # a poor touch adds ohms
+            return self._either(value, slip, faults), says
+        if not probe.proves_safety and self._clears(any_how):
             return self._either(value, self._slip(sound), faults), Says.UNKNOWN
         if part is None or len(self.factor.scope) > 1:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
@@ -183,6 +184,23 @@ class Alone:
     def _either(self, value: str, slip: str, faults: tuple[Message, ...]) -> Message:
         form = N_("{value}: either {slip}, or {faults:or}. Make sure, and read it again.")
         return Message.of(form, value=value, slip=self._said(slip), faults=faults)
+
+    def _a_little_more(self) -> bool:
+        """Whether so little more was read than a sound part has that a poor touch adds it."""
+        model, probe, seen = self.taken.probe.model, self.taken.probe, self.taken.observation
+        usual = model.any_size(self.bench, probe) or model.healthy(self.bench, probe)
+        value = seen.reading.value if seen.reading is not None else None
+        if usual is None or value is None or value < usual[0]:
+            return False
+        touch = self.bench.shop.slips["dirty_contact_ohms"]
+        return value <= _MUCH_MORE * usual[0] * math.exp(_OF_ALL * usual[1]) + touch
+
+    def _below(self) -> bool:
+        """Whether less was read than a sound part has."""
+        model, probe, seen = self.taken.probe.model, self.taken.probe, self.taken.observation
+        usual = model.any_size(self.bench, probe) or model.healthy(self.bench, probe)
+        value = seen.reading.value if seen.reading is not None else None
+        return usual is not None and value is not None and value < usual[0]
 
     def _clears(self, any_how: Mapping[Config, float]) -> bool:
         """Whether it speaks rather for sound parts and a slip than for a fault, as rare as that is."""
@@ -217,6 +235,9 @@ class Alone:
         form = N_("{value}: no known condition of the {part} reads this; likeliest {slip}. {again}")
         again = _LIVE_AGAIN if self.taken.probe.live else _AGAIN
         words, part = self._said(slip), part or Message("windings")
+        if slip == _TOUCH and self._a_little_more():
+            form = N_("{value}: a little more than good; likeliest {slip}. {again}")
+            return Message.of(form, value=value, slip=words, again=again), Says.UNCLEAR
         return Message.of(form, value=value, part=part, slip=words, again=again), Says.UNKNOWN
 
     def _of_some_size(self) -> bool:
@@ -276,6 +297,8 @@ class Alone:
             return Message("{value} (expect OL)", value=self.shown)
         reach = Z95 if probe.model.any_size(self.bench, probe) is None else _OF_ALL
         low, high = (self._as_displayed(median * math.exp(k * reach * sigma)) for k in (-1, 1))
+        if low == high:
+            return Message("{value} (expect about {amount})", value=self.shown, amount=low)
         if low.rpartition(" ")[2] == high.rpartition(" ")[2]:
             low = low.rpartition(" ")[0]
         form = N_("{value} (expect {low} to {high})")
@@ -313,6 +336,10 @@ class Alone:
 
         probe, seen = self.taken
         never = set() if probe.opens_with_heat else {WARM}
+        if probe.quantity != Quantity.RESISTANCE:
+            never.add(_TOUCH)  # it adds ohms
+        if self._below():
+            never |= {WARM, _TOUCH}  # both read more
         if seen.reading is not None and seen.reading.below_resolution:
             never.add("factor_1000")  # nothing times a thousand is nothing
         return max((name for name in SLIPS if name not in never), key=most_with)

@@ -153,6 +153,8 @@ class Folding:
             return False
         if event.turn > self.turn + MOST_AHEAD:
             return False
+        if event.id in {right.of for right in self.of_kind.get(ReadingCorrected, ())}:
+            return False  # a correction may come before its reading
         if isinstance(event, PhotoTaken) and event.sha256 in {
             mark.sha256 for mark in self.of_kind.get(PhotoMarked, ())
         }:

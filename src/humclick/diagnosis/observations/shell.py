@@ -14,9 +14,9 @@ from humclick.circuit.network import Setup, predict
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.factors import copper
 from humclick.diagnosis.observations.measured import Measured
-from humclick.diagnosis.observations.model import Group, Probe, Taken, touching
+from humclick.diagnosis.observations.model import Group, Probe, Said, Sayings, Says, Taken, touching
 from humclick.diagnosis.shop import Shop
-from humclick.messages import Message
+from humclick.messages import N_, Message
 from humclick.meters import Meter, Quantity, meter
 from humclick.readings import PartTemperature
 
@@ -86,6 +86,16 @@ class Shell(Measured):
 
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         return math.hypot(super().common(meter, quantity, median), copper(PartTemperature())[1])
+
+    def finding(self, say: Sayings) -> Said:
+        """What it looks for, and no more: an open winding shows elsewhere."""
+        text, says = super().finding(say)
+        if says is not Says.GOOD:
+            return text, says
+        if say.taken.probe.meter is not None:
+            return Message("{value} to the shell: good insulation.", value=say.shown), says
+        form = N_("{value} to the shell: no leak this meter can see. It can't prove the insulation.")
+        return Message.of(form, value=say.shown), says
 
     def group(self, taken: Taken, mended: frozenset[str]) -> Group | None:
         """One insulation, whatever it is read with."""

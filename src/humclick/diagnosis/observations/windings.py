@@ -48,6 +48,10 @@ _IDENTITY: _Naming = ("C", "R", "S")
 _ALIVE = 1e-3
 #: Ways the pins may lie that are this improbable are not foreseen. [-]
 _FOLLOWED = 3e-3
+#: The largest and the smallest sound machine there is. [hp]
+_LARGEST, _SMALLEST = 5.0, 0.05
+#: How many standard deviations of a size reach the ends of what sound machines have. [-]
+_REACH = 2.807
 _NEVER: frozenset[str] = frozenset()
 #: Sound windings fit where they make what was read so many times as probable as any value is. A choice. [-]
 _ANY = 1.0
@@ -175,13 +179,26 @@ class Windings(Model):
 
     def any_size(self, bench: Bench, probe: Probe) -> tuple[float, float] | None:
         machine, windings = bench.machine, {"R": "run_winding", "S": "start_winding"}
-        if not probe.pins_named or probe.pins is None:
+        if probe.pins is None:
             return None
+        if not probe.pins_named:  # from the run winding alone to both
+            run, both = (self.any_size(bench, self._named(probe, *pins)) for pins in (("C", "R"), ("S", "R")))
+            if run is None or both is None:
+                return None
+            apart = 0.5 * math.log(both[0] / run[0])
+            return math.sqrt(run[0] * both[0]), max(run[1], both[1]) + apart / _REACH
         between = [windings[pin] for pin in probe.pins if pin in windings]
         if not any(machine.unsized(part, "winding") for part in between):
             return None
-        spreads = [machine.size(part, "winding") for part in between]
-        return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+        if machine.nameplate.sizes:
+            return _between(machine, between)
+        (least, _), (most, wide) = (_between(_of_power(machine, hp), between) for hp in (_LARGEST, _SMALLEST))
+        apart = 0.5 * math.log(most / least)
+        return math.sqrt(least * most), wide + apart / _REACH
+
+    @staticmethod
+    def _named(probe: Probe, first: str, second: str) -> Probe:
+        return replace(probe, pins=(first, second))
 
     # -- what would be seen ---------------------------------------------------------------------------------
 
@@ -313,6 +330,16 @@ class _Ahead:
         if not spread:
             return tuple(exact)
         return mixture([*spread.values(), 1.0], [*rows, tuple(exact)])
+
+
+def _between(machine: Machine, windings: Sequence[str]) -> tuple[float, float]:
+    """Median and ln standard deviation of windings in a row. [Ω], [-]"""
+    spreads = [machine.size(part, "winding") for part in windings]
+    return math.fsum(s.median for s in spreads), max(s.sigma for s in spreads)
+
+
+def _of_power(machine: Machine, horsepower: float) -> Machine:
+    return replace(machine, nameplate=replace(machine.nameplate, horsepower=horsepower))
 
 
 def _scope(bench: Bench) -> tuple[int, ...]:
