@@ -182,6 +182,9 @@ class _Sayings:
         if observation.temperature.kind == "hot" and lost and probe.opens_with_heat:
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
+        if observation.temperature.kind == "unknown" and lost and probe.again_cool:
+            form = N_("{value}: the protector inside may only be hot: let it cool and measure again.")
+            return Message.of(form, value=self.shown), Says.UNCLEAR
         value = _beside_healthy(bench, probe, self.shown)
         part = bench.machine.part(probe.part).family.title if probe.part else None
         any_how, by_itself = _summed(self.factor), _summed(self._only(""))

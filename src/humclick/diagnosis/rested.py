@@ -31,10 +31,10 @@ def rested_try(judged: Judged) -> tuple[GuardState, ...]:
     The try that stands before a repair; nothing where it is on record or nothing speaks for a sound machine.
 
     A try counts if it ran, if it failed after a rest, or if it failed twice; one from before something was
-    put right says nothing of the machine as it is now.
+    set says nothing of the machine as it is now. After a repair its own try comes anyway.
     """
     situation, bench = judged.situation, judged.bench
-    if _sound(judged) < _MAY_BE_SOUND:
+    if situation.repairs or _sound(judged) < _MAY_BE_SOUND:
         return ()
     taken = taken_of(bench.machine, situation.observations, bench.shop)
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
