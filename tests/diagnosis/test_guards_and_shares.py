@@ -221,7 +221,7 @@ def test_nothing_known_of_a_display_spreads_it_evenly_over_decades() -> None:
 def test_a_dead_wire_shows_nothing_or_a_stray_voltage() -> None:
     """Never more than the strays; a fraction of a volt more often than tens."""
     stray = 23.0
-    at = [dead(show(f"{v} V", VOLT), stray) for v in ("0.0", "0.4", "12.0", "22.9", "23.1", "115.0")]
+    at = [dead([show(f"{v} V", VOLT)], stray) for v in ("0.0", "0.4", "12.0", "22.9", "23.1", "115.0")]
     assert at == sorted(at, reverse=True)
     assert at[0] > 0.4
     assert at[2] == pytest.approx(at[3], rel=0.01)
