@@ -116,7 +116,7 @@ def _bins() -> Plain:
             ]
             shown = [Display(parse_reading(text, quantity), own, slips) for text in texts]
             found[f"{name} {quantity} nothing"] = [p for d in shown for p in (uncharged([d], 1e-5), flat(d))]
-            found[f"{name} {quantity} stray"] = [dead(d, 24.0) for d in shown]
+            found[f"{name} {quantity} stray"] = [dead([d], 24.0) for d in shown]
             found[f"{name} {quantity} peaks"] = [x for row in sorted(peaks_of(shown * 2)) for x in row]
             for sigma in (0.05, 0.8):
                 rows = [evidence([d], values[-1] or 1.0, sigma) for d in shown]
