@@ -23,6 +23,22 @@ WITH_COMPRESSOR = frozenset(
 )
 """What a new compressor brings along (the remedy reads: with new start gear)."""
 
+WORN = {
+    "earth": frozenset({"restore ground"}),
+    "wiring": frozenset({"repair terminals", "correct wiring"}),
+    "ptc": frozenset({"replace starter"}),
+    "timed_starter": frozenset({"replace starter"}),
+    "current_relay": frozenset({"replace relay"}),
+    "potential_relay": frozenset({"replace relay"}),
+    "start_capacitor": frozenset({"replace start capacitor"}),
+    "run_capacitor": frozenset({"replace run capacitor"}),
+    "overload_protector": frozenset({"replace overload protector"}),
+    "mechanism": frozenset({"clear condenser", "replace compressor", "warm compressor"}),
+    "pins": frozenset({"replace compressor"}),
+    "shell": frozenset({"replace compressor"}),
+}
+"""Remedies of what a test or a look of a part speaks against: where one is allowed, the part is worn."""
+
 SIZES = (
     (0.0, 0.2, "below 1/5 hp"),
     (0.2, 0.6, "1/5 to 1/2 hp"),
@@ -89,10 +105,16 @@ class Outcome:
         """
         Whether a machine with nothing broken is called healthy.
 
-        Nothing sound is ordered, and no test and no look is said to speak against a part. Handing over
+        Nothing sound is ordered, and no test and no look is said to speak against a sound part. Handing over
         condemns nothing and is counted apart.
         """
-        return not self.condemned and not self.bad
+        return not self.condemned and not self.slandered
+
+    @property
+    def slandered(self) -> tuple[str, ...]:
+        """Tests and looks said to speak against a part that is neither to blame nor worn."""
+        worn = frozenset().union(*self.truth.needs, self.allowed)
+        return tuple(each for each in self.bad if not worn & WORN.get(each.partition(".")[0], frozenset()))
 
     @property
     def condemned(self) -> bool:
@@ -178,7 +200,7 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, object]:
         ),
         "nothing broken: right": _share(each.right for each in healthy),
         "nothing broken: nothing ordered": _share(not each.condemned for each in healthy),
-        "nothing broken: no part called bad": _share(not each.bad for each in healthy),
+        "nothing broken: no sound part called bad": _share(not each.slandered for each in healthy),
         "nothing broken: handed over": _share(each.ended == "handed over" for each in healthy),
         "healthy called healthy": _share(each.spared for each in healthy),
         "verdicts": len(claimed),

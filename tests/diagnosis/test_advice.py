@@ -108,7 +108,10 @@ def call(
         if probe.startswith("fit."):
             situation = replace(situation, skipped=situation.skipped | {probe})
             continue
-        observation = seen(probe, {**SOUND, **answers}[probe])
+        shown = {**SOUND, **answers}[probe]
+        if probe == "attempt.as_found" and "control.setting" in answers and "control.setting" not in asked:
+            shown = "silent"  # it does not call yet
+        observation = seen(probe, shown)
         situation = replace(situation, observations=(*situation.observations, observation), hot=hot)
     raise AssertionError(f"no verdict after 30 probes: {asked}")
 

@@ -9,10 +9,10 @@ import pytest
 
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.choices import choices
-from humclick.diagnosis.decisions import HAND_OVER, covered
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, covered
 from humclick.diagnosis.judged import judge
 from humclick.diagnosis.planner import plan
-from humclick.diagnosis.power import bars
+from humclick.diagnosis.power import bars, owed
 from humclick.diagnosis.remaining import left_suspects, left_to_do
 from humclick.diagnosis.shop import default_shop
 from tests.diagnosis.written_answers import prefixes, situation_of
@@ -99,7 +99,9 @@ def test_the_decision_flips_just_at_its_factor(call: dict[str, Any], count: int)
         )
         action = actions[made.action]
         if action != HAND_OVER:
-            right = math.fsum(p for c, p in judged.post.by_class.items() if c <= covered(action))
+            repairs = action - owed(situation, judged.bench.shop) - NO_REPAIR
+            mended = {c: p for c, p in judged.post.by_class.items() if c <= covered(action)}
+            right = math.fsum(p for c, p in mended.items() if c & repairs or not repairs)
             assert verdict.probability == pytest.approx(right)
 
 

@@ -30,8 +30,8 @@ __all__ = ["choices", "cover_open", "opening_cost"]
 _PLANNED_MASS, _PLANNED_MOST = 0.993, 110
 #: Above this probability of a grounded winding nothing is powered until the shell has been tested. [-]
 _GROUNDED = 0.03
-#: What runs as it is is repaired only where that is needed more probably than not. [-]
-_LIKELIER = 0.5
+#: What runs as it is is repaired only where that is clearly more probably needed than not. A choice. [-]
+_LIKELIER = 0.6
 #: Price of a second probe that is not to be planned. [money]
 _NEVER = 1e9
 

@@ -31,10 +31,10 @@ def rested_try(judged: Judged) -> tuple[GuardState, ...]:
     The try that stands before a repair; nothing where it is on record or nothing speaks for a sound machine.
 
     A try counts if it ran, if it failed after a rest, or if it failed twice; one from before something was
-    put right says nothing of the machine as it is now.
+    set says nothing of the machine as it is now. After a repair its own try comes anyway.
     """
     situation, bench = judged.situation, judged.bench
-    if _sound(judged) < _MAY_BE_SOUND:
+    if situation.repairs or _sound(judged) < _MAY_BE_SOUND:
         return ()
     taken = taken_of(bench.machine, situation.observations, bench.shop)
     changes = [i for i, (p, o) in enumerate(taken) if p.repairs or o.probe in bench.machine.put_right]
@@ -68,7 +68,8 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
     situation, bench = judged.situation, judged.bench
     taken = taken_of(bench.machine, situation.observations, bench.shop)
     tried = any(p.tries_as_it_is and o.answer and o.renewed == situation.renewed for p, o in taken)
-    if not runs_as_it_is(situation, taken) and (tried or _sound(judged) < _MAY_BE_SOUND):
+    ran = runs_as_it_is(situation, taken)
+    if not ran and (tried or _sound(judged) < _MAY_BE_SOUND):
         return ()
     known, done = probes_of(bench.machine, bench.shop), remedies_done(situation)
     again = []
@@ -76,6 +77,8 @@ def seen_again(judged: Judged, action: frozenset[str]) -> tuple[GuardState, ...]
         seen = [taken[i].observation.answer for i in factor.observations]
         probe = known.get(taken[factor.observations[0]].probe.id) if seen else None
         if probe is None or probe.look is None or not factor.table:
+            continue
+        if not ran and not probe.bars.isdisjoint(seen):  # stands until it is put right
             continue
         worst = max(factor.table, key=lambda config: factor.table[config][0])
         faults = [(p, m) for p, m in zip(factor.scope, worst, strict=True) if m]

@@ -127,6 +127,9 @@ class Alone:
         if observation.temperature.kind == "hot" and probe.opens_with_heat and self._lost():
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
+        if observation.temperature.kind == "unknown" and probe.again_cool and self._lost():
+            form = N_("{value}: the protector inside may only be hot: let it cool and measure again.")
+            return Message.of(form, value=self.shown), Says.UNCLEAR
         value, machine = self._beside_expected(), bench.machine
         part = machine.part(probe.part).family.title if probe.part else None
         any_how, by_itself = _summed(self.factor), _summed(self._only(""))
