@@ -127,7 +127,8 @@ class Alone:
         if observation.temperature.kind == "hot" and probe.opens_with_heat and self._lost():
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
-        if observation.temperature.kind == "unknown" and probe.again_cool and self._lost():
+        lost = observation.reading is not None and observation.reading.over_limit
+        if observation.temperature.kind == "unknown" and probe.again_cool and lost:
             form = N_("{value}: the protector inside may only be hot: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
         value, machine = self._beside_expected(), bench.machine
