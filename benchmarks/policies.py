@@ -18,7 +18,6 @@ from benchmarks.visit import Visit
 from benchmarks.world import Case, standstill
 from humclick.diagnosis.advice import (
     _GROUNDED,
-    _NO_REPAIR,
     _before_power,
     _guard_probe,
     _guard_value,
@@ -27,7 +26,7 @@ from humclick.diagnosis.advice import (
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.choices import choices
 from humclick.diagnosis.damage import remedies_done
-from humclick.diagnosis.decisions import HAND_OVER, REPLACE_COMPRESSOR
+from humclick.diagnosis.decisions import HAND_OVER, NO_REPAIR, REPLACE_COMPRESSOR
 from humclick.diagnosis.evidence import compile_evidence
 from humclick.diagnosis.guard_states import GuardState
 from humclick.diagnosis.guards import (
@@ -372,7 +371,7 @@ def _unmet(judged: Judged, action: frozenset[str], every: Sequence[Bar]) -> tupl
         guards = _before_power(judged, every)
         due, done = owed(situation, shop, every), remedies_done(situation)
         left = action - (done - due) or _WAIT
-        if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= _NO_REPAIR:
+        if left - (due - {remedy for bar in every for remedy in bar.remedies}) <= NO_REPAIR:
             unexplained = left <= _WAIT and not done
             guards = (*guards, *guards_for_no_repair(judged.bench, situation, unexplained=unexplained))
     return tuple(g for g in guards if g.open)
