@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from humclick.diagnosis.displays import Stretch
 from humclick.diagnosis.law import evenly, evenly_by_ratio
@@ -68,6 +69,7 @@ class Compiled:
     leads: tuple[tuple[float, float], ...]
 
 
+@lru_cache(maxsize=64)
 def copper(temperature: PartTemperature) -> tuple[float, float]:
     """Factor on a winding for its temperature, and its ln standard deviation. [-], [-]"""
     low, high = temperature.between

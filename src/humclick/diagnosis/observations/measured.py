@@ -116,6 +116,10 @@ class Measured(Model):
         """
         raise NotImplementedError
 
+    def telling(self, bench: Bench, modes: dict[str, str]) -> dict[str, str]:
+        """The modes that its reading can tell from sound."""
+        return modes
+
     def nothing(self, bench: Bench, probe: Probe, stretches: Sequence[Stretch]) -> float:
         """Probability of displays, together, where nothing is there to charge or to feed. [-]"""
         return math.prod(stretch.probability(0.0) for stretch in stretches)
@@ -194,10 +198,14 @@ class Measured(Model):
         adding = weighing.leads if probe.quantity == "resistance" else weighing.leads[:1]
         displays = [weighing.displays(taken, c) for c, _ in adding]
         table: dict[Config, Row] = {}
+        known: dict[frozenset[tuple[str, str]], Row] = {}
         for config in bench.configs(scope):
-            modes = without(bench.modes_of(scope, config), mended)
-            row = tuple(self._value(weighing, probe, modes, by_lead, warm) for by_lead in displays)
-            table[config] = row if len(row) == leads else row * leads
+            modes = self.telling(bench, without(bench.modes_of(scope, config), mended))
+            key = frozenset(modes.items())
+            if key not in known:
+                row = tuple(self._value(weighing, probe, modes, by_lead, warm) for by_lead in displays)
+                known[key] = row if len(row) == leads else row * leads
+            table[config] = known[key]
         healthy = weighing.mean(table[(0,) * len(scope)])
         return Factor((), scope, table, None, weighing.none(healthy, displays[0]))
 
@@ -297,7 +305,7 @@ class Measured(Model):
 
         def row(config: Config) -> Row:
             if config not in table:
-                modes = without(bench.modes_of(scope, config), outlook.mended)
+                modes = self.telling(bench, without(bench.modes_of(scope, config), outlook.mended))
                 cold = self._foreseen(ahead, modes, False) if hot < 1.0 else ()
                 warm = self._foreseen(ahead, modes, True) if hot > 0.0 else cold
                 table[config] = mixture((1.0 - hot, hot), (cold or warm, warm))

@@ -84,6 +84,11 @@ class Shell(Measured):
         least = 0.0 if shorted else max(machine.size(part, "insulation").sigma for part in machine.windings)
         return lowest.ohms, max(lowest.sigma, least)
 
+    def telling(self, bench: Bench, modes: dict[str, str]) -> dict[str, str]:
+        """Some ohms in series are nothing beside megohms to the shell."""
+        families = {part: bench.machine.part(part).family for part in modes}
+        return {part: name for part, name in modes.items() if not families[part].mode(name).scattered}
+
     def common(self, meter: Meter, quantity: Quantity, median: float) -> float:
         return math.hypot(super().common(meter, quantity, median), copper(PartTemperature())[1])
 
