@@ -75,6 +75,13 @@ class Faulty:
             times = next((p.to or p.times for p in three.pattern if name in p.modes), (1.0, 1.0, 1.0))
             return nominal * size.median * times[pair_names(placed, three).index(probe.id)]
         model = probe.model
+        if probe.kind == "pins":
+            lost = {
+                part[0].upper() for part, mode in self.modes.items() if mode == "open" and "winding" in part
+            }
+            usual = model.healthy(self.bench, probe) or model.any_size(self.bench, probe)
+            assert usual is not None
+            return math.inf if lost & set(probe.id.removeprefix("pins.")) else usual[0]
         if isinstance(model, Measured):
             return model.between_tips(self.bench, probe, self.modes, False)[0]
         return 0.0 if probe.quantity != "voltage" else self.machine.nameplate.volts

@@ -44,7 +44,6 @@ def three(text: str, arrangement: str = "rsir-ptc") -> Situation:
 @pytest.mark.parametrize(
     ("probe", "text", "name", "question"),
     [
-        ("pins.C-R", "4.7k", "unit", "Did you mean 4.7 Ω?"),
         ("potential_relay.coil", "4.7", "unit", "Did you mean 4.7 kΩ?"),
         ("ptc.ohms", "4.7k", "warm", "Was it still warm?"),
         ("potential_relay.coil", "0.2", "points", "Or was this"),

@@ -221,12 +221,14 @@ def test_nothing_known_of_a_display_spreads_it_evenly_over_decades() -> None:
 def test_a_dead_wire_shows_nothing_or_a_stray_voltage() -> None:
     """Never more than the strays; a fraction of a volt more often than tens."""
     stray = 23.0
-    at = [dead([show(f"{v} V", VOLT)], stray) for v in ("0.0", "0.4", "12.0", "22.9", "23.1", "115.0")]
-    assert at == sorted(at, reverse=True)
+    shown = [show(f"{v} V", VOLT) for v in ("0.0", "0.4", "12.0", "22.9", "23.1", "115.0")]
+    at = [dead([display], stray) for display in shown]
+    by_volt = [p / (display.high - max(display.low, 0.0)) for p, display in zip(at, shown, strict=True)]
+    assert by_volt == sorted(by_volt, reverse=True)
     assert at[0] > 0.4
     assert at[2] == pytest.approx(at[3], rel=0.01)
     assert at[3] > 10 * at[4]
-    assert at[2] - at[5] == pytest.approx(0.1 * 0.1 / stray, rel=0.01)
+    assert at[2] - at[5] == pytest.approx(0.1 * (shown[2].high - shown[2].low) / stray, rel=0.01)
 
 
 def test_an_open_capacitor_keeps_some_nanofarads_or_a_part_of_what_it_had() -> None:
@@ -245,7 +247,7 @@ def test_an_open_capacitor_keeps_some_nanofarads_or_a_part_of_what_it_had() -> N
 def test_what_is_left_of_an_open_capacitor_is_read_again() -> None:
     """The same number twice is hardly less probable than once; another number is."""
     once, again, other = (show(t, FARAD) for t in ("0.30 uF", "0.30 uF", "3.00 uF"))
-    assert uncharged([once, again], 10e-6) > 0.3 * uncharged([once], 10e-6)
+    assert uncharged([once, again], 10e-6) > 0.3 * uncharged([once], 10e-6) * again.probability(0.3e-6)
     assert uncharged([once, other], 10e-6) < 0.01 * uncharged([once], 10e-6)
 
 
@@ -266,10 +268,11 @@ def test_a_tip_that_touches_nothing_shows_it_by_quantity() -> None:
 
     assert alone("OL", OHM, 5.0) == pytest.approx(1.0)
     assert alone("5.0", OHM, 5.0) == pytest.approx(0.0, abs=1e-9)
-    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75 + 0.25 * 0.05)
-    assert alone("0.5 V", VOLT, 115.0) == pytest.approx(0.25 * 0.1 / 1.0)
+    digit = {text: show(text, VOLT).digit for text in ("0.0 V", "0.5 V")}
+    assert alone("0.0 V", VOLT, 115.0) == pytest.approx(0.75 + 0.25 * 0.5 * digit["0.0 V"])
+    assert alone("0.5 V", VOLT, 115.0) == pytest.approx(0.25 * digit["0.5 V"] / 1.0)
     assert alone("2.0 V", VOLT, 115.0) == pytest.approx(0.0, abs=1e-9)
-    assert alone("4.0 nF", FARAD, 15e-6) == pytest.approx(0.25 * 1e-10 / 1e-8)
+    assert alone("4.0 nF", FARAD, 15e-6) == pytest.approx(0.25 * show("4.0 nF", FARAD).digit / 1e-8)
 
 
 def test_leads_weigh_one_and_have_the_mean_they_are_given() -> None:

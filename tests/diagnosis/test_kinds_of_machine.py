@@ -197,7 +197,7 @@ def test_a_lost_line_is_not_low_volts() -> None:
     names = ["supply.l1-l2", "supply.l2-l3", "supply.l1-l3"]
     for texts in (("402", "0.3", "1.2"), ("402", "203", "199"), ("402", "310", "120")):
         post = judge(read(machine, dict(zip(names, texts, strict=True)))).post
-        assert post.of_mode("supply", "lost_phase") > 0.8, texts
+        assert post.of_mode("supply", "lost_phase") > 0.7, texts
 
 
 def test_a_hot_protector_at_the_star_is_waited_for() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -243,9 +242,9 @@ def test_a_look_is_offered_where_it_tells_modes_apart_and_reads_a_new_part_as_so
         assert not probe.model.offered(new, probe)
         totals: dict[tuple[int, ...], float] = {}
         for answer in probe.outcomes:
-            own = Taken(probe, Observation(probe.id, answer=answer, renewed=frozenset({probe.part})))
-            was = Taken(probe, replace(own.observation, renewed=frozenset()))
-            fresh, old = (probe.model.factor(weighing, [t], frozenset()) for t in (own, was))
+            taken = [Taken(probe, Observation(probe.id, answer=answer))]
+            fresh = probe.model.factor(weighing, taken, frozenset({probe.part}))
+            old = probe.model.factor(weighing, taken, frozenset())
             assert len(set(fresh.table.values())) == 1
             assert fresh.table[(0,)] == old.table[(0,)]
             for config, row in old.table.items():

@@ -19,7 +19,7 @@ from humclick.diagnosis.probes import Probe, probe_of
 from humclick.diagnosis.recognise import UNDER_COVER, Question
 from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Situation
-from humclick.diagnosis.unsure import Candidate, Weighed, questions_left, weigh_arrangements
+from humclick.diagnosis.unsure import Candidate, Weighed, as_if, questions_left, weigh_arrangements
 from humclick.diagnosis.verdicts import Verdict, unsettled
 from humclick.errors import Unknown
 from humclick.messages import Message
@@ -36,7 +36,8 @@ def mixed(situation: Situation, shop: Shop, advise: Callable[[Situation], Advice
     """What to do next where it may have one of several arrangements; `advise` is of one that is known."""
     weighed = weigh_arrangements(situation, shop)
     rows = [(candidate, advise(candidate.situation)) for candidate in weighed.candidates]
-    whole = _added_up(weighed, rows, bars(situation, shop))
+    own, _ = as_if(situation, situation.machine, shop)
+    whole = _added_up(weighed, rows, bars(own, shop))
     stop = next((advice for _, advice in rows if advice.kind == "stop"), None)
     if stop is not None:
         return replace(whole, kind="stop", verdict=stop.verdict)

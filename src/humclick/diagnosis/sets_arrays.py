@@ -114,6 +114,7 @@ class ArraySearch(Search):
         bound, row, wider = np.array([math.fsum(self.base)]), base[None, :], base[None, :]
         for size in range(1, most + 1):
             start = numbers[:, -1] + 1 if size > 1 else np.zeros(1, dtype=np.int64)
+            bound = np.maximum(bound, np.finfo(float).tiny)  # what weighs nothing reaches nothing
             first = np.maximum(np.searchsorted(self._falling, -high / bound, "right"), start)
             last = np.maximum(np.searchsorted(self._falling, -low / bound, "right"), first)
             of, n = self._free(first, last, used)

@@ -23,7 +23,7 @@ from humclick.diagnosis.shop import Shop
 from humclick.diagnosis.situation import Observation, Situation
 from humclick.errors import Unknown
 
-__all__ = ["Candidate", "Weighed", "questions_left", "weigh_arrangements"]
+__all__ = ["Candidate", "Weighed", "as_if", "questions_left", "weigh_arrangements"]
 
 #: So many arrangements are weighed in full at most: the likeliest by how common they are and by what was seen
 #: under the cover. A choice. [-]
@@ -81,7 +81,7 @@ def weigh_arrangements(situation: Situation, shop: Shop) -> Weighed:
     total = math.fsum(rough.values())
     rough = {name: weight / total for name, weight in rough.items()}
     ordered = sorted(machines, key=lambda m: (-rough[m.arrangement.id], m.arrangement.id))
-    weighed = [_as_if(situation, machine, shop) for machine in ordered[:_MOST]]
+    weighed = [as_if(situation, machine, shop) for machine in ordered[:_MOST]]
     logs = _logarithms(situation, weighed, shop)
     best = max(logs)
     shares = [math.exp(log - best) for log in logs]
@@ -106,7 +106,7 @@ def _rough(machine: Machine, seen: dict[str, str], shop: Shop) -> float:
     return weight
 
 
-def _as_if(situation: Situation, machine: Machine, shop: Shop) -> tuple[Situation, tuple[int, ...]]:
+def as_if(situation: Situation, machine: Machine, shop: Shop) -> tuple[Situation, tuple[int, ...]]:
     """The call as if it were on this machine, and which observations it has."""
     own = tuple(i for i, o in enumerate(situation.observations) if _has(machine, o, shop))
     observations = tuple(situation.observations[i] for i in own)
