@@ -416,8 +416,8 @@ def _burnt(
     """
     windings = setup.windings
     sound, burnt = math.fsum(central[HEALTHY, HEALTHY, HEALTHY].values()), windings.burnt()
-    arm = at_common(displays)
-    adds_up = arm is None or arm[0] < _LEADS + _SURE * arm[1]
+    arms = [at_common(displays, names) for names, weight in naming.items() if weight > 0.0]
+    adds_up = any(arm is None or arm[0] < _LEADS + _SURE * arm[1] for arm in arms)
     fits = adds_up and sound > _ANY * math.prod(flat(d.display) for d in displays)
     if fits or any(d.display.y is None for d in displays):
         return {(sealed, _NEVER): [_BESIDE * sound] * leads for sealed in burnt}
