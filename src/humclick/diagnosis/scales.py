@@ -40,7 +40,7 @@ Row = Sequence[float]
 Ties = Mapping[tuple[int, ...], tuple[float, ...]]
 
 #: Nothing is weighed against less than this. [-]
-LEAST = 1e-100
+LEAST = 1e-70
 
 
 @dataclass(frozen=True)
