@@ -40,7 +40,7 @@ Row = Sequence[float]
 Ties = Mapping[tuple[int, ...], tuple[float, ...]]
 
 #: Nothing is weighed against less than this. [-]
-LEAST = 1e-70
+LEAST = 1e-100
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,8 @@ except ImportError:  # the phone has none
 _LAID_OUT = 1_000_000
 #: So many parts fit into the bits of a number.
 _PARTS = 62
+#: A bound above this is as good as none. [-]
+_MOST = 1e290
 
 
 def search_for(scales: Scales) -> Search:
@@ -104,9 +106,15 @@ class ArraySearch(Search):
 
     def _made(self, low: float, high: float) -> Any:
         assert numpy is not None
+        with numpy.errstate(over="ignore"):  # a bound may be as high as it likes
+            return self._laid_out(low, high)
+
+    def _laid_out(self, low: float, high: float) -> Any:
+        assert numpy is not None
         np = numpy
         most, none, base = self.scales.most, len(self.reach), np.array(self.base)
         made = []
+        low = min(low, _MOST)
         if high == math.inf:
             sound = np.array([math.fsum(self._by_lead(()))])
             made.append((sound, np.full((1, most), none), sound))
@@ -114,7 +122,7 @@ class ArraySearch(Search):
         bound, row, wider = np.array([math.fsum(self.base)]), base[None, :], base[None, :]
         for size in range(1, most + 1):
             start = numbers[:, -1] + 1 if size > 1 else np.zeros(1, dtype=np.int64)
-            bound = np.maximum(bound, np.finfo(float).tiny)  # what weighs nothing reaches nothing
+            bound = np.clip(bound, np.finfo(float).tiny, _MOST)  # what weighs nothing reaches nothing
             first = np.maximum(np.searchsorted(self._falling, -high / bound, "right"), start)
             last = np.maximum(np.searchsorted(self._falling, -low / bound, "right"), first)
             of, n = self._free(first, last, used)
