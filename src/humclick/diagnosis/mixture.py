@@ -28,6 +28,8 @@ __all__ = ["mixed"]
 
 #: What an arrangement that holds less asks for does not hold up a verdict. A choice. [-]
 _SMALL = 0.05
+#: A part that machines of this share lack is not asked for. A choice. [-]
+_LACKING = 0.2
 #: So many suspects, remedies and other probes are named, as for one machine. [-]
 _SHOWN, _OTHERS = 8, 6
 
@@ -150,13 +152,21 @@ _GUARD = 1e6
 
 
 def _same(name: str, rows: Sequence[tuple[Candidate, Advice]], shop: Shop) -> bool:
-    """Whether a probe is the same on all: between the same points, with the same answers, in the same way."""
+    """
+    Whether a probe is the same on all: between the same points, with the same answers, in the same way.
+
+    Machines that lack the part count only where they hold more than a little together: whoever does not find
+    it says so.
+    """
     probes: list[Probe] = []
-    for candidate, _ in rows:
+    lacking = 0.0
+    for k, (candidate, _) in enumerate(rows):
         try:
             probes.append(probe_of(candidate.situation.machine, name, shop))
         except Unknown:
-            return False
+            lacking += candidate.probability if k else 1.0  # the likeliest one has it at least
+    if lacking > _LACKING:
+        return False
     first = probes[0]
     frames = {candidate.situation.machine.arrangement.set_in for candidate, _ in rows}
     if first.energises and len(frames) > 1:
