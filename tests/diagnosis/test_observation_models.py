@@ -71,9 +71,8 @@ machines = st.sampled_from(MACHINES).flatmap(
     lambda row: st.sampled_from((115.0, 230.0)).map(lambda v: Machine.of(*row, Nameplate(v, 60.0)))
 )
 warmths = st.sampled_from(sorted(WARMTHS))
-#: The same cases at every run: a rare one (ohms of a protector) was 0.0044 off, a little more than CLOSE.
-some = settings(max_examples=6, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
-few = settings(max_examples=2, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
+some = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=2, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @dataclass(frozen=True)

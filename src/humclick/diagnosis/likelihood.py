@@ -124,7 +124,8 @@ def _nodes(
     if sigma > _WIDE:
         cuts += [(mu + k * sigma, sigma) for k in (-3.0, -1.0, 1.0, 3.0)]
     farthest = _FARTHEST * sigma
-    cuts += [c for c in peak_cuts(peaks_of(displays)) if abs(c[0] - mu) <= farthest]
+    peaks = [*peaks_of(displays), *(foot for display in displays for foot in display.feet)]
+    cuts += [c for c in peak_cuts(peaks) if abs(c[0] - mu) <= farthest]
     low, high = min(cuts)[0], max(cuts)[0]
     bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
     cuts += [(place, 0.0) for place in map(math.log, bends) if low < place < high]
