@@ -237,9 +237,8 @@ class Scale:
         x = place - self.offset
         s = self.span_of(x).error
         widest = max((s, *(n.error for n in self.spans if n.start < x + REACH * n.error)))
-        astride = widest > s or any(
-            abs(end - x) < _NEAR * s for end in (self.highest, *(n.end for n in self.spans[:-1]))
-        )
+        ends = (self.highest, *(span.end for span in self.spans[:-1]))
+        astride = widest > s or any(abs(end - x) < _NEAR * s for end in ends)
         wild, lost = (self.wild * self.wildly(-math.inf, place), self.lost * self.loosely(-math.inf, place))
         self._places[place] = _Place(x, wild, lost, s, widest, astride)
         return self._places[place]
