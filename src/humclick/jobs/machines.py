@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import UNREAD, Machine, Nameplate
 from humclick.errors import HumclickError
 from humclick.jobs.events import Event, MachineRead, StampRead
 from humclick.messages import Message
@@ -34,7 +34,7 @@ def machine_read(
         if isinstance(event, MachineRead):
             try:
                 plate = Nameplate(
-                    event.volts or 0.0,
+                    UNREAD if event.volts is None else event.volts,
                     event.hertz,
                     event.locked_rotor_amps,
                     event.rated_load_amps,
