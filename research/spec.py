@@ -27,7 +27,7 @@ from typing import Any
 
 import numpy as np
 
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import UNREAD, Machine, Nameplate
 from humclick.errors import Refused, Unknown
 from humclick.messages import Message
 from humclick.sourced import Z95
@@ -52,7 +52,7 @@ Value = float | int | str | bool | None
 MACHINE: Mapping[str, Value] = {
     "arrangement": "rsir-ptc",
     "protector": "",
-    "volts": 0.0,  # what is usual for the kind
+    "volts": None,  # what is usual for the kind
     "hertz": 60.0,
     "locked_rotor_amps": None,
     "rated_load_amps": None,
@@ -268,7 +268,7 @@ def _number(values: Mapping[str, Value], name: str) -> float | None:
 def machine_of(values: Mapping[str, Value]) -> tuple[Machine, AtHand]:
     """The machine of an attempt and what is at hand of its motor."""
     plate = Nameplate(
-        _number(values, "volts") or 0.0,
+        UNREAD if values["volts"] is None else _number(values, "volts") or 0.0,
         _number(values, "hertz") or 0.0,
         _number(values, "locked_rotor_amps"),
         _number(values, "rated_load_amps"),

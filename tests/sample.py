@@ -1,6 +1,6 @@
 """A sample of a sweep for every run; the rest of it with ``make test-long``."""
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Any
 
 import pytest
@@ -8,11 +8,11 @@ import pytest
 __all__ = ["sampled"]
 
 
-def sampled(cases: Iterable[Any], step: int) -> list[Any]:
-    """Cases for ``parametrize``: the first of every so many as they are, the others marked ``long``."""
+def sampled(cases: Iterable[Any], sample: Container[Any]) -> list[Any]:
+    """Cases for ``parametrize``, a tuple for several arguments; those outside the sample are ``long``."""
     return [
-        case
-        if k % step == 0
-        else pytest.param(*(case if isinstance(case, tuple) else (case,)), marks=pytest.mark.long)
-        for k, case in enumerate(cases)
+        pytest.param(
+            *(case if isinstance(case, tuple) else (case,)), marks=() if case in sample else pytest.mark.long
+        )
+        for case in cases
     ]

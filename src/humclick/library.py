@@ -17,7 +17,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeGuard
 
 from humclick.arrangements.arrangement import arrangement as arrangement_called
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import UNREAD, Machine, Nameplate
 from humclick.diagnosis.advice import Advice, advise
 from humclick.diagnosis.findings import Finding, findings
 from humclick.diagnosis.probes import probe_of, probes_of
@@ -83,7 +83,7 @@ def machine(
     >>> machine("rsir-ptc", refrigerant="R134a")
     <rsir-ptc, external protector, 115 V 60 Hz, R134a>
     """
-    plate = Nameplate(volts or 0.0, hertz, lra, rla, refrigerant, hp, cooling)
+    plate = Nameplate(UNREAD if volts is None else volts, hertz, lra, rla, refrigerant, hp, cooling)
     described = Machine.of(arrangement, protector or None, plate)
     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
     others = [arrangement_called(name).id for name in also]

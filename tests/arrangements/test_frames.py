@@ -40,7 +40,7 @@ def test_volts_nobody_read_are_the_usual_ones_of_the_kind() -> None:
     """Those that were read stand, or are refused; none are made of others."""
     assert Machine.of("psc").nameplate.volts == 115.0
     assert Machine.of("dc-unit").nameplate.volts == 12.0
-    for volts in (48.0, 115.0):
+    for volts in (0.0, 48.0, 115.0):
         with pytest.raises(OutOfRange, match="10–15 or 20–30"):
             Machine.of("dc-unit", None, Nameplate(volts))
 

@@ -31,6 +31,7 @@ from humclick.diagnosis.probes import probes_of
 from humclick.errors import DataError, OutOfRange, Refused, Unknown
 from humclick.messages import Message
 from humclick.readings.shown import percent
+from tests.sample import sampled
 
 SVG = "{http://www.w3.org/2000/svg}"
 KINDS = [(name, protector) for name in arrangements() for protector in arrangement(name).protectors]
@@ -43,7 +44,7 @@ FIRST = {
 }
 every_machine = pytest.mark.parametrize(
     ("name", "protector"),
-    [kind if kind in FIRST else pytest.param(*kind, marks=pytest.mark.long) for kind in KINDS],
+    sampled(KINDS, FIRST),
 )
 
 
@@ -375,13 +376,10 @@ def stray(ends: tuple[str, str]) -> Machine:
     return Machine(replace(kind, gear=(*kind.gear, more)), "external")
 
 
-@pytest.mark.parametrize(
-    "ends",
-    [
-        ends if k % 6 == 0 else pytest.param(ends, marks=pytest.mark.long)
-        for k, ends in enumerate(combinations(STRAY, 2))
-    ],
-)
+STRAYS = [(ends,) for ends in combinations(STRAY, 2)]
+
+
+@pytest.mark.parametrize("ends", sampled(STRAYS, STRAYS[::6]))
 def test_a_part_on_no_path_has_a_row_of_its_own(ends: tuple[str, str]) -> None:
     """Wherever a part is joined it is drawn, with its nodes and apart from all else; none is left out."""
     machine = stray(ends)

@@ -85,7 +85,7 @@ _ENGINE = "pyAgrum, lazy propagation (Madsen and Jensen), exact"
 
 
 @published(source=_ENGINE, where="marginals of every part", printed_to="1e-10")
-@pytest.mark.parametrize("seed", sampled(range(4), 4))
+@pytest.mark.parametrize("seed", sampled(range(4), (0,)))
 def test_marginals_after_looks_and_measurements(bench: Bench, seed: int) -> None:
     """After the complaint and five readings every mode has the probability the network engine finds."""
     _compare(bench, _visit(bench, seed, {"test", "look", "pins", "shell", "volts"}, 5))

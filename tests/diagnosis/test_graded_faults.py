@@ -34,7 +34,7 @@ CONTACTS = (
 
 
 def says(name: str, probe: str, text: str) -> Says:
-    machine = Machine.of(name, None, Nameplate(0.0, 60.0, 8.4))
+    machine = Machine.of(name, None, Nameplate(locked_rotor_amps=8.4))
     quantity = Quantity(probes_of(machine)[probe].quantity)
     seen = Observation(probe, parse_reading(text, quantity), temperature=COLD)
     return findings(Situation(machine, Heard.HUM_CLICK, (seen,)))[0].says
@@ -43,7 +43,7 @@ def says(name: str, probe: str, text: str) -> Says:
 @pytest.mark.parametrize("name", JUDGED)
 def test_a_contact_of_any_ohms_is_never_called_sound(name: str) -> None:
     """From 1.2 Ω to 2 kΩ it is bad, and up to megohms at least doubted, on every machine that has one."""
-    known = probes_of(Machine.of(name, None, Nameplate(0.0, 60.0, 8.4)))
+    known = probes_of(Machine.of(name, None, Nameplate(locked_rotor_amps=8.4)))
     draw = random.Random(name)
     for probe in (probe for probe in CONTACTS if probe in known):
         for text in (f"{draw.uniform(1.2, 9.9):.1f}", "14.0", "38.0", f"{draw.randint(100, 900)}", "2.00k"):

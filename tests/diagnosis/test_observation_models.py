@@ -18,10 +18,12 @@ from humclick.circuit.layout import machine_nodes
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.bench import bench_for
 from humclick.diagnosis.cases import Cases
+from humclick.diagnosis.displays import Display
 from humclick.diagnosis.evidence import weighing_of
 from humclick.diagnosis.factors import Factor
 from humclick.diagnosis.findings import findings
 from humclick.diagnosis.hypotheses import Fault
+from humclick.diagnosis.likelihood import evidence
 from humclick.diagnosis.observations import kinds, with_kinds
 from humclick.diagnosis.observations.amps import clamp_of
 from humclick.diagnosis.observations.attempt import Listened
@@ -35,6 +37,7 @@ from humclick.errors import Unknown
 from humclick.messages import Message
 from humclick.meters import Meter, MeterRange, Quantity
 from humclick.readings import Leads, Reading, parse_temperature
+from tests.sample import sampled
 
 SHOP = default_shop()
 _WORKING = [name for name in arrangements() if arrangement(name).started]
@@ -253,9 +256,11 @@ def _check_readings(case: Asked, close: float = CLOSE) -> None:
         assert shown == pytest.approx(shares, abs=close), (probe.id, [*case.sets, "none"][i], made.labels)
 
 
-@pytest.mark.parametrize(
-    "kind", ["test", "volts", "feed", pytest.param("shell", marks=pytest.mark.long), "between"]
-)
+#: A few of those to the shell are asked at every run, below.
+_READ = ["test", "volts", "feed", "between", "shell"]
+
+
+@pytest.mark.parametrize("kind", sampled(_READ, _READ[:-1]))
 @some
 @given(data=st.data())
 def test_readings_are_certain_together_and_foreseen_as_they_are_weighed(
@@ -272,12 +277,22 @@ def test_readings_to_the_shell_likewise(data: st.DataObject) -> None:
     _check_readings(data.draw(asked("shell")))
 
 
-@pytest.mark.parametrize("kind", ["volts_start", "amps", pytest.param("pins", marks=pytest.mark.long)])
+@pytest.mark.parametrize("kind", sampled(["volts_start", "amps", "pins"], ("volts_start", "amps")))
 @few
 @given(data=st.data())
 def test_readings_of_the_whole_machine_likewise(kind: str, data: st.DataObject) -> None:
     """The same for what depends on the whole set, in the steps that its forecasts share."""
     _check_readings(data.draw(asked(kind)), TWO_WINDINGS if kind == "pins" else STEP + CLOSE)
+
+
+@pytest.mark.parametrize("sigma", [0.004, 0.03, 0.2, 0.8, 2.35])
+@given(median=st.floats(-1.0, 7.0))
+@settings(max_examples=8, deadline=None)
+def test_displays_of_one_unknown_are_certain_together(sigma: float, median: float) -> None:
+    """Whatever is there, however widely it is spread, and just below the ends of ranges as elsewhere."""
+    shown = (Display(reading, COARSE, SHOP.slips) for reading in _displays(COARSE, Quantity.RESISTANCE))
+    total = math.fsum(evidence((display,), 10**median, sigma).value for display in shown)
+    assert total == pytest.approx(1.0, abs=1e-3)
 
 
 def test_every_kind_is_among_those_tested() -> None:

@@ -35,6 +35,7 @@ from humclick.jobs.sheet.render import sheet_of, typeset
 from humclick.replacement.demand import replaced_parts
 from humclick.web.engine import answer
 from humclick.web.exchange import plain_table
+from tests.sample import sampled
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 SHOP = default_shop()
@@ -45,7 +46,7 @@ JUDGED = sorted(
 )
 #: Swept at every run; the others with ``make test-long``.
 SAMPLE = ("broken-starter", "relay-contacts")
-SWEPT = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.long) for name in JUDGED]
+SWEPT = sampled(JUDGED, SAMPLE)
 _REASON = re.compile(r"(?:needed|fixes it|for this): (.+?); (?:next best|the likeliest): ")
 _EMPTY = re.compile(
     r"(?:Done|Repaired|To do|Do it|Verdict|Still to do|then|technician): *(?:[.;:]|$)", re.MULTILINE

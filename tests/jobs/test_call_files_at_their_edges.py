@@ -69,28 +69,6 @@ def test_a_full_file_takes_no_more() -> None:
         parse_call(("humclick_call = 1\n" + block * (MOST_EVENTS + 1)).encode())
 
 
-@pytest.mark.parametrize(
-    ("text", "line", "said"),
-    [
-        ("", 1, "must begin with humclick_call = 1"),
-        ("humclick_call = true\n", 1, "must begin with"),
-        ("\nhumclick_call = 2\n", 2, "version 2; this program reads 1"),
-        ("humclick_call = 1\nevnt = 3\n", 2, r"unknown key evnt; write \[\[event\]\]"),
-        ("humclick_call = 1\nwait = 3\n", 2, r'write \[\[event\]\] with kind = "wait"'),
-        ("humclick_call = 1\n\n\nx = 3\n", 4, "at the top stand humclick_call"),
-        ('humclick_call = 1\n[[event]]\nkind = "wait"\nminutes = -1\n', 4, "minutes must be"),
-        ('humclick_call = 1\n[[event]]\nkind = "wait"\n', 2, "minutes is missing"),
-        ("humclick_call = 1\n[[event]]\nkind = \n", 3, "not TOML"),
-        ('humclick_call = 1\nevent = "x"\n', 2, "write each event as a block"),
-    ],
-)
-def test_a_wrong_file_is_told_with_the_line(text: str, line: int, said: str) -> None:
-    """What is wrong, on which line, and what would be right."""
-    with pytest.raises(CallFileError, match=said) as caught:
-        parse_call(text.encode())
-    assert caught.value.line == line
-
-
 def test_one_id_stands_once() -> None:
     """The second is told with the line of the first; where none is written each gets its own."""
     block = '[[event]]\nid = "a"\nkind = "wait"\nminutes = 1\n'

@@ -7,6 +7,7 @@ capacitors, a winding's data if the technician has it; what follows from them is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -22,16 +23,19 @@ from humclick.safety.refrigerant import numbers
 from humclick.sizes.sound import SoundMachine, kind_of_refrigerant, sound_machine
 from humclick.sourced import Spread
 
-__all__ = ["Machine", "Nameplate"]
+__all__ = ["UNREAD", "Machine", "Nameplate"]
+
+#: Volts of a plate that nobody read: no number at all, so that none that was typed can mean it. [V]
+UNREAD = math.nan
 
 
 @dataclass(frozen=True, slots=True)
 class Nameplate:
     """What the plate says."""
 
-    #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). 0 where nobody read it,
-    #: until the machine is known: then what is usual for its kind. [V]
-    volts: float = 0.0
+    #: Nominal supply; which there are is the frame's (`humclick.arrangements.frame`). `UNREAD` until the
+    #: machine is known: then what is usual for its kind. [V]
+    volts: float = UNREAD
     hertz: float = 60.0  #: 50 or 60; of no matter on dc. [Hz]
     #: LRA and RLA where printed. [A]
     locked_rotor_amps: float | None = None
@@ -82,7 +86,7 @@ class Machine:
         return f"<{', '.join(words)}>"
 
     def __post_init__(self) -> None:
-        if not self.nameplate.volts:
+        if math.isnan(self.nameplate.volts):
             usual = replace(self.nameplate, volts=self.arrangement.frame.usual_volts)
             object.__setattr__(self, "nameplate", usual)
         self.volts_class  # noqa: B018  refuses volts that no machine of its kind is made for

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
@@ -21,7 +22,7 @@ _OPTIONS = (
     click.option(
         "--plate",
         type=VOLTS,
-        default=0.0,
+        default=math.nan,  # not read
         help="With --arrangement: plate volts; those usual for its kind if left out.",
     ),
     click.option(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import click
@@ -21,7 +22,7 @@ from humclick.messages import N_, Message
 @click.option(
     "--volts",
     type=VOLTS,
-    default=0.0,
+    default=math.nan,  # not read
     help="With --arrangement: plate volts; those usual for its kind if left out.",
 )
 @click.option("--probe", help="Mark where a probe is held, such as pins.C-R.")

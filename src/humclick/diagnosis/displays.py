@@ -174,8 +174,9 @@ class Edge:
 
     __slots__ = ("peak",)
 
-    #: It jumps nowhere.
+    #: It jumps nowhere, and is one peak.
     steps: tuple[float, ...] = ()
+    feet: tuple[Cut, ...] = ()
 
     def __init__(self, scale: Scale, place: float) -> None:
         x = place - scale.offset
@@ -286,6 +287,14 @@ class Display(Stretch):
         if self.zero:
             return self._high, self._deviation
         return self.y - self.scale.offset, self._deviation
+
+    @property
+    def feet(self) -> tuple[Cut, ...]:
+        """Wider peaks at the same place, of coarser ranges that can show it too. [SI], [SI]"""
+        if self.peak is None or len(self.near) < 2:
+            return ()
+        place, narrow = self.peak
+        return tuple([(place, s) for _, _, s in self.near if s > narrow])
 
     @property
     def steps(self) -> tuple[float, ...]:

@@ -244,7 +244,8 @@ class Scale:
         x = place - self.offset
         s = self.span_of(x).error
         widest = max((s, *(n.error for n in self.spans if n.start < x + REACH * n.error)))
-        astride = widest > s or any(abs(n.end - x) < _NEAR * s for n in self.spans[:-1])
+        ends = (self.highest, *(span.end for span in self.spans[:-1]))
+        astride = widest > s or any(abs(end - x) < _NEAR * s for end in ends)
         wild, lost = (self.wild * self.wildly(-math.inf, place), self.lost * self.loosely(-math.inf, place))
         self._places[place] = _Place(x, wild, lost, s, widest, astride)
         return self._places[place]
@@ -265,10 +266,11 @@ class Scale:
         for span in self.spans:
             s = span.error
             start = span.start if span is not self.spans[0] else -math.inf
-            end = min(span.end, x + REACH * s)
+            last = min(span.end, self.highest)  # what is beyond shows OL, and no number by its error
+            end = min(last, x + REACH * s)
             if start >= end:
                 continue
-            sure = max(start, min(span.end, x - REACH * s))
+            sure = max(start, min(last, x - REACH * s))
             total += unknown.below(sure) - unknown.below(start)
             wide = _SQRT2 * s
             total += sum([w * math.erfc((v - x) / wide) for w, v in unknown.nodes(sure, end, s)]) / 2.0

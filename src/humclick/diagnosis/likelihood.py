@@ -100,7 +100,8 @@ class Together:
 
     def __init__(self, displays: Sequence[Display | Edge]) -> None:
         self._displays = displays
-        self._peaks = peak_cuts(peaks_of(displays))
+        feet = (foot for display in displays for foot in display.feet)
+        self._peaks = peak_cuts([*peaks_of(displays), *feet])
         bends = {x for display in displays for x in (*display.steps, *(display.peak or ())[:1]) if x > 0.0}
         self._bends = [(place, 0.0) for place in map(math.log, bends)]
 

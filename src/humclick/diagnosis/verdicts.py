@@ -149,7 +149,7 @@ def flip(problem: Choice, actions: Sequence[frozenset[str]], chosen: int) -> tup
         behind = math.fsum([m * (x - y) for m, x, y in zip(mass, row, losses, strict=True)])
         for m, x, y in zip(mass, row, losses, strict=True):
             if m > 0.0 and y - x > 1e-9:
-                factor = 1.0 + max(behind / (m * (y - x)), 0.0)
+                factor = 1.0 + max(behind, 0.0) / (m * (y - x))
                 if factor < best[0]:
                     best = (factor, actions[a])
     return best[1], best[0]

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from humclick.arrangements.arrangement import arrangements
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import UNREAD, Machine, Nameplate
 from humclick.diagnosis.recognise import candidates, seen_under_cover
 from humclick.errors import HumclickError
 from humclick.jobs.events import Event, MachineRead, ReadingTaken, StampRead
@@ -37,7 +37,7 @@ def machine_read(
         if isinstance(event, MachineRead):
             try:
                 plate = Nameplate(
-                    event.volts or 0.0,
+                    UNREAD if event.volts is None else event.volts,
                     event.hertz,
                     event.locked_rotor_amps,
                     event.rated_load_amps,
