@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from humclick.arrangements.arrangement import arrangement, arrangements
-from humclick.arrangements.machine import Machine, Nameplate
+from humclick.arrangements.machine import UNREAD, Machine, Nameplate
 from humclick.diagnosis import mixture
 from humclick.diagnosis.advice import advise
 from humclick.diagnosis.advised import MayBe
@@ -35,7 +35,7 @@ SINGLE = tuple(name for name in ALL if arrangement(name).started)
 SHOP = default_shop()
 
 
-def unsure(*names: str, volts: float = 0.0) -> Machine:
+def unsure(*names: str, volts: float = UNREAD) -> Machine:
     """A machine that may be any of these, the first for now."""
     return replace(Machine.of(names[0], None, Nameplate(volts)), also=names[1:])
 

@@ -127,8 +127,7 @@ class Alone:
         if observation.temperature.kind == "hot" and probe.opens_with_heat and self._lost():
             form = N_("{value} while hot is no verdict: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
-        lost = observation.reading is not None and observation.reading.over_limit
-        if observation.temperature.kind == "unknown" and probe.again_cool and lost:
+        if observation.temperature.kind == "unknown" and probe.again_cool and self._off_the_top():
             form = N_("{value}: the protector inside may only be hot: let it cool and measure again.")
             return Message.of(form, value=self.shown), Says.UNCLEAR
         value, machine = self._beside_expected(), bench.machine
@@ -227,9 +226,15 @@ class Alone:
         if reading is None or (healthy is not None and not math.isfinite(healthy[0])):
             return False
         if reading.value is None or healthy is None:
-            meter, quantity = probe.meter or self.alone.meter, Quantity(probe.quantity)
-            return reading.value is None or reading.value >= meter.highest(quantity)
+            return self._off_the_top()
         return reading.value > healthy[0] and self._within(*healthy) is not True
+
+    def _off_the_top(self) -> bool:
+        """Whether the meter showed OL, or a number was typed that it can only show as OL."""
+        probe, reading = self.taken.probe, self.taken.observation.reading
+        if reading is None or reading.value is None:
+            return reading is not None
+        return reading.value >= (probe.meter or self.alone.meter).highest(Quantity(probe.quantity))
 
     def _of_no_condition(self, value: str, part: Message | None, slip: str) -> Said:
         if slip == WARM or (part is not None and self._on_the_way()):
