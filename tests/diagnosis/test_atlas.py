@@ -93,7 +93,7 @@ def _reads_two_ways(place: Place) -> bool:
     """Whether sound parts read something there, or OL: a start capacitor with its bleed resistor, or none."""
     built = machine(place.arrangement, place.protector, plate=True)
     probe = probes_of(built)[place.probe]
-    return probe.quantity == "resistance" and built.part(probe.part).family.mode(HEALTHY).bare
+    return probe.quantity == "resistance" and bool(built.part(probe.part).family.mode(HEALTHY).bare)
 
 
 def agrees(place: Place, name: str, cells: Sequence[Cell]) -> None:
