@@ -264,15 +264,20 @@ class Display(Stretch):
 
     @property
     def feet(self) -> tuple[Cut, ...]:
-        """Wider peaks at the same place, of coarser ranges that can show it too. [SI], [SI]"""
-        if self.peak is None or len(self.near) < 2:
-            return ()
-        place, narrow = self.peak
-        return tuple([(place, s) for _, _, s in self.near if s > narrow])
+        """Where it bends besides its peak: as other ranges show it, and where OL begins. [SI], [SI]"""
+        if self.peak is None:
+            return tuple([(self._low, s) for _, _, s in self.near])
+        place, own = self.peak
+        return tuple([(place, s) for _, _, s in self.near if not 0.5 * own < s <= own])
 
     @property
     def steps(self) -> tuple[float, ...]:
-        """Values at which the probability jumps. [SI]"""
-        ends = [end for _, end, _ in self.near if len(self.near) > 1 and end < self._highest]
+        """Values at which the probability jumps: ends of ranges, where errors change, and of a slip. [SI]"""
+        ends = [
+            end
+            for row in self.near
+            for end in row[:2]
+            if 0.0 < end < self._highest and self._low - self._reach <= end <= self._high + self._reach
+        ]
         kilo = [x for low, high, _ in self._kilo_places for x in (low, high) if self.y and not self.zero]
         return (self._highest, *ends, *(x for x in kilo if 0.0 < x < math.inf))
