@@ -44,14 +44,17 @@ def test_it_runs_once_the_supply_is_put_right(name: str, what: str) -> None:
 @pytest.mark.parametrize("what", DEAD)
 @pytest.mark.parametrize("name", SINGLE[::4])
 def test_what_hid_behind_it_is_looked_for(name: str, what: str) -> None:
-    """It still hums: the supply is no suspect any more, the start gear and what is sealed are."""
-    call = called(name, what).seen("fit.supply", "hum_click")
-    judged = judge(call._flow.situation)
-    assert left_of_part(judged, "supply") < 0.02
-    sound = [suspect.probability for suspect in call.advice.suspects if not suspect.parts]
-    assert sum(sound) < 0.35
+    """It still hums, rested: the supply is no suspect any more, the start gear and what is sealed are."""
+    call = called(name, what).seen("fit.supply", "hum_click", temperature="cold")
+    assert left_of_part(judge(call._flow.situation), "supply") < 0.02
+    assert _sound(call) < 0.55  # a second fault is rare, and so is a sound machine that stands
+    assert _sound(call.seen("attempt.as_found", "hum_click", temperature="cold")) < 0.25
     assert call.advice.verdict is None or call.advice.verdict.due != ("restore supply",)
     assert call._flow.state.name not in ("repaired", "fitted")
+
+
+def _sound(call: hc.Call) -> float:
+    return sum(suspect.probability for suspect in call.advice.suspects if not suspect.parts)
 
 
 @pytest.mark.parametrize("name", SINGLE[::5])

@@ -7,13 +7,14 @@ Which of them holds, its kind says (`humclick.diagnosis.observations.model.Model
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from humclick.diagnosis.bench import Bench
 from humclick.diagnosis.cases import Config
 from humclick.diagnosis.evidence import compile_evidence, lead_nodes
 from humclick.diagnosis.factors import Factor
+from humclick.diagnosis.judged import judge
 from humclick.diagnosis.law import gain
 from humclick.diagnosis.memory import Memory
 from humclick.diagnosis.observations.model import Said, Says, Taken
@@ -145,6 +146,7 @@ class Alone:
         if most < _FITS * best or not fits:
             return self._of_no_condition(value, part, self._slip())
         faults = tuple(fits[:3])
+        single = [c for c, p in by_itself.items() if sum(map(bool, c)) == 1 and p >= _FITS * most]
         if self._on_the_way():
             form = N_("{value}: either {slip}, or {faults:or}. Let it cool and read it again.")
             return Message.of(form, value=value, slip=self._said(WARM), faults=faults), Says.UNCLEAR
@@ -154,7 +156,7 @@ class Alone:
                 return self._of_no_condition(value, part, slip)
             says = Says.UNKNOWN if self._below() else Says.UNCLEAR  # a poor touch adds ohms
             return self._either(value, slip, faults), says
-        if not probe.proves_safety and self._clears(any_how):
+        if not probe.proves_safety and (self._clears(any_how) or self._too_rare(any_how, single)):
             return self._either(value, self._slip(sound), faults), Says.UNKNOWN
         if part is None or len(self.factor.scope) > 1:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
@@ -218,6 +220,23 @@ class Alone:
                 before += weight
                 after += weight * p
         return after < before * any_how[(0,) * len(scope)]
+
+    def _too_rare(self, any_how: Mapping[Config, float], named: Iterable[Config]) -> bool:
+        """
+        Whether a slip on a sound part is much likelier than the faults that are named, as rare as these are:
+        by themselves, and in a machine with this complaint.
+        """
+        odds, scope, space = self.bench.space.odds, self.factor.scope, self.bench.space
+        faults = [(scope[k], mode, config) for config in named for k, mode in enumerate(config) if mode]
+        before = judge(replace(self.alone, observations=()), self.bench.shop).post
+        slipped = any_how[(0,) * len(scope)]
+        every = math.fsum(map(math.fsum, odds))
+        of_fault = math.fsum(odds[part][mode] * any_how[config] for part, mode, config in faults)
+        heard = math.fsum(before.by_mode[space.name[part, mode]] * any_how[c] for part, mode, c in faults)
+        sound = every - math.fsum(math.fsum(odds[part]) for part in scope)
+        calm = 1.0 - math.fsum(before.of_part(self.bench.parts[part]) for part in scope)
+        rare = of_fault < _FITS * sound * slipped and heard < _FITS * calm * slipped
+        return rare and self._slip((0,) * len(scope)) in _ANYWHERE
 
     def _lost(self) -> bool:
         """Whether more was read than any cold sound part has, up to OL."""

@@ -391,21 +391,14 @@ class Folding:
 
     def _warmth(self, event: ReadingTaken, probe: Probe) -> PartTemperature:
         """How warm the part was: as said, as last said since the last try, else by how long it stands."""
-        by_rest = warmth(self.stand.hot, self.stand.minutes, probe.heat)
-        if not event.temperature.strip():
-            remembered = probe.heat != "" and self.stand.felt_cold == probe.heat
-            return PartTemperature("cold") if remembered else by_rest
-        temperature = by_rest
+        said = None
         try:
-            temperature = parse_temperature(event.temperature)
+            said = parse_temperature(event.temperature) if event.temperature.strip() else None
         except HumclickError as error:
             self.problem(event.id, error.message, event.temperature)
-        if temperature.kind == "measured" and by_rest.cool:
-            temperature = replace(temperature, rested=True)
-        if temperature.warm and probe.heat and self.stand.hot is not True:
-            self.stand = self.stand.tried(event)
-        if temperature.cool and probe.heat:
-            self.stand = replace(self.stand, felt_cold=probe.heat)
+        temperature = self.stand.warmth_of(probe, said)
+        if said is not None:
+            self.stand = self.stand.felt(temperature, probe, event)
         return temperature
 
     def _against(self, event: Event, name: str) -> tuple[str, ...]:

@@ -5,11 +5,17 @@ How long the machine has stood since it was last tried, and whether it is still 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from humclick.arrangements.machine import Machine
+from humclick.diagnosis.situation import warmth
 from humclick.jobs.event import Event
 from humclick.jobs.events import GatePassed
 from humclick.jobs.machines import cooled
+from humclick.readings import PartTemperature
+
+if TYPE_CHECKING:
+    from humclick.diagnosis.probes import Probe
 
 __all__ = ["Stand"]
 
@@ -32,6 +38,26 @@ class Stand:
     def tried(self, event: Event) -> Stand:
         """It has just been tried, and is hot."""
         return Stand(hot=True, since=event)
+
+    def warmth_of(self, probe: Probe, said: PartTemperature | None) -> PartTemperature:
+        """
+        How warm it is: as said, as last said since the last try, else by how long it stands.
+
+        Work on it takes longer than cooling, where no clock says otherwise.
+        """
+        by_rest = warmth(self.hot, self.minutes, probe.heat)
+        if said is not None:
+            return replace(said, rested=True) if said.kind == "measured" and by_rest.cool else said
+        remembered = probe.heat != "" and self.felt_cold == probe.heat
+        worked = bool(probe.mends) and by_rest.kind == "unknown"
+        return PartTemperature("cold") if remembered or worked else by_rest
+
+    def felt(self, temperature: PartTemperature, probe: Probe, event: Event) -> Stand:
+        """Somebody said how warm that is: a warm one has just been tried, a cold one is remembered."""
+        if not probe.heat:
+            return self
+        stand = self.tried(event) if temperature.warm and self.hot is not True else self
+        return replace(stand, felt_cold=probe.heat) if temperature.cool else stand
 
     def waited(self, minutes: float, machine: Machine | None) -> Stand:
         """A wait was written down. [min]"""
