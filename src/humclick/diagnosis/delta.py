@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from humclick.diagnosis.displays import Display
     from humclick.diagnosis.windings import PinDisplay
 
-__all__ = ["PairRead", "three_numbers", "triangle_evidence", "triangle_from"]
+__all__ = ["NODES", "PairRead", "three_numbers", "triangle_evidence", "triangle_from"]
 
 #: Four-point Gauss–Hermite rule: Abramowitz and Stegun, Table 25.10, for a unit normal distribution.
-_NODES = (
+NODES = (
     (-2.334414218338977, 0.045875854768068),
     (-0.741963784302726, 0.454124145231932),
     (0.741963784302726, 0.454124145231932),
@@ -120,7 +120,7 @@ def triangle_evidence(
     density = math.fsum(
         math.prod(w for _, w in steps)
         * _density([m + z * sd for (_, m, sd), (z, _) in zip(pairs, steps, strict=True)], priors, together)
-        for steps in itertools.product(_NODES, repeat=3)
+        for steps in itertools.product(NODES, repeat=3)
     )
     return density * math.prod(height for height, _, _ in pairs)
 

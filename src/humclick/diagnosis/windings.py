@@ -224,12 +224,6 @@ class WindingEvidence:
             }
         return table
 
-    def integral(self, forms: tuple[Affine, ...], displays: Sequence[PinDisplay], pair: Pair) -> float:
-        """Probability of the displays by their forms, under one prior of both windings. [-]"""
-        sums = {pair: 0.0}
-        self._integrate(forms, displays, sums, 0.0)
-        return sums[pair]
-
     def _touching(
         self,
         displays: Sequence[PinDisplay],
