@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
+from itertools import combinations
 from operator import or_
 from types import ModuleType
 from typing import Any
@@ -101,7 +102,7 @@ class ArraySearch(Search):
             np.array(rows).reshape(len(self.reach), -1) for rows in (self.ratios, self.wide)
         )
         self._bit = np.array(self.bits, dtype=np.int64)
-        self._tie = [(chosen, np.array(row)) for chosen, row in self.ties.items()]
+        self._tie = self._ties_by_size()
         self._last = np.isin(np.arange(len(self.reach)), [tie[-1] for tie in self.ties])
 
     def _made(self, low: float, high: float) -> Any:
@@ -151,16 +152,34 @@ class ArraySearch(Search):
         free = (used[of] & self._bit[n]) == 0
         return of[free], n[free]
 
+    def _ties_by_size(self) -> list[tuple[int, Any, Any]]:
+        """Ties of two, of three: a number for the groups of each, ascending, and its factors. [-]"""
+        assert numpy is not None
+        np = numpy
+        by_size: dict[int, list[tuple[int, tuple[float, ...]]]] = {}
+        for groups, row in self.ties.items():
+            code = reduce(lambda so_far, n: so_far * (len(self.reach) + 1) + n, groups, 0)
+            by_size.setdefault(len(groups), []).append((code, row))
+        tables = []
+        for size, ties in sorted(by_size.items()):
+            ties.sort()
+            codes = np.array([code for code, _ in ties], dtype=np.int64)
+            tables.append((size, codes, np.array([row for _, row in ties])))
+        return tables
+
     def _tied(self, chosen: Any, rows: Any) -> Any:
         """Rows with the ties of the last of each set to the others."""
         assert numpy is not None
-        which = numpy.flatnonzero(self._last[chosen[:, -1]])
+        np = numpy
+        which = np.flatnonzero(self._last[chosen[:, -1]])
         others, last = chosen[which, :-1], chosen[which, -1]
-        for tie, factor in self._tie:
-            at = last == tie[-1]
-            for n in tie[:-1]:
-                at = at & (others == n).any(axis=1)
-            rows[which[at]] *= factor
+        for size, codes, factors in self._tie:
+            for columns in combinations(range(others.shape[1]), size - 1):
+                groups = (others[:, k] for k in columns)
+                code = reduce(lambda so_far, n: so_far * (len(self.reach) + 1) + n, (*groups, last))
+                at = np.minimum(np.searchsorted(codes, code), len(codes) - 1)
+                tied = codes[at] == code
+                rows[which[tied]] *= factors[at[tied]]
         return rows
 
     def _asked(self, stage: int, made: Any) -> Any:
