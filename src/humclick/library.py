@@ -56,6 +56,7 @@ def machine(
     refrigerant: str = "",
     hp: float | None = None,
     cooling: float | None = None,
+    appliance: str = "",
     also: Sequence[str] = (),
 ) -> Machine:
     """
@@ -75,6 +76,8 @@ def machine(
         As printed.
     hp, cooling : float, optional
         The trade's size, and the cooling capacity. [hp] [W]
+    appliance : str
+        What stands there, such as ``refrigerator`` or ``room-unit``: it says how strong the machine may be.
     also : sequence of str
         Other arrangements it may have, where nobody is sure: each is weighed.
 
@@ -83,7 +86,9 @@ def machine(
     >>> machine("rsir-ptc", refrigerant="R134a")
     <rsir-ptc, external protector, 115 V 60 Hz, R134a>
     """
-    plate = Nameplate(UNREAD if volts is None else volts, hertz, lra, rla, refrigerant, hp, cooling)
+    plate = Nameplate(
+        UNREAD if volts is None else volts, hertz, lra, rla, refrigerant, hp, cooling, appliance
+    )
     described = Machine.of(arrangement, protector or None, plate)
     described.parts  # noqa: B018  refuses a protector the arrangement does not come with
     others = [arrangement_called(name).id for name in also]
@@ -165,6 +170,7 @@ class Call:  # the face of `humclick.jobs.call.Call`, and called so on purpose
                     "rated_load_amps": plate.rated_load_amps,
                     "horsepower": plate.horsepower,
                     "cooling": plate.cooling,
+                    "appliance": plate.appliance,
                     "refrigerant": plate.refrigerant,
                     "provisional": bool(self.machine.also),
                     "also_fits": list(self.machine.also),

@@ -315,7 +315,7 @@ def test_lines_from_a_pipe_are_kept_one_by_one(tmp_path: Path) -> None:
 def test_questions_are_asked_until_the_complaint_is_known(tmp_path: Path) -> None:
     """All, then all but the arrangement, then none; each with what is usual; the list only once."""
     session = begun(tmp_path / "c.toml")
-    asked = [name for name in FACTS if name not in ("hp", "cooling")]  # set where known, never asked for
+    asked = [name for name in FACTS if name not in ("hp", "cooling", "appliance")]  # where known
     assert questions_for(session.flow.events, session.call) == asked
     shown, again = question_in_words(session), question_again(session)
     assert all(name in shown for name in arrangements())
@@ -340,6 +340,8 @@ def test_questions_are_asked_until_the_complaint_is_known(tmp_path: Path) -> Non
         ("refrigerant", "R600a", "refrigerant", "R600a"),
         ("hp", "1/4", "horsepower", 0.25),
         ("cooling", "850 W", "cooling", 850.0),
+        ("appliance", "ice", "appliance", "ice"),
+        ("appliance", "window or room", "appliance", "room-unit"),
     ],
 )
 def test_a_fact_is_set_by_its_word(fact: str, text: str, field: str, value: Any, tmp_path: Path) -> None:

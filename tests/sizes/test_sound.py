@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 
 from humclick.errors import Unknown
 from humclick.physics.nameplate import full_load_amps, locked_rotor_amps
-from humclick.sizes.sound import HORSEPOWER, SoundMachine, kind_of_refrigerant, sizes, sound_machine
+from humclick.sizes.sound import (
+    HORSEPOWER,
+    SoundMachine,
+    appliances,
+    kind_of_refrigerant,
+    sizes,
+    sound_machine,
+)
 from humclick.sourced import Z95, Spread
 from tests.published import published
 
@@ -231,3 +238,47 @@ def test_a_factor_holds_95_of_100() -> None:
     inside = np.abs(drawn) <= math.log(machine.size("run_ohms").factor)
     assert float(inside.mean()) == pytest.approx(0.95, abs=0.01)
     assert sigma == pytest.approx(math.log(machine.size("run_ohms").factor) / Z95)
+
+
+# -- kinds of appliance --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("volts", [115.0, 230.0])
+@pytest.mark.parametrize("name", appliances())
+def test_the_kind_of_appliance_narrows_every_size(name: str, volts: float) -> None:
+    """What stands there leaves less open than volts alone do, and says nothing once the size is known."""
+    known, unknown = sound_machine(volts, 60.0, [name]), sound_machine(volts, 60.0)
+    for size in (HORSEPOWER, "locked_rotor_amps", "rated_load_amps", "cooling"):
+        assert known.size(size).factor < unknown.size(size).factor
+    given_power = {HORSEPOWER: exactly(0.5)}
+    told, untold = (sound_machine(volts, 60.0, words, given_power) for words in ([name], []))
+    assert told.size("locked_rotor_amps").median == pytest.approx(
+        untold.size("locked_rotor_amps").median, rel=1e-3
+    )
+
+
+@published(source="common practice", where="plates of kinds of appliance", printed_to="order of size")
+@pytest.mark.parametrize(
+    ("name", "volts", "amps"),
+    [
+        ("refrigerator", 115.0, 1.2),
+        ("cooler", 115.0, 1.1),
+        ("dehumidifier", 115.0, 3.5),
+        ("display", 115.0, 4.0),
+        ("reach-in", 115.0, 5.5),
+        ("ice", 115.0, 9.0),
+        ("walk-in", 230.0, 9.0),
+        ("room-unit", 115.0, 8.0),
+        ("outdoor-unit", 230.0, 14.0),
+    ],
+)
+def test_running_amps_of_each_kind_are_those_of_its_plates(name: str, volts: float, amps: float) -> None:
+    """From memory: running amps that such a machine's plate often shows."""
+    assert within(sound_machine(volts, 60.0, [name]), "rated_load_amps", amps)
+
+
+def test_larger_appliances_are_larger() -> None:
+    """A household machine is weaker than one behind a bar, and that weaker than an outdoor unit."""
+    order = ("cooler", "refrigerator", "display", "reach-in", "walk-in", "outdoor-unit")
+    medians = [sound_machine(230.0, 60.0, [name]).size(HORSEPOWER).median for name in order]
+    assert medians == sorted(medians)

@@ -20,7 +20,7 @@ from humclick.parts.family import HEALTHY, Branch, Condition, Mode, Role
 from humclick.parts.mode import NO_CHANGE
 from humclick.physics.bounds import between
 from humclick.safety.refrigerant import numbers
-from humclick.sizes.sound import SoundMachine, kind_of_refrigerant, sound_machine
+from humclick.sizes.sound import SoundMachine, appliances, kind_of_refrigerant, sound_machine
 from humclick.sourced import Spread
 
 __all__ = ["UNREAD", "Machine", "Nameplate"]
@@ -43,6 +43,7 @@ class Nameplate:
     refrigerant: str = ""  #: As printed; a flammable one changes the cautions.
     horsepower: float | None = None  #: The trade's size, of the plate or a list. [hp]
     cooling: float | None = None  #: Cooling capacity. [W]
+    appliance: str = ""  #: What stands there, a name of `humclick.sizes.sound.appliances`; empty if not said.
 
     def __post_init__(self) -> None:
         if self.hertz not in (50.0, 60.0):
@@ -57,6 +58,9 @@ class Nameplate:
             between(self.horsepower, 0.02, 10.0, "horsepower", "hp")
         if self.cooling is not None:
             between(self.cooling, 10.0, 50_000.0, "cooling capacity", "W")
+
+        if self.appliance and self.appliance not in appliances():
+            raise Unknown(Message("kind of appliance"), self.appliance, tuple(appliances()))
 
     @property
     def sizes(self) -> dict[str, float]:
@@ -262,7 +266,7 @@ class Machine:
 
     @property
     def words(self) -> frozenset[str]:
-        """What `humclick.sizes` goes by: capacitors, pill, electronics, refrigerant."""
+        """What `humclick.sizes` goes by: capacitors, pill, electronics, refrigerant, kind of appliance."""
         roles = (Role.RUN_CAPACITOR, Role.START_CAPACITOR)
         words = {role.value if self.has(role) else f"no {role.value}" for role in roles}
         starter = self.has(Role.STARTER)
@@ -270,7 +274,8 @@ class Machine:
             words.add("no pill")
         if starter is not None and starter.family.electronic:
             words.add("electronic")
-        return frozenset(words | {kind_of_refrigerant(numbers(self.nameplate.refrigerant))} - {""})
+        plate = self.nameplate
+        return frozenset(words | {kind_of_refrigerant(numbers(plate.refrigerant)), plate.appliance} - {""})
 
     def together(self, first: tuple[str, str], second: tuple[str, str]) -> float:
         """

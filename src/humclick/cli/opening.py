@@ -26,6 +26,7 @@ from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.sizes.entry import cooling_from, horsepower_from
+from humclick.sizes.sound import appliances
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Nameplate
@@ -258,6 +259,12 @@ def _set_complaint(session: Session, text: str) -> str:
     return ""
 
 
+def _set_appliance(session: Session, text: str) -> str:
+    titles = {name: str(title) for name, title in appliances().items()}
+    name = one_of(Message("kind of appliance"), english(text, titles.values()), list(titles), titles)
+    return _machine(session, appliance=name)
+
+
 #: What is known of machine, meter and complaint, and how each is set. [V] [Hz] [A] [Ω]
 FACTS: dict[str, Callable[[Session, str], str]] = {
     "arrangement": _set_arrangement,
@@ -268,6 +275,7 @@ FACTS: dict[str, Callable[[Session, str], str]] = {
     "rla": lambda s, t: _machine(s, rated_load_amps=_amount(t, Quantity.CURRENT)),
     "hp": lambda s, t: _machine(s, horsepower=horsepower_from(t)),
     "cooling": lambda s, t: _machine(s, cooling=cooling_from(t)),
+    "appliance": _set_appliance,
     "refrigerant": lambda s, t: _machine(s, refrigerant=t),
     "meter": _set_meter,
     "leads": _set_leads,

@@ -14,6 +14,7 @@ from humclick.cli.layout import bar, label, lines, numbered, underlined
 from humclick.diagnosis.beyond import four_or_more
 from humclick.messages import N_, Message, Value, counted, listed
 from humclick.readings.shown import percent
+from humclick.sizes.sound import appliances
 
 if TYPE_CHECKING:
     from humclick.arrangements.machine import Machine
@@ -74,6 +75,8 @@ def machine_in_words(machine: Machine) -> str:
         phrases.append(f"{plate.horsepower:.3g} hp")
     if plate.cooling is not None:
         phrases.append(f"{plate.cooling:.4g} W")
+    if plate.appliance:
+        phrases.append(appliances()[plate.appliance])
     phrases.append(plate.refrigerant or Message("refrigerant not read"))
     return lines(listed(phrases), label(Message("Machine")), "  ")
 

@@ -92,6 +92,8 @@ class MachineRead(Event):
         As printed.
     horsepower, cooling : float or None
         The trade's size and the cooling capacity, of plate or list. [hp] [W]
+    appliance : str
+        What stands there, a name of `humclick.sizes.sound.appliances`.
     provisional : bool
         The arrangement is taken for now only: more than one fits what was seen.
     also_fits : tuple of str
@@ -109,6 +111,7 @@ class MachineRead(Event):
     refrigerant: str = ""
     horsepower: float | None = None
     cooling: float | None = None
+    appliance: str = ""
     provisional: bool = False
     also_fits: tuple[str, ...] = ()
 
@@ -116,6 +119,7 @@ class MachineRead(Event):
         check_text(self.arrangement, "arrangement", needed=True)
         check_text(self.protector, "protector")
         check_text(self.refrigerant, "refrigerant")
+        check_text(self.appliance, "appliance")
         check_amount(self.volts, "volts", 1000, "V", above_zero=True)
         check_amount(self.hertz, "hertz", 400, "Hz", above_zero=True)
         check_amount(self.locked_rotor_amps, "locked_rotor_amps", 1000, "A", above_zero=True)

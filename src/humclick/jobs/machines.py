@@ -44,6 +44,7 @@ def machine_read(
                     event.refrigerant,
                     event.horsepower,
                     event.cooling,
+                    event.appliance,
                 )
                 described = Machine.of(event.arrangement, event.protector or None, plate)
                 described.parts  # noqa: B018  refuses a protector the arrangement does not come with

@@ -19,7 +19,7 @@ from humclick.errors import DataError, Unknown
 from humclick.messages import Message
 from humclick.sourced import Z95, Sourced, Spread, read_data, sourced, spread
 
-__all__ = ["HORSEPOWER", "SoundMachine", "kind_of_refrigerant", "sizes", "sound_machine"]
+__all__ = ["HORSEPOWER", "SoundMachine", "appliances", "kind_of_refrigerant", "sizes", "sound_machine"]
 
 #: The hidden size, and a size like others. [hp]
 HORSEPOWER = "horsepower"
@@ -52,6 +52,7 @@ def _holding(rows: Iterable[Mapping[str, Any]], words: frozenset[str]) -> dict[s
 @cache
 def _relations(words: frozenset[str]) -> tuple[_Relation, ...]:
     power = _holding(_data()["power"], words)[""]
+    power = next((row for row in _data()["appliance"] if row["name"] in words), power)
     found = [_Relation(HORSEPOWER, spread(dict(power), "sound.toml power"), ())]
     for name, row in _holding(_data()["size"], words).items():
         known = {relation.name for relation in found} | {"volts", "hertz"}
@@ -72,6 +73,17 @@ def sizes() -> tuple[str, ...]:
 @cache
 def _branch(name: str) -> Sourced:
     return sourced(_data()["branch"][name], f"sound.toml branch.{name}")
+
+
+@cache
+def appliances() -> Mapping[str, Message]:
+    """
+    Kinds of appliance that say how strong a machine is, by name, in words.
+
+    >>> str(appliances()["ice"])
+    'ice machine'
+    """
+    return {row["name"]: Message.of(row["title"]) for row in _data()["appliance"]}
 
 
 def kind_of_refrigerant(numbers: Iterable[str]) -> str:
@@ -209,7 +221,8 @@ def sound_machine(
         Of the plate. [V] [Hz]
     words : iterable of str
         What is true of it, of the words in sound.toml: ``run capacitor``, ``no run capacitor``,
-        ``start capacitor``, ``electronic``, ``no pill``, ``household refrigerant``; others say nothing.
+        ``start capacitor``, ``electronic``, ``no pill``, ``household refrigerant``, a kind of appliance;
+        others say nothing.
     known : mapping of name to Spread
         Sizes known from plate, stamps or a list, by the names of `sizes`.
 

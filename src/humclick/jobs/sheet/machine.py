@@ -7,6 +7,7 @@ from humclick.arrangements.machine import Machine
 from humclick.jobs.sheet.model import Row
 from humclick.messages import NOTHING, Message
 from humclick.safety import flammable, safety_class
+from humclick.sizes.sound import appliances
 
 __all__ = ["machine_rows"]
 
@@ -30,6 +31,8 @@ def machine_rows(machine: Machine) -> tuple[Row, ...]:
         rows.append(Row(Message("Horsepower"), f"{plate.horsepower:.3g} hp"))
     if plate.cooling is not None:
         rows.append(Row(Message("Cooling capacity"), f"{plate.cooling:.4g} W"))
+    if plate.appliance:
+        rows.append(Row(Message("Kind of appliance"), appliances()[plate.appliance]))
     printed = plate.refrigerant.strip()
     rows.append(Row(Message("Refrigerant"), printed or Message("not read"), _safety_class(printed)))
     return tuple(rows)

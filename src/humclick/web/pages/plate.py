@@ -13,6 +13,7 @@ from humclick.messages import N_, Message
 from humclick.meters import Quantity, meters
 from humclick.readings import parse_reading
 from humclick.sizes.entry import cooling_from, horsepower_from
+from humclick.sizes.sound import appliances
 from humclick.web import drawings
 from humclick.web.desk import Desk, FormRefused, beside
 from humclick.web.exchange import Reply
@@ -57,6 +58,7 @@ def show(desk: Desk) -> Reply:
         meters=meters(),
         parts=[*parts, (COMPRESSOR, Message("compressor"))],
         icon=drawings.icon,
+        appliances=appliances(),
     )
 
 
@@ -118,7 +120,7 @@ def _keep(desk: Desk) -> None:
                     new[name] = typed_as(request.given(name)) if request.given(name) else None
         if request.given("hertz") in ("50", "60"):
             new["hertz"] = float(request.given("hertz"))
-        for name in ("refrigerant", "protector"):
+        for name in ("refrigerant", "protector", "appliance"):
             if name in request.form:
                 new[name] = "" if request.given(name) == "not-sure" else request.given(name)
         _changed(desk, "machine", now, new, "volts")

@@ -35,6 +35,7 @@ from humclick.jobs.taking import undone
 from humclick.messages import N_, NOTHING, Message, Value, listed
 from humclick.meters import meters
 from humclick.safety import gates, stop_at
+from humclick.sizes.sound import appliances
 from humclick.web.desk import Desk, beside
 from humclick.web.exchange import Reply
 from humclick.web.typeset import page
@@ -118,7 +119,8 @@ def _said(desk: Desk, event: Event) -> tuple[str, str]:
             if event.cooling is not None:
                 figures.append(f"{event.cooling:.4g} W")
             figures += [event.refrigerant] if event.refrigerant else []
-            return event.arrangement, ", ".join(figures)
+            kind, text = appliances().get(event.appliance), ", ".join(figures)
+            return event.arrangement, listed((text, kind)) if kind is not None else text
         case MeterTaken():
             known_meter = meters().get(event.name)
             return "", event.name if known_meter is None else known_meter.title
