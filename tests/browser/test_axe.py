@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, Playwright
 
 from tests.browser.bench import DESK, PHONE, ROOT, Server, browser
+from tests.sample import sampled
 from tests.web.test_api import clamp_log
 
 AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"
@@ -67,7 +68,7 @@ def found_by_axe(page: Page) -> list[dict[str, Any]]:
     return found
 
 
-@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("path", sampled(PAGES, PAGES[::3]))
 def test_a_page_can_be_used_by_everybody(context: BrowserContext, shop: Server, path: str) -> None:
     """Nothing serious is found, text has a contrast of 7:1, and nothing is wider than the screen."""
     page = context.new_page()

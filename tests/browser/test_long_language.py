@@ -10,6 +10,7 @@ from playwright.sync_api import BrowserContext, Playwright
 from tests.browser.bench import PHONE, Server, browser
 from tests.browser.test_axe import PAGES
 from tests.pseudo import OPEN, write_catalogue
+from tests.sample import sampled
 
 #: A code that has no catalogue of its own.
 CODE = "eo"
@@ -36,7 +37,7 @@ def context(play: Playwright, tmp_path_factory: pytest.TempPathFactory) -> Itera
         yield made
 
 
-@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("path", sampled(PAGES, PAGES[1::3]))
 def test_nothing_runs_over_or_is_cut(shop: Server, context: BrowserContext, path: str) -> None:
     """No page is wider than the screen, and no button or link hides a part of its text."""
     page = context.new_page()

@@ -24,6 +24,7 @@ from humclick.meters import meters
 from humclick.parts.family import families, family
 from humclick.safety import gates
 from tests.pseudo import in_own_words, unsaid, write_catalogue
+from tests.sample import sampled
 from tests.web.pages_asked import EXAMPLES, NAMES
 
 CODE = "eo"
@@ -82,14 +83,14 @@ def names_of(path: Path) -> tuple[str, ...]:
     return (*parts, *gates, *values, *events, *arrangements(), path.name, str(path))
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sampled(NAMES, NAMES[::4]))
 def test_advice_on_every_invented_call_is_said(name: str, tmp_path: Path) -> None:
     """Findings, suspects, the verdict and its reasons, the parts asked for."""
     path = copied(name, tmp_path)
     assert english(run("advise", str(path), "--why"), *names_of(path)) == []
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sampled(NAMES, NAMES[1::4]))
 def test_the_sheet_of_every_invented_call_is_said(name: str, tmp_path: Path) -> None:
     """As text, from the terminal."""
     path = copied(name, tmp_path)

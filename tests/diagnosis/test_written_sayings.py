@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from tests.diagnosis.written_sayings import calls, sayings, situations, supposed, written
+from tests.sample import sampled
 
 
-@pytest.mark.parametrize("name", calls())
+@pytest.mark.parametrize("name", sampled(calls(), list(calls())[::3]))
 def test_what_is_said_of_a_call_is_what_was_written_down(name: str) -> None:
     """Every sentence, and for every probe what stands before it, at points all along the call."""
     every, before = situations(calls()[name]), written()[name]

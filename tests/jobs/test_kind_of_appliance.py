@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from humclick.jobs.sheet.render import sheet_of
 
 import humclick as hc
 from humclick.arrangements.machine import Machine, Nameplate
 from humclick.errors import Unknown
+from humclick.jobs.sheet.render import sheet_of
 from humclick.sizes.sound import appliances
 
 

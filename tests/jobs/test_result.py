@@ -21,12 +21,16 @@ from humclick.jobs.history import state_of, turns
 from humclick.jobs.judgements import Judgements
 from humclick.jobs.result import defended, finite, result_of
 from humclick.jobs.standing import onward
+from tests.sample import sampled
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*/call.toml"))
 SHOP = default_shop()
 
 
 @cache
+_NAMES = [file.parent.name for file in EXAMPLES]
+
+
 def points() -> tuple[tuple[str, int], ...]:
     """Every example at its end, and every third half way."""
     lengths = {file.parent.name: len(read_call(file)) for file in EXAMPLES}
@@ -40,7 +44,7 @@ def call(name: str, count: int) -> Call:
     return fold(read_call(next(f for f in EXAMPLES if f.parent.name == name))[:count])
 
 
-@pytest.mark.parametrize(("name", "count"), points())
+@pytest.mark.parametrize(("name", "count"), sampled(points(), points()[::3]))
 def test_every_field_is_what_it_is_called(name: str, count: int) -> None:
     """Worked out by itself and held against the result; without a machine to judge it is refused in words."""
     job = call(name, count)
@@ -81,7 +85,7 @@ def test_every_field_is_what_it_is_called(name: str, count: int) -> None:
         assert (made.verdict.because, made.verdict.by_elimination) == (why.sentence, why.by_elimination)
 
 
-@pytest.mark.parametrize("name", [file.parent.name for file in EXAMPLES])
+@pytest.mark.parametrize("name", sampled(_NAMES, _NAMES[::3]))
 def test_each_go_is_judged_as_the_call_stood_when_it_began(name: str) -> None:
     """What came after it does not change what was suspected then."""
     job = call(name, len(read_call(next(f for f in EXAMPLES if f.parent.name == name))))

@@ -19,6 +19,7 @@ from humclick.web.exchange import Reply, events_in
 from humclick.web.language import language
 from humclick.web.pages import frame
 from tests.pseudo import CLOSE, OPEN, Shown, in_own_words, pseudo, spoken, unsaid, write_catalogue
+from tests.sample import sampled
 from tests.web.pages_asked import EXAMPLES, NAMES, PAGES, SLOW_PAGES, Bench
 
 #: Invented calls whose slow pages are rendered too.
@@ -59,7 +60,7 @@ def test_made_texts_keep_their_places(text: str) -> None:
     assert pseudo(text).count(OPEN) == pseudo(text).count(CLOSE)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sampled(NAMES, NAMES[::3]))
 def test_every_page_of_a_call_is_said(code: str, name: str) -> None:
     """No page of any invented call shows a word that is not in the catalogue."""
     bench, path = loaded(code, name)
