@@ -57,6 +57,7 @@ _KEEPS, _LOSES = 0.2, 1.05
 EVERY = [place for place in places() if place.probe not in _SAME]
 #: One place for each probe, the last arrangement that has it.
 ONE = list({place.probe: place for place in EVERY}.values())
+_OTHERS = [name for name in CONTEXTS if name != "healthy"]
 
 
 def alarms(cells: Sequence[Cell]) -> list[int]:
@@ -141,9 +142,7 @@ def test_away_from_good_alarm_never_falls(place: Place) -> None:
     check(place, "healthy", swept(place, context, values(place, context, figures)))
 
 
-@pytest.mark.parametrize(
-    "name", sampled([name for name in CONTEXTS if name != "healthy"], ("fresh", "grounded"))
-)
+@pytest.mark.parametrize("name", sampled(_OTHERS, ("fresh", "grounded")))
 def test_nor_does_it_in_other_contexts(name: str) -> None:
     """Nothing known, a try a moment ago, a warm part, a grounded winding, a pocket meter."""
     for place in ONE[list(CONTEXTS).index(name) % 3 :: 3]:  # each probe in one or two of them

@@ -27,10 +27,10 @@ EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*/call.toml"))
 SHOP = default_shop()
 
 
-@cache
 _NAMES = [file.parent.name for file in EXAMPLES]
 
 
+@cache
 def points() -> tuple[tuple[str, int], ...]:
     """Every example at its end, and every third half way."""
     lengths = {file.parent.name: len(read_call(file)) for file in EXAMPLES}
