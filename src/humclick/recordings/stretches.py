@@ -112,7 +112,7 @@ def _edge(trace: Trace, at: int) -> float:
     inside = at if rising else at - 1
     beyond = inside + 1 if rising else inside - 1
     full = amps[beyond] if 0 <= beyond < len(amps) else amps[inside]
-    share = min((amps[inside] / full) ** 2, 1.0) if full > 0 else 1.0
+    share = min(amps[inside] / full, 1.0) ** 2 if full > 0 else 1.0
     if rising:
         return times[inside] + (0.5 - share) * step
     return times[inside] + (share - 0.5) * step
