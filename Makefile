@@ -35,9 +35,10 @@ run: $(VENV)/.run
 	@echo
 	@$(BIN)/humclick serve $(SERVE)
 
+# Three at a time on two cores: tests of pages wait for a browser much of the time.
 test: lint
 	@echo "tests"
-	@$(BIN)/python -m pytest -n 2
+	@$(BIN)/python -m pytest -n 3
 
 test-long: lint
 	@echo "tests, with the full sweeps"

@@ -279,7 +279,7 @@ def test_a_second_fault_is_named_together_with_the_first() -> None:
 STARTED = [name for name in arrangements() if arrangement(name).started]
 
 
-@pytest.mark.parametrize("name", sampled(STARTED, STARTED[::4]))
+@pytest.mark.parametrize("name", sampled(STARTED, STARTED[::8]))
 @pytest.mark.parametrize("heard", [None, Heard.HUM_CLICK])
 def test_advice_is_the_same_with_and_without_arrays(name: str, heard: Heard | None) -> None:
     """Pure Python and numpy choose the same probe with the same worth, step after step."""

@@ -25,6 +25,7 @@ from humclick.readings import Leads
 from humclick.sizes.sound import HORSEPOWER, sound_machine
 from humclick.sourced import Spread
 from tests.diagnosis.test_posterior import seen
+from tests.sample import sampled
 
 KINDS = [name for name in arrangements() if arrangement(name).started]
 #: What may be known of the plate beside volts and hertz.
@@ -112,7 +113,7 @@ def test_a_sound_machine_of_any_size_is_called_sound(drawn: dict[str, object]) -
     assert advice.next is not None or advice.verdict is None or "hand over" not in advice.verdict.due
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", sampled(KINDS, KINDS[::3]))
 @pytest.mark.parametrize("windings", [(0.9, 2.6), (1.6, 4.9), (0.9, 2.2)])
 def test_windings_of_larger_machines_are_sound_without_a_plate(
     kind: str, windings: tuple[float, float]

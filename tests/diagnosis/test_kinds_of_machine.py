@@ -74,7 +74,7 @@ def test_a_sound_one_is_left_as_it_is(name: str, guard: str) -> None:
     assert advice.verdict.remedies == ("wait",)
 
 
-@pytest.mark.parametrize(("name", "guard", "part", "mode"), sampled(FAULTS, FAULTS[::3]))
+@pytest.mark.parametrize(("name", "guard", "part", "mode"), sampled(FAULTS, FAULTS[::6]))
 def test_every_fault_is_reached(name: str, guard: str, part: str, mode: str) -> None:
     """The readings that a fault gives, taken as advised, end in its remedy."""
     machine = Machine.of(name, guard)
@@ -83,7 +83,7 @@ def test_every_fault_is_reached(name: str, guard: str, part: str, mode: str) -> 
     assert machine.part(part).remedy(mode) in advice.verdict.remedies
 
 
-@pytest.mark.parametrize(("name", "guard"), KINDS)
+@pytest.mark.parametrize(("name", "guard"), sampled(KINDS, KINDS[:1]))
 @settings(max_examples=30)
 @given(ohms=st.floats(0.3, 60.0), off=st.tuples(*[st.floats(-0.006, 0.006)] * 3))
 def test_balanced_windings_of_every_size_are_sound(
@@ -100,7 +100,7 @@ def test_balanced_windings_of_every_size_are_sound(
     assert bars(situation) == ()
 
 
-@pytest.mark.parametrize(("name", "guard"), KINDS)
+@pytest.mark.parametrize(("name", "guard"), sampled(KINDS, KINDS[:1]))
 @settings(max_examples=30)
 @given(ohms=st.floats(2.0, 60.0), lost=st.floats(0.3, 0.97))
 def test_no_unbalance_falls_between_two_modes(name: str, guard: str, ohms: float, lost: float) -> None:

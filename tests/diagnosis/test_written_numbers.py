@@ -29,7 +29,7 @@ def _same(now: Any, before: Any, where: str, share: float) -> None:
         assert now == before, where
 
 
-@pytest.mark.parametrize("group", sampled(FIGURES, list(FIGURES)[::2]))
+@pytest.mark.parametrize("group", sampled(FIGURES, list(FIGURES)[::4]))
 def test_figures_are_those_written_down(group: str) -> None:
     """Displays and bins, unnamed pins, forecasts, losses and plans."""
     share = _CLOSED if group in ("displays", "bins") else _WEIGHED

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from humclick.errors import HumclickError
@@ -315,6 +315,7 @@ _LINES = st.lists(
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@example(content=b"1,\n1e-200,0\n1,\n0,", rate=20.0)
 @given(
     content=st.one_of(
         st.binary(max_size=400),
