@@ -28,6 +28,7 @@ SINCE = frozenset(
     {
         "condenser_fan.ohms", "condenser_fan.blade", "other_loads.ohms", "supply.cord", "supply.reset",
         "control.timer", "wiring.tug", "wiring.to_common", "wiring.to_run", "wiring.to_start", "fit.supply",
+        "current_relay.number", "start_capacitor.number", "run_capacitor.number",
     }
 )  # fmt: skip
 """Probes that came after the worlds were frozen: neither knows what they show, so nobody there takes them."""
