@@ -1,8 +1,8 @@
 """
 How many shorted run windings the ohms between the pins find: ``python -m research.shorted_turns``.
 
-Machines are drawn from the model of sizes, evenly over ln horsepower from 1/20 to 5 hp, in every arrangement
-and on both voltages; the three pairs are read with a standard meter, its leads nulled, after a hum and a
+Machines are drawn from the model of sizes, evenly over ln horsepower from 1/20 to 5 hp, of every single-phase
+kind and on both voltages; the three pairs are read with a standard meter, its leads nulled, after a hum and a
 click. Printed for each share of ohms lost and for what is known of the plate: how often shorted turns or
 windings that touch are more likely than not, and how often likelier than one in ten.
 """
@@ -54,7 +54,7 @@ class Drawn:
 def drawn(count: int, seed: int = 11) -> Iterator[Drawn]:
     """Machines of the model; the same seed gives the same ones."""
     rng = np.random.default_rng(seed)
-    kinds = [name for name in arrangements() if not arrangement(name).recognised_only]
+    kinds = [name for name in arrangements() if arrangement(name).started]
     for _ in range(count):
         kind = kinds[rng.integers(len(kinds))]
         volts, hertz = (115.0, 230.0)[rng.integers(2)], (50.0, 60.0)[rng.integers(2)]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from research.shorted_turns import KNOWN, Drawn, drawn, main, suspected
 
+from humclick.arrangements.arrangement import arrangement
+
 
 def test_half_the_turns_lost_are_suspected_more_than_a_few() -> None:
     """Over some machines; and a sound one is hardly suspected."""
@@ -14,6 +16,11 @@ def test_half_the_turns_lost_are_suspected_more_than_a_few() -> None:
     assert none / len(machines) < 0.1
     assert none < half
     assert few < half
+
+
+def test_only_machines_of_two_windings_are_drawn() -> None:
+    """However many: three alike windings have no start winding to compare with."""
+    assert all(arrangement(machine.kind).started for machine in drawn(150))
 
 
 def test_a_known_plate_finds_what_an_unknown_one_hides() -> None:
