@@ -15,7 +15,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from humclick.diagnosis.delta import NODES, PairRead, three_numbers
+from humclick.diagnosis.delta import NODES, Three, in_order, log_normal, over_errors, three_numbers
 from humclick.diagnosis.displays import Display
 from humclick.diagnosis.quadrature import Cut, cut, peak_cuts, prior_cuts, rule
 from humclick.diagnosis.winding_nodes import PinDisplay
@@ -32,7 +32,6 @@ Names = tuple[str, str, str]
 Prior = tuple[float, float]
 #: Log-normal unknowns of which one is there, with how probably; most are one alone. [Ω], [-]
 Unknown = list[tuple[Prior, float]]
-Three = tuple[PairRead, PairRead, PairRead]
 
 _SOUND = (HEALTHY, HEALTHY, HEALTHY)
 #: What a burnt lead or contact of each sealed part raises: every reading of this pin.
@@ -41,7 +40,6 @@ _PIN = {"run_winding": "R", "start_winding": "S", "internal_protector": "C"}
 _LIKE = {"run_winding": ("wiring", "burnt"), "start_winding": ("wiring", "burnt")}
 #: The ohms of a lead as log-normal shares so far apart, and as wide; the farthest in steps either way. [-]
 _STEP, _FARTHEST = 0.8, 12
-_ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 
 def burnt_part(windings: WindingEvidence, sealed: Sealed) -> str:
@@ -73,7 +71,8 @@ def through_ohms(windings: WindingEvidence, part: str, displays: Sequence[PinDis
         "S": (windings.prior("start_winding", HEALTHY), 1.0),
     }
     ohms: Unknown = [((spread.median, spread.sigma), 1.0)]
-    rows = _three(displays, names)
+    read = three_numbers(displays)
+    rows = in_order(read, names) if read is not None else None
     by_pair: dict[str, list[Display]] = {}
     alone = 1.0
     for d in displays:
@@ -83,7 +82,9 @@ def through_ohms(windings: WindingEvidence, part: str, displays: Sequence[PinDis
             alone *= d.display.probability(math.inf)
     if _PIN[part] == "C":
         arms: dict[str, Unknown] = {"C": ohms, **{pin: [row] for pin, row in sound.items()}}
-        return _of_star(rows, arms) if rows is not None else alone * _contact(by_pair, arms)
+        if rows is not None:
+            return over_errors(rows, lambda readings: _of_star(readings, arms))
+        return alone * _contact(by_pair, arms)
     pin = _PIN[part]
     own, other = sound[pin], sound["S" if pin == "R" else "R"]
     lead = _with_lead(own[0], spread)
@@ -146,16 +147,6 @@ def _with_lead(winding: Prior, lead: Spread) -> Unknown:
     return [(prior, weight / total) for prior, weight in rows]
 
 
-def _three(displays: Sequence[PinDisplay], names: Names) -> Three | None:
-    """What C–R, C–S and S–R read; None unless all of them are numbers."""
-    read = three_numbers(displays)
-    if read is None:
-        return None
-    at = [sorted((names.index(a), names.index(b))) for a, b in ("CR", "CS", "SR")]
-    c_r, c_s, s_r = (read[first, second] for first, second in at)
-    return c_r, c_s, s_r
-
-
 def _of_two(rows: Three, burnt: Unknown, sound: Unknown) -> float:
     """
     Probability of three numbers of which the third is the sum of the others, by errors that are normal. [-]
@@ -176,15 +167,11 @@ def _of_two(rows: Three, burnt: Unknown, sound: Unknown) -> float:
     return height * density * math.prod(h for h, _, _ in rows)
 
 
-def _of_star(rows: Three, arms: dict[str, Unknown]) -> float:
-    """Probability of three numbers by the three arms they fix, half as dense as these. [-]"""
-    density = 0.0
-    for steps in itertools.product(NODES, repeat=3):
-        c_r, c_s, s_r = (m + z * sd for (_, m, sd), (z, _) in zip(rows, steps, strict=True))
-        ohms = {"C": 0.5 * (c_r + c_s - s_r), "R": 0.5 * (c_r + s_r - c_s), "S": 0.5 * (c_s + s_r - c_r)}
-        weight = 0.5 * math.prod(w for _, w in steps)
-        density += weight * math.prod(_density(ohms[arm], unknown) for arm, unknown in arms.items())
-    return density * math.prod(height for height, _, _ in rows)
+def _of_star(readings: Sequence[float], arms: dict[str, Unknown]) -> float:
+    """Density of C–R, C–S and S–R, by the three arms they fix, half as dense as these. [1/Ω³]"""
+    c_r, c_s, s_r = readings
+    ohms = {"C": 0.5 * (c_r + c_s - s_r), "R": 0.5 * (c_r + s_r - c_s), "S": 0.5 * (c_s + s_r - c_r)}
+    return 0.5 * math.prod(_density(ohms[arm], unknown) for arm, unknown in arms.items())
 
 
 def _over(
@@ -235,13 +222,7 @@ def _shown(repeats: Sequence[Display], unknown: Unknown, base: float) -> float:
 
 def _density(ohms: float, unknown: Unknown) -> float:
     """Of an unknown. [1/Ω]"""
-    if ohms <= 0.0:
-        return 0.0
-    at = math.log(ohms)
-    return math.fsum(
-        weight * math.exp(-0.5 * ((at - math.log(median)) / sigma) ** 2) / (ohms * sigma * _ROOT_2PI)
-        for (median, sigma), weight in unknown
-    )
+    return math.fsum(weight * log_normal(ohms, *prior) for prior, weight in unknown)
 
 
 def at_common(displays: Sequence[PinDisplay], names: Names = ("C", "R", "S")) -> tuple[float, float] | None:

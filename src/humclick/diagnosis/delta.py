@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from humclick.diagnosis.likelihood import peaks_of
@@ -19,7 +19,17 @@ if TYPE_CHECKING:
     from humclick.diagnosis.displays import Display
     from humclick.diagnosis.windings import PinDisplay
 
-__all__ = ["NODES", "PairRead", "three_numbers", "triangle_evidence", "triangle_from"]
+__all__ = [
+    "NODES",
+    "PairRead",
+    "Three",
+    "in_order",
+    "log_normal",
+    "over_errors",
+    "three_numbers",
+    "triangle_evidence",
+    "triangle_from",
+]
 
 #: Four-point Gauss–Hermite rule: Abramowitz and Stegun, Table 25.10, for a unit normal distribution.
 NODES = (
@@ -32,6 +42,7 @@ _ROOT_2PI = math.sqrt(2.0 * math.pi)
 
 #: What a pair of pins reads at 25 °C: probability times ohms of the displays, their mean, its deviation. [Ω]
 PairRead = tuple[float, float, float]
+Three = tuple[PairRead, PairRead, PairRead]
 
 
 def triangle_from(c_r: float, c_s: float, s_r: float) -> tuple[float, float, float] | None:
@@ -115,14 +126,31 @@ def triangle_evidence(
     float
         [-]
     """
-    order = [sorted((names.index(a), names.index(b))) for a, b in (("C", "R"), ("C", "S"), ("S", "R"))]
-    pairs = [read[first, second] for first, second in order]
-    density = math.fsum(
+    return over_errors(in_order(read, names), lambda readings: _density(readings, priors, together))
+
+
+def in_order(read: Mapping[tuple[int, int], PairRead], names: tuple[str, str, str]) -> Three:
+    """What C–R, C–S and S–R read, of `three_numbers`, by what the pins really are."""
+    at = [sorted((names.index(a), names.index(b))) for a, b in ("CR", "CS", "SR")]
+    c_r, c_s, s_r = (read[first, second] for first, second in at)
+    return c_r, c_s, s_r
+
+
+def over_errors(rows: Three, density: Callable[[Sequence[float]], float]) -> float:
+    """Probability of three numbers by the density of what was there, over the errors of all. [-], [1/Ω³]"""
+    mean = math.fsum(
         math.prod(w for _, w in steps)
-        * _density([m + z * sd for (_, m, sd), (z, _) in zip(pairs, steps, strict=True)], priors, together)
+        * density([m + z * sd for (_, m, sd), (z, _) in zip(rows, steps, strict=True)])
         for steps in itertools.product(NODES, repeat=3)
     )
-    return density * math.prod(height for height, _, _ in pairs)
+    return mean * math.prod(height for height, _, _ in rows)
+
+
+def log_normal(value: float, median: float, sigma: float) -> float:
+    """Density of a log-normal unknown; zero at and below nothing. [1/unit of both]"""
+    if value <= 0.0:
+        return 0.0
+    return math.exp(-0.5 * (math.log(value / median) / sigma) ** 2) / (value * sigma * _ROOT_2PI)
 
 
 def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]], together: float) -> float:
@@ -135,13 +163,11 @@ def _density(readings: Sequence[float], priors: Sequence[tuple[float, float]], t
     branches = triangle_from(readings[0], readings[1], readings[2])
     if branches is None:
         return 0.0
-    density = 0.5 * math.fsum(branches) ** 3 / math.prod(branches) ** 2
+    density = 0.5 * math.fsum(branches) ** 3 / math.prod(branches)
     (run, run_sigma), (start, start_sigma), _ = priors
     if together and run_sigma and start_sigma:  # the start winding, given the run winding
         slope = together / run_sigma**2
         start *= (branches[0] / run) ** slope
         start_sigma = math.sqrt(max(start_sigma**2 - slope * together, 1e-6))
         priors = (priors[0], (start, start_sigma), priors[2])
-    for ohms, (median, sigma) in zip(branches, priors, strict=True):
-        density *= math.exp(-0.5 * (math.log(ohms / median) / sigma) ** 2) / (sigma * _ROOT_2PI)
-    return density
+    return density * math.prod(log_normal(x, *prior) for x, prior in zip(branches, priors, strict=True))
