@@ -137,7 +137,7 @@ def in_order(read: Mapping[tuple[int, int], PairRead], names: tuple[str, str, st
 
 
 def over_errors(rows: Three, density: Callable[[Sequence[float]], float]) -> float:
-    """Probability of three numbers by the density of what was there, over the errors of all. [-], [1/Ω³]"""
+    """Probability of three numbers, of the density of what was there, over the errors of all three. [-]"""
     mean = math.fsum(
         math.prod(w for _, w in steps)
         * density([m + z * sd for (_, m, sd), (z, _) in zip(rows, steps, strict=True)])
