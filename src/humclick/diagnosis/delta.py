@@ -137,7 +137,21 @@ def in_order(read: Mapping[tuple[int, int], PairRead], names: tuple[str, str, st
 
 
 def over_errors(rows: Three, density: Callable[[Sequence[float]], float]) -> float:
-    """Probability of three numbers, of the density of what was there, over the errors of all three. [-]"""
+    """
+    Probability of three numbers over the errors of all three, by a four-point rule each.
+
+    Parameters
+    ----------
+    rows : tuple of PairRead
+        As `in_order` gives them.
+    density : callable
+        Of the three numbers that were there. [1/Ω³]
+
+    Returns
+    -------
+    float
+        [-]
+    """
     mean = math.fsum(
         math.prod(w for _, w in steps)
         * density([m + z * sd for (_, m, sd), (z, _) in zip(rows, steps, strict=True)])
@@ -147,7 +161,21 @@ def over_errors(rows: Three, density: Callable[[Sequence[float]], float]) -> flo
 
 
 def log_normal(value: float, median: float, sigma: float) -> float:
-    """Density of a log-normal unknown; zero at and below nothing. [1/unit of both]"""
+    """
+    Density of a log-normal unknown (any textbook of probability); zero at and below nothing.
+
+    Parameters
+    ----------
+    value, median : float
+        [Ω]
+    sigma : float
+        Standard deviation of the logarithm. [-]
+
+    Returns
+    -------
+    float
+        [1/Ω]
+    """
     if value <= 0.0:
         return 0.0
     return math.exp(-0.5 * (math.log(value / median) / sigma) ** 2) / (value * sigma * _ROOT_2PI)
