@@ -92,9 +92,14 @@ def _may_be_hot(cell: Cell) -> bool:
 
 
 def _reads_two_ways(place: Place) -> bool:
-    """Whether sound parts read something there, or OL: a start capacitor with its bleed resistor, or none."""
+    """
+    Whether sound machines read one of two things there: a start capacitor its bleed resistor, or OL for none;
+    the amps of a try those of running, or of a rotor that stands against its own pressures.
+    """
     built = machine(place.arrangement, place.protector, plate=True)
     probe = probes_of(built)[place.probe]
+    if probe.quantity == "current":
+        return probe.energises
     return probe.quantity == "resistance" and bool(built.part(probe.part).family.mode(HEALTHY).bare)
 
 

@@ -144,7 +144,7 @@ class Alone:
         if likely and not beyond and most >= _FITS * best:
             return _sound(value, part, tuple(fits[:2])), Says.GOOD
         if most < _FITS * best or not fits:
-            return self._of_no_condition(value, part, self._slip())
+            return self._of_no_condition(value, part, self._slip(sound))
         faults = tuple(fits[:3])
         single = [c for c, p in by_itself.items() if sum(map(bool, c)) == 1 and p >= _FITS * most]
         if self._on_the_way():
