@@ -7,7 +7,7 @@ Which of them holds, its kind says (`humclick.diagnosis.observations.model.Model
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from humclick.diagnosis.bench import Bench
@@ -146,7 +146,6 @@ class Alone:
         if most < _FITS * best or not fits:
             return self._of_no_condition(value, part, self._slip(sound))
         faults = tuple(fits[:3])
-        single = [c for c, p in by_itself.items() if sum(map(bool, c)) == 1 and p >= _FITS * most]
         if self._on_the_way():
             form = N_("{value}: either {slip}, or {faults:or}. Let it cool and read it again.")
             return Message.of(form, value=value, slip=self._said(WARM), faults=faults), Says.UNCLEAR
@@ -156,7 +155,7 @@ class Alone:
                 return self._of_no_condition(value, part, slip)
             says = Says.UNKNOWN if self._below() else Says.UNCLEAR  # a poor touch adds ohms
             return self._either(value, slip, faults), says
-        if not probe.proves_safety and (self._clears(any_how) or self._too_rare(any_how, single)):
+        if not probe.proves_safety and self._too_rare(any_how, by_itself):
             return self._either(value, self._slip(sound), faults), Says.UNKNOWN
         if part is None or len(self.factor.scope) > 1:
             return Message("{value}: speaks for {faults:or}.", value=value, faults=faults), Says.BAD
@@ -207,36 +206,25 @@ class Alone:
         value = seen.reading.value if seen.reading is not None else None
         return usual is not None and value is not None and value < usual[0]
 
-    def _clears(self, any_how: Mapping[Config, float]) -> bool:
-        """Whether it speaks rather for sound parts and a slip than for a fault, as rare as that is."""
-        odds, scope = self.bench.space.odds, self.factor.scope
-        heard = compile_evidence(self.bench, self.alone).factors[0].per_set
-        before = after = 0.0
-        for config, p in any_how.items():
-            faults = [(scope[k], mode) for k, mode in enumerate(config) if mode]
-            if len(faults) == 1:
-                part, mode = faults[0]
-                weight = odds[part][mode] * (heard(((part, mode),)) if heard is not None else 1.0)
-                before += weight
-                after += weight * p
-        return after < before * any_how[(0,) * len(scope)]
-
-    def _too_rare(self, any_how: Mapping[Config, float], named: Iterable[Config]) -> bool:
+    def _too_rare(self, any_how: Mapping[Config, float], by_itself: Mapping[Config, float]) -> bool:
         """
-        Whether a slip on a sound part is much likelier than the faults that are named, as rare as these are:
-        by themselves, and in a machine with this complaint.
+        Whether a slip on a sound part is much likelier than the faults that fit, as rare as these are: by
+        themselves, and in a machine with this complaint.
         """
-        odds, scope, space = self.bench.space.odds, self.factor.scope, self.bench.space
-        faults = [(scope[k], mode, config) for config in named for k, mode in enumerate(config) if mode]
+        space, scope = self.bench.space, self.factor.scope
         before = judge(replace(self.alone, observations=()), self.bench.shop).post
-        slipped = any_how[(0,) * len(scope)]
-        every = math.fsum(map(math.fsum, odds))
-        of_fault = math.fsum(odds[part][mode] * any_how[config] for part, mode, config in faults)
-        heard = math.fsum(before.by_mode[space.name[part, mode]] * any_how[c] for part, mode, c in faults)
-        sound = every - math.fsum(math.fsum(odds[part]) for part in scope)
+        least, sound = _FITS * max(by_itself.values()), (0,) * len(scope)
+        alone = heard = 0.0
+        for config, p in by_itself.items():
+            faults = [(scope[k], mode) for k, mode in enumerate(config) if mode]
+            if len(faults) == 1 and p >= least:
+                part, mode = faults[0]
+                alone += space.odds[part][mode] * any_how[config]
+                heard += before.by_mode[space.name[part, mode]] * any_how[config]
+        others = math.fsum(math.fsum(row) for part, row in enumerate(space.odds) if part not in scope)
         calm = 1.0 - math.fsum(before.of_part(self.bench.parts[part]) for part in scope)
-        rare = of_fault < _FITS * sound * slipped and heard < _FITS * calm * slipped
-        return rare and self._slip((0,) * len(scope)) in _ANYWHERE
+        rare = alone < _FITS * others * any_how[sound] and heard < _FITS * calm * any_how[sound]
+        return rare and self._slip(sound) in _ANYWHERE
 
     def _lost(self) -> bool:
         """Whether more was read than any cold sound part has, up to OL."""
