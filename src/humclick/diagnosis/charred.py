@@ -40,6 +40,8 @@ _PIN = {"run_winding": "R", "start_winding": "S", "internal_protector": "C"}
 _LIKE = {"run_winding": ("wiring", "burnt"), "start_winding": ("wiring", "burnt")}
 #: The ohms of a lead as log-normal shares so far apart, and as wide; the farthest in steps either way. [-]
 _STEP, _FARTHEST = 0.8, 12
+#: A node that weighs less than this of the heaviest is left out. [-]
+_LEAST = 1e-5
 
 
 def burnt_part(windings: WindingEvidence, sealed: Sealed) -> str:
@@ -117,18 +119,18 @@ def _lead(
     lead: Unknown,
 ) -> float:
     """Displays of a winding with a burnt lead, of the other and across both, not all of them numbers. [-]"""
+    alone = _shown(other, sound, 0.0) if other else 1.0
     if not both:
-        alone = _shown(other, sound, 0.0) if other else 1.0
         return alone * (_over(winding, [], [(own, ohms)]) if own else 1.0)
-    if own:
-        return (_shown(other, sound, 0.0) if other else 1.0) * _over(lead, own, [(both, sound)])
-    if other:
+    if own:  # both hang on the winding with its lead
+        return alone * _over(lead, own, [(both, sound)])
+    if other:  # both hang on the other winding
         return _over(sound, other, [(both, lead)])
     return _over(_sum(winding, sound), [], [(both, ohms)])
 
 
 def _sum(first: Unknown, second: Unknown) -> Unknown:
-    """Two windings in series, as one log-normal unknown of the same mean deviation. [Ω], [-]"""
+    """Two windings in series as one log-normal unknown, their deviations added as squares. [Ω], [-]"""
     (((a, s_a), _),), (((b, s_b), _),) = first, second
     return [((a + b, math.hypot(a * s_a, b * s_b) / (a + b)), 1.0)]
 
@@ -178,28 +180,37 @@ def _over(
     outer: Unknown, direct: Sequence[Display], beside: Sequence[tuple[Sequence[Display], Unknown]]
 ) -> float:
     """Probability of displays of one unknown, and of some of it and another in series each. [-]"""
-    cuts: list[Cut] = []
-    for (median, sigma), _ in outer[:: 1 if len(outer) == 1 else 3]:
-        cuts += prior_cuts(median, sigma) if len(outer) == 1 else [(math.log(median), sigma)]
-    cuts += peak_cuts(bend for d in direct for bend in _bends(d))
-    for repeats, unknown in beside:
-        other, wide = unknown[0][0] if len(unknown) == 1 else (0.0, 0.0)
-        for place, deviation in (bend for d in repeats for bend in _bends(d)):
-            cuts += peak_cuts([(place, deviation)])
-            left = [(place - other * math.exp(z * wide), z) for z in ((-2.0, 0.0, 2.0) if other else ())]
-            cuts += [(math.log(x), other * math.exp(z * wide) * wide / x) for x, z in left if x > 0.0]
-    (least, s_least), (most, s_most) = outer[0][0], outer[-1][0]
-    low, high = math.log(least) - 5.0 * s_least, math.log(most) + 5.0 * s_most
+    (lowest, s_lowest), (highest, s_highest) = outer[0][0], outer[-1][0]
+    low, high = math.log(lowest) - 5.0 * s_lowest, math.log(highest) + 5.0 * s_highest
     rows = []
-    for ohms, _, width in rule(cut(cuts, low, high), 3):
+    for ohms, _, width in rule(cut(_cuts(outer, direct, beside), low, high), 3):
         seen = math.prod(d.probability(ohms) for d in direct)
         rows.append((width * ohms * _density(ohms, outer) * seen, ohms))
-    least = 1e-5 * max(weight for weight, _ in rows)
+    least = _LEAST * max(weight for weight, _ in rows)
     return math.fsum(
         weight * math.prod(_shown(repeats, unknown, ohms) for repeats, unknown in beside)
         for weight, ohms in rows
         if weight > least
     )
+
+
+def _cuts(
+    outer: Unknown, direct: Sequence[Display], beside: Sequence[tuple[Sequence[Display], Unknown]]
+) -> list[Cut]:
+    """Where that bends: with the unknown itself, at what is shown, and at what the other leaves of it. [-]"""
+    if len(outer) == 1:
+        cuts = prior_cuts(*outer[0][0])
+    else:  # shares that lie close together
+        cuts = [(math.log(median), sigma) for (median, sigma), _ in outer[::3]]
+    cuts += peak_cuts(bend for d in direct for bend in _bends(d))
+    for repeats, unknown in beside:
+        bends = [bend for d in repeats for bend in _bends(d)]
+        cuts += peak_cuts(bends)
+        if len(unknown) == 1:
+            ((median, sigma), _) = unknown[0]
+            for other in (median * math.exp(z * sigma) for z in (-2.0, 0.0, 2.0)):
+                cuts += [(math.log(x - other), other * sigma / (x - other)) for x, _ in bends if x > other]
+    return cuts
 
 
 def _bends(display: Display) -> list[Cut]:
